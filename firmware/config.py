@@ -1,0 +1,50 @@
+"""What a user may change on the board: pins, rates, times and limits.
+
+Edit the copy on the board, not the code that reads it.
+"""
+
+# Pins, by GPIO number. Inputs are closed to ground when all is well, so that an
+# open or broken wire always reads as the cautious state.
+PIN_CONVERTER = (26,)  # one to three of 26, 27, 28, in this order
+PIN_SWITCH = 10  # release switch, closed while the sled is latched
+PIN_KEY = 11  # arm key, closed = on
+PIN_DRIVE = 12  # release drive, to a driver in series with the key
+PIN_SHUNT = 13
+PIN_LAMP = 14  # on while armed
+PIN_ARTICLE_WIRE = 15
+PIN_MOUNT_WIRE = 16
+PIN_FLASH = 17
+PIN_BEAT = 18  # square wave only while armed and healthy
+PIN_LED = 25
+
+CHANNELS = ("force",)
+
+# Sampling
+CONVERSION_RATE_HZ = 500_000  # all channels together; 48 MHz / 96 is the most
+REDUCTION = 8  # conversions summed into one sample: 1, 2, 4, 8 or 16
+SAMPLES_PER_BLOCK = 1024
+HISTORY_BLOCKS = 68  # 139 kB; holds the guarded window of 1.05 s
+
+# The guarded window around the release
+GUARD_BEFORE_S = 0.05
+GUARD_AFTER_S = 1.0
+
+# Release
+RELEASE_PULSE_MS = 400  # longest; the drive goes low as soon as the switch opens
+RELEASE_WAIT_MS = 1500  # for the switch to open, from the start of the pulse
+RELEASE_CONFIRM_MS = 20  # the switch must be open this long after its first edge
+FLASH_MS = 50
+
+# Doubts
+LAPTOP_SILENCE_MS = 2000
+ARMED_LONGEST_S = 900
+RECORDING_LONGEST_S = 60
+
+# A plausible, quiet signal before arming and while armed, in converter steps
+# (0 to 4095 for one conversion).
+SIGNAL_LOWEST = 8
+SIGNAL_HIGHEST = 4087
+QUIET_SPAN = 200  # largest minus smallest within a block
+QUIET_BLOCKS = 16  # blocks that must be quiet before arming
+
+STATUS_INTERVAL_MS = 100

@@ -1,0 +1,76 @@
+"""The board's list of what happened, tied to samples.
+
+Events are kept in memory that is allocated once, so that they can be noted
+while armed, and sent again when the laptop asks.
+"""
+
+import struct
+
+import wire
+
+CAPACITY = 96
+# Bounces may fill a list; what matters most must always find room.
+ROOM_FOR_OTHERS = 32
+
+
+class EventLog:
+    """Numbered events since the last arming, as ready-made payloads.
+
+    Attributes
+    ----------
+    first : int
+        Number of the oldest event kept.
+    count : int
+        Events kept.
+    unsent : int
+        Number of the next event to send.
+    """
+
+    def __init__(self):
+        self._memory = bytearray(CAPACITY * wire.EVENT_BODY_BYTES)
+        self._view = memoryview(self._memory)
+        self.bodies = [
+            self._view[i * wire.EVENT_BODY_BYTES : (i + 1) * wire.EVENT_BODY_BYTES]
+            for i in range(CAPACITY)
+        ]
+        self.first = 0
+        self.count = 0
+        self.unsent = 0
+        self.dropped = 0
+
+    def clear(self):
+        """Forget the events of the drop before; numbers go on."""
+        self.first += self.count
+        self.count = 0
+        self.unsent = self.first
+
+    def note(self, code, block, offset, stamp_us, value=0):
+        """Keep one event; False when the list is full."""
+        room = CAPACITY - (ROOM_FOR_OTHERS if code == wire.EVENT_EDGE else 0)
+        if self.count >= room:
+            self.dropped += 1
+            return False
+        struct.pack_into(
+            wire.EVENT_BODY,
+            self._memory,
+            self.count * wire.EVENT_BODY_BYTES,
+            (self.first + self.count) & 0xFFFF,
+            code,
+            0,
+            block,
+            offset,
+            0,
+            value,
+            stamp_us,
+        )
+        self.count += 1
+        return True
+
+    def next_to_send(self):
+        """Place of the next event to send in `bodies`, or -1."""
+        place = self.unsent - self.first
+        return place if place < self.count else -1
+
+    def rewind(self):
+        """Send all again."""
+        self.unsent = self.first

@@ -1,0 +1,148 @@
+"""Everything the board sends, one frame at a time, in pieces the link takes.
+
+A link that is full is no reason to wait: the frame under way is continued at
+the next step. Order: the frame under way, an answer, events, status, blocks.
+"""
+
+import binascii
+import struct
+
+import wire
+
+_BLOCK_HEAD_FRAME = wire.HEADER_BYTES + wire.BLOCK_HEAD_BYTES
+_SMALL_PAYLOAD = 32
+FRAMES_A_STEP = 4
+
+
+class Sender:
+    """Writes frames to the board's link from memory that exists already.
+
+    Parameters
+    ----------
+    board : object
+        Has ``write(view, start, end)``, which returns the bytes it took.
+    history : History
+        The blocks to send.
+    events : EventLog
+        The events to send.
+    count, channels : int
+        Samples of one channel in a block; channels.
+    """
+
+    def __init__(self, board, history, events, count, channels):
+        self._board = board
+        self._history = history
+        self._events = events
+        self._count = count
+        self._channels = channels
+        self._small = bytearray(wire.OVERHEAD_BYTES + _SMALL_PAYLOAD)
+        self._head = bytearray(_BLOCK_HEAD_FRAME)
+        self._tail = bytearray(wire.TRAILER_BYTES)
+        self._small_view = memoryview(self._small)
+        self._head_view = memoryview(self._head)
+        self._tail_view = memoryview(self._tail)
+        self._parts = [None, None, None]
+        self._ends = [0, 0, 0]
+        self._part = 3
+        self._at = 0
+        self._sequence = 0
+        self._answer = None
+        self._status = bytearray(wire.STATUS_BODY_BYTES)
+        self._status_due = False
+
+    def answer(self, answer_bytes):
+        """Queue the answer to a command; the laptop asks one thing at a time."""
+        self._answer = answer_bytes
+
+    def status_body(self):
+        """Memory for the body of the next status, to be filled in place."""
+        self._status_due = True
+        return self._status
+
+    def step(self, streaming):
+        """Send what there is to send and what the link takes now."""
+        for _ in range(FRAMES_A_STEP):
+            if not self._continue() or not self._begin_next(streaming):
+                return
+        self._continue()
+
+    def _continue(self):
+        """Write on at the frame under way; True when it is all written."""
+        while self._part < 3:
+            end = self._ends[self._part]
+            if self._at < end:
+                self._at += self._board.write(self._parts[self._part], self._at, end)
+                if self._at < end:
+                    return False
+            self._part += 1
+            self._at = 0
+        return True
+
+    def _begin_next(self, streaming):
+        if self._answer is not None:
+            # Only commands have answers, and commands are not obeyed while
+            # anything is at stake: this may allocate.
+            whole = wire.frame(wire.ANSWER, self._sequence, self._answer)
+            self._answer = None
+            self._begin(memoryview(whole), len(whole))
+            return True
+        place = self._events.next_to_send()
+        if place >= 0:
+            self._events.unsent += 1
+            self._begin_small(wire.EVENT, self._events.bodies[place], wire.EVENT_BODY_BYTES)
+            return True
+        if self._status_due:
+            self._status_due = False
+            self._begin_small(wire.STATUS, self._status, wire.STATUS_BODY_BYTES)
+            return True
+        if not streaming:
+            return False
+        number = self._history.next_to_send()
+        if number < 0:
+            return False
+        self._begin_block(number)
+        return True
+
+    def _begin(self, head, head_end, body=None, body_end=0, tail_end=0):
+        self._parts[0] = head
+        self._ends[0] = head_end
+        self._parts[1] = body
+        self._ends[1] = body_end
+        self._parts[2] = self._tail_view
+        self._ends[2] = tail_end
+        self._part = 0
+        self._at = 0
+        self._sequence = (self._sequence + 1) & 0xFFFF
+
+    def _begin_small(self, kind, body, length):
+        wire.put_header(self._small, kind, length, self._sequence)
+        for i in range(length):
+            self._small[wire.HEADER_BYTES + i] = body[i]
+        wire.close_frame(self._small, length)
+        self._begin(self._small_view, length + wire.OVERHEAD_BYTES)
+
+    def _begin_block(self, number):
+        history = self._history
+        slot = number % history.slots
+        view = history.views[slot]
+        length = wire.BLOCK_HEAD_BYTES + history.block_bytes
+        wire.put_header(self._head, wire.BLOCK, length, self._sequence)
+        struct.pack_into(
+            wire.BLOCK_HEAD,
+            self._head,
+            wire.HEADER_BYTES,
+            number,
+            history.oldest,
+            history.stamps_us[slot],
+            history.flags[slot],
+            history.lost[slot],
+            self._count,
+            self._channels,
+            0,
+        )
+        check = binascii.crc32(view, binascii.crc32(self._head_view))
+        struct.pack_into("<I", self._tail, 0, check)
+        history.unsent = number + 1
+        self._begin(
+            self._head_view, _BLOCK_HEAD_FRAME, view, history.block_bytes, wire.TRAILER_BYTES
+        )

@@ -1,0 +1,362 @@
+"""The wire format, version 1: what travels between board and laptop.
+
+This text is the definition. Board and laptop both import this module; there is
+no second one. All numbers are little-endian.
+
+Frame
+-----
+Everything travels in frames. The header's layout never changes, so that two
+versions of the format can still tell each other apart.
+
+====== ==== ===== ==========================================================
+offset size type  meaning
+====== ==== ===== ==========================================================
+0      2    bytes sync, D7 A5
+2      1    u8    version of the wire format
+3      1    u8    kind, see below
+4      2    u16   payload length in bytes, at most MAX_PAYLOAD
+6      2    u16   sequence: frames sent in this direction, modulo 65536
+8      2    u16   header check: low 16 bits of the CRC-32 of bytes 0 to 7
+10     n    bytes payload
+10+n   4    u32   CRC-32 of bytes 0 to 9+n, header and payload
+====== ==== ===== ==========================================================
+
+CRC-32 is CRC-32/ISO-HDLC (zlib, IEEE 802.3). A receiver that finds a wrong
+check goes on one byte after the sync that it tried, so that a damaged frame
+costs only itself and bytes between frames cost nothing.
+
+From the laptop
+---------------
+ASK      JSON object in ASCII, ``{"do": name, ...}``; answered by one ANSWER.
+ACK      u32 `next`: every block before it is on disk; u8 bit 0: send again
+         from `next` on. Sent after every write to disk and at least every
+         quarter of a second: it is the laptop's heartbeat as well.
+RELEASE  8 bytes: the token that the answer to `arm` carried.
+ABORT    no payload. Drive low at once, in every state.
+FINISH   no payload. The recording may end; the guarded window is completed.
+
+From the board
+--------------
+ANSWER   JSON object: ``to`` (sequence of the ASK), ``ok``, ``state``, and what
+         the command promises; if not ok ``error`` (one of ERRORS), ``text``
+         and ``reasons`` (numbers of REASONS).
+BLOCK    one block of samples, see BLOCK_HEAD, then the samples: u16, channel
+         after channel within a sample. The samples of block n begin at sample
+         index n x `count`. `oldest` is the oldest block that the board still
+         holds: a block before it that did not arrive will not come any more.
+EVENT    see EVENT_BODY. Events are numbered; the laptop can ask for all again.
+STATUS   see STATUS_BODY; ten times a second while the board is streaming.
+
+Commands by ASK
+---------------
+hello    `wire`: version spoken. Answer: the board describes itself.
+status   Answer: state, inputs, counters.
+stream   `on`: blocks flow (or stop) from the present one on. For health only.
+arm      `by`: "drive" or "hand". Answer: `token` (hex), `first` (the block from
+         which the laptop must store), or every reason why not, all at once.
+fetch    `from`: block number. Board held: sends blocks from there and all
+         events again. Answer: `oldest`, `head`, `release` (block).
+discard  Board held: forgets the event and goes to safe.
+
+Stamps are microseconds of the board's clock modulo 2**30 (17.9 min).
+"""
+
+import binascii
+import struct
+
+VERSION = 1
+SYNC = b"\xd7\xa5"
+_SYNC0 = 0xD7
+_SYNC1 = 0xA5
+
+HEADER = "<2sBBHHH"
+HEADER_BYTES = 10
+CHECKED_BYTES = 8  # of the header, by the header check
+TRAILER_BYTES = 4
+OVERHEAD_BYTES = HEADER_BYTES + TRAILER_BYTES
+MAX_PAYLOAD = 4352  # one block of 2048 values and its head, rounded up
+MAX_COMMAND = 240  # payload that a board accepts
+
+ASK = 0x01
+ACK = 0x02
+RELEASE = 0x03
+ABORT = 0x04
+FINISH = 0x05
+ANSWER = 0x11
+BLOCK = 0x12
+EVENT = 0x13
+STATUS = 0x14
+
+ACK_BODY = "<IB"  # next, flags
+ACK_AGAIN = 1
+TOKEN_BYTES = 8
+
+BLOCK_HEAD = "<IIIHHHBB"  # number, oldest, stamp_us, flags, lost, count, channels, spare
+BLOCK_HEAD_BYTES = 20
+FLAG_CONVERTER_OVERRUN = 1  # the converter's FIFO ran over within this block
+FLAG_CONVERTER_ERROR = 2  # a conversion did not settle
+FLAG_LATE = 4  # the block was handled after its raw memory was in use again
+
+EVENT_BODY = "<HBBIHHiI"  # number, code, spare, block, offset, spare, value, stamp_us
+EVENT_BODY_BYTES = 20
+
+STATUS_BODY = "<BBBBIIIIHHI"  # state, reason, inputs, outputs, head, oldest, acked, lost,
+#                               low, high (of the last block), stamp_us
+STATUS_BODY_BYTES = 28
+
+STATES = ("safe", "armed", "recording", "held")
+SAFE, ARMED, RECORDING, HELD = range(4)
+
+# Inputs, as bits: what the wires say. 0 is the reading of an open or broken wire.
+INPUT_LATCHED = 1
+INPUT_KEY_ON = 2
+INPUT_ARTICLE_WHOLE = 4
+INPUT_MOUNT_WHOLE = 8
+
+# Outputs, as bits; all low is the state after any reset.
+OUTPUT_DRIVE = 1
+OUTPUT_LAMP = 2
+OUTPUT_FLASH = 4
+OUTPUT_SHUNT = 8
+OUTPUT_BEAT = 16
+
+EVENT_NAMES = {
+    1: "armed",  # value: 1 by drive, 2 by hand
+    2: "release-driven",
+    3: "release-opened",  # first opening edge of a release that lasted
+    4: "release-edge",  # a further edge of the bouncing switch; value: 1 open, 0 closed
+    5: "knock",  # the switch opened and closed again: no release
+    6: "went-safe",  # value: reason
+    7: "recording-ended",  # value: reason
+    8: "refused",  # value: reason
+    9: "article-wire-opened",
+    10: "mount-wire-opened",
+    11: "key-turned",  # value: 1 on, 0 off
+}
+(
+    EVENT_ARMED,
+    EVENT_DRIVEN,
+    EVENT_OPENED,
+    EVENT_EDGE,
+    EVENT_KNOCK,
+    EVENT_WENT_SAFE,
+    EVENT_ENDED,
+    EVENT_REFUSED,
+    EVENT_ARTICLE_WIRE,
+    EVENT_MOUNT_WIRE,
+    EVENT_KEY,
+) = range(1, 12)
+
+REASONS = {
+    1: ("aborted", "the laptop called the drop off"),
+    2: ("key-off", "the arm key is off, or its wire is open"),
+    3: ("not-latched", "the release switch is open: the sled is not latched, or a wire is open"),
+    4: ("laptop-silent", "the laptop has fallen silent"),
+    5: ("signal-clipped", "the force signal touches a limit of the converter"),
+    6: ("signal-restless", "the force signal is not quiet"),
+    7: ("not-sampling", "the converter delivers no samples"),
+    8: ("event-held", "the board still holds the event of an earlier drop"),
+    9: ("armed-too-long", "nothing was released within the longest armed time"),
+    10: ("no-release", "the drive was pulsed and the release switch did not open"),
+    11: ("wrong-state", "the board is not in a state that allows this"),
+    12: ("wrong-token", "the release token is not the one given at arming"),
+    13: ("by-hand", "the board was armed for a release by hand"),
+    14: ("not-storing", "the laptop has not confirmed a block on disk since arming"),
+    15: ("conversions-lost", "the converter loses conversions"),
+    20: ("finished", "the laptop ended the recording"),
+    21: ("window-complete", "the guarded window was completed without the laptop"),
+    22: ("memory-full", "the laptop did not confirm blocks in time and the memory is full"),
+    23: ("time-up", "the longest recording time has passed"),
+}
+(
+    ABORTED,
+    KEY_OFF,
+    NOT_LATCHED,
+    LAPTOP_SILENT,
+    SIGNAL_CLIPPED,
+    SIGNAL_RESTLESS,
+    NOT_SAMPLING,
+    EVENT_HELD,
+    ARMED_TOO_LONG,
+    NO_RELEASE,
+    WRONG_STATE,
+    WRONG_TOKEN,
+    BY_HAND,
+    NOT_STORING,
+    CONVERSIONS_LOST,
+) = range(1, 16)
+FINISHED, WINDOW_COMPLETE, MEMORY_FULL, TIME_UP = range(20, 24)
+
+ERRORS = ("not-json", "not-a-command", "bad-value", "refused")
+
+TICKS_PERIOD_US = 1 << 30
+
+
+def ticks_elapsed_us(now_us, then_us):
+    """Microseconds from `then_us` to `now_us`, right for spans under 2**29."""
+    half = TICKS_PERIOD_US >> 1
+    return (now_us - then_us + half) % TICKS_PERIOD_US - half
+
+
+def u16(buffer, at):
+    """Unsigned 16-bit number at a place of a buffer, without allocating."""
+    return buffer[at] | buffer[at + 1] << 8
+
+
+def u32(buffer, at):
+    """Unsigned 32-bit number at a place of a buffer."""
+    return u16(buffer, at) | u16(buffer, at + 2) << 16
+
+
+def put_header(buffer, kind, length, sequence):
+    """Write a frame's header to the first bytes of `buffer`."""
+    struct.pack_into(HEADER, buffer, 0, SYNC, VERSION, kind, length, sequence & 0xFFFF, 0)
+    check = binascii.crc32(memoryview(buffer)[:CHECKED_BYTES]) & 0xFFFF
+    buffer[8] = check & 0xFF
+    buffer[9] = check >> 8
+
+
+def close_frame(buffer, length):
+    """Write the trailer of the frame in `buffer` behind its `length` payload bytes."""
+    end = HEADER_BYTES + length
+    struct.pack_into("<I", buffer, end, binascii.crc32(memoryview(buffer)[:end]))
+
+
+def frame(kind, sequence, payload=b""):
+    """One whole frame as bytes."""
+    length = len(payload)
+    if length > MAX_PAYLOAD:
+        raise ValueError("`payload` has %d bytes, %d allowed" % (length, MAX_PAYLOAD))
+    buffer = bytearray(OVERHEAD_BYTES + length)
+    put_header(buffer, kind, length, sequence)
+    buffer[HEADER_BYTES : HEADER_BYTES + length] = payload
+    close_frame(buffer, length)
+    return bytes(buffer)
+
+
+class Decoder:
+    """Finds frames in a stream of bytes; knows nothing of ports or files.
+
+    Call `feed` with whatever arrived, then `next` until it says False. Bad bytes
+    are data, not exceptions: they are counted.
+
+    Parameters
+    ----------
+    max_payload : int
+        Frames with a longer payload are refused by their header.
+
+    Attributes
+    ----------
+    version, kind, sequence, length : int
+        Header of the frame found last.
+    at : int
+        Place of its payload in `buffer`, valid until the next `feed`.
+    damaged : int
+        Frames whose header was right and whose payload was not.
+    skipped : int
+        Bytes that belong to no good frame.
+    """
+
+    def __init__(self, max_payload=MAX_PAYLOAD, room=0):
+        self.buffer = bytearray(2 * (max_payload + OVERHEAD_BYTES) + room)
+        self._view = memoryview(self.buffer)
+        self._max_payload = max_payload
+        self._start = 0
+        self._end = 0
+        self.version = self.kind = self.sequence = self.length = self.at = 0
+        self.damaged = 0
+        self.skipped = 0
+
+    def pending(self):
+        """Bytes that may still become a frame."""
+        return self._end - self._start
+
+    def room(self):
+        """Bytes that one `feed` takes now."""
+        return len(self.buffer) - self.pending()
+
+    def feed(self, data):
+        """Take bytes, at most `room()` of them."""
+        count = len(data)
+        if self._end + count > len(self.buffer):
+            self._move_to_front()
+        end = self._end + count
+        self._view[self._end : end] = data
+        self._end = end
+
+    def feed_byte(self, byte):
+        """Take one byte; the board's way, which allocates nothing."""
+        if self._end == len(self.buffer):
+            self._move_to_front()
+        self.buffer[self._end] = byte
+        self._end += 1
+
+    def _move_to_front(self):
+        count = self.pending()
+        if count <= 64:
+            # Small moves by hand: on the board a slice would allocate.
+            for i in range(count):
+                self.buffer[i] = self.buffer[self._start + i]
+        else:
+            self.buffer[:count] = self.buffer[self._start : self._end]
+        self._start = 0
+        self._end = count
+
+    def next(self):
+        """Find the next good frame.
+
+        Returns
+        -------
+        bool
+            True when `kind`, `sequence`, `length` and `at` describe a frame.
+        """
+        while self._seek_sync() and self.pending() >= HEADER_BYTES:
+            start = self._start
+            length = u16(self.buffer, start + 4)
+            if length > self._max_payload or not self._header_is_good(start):
+                self._skip(1)
+                continue
+            end = start + HEADER_BYTES + length
+            if end + TRAILER_BYTES > self._end:
+                return False
+            if binascii.crc32(self._view[start:end]) != u32(self.buffer, end):
+                self.damaged += 1
+                self._skip(1)
+                continue
+            self.version = self.buffer[start + 2]
+            self.kind = self.buffer[start + 3]
+            self.length = length
+            self.sequence = u16(self.buffer, start + 6)
+            self.at = start + HEADER_BYTES
+            self._start = end + TRAILER_BYTES
+            return True
+        return False
+
+    def payload(self):
+        """Payload of the frame found last, as a view valid until the next `feed`."""
+        return self._view[self.at : self.at + self.length]
+
+    def _header_is_good(self, start):
+        check = binascii.crc32(self._view[start : start + CHECKED_BYTES]) & 0xFFFF
+        return check == u16(self.buffer, start + CHECKED_BYTES)
+
+    def _seek_sync(self):
+        """Skip to the next sync; False when there is none yet."""
+        buffer = self.buffer
+        start = self._start
+        if self._end - start < 2:
+            return False
+        if buffer[start] == _SYNC0 and buffer[start + 1] == _SYNC1:
+            return True
+        found = buffer.find(SYNC, start, self._end)
+        if found >= 0:
+            self._skip(found - start)
+            return True
+        # The last byte may be the first half of a sync.
+        keep = 1 if buffer[self._end - 1] == _SYNC0 else 0
+        self._skip(self._end - keep - start)
+        return False
+
+    def _skip(self, count):
+        self._start += count
+        self.skipped += count

@@ -1,0 +1,72 @@
+"""Calibration: what one volt at the converter means in newtons.
+
+The chain cell, amplifier and converter is calibrated as one. The zero is not
+part of it: it is taken from the slack line of every drop (see `marks`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """One straight-line calibration of the whole measuring chain.
+
+    Attributes
+    ----------
+    newton_per_volt : float
+        Calibration factor, the inverse of the sensitivity. Negative when the
+        cell is wired so that tension lowers the voltage.
+    expanded_u_fraction : float
+        Expanded relative uncertainty (k = 2) of a force, from the calibration
+        alone. The default of 0.04 is common practice for a rig that nobody has
+        checked dynamically yet.
+    reference_v : float
+        Voltage of the converter's full scale.
+    converter_bits : int
+        Resolution of one conversion; a sample is the sum of `reduction` of them.
+    rail_low_v, rail_high_v : float
+        Output limits of the amplifier; a reading beyond them is clipped. They
+        lie inside the converter's range.
+    range_n : float
+        Largest force that the calibration covered.
+    date : str
+        ISO date, or "" when unknown.
+    note : str
+        Serial numbers, method, who did it.
+    """
+
+    newton_per_volt: float = 1000.0
+    expanded_u_fraction: float = 0.04
+    reference_v: float = 3.3
+    converter_bits: int = 12
+    rail_low_v: float = 0.05
+    rail_high_v: float = 3.2
+    range_n: float = 0.0
+    date: str = ""
+    note: str = ""
+
+    def volt_per_count(self, reduction: int) -> float:
+        """Volts of one count of a sample that sums `reduction` conversions."""
+        # One step is full scale / 2**bits, not / (2**bits - 1): RP2350 datasheet,
+        # section 12.4.6, works its temperature example with 4096.
+        return self.reference_v / (2**self.converter_bits * reduction)
+
+    def force_n(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.float64]:
+        """Force in newtons, zero not removed, of raw counts of any shape."""
+        return counts.astype(np.float64) * (self.volt_per_count(reduction) * self.newton_per_volt)
+
+    def quantum_n(self, reduction: int) -> float:
+        """Force of one count."""
+        return abs(self.volt_per_count(reduction) * self.newton_per_volt)
+
+    def clipped(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.bool_]:
+        """Samples at or beyond the amplifier's rails or the converter's limits."""
+        step_v = self.volt_per_count(reduction)
+        low = max(self.rail_low_v / step_v, 0.0)
+        high = min(self.rail_high_v / step_v, (2**self.converter_bits - 1) * reduction)
+        return (counts <= low) | (counts >= high)

@@ -1,0 +1,107 @@
+"""Every error that tautlog raises on purpose.
+
+::
+
+    TautlogError(Exception)
+     +-- LinkError(OSError)           port missing, busy, gone
+     |    +-- LinkTimeoutError(TimeoutError)   the board did not answer in time
+     +-- BoardError                   the board answered, and the answer is no use
+     |    +-- WrongDeviceError        what answers is not a tautlog board
+     |    +-- WireVersionError        firmware and laptop speak different wire formats
+     |    +-- RefusedError            the board refused a command, with its reasons
+     +-- RecordError                  a record cannot be read, written or trusted
+     |    +-- RecordExistsError(FileExistsError)
+     +-- TraceImportError(ValueError)      a foreign trace cannot be understood
+     +-- CampaignError(ValueError)    campaign.toml or a drop's set-up is wrong
+     +-- AbortedError                 the user or the board stopped the drop
+
+Each message says what was seen, what was expected and how to mend it. The
+command line shows it as one line and exits with status 1.
+"""
+
+
+class TautlogError(Exception):
+    """Root of all errors that a user may see."""
+
+
+class LinkError(TautlogError, OSError):
+    """The serial port is missing, busy or gone."""
+
+    def __init__(self, message: str, *, port: str = "") -> None:
+        super().__init__(message)
+        self.port = port
+
+    def __str__(self) -> str:
+        return str(self.args[0])
+
+
+class LinkTimeoutError(LinkError, TimeoutError):
+    """The board did not answer in time."""
+
+
+class BoardError(TautlogError):
+    """The board answered, and the answer is no use."""
+
+
+class WrongDeviceError(BoardError):
+    """What answers at the port is not a tautlog board."""
+
+
+class WireVersionError(BoardError):
+    """Firmware and laptop speak different wire formats."""
+
+    def __init__(self, message: str, *, expected: int, received: int) -> None:
+        super().__init__(message)
+        self.expected = expected
+        self.received = received
+
+
+class RefusedError(BoardError):
+    """The board refused a command.
+
+    Attributes
+    ----------
+    reasons : tuple of str
+        Every reason at once, in plain words.
+    """
+
+    def __init__(self, message: str, *, reasons: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.reasons = reasons
+
+
+class RecordError(TautlogError):
+    """A record cannot be read, written or trusted."""
+
+    def __init__(self, message: str, *, path: str = "") -> None:
+        super().__init__(message)
+        self.path = path
+
+
+class RecordExistsError(RecordError, FileExistsError):
+    """A file of that name exists; tautlog never overwrites one."""
+
+    def __str__(self) -> str:
+        return str(self.args[0])
+
+
+class TraceImportError(TautlogError, ValueError):
+    """A foreign trace cannot be understood."""
+
+
+class CampaignError(TautlogError, ValueError):
+    """campaign.toml or the set-up of a drop is wrong.
+
+    Attributes
+    ----------
+    problems : tuple of str
+        Every mistake found, one line each.
+    """
+
+    def __init__(self, message: str, *, problems: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.problems = problems
+
+
+class AbortedError(TautlogError):
+    """The user or the board stopped the drop before there was a record."""

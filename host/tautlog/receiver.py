@@ -1,0 +1,151 @@
+"""Receiver: blocks from the session to the disk, and word of it back.
+
+A block is acknowledged only after the record was flushed and fsynced. That word
+is the heartbeat too: a laptop that cannot store is silent, and a silent laptop
+gives no release.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+from tautlog.messages import HeldBlock, Status
+from tautlog.session import Session
+from tautlog.stream import Block, BoardEvent
+
+HEARTBEAT_S = 0.2
+COMMIT_S = 0.12  # so that acknowledgements go out several times a second
+ASK_AGAIN_S = 0.3
+
+
+class BlockStore(Protocol):
+    """What the receiver needs of a record; `record.RecordWriter` is one."""
+
+    def append(self, block: Block) -> None:
+        """Take a block."""
+
+    def add_event(self, event: BoardEvent) -> None:
+        """Take an event; one that it has already is ignored."""
+
+    def commit(self) -> object:
+        """Return only when everything taken is on disk."""
+
+
+class Receiver:
+    """Feeds a store from a session, in order, without gaps where it can.
+
+    Parameters
+    ----------
+    session : Session
+        The board.
+    store : BlockStore
+        Where blocks and events go.
+    first_block : int
+        Number of the first block wanted.
+    on_block : callable, optional
+        Called with every block after it was taken, to show it; must be quick.
+
+    Attributes
+    ----------
+    expected : int
+        Number of the next block wanted.
+    acked : int
+        Every block before it is on disk.
+    missing_blocks : int
+        Blocks that the board no longer held when they were asked for again.
+    status : Status or None
+        The newest one.
+    events : list of BoardEvent
+        All that came, each once, in order of their numbers as they came.
+    """
+
+    def __init__(
+        self,
+        session: Session,
+        store: BlockStore,
+        first_block: int,
+        on_block: Callable[[Block], None] | None = None,
+    ) -> None:
+        self._session = session
+        self._store = store
+        self._on_block = on_block
+        self.expected = first_block
+        self.acked = first_block
+        self.missing_blocks = 0
+        self.status: Status | None = None
+        self.events: list[BoardEvent] = []
+        self._numbers: set[int] = set()
+        self._pending = 0
+        self._dirty = False
+        # Committed often enough that a board's memory never fills.
+        self._commit_blocks = max(1, session.instrument.history_blocks // 8)
+        now_s = session.clock()
+        self._committed_s = now_s
+        self._spoke_s = now_s
+        self._asked_again_s = now_s - ASK_AGAIN_S
+
+    def step(self) -> None:
+        """Take what arrived, store it, and tell the board."""
+        for message in self._session.pump():
+            if isinstance(message, HeldBlock):
+                self._take(message)
+            elif isinstance(message, BoardEvent):
+                self._note(message)
+            elif isinstance(message, Status):
+                self.status = message
+        now_s = self._session.clock()
+        due = now_s - self._committed_s >= COMMIT_S and (self._pending or self._dirty)
+        if due or self._pending >= self._commit_blocks:
+            self.commit()
+        elif now_s - self._spoke_s >= HEARTBEAT_S:
+            self._speak()
+
+    def commit(self) -> None:
+        """Put everything on disk, then acknowledge it."""
+        self._store.commit()
+        self.acked = self.expected
+        self._pending = 0
+        self._dirty = False
+        self._committed_s = self._session.clock()
+        self._speak()
+
+    def event(self, name: str) -> BoardEvent | None:
+        """The first event of that name, or None."""
+        return next((one for one in self.events if one.name == name), None)
+
+    def _speak(self, *, again: bool = False) -> None:
+        self._session.acknowledge(self.acked, again=again)
+        self._spoke_s = self._session.clock()
+
+    def _note(self, event: BoardEvent) -> None:
+        if event.number in self._numbers:
+            return
+        self._numbers.add(event.number)
+        self.events.append(event)
+        self._store.add_event(event)
+        self._dirty = True
+
+    def _take(self, held: HeldBlock) -> None:
+        number = held.block.number
+        if number < self.expected:
+            return  # sent again, and already here
+        if number > max(self.expected, held.oldest):
+            self._ask_again()
+            return
+        self.missing_blocks += number - self.expected
+        self._store.append(held.block)
+        self.expected = number + 1
+        self._pending += 1
+        if self._on_block is not None:
+            self._on_block(held.block)
+
+    def _ask_again(self) -> None:
+        """Ask once, then give the board time before asking again."""
+        now_s = self._session.clock()
+        if now_s - self._asked_again_s < ASK_AGAIN_S:
+            return
+        self._asked_again_s = now_s
+        if self._pending:
+            self.commit()
+        self._speak(again=True)

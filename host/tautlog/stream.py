@@ -1,0 +1,98 @@
+"""Blocks and events: what a board sends of a drop, as the laptop holds it.
+
+`receiver` makes them from frames, `record` writes them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """What a board says of itself in its greeting.
+
+    Attributes
+    ----------
+    firmware, board, serial : str
+        Firmware version; board and interpreter; unique number of the board.
+    sample_rate_hz : float
+        Rate of the samples of one channel, after reduction.
+    reduction : int
+        Conversions summed into one sample.
+    channels : tuple of str
+        Names of the channels, in the order of the samples.
+    samples_per_block : int
+        Samples of one channel in a block. Sample index of the first sample of
+        block n is n x samples_per_block.
+    history_blocks : int
+        Blocks that the board's memory holds.
+    converter_bits : int
+        Resolution of one conversion.
+    state : str
+        Board state: safe, armed, recording or held.
+    """
+
+    firmware: str
+    board: str
+    serial: str
+    sample_rate_hz: float
+    reduction: int
+    channels: tuple[str, ...]
+    samples_per_block: int
+    history_blocks: int
+    converter_bits: int = 12
+    state: str = "safe"
+
+
+@dataclass(frozen=True)
+class Block:
+    """One block of samples.
+
+    Attributes
+    ----------
+    number : int
+        Block number since the board began to sample.
+    stamp_us : int
+        Board clock at the block's last sample, microseconds modulo 2**30.
+    flags : int
+        Faults seen by the board, see `wire.FLAG_*`.
+    lost : int
+        Conversions that the board knows it lost in this block.
+    counts : ndarray of uint16, shape (samples, channels)
+        Raw samples.
+    """
+
+    number: int
+    stamp_us: int
+    flags: int
+    lost: int
+    counts: npt.NDArray[np.uint16]
+
+
+@dataclass(frozen=True)
+class BoardEvent:
+    """Something that happened on the board, tied to a sample.
+
+    Attributes
+    ----------
+    number : int
+        Events are numbered from 0 since the board began to sample.
+    name : str
+        See `wire.EVENT_NAMES`.
+    sample_index : int
+        Index of the nearest sample since the board began to sample.
+    stamp_us : int
+        Board clock, microseconds modulo 2**30.
+    value : int
+        Depends on the event; see `wire`.
+    """
+
+    number: int
+    name: str
+    sample_index: int
+    stamp_us: int
+    value: int

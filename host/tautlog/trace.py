@@ -1,0 +1,103 @@
+"""Trace and set-up: all that marking needs to know of one drop.
+
+A trace holds no file and no board; it comes from `record.Record.trace()` or
+from arrays made in a test.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Force against time on a uniform grid, as measured.
+
+    Attributes
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        Force in newtons, positive in tension, zero not removed; NaN where a
+        sample is missing (never filled in).
+    sample_rate_hz : float
+        Samples per second; greater than 0. Sample i is at i / sample_rate_hz
+        seconds from the start of the trace.
+    release_time_s : float or None
+        First opening of the release switch, or None when it is not known.
+    clipped : ndarray of bool, shape (n_samples,)
+        Samples at a known limit of converter or amplifier.
+    quantum_n : float
+        Force of one count; 0 when unknown.
+    calibration_u_fraction : float
+        Expanded relative uncertainty (k = 2) of the calibration.
+    """
+
+    force_n: npt.NDArray[np.float64]
+    sample_rate_hz: float
+    release_time_s: float | None = None
+    clipped: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    quantum_n: float = 0.0
+    calibration_u_fraction: float = 0.04
+
+    def __post_init__(self) -> None:
+        if not self.sample_rate_hz > 0:
+            raise ValueError(f"`sample_rate_hz` must be > 0, was {self.sample_rate_hz!r}")
+        if self.force_n.ndim != 1:
+            raise ValueError(f"`force_n` must have one axis, had {self.force_n.ndim}")
+        if self.clipped.size == 0:
+            object.__setattr__(self, "clipped", np.zeros(self.force_n.size, dtype=bool))
+        if self.clipped.shape != self.force_n.shape:
+            raise ValueError(
+                f"`clipped` has shape {self.clipped.shape}, `force_n` {self.force_n.shape}"
+            )
+
+    @property
+    def time_s(self) -> npt.NDArray[np.float64]:
+        """Seconds from the start of the trace, shape (n_samples,)."""
+        return np.arange(self.force_n.size) / self.sample_rate_hz
+
+
+@dataclass(frozen=True)
+class DropSetup:
+    """What people say about one drop; None or "" where nobody said.
+
+    Attributes
+    ----------
+    mass_kg : float or None
+        All that moves, with half the line.
+    height_m : float or None
+        Free travel of the sled until the line is taut (slack distance).
+    target_n, limit_n : float or None
+        Force that the test must reach; force above which it is an overload.
+        Without a limit it is 1.1 x target.
+    article, line, operator, note : str
+        Identities and remarks, as typed.
+    article_finding : str
+        What inspection found: one of `judge.ARTICLE_FINDINGS`.
+    """
+
+    mass_kg: float | None = None
+    height_m: float | None = None
+    target_n: float | None = None
+    limit_n: float | None = None
+    article: str = ""
+    line: str = ""
+    operator: str = ""
+    note: str = ""
+    article_finding: str = "not-inspected"
+
+    @property
+    def weight_n(self) -> float | None:
+        """Weight of the sled, m g, or None without a mass."""
+        return None if self.mass_kg is None else self.mass_kg * STANDARD_GRAVITY_M_PER_S2
+
+    @property
+    def upper_n(self) -> float | None:
+        """The limit force, or 1.1 x target without one, or None."""
+        if self.limit_n is not None:
+            return self.limit_n
+        return None if self.target_n is None else 1.1 * self.target_n

@@ -1,0 +1,296 @@
+"""campaign.toml: every mistake at once, with what was read and what is allowed."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import fields
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+from tautlog.calibration import Calibration
+from tautlog.campaign import (
+    KEYS,
+    Campaign,
+    find_campaign,
+    next_record_path,
+    read_campaign,
+    setup_from,
+    write_new_campaign,
+)
+from tautlog.errors import CampaignError
+from tautlog.trace import DropSetup
+
+
+def write(folder: Path, text: str) -> Path:
+    path = folder / "campaign.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def problems(folder: Path, text: str) -> tuple[str, ...]:
+    with pytest.raises(CampaignError) as caught:
+        read_campaign(write(folder, text))
+    assert "\n" not in str(caught.value)
+    assert isinstance(caught.value, ValueError)
+    assert all(problem in str(caught.value) for problem in caught.value.problems)
+    return caught.value.problems
+
+
+def test_a_new_campaign_reads_back_as_the_example(tmp_path: Path) -> None:
+    path = write_new_campaign(tmp_path / "new" / "kite")
+    campaign = read_campaign(path)
+    assert campaign == read_campaign(path.parent)
+    assert (campaign.name, campaign.folder) == ("kite recovery bridle", path.parent)
+    setup = campaign.setup
+    assert (setup.mass_kg, setup.height_m, setup.target_n) == (9.0, 1.2, 1800.0)
+    assert setup.upper_n == pytest.approx(1980)
+    assert campaign.calibration == Calibration()
+    assert "REPLACE THEM" in path.read_text()
+
+
+def test_every_key_is_in_a_new_file_and_every_optional_one_is_allowed(tmp_path: Path) -> None:
+    path = write_new_campaign(tmp_path)
+    lines = path.read_text().splitlines()
+    for key in KEYS:
+        mark = "# " if key.optional else ""
+        assert sum(line.startswith(f"{mark}{key.name} = ") for line in lines) >= 1, key.name
+    optional = {f"# {key.name} =" for key in KEYS if key.optional}
+    text = "\n".join(
+        line[2:] if any(line.startswith(name) for name in optional) else line for line in lines
+    )
+    campaign = read_campaign(write(tmp_path, text))
+    assert campaign.requirement.derived_target_n == campaign.setup.target_n == 1800.0
+
+
+def test_every_number_has_its_unit_in_its_name() -> None:
+    units = ("_n", "_kg", "_m", "_s", "_v", "_bits", "_fraction", "_factor", "_per_volt")
+    for key in KEYS:
+        assert key.kind is str or key.name.endswith(units), key.name
+
+
+def test_every_field_of_the_calibration_can_be_set() -> None:
+    names = {key.name for key in KEYS if key.section == "calibration"}
+    assert names == {field.name for field in fields(Calibration)}
+
+
+def test_an_existing_campaign_is_never_overwritten(tmp_path: Path) -> None:
+    path = write(tmp_path, "precious")
+    with pytest.raises(CampaignError, match="exists already"):
+        write_new_campaign(tmp_path)
+    assert path.read_text() == "precious"
+    with pytest.raises(CampaignError, match=r"cannot be written|is no folder"):
+        write_new_campaign(path)
+
+
+def test_an_empty_file_is_a_campaign_of_nothing_known(tmp_path: Path) -> None:
+    campaign = read_campaign(write(tmp_path, ""))
+    assert (campaign.name, campaign.setup) == (tmp_path.name, DropSetup())
+    assert (campaign.port, campaign.link_timeout_s) == ("", 2.0)
+
+
+def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
+    text = "[requirement]\nflight_load_n = 1200\ndesign_factor = 1.5\ntest_factor = 1.25\n"
+    assert read_campaign(write(tmp_path, text)).setup.target_n == 2250.0
+    assert problems(tmp_path, text + "target_n = 2000") == (
+        "[requirement] target_n = 2000: flight load x design factor x test factor is 2250; take "
+        "out target_n or mend the one that is wrong",
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("[drop]\nmass_kg = 0", "[drop] mass_kg = 0: allowed is a number > 0"),
+        ("[drop]\nheight_m = -1.5", "[drop] height_m = -1.5: allowed is a number >= 0"),
+        ("[drop]\nmass_kg = '9'", "[drop] mass_kg = '9': allowed is a number"),
+        ("[drop]\nmass_kg = true", "[drop] mass_kg = True: allowed is a number"),
+        ("[drop]\nmass_kg = nan", "[drop] mass_kg = nan: allowed is a number"),
+        ("[drop]\nmass_kg = inf", "[drop] mass_kg = inf: allowed is a number"),
+        ("[drop]\narticle = 3", "[drop] article = 3: allowed is a text in quotes"),
+        ("[drop]\nmass_g = 900", "[drop] mass_g = 900: unknown key; did you mean mass_kg?"),
+        ("[drop]\nheigth_m = 1", "[drop] heigth_m = 1: unknown key; did you mean height_m?"),
+        (
+            "[board]\nx = 1",
+            "[board] x = 1: unknown key; allowed are port, link_timeout_s",
+        ),
+        (
+            "[requirement]\ntarget_n = -3",
+            "[requirement] target_n = -3: allowed is a number > 0",
+        ),
+        (
+            "[requirement]\ntarget_n = 100\nlimit_n = 90",
+            "[requirement] limit_n = 90: allowed is a number > target_n, which is 100",
+        ),
+        (
+            "[requirement]\nkind = 'proof'",
+            "[requirement] kind = 'proof': allowed is limit or ultimate",
+        ),
+        (
+            "[requirement]\nshortest_duration_s = 1.0\nlongest_duration_s = 0.5",
+            "[requirement] longest_duration_s = 0.5: allowed is a number >= shortest_duration_s, "
+            "which is 1",
+        ),
+        (
+            "[calibration]\nexpanded_u_fraction = 4.0",
+            "[calibration] expanded_u_fraction = 4.0: allowed is a number >= 0 and <= 1",
+        ),
+        (
+            "[calibration]\nconverter_bits = 12.0",
+            "[calibration] converter_bits = 12.0: allowed is a whole number",
+        ),
+        (
+            "[calibration]\nnewton_per_volt = 0",
+            "[calibration] newton_per_volt = 0: allowed is any number but 0",
+        ),
+        (
+            "[calibration]\nrail_high_v = 3.4",
+            "[calibration] rail_high_v = 3.4: allowed is a number > rail_low_v (0.05) and <= "
+            "reference_v (3.3)",
+        ),
+        (
+            "[rig]\na = 1",
+            "['rig']: unknown section; allowed are [campaign], [requirement], [drop], "
+            "[calibration], [board]",
+        ),
+        ("drop = 3", "drop = 3: expected a section [drop]"),
+    ],
+)
+def test_each_mistake_says_what_was_read_and_what_is_allowed(
+    tmp_path: Path, text: str, expected: str
+) -> None:
+    assert problems(tmp_path, text) == (expected,)
+
+
+def test_all_mistakes_come_at_once(tmp_path: Path) -> None:
+    found = problems(
+        tmp_path, "[drop]\nmass_kg = -1\nheight = 2\n[board]\nport = 7\n[campaign]\nname = 1.0"
+    )
+    assert len(found) == 4
+
+
+@pytest.mark.parametrize(
+    ("text", "where"),
+    [
+        ("[drop]\nmass_kg = = 9", "line 2"),
+        ("[drop]\nmass_kg = 9\nmass_kg = 8", "line 3"),
+        ("[drop\n", "line 1"),
+        ('[drop]\nnote = """a\nb', "line 3"),
+        ("x = " + "[" * 5000, "TOML"),
+        ("x = " + "9" * 5000, "TOML"),
+    ],
+)
+def test_mistakes_of_toml_name_their_line(tmp_path: Path, text: str, where: str) -> None:
+    (problem,) = problems(tmp_path, text)
+    assert where in problem
+
+
+def test_files_that_cannot_be_read(tmp_path: Path) -> None:
+    with pytest.raises(CampaignError, match=r"is not there: make one with `tautlog init`"):
+        read_campaign(tmp_path)
+    (tmp_path / "campaign.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(CampaignError, match="is not UTF-8 text"):
+        read_campaign(tmp_path)
+
+
+def test_the_nearest_campaign_above_is_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    deep = tmp_path / "a" / "b" / "c"
+    deep.mkdir(parents=True)
+    outer = write(tmp_path, "")
+    assert find_campaign(deep) == outer
+    inner = write(tmp_path / "a" / "b", "")
+    assert find_campaign(deep) == inner
+    (deep / "campaign.toml").mkdir()
+    assert find_campaign(deep) == inner
+    monkeypatch.chdir(tmp_path / "a")
+    assert find_campaign() == outer
+
+
+def test_options_go_over_the_campaign(tmp_path: Path) -> None:
+    drop = "[drop]\nmass_kg = 9\narticle = 'a'\nnote = 'n'\n"
+    requirement = "[requirement]\ntarget_n = 1800\nlimit_n = 2500\n"
+    campaign = read_campaign(write(tmp_path, drop + requirement))
+    assert setup_from(campaign) == campaign.setup
+    setup = setup_from(campaign, mass_kg=5, height_m=0.0, article="b", note="")
+    assert (setup.mass_kg, setup.height_m, setup.article, setup.note) == (5, 0.0, "b", "")
+    assert (setup.target_n, setup.limit_n) == (1800, 2500)
+    # A limit belongs to its target.
+    assert setup_from(campaign, target_n=3000).limit_n is None
+    assert setup_from(campaign, target_n=3000, limit_n=3200).limit_n == 3200
+    assert setup_from(None, line="x", article_finding="intact") == DropSetup(
+        line="x", article_finding="intact"
+    )
+
+
+def test_options_out_of_range_are_all_named() -> None:
+    with pytest.raises(CampaignError) as caught:
+        setup_from(None, target_n=0.0, mass_kg=-2, height_m=float("nan"))
+    assert caught.value.problems == (
+        "mass_kg = -2: allowed is a number > 0",
+        "height_m = nan: allowed is a number",
+        "target_n = 0.0: allowed is a number > 0",
+    )
+    with pytest.raises(CampaignError, match="limit_n = 900: allowed is a number > target_n"):
+        setup_from(Campaign(Path(), "x", DropSetup(target_n=1000)), limit_n=900)
+
+
+def test_a_record_is_named_by_utc_and_article(tmp_path: Path) -> None:
+    now = datetime(2026, 11, 25, 11, 22, 31, tzinfo=timezone(timedelta(hours=1)))
+    names = []
+    for _ in range(3):
+        path = next_record_path(tmp_path, "bridle 3", now=now)
+        path.touch()
+        names.append(path.name)
+    assert names == [
+        "2026-11-25T10-22-31Z_bridle-3.h5",
+        "2026-11-25T10-22-31Z_bridle-3_2.h5",
+        "2026-11-25T10-22-31Z_bridle-3_3.h5",
+    ]
+    assert next_record_path(tmp_path, "\u00dcberlast", now=now).stem.endswith("_Uberlast")
+
+
+@given(st.text())
+@example("../../etc/passwd")
+@example("..")
+@example("a" * 500)
+@example("C:\\con\0")
+@example("\u2215\uff0f\u2024\u2024")
+def test_no_article_leads_out_of_the_folder(article: str) -> None:
+    folder = Path("/somewhere/records")
+    path = next_record_path(folder, article, now=datetime(2026, 1, 2, tzinfo=UTC))
+    assert path.parent == folder
+    assert set(path.name) <= set(
+        "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-._"
+    )
+    assert path.name.startswith("2026-01-02T00-00-00Z_")
+    assert len(path.name) < 100
+
+
+SECTION_NAMES = st.sampled_from(["campaign", "requirement", "drop", "calibration", "board", "x"])
+VALUES = st.sampled_from(
+    ["1", "-1", "0", "1e400", "nan", "true", "'x'", "[1]", "{a=1}", "2026-01-01", "9" * 400]
+)
+
+
+@given(
+    st.lists(
+        st.tuples(SECTION_NAMES, st.sampled_from([key.name for key in KEYS]), VALUES),
+        unique_by=lambda line: line[:2],
+    ).map(lambda lines: "".join(f"{s}.{k} = {v}\n" for s, k, v in lines))
+    | st.text(max_size=60)
+)
+def test_any_text_is_a_campaign_or_a_campaign_error(
+    tmp_path_factory: pytest.TempPathFactory, text: str
+) -> None:
+    path = tmp_path_factory.getbasetemp() / "campaign.toml"
+    path.write_bytes(text.encode("utf-8", "replace"))
+    try:
+        campaign = read_campaign(path)
+    except CampaignError:
+        return
+    tomllib.loads(text.replace("\ufeff", "", 1) if text.startswith("\ufeff") else text)
+    assert campaign.setup.target_n is None or campaign.setup.target_n > 0

@@ -1,0 +1,212 @@
+"""Damaged, cut, foreign and newer files: one clear line, and never a wrong sample unseen."""
+
+from __future__ import annotations
+
+import os
+import random
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+from tautlog.calibration import Calibration
+from tautlog.errors import RecordError
+from tautlog.record import RecordWriter, add_marks, open_record
+from tautlog.stream import Block, BoardEvent, Instrument
+from tautlog.trace import DropSetup
+
+INSTRUMENT = Instrument("0.3", "pico", "e661", 62500.0, 8, ("force",), 256, 68)
+
+
+@pytest.fixture(scope="module")
+def good(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """Return the bytes of a small record with marks."""
+    path = tmp_path_factory.mktemp("good") / "drop.h5"
+    counts = np.random.default_rng(3).integers(500, 30000, (256, 1), dtype=np.uint16)
+    with RecordWriter.create(
+        path,
+        setup=DropSetup(mass_kg=9.0, target_n=1800.0, article="bridle"),
+        calibration=Calibration(),
+        instrument=INSTRUMENT,
+    ) as writer:
+        for number in (4, 5, 7):
+            writer.append(Block(number, number, 0, 0, counts))
+        writer.add_event(BoardEvent(0, "release-opened", 1030, 3, 0))
+        writer.finish()
+    add_marks(path, {"cfc": 60}, {"peak_force_n": 1.0})
+    return path.read_bytes()
+
+
+def refuse(path: Path, match: str) -> None:
+    for use in (open_record, RecordWriter.resume, lambda p: add_marks(p, {}, {})):
+        with pytest.raises(RecordError, match=match) as caught:
+            use(path)
+        assert caught.value.path == str(path)
+        assert "\n" not in str(caught.value)
+
+
+def read_all(path: Path) -> str:
+    """Read everything that a record has; what its seal says."""
+    read = open_record(path)
+    read.trace()
+    read.counts()
+    return read.verify_seal().state
+
+
+def test_not_there(tmp_path: Path) -> None:
+    refuse(tmp_path / "nothing.h5", "is not there")
+
+
+def test_a_folder(tmp_path: Path) -> None:
+    refuse(tmp_path, "is a folder, expected a record")
+
+
+def test_no_ordinary_file(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.h5")
+    refuse(tmp_path / "pipe.h5", "is no ordinary file")
+
+
+def test_zero_length(tmp_path: Path) -> None:
+    (tmp_path / "drop.h5").touch()
+    refuse(tmp_path / "drop.h5", "is empty")
+
+
+@pytest.mark.parametrize("content", [b"x", b"time,force\n0,1\n", b"\x89HDF", bytes(5000)])
+def test_not_hdf5(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "drop.h5").write_bytes(content)
+    refuse(tmp_path / "drop.h5", "is not an HDF5 file")
+
+
+def test_hdf5_of_somebody_else(tmp_path: Path) -> None:
+    path = tmp_path / "other.h5"
+    with h5py.File(path, "w") as file:
+        file["data"] = [1, 2, 3]
+    refuse(path, "is an HDF5 file but not a tautlog record")
+    with h5py.File(path, "r+") as file:
+        file.attrs["format"] = [1, 2]
+    refuse(path, "is an HDF5 file but not a tautlog record")
+
+
+def test_a_newer_format(tmp_path: Path, good: bytes) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    with h5py.File(path, "r+") as file:
+        file.attrs["format_version"] = 7
+    refuse(path, "has format version 7, this tautlog reads up to 1: install a newer tautlog")
+
+
+def test_a_plain_reader_that_has_it_open_is_no_harm_but_stops_a_writer(
+    tmp_path: Path, good: bytes
+) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    with h5py.File(path, "r"):
+        assert read_all(path) == "intact"
+        with pytest.raises(RecordError, match="is in use"):
+            add_marks(path, {}, {})
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["trace", "trace/counts", "trace/blocks", "events", "setup", "calibration", "marks"],
+)
+def test_a_missing_part_is_damage(tmp_path: Path, good: bytes, name: str) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    with h5py.File(path, "r+") as file:
+        del file[name]
+    refuse(path, "is damaged")
+
+
+@pytest.mark.parametrize(
+    ("place", "name", "value"),
+    [
+        ("/", "format_version", 0),
+        ("/", "format_version", "one"),
+        ("/trace/counts", "sample_rate_hz", 0.0),
+        ("/trace/counts", "sample_rate_hz", np.nan),
+        ("/trace/counts", "reduction", 0),
+        ("/trace/counts", "samples_per_block", 0),
+        ("/trace/counts", "channels", ["a", "b"]),
+        ("/setup", "mass_kg", "nine"),
+        ("/marks/1", "result_json", "{"),
+    ],
+)
+def test_attributes_that_make_no_sense_are_damage(
+    tmp_path: Path, good: bytes, place: str, name: str, value: object
+) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    with h5py.File(path, "r+") as file:
+        file[place].attrs[name] = value
+    refuse(path, "is damaged")
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        [(4, 0), (3, 256), (7, 512)],
+        [(4, 0), (4, 256), (7, 512)],
+        [(4, 1), (5, 256), (7, 512)],
+        [(4, 0), (5, 256), (7, 768)],
+        [(4, 0), (5, 512), (7, 256)],
+        [(4, 0), (5, 256), (2**32 - 1, 512)],
+        [(4, 0), (5, 256), (7, 300)],
+        [],
+    ],
+)
+def test_a_table_of_blocks_that_makes_no_sense_is_damage(
+    tmp_path: Path, good: bytes, lines: list[tuple[int, int]]
+) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    with h5py.File(path, "r+") as file:
+        file["trace/blocks"].resize(len(lines), 0)
+        for place, (number, row) in enumerate(lines):
+            file["trace/blocks"][place] = (number, row, 0, 0, 0)
+    read = open_record(path)
+    with pytest.raises(RecordError, match="is damaged"):
+        read.trace()
+    assert read.verify_seal().state == "broken"
+
+
+def test_a_cut_file_is_one_clear_line_wherever_it_is_cut(tmp_path: Path, good: bytes) -> None:
+    path = tmp_path / "drop.h5"
+    chance = random.Random(5)
+    places = {1, 8, 96, 2048, len(good) - 1, *(chance.randrange(len(good)) for _ in range(150))}
+    for place in places:
+        path.write_bytes(good[:place])
+        with pytest.raises(RecordError, match=r"is damaged or cut short|is not an HDF5 file"):
+            read_all(path)
+
+
+def test_flipped_bytes_are_an_error_or_a_broken_seal_or_change_nothing(
+    tmp_path: Path, good: bytes
+) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    whole = open_record(path)
+    expected = whole.trace().force_n
+    # Where the bytes are that mean something: everything before the padding of chunks.
+    used = [i for i in range(0, len(good), 64) if any(good[i : i + 64])]
+    chance = random.Random(7)
+    refused = broken = 0
+    for _ in range(300):
+        place = chance.choice(used) + chance.randrange(64)
+        damaged = bytearray(good)
+        damaged[place % len(good)] ^= chance.randrange(1, 256)
+        path.write_bytes(damaged)
+        try:
+            state = read_all(path)
+        except RecordError:
+            refused += 1
+            continue
+        if state == "broken":
+            broken += 1
+            continue
+        read = open_record(path)
+        if state == "intact":
+            np.testing.assert_array_equal(read.trace().force_n, expected)
+            assert (read.setup, read.calibration) == (whole.setup, whole.calibration)
+    assert refused > 50
+    assert broken > 20
