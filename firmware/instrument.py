@@ -215,7 +215,7 @@ class Instrument:
         self._streaming = True
         self._finish_reason = 0
         self._note_now(wire.EVENT_ARMED, 2 if by_hand else 1)
-        return {"ok": True, "token": token.hex(), "first": history.unsent}
+        return {"ok": True, "token": token.hex(), "first": history.unsent, "armed": history.head}
 
     def _fetch(self, first):
         history = self.history

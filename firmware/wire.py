@@ -53,7 +53,8 @@ hello    `wire`: version spoken. Answer: the board describes itself.
 status   Answer: state, inputs, counters.
 stream   `on`: blocks flow (or stop) from the present one on. For health only.
 arm      `by`: "drive" or "hand". Answer: `token` (hex), `first` (the block from
-         which the laptop must store), or every reason why not, all at once.
+         which the laptop must store) and `armed` (the next block; a release is
+         refused until it is on disk), or every reason why not, all at once.
 fetch    `from`: block number. Board held: sends blocks from there and all
          events again. Answer: `oldest`, `head`, `release` (block).
 discard  Board held: forgets the event and goes to safe.

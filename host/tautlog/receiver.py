@@ -56,6 +56,8 @@ class Receiver:
         Blocks that the board no longer held when they were asked for again.
     status : Status or None
         The newest one.
+    heard_s : float
+        Session clock when anything came last.
     events : list of BoardEvent
         All that came, each once, in order of their numbers as they came.
     """
@@ -81,6 +83,7 @@ class Receiver:
         # Committed often enough that a board's memory never fills.
         self._commit_blocks = max(1, session.instrument.history_blocks // 8)
         now_s = session.clock()
+        self.heard_s = now_s
         self._committed_s = now_s
         self._spoke_s = now_s
         self._asked_again_s = now_s - ASK_AGAIN_S
@@ -88,6 +91,7 @@ class Receiver:
     def step(self) -> None:
         """Take what arrived, store it, and tell the board."""
         for message in self._session.pump():
+            self.heard_s = self._session.clock()
             if isinstance(message, HeldBlock):
                 self._take(message)
             elif isinstance(message, BoardEvent):

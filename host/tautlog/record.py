@@ -350,6 +350,13 @@ class RecordWriter:
             self._abandon()
         self._committed = self.next_block
 
+    def leave(self) -> None:
+        """Commit and close, but do not finish: `resume` can go on with the record."""
+        try:
+            self.commit()
+        finally:
+            self._abandon()
+
     def __enter__(self) -> RecordWriter:
         return self
 

@@ -164,8 +164,10 @@ class Session:
             except LinkTimeoutError:
                 if self._foreign_version is not None:
                     raise _version_error("unknown", self._foreign_version) from None
-        seen = f"{self.bytes_received} bytes came that are not ours" if self.bytes_received else (
-            "nothing came back"
+        seen = (
+            f"{self.bytes_received} bytes came that are not ours"
+            if self.bytes_received
+            else ("nothing came back")
         )
         raise WrongDeviceError(
             f"no tautlog board answers at this port within {GREETING_S * self._scale:g} s ({seen}): "

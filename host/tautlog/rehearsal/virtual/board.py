@@ -263,4 +263,3 @@ class Board:
                 return 0
             self._drop_laptop()
             return end - start
-

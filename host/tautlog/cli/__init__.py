@@ -1,0 +1,87 @@
+"""The command line: one module a command, loaded only when it is called.
+
+Exit status: 0 the command did its work, whatever the verdict; 1 it could not,
+with one line on standard error; 2 wrong usage.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from tautlog import __version__
+from tautlog.errors import TautlogError
+
+# Name, module, one line for --help: so that --help imports none of them.
+COMMANDS = {
+    "rehearse": ("rehearse", "A whole drop on a simulated rig, no hardware."),
+    "init": ("init", "A new campaign folder with a commented campaign.toml."),
+    "health": ("health", "What the instrument reads while nothing happens."),
+    "drop": ("drop", "Arm, release or wait for a hand, capture, mark, judge."),
+    "recover": ("recover", "Fetch an event that a board still holds."),
+    "import": ("import_", "Make a record from a CSV trace of another instrument."),
+    "mark": ("mark", "Marks and verdicts of a record."),
+    "show": ("show", "Picture of a record to a file."),
+    "list": ("list_", "The records of a folder."),
+}
+
+
+class Commands(click.Group):
+    """A group that imports a command when it is called and not before."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of a day's work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"tautlog.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands from the table."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.command(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="tautlog")
+def tautlog() -> None:
+    """Turn a home-built drop rig into a measuring instrument.
+
+    Falling masses and snapping lines kill. This program is never the safety
+    device: the key switch and the mechanical catch are. Local codes, the site's
+    responsible person and licensed practice come first.
+    """
+
+
+def run(arguments: list[str]) -> int:
+    """Run one command line; the exit status."""
+    try:
+        tautlog.main(arguments, prog_name="tautlog", standalone_mode=False)
+    except click.UsageError as problem:
+        problem.show()
+        return 2
+    except click.exceptions.Exit as leaving:
+        return leaving.exit_code
+    except TautlogError as problem:
+        return _fail(str(problem))
+    except (KeyboardInterrupt, click.Abort):
+        return _fail("stopped by Ctrl-C")
+    except BrokenPipeError:
+        sys.stderr.close()  # whoever read us has had enough
+        return 0
+    except (OSError, MemoryError) as problem:
+        return _fail(f"{problem}: nothing that was stored is lost")
+    return 0
+
+
+def _fail(message: str) -> int:
+    sys.stdout.flush()
+    click.echo(f"tautlog: {' '.join(message.split())}", err=True)
+    return 1

@@ -1,0 +1,144 @@
+"""What a crew sees and types; figures go to standard output, the rest beside."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import click
+from rich.console import Console
+from rich.table import Table
+
+from tautlog.health import Health
+from tautlog.verdict_words import words
+from tautlog.stream import Instrument
+from tautlog.trace import DropSetup
+
+PHRASE = "clear to drop"
+CAUTION = (
+    "Falling masses and snapping lines kill. This program is not the safety device. Nobody under\n"
+    "the sled or in line with the line; key and catch decide; local codes and the responsible\n"
+    "person come first."
+)
+
+
+class ConsoleCrew:
+    """A crew at a terminal.
+
+    Parameters
+    ----------
+    yes : bool
+        Do not ask for the phrase; for scripts.
+    quiet : bool
+        Show nothing but errors; for --json.
+    """
+
+    def __init__(self, *, yes: bool, quiet: bool) -> None:
+        self._yes = yes
+        self._console = Console(stderr=True, quiet=quiet, highlight=False)
+        self._count: int | None = None
+        self._shown_s = 0.0
+
+    def say(self, text: str) -> None:
+        """Show a line."""
+        self._console.print(text, markup=False)
+
+    def met(self, instrument: Instrument, health: Health) -> None:
+        """Show the board and its health."""
+        self.say(
+            f"board: {instrument.board}, firmware {instrument.firmware}, serial "
+            f"{instrument.serial}, {instrument.sample_rate_hz:g} samples/s"
+        )
+        self.say(health_text(health))
+
+    def agree(self, setup: DropSetup) -> bool:
+        """Ask for the phrase."""
+        if self._yes:
+            return True
+        self._console.print(CAUTION, style="bold")
+        self.say(
+            f"drop: {_said(setup.mass_kg, 'kg')}, {_said(setup.height_m, 'm')}, target "
+            f"{_said(setup.target_n, 'N')}, article {setup.article or 'not named'}"
+        )
+        typed = click.prompt(f"type `{PHRASE}` to arm", err=True, default="", show_default=False)
+        return bool(typed.strip().lower() == PHRASE)
+
+    def armed(self, by_hand: bool) -> None:
+        """Say that it is armed."""
+        self.say("ARMED, samples are on disk. Ctrl-C calls the drop off.")
+        if by_hand:
+            self.say("waiting for the hand that pulls the pin")
+
+    def count(self, left_s: float) -> None:
+        """Show whole seconds."""
+        whole = math.ceil(left_s)
+        if whole != self._count:
+            self._count = whole
+            self.say(f"  {whole}")
+
+    def released(self) -> None:
+        """Say that the switch opened."""
+        self.say("released: the switch is open")
+
+    def received(self, since_release_s: float, of_s: float) -> None:
+        """Show progress once a second."""
+        if since_release_s - self._shown_s >= 1.0:
+            self._shown_s = math.floor(since_release_s)
+            self.say(f"  recording, {since_release_s:.0f} of {of_s:.0f} s")
+
+
+def _said(value: float | None, unit: str) -> str:
+    return f"{unit} not given" if value is None else f"{value:g} {unit}"
+
+
+def health_text(health: Health) -> str:
+    """One line of health."""
+    return (
+        f"health: level {health.level_v:.3f} V, noise {health.noise_n:.2f} N rms, "
+        f"{health.rail_distance_n:.0f} N to the nearer limit; "
+        f"{'latched' if health.latched else 'NOT LATCHED'}, "
+        f"key {'on' if health.key_on else 'OFF'}, "
+        f"wires: article {'whole' if health.article_whole else 'OPEN'}, "
+        f"mount {'whole' if health.mount_whole else 'OPEN'}; {health.lost} conversions lost"
+    )
+
+
+def print_json(value: Any) -> None:
+    """One JSON document on standard output."""
+    click.echo(json.dumps(value, indent=1, allow_nan=False))
+
+
+def print_verdict(marked: dict[str, Any]) -> None:
+    """Verdicts in words, with what bore on them."""
+    peak_n, spread_n = marked["peak_force_n"], marked["peak_force_expanded_u_n"]
+    peak = "no peak" if peak_n is None else f"peak {peak_n:.0f} N"
+    spread = "" if spread_n is None else f" +/- {spread_n:.0f} N (k = 2)"
+    click.echo(f"{peak}{spread}: {words(marked['load_verdict'])}")
+    for name in ("record_verdict", "trace_says", "test_verdict"):
+        click.echo(f"  {words(marked[name])}")
+    for reason in marked["reasons"]:
+        click.echo(f"  - {reason['text']}")
+
+
+def print_figures(marked: dict[str, Any], truth: dict[str, Any] | None = None) -> None:
+    """All figures, beside the true ones where they are known."""
+    table = Table(box=None, pad_edge=False)
+    table.add_column("figure")
+    table.add_column("measured", justify="right")
+    if truth is not None:
+        table.add_column("true", justify="right")
+    for name, value in marked.items():
+        if isinstance(value, (list, str)) and name != "trace_says":
+            continue
+        cells = [name, _cell(value)]
+        if truth is not None:
+            cells.append(_cell(truth.get(name)))
+        table.add_row(*cells)
+    Console(highlight=False, width=100).print(table)
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return "-"
+    return f"{value:.6g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,83 @@
+"""``tautlog drop``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="drop")
+@options.port_options
+@options.setup_options
+@options.out_option
+@click.option("--hand-release", "by_hand", is_flag=True, help="Wait for a hand; no drive.")
+@click.option("--yes", is_flag=True, help="Do not ask for the phrase; for scripts.")
+@click.option(
+    "--countdown",
+    "countdown_s",
+    type=click.FloatRange(0, 600),
+    default=5.0,
+    metavar="S",
+    show_default=True,
+    help="From armed to the release command.",
+)
+@click.option(
+    "--record",
+    "record_s",
+    type=click.FloatRange(1, 55),
+    default=7.0,
+    metavar="S",
+    show_default=True,
+    help="How long to record after the release.",
+)
+@options.cfc_option
+@options.json_option
+def command(
+    port: str | None,
+    timeout_scale: float,
+    out: Path | None,
+    by_hand: bool,
+    yes: bool,
+    countdown_s: float,
+    record_s: float,
+    cfc: str,
+    as_json: bool,
+    **setup: Any,
+) -> None:
+    """Do one drop: health, arming, release, capture, marks, verdict, picture.
+
+    Arming takes a typed phrase, then a countdown. Ctrl-C at any moment calls the
+    drop off; the board then falls back to safe, drive low.
+    """
+    from tautlog.calibration import Calibration
+    from tautlog.cli.conduct import conduct, show_outcome
+    from tautlog.cli.console import ConsoleCrew, print_figures, print_json, print_verdict
+    from tautlog.drop import DropPlan
+
+    campaign = options.here()
+    port = port or (campaign.port if campaign else "")
+    if not port:
+        raise click.UsageError("no port: give --port, or set it in campaign.toml")
+    plan = DropPlan(
+        path=Path(),
+        setup=options.setup_of(campaign, setup),
+        calibration=campaign.calibration if campaign else Calibration(),
+        by_hand=by_hand,
+        countdown_s=countdown_s,
+        record_s=record_s,
+        timeout_scale=timeout_scale,
+        campaign=campaign.name if campaign else "",
+    )
+    plan = plan.at(options.record_path(out, campaign, plan.setup.article))
+    crew = ConsoleCrew(yes=yes, quiet=as_json)
+    marked, picture = show_outcome(conduct(port, plan, crew), crew, options.class_of(cfc))
+    if as_json:
+        print_json({"record": str(plan.path), "picture": str(picture), "marks": marked})
+        return
+    print_verdict(marked)
+    print_figures(marked)
+    click.echo(f"record  {plan.path}\npicture {picture}")

@@ -1,0 +1,36 @@
+"""``tautlog health``."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="health")
+@options.port_options
+@options.json_option
+def command(port: str | None, timeout_scale: float, as_json: bool) -> None:
+    """Read the instrument once while nothing happens."""
+    from tautlog.calibration import Calibration
+    from tautlog.cli.console import health_text, print_json
+    from tautlog.health import read_health
+    from tautlog.link import SerialLink
+    from tautlog.session import Session
+
+    campaign = options.here()
+    port = port or (campaign.port if campaign else "")
+    if not port:
+        raise click.UsageError("no port: give --port, or set it in campaign.toml")
+    calibration = campaign.calibration if campaign else Calibration()
+    with SerialLink(port) as link:
+        session = Session(link, timeout_scale=timeout_scale)
+        instrument = session.greet()
+        health = read_health(session, calibration, timeout_scale)
+    if as_json:
+        print_json({**asdict(instrument), **asdict(health)})
+        return
+    click.echo(f"board: {instrument.board}, firmware {instrument.firmware}, {instrument.state}")
+    click.echo(health_text(health))

@@ -1,0 +1,74 @@
+"""``tautlog import``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="import")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--force-column",
+    required=True,
+    multiple=True,
+    metavar="COLUMN",
+    help="Name, or number from 1; several are summed, a+b too.",
+)
+@click.option("--time-column", metavar="COLUMN", help="Times in seconds.")
+@click.option(
+    "--sample-rate", "sample_rate_hz", type=float, metavar="HZ", help="Instead of a time column."
+)
+@click.option("--unit", default="N", show_default=True, help="N, kN, lbf or kgf.")
+@click.option("--invert", is_flag=True, help="Tension (or the load of interest) is negative.")
+@options.setup_options
+@options.out_option
+@options.json_option
+def command(
+    file: Path,
+    force_column: tuple[str, ...],
+    time_column: str | None,
+    sample_rate_hz: float | None,
+    unit: str,
+    invert: bool,
+    out: Path | None,
+    as_json: bool,
+    **setup: Any,
+) -> None:
+    """Make a record from a CSV trace of another instrument.
+
+    The values are kept as they came; unit and sign stand beside them.
+    """
+    if (time_column is None) == (sample_rate_hz is None):
+        raise click.UsageError("give either --time-column or --sample-rate")
+    from tautlog.cli.console import print_json
+    from tautlog.importer import import_csv, write_record
+
+    campaign = options.here()
+    drop = options.setup_of(campaign, setup)
+    imported = import_csv(
+        file,
+        force_column=force_column,
+        time_column=time_column,
+        sample_rate_hz=sample_rate_hz,
+        unit=unit,
+        invert=invert,
+    )
+    path = options.record_path(out, campaign, drop.article or file.stem)
+    write_record(
+        path,
+        imported,
+        setup=drop,
+        calibration=campaign.calibration if campaign else None,
+        campaign=campaign.name if campaign else "",
+    )
+    samples, rate_hz = imported.values.size, imported.sample_rate_hz
+    if as_json:
+        print_json({"record": str(path), "samples": samples, "sample_rate_hz": rate_hz})
+        return
+    click.echo(f"{samples} samples at {rate_hz:g} Hz from {', '.join(imported.columns)}")
+    click.echo(f"record  {path}")

@@ -1,0 +1,127 @@
+"""Options that several commands share, and what they mean."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tautlog.errors import RecordError
+
+if TYPE_CHECKING:
+    from tautlog.campaign import Campaign
+    from tautlog.trace import DropSetup
+
+Function = Callable[..., Any]
+CFC = click.Choice(["60", "180", "600", "1000", "none"])
+_SETUP = (
+    click.option("--mass", "mass_kg", type=float, metavar="KG", help="All that moves."),
+    click.option("--height", "height_m", type=float, metavar="M", help="Free travel until taut."),
+    click.option("--target", "target_n", type=float, metavar="N", help="Force to be reached."),
+    click.option(
+        "--limit",
+        "limit_n",
+        type=float,
+        metavar="N",
+        help="Overload above it; 1.1 x target without.",
+    ),
+    click.option("--article", metavar="NAME", help="Part under test."),
+    click.option("--line", metavar="NAME", help="Line that springs taut."),
+    click.option("--operator", metavar="NAME", help="Who drops."),
+    click.option("--note", metavar="TEXT", help="Remark kept in the record."),
+)
+SETUP_NAMES = "mass_kg height_m target_n limit_n article line operator note".split()
+
+
+def setup_options(function: Function) -> Function:
+    """Add the options that describe a drop."""
+    for option in reversed(_SETUP):
+        function = option(function)
+    return function
+
+
+def port_options(function: Function) -> Function:
+    """Add the options that reach a board."""
+    function = click.option(
+        "--link-timeout",
+        "timeout_scale",
+        type=click.FloatRange(min=0.1),
+        default=1.0,
+        metavar="S",
+        show_default=True,
+        help="Multiplies every wait for the board.",
+    )(function)
+    return click.option(
+        "--port", metavar="URL", help="Serial port, or a URL such as socket://host:port."
+    )(function)
+
+
+def cfc_option(function: Function) -> Function:
+    """Add the channel frequency class."""
+    return click.option(
+        "--cfc",
+        type=CFC,
+        default="180",
+        show_default=True,
+        help="Channel frequency class (SAE J211, ISO 6487).",
+    )(function)
+
+
+def json_option(function: Function) -> Function:
+    """Add --json."""
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")(function)
+
+
+def out_option(function: Function) -> Function:
+    """Add --out."""
+    return click.option(
+        "--out",
+        type=click.Path(path_type=Path),
+        metavar="PATH",
+        help="Folder for the record, or its name if it ends in .h5.",
+    )(function)
+
+
+def class_of(cfc: str) -> int | None:
+    """The class as a number, or None for "none"."""
+    return None if cfc == "none" else int(cfc)
+
+
+def here() -> Campaign | None:
+    """The campaign of the present folder, if there is one."""
+    from tautlog.campaign import find_campaign, read_campaign
+
+    found = find_campaign()
+    return None if found is None else read_campaign(found)
+
+
+def setup_of(campaign: Campaign | None, options: dict[str, Any]) -> DropSetup:
+    """The set-up of a drop from campaign and options."""
+    from tautlog.campaign import setup_from
+
+    return setup_from(campaign, **{name: options.get(name) for name in SETUP_NAMES})
+
+
+def record_path(out: Path | None, campaign: Campaign | None, article: str) -> Path:
+    """Where a new record goes; its folder is made if need be.
+
+    Raises
+    ------
+    RecordError
+        If the folder cannot be made.
+    """
+    from tautlog.campaign import next_record_path
+
+    if out is not None and out.suffix == ".h5":
+        return out
+    folder = out or (campaign.folder if campaign else Path())
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise RecordError(
+            f"the folder {folder} cannot be made ({problem.strerror}): choose another with --out",
+            path=str(folder),
+        ) from problem
+    return next_record_path(folder, article)

@@ -1,0 +1,205 @@
+"""``tautlog rehearse``."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tautlog.cli import options
+from tautlog.errors import CampaignError, LinkError, RefusedError
+
+if TYPE_CHECKING:
+    from tautlog.cli.console import ConsoleCrew
+    from tautlog.drop import DropOutcome, DropPlan
+    from tautlog.rehearsal.process import BoardProcess
+    from tautlog.rehearsal.rig import SimulatedRig
+    from tautlog.rehearsal.scene import Scene
+
+HELD_WAIT_S = 20.0
+
+
+class FaultName(click.ParamType):
+    """Name of a fault; looked up only when one is given."""
+
+    name = "fault"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Check the name; `list` prints all and leaves."""
+        from tautlog.rehearsal.faults import FAULTS
+
+        if value == "list":
+            for fault in FAULTS.values():
+                click.echo(f"{fault.name:16} {fault.text}")
+            raise click.exceptions.Exit(0)
+        if value not in FAULTS:
+            self.fail(f"{value!r} is none of: {', '.join(FAULTS)}", param, ctx)
+        return str(value)
+
+
+@click.command(name="rehearse")
+@click.option("--mass", "mass_kg", type=float, metavar="KG", help="Sled; 9 kg without.")
+@click.option("--height", "height_m", type=float, metavar="M", help="Free travel; 1.2 m without.")
+@click.option("--target", "target_n", type=float, metavar="N", help="Target; 1800 N without.")
+@click.option(
+    "--fault", type=FaultName(), metavar="NAME", help="Play a fault; `--fault list` names them all."
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    help="Of noise, bounce and hand.",
+)
+@options.out_option
+@click.option("--hand-release", "by_hand", is_flag=True, help="A simulated hand pulls the pin.")
+@click.option("--yes", is_flag=True, help="Do not ask for the phrase.")
+@click.option(
+    "--speed",
+    type=click.FloatRange(0.2, 20),
+    default=5.0,
+    show_default=True,
+    metavar="X",
+    help="Board seconds per second, at most.",
+)
+@click.option(
+    "--serve",
+    type=click.IntRange(1, 65535),
+    metavar="TCP_PORT",
+    help="Only start board and rig, for `tautlog drop` to practise on.",
+)
+@options.cfc_option
+@options.json_option
+def command(
+    mass_kg: float | None,
+    height_m: float | None,
+    target_n: float | None,
+    fault: str | None,
+    seed: int,
+    out: Path | None,
+    by_hand: bool,
+    yes: bool,
+    speed: float,
+    serve: int | None,
+    cfc: str,
+    as_json: bool,
+) -> None:
+    """Rehearse a whole drop with no hardware.
+
+    The firmware's own files run in a process of their own, under MicroPython
+    where it is installed and under this Python otherwise. A simulated rig feeds
+    converter and pins. All else is what `tautlog drop` does.
+    """
+    from tautlog.cli.console import ConsoleCrew
+    from tautlog.rehearsal.process import BoardProcess
+    from tautlog.rehearsal.rig import SimulatedRig
+
+    scene = _scene(mass_kg, height_m, target_n, fault)
+    rig = SimulatedRig(scene, seed=seed, by_hand=by_hand)
+    crew = ConsoleCrew(yes=yes or as_json, quiet=as_json)
+    if serve is not None:
+        with BoardProcess(rig, speed=1.0, serial=f"rehearsal-{seed}", link_port=serve) as board:
+            _serve(board)
+        return
+    path = options.record_path(out, None, scene.setup.article)
+    with BoardProcess(rig, speed=speed, serial=f"rehearsal-{seed}") as board:
+        crew.say("rehearsal: simulated rig, real firmware; nothing can fall")
+        if fault:
+            crew.say(f"fault played: {fault}")
+        _rehearse(
+            board, rig, _plan(scene, path, by_hand, speed), crew, options.class_of(cfc), as_json
+        )
+
+
+def _scene(
+    mass_kg: float | None, height_m: float | None, target_n: float | None, fault: str | None
+) -> Scene:
+    from tautlog.campaign import setup_from
+    from tautlog.rehearsal.faults import FAULTS
+    from tautlog.rehearsal.scene import default_scene
+
+    given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
+    setup_from(None, **given)  # type: ignore[arg-type]  # says what is out of range
+    try:
+        scene = default_scene(**{name: one for name, one in given.items() if one is not None})
+    except ValueError as problem:
+        raise CampaignError(f"no such drop can be rehearsed: {problem}") from problem
+    return FAULTS[fault].change(scene) if fault else scene
+
+
+def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
+    from tautlog.drop import DropPlan
+
+    return DropPlan(
+        path=path,
+        setup=scene.setup,
+        calibration=scene.calibration,
+        by_hand=by_hand,
+        countdown_s=3.0,
+        speed=speed,
+        campaign="rehearsal",
+    )
+
+
+def _rehearse(
+    board: BoardProcess,
+    rig: SimulatedRig,
+    plan: DropPlan,
+    crew: ConsoleCrew,
+    cfc: int | None,
+    as_json: bool,
+) -> None:
+    from tautlog.cli.conduct import conduct, show_outcome
+    from tautlog.cli.console import print_figures, print_json, print_verdict
+    from tautlog.record import open_record
+
+    try:
+        outcome = conduct(board.url, plan, crew)
+    except LinkError as problem:
+        board.check()
+        if rig.scene.behaviour.cut_link_after_s is None:
+            raise
+        crew.say(f"the cable is out ({problem})")
+        outcome = _recover(board, plan, crew)
+    marked, picture = show_outcome(outcome, crew, cfc)
+    truth = rig.truth(open_record(plan.path).first_sample_index)
+    if as_json:
+        print_json(
+            {"record": str(plan.path), "picture": str(picture), "truth": truth, "marks": marked}
+        )
+        return
+    print_verdict(marked)
+    print_figures(marked, truth)
+    click.echo(f"record  {plan.path}\npicture {picture}")
+
+
+def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutcome:
+    """Plug the cable in again and fetch what the board kept."""
+    from tautlog.cli.conduct import fetch
+
+    deadline = time.monotonic() + HELD_WAIT_S
+    while True:
+        try:
+            outcome = fetch(board.url, plan.path, plan=None, timeout_scale=plan.timeout_scale)
+        except RefusedError:
+            # It is still completing the guarded window; every greeting is a
+            # sign of life, so leave it alone for longer than it waits for one.
+            if time.monotonic() > deadline:
+                raise
+            time.sleep(2.5)
+            continue
+        crew.say("the cable is in again: the board held the event, and it was fetched")
+        return outcome
+
+
+def _serve(board: BoardProcess) -> None:
+    click.echo(f"a rehearsed board answers at {board.url}; Ctrl-C ends it")
+    click.echo(f"try: tautlog drop --port {board.url} --mass 9 --height 1.2 --target 1800")
+    try:
+        while True:
+            board.check()
+            time.sleep(0.2)
+    except KeyboardInterrupt:
+        click.echo("ended")

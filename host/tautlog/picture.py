@@ -1,0 +1,310 @@
+"""Picture: one drop, for a crew that stands around a laptop.
+
+The only importer of matplotlib. Every line carries its name; nothing is told by
+colour alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from tautlog.errors import RecordError, RecordExistsError
+from tautlog.filters import cfc_filter
+from tautlog.trace import Trace
+from tautlog.verdict_words import words
+
+FloatArray = npt.NDArray[np.float64]
+
+# Dark ink for what was measured, two patterned bands for what was wanted.
+_INK = "#1b2a41"
+_FAINT = "#9aa5b1"
+_TARGET = "#2a7f62"
+_LIMIT = "#a63d2f"
+_POINTS = 4000  # a trace is drawn as its envelope beyond this
+
+
+def draw(trace: Trace, marks: Mapping[str, Any], title: str) -> Figure:
+    """Draw a record.
+
+    Parameters
+    ----------
+    trace : Trace
+        The trace.
+    marks : mapping
+        The object that ``tautlog mark --json`` prints.
+    title : str
+        What stands on top.
+
+    Returns
+    -------
+    Figure
+        11 x 7.5 inches, not shown and not saved.
+    """
+    figure = Figure(figsize=(11.0, 7.5), layout="constrained")
+    FigureCanvasAgg(figure)
+    head, contact, whole = figure.subplots(3, 1, height_ratios=[1.15, 4.2, 1.8])
+    force_n = trace.force_n - (marks.get("zero_offset_n") or 0.0)
+    cfc = marks.get("cfc")
+    filtered_n = cfc_filter(force_n, trace.sample_rate_hz, cfc) if cfc else force_n
+    _head(head, marks, title)
+    _contact(contact, trace, force_n, filtered_n, marks)
+    _whole(whole, trace, filtered_n, marks)
+    return figure
+
+
+def save(figure: Figure, path: Path, *, replace: bool = False) -> None:
+    """Write a picture in the format of its ending.
+
+    Raises
+    ------
+    RecordExistsError
+        If the file exists and may not be replaced.
+    RecordError
+        If it cannot be written, or the ending names no picture format.
+    """
+    if path.exists() and not replace:
+        raise RecordExistsError(f"{path} exists and is not overwritten: choose another name")
+    try:
+        figure.savefig(path, dpi=130)
+    except (OSError, ValueError) as problem:
+        raise RecordError(f"{path} cannot be written: {problem}", path=str(path)) from problem
+
+
+def _number(value: object, form: str) -> str:
+    return "-" if value is None else format(value, form)
+
+
+def _newton(value: float | None) -> str:
+    return "-" if value is None else f"{value:,.0f} N".replace(",", " ")
+
+
+def _ms(value: float | None) -> str:
+    return "-" if value is None else f"{1e3 * value:.1f} ms"
+
+
+def _head(axes: Axes, marks: Mapping[str, Any], title: str) -> None:
+    axes.set_axis_off()
+    peak, spread = marks.get("peak_force_n"), marks.get("peak_force_expanded_u_n")
+    load = f"{_newton(peak)}" + ("" if spread is None else f" \u00b1 {_newton(spread)} (k = 2)")
+    axes.text(0.0, 1.0, title, fontsize=9, color=_INK, va="top")
+    axes.text(
+        0.0,
+        0.74,
+        f"{load}   {words(marks.get('load_verdict'))}",
+        fontsize=17,
+        weight="bold",
+        color=_INK,
+        va="top",
+    )
+    verdicts = "   |   ".join(
+        words(marks.get(name)) for name in ("record_verdict", "trace_says", "test_verdict")
+    )
+    axes.text(0.0, 0.33, verdicts, fontsize=12, color=_INK, va="top")
+    figures = (
+        f"duration {_ms(marks.get('duration_s'))}   rise {_ms(marks.get('rise_time_s'))}   "
+        f"impulse {_number(marks.get('impulse_ns'), '.1f')} N s   "
+        f"unfiltered {_newton(marks.get('peak_force_unfiltered_n'))}   "
+        f"rest {_newton(marks.get('rest_force_n'))}   bounces {_number(marks.get('bounces'), 'd')}"
+        f"   impulse closure {_number(marks.get('impulse_closure'), '.3f')}"
+    )
+    axes.text(0.0, 0.06, figures, fontsize=9.5, color=_INK, va="top")
+
+
+def _contact(
+    axes: Axes, trace: Trace, force_n: FloatArray, filtered_n: FloatArray, marks: Mapping[str, Any]
+) -> None:
+    """The contact that was measured, large."""
+    first_s, last_s = _window(trace, marks)
+    raw_s, raw_n = _envelope(force_n, trace.sample_rate_hz, first_s, last_s)
+    axes.plot(1e3 * (raw_s - first_s), raw_n, color=_FAINT, lw=0.8, label="unfiltered")
+    cfc = marks.get("cfc")
+    if cfc:
+        time_s, line_n = _envelope(filtered_n, trace.sample_rate_hz, first_s, last_s)
+        axes.plot(1e3 * (time_s - first_s), line_n, color=_INK, lw=1.8, label=f"CFC {cfc}")
+    _bands(axes, marks, raw_n)
+    axes.set_xlim(0.0, 1e3 * (last_s - first_s))
+    axes.set_ylabel("force, N")
+    axes.set_xlabel(f"ms, from {first_s:.3f} s of the trace")
+    _mark_peak(axes, first_s, marks)
+    _mark_duration(axes, trace, filtered_n, first_s, marks)
+    _mark_times(axes, first_s, last_s, marks)
+    axes.grid(alpha=0.25)
+    axes.legend(loc="upper right", fontsize=8, framealpha=0.9)
+
+
+def _window(trace: Trace, marks: Mapping[str, Any]) -> tuple[float, float]:
+    """Span of the measured contact with a third of it on either side."""
+    end_s = trace.force_n.size / trace.sample_rate_hz
+    onset_s, slack_s = marks.get("onset_time_s"), marks.get("slack_time_s")
+    if onset_s is None:
+        return 0.0, max(end_s, 1.0 / trace.sample_rate_hz)
+    slack_s = slack_s if slack_s is not None else end_s
+    margin_s = max(0.35 * (slack_s - onset_s), 2.0 / trace.sample_rate_hz)
+    return max(onset_s - margin_s, 0.0), min(slack_s + margin_s, end_s)
+
+
+def _envelope(
+    force_n: FloatArray, rate_hz: float, first_s: float, last_s: float
+) -> tuple[FloatArray, FloatArray]:
+    """Times and values to draw: all samples, or smallest and largest of each bin."""
+    low = max(int(first_s * rate_hz), 0)
+    high = max(int(np.ceil(last_s * rate_hz)) + 1, low + 1)
+    part = force_n[low:high]
+    per_bin = part.size // (_POINTS // 2)
+    if per_bin < 2:
+        return (low + np.arange(part.size)) / rate_hz, part
+    bins = part.size // per_bin
+    table = part[: bins * per_bin].reshape(bins, per_bin)
+    values = np.stack([table.min(axis=1), table.max(axis=1)], axis=1).ravel()
+    times = (low + per_bin * np.repeat(np.arange(bins) + 0.5, 2)) / rate_hz
+    return times, values
+
+
+def _bands(axes: Axes, marks: Mapping[str, Any], drawn_n: FloatArray) -> None:
+    """Target and limit, each with its name."""
+    target_n, limit_n = marks.get("target_force_n"), marks.get("limit_force_n")
+    highest = [value for value in (target_n, limit_n) if value is not None]
+    finite = drawn_n[np.isfinite(drawn_n)]
+    top_n = 1.22 * max([*highest, float(finite.max()) if finite.size else 1.0, 1.0])
+    low_n = min(float(finite.min()) if finite.size else 0.0, 0.0)
+    axes.set_ylim(1.1 * low_n - 0.04 * top_n, top_n)
+    if target_n is not None:
+        axes.axhline(target_n, color=_TARGET, lw=1.2, ls="--")
+        axes.annotate(
+            f"target {_newton(target_n)}",
+            (0.006, target_n),
+            xycoords=("axes fraction", "data"),
+            va="bottom" if limit_n is None else "top",
+            fontsize=9,
+            color=_TARGET,
+            xytext=(0, -2),
+            textcoords="offset points",
+        )
+    if limit_n is not None:
+        axes.axhline(limit_n, color=_LIMIT, lw=1.2, ls="-.")
+        axes.axhspan(limit_n, top_n, facecolor="none", edgecolor=_LIMIT, alpha=0.25, hatch="//")
+        axes.annotate(
+            f"limit {_newton(limit_n)}, overload above",
+            (0.006, limit_n),
+            xycoords=("axes fraction", "data"),
+            va="bottom",
+            fontsize=9,
+            color=_LIMIT,
+            xytext=(0, 2),
+            textcoords="offset points",
+            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1},
+        )
+    if target_n is not None and limit_n is not None:
+        axes.axhspan(target_n, limit_n, facecolor=_TARGET, alpha=0.12)
+
+
+def _mark_peak(axes: Axes, first_s: float, marks: Mapping[str, Any]) -> None:
+    peak_n, peak_s = marks.get("peak_force_n"), marks.get("peak_time_s")
+    if peak_n is None or peak_s is None:
+        return
+    at_ms = 1e3 * (peak_s - first_s)
+    spread = marks.get("peak_force_expanded_u_n")
+    axes.errorbar([at_ms], [peak_n], yerr=spread, fmt="v", ms=7, color=_INK, capsize=5)
+    axes.annotate(
+        f"peak {_newton(peak_n)}",
+        (at_ms, peak_n),
+        xytext=(14, -4),
+        textcoords="offset points",
+        fontsize=10,
+        weight="bold",
+        color=_INK,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1},
+    )
+
+
+def _mark_duration(
+    axes: Axes, trace: Trace, filtered_n: FloatArray, first_s: float, marks: Mapping[str, Any]
+) -> None:
+    """An arrow as long as the duration, at 10 % of the peak."""
+    duration_s, peak_s = marks.get("duration_s"), marks.get("peak_time_s")
+    if duration_s is None or peak_s is None:
+        return
+    peak_n = marks["peak_force_n"]
+    before = np.sign(peak_n) * filtered_n[: int(peak_s * trace.sample_rate_hz) + 1]
+    below = np.flatnonzero(before < 0.1 * abs(peak_n))
+    start_ms = 1e3 * ((below[-1] + 1 if below.size else 0) / trace.sample_rate_hz - first_s)
+    axes.annotate(
+        "",
+        (start_ms, 0.1 * peak_n),
+        (start_ms + 1e3 * duration_s, 0.1 * peak_n),
+        arrowprops={"arrowstyle": "<->", "color": _INK, "lw": 1.2, "shrinkA": 0, "shrinkB": 0},
+    )
+    axes.annotate(
+        f"duration {_ms(duration_s)}, above 10 % of the peak",
+        (start_ms + 500 * duration_s, 0.1 * peak_n),
+        xytext=(0, 5),
+        textcoords="offset points",
+        ha="center",
+        fontsize=9,
+        color=_INK,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1},
+    )
+
+
+def _mark_times(axes: Axes, first_s: float, last_s: float, marks: Mapping[str, Any]) -> None:
+    """Upright lines with names at the times that lie inside the axes."""
+    names = {
+        "release_time_s": "release",
+        "onset_time_s": "onset",
+        "slack_time_s": "slack",
+        "break_time_s": "loss of load",
+    }
+    for key, name in names.items():
+        at_s = marks.get(key)
+        if at_s is None or not first_s <= at_s <= last_s:
+            continue
+        scale, zero = (1e3, first_s) if axes.get_xlabel().startswith("ms") else (1.0, 0.0)
+        at = scale * (at_s - zero)
+        axes.axvline(at, color=_INK, lw=0.9, ls=":")
+        axes.annotate(
+            name,
+            (at, 0.985),
+            xycoords=("data", "axes fraction"),
+            rotation=90,
+            fontsize=9,
+            ha="right",
+            va="top",
+            color=_INK,
+        )
+
+
+def _whole(axes: Axes, trace: Trace, filtered_n: FloatArray, marks: Mapping[str, Any]) -> None:
+    """The whole record, small."""
+    end_s = trace.force_n.size / trace.sample_rate_hz
+    time_s, line_n = _envelope(filtered_n, trace.sample_rate_hz, 0.0, end_s)
+    axes.plot(time_s, line_n, color=_INK, lw=0.8)
+    axes.set_xlim(0.0, max(end_s, 1.0 / trace.sample_rate_hz))
+    axes.set_xlabel("s, from the start of the trace")
+    axes.set_ylabel("force, N")
+    rest_n = marks.get("rest_force_n")
+    if rest_n is not None:
+        axes.axhline(rest_n, color=_FAINT, lw=1.0, ls="--")
+        axes.annotate(
+            f"rest {_newton(rest_n)}",
+            (0.995, rest_n),
+            xycoords=("axes fraction", "data"),
+            ha="right",
+            va="bottom",
+            fontsize=9,
+            color=_INK,
+        )
+    _mark_times(
+        axes,
+        0.0,
+        end_s,
+        {"release_time_s": marks.get("release_time_s"), "onset_time_s": marks.get("onset_time_s")},
+    )
+    axes.grid(alpha=0.25)

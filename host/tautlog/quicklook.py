@@ -1,0 +1,58 @@
+"""Quick look: marks, verdicts and picture of a record, kept with it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from tautlog.errors import RecordError
+from tautlog.judge import as_json, judge
+from tautlog.marks import mark
+from tautlog.record import Record, add_marks, open_record
+
+Marked = dict[str, Any]
+
+
+def mark_record(record: Record, *, cfc: int | None = 180, zero: str = "slack") -> Marked:
+    """Marks and verdicts of a record, as ``tautlog mark --json`` prints them."""
+    marks = mark(record.trace(), record.setup, cfc=cfc, zero=zero)
+    return as_json(marks, judge(marks, record.setup), str(record.path))
+
+
+def keep_marks(path: Path, marked: Marked, *, cfc: int | None, zero: str) -> str:
+    """Append a marking run to its record; why not, when the record cannot be written."""
+    try:
+        add_marks(path, {"cfc": cfc, "zero": zero}, marked)
+    except RecordError as problem:
+        return str(problem)
+    return ""
+
+
+def picture_of(record: Record, marked: Marked, path: Path) -> Path:
+    """Draw a record to a new file."""
+    # Drawing takes as long to import as all else together.
+    from tautlog import picture
+
+    setup = record.setup
+    what = ", ".join(
+        text
+        for text in (
+            record.campaign,
+            setup.article,
+            setup.line,
+            f"{setup.mass_kg:g} kg" if setup.mass_kg else "",
+            f"{setup.height_m:g} m" if setup.height_m else "",
+            record.utc,
+        )
+        if text
+    )
+    picture.save(picture.draw(record.trace(), marked, f"{record.path.name}: {what}"), path)
+    return path
+
+
+def look(path: Path, *, cfc: int | None = 180) -> tuple[Marked, Path]:
+    """Mark a new record, keep the marks, draw it beside itself."""
+    record = open_record(path)
+    marked = mark_record(record, cfc=cfc)
+    keep_marks(path, marked, cfc=cfc, zero="slack")
+    return marked, picture_of(record, marked, path.with_suffix(".png"))

@@ -1,0 +1,97 @@
+"""Faults that a rehearsal can play, one entry each.
+
+To add one: write a function from scene to scene and list it in FAULTS.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from tautlog.rehearsal.mechanics import Slip
+from tautlog.rehearsal.scene import Scene
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault: its name, what it is in words, and what it changes."""
+
+    name: str
+    text: str
+    change: Callable[[Scene], Scene]
+
+
+def _model(**changes: Any) -> Callable[[Scene], Scene]:
+    return lambda scene: replace(scene, model=replace(scene.model, **changes))
+
+
+def _behaviour(**changes: Any) -> Callable[[Scene], Scene]:
+    return lambda scene: replace(scene, behaviour=replace(scene.behaviour, **changes))
+
+
+def _chain(**changes: Any) -> Callable[[Scene], Scene]:
+    return lambda scene: replace(scene, chain=replace(scene.chain, **changes))
+
+
+def _target_n(scene: Scene) -> float:
+    return scene.setup.target_n or 0.0
+
+
+def _parts(scene: Scene) -> Scene:
+    return _model(break_force_n=0.7 * _target_n(scene))(scene)
+
+
+def _slips(scene: Scene) -> Scene:
+    return _model(slip=Slip(force_n=0.6 * _target_n(scene), length_m=0.08))(scene)
+
+
+def _clips(scene: Scene) -> Scene:
+    """The amplifier's rail lies below the peak, and nobody knows it."""
+    rail_v = scene.chain.volts(0.75 * _target_n(scene))
+    return _chain(rail_high_v=rail_v)(scene)
+
+
+def _gain(scene: Scene) -> Scene:
+    """The jumper gives a tenth of the gain that the calibration says."""
+    return _chain(newton_per_volt=10 * scene.chain.newton_per_volt)(scene)
+
+
+def _reversed(scene: Scene) -> Scene:
+    factor = -scene.chain.newton_per_volt
+    return _chain(newton_per_volt=factor, zero_v=3.3 - scene.chain.zero_v)(scene)
+
+
+def _stop(scene: Scene) -> Scene:
+    """The catch is met before the line has stretched as far as it would."""
+    stretch_m = 0.6 * _target_n(scene) / scene.model.stiffness_n_per_m
+    return _model(catch_stretch_m=stretch_m)(scene)
+
+
+def _hum(scene: Scene) -> Scene:
+    return _chain(mains_v=0.03 * _target_n(scene) / abs(scene.chain.newton_per_volt))(scene)
+
+
+_ALL = (
+    Fault("article-parts", "the article parts at 70 % of the target", _parts),
+    Fault("line-slips", "the line slips 80 mm through a clamp at 60 % of the target", _slips),
+    Fault("amplifier-clips", "the amplifier's rail is at 75 % of the target", _clips),
+    Fault("gain-ten-times", "the gain is a tenth of the calibrated one", _gain),
+    Fault("cell-reversed", "the cell is wired the wrong way round", _reversed),
+    Fault("never-taut", "the sled meets the catch before the line", _model(catch_stretch_m=-0.05)),
+    Fault("latch-stuck", "the drive is pulsed and the latch holds", _behaviour(latch_stuck=True)),
+    Fault("late-latch", "the latch lets go 30 ms late", _behaviour(latch_delay_s=0.042)),
+    Fault("long-bounce", "the release switch bounces for 15 ms", _behaviour(bounce_s=0.015)),
+    Fault("key-off", "the arm key is off", _behaviour(key_on=False)),
+    Fault("not-latched", "the release switch is open", _behaviour(latched=False)),
+    Fault("mains-hum", "hum of 3 % of the target on the signal", _hum),
+    Fault("stop-touched", "the catch takes part of the energy", _stop),
+    Fault("glitch", "one sample jumps during the fall", _behaviour(glitch_after_s=0.2)),
+    Fault(
+        "cable-pulled",
+        "the cable is pulled 0.3 s after the release",
+        _behaviour(cut_link_after_s=0.3),
+    ),
+)
+
+FAULTS = {fault.name: fault for fault in _ALL}

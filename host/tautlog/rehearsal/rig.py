@@ -1,0 +1,235 @@
+"""The simulated rig: sled and electronics joined to the board's pins.
+
+Time is counted in samples since the board was powered; nothing happens faster
+or slower because a computer does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from tautlog.firmware import wire
+from tautlog.rehearsal.electronics import Digitiser, FloatArray, no_force
+from tautlog.rehearsal.mechanics import Motion, fall
+from tautlog.rehearsal.scene import Scene
+
+MOTION_S = 12.0
+LINK_CUT = 0x80
+_BOUNCES = (3, 8)  # further openings, at least and below
+_HAND_S = (0.5, 1.5)  # a hand pulls the pin this long after the lamp came on
+_RELEASE_FIGURES = ("onset", "slack", "peak", "break")
+
+
+@dataclass(frozen=True)
+class RigEdge:
+    """An edge of an input.
+
+    Attributes
+    ----------
+    offset : float
+        Samples after the first sample of the step.
+    input : int
+        The input's bit, `wire.INPUT_*`.
+    closed : int
+        1 when the contact closed, 0 when it opened.
+    """
+
+    offset: float
+    input: int
+    closed: int
+
+
+@dataclass(frozen=True)
+class RigStep:
+    """What the board sees of one step.
+
+    Attributes
+    ----------
+    counts : ndarray of uint16, shape (n_samples,)
+        Samples, conversions already summed.
+    inputs : int
+        Bits of the inputs at the end of the step; LINK_CUT when the cable is pulled.
+    edges : list of RigEdge
+        In order of time.
+    """
+
+    counts: npt.NDArray[np.uint16]
+    inputs: int
+    edges: list[RigEdge] = field(default_factory=list)
+
+
+class SimulatedRig:
+    """One drop of one scene, advanced step by step.
+
+    Parameters
+    ----------
+    scene : Scene
+        Rig, electronics and behaviour.
+    sample_rate_hz : float
+        Samples per second after reduction.
+    reduction : int
+        Conversions summed into one sample.
+    seed : int
+        Of noise, bounce and the hand.
+    by_hand : bool
+        A hand pulls the pin once the lamp is on; the drive does nothing.
+    """
+
+    def __init__(
+        self,
+        scene: Scene,
+        *,
+        sample_rate_hz: float = 62500.0,
+        reduction: int = 8,
+        seed: int = 0,
+        by_hand: bool = False,
+    ) -> None:
+        self.scene = scene
+        self._rate_hz = sample_rate_hz
+        self._digitiser = Digitiser(
+            scene.chain, sample_rate_hz=sample_rate_hz, reduction=reduction, seed=seed
+        )
+        self._random = np.random.default_rng([seed, 7])
+        self._by_hand = by_hand
+        self._samples = 0
+        self._drive_since: int | None = None
+        self._lamp_since: int | None = None
+        self._hand_s = float(self._random.uniform(*_HAND_S))
+        self._agenda: list[tuple[float, int, int]] = []  # sample, input bit, closed
+        self._cut_at: float | None = None
+        self._glitch_at: int | None = None
+        self.release_at: float | None = None
+        self.motion: Motion | None = None
+        behaviour = scene.behaviour
+        self._inputs = wire.INPUT_ARTICLE_WHOLE | wire.INPUT_MOUNT_WHOLE
+        self._inputs |= wire.INPUT_KEY_ON if behaviour.key_on else 0
+        self._inputs |= wire.INPUT_LATCHED if behaviour.latched else 0
+
+    def advance(self, n_samples: int, outputs: int) -> RigStep:
+        """Let time pass.
+
+        Parameters
+        ----------
+        n_samples : int
+            Samples wanted.
+        outputs : int
+            The board's outputs during the step, `wire.OUTPUT_*`.
+        """
+        start = self._samples
+        self._watch_outputs(start, n_samples, outputs)
+        self._samples = end = start + n_samples
+        counts = self._digitiser.counts(n_samples)
+        if self._glitch_at is not None and start <= self._glitch_at < end:
+            counts = counts.copy()
+            counts[self._glitch_at - start] = self._digitiser.reduction * 3900
+        edges = [
+            RigEdge(max(at - start, 0.0), bit, closed)
+            for at, bit, closed in self._agenda
+            if at < end
+        ]
+        self._agenda = [one for one in self._agenda if one[0] >= end]
+        for edge in edges:
+            self._inputs = (self._inputs & ~edge.input) | (edge.input if edge.closed else 0)
+        return RigStep(counts, self._inputs | self._cut(end), edges)
+
+    def _cut(self, end: int) -> int:
+        if self._cut_at is None or end < self._cut_at:
+            return 0
+        self._cut_at = None
+        return LINK_CUT
+
+    def _watch_outputs(self, start: int, n_samples: int, outputs: int) -> None:
+        """See whether latch or hand lets the sled go within this step."""
+        if self.release_at is not None or not self.scene.behaviour.latched:
+            return
+        driven = bool(outputs & wire.OUTPUT_DRIVE) and not self._by_hand
+        self._drive_since = (self._drive_since or start) if driven else None
+        if outputs & wire.OUTPUT_LAMP and self._lamp_since is None:
+            self._lamp_since = start
+        at = None
+        if self._by_hand and self._lamp_since is not None:
+            at = self._lamp_since + self._hand_s * self._rate_hz
+        elif self._drive_since is not None and not self.scene.behaviour.latch_stuck:
+            at = self._drive_since + self.scene.behaviour.latch_delay_s * self._rate_hz
+        if at is not None and at < start + n_samples:
+            self._let_go(at)
+
+    def _let_go(self, at: float) -> None:
+        behaviour = self.scene.behaviour
+        self.release_at = at
+        self.motion = motion = fall(self.scene.model, duration_s=MOTION_S)
+        start_s = at / self._rate_hz
+
+        def force(time_s: FloatArray) -> FloatArray:
+            if time_s[-1] < start_s:
+                return no_force(time_s)
+            return motion.force_n(time_s - start_s)
+
+        self._digitiser.apply(force)
+        self._plan_switch(at)
+        broken_s = motion.truth().break_time_s
+        if broken_s is not None and behaviour.article_wire_opens:
+            wire_at = at + broken_s * self._rate_hz
+            self._agenda.append((wire_at, wire.INPUT_ARTICLE_WHOLE, 0))
+        self._agenda.sort()
+        if behaviour.cut_link_after_s is not None:
+            self._cut_at = at + behaviour.cut_link_after_s * self._rate_hz
+        if behaviour.glitch_after_s is not None:
+            self._glitch_at = int(at + behaviour.glitch_after_s * self._rate_hz)
+
+    def _plan_switch(self, at: float) -> None:
+        """First opening at the release, then bounces within `bounce_s`."""
+        count = int(self._random.integers(*_BOUNCES))
+        span = self.scene.behaviour.bounce_s * self._rate_hz
+        later = np.sort(self._random.uniform(0.0, span, 2 * count))
+        self._agenda.append((at, wire.INPUT_LATCHED, 0))
+        for number, after in enumerate(later):
+            self._agenda.append((at + float(after), wire.INPUT_LATCHED, (number + 1) % 2))
+
+    def truth(self, first_sample_index: int) -> dict[str, object]:
+        """The true figures, by the key names of ``tautlog mark --json``.
+
+        Parameters
+        ----------
+        first_sample_index : int
+            Sample since power-up at which the trace begins; times count from it.
+        """
+        setup = self.scene.setup
+        figures: dict[str, object] = {
+            "target_force_n": setup.target_n,
+            "limit_force_n": setup.upper_n,
+            "release_time_s": None,
+            "trace_says": "unclear",
+        }
+        if self.release_at is None or self.motion is None:
+            return figures
+        release_s = (self.release_at - first_sample_index) / self._rate_hz
+        true = self.motion.truth()
+        model = self.scene.model
+        for name in _RELEASE_FIGURES:
+            since_s = getattr(true, f"{name}_time_s")
+            figures[f"{name}_time_s"] = None if since_s is None else since_s + release_s
+        for name in (
+            "peak_force_n rise_time_s duration_s fwhm_s base_duration_s impulse_ns rest_force_n "
+            "bounces fall_time_s taut_speed_m_s restitution energy_absorbed_j break_force_n"
+        ).split():
+            figures[name] = getattr(true, name)
+        figures["release_time_s"] = release_s
+        figures["line_stiffness_n_per_m"] = model.stiffness_n_per_m
+        figures["damping_ratio"] = model.damping_ratio
+        figures["friction_n"] = model.friction_n
+        figures["clipped"] = self.scene.chain.clips(true.peak_force_n or 0.0)
+        figures["trace_says"] = self._trace_says()
+        return figures
+
+    def _trace_says(self) -> str:
+        assert self.motion is not None
+        true = self.motion.truth()
+        if true.break_time_s is not None:
+            return "let-go"
+        if true.slipped_m > 0:
+            return "slipped"
+        return "held" if true.peak_force_n is not None else "unclear"

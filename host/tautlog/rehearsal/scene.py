@@ -1,0 +1,106 @@
+"""Scene: everything about one rehearsed drop, before it happens.
+
+The default is an invented scenario: a 9 kg sled, 1.20 m and 1.8 kN for the
+recovery bridle of a survey kite.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tautlog.calibration import Calibration
+from tautlog.rehearsal.electronics import Chain, chain_for_range
+from tautlog.rehearsal.mechanics import RigModel, model_for_peak
+from tautlog.trace import DropSetup
+
+DEFAULT_MASS_KG = 9.0
+DEFAULT_HEIGHT_M = 1.2
+DEFAULT_TARGET_N = 1800.0
+MID_BAND = 1.05  # of the target: the middle of -0/+10 %
+HEADROOM = 1.5  # of the target, common practice
+
+
+@dataclass(frozen=True)
+class Behaviour:
+    """What switches, wires, key, latch and cable do.
+
+    Attributes
+    ----------
+    key_on, latched : bool
+        Reading before arming.
+    latch_delay_s : float
+        Time that the drive must be high until the latch lets go.
+    latch_stuck : bool
+        The latch never lets go.
+    bounce_s : float
+        Time over which the release switch bounces.
+    article_wire_opens : bool
+        The break wire across the article parts with the load.
+    cut_link_after_s : float or None
+        The cable is pulled this long after the release.
+    glitch_after_s : float or None
+        One sample jumps this long after the release.
+    """
+
+    key_on: bool = True
+    latched: bool = True
+    latch_delay_s: float = 0.012
+    latch_stuck: bool = False
+    bounce_s: float = 0.008
+    article_wire_opens: bool = True
+    cut_link_after_s: float | None = None
+    glitch_after_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Rig, electronics and behaviour of one drop, and what the crew believes."""
+
+    model: RigModel
+    chain: Chain
+    behaviour: Behaviour
+    calibration: Calibration
+    setup: DropSetup
+
+
+def default_scene(
+    mass_kg: float = DEFAULT_MASS_KG,
+    height_m: float = DEFAULT_HEIGHT_M,
+    target_n: float = DEFAULT_TARGET_N,
+) -> Scene:
+    """Scene of a crew that did everything right, aiming at mid-band.
+
+    Raises
+    ------
+    ValueError
+        If no line gives that peak with that mass and height.
+    """
+    rough = RigModel(
+        mass_kg=mass_kg,
+        height_m=height_m,
+        stiffness_n_per_m=1.0,
+        hardening_per_m2=4.0,
+        damping_ratio=0.12,
+        uptake_m=0.003,
+        friction_n=0.04 * mass_kg * 9.80665,
+    )
+    model = model_for_peak(rough, MID_BAND * target_n)
+    chain = chain_for_range(HEADROOM * target_n)
+    low_v, high_v = chain.usable_v
+    calibration = Calibration(
+        newton_per_volt=chain.newton_per_volt,
+        expanded_u_fraction=0.025,
+        rail_low_v=low_v,
+        rail_high_v=high_v,
+        range_n=HEADROOM * target_n,
+        note="rehearsal: exact by construction, the uncertainty is an example",
+    )
+    setup = DropSetup(
+        mass_kg=mass_kg,
+        height_m=height_m,
+        target_n=target_n,
+        article="bridle-1",
+        line="line-A",
+        note="rehearsed drop, no hardware",
+    )
+    return Scene(model, chain, Behaviour(), calibration, setup)
