@@ -414,7 +414,7 @@ def unfinished_record(folder: Path, serial: str) -> Path | None:
 def _not_safe(state: str) -> RefusedError:
     if state == "held":
         return RefusedError(
-            "the board still holds the event of an earlier drop: `tautlog recover` fetches it first",
+            "the board holds the event of an earlier drop: `tautlog recover` fetches it first",
             reasons=(wire.REASONS[wire.EVENT_HELD][1],),
         )
     return RefusedError(

@@ -86,12 +86,14 @@ class Session:
         sequence = self.send(wire.ASK, json.dumps({"do": name, **fields}).encode())
         deadline = self.clock() + wait_s * self._scale
         while self.clock() < deadline:
+            answer = None
             for message in self._read():
-                if isinstance(message, Answer):
-                    if message.to == sequence:
-                        return _granted(name, message.fields)
-                else:
+                if not isinstance(message, Answer):
                     self._inbox.append(message)
+                elif message.to == sequence:
+                    answer = message
+            if answer is not None:
+                return _granted(name, answer.fields)
         raise LinkTimeoutError(
             f"the board did not answer `{name}` within {wait_s * self._scale:g} s: check that it "
             "runs the tautlog firmware and that no other program holds the port"
@@ -170,7 +172,7 @@ class Session:
             else ("nothing came back")
         )
         raise WrongDeviceError(
-            f"no tautlog board answers at this port within {GREETING_S * self._scale:g} s ({seen}): "
+            f"no tautlog board answers here within {GREETING_S * self._scale:g} s ({seen}): "
             "is it the right port, and is the firmware installed?"
         )
 

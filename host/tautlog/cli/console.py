@@ -11,9 +11,9 @@ from rich.console import Console
 from rich.table import Table
 
 from tautlog.health import Health
-from tautlog.verdict_words import words
 from tautlog.stream import Instrument
 from tautlog.trace import DropSetup
+from tautlog.verdict_words import words
 
 PHRASE = "clear to drop"
 CAUTION = (

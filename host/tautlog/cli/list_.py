@@ -31,8 +31,8 @@ def command(folder: Path | None, as_json: bool) -> None:
         click.echo("no records here")
         return
     table = Table(box=None, pad_edge=False)
-    columns = "record article mass_kg height_m target_n peak_n record load trace test".split()
-    for name in columns:
+    columns = "record article mass_kg height_m target_n peak_n record load trace test"
+    for name in columns.split():
         table.add_column(name, overflow="fold")
     for one in records:
         figures = (one.mass_kg, one.height_m, one.target_n, one.peak_force_n)

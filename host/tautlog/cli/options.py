@@ -32,7 +32,7 @@ _SETUP = (
     click.option("--operator", metavar="NAME", help="Who drops."),
     click.option("--note", metavar="TEXT", help="Remark kept in the record."),
 )
-SETUP_NAMES = "mass_kg height_m target_n limit_n article line operator note".split()
+SETUP_NAMES = ["mass_kg", "height_m", "target_n", "limit_n", "article", "line", "operator", "note"]
 
 
 def setup_options(function: Function) -> Function:

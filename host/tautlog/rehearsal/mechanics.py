@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, minimize_scalar
+
 from tautlog import predict
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2
 

@@ -20,7 +20,11 @@ MOTION_S = 12.0
 LINK_CUT = 0x80
 _BOUNCES = (3, 8)  # further openings, at least and below
 _HAND_S = (0.5, 1.5)  # a hand pulls the pin this long after the lamp came on
-_RELEASE_FIGURES = ("onset", "slack", "peak", "break")
+_TIMES = ("onset", "slack", "peak", "break")
+_FIGURES = (
+    "peak_force_n rise_time_s duration_s fwhm_s base_duration_s impulse_ns rest_force_n bounces "
+    "fall_time_s taut_speed_m_s restitution energy_absorbed_j break_force_n"
+)
 
 
 @dataclass(frozen=True)
@@ -209,13 +213,10 @@ class SimulatedRig:
         release_s = (self.release_at - first_sample_index) / self._rate_hz
         true = self.motion.truth()
         model = self.scene.model
-        for name in _RELEASE_FIGURES:
+        for name in _TIMES:
             since_s = getattr(true, f"{name}_time_s")
             figures[f"{name}_time_s"] = None if since_s is None else since_s + release_s
-        for name in (
-            "peak_force_n rise_time_s duration_s fwhm_s base_duration_s impulse_ns rest_force_n "
-            "bounces fall_time_s taut_speed_m_s restitution energy_absorbed_j break_force_n"
-        ).split():
+        for name in _FIGURES.split():
             figures[name] = getattr(true, name)
         figures["release_time_s"] = release_s
         figures["line_stiffness_n_per_m"] = model.stiffness_n_per_m

@@ -1,0 +1,140 @@
+"""Contacts: where in a trace the line is taut.
+
+Arrays in, small frozen results out; forces here have their zero removed and
+their sign turned so that the contact of interest is positive.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import median_filter, uniform_filter1d
+
+FloatArray = npt.NDArray[np.float64]
+
+SMOOTH_S = 0.0004  # enough against noise, and no onset moves by more than half of it
+SIGMAS = 5.0
+FRACTION_OF_PEAK = 0.02
+MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters
+GLITCH_SAMPLES = 2
+GLITCH_RATE_HZ = 5000.0  # below it one sample may be a real peak
+_GLITCH_WINDOW = 2 * GLITCH_SAMPLES + 1
+_GLITCH_SIGMAS = 12.0
+_GLITCH_FRACTION = 0.05
+
+
+@dataclass(frozen=True)
+class Contact:
+    """A stretch in which the line is taut; half-open index range [start, stop)."""
+
+    start: int
+    stop: int
+
+
+def without_glitches(
+    force_n: FloatArray, sample_rate_hz: float
+) -> tuple[FloatArray, npt.NDArray[np.intp]]:
+    """Replace one- and two-sample spikes by the median of their neighbourhood.
+
+    Parameters
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        Finite.
+    sample_rate_hz : float
+        Below `GLITCH_RATE_HZ` nothing is replaced.
+
+    Returns
+    -------
+    ndarray, ndarray
+        A new trace, and the indices of what was replaced.
+
+    Notes
+    -----
+    A median of five keeps a step and removes a spike of up to two samples. A spike
+    counts only if it stands out by 12 times the noise and by 5 % of the range.
+    """
+    if sample_rate_hz < GLITCH_RATE_HZ or force_n.size < 3 * _GLITCH_WINDOW:
+        return force_n.copy(), np.zeros(0, dtype=np.intp)
+    median = median_filter(force_n, size=_GLITCH_WINDOW, mode="nearest")
+    away = np.abs(force_n - median)
+    noise = 1.4826 * float(np.median(away))
+    # The range of the medians: the spike itself must not hide behind its own height.
+    span = float(np.ptp(median))
+    spikes = np.flatnonzero(away > max(_GLITCH_SIGMAS * noise, _GLITCH_FRACTION * span, 1e-9))
+    clean = force_n.copy()
+    clean[spikes] = median[spikes]
+    return clean, spikes
+
+
+def smoothed(force_n: FloatArray, sample_rate_hz: float) -> FloatArray:
+    """Moving mean over `SMOOTH_S`, at least one sample."""
+    return uniform_filter1d(force_n, max(1, round(SMOOTH_S * sample_rate_hz)), mode="nearest")
+
+
+def find_contacts(
+    smooth_n: FloatArray, sample_rate_hz: float, threshold_n: float
+) -> list[Contact]:
+    """Stretches above a threshold; those parted by less than `MERGE_S` are one."""
+    edges = np.flatnonzero(np.diff((smooth_n > threshold_n).astype(np.int8), prepend=0, append=0))
+    starts, stops = edges[::2], edges[1::2]
+    if starts.size == 0:
+        return []
+    apart = (starts[1:] - stops[:-1]) > MERGE_S * sample_rate_hz
+    starts = starts[np.concatenate([[True], apart])]
+    stops = stops[np.concatenate([apart, [True]])]
+    return [Contact(int(a), int(b)) for a, b in zip(starts, stops, strict=True)]
+
+
+def crossing(values: FloatArray, left: int, level: float) -> float:
+    """Index, with a fraction, at which the line from `left` to `left + 1` meets a level."""
+    rise = values[left + 1] - values[left]
+    return left + (float((level - values[left]) / rise) if rise else 0.0)
+
+
+def rise_through(values: FloatArray, level: float, start: int, peak: int) -> float | None:
+    """First crossing upwards through a level between `start` and `peak`, or None."""
+    above = np.flatnonzero(values[start : peak + 1] >= level)
+    if above.size == 0:
+        return None
+    at = start + int(above[0])
+    return float(at) if at == start else crossing(values, at - 1, level)
+
+
+def span_above(
+    values: FloatArray, level: float, peak: int
+) -> tuple[float | None, float | None]:
+    """Crossings of a level on both sides of a peak; None where there is none."""
+    before = np.flatnonzero(values[: peak + 1] < level)
+    after = np.flatnonzero(values[peak:] < level)
+    left = crossing(values, int(before[-1]), level) if before.size else None
+    right = crossing(values, peak + int(after[0]) - 1, level) if after.size else None
+    return left, right
+
+
+def onset_index(smooth_n: FloatArray, contact: Contact, threshold_n: float, peak: int) -> float:
+    """Where a straight line through the first rise meets zero force.
+
+    The threshold lies above zero; a line through its crossing and that of three
+    times the threshold is followed back, by no more than its own length.
+    """
+    if contact.start == 0:
+        return 0.0
+    first = crossing(smooth_n, contact.start - 1, threshold_n)
+    third = rise_through(smooth_n, 3.0 * threshold_n, contact.start, peak)
+    return first if third is None else max(first - 0.5 * (third - first), 0.0)
+
+
+def slack_index(
+    smooth_n: FloatArray, contact: Contact, threshold_n: float, peak: int
+) -> float | None:
+    """As `onset_index`, at the other end; None when the trace ends first."""
+    if contact.stop >= smooth_n.size:
+        return None
+    last = crossing(smooth_n, contact.stop - 1, threshold_n)
+    above = np.flatnonzero(smooth_n[peak : contact.stop] >= 3.0 * threshold_n)
+    if above.size == 0 or peak + int(above[-1]) + 1 >= smooth_n.size:
+        return last
+    third = crossing(smooth_n, peak + int(above[-1]), 3.0 * threshold_n)
+    return min(last + 0.5 * (last - third), float(smooth_n.size - 1))

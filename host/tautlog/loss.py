@@ -1,0 +1,101 @@
+"""Loss of load: a fall of force far faster than elastic unloading.
+
+Definition (own, after common practice): the force falls by more than three times
+the pulse's own steepest unloading would let it, and less than half of it is left
+within 2 ms. The pulse's own slope is taken from its loading between 20 and 80 % of
+the peak, which a break cannot have touched.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import uniform_filter1d
+
+from tautlog.contacts import Contact, rise_through
+
+FloatArray = npt.NDArray[np.float64]
+
+LEAST_RATE_HZ = 4000.0  # below it a fall of half a millisecond cannot be told apart
+WINDOW_S = 0.001
+STEEPER = 3.0
+LEFT_AFTER_S = 0.002
+LEFT_FRACTION = 0.5
+LEAST_FRACTION = 0.15  # of the peak: below it slack lines and noise look alike
+LEAST_SIGMAS = 15.0
+_SMOOTH_S = 0.0002
+
+
+@dataclass(frozen=True)
+class Loss:
+    """Sample (with a fraction) and force, in newtons, at which the force collapsed."""
+
+    index: float
+    force_n: float
+
+
+def find_loss(
+    force_n: FloatArray, sample_rate_hz: float, contact: Contact, peak: int, noise_n: float
+) -> Loss | None:
+    """Return the first loss of load from a contact on, or None.
+
+    Parameters
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        Finite, zero removed, positive in the contact, without glitches; not filtered.
+    sample_rate_hz : float
+        Nothing is found below `LEAST_RATE_HZ`.
+    contact : Contact
+        The contact that carries the peak.
+    peak : int
+        Sample of the peak.
+    noise_n : float
+        Rms of the slack line.
+    """
+    if sample_rate_hz < LEAST_RATE_HZ or not contact.start < peak < force_n.size:
+        return None
+    smooth = uniform_filter1d(
+        force_n, max(1, round(_SMOOTH_S * sample_rate_hz)), mode="nearest"
+    )
+    window = max(2, round(WINDOW_S * sample_rate_hz))
+    slope = _loading_slope(smooth, contact.start, peak)
+    if slope is None or smooth.size <= window:
+        return None
+    fall = smooth[:-window] - smooth[window:]
+    least = max(LEAST_FRACTION * smooth[peak], LEAST_SIGMAS * noise_n)
+    # A break before the smoothing window has passed halves what it shows: hence `least`.
+    steep = fall > max(STEEPER * slope * window, LEAST_SIGMAS * noise_n)
+    steep &= smooth[:-window] > least
+    steep[: contact.start] = False
+    candidates = np.flatnonzero(steep)
+    return _first_real(smooth, candidates, window, sample_rate_hz)
+
+
+def _loading_slope(smooth: FloatArray, start: int, peak: int) -> float | None:
+    """Newtons per sample between 20 and 80 % of the peak, on the way up."""
+    top = smooth[peak]
+    low = rise_through(smooth, 0.2 * top, start, peak)
+    high = rise_through(smooth, 0.8 * top, start, peak)
+    if low is None or high is None:
+        return None
+    return float(0.6 * top / max(high - low, 1.0))
+
+
+def _first_real(
+    smooth: FloatArray, candidates: npt.NDArray[np.intp], window: int, sample_rate_hz: float
+) -> Loss | None:
+    after = max(window, round(LEFT_AFTER_S * sample_rate_hz))
+    index = 0
+    while index < candidates.size:
+        first = int(candidates[index])
+        # The fall lies somewhere in the window: its top is the last high sample.
+        piece = smooth[first : first + window + 1]
+        force = float(piece.max())
+        begin = first + int(np.flatnonzero(piece >= 0.97 * force)[-1])
+        left = smooth[begin : begin + after + 1]
+        if left.min() < LEFT_FRACTION * force:
+            return Loss(float(begin), force)
+        index = int(np.searchsorted(candidates, first + window))
+    return None
