@@ -1,7 +1,8 @@
 """Entry of the firmware: builds the board's parts and runs them for ever."""
 
-import config
 from board import Board
+
+import config
 from instrument import Instrument
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from tautlog.archive import RecordSummary, list_records
 from tautlog.calibration import Calibration
 from tautlog.errors import RecordError

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+
 from tautlog.calibration import Calibration
 from tautlog.campaign import (
     KEYS,

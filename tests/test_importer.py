@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+
 from tautlog.errors import TautlogError, TraceImportError
 from tautlog.importer import ImportedTrace, import_csv, write_record
 from tautlog.record import RecordWriter, open_record

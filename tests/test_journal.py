@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from tautlog import journal, record
 from tautlog.calibration import Calibration
 from tautlog.errors import RecordError

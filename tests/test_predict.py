@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+
 from tautlog import predict
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 

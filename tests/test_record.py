@@ -18,6 +18,7 @@ from pathlib import Path
 import h5py
 import numpy as np
 import pytest
+
 from tautlog import journal, record
 from tautlog.calibration import Calibration
 from tautlog.errors import RecordError, RecordExistsError, TautlogError

@@ -9,6 +9,7 @@ from pathlib import Path
 import h5py
 import numpy as np
 import pytest
+
 from tautlog.calibration import Calibration
 from tautlog.errors import RecordError
 from tautlog.record import RecordWriter, add_marks, open_record

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from tautlog import record
 from tautlog.calibration import Calibration
 from tautlog.record import RecordWriter, add_marks, open_record

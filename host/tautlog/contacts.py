@@ -73,9 +73,7 @@ def smoothed(force_n: FloatArray, sample_rate_hz: float) -> FloatArray:
     return uniform_filter1d(force_n, max(1, round(SMOOTH_S * sample_rate_hz)), mode="nearest")
 
 
-def find_contacts(
-    smooth_n: FloatArray, sample_rate_hz: float, threshold_n: float
-) -> list[Contact]:
+def find_contacts(smooth_n: FloatArray, sample_rate_hz: float, threshold_n: float) -> list[Contact]:
     """Stretches above a threshold; those parted by less than `MERGE_S` are one."""
     edges = np.flatnonzero(np.diff((smooth_n > threshold_n).astype(np.int8), prepend=0, append=0))
     starts, stops = edges[::2], edges[1::2]
@@ -102,9 +100,7 @@ def rise_through(values: FloatArray, level: float, start: int, peak: int) -> flo
     return float(at) if at == start else crossing(values, at - 1, level)
 
 
-def span_above(
-    values: FloatArray, level: float, peak: int
-) -> tuple[float | None, float | None]:
+def span_above(values: FloatArray, level: float, peak: int) -> tuple[float | None, float | None]:
     """Crossings of a level on both sides of a peak; None where there is none."""
     before = np.flatnonzero(values[: peak + 1] < level)
     after = np.flatnonzero(values[peak:] < level)

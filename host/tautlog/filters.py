@@ -23,9 +23,7 @@ _END_S = 0.01
 _END_SAMPLES = 100
 
 
-def cfc_filter(
-    force: npt.ArrayLike, sample_rate_hz: float, cfc: int
-) -> npt.NDArray[np.float64]:
+def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> npt.NDArray[np.float64]:
     """Low-pass a force with a channel frequency class, without phase shift.
 
     Parameters

@@ -157,8 +157,8 @@ def _impulse(marks: Marks, setup: DropSetup) -> Judged:
 
 def _rest(marks: Marks, setup: DropSetup) -> Judged:
     closure, weight_n = marks.rest_closure, setup.weight_n
-    if closure is None or weight_n is None:
-        return None
+    if closure is None or weight_n is None or marks.break_time_s is not None:
+        return None  # after a break nothing is left to hang
     if abs(closure - 1.0) * weight_n <= max(REST_TOLERANCE * weight_n, REST_LEAST_N):
         return None
     kept = closure * (setup.mass_kg or 0.0)
@@ -204,9 +204,9 @@ CONDITIONS: tuple[Condition, ...] = (
 
 def _load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
     """Guard-banded against target and limit (ILAC-G8:09/2019, decision rules)."""
-    force, spread = marks.peak_force_n, marks.peak_force_expanded_u_n
-    if force is None or spread is None:
+    if marks.peak_force_n is None or marks.peak_force_expanded_u_n is None:
         return "no-load", Reason("load-no-load", "no contact was measured")
+    force, spread = abs(marks.peak_force_n), marks.peak_force_expanded_u_n
     if marks.clipped or marks.gap_in_contact:
         return "at-least", Reason("load-at-least", f"at least {force:.0f} N: a lower bound only")
     target, upper = setup.target_n, setup.upper_n
@@ -231,6 +231,8 @@ def _load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
 
 def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
     rest, weight = marks.rest_force_n, setup.weight_n
+    if rest is not None and marks.has("reversed"):
+        rest = -rest
     if marks.break_time_s is not None:
         text = f"the load path let go at {abs(marks.break_force_n or 0.0):.0f} N"
         return "let-go", Reason("trace-let-go", text)
@@ -241,7 +243,6 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         return "unclear", Reason("trace-unclear", f"no {lacking}: the trace alone does not tell")
     if marks.has("flat-top"):
         return "unclear", Reason("trace-unclear", "the top is flat: clipped, or something yielded")
-    # The chain's own uncertainty is part of what the hanging sled may read.
     tolerance = max(REST_TOLERANCE * weight, REST_LEAST_N)
     if abs(rest - weight) <= tolerance:
         return "held", Reason("trace-held", f"the sled hangs: {rest:.1f} N, m g is {weight:.1f} N")
@@ -271,6 +272,8 @@ def combine(record_verdict: str, load_verdict: str | None, article: str) -> tupl
     """
     if article not in ARTICLE_FINDINGS:
         raise ValueError(f"`article` must be one of {ARTICLE_FINDINGS}, was {article!r}")
+    if load_verdict == "no-load" and article not in _FAILED:
+        return "no-test", "no load reached the article"
     if article == "not-inspected":
         return "pending", "the article has not been inspected"
     failed = article in _FAILED
@@ -284,27 +287,56 @@ def combine(record_verdict: str, load_verdict: str | None, article: str) -> tupl
         if load_verdict in ("overload", "possible-overload"):
             return "no-verdict", "the article failed above the limit: repeat with a new one"
         if load_verdict in ("under", "on-target", "unproven"):
-            return "fail", "the article failed at or below the target"
+            return "fail", "the article failed, and the limit was not exceeded"
         return "no-verdict", "the article failed, at a load that is not judged"
     table = {
         "on-target": ("pass", "the target was proven and the article is whole"),
         "overload": ("pass-overtested", "whole after an overload: retire or inspect it again"),
         "possible-overload": ("pass-overtested", "the target was proven, perhaps exceeded"),
         "under": ("no-test", "below the target: it counts as exposure only"),
-        "no-load": ("no-test", "no load reached the article"),
     }
     return table.get(str(load_verdict), ("no-verdict", "the target is not proven"))
 
 
-_MARK_KEYS = (
-    "sample_rate_hz samples missing_samples clipped zero_offset_n noise_n release_time_s "
-    "onset_time_s slack_time_s peak_force_n peak_force_expanded_u_n cfc peak_time_s "
-    "peak_force_unfiltered_n rise_time_s duration_s fwhm_s base_duration_s impulse_ns "
-    "rest_force_n bounces fall_time_s taut_speed_m_s restitution line_stiffness_n_per_m "
-    "damping_ratio friction_n release_delay_s energy_absorbed_j impulse_closure rest_closure "
-    "displacement_closure_m break_time_s break_force_n target_force_n limit_force_n"
-).split()
-_VERDICT_KEYS = "record_verdict load_verdict trace_says article test_verdict".split()
+_MARK_KEYS = [
+    "sample_rate_hz",
+    "samples",
+    "missing_samples",
+    "clipped",
+    "zero_offset_n",
+    "noise_n",
+    "release_time_s",
+    "onset_time_s",
+    "slack_time_s",
+    "peak_force_n",
+    "peak_force_expanded_u_n",
+    "cfc",
+    "peak_time_s",
+    "peak_force_unfiltered_n",
+    "rise_time_s",
+    "duration_s",
+    "fwhm_s",
+    "base_duration_s",
+    "impulse_ns",
+    "rest_force_n",
+    "bounces",
+    "fall_time_s",
+    "taut_speed_m_s",
+    "restitution",
+    "line_stiffness_n_per_m",
+    "damping_ratio",
+    "friction_n",
+    "release_delay_s",
+    "energy_absorbed_j",
+    "impulse_closure",
+    "rest_closure",
+    "displacement_closure_m",
+    "break_time_s",
+    "break_force_n",
+    "target_force_n",
+    "limit_force_n",
+]
+_VERDICT_KEYS = ["record_verdict", "load_verdict", "trace_says", "article", "test_verdict"]
 
 
 def as_json(marks: Marks, verdict: Verdict, record_name: str) -> dict[str, Any]:

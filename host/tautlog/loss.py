@@ -56,9 +56,7 @@ def find_loss(
     """
     if sample_rate_hz < LEAST_RATE_HZ or not contact.start < peak < force_n.size:
         return None
-    smooth = uniform_filter1d(
-        force_n, max(1, round(_SMOOTH_S * sample_rate_hz)), mode="nearest"
-    )
+    smooth = uniform_filter1d(force_n, max(1, round(_SMOOTH_S * sample_rate_hz)), mode="nearest")
     window = max(2, round(WINDOW_S * sample_rate_hz))
     slope = _loading_slope(smooth, contact.start, peak)
     if slope is None or smooth.size <= window:
