@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import struct
+from typing import Any
 from dataclasses import dataclass
 
 import numpy as np
@@ -128,7 +129,7 @@ def _answer(payload: memoryview) -> Answer | None:
     return Answer(fields["to"], fields)
 
 
-def instrument_from(hello: dict) -> Instrument:  # type: ignore[type-arg]
+def instrument_from(hello: dict[str, Any]) -> Instrument:
     """Read a board's greeting.
 
     Raises
