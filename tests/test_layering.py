@@ -14,8 +14,28 @@ OWNERS = {
     "h5py": {"record.py", "journal.py"},
     "matplotlib": {"picture.py"},
 }
-ANALYSIS = ("trace filters contacts loss marks judge calibration predict verdict_words").split()
-FAR_FROM_ANALYSIS = ("link session receiver record journal picture drop cli rehearsal").split()
+ANALYSIS = [
+    "trace",
+    "filters",
+    "contacts",
+    "loss",
+    "marks",
+    "judge",
+    "calibration",
+    "predict",
+    "verdict_words",
+]
+FAR_FROM_ANALYSIS = [
+    "link",
+    "session",
+    "receiver",
+    "record",
+    "journal",
+    "picture",
+    "drop",
+    "cli",
+    "rehearsal",
+]
 
 
 def imports(path):

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import json
 import struct
-from typing import Any
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
