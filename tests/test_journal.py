@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tautlog import journal, record
 from tautlog.calibration import Calibration
 from tautlog.errors import RecordError
+from tautlog.record import RecordWriter, journal, layout, open_record
 from tautlog.stream import Block, BoardEvent, Instrument
 from tautlog.trace import DropSetup
 
@@ -70,7 +70,7 @@ def write_record(path: Path, disk: Disk, commits: int) -> tuple[np.ndarray, list
     """Write a record in small commits; its samples, and (changes, blocks) at each commit."""
     random = np.random.default_rng(1)
     samples = random.integers(0, 32760, (commits * 40, 32, 1), dtype=np.uint16)
-    writer = record.RecordWriter.create(
+    writer = RecordWriter.create(
         path, setup=DropSetup(), calibration=Calibration(), instrument=SMALL
     )
     done = [(len(disk.changes), 0)]
@@ -90,8 +90,8 @@ def test_a_kill_between_or_within_any_two_writes_loses_no_committed_sample(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Small chunks, so that the index of the samples grows and its nodes are split.
-    monkeypatch.setattr(record, "_CHUNK_SAMPLES", 64)
-    monkeypatch.setattr(record, "_CHUNK_BLOCKS", 16)
+    monkeypatch.setattr(layout, "CHUNK_SAMPLES", 64)
+    monkeypatch.setattr(layout, "CHUNK_BLOCKS", 16)
     disk = Disk(monkeypatch)
     path = tmp_path / "written.h5"
     samples, done = write_record(path, disk, commits=10)
@@ -105,7 +105,7 @@ def test_a_kill_between_or_within_any_two_writes_loses_no_committed_sample(
         copy.write_bytes(files[str(path)])
         journal.journal_path(copy).write_bytes(files[str(journal.journal_path(path))])
         settled += journal.settle(copy)
-        opened = record.open_record(copy)
+        opened = open_record(copy)
         counts = opened.counts()
         rows = committed[-1] * SMALL.samples_per_block
         assert len(counts) >= rows, changes
@@ -121,8 +121,8 @@ def test_a_kill_between_or_within_any_two_writes_loses_no_committed_sample(
 def test_without_the_journal_samples_would_be_lost(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(record, "_CHUNK_SAMPLES", 64)
-    monkeypatch.setattr(record, "_CHUNK_BLOCKS", 16)
+    monkeypatch.setattr(layout, "CHUNK_SAMPLES", 64)
+    monkeypatch.setattr(layout, "CHUNK_BLOCKS", 16)
     disk = Disk(monkeypatch)
     path = tmp_path / "written.h5"
     _, done = write_record(path, disk, commits=6)
@@ -135,7 +135,7 @@ def test_without_the_journal_samples_would_be_lost(
             continue
         copy.write_bytes(files[str(path)])
         try:
-            rows = len(record.open_record(copy).counts())
+            rows = len(open_record(copy).counts())
         except RecordError:
             rows = -1
         lost += rows < committed[-1] * SMALL.samples_per_block

@@ -11,7 +11,7 @@ HOST = ROOT / "host" / "tautlog"
 FIRMWARE = ROOT / "firmware"
 OWNERS = {
     "serial": {"link.py"},
-    "h5py": {"record.py", "journal.py"},
+    "h5py": {"layout.py", "trouble.py", "seal.py", "reader.py", "writer.py"},
     "matplotlib": {"picture.py"},
 }
 ANALYSIS = [

@@ -19,10 +19,10 @@ import h5py
 import numpy as np
 import pytest
 
-from tautlog import journal, record
+import tautlog.record
 from tautlog.calibration import Calibration
 from tautlog.errors import RecordError, RecordExistsError, TautlogError
-from tautlog.record import RecordWriter, add_marks, open_record
+from tautlog.record import RecordWriter, add_marks, journal, open_record
 from tautlog.stream import Block, BoardEvent, Instrument
 from tautlog.trace import DropSetup
 
@@ -253,7 +253,7 @@ def test_every_name_in_a_record_is_in_the_description_of_the_format(tmp_path: Pa
 
         names.update(file.attrs)
         file.visititems(note)
-    words = set(re.findall(r"\w+", record.__doc__ or ""))
+    words = set(re.findall(r"\w+", tautlog.record.__doc__ or ""))
     assert names - words == set()
 
 
@@ -516,17 +516,17 @@ run(sys.argv[1])
 CHILD_MODULE = """
 import sys
 import numpy as np
-from tautlog import record
+from tautlog.record import RecordWriter, layout
 from tautlog.calibration import Calibration
 from tautlog.stream import Block, BoardEvent, Instrument
 from tautlog.trace import DropSetup
 
-record._CHUNK_SAMPLES = 256  # the index of the samples grows fast
-record._CHUNK_BLOCKS = 16
+layout.CHUNK_SAMPLES = 256  # the index of the samples grows fast
+layout.CHUNK_BLOCKS = 16
 
 def run(path):
     instrument = Instrument("0", "b", "s", 62500.0, 8, ("force",), 32, 68)
-    writer = record.RecordWriter.create(
+    writer = RecordWriter.create(
         path, setup=DropSetup(), calibration=Calibration(), instrument=instrument
     )
     number = 0

@@ -1,0 +1,111 @@
+"""Record: one drop in one HDF5 file. This text is the format, version 1.
+
+Any HDF5 reader can use a record; nothing in it needs this project. Strings are
+UTF-8, and empty where nobody said anything. A number that is not known is absent,
+never zero. Numbers are little-endian; float is float64, int is int64.
+
+``/`` attributes
+
+============================ ======= ================================================
+format                       string  "tautlog record"
+format_version               int     1
+record_id                    ASCII   32 hexadecimal digits, different for every record
+software                     string  program and version that wrote the file
+utc                          string  ISO 8601, when the file was begun; a label only
+campaign                     string  name of the campaign
+status                       string  "recording" (being written, or its writer was
+                                     killed), "complete", "aborted" (ended early; what
+                                     came until then is here), "recovered" (completed
+                                     afterwards)
+status_text                  string  in plain words, why
+seal_sha256                  string  64 hexadecimal digits, see below
+firmware, board, serial      string  as the board said of itself; not in an import
+history_blocks               int     blocks that the board's memory holds; likewise
+board_state                  string  state of the board when it greeted; likewise
+first_sample_index           int     board's index of the first sample; likewise
+============================ ======= ================================================
+
+``/trace/counts`` uint16, shape (samples, channels): the raw samples, each the sum of
+`reduction` conversions, in the order of their blocks. Samples that never came are
+not in it; ``/trace/blocks`` says where they belong. Attributes:
+
+============================ ======= ================================================
+sample_rate_hz               float   samples per second of one channel
+reduction                    int     conversions summed into one sample
+channels                     strings names, in the order of the columns
+converter_bits               int     resolution of one conversion
+samples_per_block            int     samples of one channel in a full block
+============================ ======= ================================================
+
+``/trace/blocks`` table, one line a block, ascending by `block`: `block` uint32, its
+number on the board; `row` uint64, row of ``/trace/counts`` where it begins; `stamp_us`
+uint32, board clock at its last sample, microseconds modulo 2**30; `flags` uint16,
+faults that the board saw: 1 the converter's FIFO ran over, 2 a conversion did not
+settle, 4 the raw memory was in use again before the block was handled; `lost`
+uint16, conversions that the board knows it lost in this block. A jump of `block` is
+a gap: block b begins (b - first b) x samples_per_block samples after the start of
+the trace. In a block with lost > 0 or with flag 1 or 4 nobody knows which sample
+stands where: `Record.trace` shows its samples as missing.
+
+``/trace/values`` float64, shape (samples,), instead of both in an imported trace: the
+values as they came, NaN where one was missing. Attributes:
+
+============================ ======= ================================================
+unit                         string  unit of the values
+newton_per_unit              float   force of one unit
+polarity                     int     1, or -1 where tension came as negative values
+sample_rate_hz               float   samples per second
+first_time_s                 float   time of the first value in the source
+source_*                     any     where they came from: file, its SHA-256, columns
+============================ ======= ================================================
+
+``/events`` table: `number` uint32, since the board began to sample; `name` 32 bytes,
+padded with NUL; `sample_index` int64, nearest sample, counted from the start of the
+trace (negative before it, and counted with the samples of gaps); `stamp_us` uint32
+as above; `value` int32, its meaning depends on the event.
+
+``/setup`` attributes mass_kg, height_m, target_n, limit_n (float); article, line,
+operator, note, article_finding (string): what people said of the drop.
+
+``/calibration`` attributes newton_per_volt, expanded_u_fraction (k = 2), reference_v,
+rail_low_v, rail_high_v, range_n (float), converter_bits (int), date, note (string).
+Force in newtons, zero not removed, of a count::
+
+    count x reference_v / (2**converter_bits x reduction) x newton_per_volt
+
+``/marks/N`` one group for each marking run, N = 1, 2, ...; attributes software, utc
+(string), settings_json, result_json (string, one JSON object each). Runs are only
+ever added.
+
+Seal
+----
+SHA-256 over four SHA-256 digests (32 bytes each) one after another:
+
+1. of ``/trace/counts``, row by row, little-endian uint16; or of ``/trace/values``,
+   little-endian float64;
+2. of ``/trace/blocks``, line by line, its fields in the order given above, packed and
+   little-endian (20 bytes a line); of nothing in an import;
+3. of ``/events``, likewise (52 bytes a line);
+4. of a text: for every attribute of ``/`` (but status, status_text and seal_sha256),
+   ``/trace/counts`` or ``/trace/values``, ``/setup`` and ``/calibration`` one line, a JSON array
+   [path, name, value] in ASCII with ", " between, each ended by a line feed, sorted
+   by path, then name. Floats have the fewest digits that give the same number back.
+
+The seal shows damage and honest mistakes. It is no signature: who can write the
+file can write a new seal.
+"""
+
+from tautlog.record.layout import FORMAT_VERSION
+from tautlog.record.reader import MarksRun, Record, SealCheck, open_record
+from tautlog.record.writer import RecordWriter, add_marks, write_values
+
+__all__ = [
+    "FORMAT_VERSION",
+    "MarksRun",
+    "Record",
+    "RecordWriter",
+    "SealCheck",
+    "add_marks",
+    "open_record",
+    "write_values",
+]

@@ -1,0 +1,348 @@
+"""Reader: a record's set-up, events and samples, as they were written."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+import numpy.typing as npt
+
+from tautlog.calibration import Calibration
+from tautlog.firmware import wire
+from tautlog.record import layout
+from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
+from tautlog.record.seal import seal_of
+from tautlog.record.trouble import damaged, error, reading
+from tautlog.stream import BoardEvent, Instrument
+from tautlog.trace import DropSetup, Trace
+
+RELEASE_EVENT = "release-opened"
+# Flags of a block whose samples stand nobody knows where.
+MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
+# Longest trace that is laid out on its grid: 2 GiB of force. A block number beyond
+# it is damage, not a gap.
+MAX_TRACE_SAMPLES = 1 << 28
+
+
+@dataclass(frozen=True)
+class MarksRun:
+    """One marking run that a record keeps; `settings` and `result` as from JSON."""
+
+    number: int
+    software: str
+    utc: str
+    settings: dict[str, Any]
+    result: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class SealCheck:
+    """What the seal says.
+
+    Attributes
+    ----------
+    state : str
+        "intact", "broken", or "unsealed" for a record that was never finished.
+    stored, computed : str
+        The seal in the file, or ""; the seal of what is in the file now.
+    """
+
+    state: str
+    stored: str
+    computed: str
+
+
+@dataclass(frozen=True)
+class Record:
+    """One record as read; `open_record` makes one. No file stays open.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    format_version : int
+        Version of the format that it is written in.
+    record_id, software, utc, campaign, status, status_text : str
+        See the format.
+    setup : DropSetup
+        What people said of the drop.
+    calibration : Calibration
+        As it stood that day.
+    instrument : Instrument or None
+        What recorded it; None for an imported trace.
+    source : dict
+        Attributes of ``/trace/values`` of an imported trace, else empty.
+    sample_rate_hz : float
+        Samples per second.
+    first_sample_index : int
+        Board's index of the first sample.
+    block_table : ndarray of BLOCK_DTYPE, shape (blocks,)
+        ``/trace/blocks``.
+    events : tuple of BoardEvent
+        Their sample index counted from the start of the trace.
+    marks : tuple of MarksRun
+        Oldest first.
+    """
+
+    path: Path
+    format_version: int
+    record_id: str
+    software: str
+    utc: str
+    campaign: str
+    status: str
+    status_text: str
+    setup: DropSetup
+    calibration: Calibration
+    instrument: Instrument | None
+    source: dict[str, Any]
+    sample_rate_hz: float
+    first_sample_index: int
+    block_table: npt.NDArray[np.void]
+    events: tuple[BoardEvent, ...]
+    marks: tuple[MarksRun, ...]
+
+    def __enter__(self) -> Record:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Nothing is open."""
+
+    @property
+    def release_index(self) -> int | None:
+        """Sample of the first opening of the release switch, from the trace's start."""
+        return next((e.sample_index for e in self.events if e.name == RELEASE_EVENT), None)
+
+    def counts(self) -> npt.NDArray[np.uint16]:
+        """Return the raw samples as stored, shape (samples, channels).
+
+        Raises
+        ------
+        RecordError
+            If the record is imported or damaged.
+        """
+        if self.instrument is None:
+            raise error(self.path, "is an imported trace: it holds values, not counts")
+        with reading(self.path) as file:
+            return np.asarray(layout.dataset(file, "trace/counts")[()], dtype=np.uint16)
+
+    def trace(self, channel: int = 0) -> Trace:
+        """Return the force on its uniform grid, NaN where a sample is missing.
+
+        Parameters
+        ----------
+        channel : int
+            Column of the samples; the calibration is applied to whichever is asked.
+
+        Raises
+        ------
+        ValueError
+            If there is no such channel.
+        RecordError
+            If the record is damaged.
+        """
+        channels = 1 if self.instrument is None else len(self.instrument.channels)
+        if not 0 <= channel < channels:
+            raise ValueError(f"`channel` must be 0 to {channels - 1}, was {channel!r}")
+        if self.instrument is None:
+            return self._imported_trace()
+        with reading(self.path) as file:
+            counts = np.asarray(layout.dataset(file, "trace/counts")[:, channel], dtype=np.uint16)
+            size, places, known = _grid(
+                self.block_table, counts.size, self.instrument.samples_per_block
+            )
+        reduction = self.instrument.reduction
+        force_n = self.calibration.force_n(counts, reduction)
+        clipped = self.calibration.clipped(counts, reduction)
+        if places is not None:
+            force_n = _placed(size, places, known, force_n, np.nan)
+            clipped = _placed(size, places, known, clipped, False)
+        release, release_time_s = self.release_index, None
+        if release is not None and 0 <= release < size:
+            release_time_s = release / self.sample_rate_hz
+        return Trace(
+            force_n=force_n,
+            sample_rate_hz=self.sample_rate_hz,
+            release_time_s=release_time_s,
+            clipped=clipped,
+            quantum_n=self.calibration.quantum_n(reduction),
+            calibration_u_fraction=self.calibration.expanded_u_fraction,
+        )
+
+    def verify_seal(self) -> SealCheck:
+        """Compare the seal with what is in the file now.
+
+        Raises
+        ------
+        RecordError
+            If the record is too damaged to be read.
+        """
+        with reading(self.path) as file:
+            computed = seal_of(file)
+            stored = layout.text_of(file, "seal_sha256")
+        state = "unsealed" if not stored else "intact" if stored == computed else "broken"
+        return SealCheck(state, stored, computed)
+
+    def _imported_trace(self) -> Trace:
+        with reading(self.path) as file:
+            values = np.asarray(layout.dataset(file, "trace/values")[()], dtype=np.float64)
+            factor = float(self.source["newton_per_unit"]) * int(self.source["polarity"])
+        return Trace(
+            force_n=values * factor,
+            sample_rate_hz=self.sample_rate_hz,
+            calibration_u_fraction=self.calibration.expanded_u_fraction,
+        )
+
+
+def open_record(path: str | os.PathLike[str]) -> Record:
+    """Read a record: all attributes and tables; samples when they are asked for.
+
+    A commit that a kill interrupted is finished first.
+
+    Raises
+    ------
+    RecordError
+        If it is not there, no record, newer than this program, damaged or in use.
+    """
+    where = Path(path)
+    with reading(where) as file:
+        instrument = _instrument(file)
+        dataset = layout.dataset(file, "trace/values" if instrument is None else "trace/counts")
+        rate_hz = float(dataset.attrs["sample_rate_hz"])
+        if not 0 < rate_hz < np.inf:
+            raise damaged(where, f"its sample rate is {rate_hz!r}")
+        table = np.zeros(0, BLOCK_DTYPE)
+        if instrument is not None:
+            table = layout.dataset(file, "trace/blocks")[()].astype(BLOCK_DTYPE)
+        return Record(
+            path=where,
+            format_version=int(file.attrs["format_version"]),
+            record_id=layout.text_of(file, "record_id"),
+            software=layout.text_of(file, "software"),
+            utc=layout.text_of(file, "utc"),
+            campaign=layout.text_of(file, "campaign"),
+            status=layout.text_of(file, "status"),
+            status_text=layout.text_of(file, "status_text"),
+            setup=DropSetup(**layout.fields_of(file, "setup", DropSetup)),
+            calibration=Calibration(**layout.fields_of(file, "calibration", Calibration)),
+            instrument=instrument,
+            source=layout.attributes(dataset) if instrument is None else {},
+            sample_rate_hz=rate_hz,
+            first_sample_index=int(file.attrs.get("first_sample_index", 0)),
+            block_table=table,
+            events=_events(file),
+            marks=_marks(file),
+        )
+
+
+def _instrument(file: h5py.File) -> Instrument | None:
+    if "values" in layout.group(file, "trace"):
+        return None
+    counts = layout.dataset(file, "trace/counts")
+    told = layout.attributes(counts)
+    instrument = Instrument(
+        firmware=layout.text_of(file, "firmware"),
+        board=layout.text_of(file, "board"),
+        serial=layout.text_of(file, "serial"),
+        sample_rate_hz=float(told["sample_rate_hz"]),
+        reduction=int(told["reduction"]),
+        channels=tuple(told["channels"]),
+        samples_per_block=int(told["samples_per_block"]),
+        history_blocks=int(file.attrs["history_blocks"]),
+        converter_bits=int(told["converter_bits"]),
+        state=layout.text_of(file, "board_state"),
+    )
+    if counts.ndim != 2 or counts.shape[1] != len(instrument.channels):
+        raise ValueError(f"counts of shape {counts.shape} for channels {instrument.channels}")
+    if instrument.reduction < 1 or instrument.samples_per_block < 1:
+        raise ValueError("reduction and samples per block must be at least 1")
+    return instrument
+
+
+def _events(file: h5py.File) -> tuple[BoardEvent, ...]:
+    return tuple(
+        BoardEvent(
+            number=int(line["number"]),
+            name=line["name"].decode("ascii", "replace"),
+            sample_index=int(line["sample_index"]),
+            stamp_us=int(line["stamp_us"]),
+            value=int(line["value"]),
+        )
+        for line in layout.dataset(file, "events")[()].astype(EVENT_DTYPE)
+    )
+
+
+def _json_object(text: str) -> dict[str, Any]:
+    value = json.loads(text)
+    if not isinstance(value, dict):
+        raise ValueError("marks that are no JSON object")
+    return value
+
+
+def _marks(file: h5py.File) -> tuple[MarksRun, ...]:
+    runs = []
+    for name in layout.group(file, "marks"):
+        run = layout.group(file, f"marks/{name}")
+        runs.append(
+            MarksRun(
+                number=int(name),
+                software=layout.text_of(run, "software"),
+                utc=layout.text_of(run, "utc"),
+                settings=_json_object(layout.text_of(run, "settings_json")),
+                result=_json_object(layout.text_of(run, "result_json")),
+            )
+        )
+    return tuple(sorted(runs, key=lambda run: run.number))
+
+
+def _grid(
+    table: npt.NDArray[np.void], rows: int, samples_per_block: int
+) -> tuple[int, npt.NDArray[np.int64] | None, npt.NDArray[np.bool_]]:
+    """Say where each row of the counts belongs on the uniform grid.
+
+    Returns
+    -------
+    size : int
+        Samples of the grid.
+    places : ndarray of int64, shape (rows,), or None
+        Place of each row; None when every row stands at its own number and is good.
+    known : ndarray of bool, shape (rows,)
+        Rows of which it is known where they belong.
+    """
+    if not table.size:
+        if rows:
+            raise ValueError(f"{rows} samples and no blocks")
+        return 0, None, np.zeros(0, dtype=bool)
+    start = table["row"].astype(np.int64)
+    lengths = np.diff(start, append=rows)
+    numbers = table["block"].astype(np.int64)
+    if start[0] != 0 or lengths.min() < 1 or lengths.max() > samples_per_block:
+        raise ValueError("the table of blocks does not fit the samples")
+    if np.any(np.diff(numbers) < 1):
+        raise ValueError("block numbers do not ascend")
+    first = (numbers - numbers[0]) * samples_per_block
+    size = int(first[-1] + lengths[-1])
+    if size > MAX_TRACE_SAMPLES:
+        raise ValueError(f"block numbers from {numbers[0]} to {numbers[-1]}")
+    good = (table["lost"] == 0) & (table["flags"] & MISPLACED_FLAGS == 0)
+    if size == rows and good.all():
+        return size, None, np.ones(rows, dtype=bool)
+    places = np.arange(rows) + np.repeat(first - start, lengths)
+    return size, places, np.repeat(good, lengths)
+
+
+def _placed(
+    size: int,
+    places: npt.NDArray[np.int64],
+    known: npt.NDArray[np.bool_],
+    values: npt.NDArray[Any],
+    missing: float | bool,
+) -> npt.NDArray[Any]:
+    grid = np.full(size, missing, dtype=values.dtype)
+    grid[places[known]] = values[known]
+    return grid
