@@ -181,6 +181,9 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
     try:
         answer = session.ask("arm", by="hand" if plan.by_hand else "drive")
     except (RefusedError, LinkError):
+        # The answer may have been lost on a board that did arm.
+        with contextlib.suppress(LinkError):
+            session.send(wire.ABORT)
         # Nothing was recorded: an empty file would only be in the way.
         writer.leave()
         plan.path.unlink()
@@ -359,6 +362,8 @@ def recover(session: Session, path: Path, plan: DropPlan | None = None) -> DropO
     ------
     RefusedError
         If the board holds nothing.
+    RecordError
+        If the record is finished already, or is another board's.
     """
     instrument = session.greet()
     if instrument.state != "held":
@@ -366,6 +371,7 @@ def recover(session: Session, path: Path, plan: DropPlan | None = None) -> DropO
             f"the board is {instrument.state} and holds no event: there is nothing to recover"
         )
     if plan is None:
+        _refuse_stranger(path, instrument.serial)
         writer = RecordWriter.resume(path)
     else:
         writer = RecordWriter.create(
@@ -395,6 +401,34 @@ def recover(session: Session, path: Path, plan: DropPlan | None = None) -> DropO
     return DropOutcome(
         path, False, first, receiver.missing_blocks, session.damaged, receiver.events
     )
+
+
+def _refuse_stranger(path: Path, serial: str) -> None:
+    known = open_record(path).instrument
+    if known is None or known.serial != serial:
+        seen = "an imported trace" if known is None else f"from board {known.serial}"
+        raise RecordError(
+            f"{path} is {seen}, the board at the port is {serial}: its event goes into another "
+            "record; leave RECORD out and one is found or made",
+            path=str(path),
+        )
+
+
+def complete(path: Path) -> DropOutcome:
+    """Finish a record that a killed program left, from what is on disk alone.
+
+    Raises
+    ------
+    RecordError
+        If it is not there, finished already, or cannot be written.
+    """
+    writer = RecordWriter.resume(path)
+    writer.finish("recovered", "completed from what the receiver had put on disk")
+    record = open_record(path)
+    table = record.block_table
+    first = int(table["block"][0]) if table.size else 0
+    missing = int(table["block"][-1]) + 1 - first - table.size if table.size else 0
+    return DropOutcome(path, False, first, missing, 0, list(record.events))
 
 
 def unfinished_record(folder: Path, serial: str) -> Path | None:

@@ -65,8 +65,7 @@ def run(arguments: list[str]) -> int:
     try:
         tautlog.main(arguments, prog_name="tautlog", standalone_mode=False)
     except click.UsageError as problem:
-        problem.show()
-        return 2
+        return _misused(problem)
     except click.exceptions.Exit as leaving:
         return leaving.exit_code
     except TautlogError as problem:
@@ -79,6 +78,12 @@ def run(arguments: list[str]) -> int:
     except (OSError, MemoryError) as problem:
         return _fail(f"{problem}: nothing that was stored is lost")
     return 0
+
+
+def _misused(problem: click.UsageError) -> int:
+    command = problem.ctx.command_path if problem.ctx else "tautlog"
+    _fail(f"{problem.format_message().rstrip('.')}. `{command} --help` tells more")
+    return 2
 
 
 def _fail(message: str) -> int:

@@ -18,10 +18,10 @@ def conduct(url: str, plan: DropPlan, crew: ConsoleCrew) -> DropOutcome:
         return run_drop(Session(link, timeout_scale=plan.timeout_scale), plan, crew)
 
 
-def fetch(url: str, path: Path, *, plan: DropPlan | None, timeout_scale: float) -> DropOutcome:
-    """Fetch a held event into a new record, or into an unfinished one."""
+def fetch(url: str, path: Path, *, timeout_scale: float) -> DropOutcome:
+    """Fetch a held event into the unfinished record of its drop."""
     with SerialLink(url) as link:
-        return recover(Session(link, timeout_scale=timeout_scale), path, plan)
+        return recover(Session(link, timeout_scale=timeout_scale), path)
 
 
 def show_outcome(

@@ -59,9 +59,7 @@ def command(
     from tautlog.drop import DropPlan
 
     campaign = options.here()
-    port = port or (campaign.port if campaign else "")
-    if not port:
-        raise click.UsageError("no port: give --port, or set it in campaign.toml")
+    port = options.port_of(port, campaign)
     plan = DropPlan(
         path=Path(),
         setup=options.setup_of(campaign, setup),

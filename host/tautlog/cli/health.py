@@ -21,9 +21,7 @@ def command(port: str | None, timeout_scale: float, as_json: bool) -> None:
     from tautlog.session import Session
 
     campaign = options.here()
-    port = port or (campaign.port if campaign else "")
-    if not port:
-        raise click.UsageError("no port: give --port, or set it in campaign.toml")
+    port = options.port_of(port, campaign)
     calibration = campaign.calibration if campaign else Calibration()
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)

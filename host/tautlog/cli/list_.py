@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from tautlog.cli import options
+
+if TYPE_CHECKING:
+    from tautlog.archive import RecordSummary
 
 
 @click.command(name="list")
@@ -25,7 +29,7 @@ def command(folder: Path | None, as_json: bool) -> None:
     campaign = options.here()
     records = list_records(folder or (campaign.folder if campaign else Path()))
     if as_json:
-        print_json([{**asdict(one), "path": str(one.path)} for one in records])
+        print_json([_plain(one) for one in records])
         return
     if not records:
         click.echo("no records here")
@@ -41,3 +45,8 @@ def command(folder: Path | None, as_json: bool) -> None:
         cells += ["-" if figure is None else f"{figure:.4g}" for figure in figures]
         table.add_row(*(escape(cell) for cell in (*cells, *(text or "-" for text in verdicts))))
     Console(highlight=False, width=150).print(table)
+
+
+def _plain(one: RecordSummary) -> dict[str, Any]:
+    fields = asdict(one)
+    return {"record": str(fields.pop("path")), **fields}

@@ -97,6 +97,14 @@ def here() -> Campaign | None:
     return None if found is None else read_campaign(found)
 
 
+def port_of(port: str | None, campaign: Campaign | None) -> str:
+    """The port that was given, or the campaign's."""
+    found = port or (campaign.port if campaign else "")
+    if not found:
+        raise click.UsageError("no port: give --port, or set it in campaign.toml")
+    return found
+
+
 def setup_of(campaign: Campaign | None, options: dict[str, Any]) -> DropSetup:
     """The set-up of a drop from campaign and options."""
     from tautlog.campaign import setup_from

@@ -3,45 +3,85 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from tautlog.cli import options
 
+if TYPE_CHECKING:
+    from tautlog.campaign import Campaign
+    from tautlog.cli.console import ConsoleCrew
+    from tautlog.drop import DropOutcome
+
 
 @click.command(name="recover")
+@click.argument("record", type=click.Path(path_type=Path), required=False)
 @options.port_options
 @options.setup_options
 @options.out_option
 @options.cfc_option
 @options.json_option
 def command(
-    port: str | None, timeout_scale: float, out: Path | None, cfc: str, as_json: bool, **setup: Any
+    record: Path | None,
+    port: str | None,
+    timeout_scale: float,
+    out: Path | None,
+    cfc: str,
+    as_json: bool,
+    **setup: Any,
 ) -> None:
-    """Fetch the event that a board still holds, and say which way it came.
+    """Bring home what a drop left behind, and say which way it came.
 
-    An unfinished record of the same board in the folder is completed; otherwise
-    a new one is made from options and campaign.
+    With a port: the event that the board still holds, into the unfinished record
+    of the same board, or into a new one. With a RECORD that a killed program left
+    unfinished and no port: complete it from what is on disk.
     """
-    from tautlog.calibration import Calibration
-    from tautlog.cli.conduct import fetch, show_outcome
+    from tautlog.cli.conduct import show_outcome
     from tautlog.cli.console import ConsoleCrew, print_json, print_verdict
-    from tautlog.drop import DropPlan, unfinished_record
+    from tautlog.drop import complete
+
+    crew = ConsoleCrew(yes=True, quiet=as_json)
+    campaign = options.here()
+    if record is not None and port is None:
+        outcome = complete(record)
+        crew.say("completed from what was on this computer's disk; no board was asked")
+    else:
+        port = options.port_of(port, campaign)
+        outcome = _from_board(port, record, out, campaign, setup, timeout_scale, crew)
+        crew.say("the event came from the board's memory")
+    marked, picture = show_outcome(outcome, crew, options.class_of(cfc))
+    if as_json:
+        print_json({"record": str(outcome.path), "picture": str(picture), "marks": marked})
+        return
+    print_verdict(marked)
+    click.echo(f"record  {outcome.path}\npicture {picture}")
+
+
+def _from_board(
+    port: str,
+    record: Path | None,
+    out: Path | None,
+    campaign: Campaign | None,
+    setup: dict[str, Any],
+    timeout_scale: float,
+    crew: ConsoleCrew,
+) -> DropOutcome:
+    """Fetch the event into the record it belongs to."""
+    from tautlog.calibration import Calibration
+    from tautlog.drop import DropPlan, recover, unfinished_record
     from tautlog.link import SerialLink
     from tautlog.session import Session
 
-    campaign = options.here()
-    port = port or (campaign.port if campaign else "")
-    if not port:
-        raise click.UsageError("no port: give --port, or set it in campaign.toml")
-    crew = ConsoleCrew(yes=True, quiet=as_json)
     with SerialLink(port) as link:
-        serial = Session(link, timeout_scale=timeout_scale).greet().serial
-    folder = out if out is not None and out.suffix != ".h5" else None
-    folder = folder or (campaign.folder if campaign else Path())
-    path, plan = unfinished_record(folder, serial), None
-    if path is None:
+        session = Session(link, timeout_scale=timeout_scale)
+        if record is None:
+            folder = out if out is not None and out.suffix != ".h5" else None
+            folder = folder or (campaign.folder if campaign else Path())
+            record = unfinished_record(folder, session.greet().serial)
+        if record is not None:
+            crew.say(f"completing {record}, which a receiver left unfinished")
+            return recover(session, record)
         plan = DropPlan(
             path=Path(),
             setup=options.setup_of(campaign, setup),
@@ -49,14 +89,5 @@ def command(
             timeout_scale=timeout_scale,
         )
         path = options.record_path(out, campaign, plan.setup.article)
-        crew.say(f"no unfinished record of board {serial} in {folder}: a new one is made")
-    else:
-        crew.say(f"completing {path}, which a receiver left unfinished")
-    outcome = fetch(port, path, plan=plan, timeout_scale=timeout_scale)
-    crew.say("the event came from the board's memory")
-    marked, picture = show_outcome(outcome, crew, options.class_of(cfc))
-    if as_json:
-        print_json({"record": str(path), "picture": str(picture), "marks": marked})
-        return
-    print_verdict(marked)
-    click.echo(f"record  {path}\npicture {picture}")
+        crew.say(f"no unfinished record of this board in {folder}: a new one is made")
+        return recover(session, path, plan)
