@@ -138,51 +138,15 @@ def test_femur_cells_read_as_published(tautlog, data, tmp_path):
         assert round(marks["peak_force_n"]) == minimum_n
 
 
-MARK_KEYS = [
-    "record",
-    "sample_rate_hz",
-    "samples",
-    "missing_samples",
-    "clipped",
-    "zero_offset_n",
-    "noise_n",
-    "release_time_s",
-    "onset_time_s",
-    "slack_time_s",
-    "peak_force_n",
-    "peak_force_expanded_u_n",
-    "cfc",
-    "peak_time_s",
-    "peak_force_unfiltered_n",
-    "rise_time_s",
-    "duration_s",
-    "fwhm_s",
-    "base_duration_s",
-    "impulse_ns",
-    "rest_force_n",
-    "bounces",
-    "fall_time_s",
-    "taut_speed_m_s",
-    "restitution",
-    "line_stiffness_n_per_m",
-    "damping_ratio",
-    "friction_n",
-    "release_delay_s",
-    "energy_absorbed_j",
-    "impulse_closure",
-    "rest_closure",
-    "displacement_closure_m",
-    "break_time_s",
-    "break_force_n",
-    "target_force_n",
-    "limit_force_n",
-    "record_verdict",
-    "load_verdict",
-    "trace_says",
-    "article",
-    "test_verdict",
-    "reasons",
-]
+MARK_KEYS = """
+record sample_rate_hz samples missing_samples clipped zero_offset_n noise_n release_time_s
+onset_time_s slack_time_s peak_force_n peak_force_expanded_u_n cfc peak_time_s
+peak_force_unfiltered_n rise_time_s duration_s fwhm_s base_duration_s impulse_ns rest_force_n
+bounces fall_time_s taut_speed_m_s restitution line_stiffness_n_per_m damping_ratio friction_n
+release_delay_s energy_absorbed_j impulse_closure rest_closure displacement_closure_m
+break_time_s break_force_n target_force_n limit_force_n record_verdict load_verdict trace_says
+article test_verdict reasons
+""".split()
 
 
 def test_marks_carry_every_key(tautlog, record):
@@ -244,7 +208,7 @@ def test_list_of_an_empty_folder(tautlog):
 
 
 def test_init_makes_a_campaign_that_can_be_read(tautlog, refused, tmp_path):
-    status, out, _ = tautlog("init", "autumn")
+    status, _, _ = tautlog("init", "autumn")
     assert status == 0
     text = (tmp_path / "autumn" / "campaign.toml").read_text()
     assert "#" in text
