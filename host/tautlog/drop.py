@@ -165,12 +165,12 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
     RecordError
         If the record cannot be written; the board then falls back to safe.
     """
-    instrument = session.greet()
-    if instrument.state != "safe":
-        raise _not_safe(instrument.state)
-    crew.met(instrument, read_health(session, plan.calibration, plan.timeout_scale))
-    if not crew.agree(plan.setup):
-        raise AbortedError("not armed: the phrase was not typed. The board is safe, drive low")
+    try:
+        instrument = _prepare(session, plan, crew)
+    except KeyboardInterrupt as problem:
+        raise AbortedError(
+            "stopped by Ctrl-C: the board was not armed, the release drive is low"
+        ) from problem
     writer = RecordWriter.create(
         plan.path,
         setup=plan.setup,
@@ -190,6 +190,19 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
         raise
     with StopRequest().listening() as stop:
         return _Armed(session, plan, crew, writer, answer, stop).run()
+
+
+def _prepare(session: Session, plan: DropPlan, crew: Crew) -> Instrument:
+    """Everything before arming: greeting, health, the phrase."""
+    instrument = session.greet()
+    if instrument.state != "safe":
+        raise _not_safe(instrument.state)
+    crew.met(instrument, read_health(session, plan.calibration, plan.timeout_scale))
+    if not crew.agree(plan.setup):
+        raise AbortedError(
+            "the phrase was not typed: the board was not armed, the release drive is low"
+        )
+    return instrument
 
 
 class _Armed:

@@ -17,8 +17,8 @@ from tautlog.verdict_words import words
 
 PHRASE = "clear to drop"
 CAUTION = (
-    "Falling masses and snapping lines kill. This program is not the safety device. Nobody under\n"
-    "the sled or in line with the line; key and catch decide; local codes and the responsible\n"
+    "Falling masses and snapping lines kill. This program is not the safety device. Nobody under "
+    "the sled or in line with the line; key and catch decide; local codes and the responsible "
     "person come first."
 )
 
@@ -42,7 +42,7 @@ class ConsoleCrew:
 
     def say(self, text: str) -> None:
         """Show a line."""
-        self._console.print(text, markup=False)
+        self._console.print(text, markup=False, soft_wrap=True)
 
     def met(self, instrument: Instrument, health: Health) -> None:
         """Show the board and its health."""
@@ -61,7 +61,12 @@ class ConsoleCrew:
             f"drop: {_said(setup.mass_kg, 'kg')}, {_said(setup.height_m, 'm')}, target "
             f"{_said(setup.target_n, 'N')}, article {setup.article or 'not named'}"
         )
-        typed = click.prompt(f"type `{PHRASE}` to arm", err=True, default="", show_default=False)
+        try:
+            typed = click.prompt(
+                f"type `{PHRASE}` to arm", err=True, default="", show_default=False
+            )
+        except click.Abort:  # Ctrl-C, or nobody at the keyboard
+            return False
         return bool(typed.strip().lower() == PHRASE)
 
     def armed(self, by_hand: bool) -> None:

@@ -40,7 +40,12 @@ def command(folder: Path | None, as_json: bool) -> None:
         table.add_column(name, overflow="fold")
     for one in records:
         figures = (one.mass_kg, one.height_m, one.target_n, one.peak_force_n)
-        verdicts = (one.record_verdict, one.load_verdict, one.trace_says, one.test_verdict)
+        verdicts = (
+            one.record_verdict or one.status,
+            one.load_verdict,
+            one.trace_says,
+            one.test_verdict,
+        )
         cells = [one.name, one.article or one.problem]
         cells += ["-" if figure is None else f"{figure:.4g}" for figure in figures]
         table.add_row(*(escape(cell) for cell in (*cells, *(text or "-" for text in verdicts))))

@@ -89,5 +89,6 @@ def _from_board(
             timeout_scale=timeout_scale,
         )
         path = options.record_path(out, campaign, plan.setup.article)
-        crew.say(f"no unfinished record of this board in {folder}: a new one is made")
-        return recover(session, path, plan)
+        outcome = recover(session, path, plan)
+        crew.say(f"there was no unfinished record of this board in {folder}: a new one was made")
+        return outcome
