@@ -287,7 +287,7 @@ VALUES = st.sampled_from(
 def test_any_text_is_a_campaign_or_a_campaign_error(
     tmp_path_factory: pytest.TempPathFactory, text: str
 ) -> None:
-    path = tmp_path_factory.getbasetemp() / "campaign.toml"
+    path = tmp_path_factory.mktemp("any") / "campaign.toml"
     path.write_bytes(text.encode("utf-8", "replace"))
     try:
         campaign = read_campaign(path)
