@@ -105,9 +105,7 @@ def test_one_flipped_bit_costs_exactly_its_frame(payload_list, data):
 
 @given(st.lists(st.tuples(st.binary(max_size=40), payloads), min_size=1, max_size=5))
 def test_junk_between_frames_costs_none(pairs):
-    stream = b"".join(
-        junk + wire.frame(wire.EVENT, i, one) for i, (junk, one) in enumerate(pairs)
-    )
+    stream = b"".join(junk + wire.frame(wire.EVENT, i, one) for i, (junk, one) in enumerate(pairs))
     assert events(decode(stream + FLUSH)[0]) == list(range(len(pairs)))
 
 
