@@ -16,6 +16,8 @@ from tautlog.stream import Block, BoardEvent
 
 HEARTBEAT_S = 0.2
 COMMIT_S = 0.12  # so that acknowledgements go out several times a second
+# An fsync takes a millisecond: no use in doing nothing else.
+COMMIT_AGAIN_S = 0.01
 ASK_AGAIN_S = 0.3
 
 
@@ -81,7 +83,7 @@ class Receiver:
         self._pending = 0
         self._dirty = False
         # Committed often enough that a board's memory never fills.
-        self._commit_blocks = max(1, session.instrument.history_blocks // 8)
+        self._commit_blocks = max(1, session.instrument.history_blocks // 4)
         now_s = session.clock()
         self.heard_s = now_s
         self._committed_s = now_s
@@ -99,8 +101,9 @@ class Receiver:
             elif isinstance(message, Status):
                 self.status = message
         now_s = self._session.clock()
-        due = now_s - self._committed_s >= COMMIT_S and (self._pending or self._dirty)
-        if due or self._pending >= self._commit_blocks:
+        much = self._pending >= self._commit_blocks
+        wait_s = COMMIT_AGAIN_S if much else COMMIT_S
+        if (self._pending or self._dirty) and now_s - self._committed_s >= wait_s:
             self.commit()
         elif now_s - self._spoke_s >= HEARTBEAT_S:
             self._speak()
