@@ -16,9 +16,9 @@ from pathlib import Path
 import h5py
 import numpy as np
 import pytest
-from tautlog.firmware import wire
 
 from tautlog.cli import COMMANDS, run
+from tautlog.firmware import wire
 
 FEMUR = "nhtsa_10146_load_cells/femur_load_cells.csv"
 JUMP = "forceplate_dropjump_1000hz/drop_jump.csv"

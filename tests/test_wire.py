@@ -5,6 +5,7 @@ import binascii
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from tautlog.firmware import wire
 
 payloads = st.binary(max_size=60)
