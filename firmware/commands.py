@@ -62,3 +62,27 @@ def _check(name, key, value, allowed):
     right = isinstance(value, allowed) and (allowed is bool or not isinstance(value, bool))
     if not right or (allowed is int and not 0 <= value < 1 << 30):
         raise Malformed("bad-value", "%s: %s must be a %s" % (name, key, allowed.__name__))
+
+
+class BusyAnswer:
+    """A ready-made refusal, for states in which nothing may be allocated.
+
+    Attributes
+    ----------
+    body : bytearray
+        The JSON of the answer.
+    """
+
+    _DIGITS = 5
+
+    def __init__(self, answer):
+        rest = json.dumps(answer)[1:]
+        self.body = bytearray(('{"to":' + " " * self._DIGITS + "," + rest).encode())
+        self._last = self.body.index(b",") - 1
+
+    def address(self, sequence):
+        """Make it the answer to the command of that sequence number."""
+        for i in range(self._DIGITS):
+            blank = i and not sequence
+            self.body[self._last - i] = 0x20 if blank else 0x30 + sequence % 10
+            sequence //= 10

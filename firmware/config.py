@@ -15,6 +15,7 @@ PIN_ARTICLE_WIRE = 15
 PIN_MOUNT_WIRE = 16
 PIN_FLASH = 17
 PIN_BEAT = 18  # square wave only while armed and healthy
+PIN_STRAP = 22  # closed to ground at power-up: MicroPython's prompt, no firmware
 PIN_LED = 25
 
 CHANNELS = ("force",)
@@ -48,3 +49,4 @@ QUIET_SPAN = 200  # largest minus smallest within a block
 QUIET_BLOCKS = 16  # blocks that must be quiet before arming
 
 STATUS_INTERVAL_MS = 100
+WATCHDOG_MS = 3000  # the board restarts when the main loop or the sampling hangs; 0 = never

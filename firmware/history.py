@@ -21,6 +21,8 @@ class History:
         Blocks that the ring holds.
     values : int
         16-bit values in a block, all channels together.
+    memory : bytearray, optional
+        Where the blocks lie, if that is not to be just anywhere.
 
     Attributes
     ----------
@@ -36,10 +38,10 @@ class History:
         The ring takes no more blocks.
     """
 
-    def __init__(self, slots, values):
+    def __init__(self, slots, values, memory=None):
         self.slots = slots
         self.block_bytes = 2 * values
-        self.memory = bytearray(slots * self.block_bytes)
+        self.memory = memory or bytearray(slots * self.block_bytes)
         whole = memoryview(self.memory)
         # Cut once: a slice made later would allocate.
         self.views = [

@@ -18,6 +18,7 @@ from states import ARM, DISCARD, DOUBT, END, OPEN, States
 
 FIRMWARE = "0.1.0"
 BYTES_A_STEP = 64
+_QUIET = (wire.ARMED, wire.RECORDING)
 _WIRES = (
     (wire.INPUT_ARTICLE_WHOLE, wire.EVENT_ARTICLE_WIRE),
     (wire.INPUT_MOUNT_WHOLE, wire.EVENT_MOUNT_WIRE),
@@ -39,21 +40,29 @@ class Instrument:
         self.board = board
         self.config = config
         channels = len(config.CHANNELS)
-        self._block_rate_hz = config.CONVERSION_RATE_HZ / (
+        block_rate_hz = config.CONVERSION_RATE_HZ / (
             config.REDUCTION * channels * config.SAMPLES_PER_BLOCK
         )
-        self._before_blocks = int(config.GUARD_BEFORE_S * self._block_rate_hz) + 1
-        self._after_blocks = int(config.GUARD_AFTER_S * self._block_rate_hz) + 1
+        # As whole numbers: a float made later would be allocated.
+        self._before_blocks = int(config.GUARD_BEFORE_S * block_rate_hz) + 1
+        self._after_blocks = int(config.GUARD_AFTER_S * block_rate_hz) + 1
+        self._longest_blocks = int(config.RECORDING_LONGEST_S * block_rate_hz)
         if self._before_blocks + self._after_blocks + 1 > config.HISTORY_BLOCKS:
             raise ValueError("HISTORY_BLOCKS is too small for the guarded window")
-        self.history = History(config.HISTORY_BLOCKS, channels * config.SAMPLES_PER_BLOCK)
+        values = channels * config.SAMPLES_PER_BLOCK
+        memory = board.memory(2 * values * config.HISTORY_BLOCKS)
+        self.history = History(config.HISTORY_BLOCKS, values, memory)
         self.events = EventLog()
         self.states = States()
         self.release = Release(config)
         self.interlocks = Interlocks(self.history, config)
         self.sender = Sender(board, self.history, self.events, config.SAMPLES_PER_BLOCK, channels)
-        self.decoder = wire.Decoder(wire.MAX_COMMAND)
+        self.decoder = wire.Decoder(wire.MAX_COMMAND, check=board.check)
+        self._busy = {
+            state: commands.BusyAnswer(_refusal([wire.WRONG_STATE], state)) for state in _QUIET
+        }
         self._streaming = False
+        self._more_to_send = False
         self._heard_us = board.ticks_us()
         self._status_us = self._heard_us
         self._armed_at_block = 0
@@ -67,7 +76,7 @@ class Instrument:
     def step(self):
         """Do a little of everything, and never wait."""
         board = self.board
-        board.poll()
+        board.poll(not self._more_to_send)
         now_us = board.ticks_us()
         self._inputs = board.inputs()
         self._read_link(now_us)
@@ -80,14 +89,16 @@ class Instrument:
             self._streaming = False
         self._set_outputs(now_us)
         self._report(now_us)
-        self.sender.step(self._streaming)
+        self._more_to_send = self.sender.step(self._streaming)
 
     # What the laptop says
 
     def _read_link(self, now_us):
-        for _ in range(BYTES_A_STEP):
+        for count in range(BYTES_A_STEP):
             byte = self.board.read_byte()
             if byte < 0:
+                if not count:
+                    return
                 break
             self.decoder.feed_byte(byte)
         while self.decoder.next():
@@ -135,6 +146,11 @@ class Instrument:
             self._finish_reason = wire.ABORTED
 
     def _answer(self, now_us):
+        busy = self._busy.get(self.states.now)
+        if busy is not None:
+            busy.address(self.decoder.sequence)
+            self.sender.answer_busy(busy)
+            return
         try:
             command = commands.parse(self.decoder.payload())
             answer = self._do(command, now_us)
@@ -160,7 +176,7 @@ class Instrument:
         if name == "fetch" and state == wire.HELD:
             return self._fetch(command["from"])
         if name == "discard" and state == wire.HELD:
-            self.states.take(DISCARD)
+            self._go(DISCARD)
             self.history.roll()
             self._streaming = False
             return {"ok": True}
@@ -209,7 +225,7 @@ class Instrument:
         token = self.board.random_bytes(wire.TOKEN_BYTES)
         self.events.clear()
         self.release.arm(by_hand, token)
-        self.states.take(ARM)
+        self._go(ARM)
         history.start_at(history.head - self.config.QUIET_BLOCKS)
         self._armed_at_block = history.head
         self._streaming = True
@@ -230,6 +246,14 @@ class Instrument:
             "reason": self.states.reason,
         }
 
+    def _go(self, happening, reason=0):
+        """Follow the table of states; nothing is allocated while armed or recording."""
+        before = self.states.now in _QUIET
+        self.states.take(happening, reason)
+        quiet = self.states.now in _QUIET
+        if quiet != before:
+            self.board.set_quiet(quiet)
+
     # What the wires say
 
     def _read_edges(self):
@@ -243,7 +267,7 @@ class Instrument:
                 )
                 if not first and self.states.now != wire.SAFE:
                     self.events.note(wire.EVENT_EDGE, block, offset, stamp_us, 1 - closed)
-            elif self.states.now in (wire.ARMED, wire.RECORDING):
+            elif self.states.now in _QUIET:
                 if bit == wire.INPUT_KEY_ON:
                     self.events.note(wire.EVENT_KEY, block, offset, stamp_us, closed)
                 for wire_bit, code in _WIRES:
@@ -268,7 +292,7 @@ class Instrument:
         one = self.release
         self.history.guard(one.block - self._before_blocks)
         self._release_block = one.block
-        self.states.take(OPEN)
+        self._go(OPEN)
         self.events.note(wire.EVENT_OPENED, one.block, one.offset, one.stamp_us)
         self._flash_on = True
 
@@ -282,17 +306,17 @@ class Instrument:
                 self._end_recording(self._finish_reason)
             elif self._is_silent(now_us):
                 self._end_recording(wire.WINDOW_COMPLETE)
-            elif blocks > self.config.RECORDING_LONGEST_S * self._block_rate_hz:
+            elif blocks > self._longest_blocks:
                 self._end_recording(wire.TIME_UP)
 
     def _end_recording(self, reason):
         self.history.freeze()
-        self.states.take(END, reason)
+        self._go(END, reason)
         self._note_now(wire.EVENT_ENDED, reason)
 
     def _go_safe(self, reason):
         self.release.stop()
-        self.states.take(DOUBT, reason)
+        self._go(DOUBT, reason)
         self._note_now(wire.EVENT_WENT_SAFE, reason)
 
     # What the board shows
@@ -345,6 +369,7 @@ class Instrument:
         self.events.note(code, self.history.head, 0, self.board.ticks_us(), value)
 
 
-def _refusal(reasons):
+def _refusal(reasons, state=wire.SAFE):
     text = "; ".join([wire.REASONS[reason][1] for reason in reasons])
-    return {"ok": False, "error": "refused", "text": text, "reasons": reasons}
+    state = wire.STATES[state]
+    return {"ok": False, "error": "refused", "text": text, "reasons": reasons, "state": state}

@@ -1,6 +1,6 @@
 """Entry of the firmware: builds the board's parts and runs them for ever."""
 
-from board import Board
+from board import Board, is_kept_out
 
 import config
 from instrument import Instrument
@@ -8,6 +8,8 @@ from instrument import Instrument
 
 def main():
     """Run the instrument until the power goes."""
+    if is_kept_out():
+        return
     board = Board(config)
     try:
         instrument = Instrument(board, config)

@@ -4,13 +4,12 @@ A link that is full is no reason to wait: the frame under way is continued at
 the next step. Order: the frame under way, an answer, events, status, blocks.
 """
 
-import binascii
 import struct
 
 import wire
 
 _BLOCK_HEAD_FRAME = wire.HEADER_BYTES + wire.BLOCK_HEAD_BYTES
-_SMALL_PAYLOAD = 32
+_SMALL_PAYLOAD = 160
 FRAMES_A_STEP = 4
 
 
@@ -20,7 +19,8 @@ class Sender:
     Parameters
     ----------
     board : object
-        Has ``write(view, start, end)``, which returns the bytes it took.
+        Has ``write(view, start, end)``, which returns the bytes it took, and
+        `check`, a wire.Check or its like.
     history : History
         The blocks to send.
     events : EventLog
@@ -31,6 +31,7 @@ class Sender:
 
     def __init__(self, board, history, events, count, channels):
         self._board = board
+        self._check = board.check
         self._history = history
         self._events = events
         self._count = count
@@ -47,6 +48,7 @@ class Sender:
         self._at = 0
         self._sequence = 0
         self._answer = None
+        self._busy = None
         self._status = bytearray(wire.STATUS_BODY_BYTES)
         self._status_due = False
 
@@ -54,17 +56,21 @@ class Sender:
         """Queue the answer to a command; the laptop asks one thing at a time."""
         self._answer = answer_bytes
 
+    def answer_busy(self, busy):
+        """Queue a ready-made answer, a commands.BusyAnswer."""
+        self._busy = busy.body
+
     def status_body(self):
         """Memory for the body of the next status, to be filled in place."""
         self._status_due = True
         return self._status
 
     def step(self, streaming):
-        """Send what there is to send and what the link takes now."""
+        """Send what the link takes now; True when there is more and it would take it."""
         for _ in range(FRAMES_A_STEP):
             if not self._continue() or not self._begin_next(streaming):
-                return
-        self._continue()
+                return False
+        return self._continue()
 
     def _continue(self):
         """Write on at the frame under way; True when it is all written."""
@@ -85,6 +91,10 @@ class Sender:
             whole = wire.frame(wire.ANSWER, self._sequence, self._answer)
             self._answer = None
             self._begin(memoryview(whole), len(whole))
+            return True
+        if self._busy is not None:
+            self._begin_small(wire.ANSWER, self._busy, len(self._busy))
+            self._busy = None
             return True
         place = self._events.next_to_send()
         if place >= 0:
@@ -115,10 +125,10 @@ class Sender:
         self._sequence = (self._sequence + 1) & 0xFFFF
 
     def _begin_small(self, kind, body, length):
-        wire.put_header(self._small, kind, length, self._sequence)
+        wire.put_header(self._small, kind, length, self._sequence, self._check)
         for i in range(length):
             self._small[wire.HEADER_BYTES + i] = body[i]
-        wire.close_frame(self._small, length)
+        wire.close_frame(self._small, length, self._check)
         self._begin(self._small_view, length + wire.OVERHEAD_BYTES)
 
     def _begin_block(self, number):
@@ -126,7 +136,8 @@ class Sender:
         slot = number % history.slots
         view = history.views[slot]
         length = wire.BLOCK_HEAD_BYTES + history.block_bytes
-        wire.put_header(self._head, wire.BLOCK, length, self._sequence)
+        check = self._check
+        wire.put_header(self._head, wire.BLOCK, length, self._sequence, check)
         struct.pack_into(
             wire.BLOCK_HEAD,
             self._head,
@@ -140,8 +151,10 @@ class Sender:
             self._channels,
             0,
         )
-        check = binascii.crc32(view, binascii.crc32(self._head_view))
-        struct.pack_into("<I", self._tail, 0, check)
+        check.begin()
+        check.add(self._head, 0, _BLOCK_HEAD_FRAME)
+        check.add(view, 0, history.block_bytes)
+        check.put(self._tail, 0)
         history.unsent = number + 1
         self._begin(
             self._head_view, _BLOCK_HEAD_FRAME, view, history.block_bytes, wire.TRAILER_BYTES

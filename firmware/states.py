@@ -18,12 +18,14 @@ DOUBT = 2  # abort, key off, silence, restless signal, time-out
 END = 3  # the event is complete
 DISCARD = 4  # the laptop has the event, or a person gave it up
 
+HAPPENINGS = 5
+# Numbers as keys: a tuple would be allocated to look one up.
 TABLE = {
-    (SAFE, ARM): ARMED,
-    (ARMED, OPEN): RECORDING,
-    (ARMED, DOUBT): SAFE,
-    (RECORDING, END): HELD,
-    (HELD, DISCARD): SAFE,
+    SAFE * HAPPENINGS + ARM: ARMED,
+    ARMED * HAPPENINGS + OPEN: RECORDING,
+    ARMED * HAPPENINGS + DOUBT: SAFE,
+    RECORDING * HAPPENINGS + END: HELD,
+    HELD * HAPPENINGS + DISCARD: SAFE,
 }
 
 
@@ -44,7 +46,7 @@ class States:
 
     def take(self, happening, reason=0):
         """Follow the table; True when the state changed."""
-        after = TABLE.get((self.now, happening))
+        after = TABLE.get(self.now * HAPPENINGS + happening)
         if after is None:
             return False
         self.now = after

@@ -209,18 +209,53 @@ def u32(buffer, at):
     return u16(buffer, at) | u16(buffer, at + 2) << 16
 
 
-def put_header(buffer, kind, length, sequence):
-    """Write a frame's header to the first bytes of `buffer`."""
+class Check:
+    """The CRC-32 of bytes that come in pieces; kept as state, never as a number.
+
+    On a board a number above 2**30 would be allocated, and a slice too: its own
+    class of the same methods (hardware/) does this without.
+    """
+
+    def __init__(self):
+        self._value = 0
+
+    def begin(self):
+        """Forget all bytes."""
+        self._value = 0
+
+    def add(self, buffer, start, end):
+        """Take the bytes of a buffer from `start` to before `end`."""
+        self._value = binascii.crc32(memoryview(buffer)[start:end], self._value)
+
+    def put(self, buffer, at):
+        """Write the check, four bytes, to a place of a buffer."""
+        struct.pack_into("<I", buffer, at, self._value)
+
+    def is_at(self, buffer, at):
+        """Whether the four bytes at a place of a buffer are the check."""
+        return u32(buffer, at) == self._value
+
+    def low(self):
+        """Low 16 bits."""
+        return self._value & 0xFFFF
+
+
+def put_header(buffer, kind, length, sequence, check):
+    """Write a frame's header to the first bytes of `buffer`; `check` is a Check."""
     struct.pack_into(HEADER, buffer, 0, SYNC, VERSION, kind, length, sequence & 0xFFFF, 0)
-    check = binascii.crc32(memoryview(buffer)[:CHECKED_BYTES]) & 0xFFFF
-    buffer[8] = check & 0xFF
-    buffer[9] = check >> 8
+    check.begin()
+    check.add(buffer, 0, CHECKED_BYTES)
+    low = check.low()
+    buffer[8] = low & 0xFF
+    buffer[9] = low >> 8
 
 
-def close_frame(buffer, length):
+def close_frame(buffer, length, check):
     """Write the trailer of the frame in `buffer` behind its `length` payload bytes."""
     end = HEADER_BYTES + length
-    struct.pack_into("<I", buffer, end, binascii.crc32(memoryview(buffer)[:end]))
+    check.begin()
+    check.add(buffer, 0, end)
+    check.put(buffer, end)
 
 
 def frame(kind, sequence, payload=b""):
@@ -229,9 +264,10 @@ def frame(kind, sequence, payload=b""):
     if length > MAX_PAYLOAD:
         raise ValueError("`payload` has %d bytes, %d allowed" % (length, MAX_PAYLOAD))
     buffer = bytearray(OVERHEAD_BYTES + length)
-    put_header(buffer, kind, length, sequence)
+    check = Check()
+    put_header(buffer, kind, length, sequence, check)
     buffer[HEADER_BYTES : HEADER_BYTES + length] = payload
-    close_frame(buffer, length)
+    close_frame(buffer, length, check)
     return bytes(buffer)
 
 
@@ -245,6 +281,10 @@ class Decoder:
     ----------
     max_payload : int
         Frames with a longer payload are refused by their header.
+    room : int
+        Bytes of memory beyond two frames.
+    check : Check, optional
+        Computes the checks.
 
     Attributes
     ----------
@@ -258,10 +298,11 @@ class Decoder:
         Bytes that belong to no good frame.
     """
 
-    def __init__(self, max_payload=MAX_PAYLOAD, room=0):
+    def __init__(self, max_payload=MAX_PAYLOAD, room=0, check=None):
         self.buffer = bytearray(2 * (max_payload + OVERHEAD_BYTES) + room)
         self._view = memoryview(self.buffer)
         self._max_payload = max_payload
+        self._check = check or Check()
         self._start = 0
         self._end = 0
         self.version = self.kind = self.sequence = self.length = self.at = 0
@@ -320,7 +361,9 @@ class Decoder:
             end = start + HEADER_BYTES + length
             if end + TRAILER_BYTES > self._end:
                 return False
-            if binascii.crc32(self._view[start:end]) != u32(self.buffer, end):
+            self._check.begin()
+            self._check.add(self._view, start, end)
+            if not self._check.is_at(self.buffer, end):
                 self.damaged += 1
                 self._skip(1)
                 continue
@@ -338,8 +381,9 @@ class Decoder:
         return self._view[self.at : self.at + self.length]
 
     def _header_is_good(self, start):
-        check = binascii.crc32(self._view[start : start + CHECKED_BYTES]) & 0xFFFF
-        return check == u16(self.buffer, start + CHECKED_BYTES)
+        self._check.begin()
+        self._check.add(self._view, start, start + CHECKED_BYTES)
+        return self._check.low() == u16(self.buffer, start + CHECKED_BYTES)
 
     def _seek_sync(self):
         """Skip to the next sync; False when there is none yet."""

@@ -35,6 +35,11 @@ def wall_us():
     return time.time_ns() // 1000
 
 
+def is_kept_out():
+    """Never: a virtual board has no prompt."""
+    return False
+
+
 def address(port):
     """Loopback address in the form that both interpreters take."""
     return socket.getaddrinfo("127.0.0.1", port)[0][-1]
@@ -59,6 +64,9 @@ class Board:
     """
 
     def __init__(self, config):
+        import wire  # the firmware's, which only the firmware's process has
+
+        self.check = wire.Check()
         self._channels = len(config.CHANNELS)
         self._rate_hz = config.CONVERSION_RATE_HZ / (config.REDUCTION * self._channels)
         self._per_block = config.SAMPLES_PER_BLOCK
@@ -101,9 +109,16 @@ class Board:
         """Bytes that nobody can guess."""
         return os.urandom(count)
 
+    def memory(self, count):
+        """Memory for the samples, zeroed."""
+        return bytearray(count)
+
     def start(self, history):
         """Sample into `history` from now on."""
         self._history = history
+
+    def set_quiet(self, quiet):
+        """Nothing may be allocated while quiet: of no matter here."""
 
     def close(self):
         """All outputs low, sampling stopped."""
@@ -121,7 +136,7 @@ class Board:
     def _stamp_us(self, offset):
         return int((self._samples + offset) * 1000000 / self._rate_hz) % TICKS_PERIOD_US
 
-    def poll(self):
+    def poll(self, may_rest):
         """Let a step of time pass if it is due."""
         now_us = wall_us()
         self._take_laptop()

@@ -1,0 +1,290 @@
+"""The board: converter, pins, link and watchdog of an RP2040 or RP2350.
+
+All outputs are low before anything else happens. The drive goes low in the
+interrupt of the key, and by a timer at the end of the longest pulse, whatever
+the main loop does.
+"""
+
+import config
+from hardware.chips import WATCHDOG_SCRATCH, this_chip
+from hardware.memory import RAW_BYTES, take_top
+
+CHIP = this_chip()
+_HISTORY_BYTES = 2 * len(config.CHANNELS) * config.SAMPLES_PER_BLOCK * config.HISTORY_BLOCKS
+# Before anything else: samples need most of the memory, in one piece.
+_TOP = memoryview(take_top(_HISTORY_BYTES + RAW_BYTES, CHIP.ram_end))
+
+import gc  # noqa: E402
+import os  # noqa: E402
+import sys  # noqa: E402
+import time  # noqa: E402
+from array import array  # noqa: E402
+
+import micropython  # noqa: E402
+from machine import WDT, Pin, Timer, idle, mem32, reset, unique_id  # noqa: E402
+
+import wire  # noqa: E402
+from hardware.crc import Check  # noqa: E402
+from hardware.edges import EdgeStamps  # noqa: E402
+from hardware.link import UsbLink  # noqa: E402
+from hardware.sampler import Sampler  # noqa: E402
+
+REST_US = 4000  # the main loop looks around this often when nothing happens
+KEY_EDGES = 16  # that may wait for the main loop
+PROMPT = 0x7A07  # in the first scratch register: stay at the prompt after this reset
+
+micropython.alloc_emergency_exception_buf(100)
+
+
+@micropython.viper
+def _closed(pins: ptr8, count: int) -> int:
+    """Bit i is 1 where the pin of that place is low: closed to ground."""
+    levels = int(ptr32(0xD0000004)[0])  # chips.SIO_INPUTS
+    bits = 0
+    for i in range(count):
+        if (levels >> int(pins[i])) & 1 == 0:
+            bits |= 1 << i
+    return bits
+
+
+def is_kept_out():
+    """Whether the prompt is wanted instead of the firmware: by the strap or a command."""
+    scratch = CHIP.watchdog + WATCHDOG_SCRATCH
+    asked = mem32[scratch] == PROMPT
+    if asked:
+        mem32[scratch] = 0
+    return asked or Pin(config.PIN_STRAP, Pin.IN, Pin.PULL_UP).value() == 0
+
+
+class Board:
+    """One board.
+
+    Parameters
+    ----------
+    config : module
+        See config.py.
+
+    Attributes
+    ----------
+    check : wire.Check
+        Computes checks without allocating.
+    edge_input, edge_closed, edge_block, edge_offset, edge_us : int
+        The edge that `next_edge` fetched: which input, its level, where it lies
+        among the samples, and the board's clock.
+    rest_us : int
+        Time that the main loop had nothing to do, modulo 2**30.
+    """
+
+    def __init__(self, config):
+        self._drive = Pin(config.PIN_DRIVE, Pin.OUT, value=0)
+        self._outputs = (
+            (wire.OUTPUT_LAMP, Pin(config.PIN_LAMP, Pin.OUT, value=0)),
+            (wire.OUTPUT_FLASH, Pin(config.PIN_FLASH, Pin.OUT, value=0)),
+            (wire.OUTPUT_SHUNT, Pin(config.PIN_SHUNT, Pin.OUT, value=0)),
+            (wire.OUTPUT_BEAT, Pin(config.PIN_BEAT, Pin.OUT, value=0)),
+        )
+        self._led = Pin(config.PIN_LED, Pin.OUT, value=1)
+        self._config = config
+        self.check = Check()
+        self._link = UsbLink()
+        self._sampler = Sampler(CHIP, config, _TOP[_HISTORY_BYTES:])
+        self._output_bits = 0
+        self._pulse_ms = config.RELEASE_PULSE_MS
+        self._timer = Timer()
+        self._end_pulse = self._drive_low
+        self._watchdog = None
+        self._fed_at = -1
+        self.rest_us = 0
+        self.edge_input = self.edge_closed = 0
+        self.edge_block = self.edge_offset = self.edge_us = 0
+        self._set_inputs(config)
+        self._set_rate(config)
+
+    def _set_inputs(self, config):
+        # In the order of the bits wire.INPUT_*.
+        pins = (config.PIN_SWITCH, config.PIN_KEY, config.PIN_ARTICLE_WIRE, config.PIN_MOUNT_WIRE)
+        self._input_pins = bytes(pins)
+        self._inputs = [Pin(pin, Pin.IN, Pin.PULL_UP) for pin in pins]
+        self._stamped = (
+            (wire.INPUT_LATCHED, EdgeStamps(CHIP, 0, config.PIN_SWITCH)),
+            (wire.INPUT_ARTICLE_WHOLE, EdgeStamps(CHIP, 1, config.PIN_ARTICLE_WIRE)),
+            (wire.INPUT_MOUNT_WHOLE, EdgeStamps(CHIP, 2, config.PIN_MOUNT_WIRE)),
+        )
+        self._key = self._inputs[1]
+        self._key_stamps_us = array("i", [0] * KEY_EDGES)
+        self._key_levels = bytearray(KEY_EDGES)
+        self._key_seen = self._key_taken = 0
+        self._key.irq(self._on_key, Pin.IRQ_RISING | Pin.IRQ_FALLING, hard=True)
+
+    def _set_rate(self, config):
+        """Samples per microsecond as a fraction of small whole numbers."""
+        above = config.CONVERSION_RATE_HZ
+        below = 1000000 * config.REDUCTION * len(config.CHANNELS)
+        a, b = above, below
+        while b:
+            a, b = b, a % b
+        self._rate_above = above // a
+        self._rate_below = below // a
+
+    # What it is
+
+    def name(self):
+        """What this is."""
+        version = ".".join([str(part) for part in sys.implementation.version[:3]])
+        return "%s, MicroPython %s" % (os.uname().machine, version)
+
+    def serial(self):
+        """Unique number of the board."""
+        return unique_id().hex()
+
+    def random_bytes(self, count):
+        """Bytes that nobody can guess."""
+        return os.urandom(count)
+
+    def memory(self, count):
+        """Memory for the samples, zeroed."""
+        return _TOP[:count]
+
+    def start(self, history):
+        """Sample into `history`; the watchdog runs from now on."""
+        self._sampler.start(history, self._config.PIN_CONVERTER)
+        self._link.take_over()
+        gc.collect()
+        if self._config.WATCHDOG_MS:
+            self._watchdog = WDT(timeout=self._config.WATCHDOG_MS)
+
+    def set_quiet(self, quiet):
+        """While quiet nothing may be allocated or collected."""
+        if quiet:
+            gc.collect()
+            gc.disable()
+        else:
+            gc.enable()
+
+    def close(self):
+        """All outputs low, sampling stopped, Ctrl-C works again."""
+        self._drive.value(0)
+        self.output(0)
+        self._timer.deinit()
+        self._sampler.stop()
+        for _, stamps in self._stamped:
+            stamps.stop()
+        self._link.give_back()
+
+    def reset_to_prompt(self):
+        """Restart the board and leave it at MicroPython's prompt."""
+        self.close()
+        mem32[CHIP.watchdog + WATCHDOG_SCRATCH] = PROMPT
+        reset()
+
+    # Time
+
+    def ticks_us(self):
+        """Board clock, microseconds modulo 2**30."""
+        return time.ticks_us()
+
+    def poll(self, may_rest):
+        """Feed the watchdog; rest until something happens or it is time to look around."""
+        taken = self._sampler.raw_blocks
+        if taken != self._fed_at:
+            self._fed_at = taken
+            if self._watchdog is not None:
+                self._watchdog.feed()
+        if may_rest:
+            self._rest()
+
+    def _rest(self):
+        start_us = time.ticks_us()
+        rested_us = 0
+        while rested_us < REST_US and not self._is_wanted():
+            idle()
+            rested_us = time.ticks_diff(time.ticks_us(), start_us)
+        self.rest_us = (self.rest_us + rested_us) & 0x3FFFFFFF
+
+    def _is_wanted(self):
+        return (
+            self._key_seen != self._key_taken
+            or self._stamped[0][1].waiting()
+            or self._link.readable()
+        )
+
+    # Pins
+
+    def inputs(self):
+        """Input bits, see wire.INPUT_*."""
+        return _closed(self._input_pins, 4)
+
+    def output(self, bits):
+        """Set all outputs, see wire.OUTPUT_*; a pulse of the drive ends by itself."""
+        if not bits & wire.OUTPUT_DRIVE:
+            self._drive(0)
+        elif not self._output_bits & wire.OUTPUT_DRIVE:
+            self._begin_pulse()
+        changed = bits ^ self._output_bits
+        self._output_bits = bits
+        for bit, pin in self._outputs:
+            if changed & bit:
+                pin(1 if bits & bit else 0)
+
+    def _begin_pulse(self):
+        self._timer.init(
+            mode=Timer.ONE_SHOT, period=self._pulse_ms, callback=self._end_pulse, hard=True
+        )
+        self._drive(1)
+        if self._key():  # it may have opened since it was asked last
+            self._drive(0)
+
+    def _drive_low(self, _):
+        self._drive(0)
+
+    def _on_key(self, pin):
+        """Hard interrupt: an open key means drive low, now."""
+        level = pin()
+        if level:
+            self._drive(0)
+        place = self._key_seen % KEY_EDGES
+        self._key_stamps_us[place] = time.ticks_us()
+        self._key_levels[place] = level
+        self._key_seen += 1
+
+    def next_edge(self):
+        """Fetch the next edge of an input into the edge_* attributes; False if none."""
+        for bit, stamps in self._stamped:
+            if stamps.next():
+                self.edge_input = bit
+                self.edge_closed = 0 if stamps.is_open else 1
+                self._place(stamps.stamp_us)
+                return True
+        if self._key_taken != self._key_seen:
+            place = self._key_taken % KEY_EDGES
+            self._key_taken += 1
+            self.edge_input = wire.INPUT_KEY_ON
+            self.edge_closed = 1 - self._key_levels[place]
+            self._place(self._key_stamps_us[place])
+            return True
+        return False
+
+    def _place(self, stamp_us):
+        """Find the sample that was being taken at a stamp."""
+        sampler = self._sampler
+        while True:
+            taken = sampler.raw_blocks
+            block, offset, mark_us = sampler.mark_block, sampler.mark_offset, sampler.mark_us
+            if taken == sampler.raw_blocks:  # else the interrupt came in between
+                break
+        elapsed_us = wire.ticks_elapsed_us(stamp_us, mark_us)
+        offset += elapsed_us * self._rate_above // self._rate_below
+        per_block = self._config.SAMPLES_PER_BLOCK
+        self.edge_block = block + offset // per_block
+        self.edge_offset = offset % per_block
+        self.edge_us = stamp_us
+
+    # Link
+
+    def read_byte(self):
+        """Next byte from the laptop, or -1."""
+        return self._link.read_byte()
+
+    def write(self, view, start, end):
+        """Send view[start:end]; the number of bytes taken, maybe none."""
+        return self._link.write(view, start, end)

@@ -1,0 +1,115 @@
+"""Edges of a pin, stamped in hardware, so that no interrupt can be late.
+
+A state machine waits for the pin to open (high), then to close (low), and so on,
+and pushes a word at each. One DMA channel takes the word away and starts
+another, which copies the microsecond timer into a ring.
+"""
+
+import micropython
+import rp2
+import uctypes
+from machine import Pin
+
+from hardware import chips
+from hardware.memory import Aligned
+
+STAMPS = 64
+RING_BITS = 8
+STATE_MACHINE_HZ = 1000000
+
+
+@rp2.asm_pio()
+def _watch():
+    wrap_target()
+    wait(1, pin, 0)
+    push(noblock)
+    wait(0, pin, 0)
+    push(noblock)
+    wrap()
+
+
+@micropython.viper
+def _stamp_at(address: int) -> int:
+    # Above 2**30 a number would be allocated.
+    return int(ptr32(address)[0]) & 0x3FFFFFFF
+
+
+class EdgeStamps:
+    """Times of the edges of one pin that is pulled up.
+
+    Parameters
+    ----------
+    chip : chips.Chip
+        What this runs on.
+    number : int
+        State machine of PIO0 to use, 0 to 3.
+    pin : int
+        GPIO number.
+
+    Attributes
+    ----------
+    stamp_us : int
+        Time of the edge fetched last, modulo 2**30.
+    is_open : bool
+        Whether it was an opening.
+    """
+
+    def __init__(self, chip, number, pin):
+        self._ring = Aligned(4 * STAMPS)
+        self._word = bytearray(4)
+        self._pin = Pin(pin, Pin.IN, Pin.PULL_UP)
+        self._machine = rp2.StateMachine(number, _watch, freq=STATE_MACHINE_HZ, in_base=self._pin)
+        take, stamp = rp2.DMA(), rp2.DMA()
+        self._take, self._stamp = take, stamp
+        stamp.config(
+            read=chip.timer_low,
+            write=self._ring.address,
+            count=1,
+            ctrl=stamp.pack_ctrl(
+                size=2,
+                inc_read=False,
+                ring_sel=True,
+                ring_size=RING_BITS,
+                chain_to=take.channel,
+            ),
+        )
+        take.config(
+            read=chips.PIO0 + chips.PIO_RXF + 4 * number,
+            write=uctypes.addressof(self._word),
+            count=1,
+            ctrl=take.pack_ctrl(
+                size=2,
+                inc_read=False,
+                inc_write=False,
+                treq_sel=chips.PIO_RX_DREQ + number,
+                chain_to=stamp.channel,
+            ),
+        )
+        self._taken = 0
+        self.stamp_us = 0
+        self.is_open = False
+        take.active(1)
+        self._machine.active(1)
+
+    @micropython.native
+    def waiting(self):
+        """Whether an edge waits to be fetched."""
+        return (self._stamp.write - self._ring.address) // 4 != self._taken
+
+    @micropython.native
+    def next(self):
+        """Fetch the next edge; False when there is none."""
+        if (self._stamp.write - self._ring.address) // 4 == self._taken:
+            return False
+        self.stamp_us = _stamp_at(self._ring.address + 4 * self._taken)
+        self.is_open = self._taken & 1 == 0
+        self._taken = (self._taken + 1) % STAMPS
+        return True
+
+    def stop(self):
+        """Stop state machine and DMA."""
+        self._machine.active(0)
+        for one in (self._take, self._stamp):
+            one.ctrl = one.pack_ctrl(default=one.ctrl, enable=False)
+        for one in (self._take, self._stamp):
+            one.close()

@@ -1,0 +1,72 @@
+"""The inner loops, in the assembly of both chips (ARMv6-M's part of Thumb).
+
+`loops_viper.py` has the same two functions for chips without this assembler; a
+test holds them equal.
+"""
+
+import micropython
+
+
+@micropython.asm_thumb
+def reduce(r0, r1, r2, r3):
+    """Sum conversions into samples of one channel.
+
+    r0 conversions, u16; r1 samples to write, u16; r2 how many; r3 five words:
+    conversions a sample, bytes from one conversion of the channel to its next,
+    bytes from one sample to the next, smallest and largest sample (kept).
+    """
+    ldr(r6, [r3, 4])
+    label(SAMPLE)
+    ldr(r7, [r3, 0])
+    mov(r4, 0)
+    label(CONVERSION)
+    ldrh(r5, [r0, 0])
+    add(r4, r4, r5)
+    add(r0, r0, r6)
+    sub(r7, 1)
+    bne(CONVERSION)
+    strh(r4, [r1, 0])
+    ldr(r5, [r3, 8])
+    add(r1, r1, r5)
+    ldr(r5, [r3, 12])
+    cmp(r4, r5)
+    bcs(NOT_LOWER)
+    str(r4, [r3, 12])
+    label(NOT_LOWER)
+    ldr(r5, [r3, 16])
+    cmp(r4, r5)
+    bls(NOT_HIGHER)
+    str(r4, [r3, 16])
+    label(NOT_HIGHER)
+    sub(r2, 1)
+    bne(SAMPLE)
+    mov(r0, 0)
+
+
+@micropython.asm_thumb
+def check(r0, r1, r2, r3):
+    """Take bytes into a CRC-32.
+
+    r0 257 words, the state and a table for each byte; r1 bytes; r2 where to
+    start; r3 where to stop.
+    """
+    ldr(r4, [r0, 0])
+    add(r3, r3, r1)
+    add(r1, r1, r2)
+    mov(r6, 255)
+    b(TEST)
+    label(BYTE)
+    ldrb(r5, [r1, 0])
+    add(r1, 1)
+    eor(r5, r4)
+    and_(r5, r6)
+    lsl(r5, r5, 2)
+    add(r5, r5, r0)
+    ldr(r5, [r5, 4])
+    lsr(r4, r4, 8)
+    eor(r4, r5)
+    label(TEST)
+    cmp(r1, r3)
+    bcc(BYTE)
+    str(r4, [r0, 0])
+    mov(r0, 0)

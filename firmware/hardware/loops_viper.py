@@ -1,0 +1,38 @@
+"""The inner loops for chips without the Thumb assembler; see loops_thumb.py."""
+
+import micropython
+
+
+@micropython.viper
+def reduce(source: ptr16, target: ptr16, count: int, about: ptr32):
+    """Sum conversions into samples of one channel; as in loops_thumb.py."""
+    conversions = int(about[0])
+    step = int(about[1]) >> 1
+    stride = int(about[2]) >> 1
+    low = int(about[3])
+    high = int(about[4])
+    at = 0
+    to = 0
+    for _ in range(count):
+        total = 0
+        for _ in range(conversions):
+            total += int(source[at])
+            at += step
+        target[to] = total
+        to += stride
+        if total < low:
+            low = total
+        if total > high:
+            high = total
+    about[3] = low
+    about[4] = high
+
+
+@micropython.viper
+def check(words: ptr32, data: ptr8, start: int, stop: int):
+    """Take bytes into a CRC-32; as in loops_thumb.py."""
+    state = int(words[0])
+    for i in range(start, stop):
+        place = 1 + ((state ^ int(data[i])) & 0xFF)
+        state = ((state >> 8) & 0xFFFFFF) ^ int(words[place])
+    words[0] = state

@@ -1,0 +1,264 @@
+"""Converter, DMA and the interrupt that moves samples into the history.
+
+The converter runs by itself. Three DMA channels need no processor: `data` moves
+one raw block of conversions into the ring, then starts `stamp`, which copies
+the microsecond timer, which starts `control`, which aims `data` at the next raw
+block and starts it again (RP2040 datasheet, 2.5.6.2, control blocks). The end of
+a raw block is an interrupt: it sums conversions into samples.
+
+Nothing that runs in the interrupt allocates or may raise.
+"""
+
+from array import array
+
+import micropython
+import rp2
+import uctypes
+from machine import ADC, Pin, mem32
+
+import wire
+from hardware import chips
+from hardware.memory import Aligned
+
+try:
+    from hardware.loops_thumb import reduce
+except (ImportError, SyntaxError):  # no Thumb assembler here
+    from hardware.loops_viper import reduce
+
+RAW_CONVERSIONS = 2048  # at most, in a raw block
+MOST_LOST = 0xFFFF
+WORD, HALFWORD = 2, 1  # transfer sizes, as rp2.DMA numbers them
+
+
+@micropython.viper
+def _stamp_at(address: int) -> int:
+    # Above 2**30 a number would be allocated.
+    return int(ptr32(address)[0]) & 0x3FFFFFFF
+
+
+class Sampler:
+    """Fills a history from the converter.
+
+    Parameters
+    ----------
+    chip : chips.Chip
+        What this runs on.
+    config : module
+        See config.py.
+    ring : memoryview
+        Memory for raw blocks.
+
+    Attributes
+    ----------
+    mark_block, mark_offset, mark_us : int
+        Block and sample in it that the converter had reached at a stamp.
+    raw_blocks : int
+        Raw blocks taken so far, modulo 65536; tells whether sampling progresses.
+    faults : int
+        Errors that the interrupt swallowed; 0 unless the firmware is wrong.
+    """
+
+    def __init__(self, chip, config, ring):
+        channels = len(config.CHANNELS)
+        frame = channels * config.REDUCTION
+        samples = config.SAMPLES_PER_BLOCK
+        while samples * frame > RAW_CONVERSIONS:
+            samples //= 2
+        self._chip = chip
+        self._channels = channels
+        self._per_block = config.SAMPLES_PER_BLOCK
+        self._samples = samples  # of one channel, in a raw block
+        self._cycles = chips.ADC_CLOCK_HZ // config.CONVERSION_RATE_HZ
+        self._raw_count = samples * frame
+        self._raw_bytes = 2 * self._raw_count
+        self._raw_us = (self._raw_count * self._cycles + 24) // 48
+        self._slots = 2
+        while self._slots * 2 * self._raw_bytes <= len(ring):
+            self._slots *= 2
+        self._ring = ring
+        self._ring_at = uctypes.addressof(ring)
+        self._stamps = Aligned(4 * self._slots)
+        self._table = Aligned(4 * self._slots)
+        table = uctypes.bytearray_at(self._table.address, 4 * self._slots)
+        for i in range(self._slots):
+            table[4 * i : 4 * i + 4] = (self._ring_at + i * self._raw_bytes).to_bytes(4, "little")
+        step = 2 * channels
+        self._abouts = [
+            array("I", [config.REDUCTION, step, step, 0xFFFF, 0]) for _ in range(channels)
+        ]
+        self._next = self._fill = self._flags = self._lost = 0
+        self._slot = self._last_us = -1
+        self.mark_block = self.mark_offset = self.mark_us = self.raw_blocks = 0
+        self.faults = 0
+
+    def start(self, history, pins):
+        """Sample the pins into `history` from now on."""
+        self._history = history
+        self._history_at = uctypes.addressof(history.memory)
+        self._converters = [ADC(Pin(pin)) for pin in pins]  # prepares the pads
+        self._set_converter(pins)
+        self._set_channels()
+        mem32[self._cs] = self._cs_bits | chips.CS_START_MANY
+
+    def _set_converter(self, pins):
+        adc = self._chip.adc
+        self._cs = adc + chips.ADC_CS
+        self._fcs = adc + chips.ADC_FCS
+        first = pins[0] - chips.FIRST_ADC_PIN
+        bits = chips.CS_ENABLE | first << chips.CS_SELECT_SHIFT
+        if len(pins) > 1:
+            mask = 0
+            for pin in pins:
+                mask |= 1 << (pin - chips.FIRST_ADC_PIN)
+            bits |= mask << chips.CS_ROUND_ROBIN_SHIFT
+        self._cs_bits = bits
+        self._fcs_bits = chips.FCS_ENABLE | chips.FCS_DREQ | 1 << chips.FCS_THRESHOLD_SHIFT
+        mem32[self._cs] = bits
+        # A divider below the conversion's own length means: without a pause.
+        divider = self._cycles - 1 if self._cycles > chips.ADC_CYCLES else 0
+        mem32[adc + chips.ADC_DIV] = divider << 8
+        mem32[self._fcs] = 0
+        while mem32[self._fcs] >> chips.FCS_LEVEL_SHIFT & 15:
+            mem32[adc + chips.ADC_FIFO]  # drain
+        mem32[self._fcs] = self._fcs_bits | chips.FCS_OVER | chips.FCS_UNDER
+
+    def _set_channels(self):
+        data, stamp, control = rp2.DMA(), rp2.DMA(), rp2.DMA()
+        self._data, self._stamp, self._control = data, stamp, control
+        ring_bits = 2
+        while 1 << ring_bits < 4 * self._slots:
+            ring_bits += 1
+        data.config(
+            read=self._chip.adc + chips.ADC_FIFO,
+            write=self._ring_at,
+            count=self._raw_count,
+            ctrl=data.pack_ctrl(
+                size=HALFWORD,
+                inc_read=False,
+                treq_sel=self._chip.adc_dreq,
+                high_pri=True,
+                chain_to=stamp.channel,
+                irq_quiet=False,
+            ),
+        )
+        stamp.config(
+            read=self._chip.timer_low,
+            write=self._stamps.address,
+            count=1,
+            ctrl=stamp.pack_ctrl(
+                size=WORD,
+                inc_read=False,
+                ring_sel=True,
+                ring_size=ring_bits,
+                high_pri=True,
+                chain_to=control.channel,
+            ),
+        )
+        self._trigger = data.registers[
+            chips.DMA_WRITE_TRIGGER_WORD : chips.DMA_WRITE_TRIGGER_WORD + 1
+        ]
+        control.config(
+            read=self._table.address,
+            write=self._trigger,
+            count=1,
+            ctrl=control.pack_ctrl(
+                size=WORD,
+                inc_write=False,
+                ring_sel=False,
+                ring_size=ring_bits,
+                high_pri=True,
+            ),
+        )
+        data.irq(self._on_raw_block, hard=True)
+        control.active(1)  # aims `data` at the first raw block and starts it
+
+    def stop(self):
+        """Stop converter and DMA, in the order that leaves nothing running.
+
+        All channels are disabled before any is aborted: an aborted channel may
+        start the one it is chained to (RP2350 erratum E5).
+        """
+        mem32[self._cs] = 0
+        mask = 0
+        for one in (self._data, self._stamp, self._control):
+            one.ctrl = one.pack_ctrl(default=one.ctrl, enable=False)
+            mask |= 1 << one.channel
+        mem32[self._chip.dma_abort] = mask
+        while mem32[self._chip.dma_abort]:
+            pass
+        for one in (self._data, self._stamp, self._control):
+            one.close()
+
+    # In the interrupt
+
+    def _on_raw_block(self, _):
+        try:
+            self._take_raw_blocks()
+        except Exception:  # or the interrupt would be switched off for good
+            self.faults += 1
+
+    @micropython.native
+    def _take_raw_blocks(self):
+        slots = self._slots
+        while True:
+            writing = ((self._control.read - self._table.address) // 4 - 1) % slots
+            if writing == self._next:
+                return
+            self._take_raw_block(self._next)
+            self._next = (self._next + 1) % slots
+
+    @micropython.native
+    def _take_raw_block(self, raw):
+        history = self._history
+        if self._fill == 0:
+            self._slot = history.claim()
+            about = self._abouts[0]
+            about[3] = 0xFFFF
+            about[4] = 0
+        stamp_at = self._stamps.address + 4 * raw
+        stamp_us = _stamp_at(stamp_at)
+        self._check_time(stamp_us)
+        if self._slot >= 0:
+            source = self._ring_at + raw * self._raw_bytes
+            target = self._history_at + self._slot * history.block_bytes
+            target += 2 * self._fill * self._channels
+            for channel in range(self._channels):
+                reduce(
+                    source + 2 * channel, target + 2 * channel, self._samples, self._abouts[channel]
+                )
+        if _stamp_at(stamp_at) != stamp_us:
+            self._flags |= wire.FLAG_LATE
+        self._check_converter()
+        self._fill += self._samples
+        if self._fill == self._per_block:
+            self._fill = 0
+            if self._slot >= 0:
+                about = self._abouts[0]
+                history.commit(stamp_us, self._flags, self._lost, about[3], about[4])
+                self._flags = self._lost = 0
+        self.mark_block = history.head
+        self.mark_offset = self._fill
+        self.mark_us = stamp_us
+        self.raw_blocks = (self.raw_blocks + 1) & 0xFFFF
+
+    def _check_time(self, stamp_us):
+        """Count conversions that are missing by the time they took."""
+        last_us = self._last_us
+        self._last_us = stamp_us
+        if last_us < 0:
+            return
+        late_us = ((stamp_us - last_us) & 0x3FFFFFFF) - self._raw_us
+        missing = late_us * 48 // self._cycles if late_us < 100000 else MOST_LOST
+        if missing > 1:
+            self._flags |= wire.FLAG_LATE
+            self._lost = min(MOST_LOST, self._lost + missing)
+
+    def _check_converter(self):
+        if mem32[self._fcs] & chips.FCS_OVER:
+            mem32[self._fcs] = self._fcs_bits | chips.FCS_OVER
+            self._flags |= wire.FLAG_CONVERTER_OVERRUN
+            if not self._lost:
+                self._lost = 1
+        if mem32[self._cs] & chips.CS_ERROR_STICKY:
+            mem32[self._cs] = self._cs_bits | chips.CS_START_MANY | chips.CS_ERROR_STICKY
+            self._flags |= wire.FLAG_CONVERTER_ERROR
