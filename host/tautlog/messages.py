@@ -51,6 +51,8 @@ class Status:
         Conversions lost since power-up.
     low, high : int
         Smallest and largest count of the last block.
+    stamp_us : int
+        Board clock, microseconds modulo 2**30.
     """
 
     state: str
@@ -63,6 +65,7 @@ class Status:
     lost: int
     low: int
     high: int
+    stamp_us: int
 
 
 Message = Answer | HeldBlock | BoardEvent | Status
@@ -119,7 +122,7 @@ def _event(payload: memoryview, samples_per_block: int) -> BoardEvent:
 
 def _status(payload: memoryview) -> Status:
     state, *others = struct.unpack(wire.STATUS_BODY, payload)
-    return Status(wire.STATES[state], *others[:-1])
+    return Status(wire.STATES[state], *others)
 
 
 def _answer(payload: memoryview) -> Answer | None:

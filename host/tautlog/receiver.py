@@ -7,15 +7,21 @@ gives no release.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Protocol
 
+from tautlog.firmware import wire
 from tautlog.messages import HeldBlock, Status
 from tautlog.session import Session
 from tautlog.stream import Block, BoardEvent
 
+# Of the board's time, which is slower than ours on an emulated board, so that it is
+# not flooded; and at the latest, by our clock.
 HEARTBEAT_S = 0.2
-COMMIT_S = 0.12  # so that acknowledgements go out several times a second
+HEARTBEAT_LATEST_S = 0.8  # a board takes 2 s of silence for a doubt
+COMMIT_S = 0.12  # of samples: acknowledgements go out several times a second
+COMMIT_LATEST_S = 1.0
 # An fsync takes a millisecond: no use in doing nothing else.
 COMMIT_AGAIN_S = 0.01
 ASK_AGAIN_S = 0.3
@@ -83,11 +89,14 @@ class Receiver:
         self._pending = 0
         self._dirty = False
         # Committed often enough that a board's memory never fills.
-        self._commit_blocks = max(1, session.instrument.history_blocks // 4)
+        board = session.instrument
+        enough = math.ceil(COMMIT_S * board.sample_rate_hz / board.samples_per_block)
+        self._commit_blocks = max(1, min(board.history_blocks // 4, enough))
         now_s = session.clock()
         self.heard_s = now_s
         self._committed_s = now_s
         self._spoke_s = now_s
+        self._spoke_us = 0
         self._asked_again_s = now_s - ASK_AGAIN_S
 
     def step(self) -> None:
@@ -101,12 +110,22 @@ class Receiver:
             elif isinstance(message, Status):
                 self.status = message
         now_s = self._session.clock()
-        much = self._pending >= self._commit_blocks
-        wait_s = COMMIT_AGAIN_S if much else COMMIT_S
-        if (self._pending or self._dirty) and now_s - self._committed_s >= wait_s:
+        if now_s - self._committed_s >= self._commit_wait_s():
             self.commit()
-        elif now_s - self._spoke_s >= HEARTBEAT_S:
+        elif self._must_speak(now_s - self._spoke_s):
             self._speak()
+
+    def _commit_wait_s(self) -> float:
+        if self._dirty or self._pending >= self._commit_blocks:
+            return COMMIT_AGAIN_S
+        return COMMIT_LATEST_S if self._pending else math.inf
+
+    def _must_speak(self, silent_s: float) -> bool:
+        """Whether a word is due: by the board's clock as its status tells it, or by ours."""
+        if silent_s < HEARTBEAT_S or self.status is None:
+            return silent_s >= HEARTBEAT_S
+        board_us = wire.ticks_elapsed_us(self.status.stamp_us, self._spoke_us)
+        return board_us >= HEARTBEAT_S * 0.5e6 or silent_s >= HEARTBEAT_LATEST_S
 
     def commit(self) -> None:
         """Put everything on disk, then acknowledge it."""
@@ -124,6 +143,8 @@ class Receiver:
     def _speak(self, *, again: bool = False) -> None:
         self._session.acknowledge(self.acked, again=again)
         self._spoke_s = self._session.clock()
+        if self.status is not None:
+            self._spoke_us = self.status.stamp_us
 
     def _note(self, event: BoardEvent) -> None:
         if event.number in self._numbers:
