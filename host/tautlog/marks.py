@@ -450,17 +450,34 @@ class _Marking:
             weight_n = self.setup.weight_n or 0.0
             still = max(4.0 * self.noise_n, 0.02 * weight_n, 0.004 * self.top_n)
             if float(piece.std()) < still and halves < still:
-                return float(piece.mean())
+                mean_n = float(piece.mean())
+                return mean_n if mean_n > still or not self._may_fly(count) else None
+        return None
+
+    def _may_fly(self, count: int) -> bool:
+        """Whether the sled may still be up from its rebound in the last `count` samples.
+
+        No rebound is faster than the fall, so no flight lasts longer than 2 v_in / g.
+        """
+        v_in = self._taut_speed()
+        if v_in is None:
+            return True
+        last = self.later[-1].stop if self.later else (self.slack or self.peak)
+        flight = 2.0 * v_in / STANDARD_GRAVITY_M_PER_S2 * self.rate_hz
+        return self.clean_n.size - count < last + flight
+
+    def _taut_speed(self) -> float | None:
+        """Speed at onset of a fall without friction: from the height, else from its time."""
+        if self.setup.height_m is not None:
+            return float(np.sqrt(2 * STANDARD_GRAVITY_M_PER_S2 * self.setup.height_m))
+        if self.marks.fall_time_s is not None:
+            return STANDARD_GRAVITY_M_PER_S2 * self.marks.fall_time_s
         return None
 
     def _mark_closures(self) -> None:
-        mass, height = self.setup.mass_kg, self.setup.height_m
+        mass = self.setup.mass_kg
         gravity = STANDARD_GRAVITY_M_PER_S2
-        v_in = None
-        if height is not None:
-            v_in = float(np.sqrt(2 * gravity * height))
-        elif self.marks.fall_time_s is not None:
-            v_in = gravity * self.marks.fall_time_s
+        v_in = self._taut_speed()
         self._set(taut_speed_m_s=v_in)
         if self.marks.rest_force_n is not None and mass:
             self._set(rest_closure=self.sign * self.marks.rest_force_n / (mass * gravity))

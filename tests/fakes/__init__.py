@@ -1,0 +1,1 @@
+"""Stand-ins that behave worse than the hardware they stand for."""
