@@ -1,8 +1,7 @@
 """Entry of the firmware: builds the board's parts and runs them for ever."""
 
-from board import Board, is_kept_out
-
 import config
+from board import Board, is_kept_out
 from instrument import Instrument
 
 
