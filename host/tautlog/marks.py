@@ -451,7 +451,7 @@ class _Marking:
             still = max(4.0 * self.noise_n, 0.02 * weight_n, 0.004 * self.top_n)
             if float(piece.std()) < still and halves < still:
                 mean_n = float(piece.mean())
-                return mean_n if mean_n > still or not self._may_fly(count) else None
+                return mean_n if abs(mean_n) > still or not self._may_fly(count) else None
         return None
 
     def _may_fly(self, count: int) -> bool:
