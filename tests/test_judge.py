@@ -1,0 +1,249 @@
+"""Verdicts: every condition on both sides of its bound, every row of the combination."""
+
+import dataclasses
+
+import pytest
+from traces import arrest, recorded
+
+from tautlog.judge import ARTICLE_FINDINGS, as_json, combine, judge
+from tautlog.marks import Finding, Marks, mark
+from tautlog.trace import DropSetup
+
+SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
+GOOD = Marks(
+    sample_rate_hz=62500.0,
+    samples=100_000,
+    release_time_s=0.4,
+    peak_force_n=1050.0,
+    peak_force_expanded_u_n=20.0,
+    rest_force_n=98.0665,
+    rest_closure=1.0,
+    impulse_closure=1.0,
+    zero_drift_n=0.0,
+    bounces=5,
+)
+
+
+def judged(setup=SETUP, **changes):
+    marks = dataclasses.replace(GOOD, **changes)
+    return judge(marks, setup)
+
+
+def codes(verdict):
+    return {one.code for one in verdict.reasons}
+
+
+def test_a_good_record():
+    verdict = judged()
+    assert verdict.record_verdict == "valid"
+    assert verdict.load_verdict == "on-target"
+    assert verdict.trace_says == "held"
+    assert verdict.test_verdict == "pending"
+
+
+# Is the record valid?
+
+
+# Limits: 5 and 10 % of the impulse, 3 % of m g (at least 3 N), 0.5 and 2 % of the target for
+# the zero (common practice, no source).
+CONDITIONS = [
+    ("closure-good", {"impulse_closure": 1.049}, "valid"),
+    ("closure-off", {"impulse_closure": 0.949}, "suspect"),
+    ("closure-off", {"impulse_closure": 1.099}, "suspect"),
+    ("closure-wrong", {"impulse_closure": 0.899}, "invalid"),
+    ("closure-wrong", {"impulse_closure": 1.101}, "invalid"),
+    ("closure-unknown", {"impulse_closure": None}, "valid"),
+    ("rest-off", {"rest_closure": 1.032, "rest_force_n": 101.2}, "suspect"),
+    ("rest-off", {"rest_closure": 0.6, "rest_force_n": 59.0}, "suspect"),
+    ("zero-drift", {"zero_drift_n": 5.1}, "valid"),
+    ("zero-shift", {"zero_drift_n": -20.1}, "invalid"),
+    ("release-unknown", {"release_time_s": None}, "valid"),
+    ("clipped", {"clipped": True}, "suspect"),
+    ("gap-in-contact", {"gap_in_contact": True, "missing_samples": 9}, "invalid"),
+    ("gap", {"missing_samples": 9}, "valid"),
+    ("reversed", {"findings": (Finding("reversed", "x"),), "peak_force_n": -1050.0}, "invalid"),
+    ("no-samples", {"findings": (Finding("no-samples", "x"),)}, "invalid"),
+]
+
+
+@pytest.mark.parametrize(("code", "changes", "verdict"), CONDITIONS)
+def test_condition(code, changes, verdict):
+    seen = judged(**changes)
+    assert code in codes(seen)
+    assert seen.record_verdict == verdict
+
+
+QUIET = [
+    ("closure-off", {"impulse_closure": 1.049}),
+    ("closure-wrong", {"impulse_closure": 1.099}),
+    ("rest-off", {"rest_closure": 1.029, "rest_force_n": 100.9}),
+    ("zero-drift", {"zero_drift_n": 4.9}),
+    ("zero-shift", {"zero_drift_n": 19.9}),
+    ("rest-off", {"rest_closure": 0.0, "rest_force_n": 0.0, "break_time_s": 0.9}),
+]
+
+
+@pytest.mark.parametrize(("code", "changes"), QUIET)
+def test_condition_not_raised(code, changes):
+    assert code not in codes(judged(**changes))
+
+
+def test_the_worst_condition_decides_and_all_are_told():
+    seen = judged(impulse_closure=0.89, clipped=True, release_time_s=None)
+    assert seen.record_verdict == "invalid"
+    assert {"closure-wrong", "clipped", "release-unknown"} <= codes(seen)
+
+
+# Which load was reached? Target 1000, limit 1100 (1.1 x target), U = 20.
+
+
+@pytest.mark.parametrize(
+    ("peak_n", "verdict"),
+    [
+        (979.0, "under"),
+        (981.0, "unproven"),
+        (1019.0, "unproven"),
+        (1021.0, "on-target"),
+        (1079.0, "on-target"),
+        (1081.0, "possible-overload"),
+        (1119.0, "possible-overload"),
+        (1121.0, "overload"),
+    ],
+)
+def test_guard_band(peak_n, verdict):
+    assert judged(peak_force_n=peak_n).load_verdict == verdict
+    findings = (Finding("reversed", "x"),)
+    assert judged(peak_force_n=-peak_n, findings=findings).load_verdict == verdict
+
+
+def test_no_contact_is_no_load():
+    seen = judged(peak_force_n=None, peak_force_expanded_u_n=None)
+    assert seen.load_verdict == "no-load"
+    assert seen.test_verdict == "no-test"
+
+
+@pytest.mark.parametrize("flaw", [{"clipped": True}, {"gap_in_contact": True}])
+@pytest.mark.parametrize("peak_n", [900.0, 1050.0, 1500.0])
+def test_a_flawed_peak_is_a_lower_bound(flaw, peak_n):
+    assert judged(peak_force_n=peak_n, **flaw).load_verdict == "at-least"
+
+
+def test_without_a_target_the_load_is_not_judged():
+    seen = judged(DropSetup(mass_kg=10.0))
+    assert seen.load_verdict is None
+    assert "load-no-target" in codes(seen)
+
+
+def test_a_wide_uncertainty_never_proves():
+    seen = judged(peak_force_n=1050.0, peak_force_expanded_u_n=60.0)
+    assert seen.load_verdict == "unproven"
+
+
+# What does the trace show?
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({}, "held"),
+        ({"rest_force_n": 95.2}, "held"),
+        ({"rest_force_n": 94.0}, "unclear"),
+        ({"rest_force_n": 0.5, "bounces": 0}, "let-go"),
+        ({"rest_force_n": 0.5, "bounces": 3}, "unclear"),
+        ({"rest_force_n": None}, "unclear"),
+        ({"break_time_s": 0.9, "break_force_n": 800.0}, "let-go"),
+        ({"break_time_s": 0.9, "rest_force_n": 98.0}, "let-go"),
+        ({"peak_force_n": None}, "unclear"),
+        ({"findings": (Finding("flat-top", "x"),)}, "unclear"),
+        ({"findings": (Finding("reversed", "x"),), "rest_force_n": -98.0}, "held"),
+    ],
+)
+def test_trace_says(changes, says):
+    assert judged(**changes).trace_says == says
+
+
+def test_without_a_mass_nothing_is_held():
+    assert judged(DropSetup(target_n=1000.0)).trace_says == "unclear"
+
+
+# What does it mean for the test?
+
+FAILED = ("deformed-beyond", "parted", "slipped")
+WHOLE = ("intact", "deformed-within")
+COMBINED = {
+    ("on-target", WHOLE): "pass",
+    ("on-target", FAILED): "fail",
+    ("under", WHOLE): "no-test",
+    ("under", FAILED): "fail",
+    ("unproven", WHOLE): "no-verdict",
+    ("unproven", FAILED): "fail",
+    ("overload", WHOLE): "pass-overtested",
+    ("overload", FAILED): "no-verdict",
+    ("possible-overload", WHOLE): "pass-overtested",
+    ("possible-overload", FAILED): "no-verdict",
+    ("at-least", WHOLE): "no-verdict",
+    ("at-least", FAILED): "no-verdict",
+    ("no-load", WHOLE): "no-test",
+}
+
+
+@pytest.mark.parametrize(
+    ("load", "finding", "verdict"),
+    [(load, one, verdict) for (load, some), verdict in COMBINED.items() for one in some],
+)
+def test_combination_of_a_valid_record(load, finding, verdict):
+    assert combine("valid", load, finding)[0] == verdict
+
+
+@pytest.mark.parametrize("load", ["under", "unproven", "on-target", "overload", "at-least"])
+def test_invalid_record(load):
+    assert all(combine("invalid", load, one)[0] == "no-test" for one in WHOLE)
+    assert all(combine("invalid", load, one)[0] == "no-verdict" for one in FAILED)
+
+
+@pytest.mark.parametrize("load", ["under", "unproven", "on-target", "overload"])
+@pytest.mark.parametrize("finding", [*WHOLE, *FAILED])
+def test_suspect_record(load, finding):
+    assert combine("suspect", load, finding)[0] == "no-verdict"
+
+
+@pytest.mark.parametrize("record", ["valid", "suspect", "invalid"])
+@pytest.mark.parametrize("load", ["under", "on-target", "overload", "at-least", None])
+def test_nothing_is_decided_before_inspection(record, load):
+    assert combine(record, load, "not-inspected")[0] == "pending"
+
+
+def test_only_a_proven_target_passes():
+    passing = {
+        (record, load)
+        for record in ("valid", "suspect", "invalid")
+        for load in ("no-load", "under", "unproven", "on-target", "at-least", None)
+        for finding in ARTICLE_FINDINGS
+        if combine(record, load, finding)[0].startswith("pass")
+    }
+    assert passing == {("valid", "on-target")}
+
+
+def test_unknown_finding():
+    with pytest.raises(ValueError, match="article"):
+        combine("valid", "on-target", "fine")
+
+
+# From a trace to a verdict
+
+
+@pytest.mark.parametrize(
+    ("finding", "target_n", "verdict"),
+    [("intact", 1000.0, "pass"), ("parted", 1000.0, "fail"), ("intact", 1200.0, "no-test")],
+)
+def test_whole_way(finding, target_n, verdict):
+    _, force = arrest(10.0, 1.0, 5000.0, 0.03, total_s=14.0)
+    setup = dataclasses.replace(SETUP, target_n=target_n, article_finding=finding)
+    trace = dataclasses.replace(recorded(force), calibration_u_fraction=0.01)
+    marks = mark(trace, setup)
+    result = as_json(marks, judge(marks, setup), "drop")
+    assert result["test_verdict"] == verdict
+    assert result["trace_says"] == "held"
+    assert result["record_verdict"] == "valid"
+    assert next(iter(result)) == "record"
+    assert result["record"] == "drop"
