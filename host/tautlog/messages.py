@@ -7,6 +7,7 @@ import; here is only what becomes of it on the laptop.
 from __future__ import annotations
 
 import json
+import math
 import struct
 from dataclasses import dataclass
 from typing import Any
@@ -140,6 +141,11 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
     KeyError, TypeError, ValueError
         If a field is missing or is not what it should be.
     """
+    for name in ("rate_hz", "reduction", "per_block", "history", "bits"):
+        if not 0 < hello[name] < math.inf:
+            raise ValueError(f"{name} = {hello[name]!r}")
+    if hello["state"] not in wire.STATES or not hello["channels"]:
+        raise ValueError(f"state = {hello['state']!r}, channels = {hello['channels']!r}")
     return Instrument(
         firmware=str(hello["firmware"]),
         board=str(hello["board"]),

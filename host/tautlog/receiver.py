@@ -25,6 +25,7 @@ COMMIT_LATEST_S = 1.0
 # An fsync takes a millisecond: no use in doing nothing else.
 COMMIT_AGAIN_S = 0.01
 ASK_AGAIN_S = 0.3
+STALL_S = 0.5  # without a block although the board's status says that there is one
 
 
 class BlockStore(Protocol):
@@ -96,6 +97,7 @@ class Receiver:
         self.heard_s = now_s
         self._committed_s = now_s
         self._spoke_s = now_s
+        self._progress_s = now_s
         self._spoke_us = 0
         self._asked_again_s = now_s - ASK_AGAIN_S
 
@@ -109,11 +111,20 @@ class Receiver:
                 self._note(message)
             elif isinstance(message, Status):
                 self.status = message
+        self._mind_stalls()
         now_s = self._session.clock()
         if now_s - self._committed_s >= self._commit_wait_s():
             self.commit()
         elif self._must_speak(now_s - self._spoke_s):
             self._speak()
+
+    def _mind_stalls(self) -> None:
+        """Ask again for a block whose loss no later block will show."""
+        if self.status is None or self.status.head <= self.expected:
+            self._progress_s = self._session.clock()
+        elif self._session.clock() - self._progress_s > STALL_S * max(1.0, self._session.scale):
+            self._progress_s = self._session.clock()
+            self._ask_again()
 
     def _commit_wait_s(self) -> float:
         if self._dirty or self._pending >= self._commit_blocks:
@@ -164,6 +175,7 @@ class Receiver:
         self.missing_blocks += number - self.expected
         self._store.append(held.block)
         self.expected = number + 1
+        self._progress_s = self._session.clock()
         self._pending += 1
         if self._on_block is not None:
             self._on_block(held.block)

@@ -44,7 +44,7 @@ class Session:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._link = link
-        self._scale = timeout_scale
+        self.scale = timeout_scale
         self.clock = clock
         self._decoder = wire.Decoder(wire.MAX_PAYLOAD, DECODER_ROOM)
         self._sequence = 0
@@ -84,7 +84,7 @@ class Session:
             If the board says no; with all its reasons.
         """
         sequence = self.send(wire.ASK, json.dumps({"do": name, **fields}).encode())
-        deadline = self.clock() + wait_s * self._scale
+        deadline = self.clock() + wait_s * self.scale
         while self.clock() < deadline:
             answer = None
             for message in self._read():
@@ -95,7 +95,7 @@ class Session:
             if answer is not None:
                 return _granted(name, answer.fields)
         raise LinkTimeoutError(
-            f"the board did not answer `{name}` within {wait_s * self._scale:g} s: check that it "
+            f"the board did not answer `{name}` within {wait_s * self.scale:g} s: check that it "
             "runs the tautlog firmware and that no other program holds the port"
         )
 
@@ -159,7 +159,7 @@ class Session:
         return self.instrument
 
     def _await_hello(self) -> dict[str, object]:
-        deadline = self.clock() + GREETING_S * self._scale
+        deadline = self.clock() + GREETING_S * self.scale
         while self.clock() < deadline:
             try:
                 return self.ask("hello", wait_s=GREET_AGAIN_S, wire=wire.VERSION)
@@ -172,7 +172,7 @@ class Session:
             else ("nothing came back")
         )
         raise WrongDeviceError(
-            f"no tautlog board answers here within {GREETING_S * self._scale:g} s ({seen}): "
+            f"no tautlog board answers here within {GREETING_S * self.scale:g} s ({seen}): "
             "is it the right port, and is the firmware installed?"
         )
 

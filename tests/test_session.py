@@ -1,0 +1,142 @@
+"""Greeting and asking over bad lines and with wrong devices."""
+
+import pytest
+from fakes.link import HELLO, FrameLink
+
+from tautlog.errors import (
+    LinkError,
+    LinkTimeoutError,
+    RefusedError,
+    WireVersionError,
+    WrongDeviceError,
+)
+from tautlog.firmware import wire
+from tautlog.messages import HeldBlock
+from tautlog.session import Session
+
+
+def session_on(link):
+    return Session(link, clock=link.clock)
+
+
+def test_greeting():
+    link = FrameLink()
+    board = session_on(link).greet()
+    assert (board.serial, board.sample_rate_hz, board.samples_per_block) == ("f-1", 62500.0, 16)
+    assert link.asked[0] == {"do": "hello", "wire": wire.VERSION}
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_greeting_on_a_bad_line(seed):
+    """Lost and damaged answers are asked for again."""
+    link = FrameLink(seed=seed, damage=0.2, drop=0.3, short=0.9)
+    link.limit = 0
+    assert session_on(link).greet().serial == "f-1"
+
+
+def test_nobody_there():
+    link = FrameLink()
+    link.limit, link.send = 0, lambda kind, payload: None
+    with pytest.raises(WrongDeviceError, match="nothing came back"):
+        session_on(link).greet()
+
+
+@pytest.mark.parametrize("noise", [b">>> ", b"\xd7\xa5" * 50, bytes(range(256)) * 20])
+def test_something_else_is_there(noise):
+    link = FrameLink()
+    link.limit, link.answers = 0, {}
+    read = link.read
+    link.read = lambda: read() + noise
+    with pytest.raises(WrongDeviceError, match="not ours"):
+        session_on(link).greet()
+
+
+def test_other_version_in_the_greeting():
+    link = FrameLink()
+    link.answers = {"hello": {**HELLO, "wire": 9}}
+    with pytest.raises(WireVersionError) as caught:
+        session_on(link).greet()
+    assert (caught.value.expected, caught.value.received) == (wire.VERSION, 9)
+
+
+def test_other_version_in_the_frames():
+    link = FrameLink()
+    link.version = 200
+    with pytest.raises(WireVersionError) as caught:
+        session_on(link).greet()
+    assert caught.value.received == 200
+
+
+@pytest.mark.parametrize("name", [one for one in HELLO if one not in ("ok", "wire")])
+def test_greeting_that_lacks_something(name):
+    link = FrameLink()
+    link.answers = {"hello": {key: value for key, value in HELLO.items() if key != name}}
+    if name in ("silence_s", "before_s", "after_s"):
+        assert session_on(link).greet().serial == "f-1"  # told, and not needed
+        return
+    with pytest.raises(WrongDeviceError, match="garbles"):
+        session_on(link).greet()
+
+
+@pytest.mark.parametrize("wrong", [{"rate_hz": -1}, {"per_block": 0}, {"channels": 3}])
+def test_greeting_that_makes_no_sense(wrong):
+    link = FrameLink()
+    link.answers = {"hello": {**HELLO, **wrong}}
+    with pytest.raises(WrongDeviceError, match="garbles"):
+        session_on(link).greet()
+
+
+def test_refusal_carries_every_reason():
+    link = FrameLink()
+    session = session_on(link)
+    session.greet()
+    link.answers["arm"] = {"ok": False, "error": "refused", "text": "", "reasons": [2, 3, 99]}
+    with pytest.raises(RefusedError) as caught:
+        session.ask("arm", by="drive")
+    assert len(caught.value.reasons) == 3
+    assert wire.REASONS[2][1] in str(caught.value)
+    assert wire.REASONS[3][1] in str(caught.value)
+
+
+def test_no_answer():
+    link = FrameLink()
+    session = session_on(link)
+    session.greet()
+    with pytest.raises(LinkTimeoutError, match="arm"):
+        session.ask("arm", by="drive")
+
+
+def test_timeouts_are_scaled():
+    link = FrameLink()
+    link.answers = {}
+    link.limit = 0
+    with pytest.raises(WrongDeviceError):
+        Session(link, timeout_scale=3.0, clock=link.clock).greet()
+    slow_s = link.now_s
+    link.now_s = 0.0
+    with pytest.raises(WrongDeviceError):
+        Session(link, clock=link.clock).greet()
+    assert slow_s == pytest.approx(3 * link.now_s, rel=0.1)
+
+
+def test_blocks_behind_an_answer_are_not_lost():
+    link = FrameLink(short=0.0)
+    session = session_on(link)
+    session.greet()
+    link.answers["status"] = {"ok": True}
+    session.ask("status")
+    numbers = []
+    for _ in range(20):
+        numbers += [one.block.number for one in session.pump() if isinstance(one, HeldBlock)]
+    assert numbers == list(range(len(numbers)))
+    assert len(numbers) > 10
+
+
+def test_a_cable_that_is_pulled():
+    link = FrameLink()
+    session = session_on(link)
+    session.greet()
+    session.pump()  # what had come before is still told
+    link.gone = True
+    with pytest.raises(LinkError):
+        session.pump()
