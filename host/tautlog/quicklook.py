@@ -50,9 +50,13 @@ def picture_of(record: Record, marked: Marked, path: Path) -> Path:
     return path
 
 
-def look(path: Path, *, cfc: int | None = 180) -> tuple[Marked, Path]:
-    """Mark a new record, keep the marks, draw it beside itself."""
-    record = open_record(path)
-    marked = mark_record(record, cfc=cfc)
+def mark_new(path: Path, *, cfc: int | None = 180) -> Marked:
+    """Mark a new record and keep the marks with it."""
+    marked = mark_record(open_record(path), cfc=cfc)
     keep_marks(path, marked, cfc=cfc, zero="slack")
-    return marked, picture_of(record, marked, path.with_suffix(".png"))
+    return marked
+
+
+def draw_new(path: Path, marked: Marked) -> Path:
+    """Draw a new record beside itself."""
+    return picture_of(open_record(path), marked, path.with_suffix(".png"))

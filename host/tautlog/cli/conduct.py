@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from tautlog.cli.console import ConsoleCrew
+import click
+
+from tautlog.cli.console import ConsoleCrew, print_figures, print_json, print_verdict
 from tautlog.drop import DropOutcome, DropPlan, recover, run_drop
 from tautlog.link import SerialLink
-from tautlog.quicklook import look
+from tautlog.quicklook import draw_new, mark_new
+from tautlog.record import open_record
 from tautlog.session import Session
 
 
@@ -25,11 +29,33 @@ def fetch(url: str, path: Path, *, timeout_scale: float) -> DropOutcome:
 
 
 def show_outcome(
-    outcome: DropOutcome, crew: ConsoleCrew, cfc: int | None
-) -> tuple[dict[str, Any], Path]:
-    """Mark and draw the new record; marks and picture's path."""
+    outcome: DropOutcome,
+    crew: ConsoleCrew,
+    *,
+    cfc: int | None,
+    as_json: bool,
+    truth: Callable[[int], dict[str, Any]] | None = None,
+) -> None:
+    """Mark the new record, say what was found, draw it.
+
+    Parameters
+    ----------
+    truth : callable, optional
+        True figures of a rehearsed drop, from the index of the record's first sample.
+    """
     if outcome.early:
         crew.say("the recording was ended early by Ctrl-C; the release drive is low")
     lost = f"{outcome.missing_blocks} blocks missing, {outcome.damaged} damaged frames"
     crew.say(f"record: {outcome.path} ({lost})")
-    return look(outcome.path, cfc=cfc)
+    marked = mark_new(outcome.path, cfc=cfc)
+    true = truth(open_record(outcome.path).first_sample_index) if truth else None
+    if not as_json:
+        # The verdict first: drawing takes longer than all else.
+        print_verdict(marked)
+        print_figures(marked, true)
+    picture = draw_new(outcome.path, marked)
+    if as_json:
+        result = {"record": str(outcome.path), "picture": str(picture)}
+        print_json(result | ({"truth": true} if truth else {}) | {"marks": marked})
+        return
+    click.echo(f"record  {outcome.path}\npicture {picture}")

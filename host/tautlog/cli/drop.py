@@ -55,7 +55,7 @@ def command(
     """
     from tautlog.calibration import Calibration
     from tautlog.cli.conduct import conduct, show_outcome
-    from tautlog.cli.console import ConsoleCrew, print_figures, print_json, print_verdict
+    from tautlog.cli.console import ConsoleCrew
     from tautlog.drop import DropPlan
 
     campaign = options.here()
@@ -72,10 +72,5 @@ def command(
     )
     plan = plan.at(options.record_path(out, campaign, plan.setup.article))
     crew = ConsoleCrew(yes=yes, quiet=as_json)
-    marked, picture = show_outcome(conduct(port, plan, crew), crew, options.class_of(cfc))
-    if as_json:
-        print_json({"record": str(plan.path), "picture": str(picture), "marks": marked})
-        return
-    print_verdict(marked)
-    print_figures(marked)
-    click.echo(f"record  {plan.path}\npicture {picture}")
+    outcome = conduct(port, plan, crew)
+    show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)

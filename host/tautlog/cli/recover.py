@@ -38,7 +38,7 @@ def command(
     unfinished and no port: complete it from what is on disk.
     """
     from tautlog.cli.conduct import show_outcome
-    from tautlog.cli.console import ConsoleCrew, print_json, print_verdict
+    from tautlog.cli.console import ConsoleCrew
     from tautlog.drop import complete
 
     crew = ConsoleCrew(yes=True, quiet=as_json)
@@ -50,12 +50,7 @@ def command(
         port = options.port_of(port, campaign)
         outcome = _from_board(port, record, out, campaign, setup, timeout_scale, crew)
         crew.say("the event came from the board's memory")
-    marked, picture = show_outcome(outcome, crew, options.class_of(cfc))
-    if as_json:
-        print_json({"record": str(outcome.path), "picture": str(picture), "marks": marked})
-        return
-    print_verdict(marked)
-    click.echo(f"record  {outcome.path}\npicture {picture}")
+    show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)
 
 
 def _from_board(

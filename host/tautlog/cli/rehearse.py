@@ -152,8 +152,6 @@ def _rehearse(
     as_json: bool,
 ) -> None:
     from tautlog.cli.conduct import conduct, show_outcome
-    from tautlog.cli.console import print_figures, print_json, print_verdict
-    from tautlog.record import open_record
 
     try:
         outcome = conduct(board.url, plan, crew)
@@ -163,16 +161,7 @@ def _rehearse(
             raise
         crew.say(f"the cable is out ({problem})")
         outcome = _recover(board, plan, crew)
-    marked, picture = show_outcome(outcome, crew, cfc)
-    truth = rig.truth(open_record(plan.path).first_sample_index)
-    if as_json:
-        print_json(
-            {"record": str(plan.path), "picture": str(picture), "truth": truth, "marks": marked}
-        )
-        return
-    print_verdict(marked)
-    print_figures(marked, truth)
-    click.echo(f"record  {plan.path}\npicture {picture}")
+    show_outcome(outcome, crew, cfc=cfc, as_json=as_json, truth=rig.truth)
 
 
 def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutcome:
