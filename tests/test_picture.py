@@ -68,4 +68,4 @@ def test_the_picture_names_what_a_crew_looks_for():
 def test_every_verdict_has_words():
     for verdict in ("valid", "on-target", "held", "pending", "at-least", "let-go"):
         assert words(verdict) != verdict
-    assert words(None) == "not judged"
+    assert words(None) == "load not judged (no target)"

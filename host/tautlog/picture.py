@@ -83,7 +83,8 @@ def _number(value: object, form: str) -> str:
 
 
 def _newton(value: float | None) -> str:
-    return "-" if value is None else f"{value:,.0f} N".replace(",", " ")
+    # Rounded first: a little below zero is no "-0".
+    return "-" if value is None else f"{round(value) + 0:,d} N".replace(",", " ")
 
 
 def _ms(value: float | None) -> str:
@@ -216,12 +217,12 @@ def _mark_peak(axes: Axes, first_s: float, marks: Mapping[str, Any]) -> None:
     axes.annotate(
         f"peak {_newton(peak_n)}",
         (at_ms, peak_n),
-        xytext=(14, -4),
+        xytext=(10, 12),
         textcoords="offset points",
         fontsize=10,
         weight="bold",
         color=_INK,
-        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1},
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.6, "pad": 1},
     )
 
 
