@@ -11,7 +11,8 @@ import uctypes
 from machine import Pin
 
 from hardware import chips
-from hardware.memory import Aligned
+from hardware.dma import stop_channels
+from hardware.memory import Aligned, stamp_at
 
 STAMPS = 64
 RING_BITS = 8
@@ -26,12 +27,6 @@ def _watch():
     wait(0, pin, 0)
     push(noblock)
     wrap()
-
-
-@micropython.viper
-def _stamp_at(address: int) -> int:
-    # Above 2**30 a number would be allocated.
-    return int(ptr32(address)[0]) & 0x3FFFFFFF
 
 
 class EdgeStamps:
@@ -55,6 +50,7 @@ class EdgeStamps:
     """
 
     def __init__(self, chip, number, pin):
+        self._chip = chip
         self._ring = Aligned(4 * STAMPS)
         self._word = bytearray(4)
         self._pin = Pin(pin, Pin.IN, Pin.PULL_UP)
@@ -101,7 +97,7 @@ class EdgeStamps:
         """Fetch the next edge; False when there is none."""
         if (self._stamp.write - self._ring.address) // 4 == self._taken:
             return False
-        self.stamp_us = _stamp_at(self._ring.address + 4 * self._taken)
+        self.stamp_us = stamp_at(self._ring.address + 4 * self._taken)
         self.is_open = self._taken & 1 == 0
         self._taken = (self._taken + 1) % STAMPS
         return True
@@ -109,7 +105,4 @@ class EdgeStamps:
     def stop(self):
         """Stop state machine and DMA."""
         self._machine.active(0)
-        for one in (self._take, self._stamp):
-            one.ctrl = one.pack_ctrl(default=one.ctrl, enable=False)
-        for one in (self._take, self._stamp):
-            one.close()
+        stop_channels(self._chip, (self._take, self._stamp))

@@ -6,7 +6,14 @@ objects as long as the hardware uses their addresses.
 
 import gc
 
+import micropython
 import uctypes
+
+
+@micropython.viper
+def stamp_at(address: int) -> int:
+    """Return the microseconds at an address, modulo 2**30: more would be allocated."""
+    return int(ptr32(address)[0]) & 0x3FFFFFFF
 
 
 class Aligned:

@@ -18,7 +18,8 @@ from machine import ADC, Pin, mem32
 
 import wire
 from hardware import chips
-from hardware.memory import Aligned
+from hardware.dma import stop_channels
+from hardware.memory import Aligned, stamp_at
 
 try:
     from hardware.loops_thumb import reduce
@@ -28,12 +29,6 @@ except (ImportError, SyntaxError):  # no Thumb assembler here
 RAW_CONVERSIONS = 2048  # at most, in a raw block
 MOST_LOST = 0xFFFF
 WORD, HALFWORD = 2, 1  # transfer sizes, as rp2.DMA numbers them
-
-
-@micropython.viper
-def _stamp_at(address: int) -> int:
-    # Above 2**30 a number would be allocated.
-    return int(ptr32(address)[0]) & 0x3FFFFFFF
 
 
 class Sampler:
@@ -173,21 +168,9 @@ class Sampler:
         control.active(1)  # aims `data` at the first raw block and starts it
 
     def stop(self):
-        """Stop converter and DMA, in the order that leaves nothing running.
-
-        All channels are disabled before any is aborted: an aborted channel may
-        start the one it is chained to (RP2350 erratum E5).
-        """
+        """Stop converter and DMA, in the order that leaves nothing running."""
         mem32[self._cs] = 0
-        mask = 0
-        for one in (self._data, self._stamp, self._control):
-            one.ctrl = one.pack_ctrl(default=one.ctrl, enable=False)
-            mask |= 1 << one.channel
-        mem32[self._chip.dma_abort] = mask
-        while mem32[self._chip.dma_abort]:
-            pass
-        for one in (self._data, self._stamp, self._control):
-            one.close()
+        stop_channels(self._chip, (self._data, self._stamp, self._control))
 
     # In the interrupt
 
@@ -216,7 +199,7 @@ class Sampler:
             about[3] = 0xFFFF
             about[4] = 0
         stamp_at = self._stamps.address + 4 * raw
-        stamp_us = _stamp_at(stamp_at)
+        stamp_us = stamp_at(stamp_at)
         self._check_time(stamp_us)
         if self._slot >= 0:
             source = self._ring_at + raw * self._raw_bytes
@@ -226,7 +209,7 @@ class Sampler:
                 reduce(
                     source + 2 * channel, target + 2 * channel, self._samples, self._abouts[channel]
                 )
-        if _stamp_at(stamp_at) != stamp_us:
+        if stamp_at(stamp_at) != stamp_us:
             self._flags |= wire.FLAG_LATE
         self._check_converter()
         self._fill += self._samples

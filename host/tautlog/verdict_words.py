@@ -26,4 +26,6 @@ _WORDS = {
 
 def words(verdict: object) -> str:
     """A verdict in words; that of a load without a target for None."""
-    return "load not judged (no target)" if verdict is None else _WORDS.get(str(verdict), str(verdict))
+    return (
+        "load not judged (no target)" if verdict is None else _WORDS.get(str(verdict), str(verdict))
+    )
