@@ -198,8 +198,8 @@ class Sampler:
             about = self._abouts[0]
             about[3] = 0xFFFF
             about[4] = 0
-        stamp_at = self._stamps.address + 4 * raw
-        stamp_us = stamp_at(stamp_at)
+        place = self._stamps.address + 4 * raw
+        stamp_us = stamp_at(place)
         self._check_time(stamp_us)
         if self._slot >= 0:
             source = self._ring_at + raw * self._raw_bytes
@@ -209,7 +209,7 @@ class Sampler:
                 reduce(
                     source + 2 * channel, target + 2 * channel, self._samples, self._abouts[channel]
                 )
-        if stamp_at(stamp_at) != stamp_us:
+        if stamp_at(place) != stamp_us:
             self._flags |= wire.FLAG_LATE
         self._check_converter()
         self._fill += self._samples
