@@ -30,6 +30,7 @@ from hardware.link import UsbLink  # noqa: E402
 from hardware.sampler import Sampler  # noqa: E402
 
 REST_US = 4000  # the main loop looks around this often when nothing happens
+LAST_WORD_MS = 200  # for what was written to leave by USB
 KEY_EDGES = 16  # that may wait for the main loop
 PROMPT = 0x7A07  # in the first scratch register: stay at the prompt after this reset
 
@@ -173,6 +174,7 @@ class Board:
 
     def reset_to_prompt(self):
         """Restart the board and leave it at MicroPython's prompt."""
+        time.sleep_ms(LAST_WORD_MS)
         self.close()
         mem32[CHIP.watchdog + WATCHDOG_SCRATCH] = PROMPT
         reset()

@@ -14,6 +14,7 @@ COMMANDS = {
     "arm": {"by": ("drive", "hand")},
     "fetch": {"from": int},
     "discard": {},
+    "prompt": {},
 }
 
 

@@ -63,6 +63,7 @@ class Instrument:
         }
         self._streaming = False
         self._more_to_send = False
+        self._leaving = False
         self._heard_us = board.ticks_us()
         self._status_us = self._heard_us
         self._armed_at_block = 0
@@ -90,6 +91,8 @@ class Instrument:
         self._set_outputs(now_us)
         self._report(now_us)
         self._more_to_send = self.sender.step(self._streaming)
+        if self._leaving and self.sender.is_idle():
+            board.reset_to_prompt()
 
     # What the laptop says
 
@@ -169,6 +172,9 @@ class Instrument:
         if name == "arm":
             return self._arm(command["by"] == "hand", now_us)
         state = self.states.now
+        if name == "prompt" and state == wire.SAFE:
+            self._leaving = True
+            return {"ok": True}
         if name == "stream" and state == wire.SAFE:
             self.history.start_at(self.history.head)
             self._streaming = command["on"]

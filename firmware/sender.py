@@ -72,6 +72,10 @@ class Sender:
                 return False
         return self._continue()
 
+    def is_idle(self):
+        """Whether the link has taken everything but blocks."""
+        return self._answer is None and self._part == 3
+
     def _continue(self):
         """Write on at the frame under way; True when it is all written."""
         while self._part < 3:

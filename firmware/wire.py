@@ -58,6 +58,7 @@ arm      `by`: "drive" or "hand". Answer: `token` (hex), `first` (the block from
 fetch    `from`: block number. Board held: sends blocks from there and all
          events again. Answer: `oldest`, `head`, `release` (block).
 discard  Board held: forgets the event and goes to safe.
+prompt   Board safe: stops, and restarts at MicroPython's prompt, for installing.
 
 Stamps are microseconds of the board's clock modulo 2**30 (17.9 min).
 """

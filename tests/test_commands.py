@@ -17,6 +17,7 @@ GOOD = [
     {"do": "arm", "by": "drive"},
     {"do": "fetch", "from": 0},
     {"do": "discard"},
+    {"do": "prompt"},
 ]
 ANY = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=9),

@@ -11,6 +11,7 @@ HOST = ROOT / "host" / "tautlog"
 FIRMWARE = ROOT / "firmware"
 OWNERS = {
     "serial": {"link.py"},
+    "mpremote": {"installer.py"},
     "h5py": {"layout.py", "trouble.py", "seal.py", "reader.py", "writer.py"},
     "matplotlib": {"picture.py"},
 }

@@ -2,6 +2,8 @@
 
 from machine import mem32
 
+ABORT_TRIES = 50
+
 
 def stop_channels(chip, channels):
     """Stop chained channels and give them back.
@@ -14,7 +16,8 @@ def stop_channels(chip, channels):
         one.ctrl = one.pack_ctrl(default=one.ctrl, enable=False)
         mask |= 1 << one.channel
     mem32[chip.dma_abort] = mask
-    while mem32[chip.dma_abort]:
-        pass
+    for _ in range(ABORT_TRIES):  # a few cycles are enough; an emulator may never say so
+        if not mem32[chip.dma_abort] & mask:
+            break
     for one in channels:
         one.close()

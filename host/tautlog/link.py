@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import errno
 import types
+from dataclasses import dataclass
 from typing import Protocol, Self
 
 import serial
@@ -18,6 +19,43 @@ READ_WAIT_S = 0.01
 READ_BYTES = 1 << 16
 WRITE_WAIT_S = 2.0
 BAUD = 115200  # USB serial ports take any; real ones need a number
+
+
+USB_VENDORS = (0x2E8A,)  # Raspberry Pi; MicroPython's RP2 ports use it
+
+
+@dataclass(frozen=True)
+class FoundPort:
+    """A serial port of this machine.
+
+    Attributes
+    ----------
+    device, description, serial : str
+        Name, what it says of itself, serial number.
+    likely : bool
+        It may be a board of ours.
+    """
+
+    device: str
+    description: str
+    serial: str
+    likely: bool
+
+
+def find_ports() -> list[FoundPort]:
+    """Return this machine's serial ports, likely boards first."""
+    from serial.tools import list_ports
+
+    found = [
+        FoundPort(
+            device=one.device,
+            description=one.description or "",
+            serial=one.serial_number or "",
+            likely=one.vid in USB_VENDORS,
+        )
+        for one in list_ports.comports()
+    ]
+    return sorted(found, key=lambda one: (not one.likely, one.device))
 
 
 class Link(Protocol):

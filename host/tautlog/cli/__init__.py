@@ -18,6 +18,8 @@ from tautlog.errors import TautlogError
 COMMANDS = {
     "rehearse": ("rehearse", "A whole drop on a simulated rig, no hardware."),
     "init": ("init", "A new campaign folder with a commented campaign.toml."),
+    "boards": ("boards", "The serial ports of this machine, likely boards first."),
+    "install": ("install", "Put the firmware on a board."),
     "health": ("health", "What the instrument reads while nothing happens."),
     "drop": ("drop", "Arm, release or wait for a hand, capture, mark, judge."),
     "recover": ("recover", "Fetch an event that a board still holds."),

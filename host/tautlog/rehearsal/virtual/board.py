@@ -117,6 +117,10 @@ class Board:
         """Sample into `history` from now on."""
         self._history = history
 
+    def reset_to_prompt(self):
+        """End: a virtual board has no prompt."""
+        raise SystemExit(0)
+
     def set_quiet(self, quiet):
         """Nothing may be allocated while quiet: of no matter here."""
 

@@ -1,0 +1,43 @@
+"""``tautlog boards``."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="boards")
+@click.option("--ask", is_flag=True, help="Greet each likely port; a second or three for each.")
+@options.json_option
+def command(ask: bool, as_json: bool) -> None:
+    """List this machine's serial ports, likely boards first."""
+    from tautlog.cli.console import print_json
+    from tautlog.link import find_ports
+
+    ports = find_ports()
+    greetings = {one.device: _greeting(one.device) for one in ports if ask and one.likely}
+    if as_json:
+        print_json([{**asdict(one), "firmware": greetings.get(one.device)} for one in ports])
+        return
+    if not ports:
+        click.echo("no serial ports here: is the board plugged in?")
+    for one in ports:
+        kind = "likely a board" if one.likely else "another device"
+        said = f"  {greetings[one.device]}" if one.device in greetings else ""
+        click.echo(f"{one.device:16} {kind:15} {one.description}{said}")
+
+
+def _greeting(device: str) -> str:
+    from tautlog.errors import TautlogError
+    from tautlog.link import SerialLink
+    from tautlog.session import Session
+
+    try:
+        with SerialLink(device) as link:
+            board = Session(link).greet()
+    except TautlogError as problem:
+        return f"no firmware of ours ({type(problem).__name__})"
+    return f"firmware {board.firmware}, {board.board}, {board.state}"

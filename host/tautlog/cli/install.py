@@ -1,0 +1,43 @@
+"""``tautlog install``."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="install")
+@options.port_options
+@click.option(
+    "--fresh-config",
+    is_flag=True,
+    help="Replace the board's config.py too; your changes in it are lost.",
+)
+@options.json_option
+def command(port: str | None, timeout_scale: float, fresh_config: bool, as_json: bool) -> None:
+    """Put the firmware on a board with MicroPython 1.28 or later.
+
+    Every file is verified by its SHA-256. Interrupted, the board starts at
+    MicroPython's prompt with all pins as inputs; install again.
+    """
+    from tautlog.cli.console import print_json
+    from tautlog.installer import install
+
+    done = install(
+        options.port_of(port, options.here()),
+        fresh_config=fresh_config,
+        timeout_scale=timeout_scale,
+        say=lambda text: click.echo(text, err=True) if not as_json else None,
+    )
+    if as_json:
+        print_json(asdict(done))
+        return
+    click.echo(
+        f"{len(done.written)} files written and verified, {len(done.unchanged)} were right already"
+    )
+    if done.kept_config:
+        click.echo("config.py on the board was kept")
+    click.echo(f"firmware {done.instrument.firmware} runs, board {done.instrument.serial}")
