@@ -5,25 +5,59 @@ interrupt of the key, and by a timer at the end of the longest pulse, whatever
 the main loop does.
 """
 
-import config
-from hardware.chips import WATCHDOG_SCRATCH, this_chip
-from hardware.memory import RAW_BYTES, take_top
+import micropython
 
-CHIP = this_chip()
-_HISTORY_BYTES = 2 * len(config.CHANNELS) * config.SAMPLES_PER_BLOCK * config.HISTORY_BLOCKS
-# Before anything else: samples need most of the memory, in one piece.
-_TOP = memoryview(take_top(_HISTORY_BYTES + RAW_BYTES, CHIP.ram_end))
+# First of all: a laptop may greet a board that is still starting, and any byte 3 of a
+# frame would count as Ctrl-C.
+micropython.kbd_intr(-1)
 
 import gc  # noqa: E402
+
+gc.threshold(16000)  # until the memory is taken, so that nothing is spilled over an event
+
+import uctypes  # noqa: E402
+from machine import WDT, Pin, Timer, idle, mem32, reset, unique_id  # noqa: E402
+
+import config  # noqa: E402
+import events  # noqa: E402
+import keepsake  # noqa: E402
+import wire  # noqa: E402
+from hardware.chips import WATCHDOG_SCRATCH, this_chip  # noqa: E402
+from hardware.memory import RAW_BYTES, take_top  # noqa: E402
+
+CHIP = this_chip()
+SCRATCH = CHIP.watchdog + WATCHDOG_SCRATCH  # 0: PROMPT; 1, 2: where an event lies
+KEPT_BYTES = keepsake.size(
+    config.HISTORY_BLOCKS,
+    2 * len(config.CHANNELS) * config.SAMPLES_PER_BLOCK,
+    events.MEMORY_BYTES,
+)
+
+
+def _rescue():
+    """Put an event that a reset has left in the memory into its file."""
+    address = mem32[SCRATCH + 4]
+    if mem32[SCRATCH + 8] != address ^ 0x3FFFFFFF or not address:
+        return
+    memory = memoryview(uctypes.bytearray_at(address, KEPT_BYTES))
+    if keepsake.page_state(memory) in (wire.RECORDING, wire.HELD):
+        keepsake.seal_rescued(memory)
+        for _ in keepsake.write_pieces(config.EVENT_FILE, memory):
+            pass
+
+
+_rescue()
+# Samples need most of the memory, in one piece.
+_TOP = memoryview(take_top(KEPT_BYTES + RAW_BYTES, CHIP.ram_end))
+mem32[SCRATCH + 4] = uctypes.addressof(_TOP)
+mem32[SCRATCH + 8] = uctypes.addressof(_TOP) ^ 0x3FFFFFFF
+gc.threshold(-1)
+
 import os  # noqa: E402
 import sys  # noqa: E402
 import time  # noqa: E402
 from array import array  # noqa: E402
 
-import micropython  # noqa: E402
-from machine import WDT, Pin, Timer, idle, mem32, reset, unique_id  # noqa: E402
-
-import wire  # noqa: E402
 from hardware.crc import Check  # noqa: E402
 from hardware.edges import EdgeStamps  # noqa: E402
 from hardware.link import UsbLink  # noqa: E402
@@ -50,11 +84,13 @@ def _closed(pins: ptr8, count: int) -> int:
 
 def is_kept_out():
     """Whether the prompt is wanted instead of the firmware: by the strap or a command."""
-    scratch = CHIP.watchdog + WATCHDOG_SCRATCH
-    asked = mem32[scratch] == PROMPT
+    asked = mem32[SCRATCH] == PROMPT
     if asked:
-        mem32[scratch] = 0
-    return asked or Pin(config.PIN_STRAP, Pin.IN, Pin.PULL_UP).value() == 0
+        mem32[SCRATCH] = 0
+    kept_out = asked or Pin(config.PIN_STRAP, Pin.IN, Pin.PULL_UP).value() == 0
+    if kept_out:
+        micropython.kbd_intr(3)
+    return kept_out
 
 
 class Board:
@@ -88,7 +124,7 @@ class Board:
         self._config = config
         self.check = Check()
         self._link = UsbLink()
-        self._sampler = Sampler(CHIP, config, _TOP[_HISTORY_BYTES:])
+        self._sampler = Sampler(CHIP, config, _TOP[KEPT_BYTES:])
         self._output_bits = 0
         self._pulse_ms = config.RELEASE_PULSE_MS
         self._timer = Timer()
@@ -149,7 +185,6 @@ class Board:
     def start(self, history):
         """Sample into `history`; the watchdog runs from now on."""
         self._sampler.start(history, self._config.PIN_CONVERTER)
-        self._link.take_over()
         gc.collect()
         if self._config.WATCHDOG_MS:
             self._watchdog = WDT(timeout=self._config.WATCHDOG_MS)
@@ -176,7 +211,7 @@ class Board:
         """Restart the board and leave it at MicroPython's prompt."""
         time.sleep_ms(LAST_WORD_MS)
         self.close()
-        mem32[CHIP.watchdog + WATCHDOG_SCRATCH] = PROMPT
+        mem32[SCRATCH] = PROMPT
         reset()
 
     # Time

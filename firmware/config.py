@@ -49,4 +49,8 @@ QUIET_SPAN = 200  # largest minus smallest within a block
 QUIET_BLOCKS = 16  # blocks that must be quiet before arming
 
 STATUS_INTERVAL_MS = 100
+
+# An event that nobody fetches goes into this file, so that it survives a loss of power.
+EVENT_FILE = "event.bin"
+COPY_AFTER_S = 20
 WATCHDOG_MS = 3000  # the board restarts when the main loop or the sampling hangs; 0 = never

@@ -11,10 +11,16 @@ import wire
 CAPACITY = 96
 # Bounces may fill a list; what matters most must always find room.
 ROOM_FOR_OTHERS = 32
+MEMORY_BYTES = CAPACITY * wire.EVENT_BODY_BYTES
 
 
 class EventLog:
     """Numbered events since the last arming, as ready-made payloads.
+
+    Parameters
+    ----------
+    memory : memoryview, optional
+        Where they lie, see keepsake.py.
 
     Attributes
     ----------
@@ -26,8 +32,8 @@ class EventLog:
         Number of the next event to send.
     """
 
-    def __init__(self):
-        self._memory = bytearray(CAPACITY * wire.EVENT_BODY_BYTES)
+    def __init__(self, memory=None):
+        self._memory = memory or bytearray(MEMORY_BYTES)
         self._view = memoryview(self._memory)
         self.bodies = [
             self._view[i * wire.EVENT_BODY_BYTES : (i + 1) * wire.EVENT_BODY_BYTES]
@@ -43,6 +49,11 @@ class EventLog:
         self.first += self.count
         self.count = 0
         self.unsent = self.first
+
+    def restore(self, first, count):
+        """Take up again what the memory holds, after a restart."""
+        self.first = self.unsent = first
+        self.count = min(count, CAPACITY)
 
     def note(self, code, block, offset, stamp_us, value=0):
         """Keep one event; False when the list is full."""

@@ -9,7 +9,10 @@ slots. Sampling (on the board an interrupt) calls `claim` and `commit`; all else
 is called from the main loop.
 """
 
+import struct
 from array import array
+
+from keepsake import LINE, LINE_BYTES
 
 
 class History:
@@ -21,8 +24,8 @@ class History:
         Blocks that the ring holds.
     values : int
         16-bit values in a block, all channels together.
-    memory : bytearray, optional
-        Where the blocks lie, if that is not to be just anywhere.
+    memory, table : memoryview, optional
+        Where the blocks, and what is known of each, lie; see keepsake.py.
 
     Attributes
     ----------
@@ -38,10 +41,11 @@ class History:
         The ring takes no more blocks.
     """
 
-    def __init__(self, slots, values, memory=None):
+    def __init__(self, slots, values, memory=None, table=None):
         self.slots = slots
         self.block_bytes = 2 * values
         self.memory = memory or bytearray(slots * self.block_bytes)
+        self._table = table or bytearray(slots * LINE_BYTES)
         whole = memoryview(self.memory)
         # Cut once: a slice made later would allocate.
         self.views = [
@@ -94,6 +98,9 @@ class History:
         self.highs[slot] = high
         self.lost_total += lost
         self.head += 1
+        struct.pack_into(
+            LINE, self._table, slot * LINE_BYTES, self.head, stamp_us, flags, lost, low, high
+        )
 
     def _floor(self):
         """First block that must not be overwritten while guarded."""
@@ -114,10 +121,28 @@ class History:
         mistaken for another.
         """
         self._guard_from = -1
+        self._table[:] = bytes(len(self._table))
         self.frozen = False
         self.oldest = self.head
         self.unsent = self.head
         self.acked = self.head
+
+    def restore(self):
+        """Take up again what the table says, after a restart; hold all of it."""
+        numbers = []
+        for slot in range(self.slots):
+            line = struct.unpack_from(LINE, self._table, slot * LINE_BYTES)
+            if line[0] and (line[0] - 1) % self.slots == slot:
+                numbers.append(line[0] - 1)
+                self.stamps_us[slot], self.flags[slot], self.lost[slot] = line[1:4]
+                self.lows[slot], self.highs[slot] = line[4:]
+        self.head = max(numbers) + 1 if numbers else 0
+        # The newest blocks without a break; older lines are of an earlier lap.
+        self.oldest = self.head
+        while self.oldest - 1 in numbers and self.head - self.oldest < self.slots:
+            self.oldest -= 1
+        self.acked = self.unsent = self._guard_from = self.oldest
+        self.frozen = True
 
     def start_at(self, first):
         """Send from block `first` on; forget earlier acknowledgements."""

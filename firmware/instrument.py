@@ -7,14 +7,16 @@ whatever touches hardware is the `board` that is passed in.
 import json
 
 import commands
+import events
 import release
 import wire
 from events import EventLog
 from history import History
 from interlocks import Interlocks
+from keepsake import Keepsake
 from release import Release
 from sender import Sender
-from states import ARM, DISCARD, DOUBT, END, OPEN, States
+from states import ARM, DISCARD, DOUBT, END, FOUND, OPEN, States
 
 FIRMWARE = "0.1.0"
 BYTES_A_STEP = 64
@@ -46,13 +48,16 @@ class Instrument:
         # As whole numbers: a float made later would be allocated.
         self._before_blocks = int(config.GUARD_BEFORE_S * block_rate_hz) + 1
         self._after_blocks = int(config.GUARD_AFTER_S * block_rate_hz) + 1
+        self._silence_us = config.LAPTOP_SILENCE_MS * 1000
+        self._copy_after_us = config.COPY_AFTER_S * 1000000
         self._longest_blocks = int(config.RECORDING_LONGEST_S * block_rate_hz)
         if self._before_blocks + self._after_blocks + 1 > config.HISTORY_BLOCKS:
             raise ValueError("HISTORY_BLOCKS is too small for the guarded window")
         values = channels * config.SAMPLES_PER_BLOCK
-        memory = board.memory(2 * values * config.HISTORY_BLOCKS)
-        self.history = History(config.HISTORY_BLOCKS, values, memory)
-        self.events = EventLog()
+        slots, path = config.HISTORY_BLOCKS, config.EVENT_FILE
+        self.keepsake = Keepsake(board, slots, 2 * values, events.MEMORY_BYTES, path)
+        self.history = History(slots, values, self.keepsake.blocks, self.keepsake.table)
+        self.events = EventLog(self.keepsake.events)
         self.states = States()
         self.release = Release(config)
         self.interlocks = Interlocks(self.history, config)
@@ -72,7 +77,18 @@ class Instrument:
         self._inputs = 0
         self._outputs = 0
         self._flash_on = False
+        self._take_up_event()
         board.start(self.history)
+
+    def _take_up_event(self):
+        """Hold again what a board held before it lost power, or was reset."""
+        found = self.keepsake.load()
+        if found is None:
+            return
+        reason, self._release_block, first, count = found
+        self.history.restore()
+        self.events.restore(first, count)
+        self.states.take(FOUND, reason)
 
     def step(self):
         """Do a little of everything, and never wait."""
@@ -86,8 +102,10 @@ class Instrument:
             self._watch_armed(now_us)
         elif self.states.now == wire.RECORDING:
             self._watch_recording(now_us)
-        elif self._streaming and self._is_silent(now_us):
+        elif self._is_silent(now_us):
             self._streaming = False
+            if self.states.now == wire.HELD:
+                self._copy(now_us)
         self._set_outputs(now_us)
         self._report(now_us)
         self._more_to_send = self.sender.step(self._streaming)
@@ -184,6 +202,7 @@ class Instrument:
         if name == "discard" and state == wire.HELD:
             self._go(DISCARD)
             self.history.roll()
+            self.keepsake.forget()
             self._streaming = False
             return {"ok": True}
         return _refusal([wire.WRONG_STATE])
@@ -250,12 +269,14 @@ class Instrument:
             "head": history.head,
             "release": self._release_block,
             "reason": self.states.reason,
+            "kept": self.keepsake.came_from,
         }
 
     def _go(self, happening, reason=0):
         """Follow the table of states; nothing is allocated while armed or recording."""
         before = self.states.now in _QUIET
         self.states.take(happening, reason)
+        self._note_page()
         quiet = self.states.now in _QUIET
         if quiet != before:
             self.board.set_quiet(quiet)
@@ -271,7 +292,7 @@ class Instrument:
                 first = self.states.now == wire.ARMED and self.release.edge(
                     not closed, block, offset, stamp_us
                 )
-                if not first and self.states.now != wire.SAFE:
+                if not first and self.states.now in _QUIET:
                     self.events.note(wire.EVENT_EDGE, block, offset, stamp_us, 1 - closed)
             elif self.states.now in _QUIET:
                 if bit == wire.INPUT_KEY_ON:
@@ -279,6 +300,8 @@ class Instrument:
                 for wire_bit, code in _WIRES:
                     if bit == wire_bit and not closed:
                         self.events.note(code, block, offset, stamp_us)
+            if self.states.now == wire.RECORDING:
+                self._note_page()
 
     def _watch_armed(self, now_us):
         seen = self.release.watch(not self._inputs & wire.INPUT_LATCHED, now_us)
@@ -294,12 +317,25 @@ class Instrument:
         if reason:
             self._go_safe(reason)
 
+    def _note_page(self):
+        """Keep with the event what it is, for after a reset."""
+        log = self.events
+        self.keepsake.note(
+            self.states.now, self.states.reason, self._release_block, log.first, log.count
+        )
+
+    def _copy(self, now_us):
+        """Copy the event that nobody fetches to the board's flash, piece by piece."""
+        if not self.keepsake.is_saved and self._is_silent_for(self._copy_after_us, now_us):
+            self.keepsake.save_step()
+
     def _begin_recording(self):
         one = self.release
         self.history.guard(one.block - self._before_blocks)
         self._release_block = one.block
         self._go(OPEN)
         self.events.note(wire.EVENT_OPENED, one.block, one.offset, one.stamp_us)
+        self._note_page()
         self._flash_on = True
 
     def _watch_recording(self, now_us):
@@ -319,6 +355,7 @@ class Instrument:
         self.history.freeze()
         self._go(END, reason)
         self._note_now(wire.EVENT_ENDED, reason)
+        self._note_page()
 
     def _go_safe(self, reason):
         self.release.stop()
@@ -328,8 +365,10 @@ class Instrument:
     # What the board shows
 
     def _is_silent(self, now_us):
-        silence_us = wire.ticks_elapsed_us(now_us, self._heard_us)
-        return silence_us > self.config.LAPTOP_SILENCE_MS * 1000
+        return self._is_silent_for(self._silence_us, now_us)
+
+    def _is_silent_for(self, span_us, now_us):
+        return wire.ticks_elapsed_us(now_us, self._heard_us) > span_us
 
     def _set_outputs(self, now_us):
         outputs = 0

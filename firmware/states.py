@@ -3,8 +3,8 @@
 ::
 
     safe --ARM--> armed --OPEN--> recording --END--> held --DISCARD--> safe
-     ^              |
-     +----DOUBT-----+
+     ^              |                                 ^
+     +----DOUBT-----+        safe --FOUND-------------+
 
 Anything not in the table leaves the state as it is. The release drive may be
 high only in `armed`.
@@ -16,9 +16,10 @@ ARM = 0  # every interlock agreed and the laptop asked for it
 OPEN = 1  # the release switch opened and stayed open
 DOUBT = 2  # abort, key off, silence, restless signal, time-out
 END = 3  # the event is complete
+FOUND = 5  # at power-up: the event of an earlier life
 DISCARD = 4  # the laptop has the event, or a person gave it up
 
-HAPPENINGS = 5
+HAPPENINGS = 6
 # Numbers as keys: a tuple would be allocated to look one up.
 TABLE = {
     SAFE * HAPPENINGS + ARM: ARMED,
@@ -26,6 +27,7 @@ TABLE = {
     ARMED * HAPPENINGS + DOUBT: SAFE,
     RECORDING * HAPPENINGS + END: HELD,
     HELD * HAPPENINGS + DISCARD: SAFE,
+    SAFE * HAPPENINGS + FOUND: HELD,
 }
 
 

@@ -56,7 +56,8 @@ arm      `by`: "drive" or "hand". Answer: `token` (hex), `first` (the block from
          which the laptop must store) and `armed` (the next block; a release is
          refused until it is on disk), or every reason why not, all at once.
 fetch    `from`: block number. Board held: sends blocks from there and all
-         events again. Answer: `oldest`, `head`, `release` (block).
+         events again. Answer: `oldest`, `head`, `release` (block), `kept` (where
+         the event was: "memory", "flash", or "reset").
 discard  Board held: forgets the event and goes to safe.
 prompt   Board safe: stops, and restarts at MicroPython's prompt, for installing.
 
@@ -169,6 +170,7 @@ REASONS = {
     21: ("window-complete", "the guarded window was completed without the laptop"),
     22: ("memory-full", "the laptop did not confirm blocks in time and the memory is full"),
     23: ("time-up", "the longest recording time has passed"),
+    24: ("restarted", "the board restarted during the recording: what came until then is kept"),
 }
 (
     ABORTED,
@@ -187,7 +189,7 @@ REASONS = {
     NOT_STORING,
     CONVERSIONS_LOST,
 ) = range(1, 16)
-FINISHED, WINDOW_COMPLETE, MEMORY_FULL, TIME_UP = range(20, 24)
+FINISHED, WINDOW_COMPLETE, MEMORY_FULL, TIME_UP, RESTARTED = range(20, 25)
 
 ERRORS = ("not-json", "not-a-command", "bad-value", "refused")
 

@@ -83,7 +83,7 @@ def test_firmware_file(path):
     assert "tautlog" not in heads(path)
     assert on_hardware or not hardware & heads(path)
     own = {one.stem for one in firmware_files}
-    plain = {"json", "struct", "binascii", "array"}
+    plain = {"json", "struct", "binascii", "array", "os"}
     with_system = plain | hardware | {"gc", "os", "select", "sys", "time"}
     assert heads(path) <= own | (with_system if on_hardware else plain)
 

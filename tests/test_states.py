@@ -4,7 +4,7 @@ import pytest
 
 import states
 import wire
-from states import ARM, DISCARD, DOUBT, END, HAPPENINGS, OPEN, States
+from states import ARM, DISCARD, DOUBT, END, FOUND, HAPPENINGS, OPEN, States
 
 WAYS = {
     (wire.SAFE, ARM): wire.ARMED,
@@ -12,6 +12,7 @@ WAYS = {
     (wire.ARMED, DOUBT): wire.SAFE,
     (wire.RECORDING, END): wire.HELD,
     (wire.HELD, DISCARD): wire.SAFE,
+    (wire.SAFE, FOUND): wire.HELD,
 }
 
 

@@ -26,10 +26,6 @@ class UsbLink:
         self._byte = bytearray(1)
         self._wary = 0
 
-    def take_over(self):
-        """Ctrl-C is a byte like any other from now on."""
-        micropython.kbd_intr(-1)
-
     def give_back(self):
         """Ctrl-C interrupts again."""
         micropython.kbd_intr(3)

@@ -34,6 +34,12 @@ from tautlog.trace import DropSetup
 OPENING_S = 6.0  # longest wait for the switch after the release command
 ENDING_S = 6.0  # longest wait for the board to end a recording and send the rest
 STORING_S = 3.0
+# What a board says of where an event was, in words.
+KEPT = {
+    "memory": "from the board's memory",
+    "flash": "from the board's flash, where it had been copied",
+    "reset": "from the board's memory, which a reset had spared",
+}
 
 
 class Crew(Protocol):
@@ -111,6 +117,8 @@ class DropOutcome:
         Blocks that never came; frames that arrived damaged and were sent again.
     events : list of BoardEvent
         What the board noted.
+    kept : str
+        Where a recovered event was: "memory", "flash" or "reset"; empty otherwise.
     """
 
     path: Path
@@ -119,6 +127,7 @@ class DropOutcome:
     missing_blocks: int
     damaged: int
     events: list[BoardEvent] = field(default_factory=list)
+    kept: str = ""
 
 
 class StopRequest:
@@ -410,9 +419,10 @@ def recover(session: Session, path: Path, plan: DropPlan | None = None) -> DropO
         raise
     receiver.commit()
     session.ask("discard")
-    writer.finish("recovered", f"fetched from the board's memory, blocks {first} to {head - 1}")
+    kept = str(answer.get("kept", "memory"))
+    writer.finish("recovered", f"blocks {first} to {head - 1} came {KEPT.get(kept, kept)}")
     return DropOutcome(
-        path, False, first, receiver.missing_blocks, session.damaged, receiver.events
+        path, False, first, receiver.missing_blocks, session.damaged, receiver.events, kept
     )
 
 

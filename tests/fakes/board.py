@@ -33,6 +33,8 @@ class Config:
     QUIET_SPAN = real_config.QUIET_SPAN
     QUIET_BLOCKS = 4
     STATUS_INTERVAL_MS = 100
+    EVENT_FILE = ""
+    COPY_AFTER_S = 1
 
 
 BLOCK_US = 16 * 8 * 2  # 256

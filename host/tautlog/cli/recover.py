@@ -39,7 +39,7 @@ def command(
     """
     from tautlog.cli.conduct import show_outcome
     from tautlog.cli.console import ConsoleCrew
-    from tautlog.drop import complete
+    from tautlog.drop import KEPT, complete
 
     crew = ConsoleCrew(yes=True, quiet=as_json)
     campaign = options.here()
@@ -49,7 +49,7 @@ def command(
     else:
         port = options.port_of(port, campaign)
         outcome = _from_board(port, record, out, campaign, setup, timeout_scale, crew)
-        crew.say("the event came from the board's memory")
+        crew.say(f"the event came {KEPT.get(outcome.kept, outcome.kept)}")
     show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)
 
 

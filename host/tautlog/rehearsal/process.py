@@ -62,7 +62,7 @@ class BoardProcess:
         Simulated seconds per second, at most.
     serial : str
         Serial number that the board shows.
-    changes : dict of str to int or float, optional
+    changes : dict of str to int, float or str, optional
         Values of the firmware's config.py for this run.
 
     Attributes
@@ -83,7 +83,7 @@ class BoardProcess:
         interpreter: Path | None = None,
         speed: float = 1.0,
         serial: str = "rehearsal",
-        changes: dict[str, int | float] | None = None,
+        changes: dict[str, int | float | str] | None = None,
         link_port: int = 0,
     ) -> None:
         self._rig = rig

@@ -1,8 +1,8 @@
 """Start the firmware in this process, on the virtual board.
 
-Usage: run.py FIRMWARE_FOLDER RIG_PORT LINK_PORT SPEED SERIAL [NAME=NUMBER ...]
+Usage: run.py FIRMWARE_FOLDER RIG_PORT LINK_PORT SPEED SERIAL [NAME=VALUE ...]
 
-NAME=NUMBER changes a value of the firmware's config.py for this run.
+NAME=VALUE changes a value of the firmware's config.py for this run.
 """
 
 import sys
@@ -20,11 +20,14 @@ def main(arguments):
     config.LINK_PORT = int(link_port)
     config.SPEED = float(speed)
     config.SERIAL = serial
+    config.EVENT_FILE = ""  # a rehearsal leaves nothing behind, unless it is asked to
     for change in arguments[5:]:
-        name, number = change.split("=")
+        name, value = change.split("=")
         if not hasattr(config, name):
             raise ValueError("config.py has no " + name)
-        setattr(config, name, float(number) if "." in number else int(number))
+        if not isinstance(getattr(config, name), str):
+            value = float(value) if "." in value else int(value)
+        setattr(config, name, value)
     import main as firmware_main
 
     firmware_main.main()
