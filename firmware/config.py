@@ -34,6 +34,7 @@ GUARD_AFTER_S = 1.0
 RELEASE_PULSE_MS = 400  # longest; the drive goes low as soon as the switch opens
 RELEASE_WAIT_MS = 1500  # for the switch to open, from the start of the pulse
 RELEASE_CONFIRM_MS = 20  # the switch must be open this long after its first edge
+FORCE_TRIGGER = 300  # converter steps above quiet that tell of a release without a switch; 0 = off
 FLASH_MS = 50
 
 # Doubts

@@ -73,6 +73,7 @@ class Instrument:
         self._status_us = self._heard_us
         self._armed_at_block = 0
         self._release_block = 0
+        self._force_limit = 0
         self._finish_reason = 0
         self._inputs = 0
         self._outputs = 0
@@ -253,6 +254,9 @@ class Instrument:
         self._go(ARM)
         history.start_at(history.head - self.config.QUIET_BLOCKS)
         self._armed_at_block = history.head
+        quiet = history.span_of_last(self.config.QUIET_BLOCKS)[1]
+        trigger = self.config.FORCE_TRIGGER * self.config.REDUCTION
+        self._force_limit = quiet + trigger if trigger else 0
         self._streaming = True
         self._finish_reason = 0
         self._note_now(wire.EVENT_ARMED, 2 if by_hand else 1)
@@ -308,14 +312,43 @@ class Instrument:
         if seen == release.OPENED:
             self._begin_recording()
             return
+        if self._force_seen():
+            self._begin_by_force()
+            return
         if seen == release.KNOCK:
             one = self.release
             self.events.note(wire.EVENT_KNOCK, one.block, one.offset, one.stamp_us)
         reason = self.interlocks.doubt(self._inputs, now_us, self._heard_us, self._armed_at_block)
         if seen == release.NO_RELEASE:
             reason = wire.NO_RELEASE
-        if reason:
+        if reason and self.release.opening:
+            # The sled may be falling: no drive any more, but see it through.
+            self.release.stop()
+        elif reason:
             self._go_safe(reason)
+
+    def _force_seen(self):
+        """Whether a sled was let go that no switch told of: two blocks far above quiet."""
+        history = self.history
+        if not self._force_limit or not self.release.is_expected():
+            return False
+        last = (history.head - 1) % history.slots
+        before = (history.head - 2) % history.slots
+        return history.highs[last] > self._force_limit and (
+            history.highs[before] > self._force_limit
+        )
+
+    def _begin_by_force(self):
+        """The fallback: the line came taut, and the switch has said nothing."""
+        self.release.stop()
+        block = self.history.head - 2
+        self.history.guard(block - self._before_blocks)
+        self._release_block = block
+        self._go(OPEN)
+        self.events.note(
+            wire.EVENT_FORCE, block, 0, self.history.stamps_us[block % self.history.slots]
+        )
+        self._note_page()
 
     def _note_page(self):
         """Keep with the event what it is, for after a reset."""

@@ -21,6 +21,8 @@ class Release:
     ----------
     drive_high : bool
         What the drive's pin must be now.
+    opening : bool
+        The switch has opened, and whether it stays so is not known yet.
     block, offset, stamp_us : int
         Place and time of the first edge of the opening under way.
     """
@@ -35,7 +37,7 @@ class Release:
         self._token = b""
         self._pulsed = False
         self._pulsed_us = 0
-        self._opening = False
+        self.opening = False
 
     def arm(self, by_hand, token):
         """Expect one release; `token` must come back with the command to pulse."""
@@ -43,7 +45,7 @@ class Release:
         self._by_hand = by_hand
         self._token = token
         self._pulsed = False
-        self._opening = False
+        self.opening = False
 
     def stop(self):
         """Drive low, and the token is worth nothing any more."""
@@ -64,11 +66,15 @@ class Release:
         self.drive_high = True
         return 0
 
+    def is_expected(self):
+        """Whether a sled may be let go at any moment: after the pulse, or by a hand."""
+        return self._pulsed or self._by_hand
+
     def edge(self, is_open, block, offset, stamp_us):
         """Note an edge of the switch; True when it is the first of an opening."""
-        if not is_open or self._opening:
+        if not is_open or self.opening:
             return False
-        self._opening = True
+        self.opening = True
         self.block = block
         self.offset = offset
         self.stamp_us = stamp_us
@@ -78,10 +84,10 @@ class Release:
         """Decide what the switch and the clock say now: one of the names above."""
         if self.drive_high and wire.ticks_elapsed_us(now_us, self._pulsed_us) >= self._pulse_us:
             self.drive_high = False
-        if self._opening:
+        if self.opening:
             if wire.ticks_elapsed_us(now_us, self.stamp_us) < self._confirm_us:
                 return NOTHING
-            self._opening = False
+            self.opening = False
             if not is_open:
                 return KNOCK
             self.stop()

@@ -135,6 +135,7 @@ EVENT_NAMES = {
     9: "article-wire-opened",
     10: "mount-wire-opened",
     11: "key-turned",  # value: 1 on, 0 off
+    12: "release-by-force",  # no switch told of the release; about where the line came taut
 }
 (
     EVENT_ARMED,
@@ -148,7 +149,8 @@ EVENT_NAMES = {
     EVENT_ARTICLE_WIRE,
     EVENT_MOUNT_WIRE,
     EVENT_KEY,
-) = range(1, 12)
+    EVENT_FORCE,
+) = range(1, 13)
 
 REASONS = {
     1: ("aborted", "the laptop called the drop off"),

@@ -242,6 +242,50 @@ def test_a_knock_is_recorded_and_no_release():
     assert "release-opened" not in [one[0] for one in bench.events()]
 
 
+def test_force_tells_of_a_release_when_the_switch_does_not():
+    bench = Bench()
+    token = bench.arm()
+    bench.send(wire.RELEASE, token)
+    bench.run(5)
+    bench.board.level = 4480 + 301 * 8
+    bench.run(4)
+    assert bench.state == wire.RECORDING
+    assert not bench.board.outputs & DRIVE
+    assert "release-by-force" in [one[0] for one in bench.events()]
+
+
+@pytest.mark.parametrize("level", [4480 + 280 * 8, 4480])
+def test_a_force_below_the_trigger_tells_of_nothing(level):
+    bench = Bench()
+    bench.arm(by="hand")
+    bench.board.level = level
+    bench.run(10)
+    assert bench.state == wire.ARMED
+
+
+def test_force_before_the_pulse_tells_of_nothing():
+    bench = Bench()
+    bench.arm()
+    bench.board.level = 9000
+    bench.run(10)
+    assert bench.state == wire.ARMED
+
+
+def test_a_doubt_while_the_switch_opens_stops_the_drive_and_keeps_the_drop():
+    bench = Bench()
+    token = bench.arm()
+    bench.send(wire.RELEASE, token)
+    bench.run(2)
+    bench.board.move(wire.INPUT_LATCHED, False)
+    bench.run(2)
+    assert bench.board.outputs & DRIVE
+    bench.board.move(wire.INPUT_KEY_ON, False)
+    bench.run(2)
+    assert not bench.board.outputs & DRIVE
+    bench.run(10)
+    assert bench.state == wire.RECORDING
+
+
 # Doubts while armed
 
 

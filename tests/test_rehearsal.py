@@ -277,8 +277,9 @@ EXPECTED = {
     "late-latch": {"load_verdict": "on-target", "trace_says": "held"},
     "mains-hum": {"trace_says": "held"},
     "line-slips": {"load_verdict": "under"},
+    "switch-stuck": {"load_verdict": "on-target", "trace_says": "held", "release_time_s": None},
 }
-QUICK = ("article-parts", "cell-reversed")
+QUICK = ("article-parts", "cell-reversed", "switch-stuck")
 
 
 @pytest.mark.parametrize(

@@ -273,11 +273,16 @@ class _Armed:
             self._count_down()
             self._session.send(wire.RELEASE, self._token)
         deadline = self._deadline(OPENING_S)
-        while self._receiver.event("release-opened") is None:
+        while self._released() is None:
             self._step_armed()
             if not self._plan.by_hand and self._session.clock() > deadline:
                 raise self._called_off("the board did not say what became of the release")
         self._crew.released()
+
+    def _released(self) -> BoardEvent | None:
+        """The release: the switch opened, or, where it never does, the force came."""
+        by_switch = self._receiver.event("release-opened")
+        return by_switch or self._receiver.event("release-by-force")
 
     def _until_storing(self) -> None:
         """Wait for the first acknowledged blocks: no storing, no countdown."""
@@ -299,7 +304,7 @@ class _Armed:
             raise self._called_off("Ctrl-C")
         for name in ("went-safe", "refused"):
             event = self._receiver.event(name)
-            if event is not None and self._receiver.event("release-opened") is None:
+            if event is not None and self._released() is None:
                 raise self._called_off(wire.REASONS[event.value][1])
 
     def _called_off(self, why: str) -> AbortedError:
@@ -309,7 +314,7 @@ class _Armed:
         while self._session.clock() < deadline:
             self._receiver.step()
             status = self._receiver.status
-            if self._receiver.event("release-opened") is not None:
+            if self._released() is not None:
                 self._stop.asked = True
                 break
             if status is not None and status.state == "safe":
@@ -327,7 +332,7 @@ class _Armed:
     # After the release
 
     def _record(self) -> None:
-        opened = self._receiver.event("release-opened")
+        opened = self._released()
         assert opened is not None
         instrument = self._session.instrument
         wanted = self._plan.record_s * instrument.sample_rate_hz

@@ -9,10 +9,12 @@ import numpy as np
 from tautlog.calibration import Calibration
 from tautlog.errors import LinkTimeoutError
 from tautlog.firmware import wire
-from tautlog.messages import HeldBlock, Status
+from tautlog.messages import Status
+from tautlog.receiver import Receiver
 from tautlog.session import Session
+from tautlog.stream import Block, BoardEvent
 
-READING_BLOCKS = 12
+READING_BLOCKS = 20  # more than a board wants to have seen quiet before it arms
 READING_S = 4.0
 
 
@@ -52,25 +54,36 @@ def read_health(session: Session, calibration: Calibration, timeout_scale: float
     RefusedError
         If the board is not safe.
     """
-    session.ask("stream", on=True)
-    blocks: list[HeldBlock] = []
-    status: Status | None = None
+    first = int(str(session.ask("stream", on=True)["first"]))
+    store = _Blocks()
+    receiver = Receiver(session, store, first)
     deadline = session.clock() + READING_S * timeout_scale
-    while len(blocks) < READING_BLOCKS or status is None:
+    while len(store.blocks) < READING_BLOCKS or receiver.status is None:
         if session.clock() > deadline:
             raise LinkTimeoutError(
-                f"the board streams too slowly: {len(blocks)} of {READING_BLOCKS} blocks came in "
-                f"{READING_S * timeout_scale:g} s"
+                f"the board streams too slowly: {len(store.blocks)} of {READING_BLOCKS} blocks "
+                f"came in {READING_S * timeout_scale:g} s"
             )
-        for message in session.pump():
-            if isinstance(message, HeldBlock):
-                blocks.append(message)
-            elif isinstance(message, Status):
-                status = message
-        session.acknowledge(0)
+        receiver.step()
     session.ask("stream", on=False)
-    counts = np.concatenate([one.block.counts[:, 0] for one in blocks])
-    return _health_of(counts, status, calibration, session.instrument.reduction)
+    counts = np.concatenate([one.counts[:, 0] for one in store.blocks])
+    return _health_of(counts, receiver.status, calibration, session.instrument.reduction)
+
+
+class _Blocks:
+    """A store that keeps blocks for a moment and puts nothing on disk."""
+
+    def __init__(self) -> None:
+        self.blocks: list[Block] = []
+
+    def append(self, block: Block) -> None:
+        self.blocks.append(block)
+
+    def add_event(self, event: BoardEvent) -> None:
+        """Events are of no interest here."""
+
+    def commit(self) -> None:
+        """There is no disk."""
 
 
 def _health_of(

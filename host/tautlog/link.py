@@ -6,6 +6,7 @@ pyserial, and the place where its exceptions end.
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import types
 from dataclasses import dataclass
@@ -122,10 +123,12 @@ class SerialLink:
 
     def close(self) -> None:
         """Let the port go; closing twice does no harm."""
-        try:
+        # pyserial forgets to close a socket whose other side is gone.
+        raw = getattr(self._port, "_socket", None)
+        with contextlib.suppress(OSError):  # it was gone already
             self._port.close()
-        except OSError:
-            return  # it was gone already
+        if raw is not None:
+            raw.close()
 
     def _gone(self, problem: Exception) -> LinkError:
         return LinkError(

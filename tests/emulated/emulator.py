@@ -4,7 +4,8 @@
 
 Its serial port is a pseudo-terminal. Speaks JSON lines: tells on standard output
 the port's name and every change of an output with the emulated time; takes on
-standard input ``{"pin": 11, "level": 1}`` and ``{"quit": true}``.
+standard input ``{"pin": 11, "level": 1}``, ``{"stall": 1}`` (the converter stops),
+``{"dtr": 0}`` (nobody has the port open), ``{"time": 1}``, ``{"truth": 0}``.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import json
+import random
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
@@ -87,6 +89,8 @@ class Wiring:
         self._clock = device.simulator.clock
         self._say = say
         self.outputs = 0
+        self.conversions = 0
+        self.stalled = False
         self._alarms: list[object] = []
         for pin in INPUT_PINS.values():
             self.set_input(pin, 0)
@@ -115,7 +119,10 @@ class Wiring:
         adc = self._mcu.adc
 
         def read(channel: int) -> None:
+            if self.stalled:
+                return  # a converter that has stopped
             adc.channel_values[channel] = next(values)
+            self.conversions += 1
             adc.current_channel = channel
             adc.sample_alarm.schedule(CONVERSION_NS)
 
@@ -131,6 +138,20 @@ class Wiring:
                 low, more = divmod(count, REDUCTION)
                 for place in range(REDUCTION):
                     yield low + (place < more)
+
+    def shake(self, pin: int, edges: int, seed: int) -> None:
+        """Open and close a contact at random times, 0.2 to 3 ms apart, and tell where."""
+        source = random.Random(seed)
+        delay_ns = 0.0
+        for number in range(edges):
+            delay_ns += source.uniform(200_000, 3_000_000)
+            high = 1 - number % 2
+
+            def move(high: int = high) -> None:
+                self.set_input(pin, high)
+                self._say(pin=pin, level=high, conversion=self.conversions)
+
+            self.at(delay_ns, move)
 
     def _schedule(self, bit: int, closed: int, offset: float) -> None:
         pin = INPUT_PINS[bit]
@@ -171,6 +192,10 @@ async def run(arguments: argparse.Namespace) -> None:
         if "pin" in asked:
             wiring.set_input(asked["pin"], asked["level"])
             say(t=device.simulator.clock.nanos / 1e9, pin=asked["pin"], level=asked["level"])
+        elif "shake" in asked:
+            wiring.shake(asked["shake"], asked["edges"], asked.get("seed", 1))
+        elif "stall" in asked:
+            wiring.stalled = bool(asked["stall"])
         elif "dtr" in asked:
             device.cdc.set_control_lines(dtr=asked["dtr"], rts=asked["dtr"])
         elif "truth" in asked:

@@ -80,6 +80,7 @@ _ALL = (
     Fault("cell-reversed", "the cell is wired the wrong way round", _reversed),
     Fault("never-taut", "the sled meets the catch before the line", _model(catch_stretch_m=-0.05)),
     Fault("latch-stuck", "the drive is pulsed and the latch holds", _behaviour(latch_stuck=True)),
+    Fault("switch-stuck", "the release switch never opens", _behaviour(switch_stuck=True)),
     Fault("late-latch", "the latch lets go 30 ms late", _behaviour(latch_delay_s=0.042)),
     Fault("long-bounce", "the release switch bounces for 15 ms", _behaviour(bounce_s=0.015)),
     Fault("key-off", "the arm key is off", _behaviour(key_on=False)),

@@ -173,7 +173,8 @@ class SimulatedRig:
             return motion.force_n(time_s - start_s)
 
         self._digitiser.apply(force)
-        self._plan_switch(at)
+        if not behaviour.switch_stuck:
+            self._plan_switch(at)
         broken_s = motion.truth().break_time_s
         if broken_s is not None and behaviour.article_wire_opens:
             wire_at = at + broken_s * self._rate_hz

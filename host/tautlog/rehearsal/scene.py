@@ -32,6 +32,8 @@ class Behaviour:
         Time that the drive must be high until the latch lets go.
     latch_stuck : bool
         The latch never lets go.
+    switch_stuck : bool
+        The release switch stays closed when the sled is let go.
     bounce_s : float
         Time over which the release switch bounces.
     article_wire_opens : bool
@@ -46,6 +48,7 @@ class Behaviour:
     latched: bool = True
     latch_delay_s: float = 0.012
     latch_stuck: bool = False
+    switch_stuck: bool = False
     bounce_s: float = 0.008
     article_wire_opens: bool = True
     cut_link_after_s: float | None = None

@@ -1,0 +1,209 @@
+"""The board module with a real MicroPython image on an emulated RP2040.
+
+Emulated time is not real time: no flash wait states, an ideal host. What is measured
+here are lower bounds. Each test says what it costs on a slow computer.
+"""
+
+import json
+import subprocess
+import sys
+import time
+
+import pytest
+
+pytestmark = pytest.mark.timeout(900)
+CHANNELS = {1: ("force",), 3: ("force", "second", "excitation")}
+
+BEGIN = """
+import board, config, gc, time
+from array import array
+from history import History
+v = len(config.CHANNELS) * config.SAMPLES_PER_BLOCK
+b = board.Board(config)
+n = 2 * v * config.HISTORY_BLOCKS
+memory = b.memory(n)
+h = History(config.HISTORY_BLOCKS, v, memory)
+b.start(h)
+"""
+RAMP = """
+while h.head < %d:
+    time.sleep_ms(2)
+h.freeze()
+b._sampler.stop()
+bad = checked = 0
+C, R = len(config.CHANNELS), config.REDUCTION
+for k in range(h.oldest, h.head):
+    a = 2 * v * (k %% h.slots)
+    x = array('H', bytes(memory[a : a + 2 * v]))
+    for s in range(0, v, C * 37):
+        first = (k * config.SAMPLES_PER_BLOCK + s // C) * R * C
+        for c in range(C):
+            e = 0
+            for r in range(R):
+                e += (first + c + r * C) & 0xFFF
+            checked += 1
+            bad += x[s + c] != e
+print(checked, bad, h.lost_total, sum(h.flags), b._sampler.faults)
+"""
+
+
+@pytest.mark.parametrize(
+    ("reduction", "channels", "blocks"),
+    [
+        (1, 1, 8),  # 500 kS/s unreduced
+        pytest.param(8, 1, 4, marks=pytest.mark.long),
+        pytest.param(4, 3, 4, marks=pytest.mark.long),
+        pytest.param(16, 1, 3, marks=pytest.mark.long),
+    ],
+)
+def test_no_conversion_is_lost_at_full_rate(emulated, reduction, channels, blocks):
+    """The converter counts up at 500 kS/s; every sample is the sum that it must be (30 s)."""
+    board = emulated(
+        "ramp",
+        entry=False,
+        REDUCTION=reduction,
+        CHANNELS=CHANNELS[channels],
+        PIN_CONVERTER=(26, 27, 28)[:channels],
+        SAMPLES_PER_BLOCK=1024 if channels == 1 else 256,
+        WATCHDOG_MS=0,
+    )
+    said = board.run(BEGIN + RAMP % blocks)
+    checked, bad, lost, flags, faults = (int(word) for word in said.split())
+    assert checked > 50
+    assert (bad, lost, flags, faults) == (0, 0, 0, 0)
+
+
+EDGES = """
+places = []
+print('shaking')
+while len(places) < %d:
+    while b.next_edge():
+        places.append((b.edge_input, b.edge_closed, b.edge_block, b.edge_offset))
+    b.poll(True)
+b.close()
+print(places)
+"""
+
+
+def test_edges_of_the_switch_are_placed_to_the_sample(emulated):
+    """100 edges at random: within two samples of 16 us (40 s)."""
+    board = emulated("level", entry=False, WATCHDOG_MS=0)
+    board.run(BEGIN)
+    board.tell(shake=10, edges=100)
+    said = board.run(EDGES % 100)
+    places = json.loads(said.split("shaking")[1].strip().replace("(", "[").replace(")", "]"))
+    true = [one for one in board.lines if "conversion" in one]
+    assert len(places) == len(true) == 100
+    errors = []
+    for (_, closed, block, offset), one in zip(places, true, strict=True):
+        assert closed == 1 - one["level"]
+        errors.append(block * 1024 + offset - one["conversion"] / 8)
+    assert max(abs(error) for error in errors) <= 2.0
+
+
+DRIVE = """
+import wire
+b.output(wire.OUTPUT_DRIVE | wire.OUTPUT_LAMP)
+print('driven')
+time.sleep_ms(%d)
+print(b._drive())
+b.close()
+"""
+
+
+@pytest.mark.parametrize(("by", "within_ms"), [("key", 5.0), ("timer", 42.0)])
+def test_the_drive_goes_low_by_itself(emulated, by, within_ms):
+    """While the main loop sleeps: in the key's interrupt, and at the end of the pulse (30 s)."""
+    board = emulated("level", entry=False, WATCHDOG_MS=0, RELEASE_PULSE_MS=40)
+    board.run(BEGIN)
+    after = len(board.lines)
+    if by == "key":
+        board.tell(shake=11, edges=1)  # within 3 ms of now
+        board.wait(lambda line: line.get("pin") == 11, after=after)
+        board.tell(pin=11, level=0)
+        after = len(board.lines)
+    said = []
+    import threading
+
+    running = threading.Thread(target=lambda: said.append(board.run(DRIVE % 300)))
+    running.start()
+    up = board.wait(lambda line: line.get("pin") == 12 and line["level"] == 1, after=after)
+    opened_s = up["t"]
+    if by == "key":
+        board.tell(pin=11, level=1)
+        opened_s = board.wait(
+            lambda line: line.get("pin") == 11 and line["level"] == 1, after=after
+        )["t"]
+    down = board.wait(
+        lambda line: line.get("pin") == 12 and line["level"] == 0 and line["t"] > up["t"],
+        after=after,
+    )
+    running.join()
+    assert (down["t"] - opened_s) * 1000 <= within_ms
+    assert said[0].split() == ["driven", "0"]
+
+
+def tautlog(*arguments, timeout_s=800):
+    done = subprocess.run(
+        [sys.executable, "-m", "tautlog", *arguments],
+        capture_output=True,
+        text=True,
+        timeout=timeout_s,
+    )
+    assert "Traceback" not in done.stderr
+    return done
+
+
+@pytest.mark.long
+def test_from_a_blank_board_to_a_verdict(emulated, tmp_path):
+    """Install, install again, drop: as a new user does (6 minutes)."""
+    board = emulated("rig", files=False)
+    link = ("--port", board.port, "--link-timeout", "40")
+    first = tautlog("install", *link)
+    assert first.returncode == 0, first.stderr
+    assert "0 were right already" in first.stdout
+    done = tautlog(
+        *("drop", *link, "--yes", "--countdown", "0", "--record", "1.5", "--json"),
+        *("--mass", "9", "--height", "1.2", "--target", "1800", "--out", str(tmp_path / "out")),
+    )
+    assert done.returncode == 0, done.stderr
+    marks = json.loads(done.stdout)["marks"]
+    # The rig's calibration is 979 N/V, the default that is used here 1000 N/V.
+    assert marks["peak_force_n"] == pytest.approx(1890.0 * 1000 / 979, rel=2e-3)
+    assert marks["missing_samples"] == 0
+    assert marks["fall_time_s"] == pytest.approx(0.5049, abs=1e-3)
+    drive = board.changes(12)
+    highs = [t for t, level in drive if level == 1]
+    assert len(highs) == 1
+    again = tautlog("install", *link)
+    assert again.returncode == 0, again.stderr
+    assert "0 files written" in again.stdout
+
+
+@pytest.mark.long
+def test_a_watchdog_reset_in_a_recording_loses_nothing(emulated, tmp_path):
+    """The laptop dies, the converter stops, the watchdog bites: the event comes home (5 min)."""
+    board = emulated("rig", WATCHDOG_MS=1000)
+    link = ("--port", board.port, "--link-timeout", "40")
+    out = tmp_path / "out"
+    laptop = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "tautlog", "drop", *link, "--yes", "--countdown", "0"),
+            *("--mass", "9", "--height", "1.2", "--target", "1800", "--out", str(out)),
+        ]
+    )
+    released = board.wait(lambda line: line.get("pin") == 17 and line["level"] == 1, 600)
+    while board.now_s() < released["t"] + 0.8:
+        time.sleep(0.2)
+    laptop.kill()
+    laptop.wait()
+    after = len(board.lines)
+    board.tell(stall=1)
+    board.wait(lambda line: line.get("pin") == 12, 600, after)  # the pins of a new life
+    board.tell(stall=0)
+    done = tautlog("recover", *link, "--out", str(out), "--json")
+    assert done.returncode == 0, done.stderr
+    marks = json.loads(done.stdout)["marks"]
+    assert marks["missing_samples"] == 0
+    assert marks["peak_force_n"] == pytest.approx(1890.0 * 1000 / 979, rel=2e-3)
+    assert not any(level for t, level in board.changes(12) if t > released["t"] + 0.1)
