@@ -26,7 +26,7 @@ class Aligned:
         self.length = length
 
 
-RAW_BYTES = 16384  # for conversions on their way into the history
+RAW_BYTES = 8192  # for conversions on their way into the history
 PIECE = 1008  # with its head 1 KiB
 
 

@@ -26,7 +26,7 @@ try:
 except (ImportError, SyntaxError):  # no Thumb assembler here
     from hardware.loops_viper import reduce
 
-RAW_CONVERSIONS = 2048  # at most, in a raw block
+RAW_CONVERSIONS = 1024  # at most, in a raw block
 MOST_LOST = 0xFFFF
 WORD, HALFWORD = 2, 1  # transfer sizes, as rp2.DMA numbers them
 
