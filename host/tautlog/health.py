@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from tautlog.calibration import Calibration
 from tautlog.errors import LinkTimeoutError
@@ -12,9 +14,11 @@ from tautlog.firmware import wire
 from tautlog.messages import Status
 from tautlog.receiver import Receiver
 from tautlog.session import Session
-from tautlog.stream import Block, BoardEvent
+from tautlog.stream import Block, BoardEvent, Instrument
 
-READING_BLOCKS = 20  # more than a board wants to have seen quiet before it arms
+READING_S_OF_SAMPLES = 0.5  # tells 50 Hz from 60 Hz; a board wants to see less before it arms
+MAINS_HZ = np.arange(45.0, 65.25, 0.25)
+MAINS_SIGMAS = 6.0
 READING_S = 4.0
 
 
@@ -32,6 +36,14 @@ class Health:
         What the wires say.
     lost : int
         Conversions that the board lost since power-up.
+    mains_hz : float or None
+        Frequency of the mains hum, None when nothing stands out of the noise.
+    mains_n : float
+        Amplitude of the strongest component near it.
+    measured_rate_hz : float or None
+        Samples per second by the board's clock.
+    second_channel_v : float or None
+        Mean of the second channel, where there is one.
     """
 
     level_v: float
@@ -42,6 +54,10 @@ class Health:
     article_whole: bool
     mount_whole: bool
     lost: int
+    mains_hz: float | None = None
+    mains_n: float = 0.0
+    measured_rate_hz: float | None = None
+    second_channel_v: float | None = None
 
 
 def read_health(session: Session, calibration: Calibration, timeout_scale: float = 1.0) -> Health:
@@ -54,20 +70,21 @@ def read_health(session: Session, calibration: Calibration, timeout_scale: float
     RefusedError
         If the board is not safe.
     """
+    board = session.instrument
+    wanted = math.ceil(READING_S_OF_SAMPLES * board.sample_rate_hz / board.samples_per_block) + 1
     first = int(str(session.ask("stream", on=True)["first"]))
     store = _Blocks()
     receiver = Receiver(session, store, first)
     deadline = session.clock() + READING_S * timeout_scale
-    while len(store.blocks) < READING_BLOCKS or receiver.status is None:
+    while len(store.blocks) < wanted or receiver.status is None:
         if session.clock() > deadline:
             raise LinkTimeoutError(
-                f"the board streams too slowly: {len(store.blocks)} of {READING_BLOCKS} blocks "
+                f"the board streams too slowly: {len(store.blocks)} of {wanted} blocks "
                 f"came in {READING_S * timeout_scale:g} s"
             )
         receiver.step()
     session.ask("stream", on=False)
-    counts = np.concatenate([one.counts[:, 0] for one in store.blocks])
-    return _health_of(counts, receiver.status, calibration, session.instrument.reduction)
+    return _health_of(store.blocks, receiver.status, calibration, board)
 
 
 class _Blocks:
@@ -87,18 +104,59 @@ class _Blocks:
 
 
 def _health_of(
-    counts: np.ndarray, status: Status, calibration: Calibration, reduction: int
+    blocks: list[Block], status: Status, calibration: Calibration, board: Instrument
 ) -> Health:
+    counts = np.concatenate([one.counts[:, 0] for one in blocks])
+    reduction = board.reduction
     step_v = calibration.volt_per_count(reduction)
     level_v = float(counts.mean()) * step_v
     nearest_v = min(level_v - calibration.rail_low_v, calibration.rail_high_v - level_v)
+    force_n = calibration.force_n(counts, reduction)
+    mains_hz, mains_n = mains_component(force_n, board.sample_rate_hz)
+    seconds_us = wire.ticks_elapsed_us(blocks[-1].stamp_us, blocks[0].stamp_us)
+    between = (blocks[-1].number - blocks[0].number) * board.samples_per_block
+    second = [one.counts[:, 1] for one in blocks] if len(board.channels) > 1 else []
     return Health(
         level_v=level_v,
         noise_n=float(counts.std()) * calibration.quantum_n(reduction),
         rail_distance_n=nearest_v * abs(calibration.newton_per_volt),
+        mains_hz=mains_hz,
+        mains_n=mains_n,
+        measured_rate_hz=between / seconds_us * 1e6 if seconds_us > 0 else None,
+        second_channel_v=float(np.concatenate(second).mean()) * step_v if second else None,
         latched=bool(status.inputs & wire.INPUT_LATCHED),
         key_on=bool(status.inputs & wire.INPUT_KEY_ON),
         article_whole=bool(status.inputs & wire.INPUT_ARTICLE_WHOLE),
         mount_whole=bool(status.inputs & wire.INPUT_MOUNT_WHOLE),
         lost=status.lost,
     )
+
+
+def mains_component(
+    force_n: npt.NDArray[np.float64], sample_rate_hz: float
+) -> tuple[float | None, float]:
+    """Frequency and amplitude of the mains hum in a quiet signal.
+
+    Parameters
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        Half a second or more.
+    sample_rate_hz : float
+        Samples per second.
+
+    Returns
+    -------
+    tuple
+        Hertz, or None when nothing stands out of the noise; amplitude in newtons
+        of the strongest component between 45 and 65 Hz, by projection on sine and
+        cosine under a Hann window.
+    """
+    window = np.hanning(force_n.size)
+    signal = (force_n - force_n.mean()) * window
+    time_s = np.arange(force_n.size) / sample_rate_hz
+    parts = np.exp(-2j * np.pi * MAINS_HZ[:, None] * time_s) @ signal
+    amplitudes = 2.0 * np.abs(parts) / max(float(window.sum()), 1e-12)
+    best = int(np.argmax(amplitudes))
+    amplitude = float(amplitudes[best])
+    floor = float(force_n.std()) * np.sqrt(2.0 / max(force_n.size, 1))
+    return (float(MAINS_HZ[best]) if amplitude > MAINS_SIGMAS * floor else None), amplitude

@@ -100,13 +100,19 @@ def _said(value: float | None, unit: str) -> str:
 def health_text(health: Health) -> str:
     """One line of health."""
     return (
-        f"health: level {health.level_v:.3f} V, noise {health.noise_n:.2f} N rms, "
+        f"health: level {health.level_v:.3f} V, noise {health.noise_n:.2f} N rms{_hum(health)}, "
         f"{health.rail_distance_n:.0f} N to the nearer limit; "
         f"{'latched' if health.latched else 'NOT LATCHED'}, "
         f"key {'on' if health.key_on else 'OFF'}, "
         f"wires: article {'whole' if health.article_whole else 'OPEN'}, "
         f"mount {'whole' if health.mount_whole else 'OPEN'}; {health.lost} conversions lost"
     )
+
+
+def _hum(health: Health) -> str:
+    if health.mains_hz is None:
+        return ""
+    return f", hum {health.mains_n:.2f} N at {health.mains_hz:g} Hz"
 
 
 def print_json(value: Any) -> None:

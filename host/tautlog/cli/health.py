@@ -11,9 +11,10 @@ from tautlog.cli import options
 
 @click.command(name="health")
 @options.port_options
+@click.option("--watch", is_flag=True, help="Go on reading until Ctrl-C.")
 @options.json_option
-def command(port: str | None, timeout_scale: float, as_json: bool) -> None:
-    """Read the instrument once while nothing happens."""
+def command(port: str | None, timeout_scale: float, watch: bool, as_json: bool) -> None:
+    """Read the instrument while nothing happens."""
     from tautlog.calibration import Calibration
     from tautlog.cli.console import health_text, print_json
     from tautlog.health import read_health
@@ -27,8 +28,10 @@ def command(port: str | None, timeout_scale: float, as_json: bool) -> None:
         session = Session(link, timeout_scale=timeout_scale)
         instrument = session.greet()
         health = read_health(session, calibration, timeout_scale)
-    if as_json:
-        print_json({**asdict(instrument), **asdict(health)})
-        return
-    click.echo(f"board: {instrument.board}, firmware {instrument.firmware}, {instrument.state}")
-    click.echo(health_text(health))
+        if as_json:
+            print_json({**asdict(instrument), **asdict(health)})
+            return
+        click.echo(f"board: {instrument.board}, firmware {instrument.firmware}, {instrument.state}")
+        click.echo(health_text(health))
+        while watch:
+            click.echo(health_text(read_health(session, calibration, timeout_scale)))

@@ -1,0 +1,50 @@
+"""Health: hum is found with its frequency, and only where there is some."""
+
+import numpy as np
+import pytest
+
+from tautlog.health import mains_component
+
+RATE_HZ = 62500.0
+TIME_S = np.arange(int(0.52 * RATE_HZ)) / RATE_HZ
+
+
+@pytest.mark.parametrize("hz", [49.5, 50.0, 60.0])
+@pytest.mark.parametrize("phase", [0.0, 1.0, 2.5])
+def test_hum_is_found(hz, phase):
+    noise = np.random.default_rng(1).normal(0, 0.6, TIME_S.size)
+    found_hz, amplitude_n = mains_component(
+        440.0 + noise + 5.0 * np.sin(2 * np.pi * hz * TIME_S + phase), RATE_HZ
+    )
+    assert found_hz == pytest.approx(hz, abs=0.5)
+    assert amplitude_n == pytest.approx(5.0, rel=0.03)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_noise_alone_is_no_hum(seed):
+    noise = np.random.default_rng(seed).normal(0, 0.6, TIME_S.size)
+    assert mains_component(noise, RATE_HZ)[0] is None
+
+
+def test_a_constant_is_no_hum():
+    assert mains_component(np.full(TIME_S.size, 440.0), RATE_HZ) == (None, pytest.approx(0.0))
+
+
+def test_health_of_a_rehearsed_board():
+    from test_rehearsal import played
+
+    from tautlog.calibration import Calibration
+    from tautlog.health import read_health
+    from tautlog.link import SerialLink
+    from tautlog.rehearsal.process import BoardProcess
+    from tautlog.session import Session
+
+    with BoardProcess(played("mains-hum"), speed=8.0) as board, SerialLink(board.url) as link:
+        session = Session(link)
+        session.greet()
+        health = read_health(session, Calibration())
+    assert health.mains_hz == pytest.approx(50.0, abs=0.5)
+    assert health.mains_n == pytest.approx(0.03 * 1800 * 1000 / 979, rel=0.05)
+    assert health.measured_rate_hz == pytest.approx(62500.0, rel=1e-4)
+    assert [health.latched, health.key_on, health.article_whole, health.mount_whole] == [True] * 4
+    assert health.second_channel_v is None
