@@ -241,6 +241,8 @@ class Instrument:
             "lost": history.lost_total,
             "damaged": self.decoder.damaged,
             "skipped": self.decoder.skipped,
+            "rest_us": self.board.rest_us,
+            "stamp_us": self.board.ticks_us(),
         }
 
     def _arm(self, by_hand, now_us):

@@ -50,7 +50,8 @@ STATUS   see STATUS_BODY; ten times a second while the board is streaming.
 Commands by ASK
 ---------------
 hello    `wire`: version spoken. Answer: the board describes itself.
-status   Answer: state, inputs, counters.
+status   Answer: state, inputs, counters; `rest_us`, time with nothing to do, and
+         `stamp_us`, both modulo 2**30.
 stream   `on`: blocks flow (or stop) from the present one on. For health only.
 arm      `by`: "drive" or "hand". Answer: `token` (hex), `first` (the block from
          which the laptop must store) and `armed` (the next block; a release is

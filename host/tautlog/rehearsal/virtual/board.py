@@ -67,6 +67,7 @@ class Board:
         import wire  # the firmware's, which only the firmware's process has
 
         self.check = wire.Check()
+        self.rest_us = 0  # of no meaning here
         self._channels = len(config.CHANNELS)
         self._rate_hz = config.CONVERSION_RATE_HZ / (config.REDUCTION * self._channels)
         self._per_block = config.SAMPLES_PER_BLOCK

@@ -1,0 +1,104 @@
+"""What the firmware reaches on an emulated RP2040, in emulated time.
+
+    TAUTLOG_BOARD_IMAGE=RPI_PICO.uf2 python tests/benchmarks/board.py [RATE_HZ ...]
+
+Streams unreduced samples with checks and acknowledgements at each rate, and reads the
+processor's share in the default mode. Emulated time has no flash wait states and an
+ideal host: the figures are upper bounds of what a board can do. Minutes long.
+"""
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+from emulated.bench import HOW, EmulatedBoard, board_files, find_image
+
+from tautlog.link import SerialLink
+from tautlog.receiver import Receiver
+from tautlog.session import Session
+
+SLOWER = 60.0  # the emulator, than a board, at most
+STREAM_S = 1.2
+
+
+class Nowhere:
+    """A store that only counts."""
+
+    def __init__(self) -> None:
+        self.numbers: list[int] = []
+        self.stamps_us: list[int] = []
+        self.lost = 0
+
+    def append(self, block) -> None:
+        self.numbers.append(block.number)
+        self.stamps_us.append(block.stamp_us)
+        self.lost += block.lost + (block.flags != 0)
+
+    def add_event(self, event) -> None:
+        """None are expected."""
+
+    def commit(self) -> None:
+        """There is no disk."""
+
+
+def stream(board: EmulatedBoard, rate_hz: int) -> str:
+    """Stream for a while; what was seen, in one line."""
+    with SerialLink(board.port) as link:
+        session = Session(link, timeout_scale=SLOWER)
+        instrument = session.greet()
+        store = Nowhere()
+        first = int(str(session.ask("stream", on=True)["first"]))
+        receiver = Receiver(session, store, first)
+        wanted = int(STREAM_S * instrument.sample_rate_hz / instrument.samples_per_block)
+        while receiver.expected - first < wanted:
+            receiver.step()
+        behind = receiver.status.head - receiver.expected if receiver.status else -1
+        share = processor_share(session)
+    gaps = receiver.missing_blocks
+    span_us = (store.stamps_us[-1] - store.stamps_us[0]) % (1 << 30)
+    seen_hz = (len(store.numbers) - 1) * instrument.samples_per_block / span_us * 1e6
+    verdict = "lossless" if not gaps and not store.lost else "LOSSES"
+    return (
+        f"{rate_hz} S/s: {verdict}, {len(store.numbers)} blocks at {seen_hz:.0f} S/s, "
+        f"{gaps} missing, "
+        f"{store.lost} flagged, {session.damaged} damaged, {behind} blocks behind at the end; "
+        f"processor {share:.0%} busy"
+    )
+
+
+def processor_share(session: Session) -> float:
+    """Share of time in which the main loop had something to do, from two status answers."""
+    rest, at = [], []
+    for _ in range(2):
+        answer = session.ask("status")
+        rest.append(int(str(answer["rest_us"])))
+        at.append(int(str(answer["stamp_us"])))
+        session.acknowledge(0)
+        deadline = time.monotonic() + 6.0
+        while not rest[1:] and time.monotonic() < deadline:
+            session.pump()
+    span_us = (at[1] - at[0]) % (1 << 30)
+    return 1.0 - (rest[1] - rest[0]) % (1 << 30) / span_us
+
+
+def main() -> None:
+    image = find_image()
+    if image is None:
+        raise SystemExit(HOW)
+    rates = [int(one) for one in sys.argv[1:]] or [62_500, 250_000, 300_000]
+    for rate_hz in rates:
+        changes: dict[str, object] = {"WATCHDOG_MS": 0}
+        if rate_hz != 62_500:
+            changes |= {"CONVERSION_RATE_HZ": rate_hz, "REDUCTION": 1}
+            changes |= {"GUARD_BEFORE_S": 0.01, "GUARD_AFTER_S": 0.1}
+        with tempfile.TemporaryDirectory() as folder:
+            files = board_files(Path(folder) / "board", **changes)
+            with EmulatedBoard(image, files, "ramp") as board:
+                print(stream(board, rate_hz), flush=True)
+
+
+if __name__ == "__main__":
+    main()
