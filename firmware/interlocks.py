@@ -24,6 +24,7 @@ class Interlocks:
         self._highest = config.SIGNAL_HIGHEST * config.REDUCTION
         self._quiet_span = config.QUIET_SPAN * config.REDUCTION
         self._quiet_blocks = config.QUIET_BLOCKS
+        self._judged = -1
         self._silence_us = config.LAPTOP_SILENCE_MS * 1000
         block_s = config.SAMPLES_PER_BLOCK * config.REDUCTION * len(config.CHANNELS)
         self._armed_blocks = config.ARMED_LONGEST_S * config.CONVERSION_RATE_HZ // block_s
@@ -68,13 +69,13 @@ class Interlocks:
 
     def doubt(self, inputs, now_us, heard_us, armed_at_block):
         """The first reason to leave `armed` for `safe`, or 0; allocates nothing."""
-        history = self._history
         if not inputs & wire.INPUT_KEY_ON:
             return wire.KEY_OFF
         if wire.ticks_elapsed_us(now_us, heard_us) > self._silence_us:
             return wire.LAPTOP_SILENT
-        if self._stalled(now_us):
-            return wire.NOT_SAMPLING
+        history = self._history
+        if history.head == self._judged:
+            return wire.NOT_SAMPLING if self._stalled(now_us) else 0
         slot = (history.head - 1) % history.slots
         if history.lows[slot] <= self._lowest or history.highs[slot] >= self._highest:
             return wire.SIGNAL_CLIPPED
@@ -82,4 +83,5 @@ class Interlocks:
             return wire.CONVERSIONS_LOST
         if history.head - armed_at_block > self._armed_blocks:
             return wire.ARMED_TOO_LONG
+        self._judged = history.head  # good: not looked at again until there is a newer one
         return 0

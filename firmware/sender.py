@@ -10,7 +10,7 @@ import wire
 
 _BLOCK_HEAD_FRAME = wire.HEADER_BYTES + wire.BLOCK_HEAD_BYTES
 _SMALL_PAYLOAD = 160
-FRAMES_A_STEP = 4
+FRAMES_A_STEP = 6
 
 
 class Sender:

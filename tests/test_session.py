@@ -140,3 +140,16 @@ def test_a_cable_that_is_pulled():
     link.gone = True
     with pytest.raises(LinkError):
         session.pump()
+
+
+def test_no_command_holds_a_ctrl_c():
+    """Byte 3 would interrupt a board that is still starting."""
+    link = FrameLink()
+    link.limit, link.answers = 0, {}
+    written = []
+    link.write = written.append
+    session = session_on(link)
+    for number in range(400):
+        session.send(wire.ASK, b'{"do":"hello","wire":%d}' % number)
+    assert not any(b"\x03" in frame for frame in written)
+    assert len(written) == 400

@@ -26,9 +26,17 @@ try:
 except (ImportError, SyntaxError):  # no Thumb assembler here
     from hardware.loops_viper import reduce
 
-RAW_CONVERSIONS = 1024  # at most, in a raw block
+RAW_CONVERSIONS = 2048  # at most, in a raw block
 MOST_LOST = 0xFFFF
 WORD, HALFWORD = 2, 1  # transfer sizes, as rp2.DMA numbers them
+
+
+@micropython.viper
+def _troubles(fcs: int, cs: int) -> int:
+    """1: the FIFO ran over; 2: a conversion did not settle."""
+    over = (int(ptr32(fcs)[0]) >> 11) & 1
+    error = (int(ptr32(cs)[0]) >> 10) & 1
+    return over | (error << 1)
 
 
 class Sampler:
@@ -67,6 +75,7 @@ class Sampler:
         self._raw_count = samples * frame
         self._raw_bytes = 2 * self._raw_count
         self._raw_us = (self._raw_count * self._cycles + 24) // 48
+        self._late_us = 2 * self._cycles // 48  # two conversions more than a raw block takes
         self._slots = 2
         while self._slots * 2 * self._raw_bytes <= len(ring):
             self._slots *= 2
@@ -193,55 +202,58 @@ class Sampler:
     @micropython.native
     def _take_raw_block(self, raw):
         history = self._history
-        if self._fill == 0:
+        fill = self._fill
+        first = self._abouts[0]
+        if fill == 0:
             self._slot = history.claim()
-            about = self._abouts[0]
-            about[3] = 0xFFFF
-            about[4] = 0
+            first[3] = 0xFFFF
+            first[4] = 0
+        slot = self._slot
         place = self._stamps.address + 4 * raw
         stamp_us = stamp_at(place)
-        self._check_time(stamp_us)
-        if self._slot >= 0:
+        late_us = ((stamp_us - self._last_us) & 0x3FFFFFFF) - self._raw_us
+        if late_us > self._late_us and self._last_us >= 0:
+            self._count_missing(late_us)
+        self._last_us = stamp_us
+        if slot >= 0:
             source = self._ring_at + raw * self._raw_bytes
-            target = self._history_at + self._slot * history.block_bytes
-            target += 2 * self._fill * self._channels
-            for channel in range(self._channels):
-                reduce(
-                    source + 2 * channel, target + 2 * channel, self._samples, self._abouts[channel]
-                )
+            target = self._history_at + slot * history.block_bytes + 2 * fill * self._channels
+            reduce(source, target, self._samples, first)
+            if self._channels > 1:
+                self._reduce_others(source, target)
         if stamp_at(place) != stamp_us:
             self._flags |= wire.FLAG_LATE
-        self._check_converter()
-        self._fill += self._samples
-        if self._fill == self._per_block:
-            self._fill = 0
-            if self._slot >= 0:
-                about = self._abouts[0]
-                history.commit(stamp_us, self._flags, self._lost, about[3], about[4])
+        troubles = _troubles(self._fcs, self._cs)
+        if troubles:
+            self._note_troubles(troubles)
+        fill += self._samples
+        if fill == self._per_block:
+            fill = 0
+            if slot >= 0:
+                history.commit(stamp_us, self._flags, self._lost, first[3], first[4])
                 self._flags = self._lost = 0
+        self._fill = fill
         self.mark_block = history.head
-        self.mark_offset = self._fill
+        self.mark_offset = fill
         self.mark_us = stamp_us
         self.raw_blocks = (self.raw_blocks + 1) & 0xFFFF
 
-    def _check_time(self, stamp_us):
-        """Count conversions that are missing by the time they took."""
-        last_us = self._last_us
-        self._last_us = stamp_us
-        if last_us < 0:
-            return
-        late_us = ((stamp_us - last_us) & 0x3FFFFFFF) - self._raw_us
-        missing = late_us * 48 // self._cycles if late_us < 100000 else MOST_LOST
-        if missing > 1:
-            self._flags |= wire.FLAG_LATE
-            self._lost = min(MOST_LOST, self._lost + missing)
+    def _reduce_others(self, source, target):
+        for channel in range(1, self._channels):
+            reduce(source + 2 * channel, target + 2 * channel, self._samples, self._abouts[channel])
 
-    def _check_converter(self):
-        if mem32[self._fcs] & chips.FCS_OVER:
+    def _count_missing(self, late_us):
+        """Count conversions that are missing by the time they took."""
+        missing = late_us * 48 // self._cycles if late_us < 100000 else MOST_LOST
+        self._flags |= wire.FLAG_LATE
+        self._lost = min(MOST_LOST, self._lost + missing)
+
+    def _note_troubles(self, troubles):
+        if troubles & 1:
             mem32[self._fcs] = self._fcs_bits | chips.FCS_OVER
             self._flags |= wire.FLAG_CONVERTER_OVERRUN
             if not self._lost:
                 self._lost = 1
-        if mem32[self._cs] & chips.CS_ERROR_STICKY:
+        if troubles & 2:
             mem32[self._cs] = self._cs_bits | chips.CS_START_MANY | chips.CS_ERROR_STICKY
             self._flags |= wire.FLAG_CONVERTER_ERROR

@@ -18,6 +18,7 @@ from tautlog.messages import Answer, Message, instrument_from, parse, reason_tex
 from tautlog.stream import Instrument
 
 ANSWER_S = 2.0
+CTRL_C = b"\x03"
 GREETING_S = 3.0
 GREET_AGAIN_S = 0.4
 DECODER_ROOM = 1 << 17  # more than one read brings, so that nothing waits in pieces
@@ -63,9 +64,14 @@ class Session:
 
     def send(self, kind: int, payload: bytes = b"") -> int:
         """Send one frame; its sequence number."""
+        frame = wire.frame(kind, self._sequence, payload)
+        while kind == wire.ASK and CTRL_C in frame:
+            # A board that is still starting would be interrupted by it.
+            self._sequence = (self._sequence + 1) & 0xFFFF
+            frame = wire.frame(kind, self._sequence, payload)
         sequence = self._sequence
         self._sequence = (sequence + 1) & 0xFFFF
-        self._link.write(wire.frame(kind, sequence, payload))
+        self._link.write(frame)
         return sequence
 
     def acknowledge(self, next_block: int, *, again: bool = False) -> None:
