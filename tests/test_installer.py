@@ -1,0 +1,147 @@
+"""The installer against a board that is made of a dictionary of files."""
+
+import hashlib
+
+import pytest
+from mpremote.transport import TransportError
+
+from tautlog import installer
+from tautlog.errors import BoardError, LinkError, WrongDeviceError
+from tautlog.installer import ENTRY, _Prompt, firmware_files
+
+
+class FakeTransport:
+    """What the installer needs of mpremote's transport, on files in memory."""
+
+    def __init__(self, who="((1, 28), 'Raspberry Pi Pico with RP2040')"):
+        self.files = {}
+        self.who = who
+        self.log = []
+        self.break_after = 10**9
+        self.spoil = ""
+
+    def exec_raw(self, code, timeout=10):
+        self._live()
+        if code == installer.ASK_WHO:
+            return self.who.encode(), b""
+        if code == installer.ASK_HASHES:
+            return b"", b""
+        if code.startswith("print(h("):
+            name = code[9:-3]
+            data = self.files.get(name)
+            return (hashlib.sha256(data).hexdigest() if data is not None else "").encode(), b""
+        if "os.remove" in code:
+            name = code.split("os.remove('")[1].split("'")[0]
+            self.log.append(("remove", name))
+            self.files.pop(name, None)
+        if "f.read()" in code:
+            return repr(self.files["config.py"].decode()).encode(), b""
+        return b"", b""
+
+    def fs_writefile(self, name, data, chunk_size):
+        self._live()
+        self.log.append(("write", name))
+        self.files[name] = data + (b"#" if name == self.spoil else b"")
+
+    def _live(self):
+        self.break_after -= 1
+        if self.break_after < 0:
+            raise TransportError("gone")
+
+
+def put(transport, files=None):
+    return _Prompt(transport, 1.0).put(files or firmware_files(), lambda text: None)
+
+
+def test_main_goes_first_and_comes_last():
+    board = FakeTransport()
+    written, unchanged = put(board)
+    assert board.files == firmware_files()
+    assert board.log[0] == ("remove", ENTRY)
+    assert board.log[-1] == ("write", ENTRY)
+    assert written[-1] == ENTRY
+    assert unchanged == ()
+
+
+def test_what_is_there_is_not_written_again():
+    board = FakeTransport()
+    put(board)
+    board.log.clear()
+    written, unchanged = put(board)
+    assert written == ()
+    assert set(unchanged) == set(firmware_files())
+    assert board.log == []
+
+
+@pytest.mark.parametrize("steps", range(0, 120, 7))
+def test_interrupted_anywhere_it_starts_nothing_half(steps):
+    """New files and an old main.py never lie on the board together."""
+    board = FakeTransport()
+    board.files = {name: data + b"# old" for name, data in firmware_files().items()}
+    old = dict(board.files)
+    board.break_after = steps
+    try:
+        put(board)
+    except TransportError:
+        changed = [name for name in old if board.files.get(name) != old[name]]
+        assert not changed or ENTRY not in board.files
+
+
+def test_a_file_that_arrives_wrong_is_noticed():
+    board = FakeTransport()
+    board.spoil = "wire.py"
+    with pytest.raises(BoardError, match=r"wire\.py did not arrive"):
+        put(board)
+    assert ENTRY not in board.files
+
+
+@pytest.mark.parametrize(
+    ("who", "said"),
+    [
+        ("((1, 27), 'Raspberry Pi Pico with RP2040')", "1.28 or later"),
+        ("((1, 28), 'another board with another chip')", "RP2040, RP2350"),
+        ("something else", "prompt answers"),
+    ],
+)
+def test_boards_that_will_not_do(who, said):
+    with pytest.raises(WrongDeviceError, match=said):
+        _Prompt(FakeTransport(who), 1.0).identify()
+
+
+def test_newer_ones_will_do():
+    who = "((1, 29), 'Raspberry Pi Pico2 with RP2350')"
+    assert _Prompt(FakeTransport(who), 1.0).identify()[0] == "1.29"
+
+
+def test_config_that_lacks_a_name():
+    board = FakeTransport()
+    delivered = firmware_files()["config.py"]
+    board.files["config.py"] = delivered.replace(b"PIN_DRIVE = 12", b"PIN_DRIVER = 12")
+    with pytest.raises(BoardError, match=r"PIN_DRIVE.*--fresh-config"):
+        _Prompt(board, 1.0).check_config(delivered)
+
+
+def test_config_that_is_not_python():
+    board = FakeTransport()
+    board.files["config.py"] = b"PIN_DRIVE = = 12"
+    with pytest.raises(BoardError, match="not Python"):
+        _Prompt(board, 1.0).check_config(firmware_files()["config.py"])
+
+
+def test_config_with_changed_values_is_fine():
+    board = FakeTransport()
+    delivered = firmware_files()["config.py"]
+    board.files["config.py"] = delivered.replace(b"PIN_DRIVE = 12", b"PIN_DRIVE = 3")
+    _Prompt(board, 1.0).check_config(delivered)
+
+
+def test_no_such_port():
+    with pytest.raises(LinkError, match="no port"):
+        installer.install("/dev/not-here")
+
+
+def test_files_are_those_of_the_folder():
+    files = firmware_files()
+    assert list(files)[-1] == ENTRY
+    assert "hardware/sampler.py" in files
+    assert "__init__.py" not in files
