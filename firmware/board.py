@@ -59,7 +59,7 @@ import time  # noqa: E402
 from array import array  # noqa: E402
 
 from hardware.crc import Check  # noqa: E402
-from hardware.edges import EdgeStamps  # noqa: E402
+from hardware.edges import EdgeStamps, EdgeWatch  # noqa: E402
 from hardware.link import UsbLink  # noqa: E402
 from hardware.sampler import Sampler  # noqa: E402
 
@@ -142,10 +142,11 @@ class Board:
         pins = (config.PIN_SWITCH, config.PIN_KEY, config.PIN_ARTICLE_WIRE, config.PIN_MOUNT_WIRE)
         self._input_pins = bytes(pins)
         self._inputs = [Pin(pin, Pin.IN, Pin.PULL_UP) for pin in pins]
+        self._watch = EdgeWatch(3)
         self._stamped = (
-            (wire.INPUT_LATCHED, EdgeStamps(CHIP, 0, config.PIN_SWITCH)),
-            (wire.INPUT_ARTICLE_WHOLE, EdgeStamps(CHIP, 1, config.PIN_ARTICLE_WIRE)),
-            (wire.INPUT_MOUNT_WHOLE, EdgeStamps(CHIP, 2, config.PIN_MOUNT_WIRE)),
+            (wire.INPUT_LATCHED, EdgeStamps(CHIP, 0, config.PIN_SWITCH, self._watch)),
+            (wire.INPUT_ARTICLE_WHOLE, EdgeStamps(CHIP, 1, config.PIN_ARTICLE_WIRE, self._watch)),
+            (wire.INPUT_MOUNT_WHOLE, EdgeStamps(CHIP, 2, config.PIN_MOUNT_WIRE, self._watch)),
         )
         self._key = self._inputs[1]
         self._key_stamps_us = array("i", [0] * KEY_EDGES)
@@ -239,11 +240,7 @@ class Board:
         self.rest_us = (self.rest_us + rested_us) & 0x3FFFFFFF
 
     def _is_wanted(self):
-        return (
-            self._key_seen != self._key_taken
-            or self._stamped[0][1].waiting()
-            or self._link.readable()
-        )
+        return self._key_seen != self._key_taken or self._watch.moved() or self._link.readable()
 
     # Pins
 
@@ -286,12 +283,17 @@ class Board:
 
     def next_edge(self):
         """Fetch the next edge of an input into the edge_* attributes; False if none."""
+        if not self._watch.moved():
+            return self._next_key_edge()
         for bit, stamps in self._stamped:
             if stamps.next():
                 self.edge_input = bit
                 self.edge_closed = 0 if stamps.is_open else 1
                 self._place(stamps.stamp_us)
                 return True
+        return self._next_key_edge()
+
+    def _next_key_edge(self):
         if self._key_taken != self._key_seen:
             place = self._key_taken % KEY_EDGES
             self._key_taken += 1

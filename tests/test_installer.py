@@ -13,7 +13,7 @@ from tautlog.installer import ENTRY, _Prompt, firmware_files
 class FakeTransport:
     """What the installer needs of mpremote's transport, on files in memory."""
 
-    def __init__(self, who="((1, 28), 'Raspberry Pi Pico with RP2040')"):
+    def __init__(self, who="((1, 28), 'Raspberry Pi Pico with RP2040', 4870)"):
         self.files = {}
         self.who = who
         self.log = []
@@ -50,13 +50,13 @@ class FakeTransport:
 
 
 def put(transport, files=None):
-    return _Prompt(transport, 1.0).put(files or firmware_files(), lambda text: None)
+    return _Prompt(transport, 1.0).put(files or firmware_files("armv6m"), lambda text: None)
 
 
 def test_main_goes_first_and_comes_last():
     board = FakeTransport()
     written, unchanged = put(board)
-    assert board.files == firmware_files()
+    assert board.files == firmware_files("armv6m")
     assert board.log[0] == ("remove", ENTRY)
     assert board.log[-1] == ("write", ENTRY)
     assert written[-1] == ENTRY
@@ -69,7 +69,7 @@ def test_what_is_there_is_not_written_again():
     board.log.clear()
     written, unchanged = put(board)
     assert written == ()
-    assert set(unchanged) == set(firmware_files())
+    assert set(unchanged) == set(firmware_files("armv6m"))
     assert board.log == []
 
 
@@ -77,7 +77,7 @@ def test_what_is_there_is_not_written_again():
 def test_interrupted_anywhere_it_starts_nothing_half(steps):
     """New files and an old main.py never lie on the board together."""
     board = FakeTransport()
-    board.files = {name: data + b"# old" for name, data in firmware_files().items()}
+    board.files = {name: data + b"# old" for name, data in firmware_files("armv6m").items()}
     old = dict(board.files)
     board.break_after = steps
     try:
@@ -89,8 +89,8 @@ def test_interrupted_anywhere_it_starts_nothing_half(steps):
 
 def test_a_file_that_arrives_wrong_is_noticed():
     board = FakeTransport()
-    board.spoil = "wire.py"
-    with pytest.raises(BoardError, match=r"wire\.py did not arrive"):
+    board.spoil = "wire.mpy"
+    with pytest.raises(BoardError, match=r"wire\.mpy did not arrive"):
         put(board)
     assert ENTRY not in board.files
 
@@ -98,9 +98,11 @@ def test_a_file_that_arrives_wrong_is_noticed():
 @pytest.mark.parametrize(
     ("who", "said"),
     [
-        ("((1, 27), 'Raspberry Pi Pico with RP2040')", "1.28 or later"),
-        ("((1, 28), 'another board with another chip')", "RP2040, RP2350"),
+        ("((1, 27), 'Raspberry Pi Pico with RP2040', 4870)", "1.28 or later"),
+        ("((1, 28), 'another board with another chip', 4870)", "RP2040, RP2350"),
         ("something else", "prompt answers"),
+        ("((1, 28), 'Raspberry Pi Pico with RP2040', 0x1305)", "mpy-cross here writes version"),
+        ("((1, 28), 'Raspberry Pi Pico with RP2040', 0x2F06)", "mpy-cross here writes version"),
     ],
 )
 def test_boards_that_will_not_do(who, said):
@@ -109,13 +111,13 @@ def test_boards_that_will_not_do(who, said):
 
 
 def test_newer_ones_will_do():
-    who = "((1, 29), 'Raspberry Pi Pico2 with RP2350')"
+    who = "((1, 29), 'Raspberry Pi Pico2 with RP2350', 0x1F06)"
     assert _Prompt(FakeTransport(who), 1.0).identify()[0] == "1.29"
 
 
 def test_config_that_lacks_a_name():
     board = FakeTransport()
-    delivered = firmware_files()["config.py"]
+    delivered = firmware_files("armv6m")["config.py"]
     board.files["config.py"] = delivered.replace(b"PIN_DRIVE = 12", b"PIN_DRIVER = 12")
     with pytest.raises(BoardError, match=r"PIN_DRIVE.*--fresh-config"):
         _Prompt(board, 1.0).check_config(delivered)
@@ -125,12 +127,12 @@ def test_config_that_is_not_python():
     board = FakeTransport()
     board.files["config.py"] = b"PIN_DRIVE = = 12"
     with pytest.raises(BoardError, match="not Python"):
-        _Prompt(board, 1.0).check_config(firmware_files()["config.py"])
+        _Prompt(board, 1.0).check_config(firmware_files("armv6m")["config.py"])
 
 
 def test_config_with_changed_values_is_fine():
     board = FakeTransport()
-    delivered = firmware_files()["config.py"]
+    delivered = firmware_files("armv6m")["config.py"]
     board.files["config.py"] = delivered.replace(b"PIN_DRIVE = 12", b"PIN_DRIVE = 3")
     _Prompt(board, 1.0).check_config(delivered)
 
@@ -141,7 +143,7 @@ def test_no_such_port():
 
 
 def test_files_are_those_of_the_folder():
-    files = firmware_files()
+    files = firmware_files("armv6m")
     assert list(files)[-1] == ENTRY
-    assert "hardware/sampler.py" in files
+    assert "hardware/sampler.mpy" in files
     assert "__init__.py" not in files

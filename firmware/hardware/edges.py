@@ -5,6 +5,8 @@ and pushes a word at each. One DMA channel takes the word away and starts
 another, which copies the microsecond timer into a ring.
 """
 
+from array import array
+
 import micropython
 import rp2
 import uctypes
@@ -17,6 +19,7 @@ from hardware.memory import Aligned, stamp_at
 STAMPS = 64
 RING_BITS = 8
 STATE_MACHINE_HZ = 1000000
+WRITE_POINTER = 4  # bytes from a DMA channel's registers to its write address
 
 
 @rp2.asm_pio()
@@ -27,6 +30,27 @@ def _watch():
     wait(0, pin, 0)
     push(noblock)
     wrap()
+
+
+class EdgeWatch:
+    """Tells at one look whether any of several pins has moved."""
+
+    def __init__(self, count):
+        # For each the address of its DMA's pointer, and where that was last.
+        self.pointers = array("I", [0] * 2 * count)
+        self._count = count
+
+    def moved(self):
+        """Whether an edge waits to be fetched."""
+        return _moved(self.pointers, self._count)
+
+
+@micropython.viper
+def _moved(pointers: ptr32, count: int) -> int:
+    for i in range(count):
+        if int(ptr32(int(pointers[2 * i]))[0]) != int(pointers[2 * i + 1]):
+            return 1
+    return 0
 
 
 class EdgeStamps:
@@ -40,6 +64,8 @@ class EdgeStamps:
         State machine of PIO0 to use, 0 to 3.
     pin : int
         GPIO number.
+    watch : EdgeWatch
+        Has a place for each number.
 
     Attributes
     ----------
@@ -49,7 +75,7 @@ class EdgeStamps:
         Whether it was an opening.
     """
 
-    def __init__(self, chip, number, pin):
+    def __init__(self, chip, number, pin, watch):
         self._chip = chip
         self._ring = Aligned(4 * STAMPS)
         self._word = bytearray(4)
@@ -82,15 +108,14 @@ class EdgeStamps:
             ),
         )
         self._taken = 0
+        self._pointers = watch.pointers
+        self._place = 2 * number
+        self._pointers[self._place] = uctypes.addressof(stamp.registers) + WRITE_POINTER
+        self._pointers[self._place + 1] = self._ring.address
         self.stamp_us = 0
         self.is_open = False
         take.active(1)
         self._machine.active(1)
-
-    @micropython.native
-    def waiting(self):
-        """Whether an edge waits to be fetched."""
-        return (self._stamp.write - self._ring.address) // 4 != self._taken
 
     @micropython.native
     def next(self):
@@ -100,6 +125,7 @@ class EdgeStamps:
         self.stamp_us = stamp_at(self._ring.address + 4 * self._taken)
         self.is_open = self._taken & 1 == 0
         self._taken = (self._taken + 1) % STAMPS
+        self._pointers[self._place + 1] = self._ring.address + 4 * self._taken
         return True
 
     def stop(self):

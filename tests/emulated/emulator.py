@@ -57,7 +57,8 @@ def flash_image(folder: Path | None, path: Path) -> None:
         prog_size=256,
         disk_version=0x00020000,
     )
-    for source in sorted(folder.rglob("*.py")) if folder else []:
+    found = folder.rglob("*") if folder else []
+    for source in sorted(one for one in found if one.is_file()):
         name = source.relative_to(folder).as_posix()
         if "/" in name:
             files.makedirs(name.rpartition("/")[0], exist_ok=True)
