@@ -37,6 +37,7 @@ CHIPS = ("RP2040", "RP2350")
 ENTRY = "main.py"
 CONFIG = "config.py"
 PROMPT_S = 3.0
+READ_S = 0.5
 RESTART_S = 20.0
 COMMAND_S = 10.0
 CHUNK_BYTES = 1024
@@ -329,7 +330,8 @@ def _prompt(port: str, scale: float, say: Callable[[str], None]) -> Iterator[_Pr
 def _open(port: str) -> SerialTransport:
     SerialLink(port).close()  # says in our words what is wrong with a port
     try:
-        return SerialTransport(port)
+        # Without a time-out a silent port would be waited for for ever.
+        return SerialTransport(port, timeout=READ_S)
     except (TransportError, OSError) as problem:
         raise LinkError(f"port {port} does not open: {problem}", port=port) from problem
 
