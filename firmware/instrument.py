@@ -90,6 +90,8 @@ class Instrument:
         self.history.restore()
         self.events.restore(first, count)
         self.states.take(FOUND, reason)
+        if reason == wire.RESTARTED:  # nobody was there to note the end
+            self._note_now(wire.EVENT_ENDED, reason)
 
     def step(self):
         """Do a little of everything, and never wait."""

@@ -80,8 +80,6 @@ class DropPlan:
         Countdown; recording after the release.
     speed : float
         Board seconds per second of the laptop: 1 but in a rehearsal.
-    timeout_scale : float
-        Multiplies every wait for the board.
     campaign : str
         Name of the campaign.
     """
@@ -93,7 +91,6 @@ class DropPlan:
     countdown_s: float = 5.0
     record_s: float = 7.0
     speed: float = 1.0
-    timeout_scale: float = 1.0
     campaign: str = ""
 
     def at(self, path: Path) -> DropPlan:
@@ -206,7 +203,7 @@ def _prepare(session: Session, plan: DropPlan, crew: Crew) -> Instrument:
     instrument = session.greet()
     if instrument.state != "safe":
         raise _not_safe(instrument.state)
-    crew.met(instrument, read_health(session, plan.calibration, plan.timeout_scale))
+    crew.met(instrument, read_health(session, plan.calibration))
     if not crew.agree(plan.setup):
         raise AbortedError(
             "the phrase was not typed: the board was not armed, the release drive is low"
@@ -346,7 +343,7 @@ class _Armed:
 
     def _session_must_live(self) -> None:
         age_s = self._session.clock() - self._receiver.heard_s
-        if age_s > ENDING_S * self._plan.timeout_scale:
+        if age_s > ENDING_S * self._session.scale:
             raise LinkTimeoutError(f"nothing has come from the board for {age_s:.1f} s")
 
     def _end(self) -> None:
@@ -369,7 +366,7 @@ class _Armed:
         )
 
     def _deadline(self, wait_s: float) -> float:
-        return self._session.clock() + wait_s * self._plan.timeout_scale
+        return self._session.clock() + wait_s * self._session.scale
 
 
 def recover(session: Session, path: Path, plan: DropPlan | None = None) -> DropOutcome:
@@ -409,14 +406,13 @@ def recover(session: Session, path: Path, plan: DropPlan | None = None) -> DropO
     head = int(str(answer["head"]))
     first = max(wanted, int(str(answer["oldest"])))
     receiver = Receiver(session, writer, first)
-    scale = plan.timeout_scale if plan else 1.0
-    deadline = session.clock() + ENDING_S * scale
+    deadline = session.clock() + ENDING_S * session.scale
     try:
         while receiver.expected < head or receiver.event("recording-ended") is None:
             before = receiver.expected
             receiver.step()
             if receiver.expected > before:
-                deadline = session.clock() + ENDING_S * scale
+                deadline = session.clock() + ENDING_S * session.scale
             if session.clock() > deadline:
                 raise LinkTimeoutError("the board stopped sending before the event was complete")
     except BaseException:

@@ -60,7 +60,7 @@ class Health:
     second_channel_v: float | None = None
 
 
-def read_health(session: Session, calibration: Calibration, timeout_scale: float = 1.0) -> Health:
+def read_health(session: Session, calibration: Calibration) -> Health:
     """Let the board stream for a moment and read what comes.
 
     Raises
@@ -75,12 +75,12 @@ def read_health(session: Session, calibration: Calibration, timeout_scale: float
     first = int(str(session.ask("stream", on=True)["first"]))
     store = _Blocks()
     receiver = Receiver(session, store, first)
-    deadline = session.clock() + READING_S * timeout_scale
+    deadline = session.clock() + READING_S * session.scale
     while len(store.blocks) < wanted or receiver.status is None:
         if session.clock() > deadline:
             raise LinkTimeoutError(
                 f"the board streams too slowly: {len(store.blocks)} of {wanted} blocks "
-                f"came in {READING_S * timeout_scale:g} s"
+                f"came in {READING_S * session.scale:g} s"
             )
         receiver.step()
     session.ask("stream", on=False)

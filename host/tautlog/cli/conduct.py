@@ -16,16 +16,18 @@ from tautlog.record import open_record
 from tautlog.session import Session
 
 
-def conduct(url: str, plan: DropPlan, crew: ConsoleCrew) -> DropOutcome:
+def conduct(
+    url: str, plan: DropPlan, crew: ConsoleCrew, *, timeout_scale: float = 1.0
+) -> DropOutcome:
     """One drop with whatever answers at a port."""
     with SerialLink(url) as link:
-        return run_drop(Session(link, timeout_scale=plan.timeout_scale), plan, crew)
+        return run_drop(Session(link, timeout_scale=timeout_scale), plan, crew)
 
 
-def fetch(url: str, path: Path, *, timeout_scale: float) -> DropOutcome:
+def fetch(url: str, path: Path) -> DropOutcome:
     """Fetch a held event into the unfinished record of its drop."""
     with SerialLink(url) as link:
-        return recover(Session(link, timeout_scale=timeout_scale), path)
+        return recover(Session(link), path)
 
 
 def show_outcome(

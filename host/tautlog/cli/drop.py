@@ -67,10 +67,9 @@ def command(
         by_hand=by_hand,
         countdown_s=countdown_s,
         record_s=record_s,
-        timeout_scale=timeout_scale,
         campaign=campaign.name if campaign else "",
     )
     plan = plan.at(options.record_path(out, campaign, plan.setup.article))
     crew = ConsoleCrew(yes=yes, quiet=as_json)
-    outcome = conduct(port, plan, crew)
+    outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
     show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)

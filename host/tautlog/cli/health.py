@@ -27,11 +27,11 @@ def command(port: str | None, timeout_scale: float, watch: bool, as_json: bool) 
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
         instrument = session.greet()
-        health = read_health(session, calibration, timeout_scale)
+        health = read_health(session, calibration)
         if as_json:
             print_json({**asdict(instrument), **asdict(health)})
             return
         click.echo(f"board: {instrument.board}, firmware {instrument.firmware}, {instrument.state}")
         click.echo(health_text(health))
         while watch:
-            click.echo(health_text(read_health(session, calibration, timeout_scale)))
+            click.echo(health_text(read_health(session, calibration)))

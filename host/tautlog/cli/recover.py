@@ -81,7 +81,6 @@ def _from_board(
             path=Path(),
             setup=options.setup_of(campaign, setup),
             calibration=campaign.calibration if campaign else Calibration(),
-            timeout_scale=timeout_scale,
         )
         path = options.record_path(out, campaign, plan.setup.article)
         outcome = recover(session, path, plan)

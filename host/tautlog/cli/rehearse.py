@@ -171,7 +171,7 @@ def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutc
     deadline = time.monotonic() + HELD_WAIT_S
     while True:
         try:
-            outcome = fetch(board.url, plan.path, timeout_scale=plan.timeout_scale)
+            outcome = fetch(board.url, plan.path)
         except RefusedError:
             # It is still completing the guarded window; every greeting is a
             # sign of life, so leave it alone for longer than it waits for one.
