@@ -29,7 +29,7 @@ CHIP = this_chip()
 SCRATCH = CHIP.watchdog + WATCHDOG_SCRATCH  # 0: PROMPT; 1, 2: where an event lies
 KEPT_BYTES = keepsake.size(
     config.HISTORY_BLOCKS,
-    2 * len(config.CHANNELS) * config.SAMPLES_PER_BLOCK,
+    wire.block_frame_bytes(len(config.CHANNELS) * config.SAMPLES_PER_BLOCK),
     events.MEMORY_BYTES,
 )
 
@@ -63,7 +63,7 @@ from hardware.edges import EdgeStamps, EdgeWatch  # noqa: E402
 from hardware.link import UsbLink  # noqa: E402
 from hardware.sampler import Sampler  # noqa: E402
 
-REST_US = 6000  # the main loop looks around this often when nothing happens
+REST_US = 12000  # the main loop looks around this often when nothing happens
 LAST_WORD_MS = 200  # for what was written to leave by USB
 KEY_EDGES = 16  # that may wait for the main loop
 PROMPT = 0x7A07  # in the first scratch register: stay at the prompt after this reset

@@ -5,13 +5,15 @@ overwritten only when it lies before the guarded window or the laptop has said
 that it is on disk; when neither holds, the ring is full and stays as it is.
 
 Block numbers count up for ever; block n lies in slot n modulo the number of
-slots. Sampling (on the board an interrupt) calls `claim` and `commit`; all else
+slots, as the frame that it is sent as, so that it leaves in one piece. Sampling (on
+the board an interrupt) calls `claim` and `commit`; all else
 is called from the main loop.
 """
 
 import struct
 from array import array
 
+import wire
 from keepsake import LINE, LINE_BYTES
 
 
@@ -33,6 +35,8 @@ class History:
         Number of the next block to be completed.
     oldest : int
         Oldest block still held.
+    frames : list of memoryview
+        The frame of each slot; its samples begin at `wire.SAMPLES_AT`.
     acked : int
         Every block before it is on the laptop's disk.
     unsent : int
@@ -43,14 +47,12 @@ class History:
 
     def __init__(self, slots, values, memory=None, table=None):
         self.slots = slots
-        self.block_bytes = 2 * values
-        self.memory = memory or bytearray(slots * self.block_bytes)
+        size = self.frame_bytes = wire.block_frame_bytes(values)
+        self.memory = memory or bytearray(slots * size)
         self._table = table or bytearray(slots * LINE_BYTES)
         whole = memoryview(self.memory)
         # Cut once: a slice made later would allocate.
-        self.views = [
-            whole[i * self.block_bytes : (i + 1) * self.block_bytes] for i in range(slots)
-        ]
+        self.frames = [whole[i * size : (i + 1) * size] for i in range(slots)]
         self.stamps_us = array("i", [0] * slots)
         self.flags = array("H", [0] * slots)
         self.lost = array("H", [0] * slots)
@@ -63,6 +65,10 @@ class History:
         self.lost_total = 0
         self.frozen = False
         self._guard_from = -1
+
+    def samples(self, slot):
+        """Memory of the samples of a slot; not for the board, where this allocates."""
+        return self.frames[slot][wire.SAMPLES_AT : -wire.TRAILER_BYTES]
 
     def claim(self):
         """Slot for the block that comes next, or -1 when none may be overwritten."""

@@ -55,7 +55,9 @@ class Instrument:
             raise ValueError("HISTORY_BLOCKS is too small for the guarded window")
         values = channels * config.SAMPLES_PER_BLOCK
         slots, path = config.HISTORY_BLOCKS, config.EVENT_FILE
-        self.keepsake = Keepsake(board, slots, 2 * values, events.MEMORY_BYTES, path)
+        self.keepsake = Keepsake(
+            board, slots, wire.block_frame_bytes(values), events.MEMORY_BYTES, path
+        )
         self.history = History(slots, values, self.keepsake.blocks, self.keepsake.table)
         self.events = EventLog(self.keepsake.events)
         self.states = States()

@@ -28,7 +28,7 @@ class Keepsake:
     ----------
     board : object
         Has ``memory(count)`` and `check`.
-    slots, block_bytes : int
+    slots, frame_bytes : int
         Of the ring of samples.
     events_bytes : int
         Memory of the list of events.
@@ -46,10 +46,10 @@ class Keepsake:
         The event is in the file.
     """
 
-    def __init__(self, board, slots, block_bytes, events_bytes, path):
+    def __init__(self, board, slots, frame_bytes, events_bytes, path):
         self._check = board.check
         self._path = path
-        self._memory = memoryview(board.memory(size(slots, block_bytes, events_bytes)))
+        self._memory = memoryview(board.memory(size(slots, frame_bytes, events_bytes)))
         start = PAGE_BYTES
         self._page = self._memory[:start]
         self.table = self._memory[start : start + slots * LINE_BYTES]
@@ -66,8 +66,7 @@ class Keepsake:
         struct.pack_into(
             PAGE, page, 0, MAGIC, state, reason, 0, release_block, first_event, event_count, 0
         )
-        self._check.begin()
-        self._check.add(page, 0, CHECKED)
+        self._check.over(page, 0, CHECKED)
         self._check.put(page, CHECKED)
 
     def load(self):
@@ -108,9 +107,9 @@ class Keepsake:
         self.is_saved = False
 
 
-def size(slots, block_bytes, events_bytes):
+def size(slots, frame_bytes, events_bytes):
     """Bytes of memory that an event needs."""
-    return PAGE_BYTES + slots * LINE_BYTES + events_bytes + slots * block_bytes
+    return PAGE_BYTES + slots * LINE_BYTES + events_bytes + slots * frame_bytes
 
 
 def write_pieces(path, memory):

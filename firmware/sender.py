@@ -8,7 +8,6 @@ import struct
 
 import wire
 
-_BLOCK_HEAD_FRAME = wire.HEADER_BYTES + wire.BLOCK_HEAD_BYTES
 _SMALL_PAYLOAD = 160
 FRAMES_A_STEP = 6
 
@@ -37,15 +36,9 @@ class Sender:
         self._count = count
         self._channels = channels
         self._small = bytearray(wire.OVERHEAD_BYTES + _SMALL_PAYLOAD)
-        self._head = bytearray(_BLOCK_HEAD_FRAME)
-        self._tail = bytearray(wire.TRAILER_BYTES)
         self._small_view = memoryview(self._small)
-        self._head_view = memoryview(self._head)
-        self._tail_view = memoryview(self._tail)
-        self._parts = [None, None, None]
-        self._ends = [0, 0, 0]
-        self._part = 3
-        self._at = 0
+        self._under_way = self._small_view
+        self._at = self._end = 0
         self._sequence = 0
         self._answer = None
         self._busy = None
@@ -74,19 +67,13 @@ class Sender:
 
     def is_idle(self):
         """Whether the link has taken everything but blocks."""
-        return self._answer is None and self._part == 3
+        return self._answer is None and self._at == self._end
 
     def _continue(self):
         """Write on at the frame under way; True when it is all written."""
-        while self._part < 3:
-            end = self._ends[self._part]
-            if self._at < end:
-                self._at += self._board.write(self._parts[self._part], self._at, end)
-                if self._at < end:
-                    return False
-            self._part += 1
-            self._at = 0
-        return True
+        if self._at < self._end:
+            self._at += self._board.write(self._under_way, self._at, self._end)
+        return self._at == self._end
 
     def _begin_next(self, streaming):
         if self._answer is not None:
@@ -117,15 +104,10 @@ class Sender:
         self._begin_block(number)
         return True
 
-    def _begin(self, head, head_end, body=None, body_end=0, tail_end=0):
-        self._parts[0] = head
-        self._ends[0] = head_end
-        self._parts[1] = body
-        self._ends[1] = body_end
-        self._parts[2] = self._tail_view
-        self._ends[2] = tail_end
-        self._part = 0
+    def _begin(self, view, end):
+        self._under_way = view
         self._at = 0
+        self._end = end
         self._sequence = (self._sequence + 1) & 0xFFFF
 
     def _begin_small(self, kind, body, length):
@@ -138,13 +120,12 @@ class Sender:
     def _begin_block(self, number):
         history = self._history
         slot = number % history.slots
-        view = history.views[slot]
-        length = wire.BLOCK_HEAD_BYTES + history.block_bytes
-        check = self._check
-        wire.put_header(self._head, wire.BLOCK, length, self._sequence, check)
+        frame = history.frames[slot]
+        length = history.frame_bytes - wire.OVERHEAD_BYTES
+        wire.put_header(frame, wire.BLOCK, length, self._sequence, self._check)
         struct.pack_into(
             wire.BLOCK_HEAD,
-            self._head,
+            frame,
             wire.HEADER_BYTES,
             number,
             history.oldest,
@@ -155,11 +136,6 @@ class Sender:
             self._channels,
             0,
         )
-        check.begin()
-        check.add(self._head, 0, _BLOCK_HEAD_FRAME)
-        check.add(view, 0, history.block_bytes)
-        check.put(self._tail, 0)
+        wire.close_frame(frame, length, self._check)
         history.unsent = number + 1
-        self._begin(
-            self._head_view, _BLOCK_HEAD_FRAME, view, history.block_bytes, wire.TRAILER_BYTES
-        )
+        self._begin(frame, history.frame_bytes)

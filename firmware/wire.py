@@ -97,6 +97,7 @@ TOKEN_BYTES = 8
 
 BLOCK_HEAD = "<IIIHHHBB"  # number, oldest, stamp_us, flags, lost, count, channels, spare
 BLOCK_HEAD_BYTES = 20
+SAMPLES_AT = HEADER_BYTES + BLOCK_HEAD_BYTES  # in the frame of a block
 FLAG_CONVERTER_OVERRUN = 1  # the converter's FIFO ran over within this block
 FLAG_CONVERTER_ERROR = 2  # a conversion did not settle
 FLAG_LATE = 4  # the block was handled after its raw memory was in use again
@@ -201,8 +202,9 @@ TICKS_PERIOD_US = 1 << 30
 
 def ticks_elapsed_us(now_us, then_us):
     """Microseconds from `then_us` to `now_us`, right for spans under 2**29."""
-    half = TICKS_PERIOD_US >> 1
-    return (now_us - then_us + half) % TICKS_PERIOD_US - half
+    # No number on the way is above 2**30, which a board would have to allocate.
+    elapsed_us = (now_us - then_us) & 0x3FFFFFFF
+    return elapsed_us if elapsed_us < 0x20000000 else elapsed_us - 0x20000000 - 0x20000000
 
 
 def u16(buffer, at):
@@ -216,7 +218,7 @@ def u32(buffer, at):
 
 
 class Check:
-    """The CRC-32 of bytes that come in pieces; kept as state, never as a number.
+    """The CRC-32 of bytes; kept as state, never as a number.
 
     On a board a number above 2**30 would be allocated, and a slice too: its own
     class of the same methods (hardware/) does this without.
@@ -225,13 +227,9 @@ class Check:
     def __init__(self):
         self._value = 0
 
-    def begin(self):
-        """Forget all bytes."""
-        self._value = 0
-
-    def add(self, buffer, start, end):
-        """Take the bytes of a buffer from `start` to before `end`."""
-        self._value = binascii.crc32(memoryview(buffer)[start:end], self._value)
+    def over(self, buffer, start, end):
+        """Compute it over the bytes of a buffer from `start` to before `end`."""
+        self._value = binascii.crc32(memoryview(buffer)[start:end])
 
     def put(self, buffer, at):
         """Write the check, four bytes, to a place of a buffer."""
@@ -246,11 +244,15 @@ class Check:
         return self._value & 0xFFFF
 
 
+def block_frame_bytes(values):
+    """Bytes of the frame of a block of so many values."""
+    return OVERHEAD_BYTES + BLOCK_HEAD_BYTES + 2 * values
+
+
 def put_header(buffer, kind, length, sequence, check):
     """Write a frame's header to the first bytes of `buffer`; `check` is a Check."""
     struct.pack_into(HEADER, buffer, 0, SYNC, VERSION, kind, length, sequence & 0xFFFF, 0)
-    check.begin()
-    check.add(buffer, 0, CHECKED_BYTES)
+    check.over(buffer, 0, CHECKED_BYTES)
     low = check.low()
     buffer[8] = low & 0xFF
     buffer[9] = low >> 8
@@ -259,8 +261,7 @@ def put_header(buffer, kind, length, sequence, check):
 def close_frame(buffer, length, check):
     """Write the trailer of the frame in `buffer` behind its `length` payload bytes."""
     end = HEADER_BYTES + length
-    check.begin()
-    check.add(buffer, 0, end)
+    check.over(buffer, 0, end)
     check.put(buffer, end)
 
 
@@ -367,8 +368,7 @@ class Decoder:
             end = start + HEADER_BYTES + length
             if end + TRAILER_BYTES > self._end:
                 return False
-            self._check.begin()
-            self._check.add(self._view, start, end)
+            self._check.over(self._view, start, end)
             if not self._check.is_at(self.buffer, end):
                 self.damaged += 1
                 self._skip(1)
@@ -387,8 +387,7 @@ class Decoder:
         return self._view[self.at : self.at + self.length]
 
     def _header_is_good(self, start):
-        self._check.begin()
-        self._check.add(self._view, start, start + CHECKED_BYTES)
+        self._check.over(self._view, start, start + CHECKED_BYTES)
         return self._check.low() == u16(self.buffer, start + CHECKED_BYTES)
 
     def _seek_sync(self):

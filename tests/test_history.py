@@ -14,10 +14,10 @@ def test_blocks_lie_where_they_should():
     for number in range(11):
         slot = ring.claim()
         assert slot == number % 4
-        ring.views[slot][:] = bytes([number]) * 16
+        ring.samples(slot)[:] = bytes([number]) * 16
         ring.commit(number, 0, 0, 0, 0)
     assert (ring.oldest, ring.head) == (7, 11)
-    assert [ring.views[n % 4][0] for n in range(7, 11)] == [7, 8, 9, 10]
+    assert [ring.samples(n % 4)[0] for n in range(7, 11)] == [7, 8, 9, 10]
 
 
 class Model:

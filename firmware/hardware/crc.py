@@ -24,11 +24,6 @@ def _words():
 
 
 @micropython.viper
-def _begin(words: ptr32):
-    words[0] = -1
-
-
-@micropython.viper
 def _put(words: ptr32, buffer: ptr8, at: int):
     value = int(words[0]) ^ -1
     for i in range(4):
@@ -58,12 +53,8 @@ class Check:
     def __init__(self):
         self._words = _words()
 
-    def begin(self):
-        """Forget all bytes."""
-        _begin(self._words)
-
-    def add(self, buffer, start, end):
-        """Take the bytes of a buffer from `start` to before `end`."""
+    def over(self, buffer, start, end):
+        """Compute it over the bytes of a buffer from `start` to before `end`."""
         check(self._words, buffer, start, end)
 
     def put(self, buffer, at):

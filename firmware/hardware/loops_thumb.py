@@ -45,12 +45,13 @@ def reduce(r0, r1, r2, r3):
 
 @micropython.asm_thumb
 def check(r0, r1, r2, r3):
-    """Take bytes into a CRC-32.
+    """Compute a CRC-32.
 
-    r0 257 words, the state and a table for each byte; r1 bytes; r2 where to
-    start; r3 where to stop.
+    r0 257 words, where the state goes and a table for each byte; r1 bytes; r2 where
+    to start; r3 where to stop.
     """
-    ldr(r4, [r0, 0])
+    mov(r4, 0)
+    mvn(r4, r4)
     add(r3, r3, r1)
     add(r1, r1, r2)
     mov(r6, 255)

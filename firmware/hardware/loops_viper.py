@@ -30,8 +30,8 @@ def reduce(source: ptr16, target: ptr16, count: int, about: ptr32):
 
 @micropython.viper
 def check(words: ptr32, data: ptr8, start: int, stop: int):
-    """Take bytes into a CRC-32; as in loops_thumb.py."""
-    state = int(words[0])
+    """Compute a CRC-32; as in loops_thumb.py."""
+    state = -1
     for i in range(start, stop):
         place = 1 + ((state ^ int(data[i])) & 0xFF)
         state = ((state >> 8) & 0xFFFFFF) ^ int(words[place])

@@ -98,7 +98,7 @@ class Sampler:
     def start(self, history, pins):
         """Sample the pins into `history` from now on."""
         self._history = history
-        self._history_at = uctypes.addressof(history.memory)
+        self._history_at = uctypes.addressof(history.memory) + wire.SAMPLES_AT
         self._converters = [ADC(Pin(pin)) for pin in pins]  # prepares the pads
         self._set_converter(pins)
         self._set_channels()
@@ -217,7 +217,7 @@ class Sampler:
         self._last_us = stamp_us
         if slot >= 0:
             source = self._ring_at + raw * self._raw_bytes
-            target = self._history_at + slot * history.block_bytes + 2 * fill * self._channels
+            target = self._history_at + slot * history.frame_bytes + 2 * fill * self._channels
             reduce(source, target, self._samples, first)
             if self._channels > 1:
                 self._reduce_others(source, target)

@@ -20,8 +20,7 @@ from array import array
 from history import History
 v = len(config.CHANNELS) * config.SAMPLES_PER_BLOCK
 b = board.Board(config)
-n = 2 * v * config.HISTORY_BLOCKS
-memory = b.memory(n)
+memory = b.memory(board.wire.block_frame_bytes(v) * config.HISTORY_BLOCKS)
 h = History(config.HISTORY_BLOCKS, v, memory)
 b.start(h)
 """
@@ -33,8 +32,7 @@ b._sampler.stop()
 bad = checked = 0
 C, R = len(config.CHANNELS), config.REDUCTION
 for k in range(h.oldest, h.head):
-    a = 2 * v * (k %% h.slots)
-    x = array('H', bytes(memory[a : a + 2 * v]))
+    x = array('H', bytes(h.samples(k %% h.slots)))
     for s in range(0, v, C * 37):
         first = (k * config.SAMPLES_PER_BLOCK + s // C) * R * C
         for c in range(C):

@@ -140,7 +140,8 @@ class FakeBoard:
             slot = self.history.claim()
             if slot >= 0:
                 number = self.history.head
-                self.history.views[slot][:] = bytes([number & 0xFF]) * self.history.block_bytes
+                samples = self.history.samples(slot)
+                samples[:] = bytes([number & 0xFF]) * len(samples)
                 lost = self.samples_lost
                 self.history.commit(self.ticks_us(), 0, lost, self.level, self.level + 8)
 

@@ -15,11 +15,10 @@ ours, plain = Check(), wire.Check()
 place = bytearray(4)
 right = wrong = None  # a new name would be allocated
 micropython.heap_lock()
-ours.begin()
-ours.add(b"123456789", 0, 9)
+ours.over(b"123456789", 0, 9)
 ours.put(place, 0)
 right = ours.is_at(place, 0)
-ours.add(data, 3, 5)
+ours.over(data, 3, 5)
 wrong = ours.is_at(place, 0)
 micropython.heap_unlock()
 word = binascii.hexlify(bytes(reversed(place))).decode()
@@ -27,8 +26,7 @@ word = binascii.hexlify(bytes(reversed(place))).decode()
 same = True
 for start, end in ((0, 0), (0, 1), (5, 700), (0, len(data))):
     for check in (ours, plain):
-        check.begin()
-        check.add(data, start, end)
+        check.over(data, start, end)
     a, b = bytearray(6), bytearray(6)
     ours.put(a, 1)
     plain.put(b, 1)

@@ -182,7 +182,7 @@ class Board:
         slot = self._history.claim()
         if slot < 0:
             return
-        self._history.views[slot][:] = self._partial
+        self._history.samples(slot)[:] = self._partial
         values = array("H", bytes(self._partial))
         first = values[:: self._channels] if self._channels > 1 else values
         self._history.commit(self._stamp_us(offset), 0, 0, min(first), max(first))
