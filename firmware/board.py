@@ -221,6 +221,7 @@ class Board:
         """Board clock, microseconds modulo 2**30."""
         return time.ticks_us()
 
+    @micropython.native
     def poll(self, may_rest):
         """Feed the watchdog; rest until something happens or it is time to look around."""
         taken = self._sampler.raw_blocks
@@ -231,6 +232,7 @@ class Board:
         if may_rest:
             self._rest()
 
+    @micropython.native
     def _rest(self):
         start_us = time.ticks_us()
         rested_us = 0
@@ -239,11 +241,13 @@ class Board:
             rested_us = time.ticks_diff(time.ticks_us(), start_us)
         self.rest_us = (self.rest_us + rested_us) & 0x3FFFFFFF
 
+    @micropython.native
     def _is_wanted(self):
         return self._key_seen != self._key_taken or self._watch.moved() or self._link.readable()
 
     # Pins
 
+    @micropython.native
     def inputs(self):
         """Input bits, see wire.INPUT_*."""
         return _closed(self._input_pins, 4)
@@ -281,6 +285,7 @@ class Board:
         self._key_levels[place] = level
         self._key_seen += 1
 
+    @micropython.native
     def next_edge(self):
         """Fetch the next edge of an input into the edge_* attributes; False if none."""
         if not self._watch.moved():
@@ -293,6 +298,7 @@ class Board:
                 return True
         return self._next_key_edge()
 
+    @micropython.native
     def _next_key_edge(self):
         if self._key_taken != self._key_seen:
             place = self._key_taken % KEY_EDGES
@@ -320,10 +326,12 @@ class Board:
 
     # Link
 
+    @micropython.native
     def read_byte(self):
         """Next byte from the laptop, or -1."""
         return self._link.read_byte()
 
+    @micropython.native
     def write(self, view, start, end):
         """Send view[start:end]; the number of bytes taken, maybe none."""
         return self._link.write(view, start, end)

@@ -53,10 +53,12 @@ class Check:
     def __init__(self):
         self._words = _words()
 
+    @micropython.native
     def over(self, buffer, start, end):
         """Compute it over the bytes of a buffer from `start` to before `end`."""
         check(self._words, buffer, start, end)
 
+    @micropython.native
     def put(self, buffer, at):
         """Write the check, four bytes, to a place of a buffer."""
         _put(self._words, buffer, at)

@@ -40,6 +40,7 @@ class EdgeWatch:
         self.pointers = array("I", [0] * 2 * count)
         self._count = count
 
+    @micropython.native
     def moved(self):
         """Whether an edge waits to be fetched."""
         return _moved(self.pointers, self._count)

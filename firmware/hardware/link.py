@@ -30,12 +30,14 @@ class UsbLink:
         """Ctrl-C interrupts again."""
         micropython.kbd_intr(3)
 
+    @micropython.native
     def readable(self):
         """Whether a byte waits."""
         for _ in self._readable.ipoll(0):
             return True
         return False
 
+    @micropython.native
     def read_byte(self):
         """Next byte, or -1."""
         for _ in self._readable.ipoll(0):
@@ -43,12 +45,14 @@ class UsbLink:
             return self._byte[0]
         return -1
 
+    @micropython.native
     def write(self, view, start, end):
         """Send view[start:end]; the number of bytes taken, maybe none."""
         for _ in self._writable.ipoll(0):
             return self._write(view, start, end - start)
         return 0
 
+    @micropython.native
     def _write(self, view, start, count):
         if self._wary and count > SMALL:
             count = SMALL
