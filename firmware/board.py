@@ -63,7 +63,7 @@ from hardware.edges import EdgeStamps, EdgeWatch  # noqa: E402
 from hardware.link import UsbLink  # noqa: E402
 from hardware.sampler import Sampler  # noqa: E402
 
-REST_US = 12000  # the main loop looks around this often when nothing happens
+REST_US = 20000  # the main loop looks around this often when nothing happens
 LAST_WORD_MS = 200  # for what was written to leave by USB
 KEY_EDGES = 16  # that may wait for the main loop
 PROMPT = 0x7A07  # in the first scratch register: stay at the prompt after this reset
@@ -182,6 +182,10 @@ class Board:
     def memory(self, count):
         """Memory for the samples, zeroed."""
         return _TOP[:count]
+
+    def free_bytes(self):
+        """Memory that is left."""
+        return gc.mem_free()
 
     def start(self, history):
         """Sample into `history`; the watchdog runs from now on."""

@@ -246,6 +246,7 @@ class Instrument:
             "damaged": self.decoder.damaged,
             "skipped": self.decoder.skipped,
             "rest_us": self.board.rest_us,
+            "free_bytes": self.board.free_bytes(),
             "stamp_us": self.board.ticks_us(),
         }
 
@@ -316,10 +317,16 @@ class Instrument:
     def _watch_armed(self, now_us):
         seen = self.release.watch(not self._inputs & wire.INPUT_LATCHED, now_us)
         if seen == release.OPENED:
-            self._begin_recording()
+            one = self.release
+            self._begin_recording(wire.EVENT_OPENED, one.block, one.offset, one.stamp_us)
+            self._flash_on = True
             return
         if self._force_seen():
-            self._begin_by_force()
+            # The fallback: the line came taut, and the switch has said nothing.
+            self.release.stop()
+            block = self.history.head - 2
+            stamp_us = self.history.stamps_us[block % self.history.slots]
+            self._begin_recording(wire.EVENT_FORCE, block, 0, stamp_us)
             return
         if seen == release.KNOCK:
             one = self.release
@@ -344,18 +351,6 @@ class Instrument:
             history.highs[before] > self._force_limit
         )
 
-    def _begin_by_force(self):
-        """The fallback: the line came taut, and the switch has said nothing."""
-        self.release.stop()
-        block = self.history.head - 2
-        self.history.guard(block - self._before_blocks)
-        self._release_block = block
-        self._go(OPEN)
-        self.events.note(
-            wire.EVENT_FORCE, block, 0, self.history.stamps_us[block % self.history.slots]
-        )
-        self._note_page()
-
     def _note_page(self):
         """Keep with the event what it is, for after a reset."""
         log = self.events
@@ -368,14 +363,12 @@ class Instrument:
         if not self.keepsake.is_saved and self._is_silent_for(self._copy_after_us, now_us):
             self.keepsake.save_step()
 
-    def _begin_recording(self):
-        one = self.release
-        self.history.guard(one.block - self._before_blocks)
-        self._release_block = one.block
+    def _begin_recording(self, code, block, offset, stamp_us):
+        self.history.guard(block - self._before_blocks)
+        self._release_block = block
         self._go(OPEN)
-        self.events.note(wire.EVENT_OPENED, one.block, one.offset, one.stamp_us)
+        self.events.note(code, block, offset, stamp_us)
         self._note_page()
-        self._flash_on = True
 
     def _watch_recording(self, now_us):
         history = self.history

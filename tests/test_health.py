@@ -48,3 +48,28 @@ def test_health_of_a_rehearsed_board():
     assert health.measured_rate_hz == pytest.approx(62500.0, rel=1e-4)
     assert [health.latched, health.key_on, health.article_whole, health.mount_whole] == [True] * 4
     assert health.second_channel_v is None
+    assert health.excitation_v is None
+
+
+def test_the_excitation_is_read_where_it_has_a_channel():
+    """Three channels from the wire; the third is the monitor."""
+    from dataclasses import replace
+
+    from tautlog.calibration import Calibration
+    from tautlog.health import _health_of
+    from tautlog.messages import Status
+    from tautlog.stream import Block, Instrument
+
+    board = Instrument(
+        *("0.1.0", "a board", "1"), RATE_HZ / 3, 8, ("force", "second", "excitation"), 512, 68
+    )
+    counts = np.tile(np.array([4480, 8000, 16380], dtype=np.uint16), (512, 1))
+    blocks = [Block(number, number * 24576, 0, 0, counts) for number in range(3)]
+    status = Status("safe", 0, 0, 0, 3, 0, 0, 0, 4480, 4480, 0)
+    health = _health_of(blocks, status, Calibration(), board)
+    # Eight conversions of 12 bits in a sample; the reference is 3.3 V.
+    assert health.excitation_v == pytest.approx(16380 / 8 / 4096 * 3.3, rel=1e-3)
+    assert health.second_channel_v == pytest.approx(8000 / 8 / 4096 * 3.3, rel=1e-3)
+    narrow = [replace(one, counts=counts[:, :1]) for one in blocks]
+    alone = replace(board, channels=("force",))
+    assert _health_of(narrow, status, Calibration(), alone).excitation_v is None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +20,7 @@ READING_S_OF_SAMPLES = 0.5  # tells 50 Hz from 60 Hz; a board wants to see less 
 MAINS_HZ = np.arange(45.0, 65.25, 0.25)
 MAINS_SIGMAS = 6.0
 READING_S = 4.0
+EXCITATION = "excitation"  # name of the channel, in the board's config.py, that monitors it
 
 
 @dataclass(frozen=True)
@@ -42,8 +43,10 @@ class Health:
         Amplitude of the strongest component near it.
     measured_rate_hz : float or None
         Samples per second by the board's clock.
-    second_channel_v : float or None
-        Mean of the second channel, where there is one.
+    second_channel_v, excitation_v : float or None
+        Mean of the second channel, and of the one named "excitation", where there is one.
+    free_bytes : int or None
+        Memory of the board that nothing uses.
     """
 
     level_v: float
@@ -58,6 +61,8 @@ class Health:
     mains_n: float = 0.0
     measured_rate_hz: float | None = None
     second_channel_v: float | None = None
+    excitation_v: float | None = None
+    free_bytes: int | None = None
 
 
 def read_health(session: Session, calibration: Calibration) -> Health:
@@ -84,7 +89,11 @@ def read_health(session: Session, calibration: Calibration) -> Health:
             )
         receiver.step()
     session.ask("stream", on=False)
-    return _health_of(store.blocks, receiver.status, calibration, board)
+    free = session.ask("status").get("free_bytes")
+    return replace(
+        _health_of(store.blocks, receiver.status, calibration, board),
+        free_bytes=int(str(free)) if free is not None else None,
+    )
 
 
 class _Blocks:
@@ -115,7 +124,13 @@ def _health_of(
     mains_hz, mains_n = mains_component(force_n, board.sample_rate_hz)
     seconds_us = wire.ticks_elapsed_us(blocks[-1].stamp_us, blocks[0].stamp_us)
     between = (blocks[-1].number - blocks[0].number) * board.samples_per_block
-    second = [one.counts[:, 1] for one in blocks] if len(board.channels) > 1 else []
+
+    def mean_v(channel: int) -> float | None:
+        if not 0 < channel < len(board.channels):
+            return None
+        return float(np.concatenate([one.counts[:, channel] for one in blocks]).mean()) * step_v
+
+    excitation = list(board.channels).index(EXCITATION) if EXCITATION in board.channels else -1
     return Health(
         level_v=level_v,
         noise_n=float(counts.std()) * calibration.quantum_n(reduction),
@@ -123,7 +138,8 @@ def _health_of(
         mains_hz=mains_hz,
         mains_n=mains_n,
         measured_rate_hz=between / seconds_us * 1e6 if seconds_us > 0 else None,
-        second_channel_v=float(np.concatenate(second).mean()) * step_v if second else None,
+        second_channel_v=mean_v(1),
+        excitation_v=mean_v(excitation),
         latched=bool(status.inputs & wire.INPUT_LATCHED),
         key_on=bool(status.inputs & wire.INPUT_KEY_ON),
         article_whole=bool(status.inputs & wire.INPUT_ARTICLE_WHOLE),

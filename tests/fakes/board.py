@@ -119,6 +119,9 @@ class FakeBoard:
         self.edge_us = at_us % TICKS
         return True
 
+    def free_bytes(self):
+        return 20000
+
     def read_byte(self):
         return self._incoming.popleft() if self._incoming else -1
 

@@ -106,7 +106,16 @@ def health_text(health: Health) -> str:
         f"key {'on' if health.key_on else 'OFF'}, "
         f"wires: article {'whole' if health.article_whole else 'OPEN'}, "
         f"mount {'whole' if health.mount_whole else 'OPEN'}; {health.lost} conversions lost"
+        f"{_excitation(health)}{_memory(health)}"
     )
+
+
+def _excitation(health: Health) -> str:
+    return "" if health.excitation_v is None else f"; excitation {health.excitation_v:.3f} V"
+
+
+def _memory(health: Health) -> str:
+    return "" if health.free_bytes is None else f"; {health.free_bytes / 1024:.0f} KiB free"
 
 
 def _hum(health: Health) -> str:

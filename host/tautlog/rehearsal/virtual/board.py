@@ -7,6 +7,7 @@ faster than the clock on the wall. It waits for a laptop that is connected and
 alive, and for nobody else.
 """
 
+import gc
 import os
 import socket
 import struct
@@ -101,6 +102,10 @@ class Board:
         version = ".".join([str(part) for part in sys.implementation.version[:3]])
         kind = {"micropython": "MicroPython", "cpython": "CPython"}[sys.implementation.name]
         return "virtual board under %s %s" % (kind, version)
+
+    def free_bytes(self):
+        """Memory that is left; nobody knows it under CPython."""
+        return gc.mem_free() if hasattr(gc, "mem_free") else None
 
     def serial(self):
         """Unique number of the board."""
