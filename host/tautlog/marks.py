@@ -15,6 +15,7 @@ import numpy.typing as npt
 from tautlog.contacts import (
     FRACTION_OF_PEAK,
     SIGMAS,
+    Contact,
     find_contacts,
     onset_index,
     rise_through,
@@ -25,6 +26,7 @@ from tautlog.contacts import (
 )
 from tautlog.filters import cfc_filter, highest_class_for
 from tautlog.loss import find_loss
+from tautlog.stretch import force_over_stretch
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 
 FloatArray = npt.NDArray[np.float64]
@@ -48,8 +50,9 @@ class Finding:
 class Marks:
     """All figures of one drop; None where not determinable.
 
-    The measured contact is the one with the largest force, whatever its sign; if
-    that force is negative, its figures are negative too and a finding says so.
+    The measured contact is the one with the largest force, whatever its sign, and the
+    first of those that are equal but for noise. If that force is negative, its figures
+    are negative too and a finding says so.
 
     Attributes
     ----------
@@ -104,7 +107,12 @@ class Marks:
         Loss of load, see `loss`.
     target_force_n, limit_force_n : float or None
         From the set-up.
-    line_stiffness_n_per_m, damping_ratio, friction_n, release_delay_s, energy_absorbed_j
+    max_stretch_m, energy_absorbed_j, loop_loss : float or None
+        Of line and rig, from force over stretch, see `stretch.Stretch`; with the speed
+        of a fall without friction.
+    secant_stiffness_n_per_m, line_stiffness_n_per_m, hardening_per_m2, damping_ratio
+        The same; stiffness of the line with the rig that it hangs on.
+    friction_n, release_delay_s
         Not computed yet: None.
     findings : tuple of Finding
         All that was noticed.
@@ -141,6 +149,10 @@ class Marks:
     friction_n: float | None = None
     release_delay_s: float | None = None
     energy_absorbed_j: float | None = None
+    max_stretch_m: float | None = None
+    loop_loss: float | None = None
+    secant_stiffness_n_per_m: float | None = None
+    hardening_per_m2: float | None = None
     impulse_closure: float | None = None
     rest_closure: float | None = None
     displacement_closure_m: float | None = None
@@ -254,6 +266,7 @@ class _Marking:
         self._mark_after()
         self._mark_closures()
         self._mark_loss()
+        self._mark_stretch()
         self._mark_uncertainty()
         return self.marks
 
@@ -292,10 +305,23 @@ class _Marking:
         )
         if at is None:
             return None
+        at = self._first_of_equals(contacts[: at + 1], top_n)
         self.contact, self.later = contacts[at], contacts[at + 1 :]
         self.onset = onset_index(self.even_n, self.contact, self.threshold_n, self.peak)
         self.slack = slack_index(self.even_n, self.contact, self.threshold_n, self.peak)
         return self.onset, self.slack
+
+    def _first_of_equals(self, contacts: list[Contact], top_n: float) -> int:
+        """Place of the first contact whose peak is the largest but for noise.
+
+        A line without loss gives bounces as high as the first, and a limit makes all equal.
+        """
+        for place, one in enumerate(contacts[:-1]):
+            piece = self.pulse_n[one.start : one.stop]
+            if float(piece.max()) >= top_n - 4.0 * self.noise_n - self.trace.quantum_n:
+                self.peak = one.start + int(np.argmax(piece))
+                return place
+        return len(contacts) - 1
 
     def _slack_window(self, found: tuple[float, float | None]) -> slice | None:
         onset = found[0]
@@ -521,6 +547,35 @@ class _Marking:
             "loss-of-load",
             f"the force collapses from {found.force_n:.0f} N at {at_s:.4f} s, far faster than "
             "an elastic line unloads",
+        )
+
+    def _mark_stretch(self) -> None:
+        """Force over stretch, where the whole contact can be believed."""
+        marks, mass, v_in = self.marks, self.setup.mass_kg, self.marks.taut_speed_m_s
+        broke = marks.break_time_s is not None
+        if broke:
+            stop: float | None = marks.break_time_s * self.rate_hz  # type: ignore[operator]
+        else:
+            stop = self.slack
+        if not mass or not v_in or stop is None or marks.clipped or marks.gap_in_contact:
+            return
+        found = force_over_stretch(
+            self.force_n,
+            self.rate_hz,
+            onset=self.onset,
+            stop=int(stop),
+            mass_kg=mass,
+            taut_speed_m_s=v_in,
+            broke=broke,
+        )
+        self._set(
+            max_stretch_m=found.max_stretch_m,
+            energy_absorbed_j=found.energy_absorbed_j,
+            loop_loss=found.loop_loss,
+            secant_stiffness_n_per_m=found.secant_n_per_m,
+            line_stiffness_n_per_m=found.stiffness_n_per_m,
+            hardening_per_m2=found.hardening_per_m2,
+            damping_ratio=found.damping_ratio,
         )
 
     def _mark_uncertainty(self) -> None:
