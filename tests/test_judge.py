@@ -155,6 +155,9 @@ def test_a_wide_uncertainty_never_proves():
         ({"break_time_s": 0.9, "rest_force_n": 98.0}, "let-go"),
         ({"peak_force_n": None}, "unclear"),
         ({"findings": (Finding("flat-top", "x"),)}, "unclear"),
+        ({"findings": (Finding("slip", "x"),)}, "slipped"),
+        ({"findings": (Finding("slip", "x"),), "impulse_closure": 0.9}, "unclear"),
+        ({"findings": (Finding("slip", "x"),), "impulse_closure": None}, "unclear"),
         ({"findings": (Finding("reversed", "x"),), "rest_force_n": -98.0}, "held"),
     ],
 )

@@ -20,6 +20,7 @@ ANALYSIS = [
     "filters",
     "contacts",
     "loss",
+    "stretch",
     "marks",
     "judge",
     "calibration",

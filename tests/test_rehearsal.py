@@ -276,7 +276,7 @@ EXPECTED = {
     "long-bounce": {"load_verdict": "on-target", "trace_says": "held"},
     "late-latch": {"load_verdict": "on-target", "trace_says": "held"},
     "mains-hum": {"trace_says": "held"},
-    "line-slips": {"load_verdict": "under"},
+    "line-slips": {"load_verdict": "under", "trace_says": "slipped"},
     "switch-stuck": {"load_verdict": "on-target", "trace_says": "held", "release_time_s": None},
 }
 QUICK = ("article-parts", "cell-reversed", "switch-stuck")

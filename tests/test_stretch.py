@@ -86,6 +86,13 @@ def test_a_plateau_has_no_stiffness():
     assert marks.damping_ratio is None
 
 
+@pytest.mark.parametrize("damping_ratio", [0.0, 0.05, 0.15, 0.3])
+@pytest.mark.parametrize(("mass_kg", "height_m", "stiffness"), CASES)
+def test_a_line_that_holds_does_not_slip(mass_kg, height_m, stiffness, damping_ratio):
+    """Stretch that is left at slack because of damping is no slip."""
+    assert not marked(mass_kg, height_m, stiffness, damping_ratio).has("slip")
+
+
 def test_nothing_is_invented():
     """Without mass, or with a gap in the contact, there is no stretch."""
     _, force_n = arrest(9.0, 1.2, 20e3, 0.05, total_s=2.0)

@@ -32,6 +32,7 @@ REST_TOLERANCE = 0.03
 REST_LEAST_N = 3.0
 DRIFT_NOTE = 0.005
 DRIFT_INVALID = 0.02
+SLIP_CLOSURE = 0.05  # of one: else a wrong force looks like a slip
 REST_NOTHING = 0.2  # of m g: less than this hangs from the line no more
 
 NOTE, SUSPECT, INVALID = range(3)
@@ -244,6 +245,11 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
     if marks.has("flat-top"):
         return "unclear", Reason("trace-unclear", "the top is flat: clipped, or something yielded")
     tolerance = max(REST_TOLERANCE * weight, REST_LEAST_N)
+    if abs(rest - weight) <= tolerance and marks.has("slip"):
+        closure = marks.impulse_closure
+        if closure is not None and abs(closure - 1.0) <= SLIP_CLOSURE:
+            return "slipped", Reason("trace-slipped", "the line slipped, or something yielded")
+        return "unclear", Reason("trace-unclear", "a slip, or a force or mass that is wrong")
     if abs(rest - weight) <= tolerance:
         return "held", Reason("trace-held", f"the sled hangs: {rest:.1f} N, m g is {weight:.1f} N")
     if abs(rest) < REST_NOTHING * weight and not marks.bounces:
@@ -328,6 +334,10 @@ _MARK_KEYS = [
     "friction_n",
     "release_delay_s",
     "energy_absorbed_j",
+    "max_stretch_m",
+    "loop_loss",
+    "secant_stiffness_n_per_m",
+    "hardening_per_m2",
     "impulse_closure",
     "rest_closure",
     "displacement_closure_m",

@@ -36,6 +36,9 @@ SHORT_REST_S = 0.4
 NEAR_CONTACT_S = 0.05  # a gap this close to the contact counts as in it
 FIRST_LOOK_S = 0.03  # of the trace, for a first zero when there is no release
 FLAT_TOP_FACTOR = 2.5
+# Of the largest stretch, left at slack; a damped line leaves less (own simulation).
+SLIP_LEAST = 0.2
+SLIP_LEAST_M = 0.01  # an onset that is half a millisecond off, at 10 m/s, leaves half of it
 
 
 @dataclass(frozen=True)
@@ -577,6 +580,16 @@ class _Marking:
             hardening_per_m2=found.hardening_per_m2,
             damping_ratio=found.damping_ratio,
         )
+        left_m = marks.displacement_closure_m
+        if broke or found.stiffness_n_per_m is not None or not found.max_stretch_m or not left_m:
+            return
+        if left_m > max(SLIP_LEAST * found.max_stretch_m, SLIP_LEAST_M):
+            self._find(
+                "slip",
+                "the force is no function of stretch, and at slack the sled is "
+                f"{1000 * left_m:.0f} mm below where the line came taut: it slipped, or something "
+                "yielded or tore",
+            )
 
     def _mark_uncertainty(self) -> None:
         """Root sum of squares of standard uncertainties, times k = 2 (GUM, JCGM 100:2008)."""

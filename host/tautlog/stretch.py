@@ -39,7 +39,8 @@ class Stretch:
     stiffness_n_per_m, hardening_per_m2, damping_ratio : float or None
         k, b and c / (2 sqrt(k m)) of F = k x (1 + b x**2) + c x', by least squares over
         the contact: k is the tangent at no stretch. None where that form leaves more
-        than 5 % of the peak: a line that slips, tears or yields has no stiffness.
+        than 5 % of the peak: a line that slips, tears or yields has no stiffness. None
+        after a break.
     """
 
     max_stretch_m: float | None = None
@@ -102,7 +103,8 @@ def force_over_stretch(
         loop_loss=None if broke else _loss(force, way_m, top, absorbed_j),
         secant_n_per_m=float(force[peak] / way_m[peak]) if way_m[peak] > 0.0 else None,
     )
-    return _with_fit(found, force, way_m, speed_m_s, mass_kg)
+    # Half a contact does not tell stiffness from damping.
+    return found if broke else _with_fit(found, force, way_m, speed_m_s, mass_kg)
 
 
 def _motion(
