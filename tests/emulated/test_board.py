@@ -5,6 +5,7 @@ here are lower bounds. Each test says what it costs on a slow computer.
 """
 
 import json
+import random
 import subprocess
 import sys
 import time
@@ -239,3 +240,36 @@ def test_a_watchdog_reset_in_a_recording_loses_nothing(emulated, tmp_path):
     assert marks["missing_samples"] == 0
     assert marks["peak_force_n"] == pytest.approx(1890.0 * 1000 / 979, rel=2e-3)
     assert not any(level for t, level in board.changes(12) if t > released["t"] + 0.1)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(5))
+def test_the_cable_comes_out_at_any_moment(emulated, tmp_path, seed):
+    """The port is gone between the release and the end of the window: all comes home (3 min)."""
+    cut_s = random.Random(seed).uniform(0.0, 0.9)
+    board = emulated("rig")
+    link = ("--port", board.port, "--link-timeout", "40")
+    out = tmp_path / "out"
+    laptop = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "tautlog", "drop", *link, "--yes", "--countdown", "0"),
+            *("--mass", "9", "--height", "1.2", "--target", "1800", "--out", str(out)),
+        ]
+    )
+    released = board.wait(lambda line: line.get("pin") == 17 and line["level"] == 1, 600)
+    while board.now_s() < released["t"] + cut_s:
+        time.sleep(0.1)
+    laptop.kill()
+    laptop.wait()
+    board.tell(dtr=0)
+    while board.now_s() < released["t"] + 4.0:  # longer than the board waits for a sign of life
+        time.sleep(0.5)
+    board.tell(dtr=1)
+    done = tautlog("recover", *link, "--out", str(out), "--json")
+    assert done.returncode == 0, done.stderr
+    marks = json.loads(done.stdout)["marks"]
+    assert marks["missing_samples"] == 0
+    assert marks["peak_force_n"] == pytest.approx(1890.0 * 1000 / 979, rel=2e-3)
+    after_s = marks["samples"] / marks["sample_rate_hz"] - marks["release_time_s"]
+    assert after_s >= 1.0
+    assert marks["release_time_s"] >= 0.05
