@@ -15,8 +15,9 @@ Marked = dict[str, Any]
 
 def mark_record(record: Record, *, cfc: int | None = 180, zero: str = "slack") -> Marked:
     """Marks and verdicts of a record, as ``tautlog mark --json`` prints them."""
-    marks = mark(record.trace(), record.setup, cfc=cfc, zero=zero)
-    return as_json(marks, judge(marks, record.setup), str(record.path))
+    setup = record.inspected_setup
+    marks = mark(record.trace(), setup, cfc=cfc, zero=zero)
+    return as_json(marks, judge(marks, setup), str(record.path))
 
 
 def keep_marks(path: Path, marked: Marked, *, cfc: int | None, zero: str) -> str:

@@ -25,6 +25,7 @@ COMMANDS = {
     "recover": ("recover", "Fetch an event that a board still holds."),
     "import": ("import_", "Make a record from a CSV trace of another instrument."),
     "mark": ("mark", "Marks and verdicts of a record."),
+    "inspect": ("inspect_", "Enter what was found when the article was looked at."),
     "show": ("show", "Picture of a record to a file."),
     "list": ("list_", "The records of a folder."),
 }

@@ -77,6 +77,10 @@ Force in newtons, zero not removed, of a count::
 (string), settings_json, result_json (string, one JSON object each). Runs are only
 ever added.
 
+``/inspections/N`` one group for each inspection of the article, N = 1, 2, ..., where
+there was one; attributes software, utc, by, finding, note (string). Only ever added;
+the newest counts.
+
 Seal
 ----
 SHA-256 over four SHA-256 digests (32 bytes each) one after another:
@@ -96,15 +100,17 @@ file can write a new seal.
 """
 
 from tautlog.record.layout import FORMAT_VERSION
-from tautlog.record.reader import MarksRun, Record, SealCheck, open_record
-from tautlog.record.writer import RecordWriter, add_marks, write_values
+from tautlog.record.reader import Inspection, MarksRun, Record, SealCheck, open_record
+from tautlog.record.writer import RecordWriter, add_inspection, add_marks, write_values
 
 __all__ = [
     "FORMAT_VERSION",
+    "Inspection",
     "MarksRun",
     "Record",
     "RecordWriter",
     "SealCheck",
+    "add_inspection",
     "add_marks",
     "open_record",
     "write_values",

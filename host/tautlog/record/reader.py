@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from tautlog.stream import BoardEvent, Instrument
 from tautlog.trace import DropSetup, Trace
 
 RELEASE_EVENT = "release-opened"
+INSPECTION_TEXTS = ("software", "utc", "by", "finding", "note")
 # Flags of a block whose samples stand nobody knows where.
 MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
 # Longest trace that is laid out on its grid: 2 GiB of force. A block number beyond
@@ -38,6 +39,28 @@ class MarksRun:
     utc: str
     settings: dict[str, Any]
     result: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What somebody found when the article was looked at after the drop.
+
+    Attributes
+    ----------
+    number : int
+        1, 2, ...; the newest counts.
+    software, utc : str
+        Which program entered it, and when.
+    by, finding, note : str
+        Who looked; one of `judge.ARTICLE_FINDINGS`; in plain words.
+    """
+
+    number: int
+    software: str
+    utc: str
+    by: str
+    finding: str
+    note: str
 
 
 @dataclass(frozen=True)
@@ -87,6 +110,8 @@ class Record:
         Their sample index counted from the start of the trace.
     marks : tuple of MarksRun
         Oldest first.
+    inspections : tuple of Inspection
+        Oldest first.
     """
 
     path: Path
@@ -106,6 +131,14 @@ class Record:
     block_table: npt.NDArray[np.void]
     events: tuple[BoardEvent, ...]
     marks: tuple[MarksRun, ...]
+    inspections: tuple[Inspection, ...] = ()
+
+    @property
+    def inspected_setup(self) -> DropSetup:
+        """The set-up, with what the newest inspection found of the article."""
+        if not self.inspections:
+            return self.setup
+        return replace(self.setup, article_finding=self.inspections[-1].finding)
 
     def __enter__(self) -> Record:
         return self
@@ -237,6 +270,7 @@ def open_record(path: str | os.PathLike[str]) -> Record:
             block_table=table,
             events=_events(file),
             marks=_marks(file),
+            inspections=_inspections(file),
         )
 
 
@@ -298,6 +332,15 @@ def _marks(file: h5py.File) -> tuple[MarksRun, ...]:
             )
         )
     return tuple(sorted(runs, key=lambda run: run.number))
+
+
+def _inspections(file: h5py.File) -> tuple[Inspection, ...]:
+    found = []
+    for name in layout.group(file, "inspections") if "inspections" in file else ():
+        one = layout.group(file, f"inspections/{name}")
+        texts = {key: layout.text_of(one, key) for key in INSPECTION_TEXTS}
+        found.append(Inspection(number=int(name), **texts))
+    return tuple(sorted(found, key=lambda one: one.number))
 
 
 def _grid(

@@ -368,12 +368,42 @@ def add_marks(
         "settings_json": layout.json_text(settings, "settings"),
         "result_json": layout.json_text(result, "result"),
     }
+    return _add_entry(path, "marks", texts)
+
+
+def add_inspection(path: str | os.PathLike[str], *, by: str, finding: str, note: str = "") -> int:
+    """Append what an inspection of the article found; nothing else in a record changes.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    by, finding, note : str
+        Who looked; one of `judge.ARTICLE_FINDINGS`; in plain words.
+
+    Returns
+    -------
+    int
+        Number of the inspection.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be read or written.
+    """
+    return _add_entry(path, "inspections", {"by": by, "finding": finding, "note": note})
+
+
+def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str]) -> int:
+    """Append a numbered group with attributes, the program and the time."""
     record = open_record(path)
     raw, file = _reopen(record.path, record.record_id)
-    number = max((run.number for run in record.marks), default=0) + 1
     try:
-        marks = file.require_group("marks").create_group(str(number))
-        layout.put(marks, {"software": layout.SOFTWARE, "utc": _now(), **texts})
+        place = file.require_group(where)
+        number = max((int(name) for name in place), default=0) + 1
+        layout.put(
+            place.create_group(str(number)), {"software": layout.SOFTWARE, "utc": _now(), **texts}
+        )
         file.close()
         raw.commit()
     except DAMAGE as problem:

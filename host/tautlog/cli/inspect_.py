@@ -1,0 +1,49 @@
+"""``tautlog inspect``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tautlog.cli import options
+from tautlog.judge import ARTICLE_FINDINGS
+
+
+@click.command(name="inspect")
+@click.argument("record", type=click.Path(path_type=Path))
+@click.option(
+    "--found",
+    "finding",
+    type=click.Choice(ARTICLE_FINDINGS),
+    required=True,
+    help="What the article was like.",
+)
+@click.option("--by", required=True, metavar="NAME", help="Who looked at it.")
+@click.option("--note", default="", metavar="TEXT", help="In plain words: where, what, how far.")
+@options.cfc_option
+@options.json_option
+def command(record: Path, finding: str, by: str, note: str, cfc: str, as_json: bool) -> None:
+    """Enter what an inspection of the article found, and judge the drop again.
+
+    Nothing is rewritten: an inspection is added to those before, with name and time,
+    and the newest counts.
+    """
+    from tautlog.cli.console import print_json, print_verdict
+    from tautlog.quicklook import keep_marks, mark_record
+    from tautlog.record import add_inspection, open_record
+
+    by = by.strip()
+    if not by:
+        raise click.BadParameter("an inspection is signed with a name", param_hint="--by")
+    number = options.class_of(cfc)
+    add_inspection(record, by=by, finding=finding, note=note)
+    marked = mark_record(open_record(record), cfc=number)
+    trouble = keep_marks(record, marked, cfc=number, zero="slack")
+    if trouble:
+        click.echo(f"tautlog: the marks are not kept: {trouble}", err=True)
+    if as_json:
+        print_json(marked)
+        return
+    click.echo(f"inspected by {by}: {finding}")
+    print_verdict(marked)
