@@ -20,6 +20,7 @@ ANALYSIS = [
     "filters",
     "contacts",
     "loss",
+    "spectrum",
     "stretch",
     "marks",
     "judge",

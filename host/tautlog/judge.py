@@ -324,6 +324,8 @@ _MARK_KEYS = [
     "fwhm_s",
     "base_duration_s",
     "impulse_ns",
+    "half_sine_s",
+    "quasi_static_above_hz",
     "rest_force_n",
     "bounces",
     "fall_time_s",

@@ -26,6 +26,7 @@ from tautlog.contacts import (
 )
 from tautlog.filters import cfc_filter, highest_class_for
 from tautlog.loss import find_loss
+from tautlog.spectrum import quasi_static_above_hz
 from tautlog.stretch import force_over_stretch
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 
@@ -89,6 +90,11 @@ class Marks:
         Onset to slack.
     impulse_ns : float or None
         Integral of the unfiltered force minus zero from onset to slack.
+    half_sine_s : float or None
+        Length of the half-sine of the same peak and impulse: pi J / (2 F_pk).
+    quasi_static_above_hz : float or None
+        Parts whose natural frequency is higher see the contact as a static load within
+        10 %, see `spectrum.quasi_static_above_hz`.
     rest_force_n : float or None
         Mean of the last second (or 0.4 s) once all hangs still, minus zero.
     bounces : int or None
@@ -142,6 +148,8 @@ class Marks:
     fwhm_s: float | None = None
     base_duration_s: float | None = None
     impulse_ns: float | None = None
+    half_sine_s: float | None = None
+    quasi_static_above_hz: float | None = None
     rest_force_n: float | None = None
     bounces: int | None = None
     fall_time_s: float | None = None
@@ -449,7 +457,13 @@ class _Marking:
     def _mark_impulse(self) -> None:
         if self.slack is None or self.marks.gap_in_contact:
             return
-        self._set(impulse_ns=self.sign * self._integral(self.force_n))
+        impulse_ns = self._integral(self.force_n)
+        pulse = self.pulse_n[int(np.ceil(self.onset)) : int(self.slack) + 1]
+        self._set(
+            impulse_ns=self.sign * impulse_ns,
+            half_sine_s=0.5 * np.pi * impulse_ns / self.top_n,
+            quasi_static_above_hz=quasi_static_above_hz(pulse, self.rate_hz),
+        )
 
     def _integral(self, values: FloatArray) -> float:
         """Trapezoid from onset to slack, both between samples."""
