@@ -143,8 +143,9 @@ record sample_rate_hz samples missing_samples clipped zero_offset_n noise_n rele
 onset_time_s slack_time_s peak_force_n peak_force_expanded_u_n cfc peak_time_s
 peak_force_unfiltered_n rise_time_s duration_s fwhm_s base_duration_s impulse_ns rest_force_n
 bounces fall_time_s taut_speed_m_s restitution line_stiffness_n_per_m damping_ratio friction_n
-release_delay_s energy_absorbed_j half_sine_s quasi_static_above_hz max_stretch_m loop_loss
-secant_stiffness_n_per_m hardening_per_m2 impulse_closure rest_closure displacement_closure_m
+release_delay_s energy_absorbed_j article_wire_s mount_wire_s half_sine_s quasi_static_above_hz
+max_stretch_m loop_loss secant_stiffness_n_per_m hardening_per_m2 impulse_closure
+rest_closure displacement_closure_m
 break_time_s break_force_n target_force_n limit_force_n record_verdict load_verdict trace_says
 article test_verdict reasons
 """.split()

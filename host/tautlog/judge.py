@@ -345,6 +345,8 @@ _MARK_KEYS = [
     "displacement_closure_m",
     "break_time_s",
     "break_force_n",
+    "article_wire_s",
+    "mount_wire_s",
     "target_force_n",
     "limit_force_n",
 ]

@@ -37,6 +37,7 @@ SHORT_REST_S = 0.4
 NEAR_CONTACT_S = 0.05  # a gap this close to the contact counts as in it
 FIRST_LOOK_S = 0.03  # of the trace, for a first zero when there is no release
 FLAT_TOP_FACTOR = 2.5
+WIRE_SAMPLES = 2.0  # that the stamp of an edge may be off (tests/emulated)
 # Of the largest stretch, left at slack; a damped line leaves less (own simulation).
 SLIP_LEAST = 0.2
 SLIP_LEAST_M = 0.01  # an onset that is half a millisecond off, at 10 m/s, leaves half of it
@@ -114,6 +115,10 @@ class Marks:
         Sled's stretch at slack by integrating g - F/m twice from onset.
     break_time_s, break_force_n : float or None
         Loss of load, see `loss`.
+    article_wire_s, mount_wire_s : float or None
+        First opening of the break wires, as the board stamped them; a finding tells their
+        order where they are further apart than two samples, which is what a stamp is good
+        for. One cell cannot tell it: all parts of the load path see the force vanish together.
     target_force_n, limit_force_n : float or None
         From the set-up.
     max_stretch_m, energy_absorbed_j, loop_loss : float or None
@@ -169,6 +174,8 @@ class Marks:
     displacement_closure_m: float | None = None
     break_time_s: float | None = None
     break_force_n: float | None = None
+    article_wire_s: float | None = None
+    mount_wire_s: float | None = None
     target_force_n: float | None = None
     limit_force_n: float | None = None
     findings: tuple[Finding, ...] = field(default=())
@@ -208,6 +215,8 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
         samples=force.size,
         missing_samples=int(missing.sum()),
         release_time_s=trace.release_time_s,
+        article_wire_s=trace.article_wire_s,
+        mount_wire_s=trace.mount_wire_s,
         cfc=used,
         target_force_n=setup.target_n,
         limit_force_n=setup.upper_n,
@@ -277,6 +286,7 @@ class _Marking:
         self._mark_after()
         self._mark_closures()
         self._mark_loss()
+        self._mark_wires()
         self._mark_stretch()
         self._mark_uncertainty()
         return self.marks
@@ -565,6 +575,36 @@ class _Marking:
             f"the force collapses from {found.force_n:.0f} N at {at_s:.4f} s, far faster than "
             "an elastic line unloads",
         )
+
+    def _mark_wires(self) -> None:
+        """Which break wire opened first, and at what force."""
+        opened = [
+            (at_s, name)
+            for at_s, name in (
+                (self.trace.article_wire_s, "article"),
+                (self.trace.mount_wire_s, "mount"),
+            )
+            if at_s is not None
+        ]
+        if not opened:
+            return
+        opened.sort()
+        (first_s, first), (last_s, last) = opened[0], opened[-1]
+        at = min(round(first_s * self.rate_hz), self.force_n.size - 1)
+        force = f"{self.sign * self.force_n[at]:.0f} N"
+        if len(opened) == 1:
+            text = f"the break wire of the {first} opened at {first_s:.4f} s, at {force}"
+        elif (last_s - first_s) * self.rate_hz < WIRE_SAMPLES + 0.5:
+            text = (
+                f"both break wires opened at {first_s:.4f} s, at {force}: they are no more than "
+                f"{1e6 * WIRE_SAMPLES / self.rate_hz:.0f} us apart, and their order is not known"
+            )
+        else:
+            text = (
+                f"the break wire of the {first} opened first, at {first_s:.4f} s and {force}, "
+                f"{1000 * (last_s - first_s):.2f} ms before that of the {last}"
+            )
+        self._find("wires", text)
 
     def _mark_stretch(self) -> None:
         """Force over stretch, where the whole contact can be believed."""

@@ -28,6 +28,8 @@ class Trace:
         seconds from the start of the trace.
     release_time_s : float or None
         First opening of the release switch, or None when it is not known.
+    article_wire_s, mount_wire_s : float or None
+        First opening of the break wires across the article and across its mount.
     clipped : ndarray of bool, shape (n_samples,)
         Samples at a known limit of converter or amplifier.
     quantum_n : float
@@ -39,6 +41,8 @@ class Trace:
     force_n: npt.NDArray[np.float64]
     sample_rate_hz: float
     release_time_s: float | None = None
+    article_wire_s: float | None = None
+    mount_wire_s: float | None = None
     clipped: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     quantum_n: float = 0.0
     calibration_u_fraction: float = 0.04

@@ -22,6 +22,7 @@ from tautlog.stream import BoardEvent, Instrument
 from tautlog.trace import DropSetup, Trace
 
 RELEASE_EVENT = "release-opened"
+ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
 INSPECTION_TEXTS = ("software", "utc", "by", "finding", "note")
 # Flags of a block whose samples stand nobody knows where.
 MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
@@ -149,7 +150,7 @@ class Record:
     @property
     def release_index(self) -> int | None:
         """Sample of the first opening of the release switch, from the trace's start."""
-        return next((e.sample_index for e in self.events if e.name == RELEASE_EVENT), None)
+        return self._first_of(RELEASE_EVENT)
 
     def counts(self) -> npt.NDArray[np.uint16]:
         """Return the raw samples as stored, shape (samples, channels).
@@ -195,17 +196,24 @@ class Record:
         if places is not None:
             force_n = _placed(size, places, known, force_n, np.nan)
             clipped = _placed(size, places, known, clipped, False)
-        release, release_time_s = self.release_index, None
-        if release is not None and 0 <= release < size:
-            release_time_s = release / self.sample_rate_hz
         return Trace(
             force_n=force_n,
             sample_rate_hz=self.sample_rate_hz,
-            release_time_s=release_time_s,
+            release_time_s=self._time_of(RELEASE_EVENT, size),
+            article_wire_s=self._time_of(ARTICLE_EVENT, size),
+            mount_wire_s=self._time_of(MOUNT_EVENT, size),
             clipped=clipped,
             quantum_n=self.calibration.quantum_n(reduction),
             calibration_u_fraction=self.calibration.expanded_u_fraction,
         )
+
+    def _time_of(self, name: str, size: int) -> float | None:
+        """Seconds from the trace's start to the first event of a name, if it lies within."""
+        first = self._first_of(name)
+        return first / self.sample_rate_hz if first is not None and 0 <= first < size else None
+
+    def _first_of(self, name: str) -> int | None:
+        return next((event.sample_index for event in self.events if event.name == name), None)
 
     def verify_seal(self) -> SealCheck:
         """Compare the seal with what is in the file now.
