@@ -27,11 +27,9 @@ from hardware.memory import RAW_BYTES, take_top  # noqa: E402
 
 CHIP = this_chip()
 SCRATCH = CHIP.watchdog + WATCHDOG_SCRATCH  # 0: PROMPT; 1, 2: where an event lies
-KEPT_BYTES = keepsake.size(
-    config.HISTORY_BLOCKS,
-    wire.block_frame_bytes(len(config.CHANNELS) * config.SAMPLES_PER_BLOCK),
-    events.MEMORY_BYTES,
-)
+FRAME_BYTES = wire.block_frame_bytes(len(config.CHANNELS) * config.SAMPLES_PER_BLOCK)
+config.HISTORY_BLOCKS += CHIP.more_memory // (FRAME_BYTES + keepsake.LINE_BYTES)
+KEPT_BYTES = keepsake.size(config.HISTORY_BLOCKS, FRAME_BYTES, events.MEMORY_BYTES)
 
 
 def _rescue():

@@ -12,6 +12,7 @@ import ast
 import pytest
 from conftest import FIRMWARE
 
+from tautlog.firmware import config, keepsake, wire
 from tautlog.firmware.hardware import chips
 
 HEADERS = {
@@ -87,3 +88,16 @@ def test_no_other_file_has_an_address_of_the_table():
         assert not shared, f"{path.name}: {[hex(one) for one in shared]}"
         assert (0xD0000004 in numbers) <= (path.name == "board.py")
     assert chips.SIO_INPUTS == 0xD0000004
+
+
+def test_the_larger_chip_holds_more():
+    """Twice the memory and more of the drop; what both need beside samples stays free."""
+    small, large = chips.CHIPS["RP2040"], chips.CHIPS["RP2350"]
+    assert small.more_memory == 0
+    added = large.ram_end - small.ram_end
+    assert added == 256 * 1024
+    assert 0.8 * added <= large.more_memory <= added - 16 * 1024
+    frame = wire.block_frame_bytes(config.SAMPLES_PER_BLOCK) + keepsake.LINE_BYTES
+    blocks = config.HISTORY_BLOCKS + large.more_memory // frame
+    rate_hz = config.CONVERSION_RATE_HZ / config.REDUCTION
+    assert blocks * config.SAMPLES_PER_BLOCK / rate_hz > 2.8  # seconds

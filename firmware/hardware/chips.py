@@ -28,8 +28,8 @@ class Chip:
         WATCHDOG_BASE; the scratch registers begin 0x0c behind it.
     ram_end : int
         End of the heap's memory; the stack lies beyond.
-    history_blocks : int
-        Blocks of 2 KiB that fit beside the firmware.
+    more_memory : int
+        Bytes for samples beyond those of the smaller chip, for which config.py is made.
     """
 
     def __init__(self, name, **numbers):
@@ -42,7 +42,7 @@ class Chip:
         self.timer_low = numbers["timer_low"]
         self.watchdog = numbers["watchdog"]
         self.ram_end = numbers["ram_end"]
-        self.history_blocks = numbers["history_blocks"]
+        self.more_memory = numbers["more_memory"]
 
 
 CHIPS = {
@@ -56,7 +56,7 @@ CHIPS = {
         timer_low=0x40054028,
         watchdog=0x40058000,
         ram_end=0x20040000,
-        history_blocks=68,
+        more_memory=0,
     ),
     "RP2350": Chip(
         "RP2350",
@@ -68,7 +68,7 @@ CHIPS = {
         timer_low=0x400B0028,
         watchdog=0x400D8000,
         ram_end=0x20080000,
-        history_blocks=180,
+        more_memory=0x38000,
     ),
 }
 
