@@ -10,7 +10,16 @@ import subprocess
 import sys
 import time
 
+import numpy as np
 import pytest
+
+from tautlog.drop import DropPlan, recover, run_drop
+from tautlog.errors import LinkError
+from tautlog.link import SerialLink
+from tautlog.quicklook import mark_record
+from tautlog.record import open_record
+from tautlog.rehearsal.scene import default_scene
+from tautlog.session import Session
 
 pytestmark = pytest.mark.timeout(900)
 CHANNELS = {1: ("force",), 3: ("force", "second", "excitation")}
@@ -273,3 +282,88 @@ def test_the_cable_comes_out_at_any_moment(emulated, tmp_path, seed):
     after_s = marks["samples"] / marks["sample_rate_hz"] - marks["release_time_s"]
     assert after_s >= 1.0
     assert marks["release_time_s"] >= 0.05
+
+
+@pytest.mark.long
+def test_an_interrupted_install_leaves_the_prompt_and_can_be_repeated(emulated):
+    """Killed between two files: no main.py, so no firmware; installing again mends it (3 min)."""
+    board = emulated("rig", files=False)
+    link = ("--port", board.port, "--link-timeout", "40")
+    first = subprocess.Popen(
+        [sys.executable, "-m", "tautlog", "install", *link],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    for line in first.stderr:
+        if " of " in line and line.split()[0] == "6":
+            break
+    first.kill()
+    first.wait()
+    first.stderr.close()
+    said = board.run("import os\nprint('main.py' in os.listdir(), 'board.mpy' in os.listdir())")
+    assert said.split() == ["False", "True"]
+    assert not any(level for _, level in board.changes(12))
+    again = tautlog("install", *link)
+    assert again.returncode == 0, again.stderr
+    assert "0 were right already" not in again.stdout
+
+
+class DeafLink(SerialLink):
+    """A laptop that goes on speaking and stops reading for a while of the board's time."""
+
+    deaf_from_s = float("inf")
+
+    def __init__(self, board, deaf_s):
+        super().__init__(board.port)
+        self._board, self._deaf_s = board, deaf_s
+
+    def read(self):
+        since_s = self._board.now_s() - self.deaf_from_s
+        if 0.0 <= since_s < self._deaf_s:
+            time.sleep(0.05)
+            return b""
+        return super().read()
+
+
+@pytest.mark.long
+def test_a_laptop_that_does_not_read_for_three_seconds(emulated, tmp_path):
+    """While the sled is let go, falls and bounces: the guarded window is whole (4 min)."""
+    board = emulated("rig")
+    scene = default_scene()
+    plan = DropPlan(
+        path=tmp_path / "drop.h5",
+        setup=scene.setup,
+        calibration=scene.calibration,
+        countdown_s=0.0,
+        record_s=1.5,
+    )
+    with DeafLink(board, 3.0) as link:
+
+        class Crew:
+            """Agrees, and goes deaf when the count ends."""
+
+            def agree(self, setup):
+                return True
+
+            def __getattr__(self, name):
+                return lambda *_: None
+
+            def armed(self, by_hand):
+                link.deaf_from_s = board.now_s() + 0.3
+
+        try:
+            run_drop(Session(link, timeout_scale=40.0), plan, Crew())
+        except LinkError:
+            link.deaf_from_s = float("inf")
+            recover(Session(link, timeout_scale=40.0), plan.path)
+    marks = mark_record(open_record(plan.path), cfc=180)
+    release = marks["release_time_s"]
+    assert release is not None
+    trace = open_record(plan.path).trace()
+    window = slice(
+        int((release - 0.05) * trace.sample_rate_hz), int((release + 1.0) * trace.sample_rate_hz)
+    )
+    assert np.isfinite(trace.force_n[window]).all()
+    assert trace.force_n[window].size == int(1.05 * trace.sample_rate_hz)
+    assert marks["peak_force_n"] == pytest.approx(1890.0, rel=2e-3)
