@@ -361,9 +361,8 @@ def test_a_laptop_that_does_not_read_for_three_seconds(emulated, tmp_path):
     release = marks["release_time_s"]
     assert release is not None
     trace = open_record(plan.path).trace()
-    window = slice(
-        int((release - 0.05) * trace.sample_rate_hz), int((release + 1.0) * trace.sample_rate_hz)
-    )
-    assert np.isfinite(trace.force_n[window]).all()
-    assert trace.force_n[window].size == int(1.05 * trace.sample_rate_hz)
+    first = int((release - 0.05) * trace.sample_rate_hz)
+    last = first + int(1.05 * trace.sample_rate_hz)
+    assert 0 <= first < last <= trace.force_n.size
+    assert np.isfinite(trace.force_n[first:last]).all()
     assert marks["peak_force_n"] == pytest.approx(1890.0, rel=2e-3)
