@@ -25,6 +25,7 @@ from tautlog.session import Session
 PACE = 25.0
 PATIENCE = 4.0
 STREAM_S = 1.2
+SHARE_S = 25.0  # of the laptop's time
 
 
 class Nowhere:
@@ -59,7 +60,7 @@ def stream(board: EmulatedBoard, rate_hz: int) -> str:
         while receiver.expected - first < wanted:
             receiver.step()
         behind = receiver.status.head - receiver.expected if receiver.status else -1
-        share = processor_share(session)
+        share = processor_share(session, receiver)
     gaps = receiver.missing_blocks
     span_us = (store.stamps_us[-1] - store.stamps_us[0]) % (1 << 30)
     seen_hz = (len(store.numbers) - 1) * instrument.samples_per_block / span_us * 1e6
@@ -72,17 +73,19 @@ def stream(board: EmulatedBoard, rate_hz: int) -> str:
     )
 
 
-def processor_share(session: Session) -> float:
-    """Share of time in which the main loop had something to do, from two status answers."""
+def processor_share(session: Session, receiver: Receiver) -> float:
+    """Share of time in which the main loop had something to do, from two status answers.
+
+    The stream goes on in between, for long enough that the answers themselves do not count.
+    """
     rest, at = [], []
     for _ in range(2):
         answer = session.ask("status")
         rest.append(int(str(answer["rest_us"])))
         at.append(int(str(answer["stamp_us"])))
-        session.acknowledge(0)
-        deadline = time.monotonic() + 6.0
+        deadline = time.monotonic() + SHARE_S
         while not rest[1:] and time.monotonic() < deadline:
-            session.pump()
+            receiver.step()
     span_us = (at[1] - at[0]) % (1 << 30)
     return 1.0 - (rest[1] - rest[0]) % (1 << 30) / span_us
 
