@@ -245,17 +245,20 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
     if marks.has("flat-top"):
         return "unclear", Reason("trace-unclear", "the top is flat: clipped, or something yielded")
     tolerance = max(REST_TOLERANCE * weight, REST_LEAST_N)
-    if abs(rest - weight) <= tolerance and marks.has("slip"):
-        closure = marks.impulse_closure
-        if closure is not None and abs(closure - 1.0) <= SLIP_CLOSURE:
-            return "slipped", Reason("trace-slipped", "the line slipped, or something yielded")
-        return "unclear", Reason("trace-unclear", "a slip, or a force or mass that is wrong")
     if abs(rest - weight) <= tolerance:
+        if marks.has("slip"):
+            return _says_slip(marks.impulse_closure)
         return "held", Reason("trace-held", f"the sled hangs: {rest:.1f} N, m g is {weight:.1f} N")
     if abs(rest) < REST_NOTHING * weight and not marks.bounces:
         return "let-go", Reason("trace-let-go", f"nothing hangs any more: {rest:.1f} N at rest")
     text = f"{rest:.1f} N at rest is neither m g = {weight:.1f} N nor nothing"
     return "unclear", Reason("trace-unclear", text)
+
+
+def _says_slip(closure: float | None) -> tuple[str, Reason]:
+    if closure is not None and abs(closure - 1.0) <= SLIP_CLOSURE:
+        return "slipped", Reason("trace-slipped", "the line slipped, or something yielded")
+    return "unclear", Reason("trace-unclear", "a slip, or a force or mass that is wrong")
 
 
 # What does it all mean for the test?

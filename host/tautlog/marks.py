@@ -7,7 +7,7 @@ determined is None, never zero.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +27,7 @@ from tautlog.contacts import (
 from tautlog.filters import cfc_filter, highest_class_for
 from tautlog.loss import find_loss
 from tautlog.spectrum import quasi_static_above_hz
-from tautlog.stretch import force_over_stretch
+from tautlog.stretch import force_over_stretch, motion
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 
 FloatArray = npt.NDArray[np.float64]
@@ -557,11 +557,12 @@ class _Marking:
     def _stretch_left(self, v_in: float) -> float:
         """Stretch at slack: g - F/m integrated twice, from nothing at onset."""
         assert self.slack is not None and self.setup.mass_kg
-        first, last = int(np.ceil(self.onset)), int(np.floor(self.slack))
-        step = 1.0 / self.rate_hz
-        net = STANDARD_GRAVITY_M_PER_S2 - self.force_n[first:last] / self.setup.mass_kg
-        speed = v_in + np.cumsum(net) * step
-        return float(np.sum(speed) * step)
+        first = int(np.ceil(self.onset))
+        force = self.force_n[first : int(self.slack) + 1]
+        if not force.size:
+            return 0.0
+        since_s = (first - self.onset) / self.rate_hz
+        return float(motion(force, self.rate_hz, since_s, self.setup.mass_kg, v_in)[0][-1])
 
     def _mark_loss(self) -> None:
         found = find_loss(self.force_n, self.rate_hz, self.contact, self.peak, self.noise_n)
@@ -625,17 +626,14 @@ class _Marking:
             taut_speed_m_s=v_in,
             broke=broke,
         )
-        self._set(
-            max_stretch_m=found.max_stretch_m,
-            energy_absorbed_j=found.energy_absorbed_j,
-            loop_loss=found.loop_loss,
-            secant_stiffness_n_per_m=found.secant_n_per_m,
-            line_stiffness_n_per_m=found.stiffness_n_per_m,
-            hardening_per_m2=found.hardening_per_m2,
-            damping_ratio=found.damping_ratio,
-        )
+        self._set(**asdict(found))
         left_m = marks.displacement_closure_m
-        if broke or found.stiffness_n_per_m is not None or not found.max_stretch_m or not left_m:
+        if (
+            broke
+            or found.line_stiffness_n_per_m is not None
+            or not found.max_stretch_m
+            or not left_m
+        ):
             return
         if left_m > max(SLIP_LEAST * found.max_stretch_m, SLIP_LEAST_M):
             self._find(

@@ -7,7 +7,7 @@ stretch of the line and of all that it hangs on.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -34,9 +34,9 @@ class Stretch:
     loop_loss : float or None
         Area of the loop, to the moment of slack, over the energy absorbed: what does
         not come back.
-    secant_n_per_m : float or None
+    secant_stiffness_n_per_m : float or None
         Peak force over the stretch at that moment.
-    stiffness_n_per_m, hardening_per_m2, damping_ratio : float or None
+    line_stiffness_n_per_m, hardening_per_m2, damping_ratio : float or None
         k, b and c / (2 sqrt(k m)) of F = k x (1 + b x**2) + c x', by least squares over
         the contact: k is the tangent at no stretch. None where that form leaves more
         than 5 % of the peak: a line that slips, tears or yields has no stiffness. None
@@ -46,8 +46,8 @@ class Stretch:
     max_stretch_m: float | None = None
     energy_absorbed_j: float | None = None
     loop_loss: float | None = None
-    secant_n_per_m: float | None = None
-    stiffness_n_per_m: float | None = None
+    secant_stiffness_n_per_m: float | None = None
+    line_stiffness_n_per_m: float | None = None
     hardening_per_m2: float | None = None
     damping_ratio: float | None = None
 
@@ -88,7 +88,7 @@ def force_over_stretch(
     force = force_n[first : stop + 1]
     if force.size < LEAST_SAMPLES:
         return Stretch()
-    way_m, speed_m_s = _motion(
+    way_m, speed_m_s = motion(
         force, sample_rate_hz, (first - onset) / sample_rate_hz, mass_kg, taut_speed_m_s
     )
     stands = np.flatnonzero(speed_m_s <= 0.0)
@@ -101,16 +101,31 @@ def force_over_stretch(
         max_stretch_m=float(way_m[top]) if stands.size else None,
         energy_absorbed_j=absorbed_j,
         loop_loss=None if broke else _loss(force, way_m, top, absorbed_j),
-        secant_n_per_m=float(force[peak] / way_m[peak]) if way_m[peak] > 0.0 else None,
+        secant_stiffness_n_per_m=float(force[peak] / way_m[peak]) if way_m[peak] > 0.0 else None,
     )
     # Half a contact does not tell stiffness from damping.
     return found if broke else _with_fit(found, force, way_m, speed_m_s, mass_kg)
 
 
-def _motion(
+def motion(
     force: FloatArray, rate_hz: float, since_onset_s: float, mass_kg: float, speed_in_m_s: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Stretch and speed at each sample."""
+    """Stretch and downward speed at each sample: g - F/m, integrated twice by trapezoids.
+
+    Parameters
+    ----------
+    force : ndarray of float64, shape (n_samples,)
+        Zero removed, positive in tension, n_samples >= 1.
+    rate_hz, since_onset_s : float
+        Samples per second; of the first one, seconds since the line came taut.
+    mass_kg, speed_in_m_s : float
+        Moving mass; its speed when the line came taut.
+
+    Returns
+    -------
+    ndarray, ndarray
+        Metres and metres per second, each of shape (n_samples,).
+    """
     step_s = 1.0 / rate_hz
     net = STANDARD_GRAVITY_M_PER_S2 - force / mass_kg
     start_m_s = speed_in_m_s + STANDARD_GRAVITY_M_PER_S2 * since_onset_s
@@ -142,12 +157,9 @@ def _with_fit(
     if rank < 4 or left > WORST_FIT * float(force.max()) or stiffness <= 0.0:
         return found
     damping = float(solution[2]) / fast_m_s
-    return Stretch(
-        found.max_stretch_m,
-        found.energy_absorbed_j,
-        found.loop_loss,
-        found.secant_n_per_m,
-        stiffness_n_per_m=stiffness,
+    return replace(
+        found,
+        line_stiffness_n_per_m=stiffness,
         hardening_per_m2=float(solution[1]) / far_m**3 / stiffness,
         damping_ratio=damping / (2.0 * float(np.sqrt(stiffness * mass_kg))),
     )

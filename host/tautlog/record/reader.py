@@ -326,29 +326,32 @@ def _json_object(text: str) -> dict[str, Any]:
     return value
 
 
+def _numbered(file: h5py.File, where: str) -> list[tuple[int, h5py.Group]]:
+    """Groups named 1, 2, ... in one group, in the order of their numbers."""
+    names = sorted(layout.group(file, where), key=int)
+    return [(int(name), layout.group(file, f"{where}/{name}")) for name in names]
+
+
 def _marks(file: h5py.File) -> tuple[MarksRun, ...]:
-    runs = []
-    for name in layout.group(file, "marks"):
-        run = layout.group(file, f"marks/{name}")
-        runs.append(
-            MarksRun(
-                number=int(name),
-                software=layout.text_of(run, "software"),
-                utc=layout.text_of(run, "utc"),
-                settings=_json_object(layout.text_of(run, "settings_json")),
-                result=_json_object(layout.text_of(run, "result_json")),
-            )
+    return tuple(
+        MarksRun(
+            number=number,
+            software=layout.text_of(run, "software"),
+            utc=layout.text_of(run, "utc"),
+            settings=_json_object(layout.text_of(run, "settings_json")),
+            result=_json_object(layout.text_of(run, "result_json")),
         )
-    return tuple(sorted(runs, key=lambda run: run.number))
+        for number, run in _numbered(file, "marks")
+    )
 
 
 def _inspections(file: h5py.File) -> tuple[Inspection, ...]:
-    found = []
-    for name in layout.group(file, "inspections") if "inspections" in file else ():
-        one = layout.group(file, f"inspections/{name}")
-        texts = {key: layout.text_of(one, key) for key in INSPECTION_TEXTS}
-        found.append(Inspection(number=int(name), **texts))
-    return tuple(sorted(found, key=lambda one: one.number))
+    if "inspections" not in file:
+        return ()
+    return tuple(
+        Inspection(number, **{name: layout.text_of(one, name) for name in INSPECTION_TEXTS})
+        for number, one in _numbered(file, "inspections")
+    )
 
 
 def _grid(
