@@ -11,6 +11,7 @@ from pathlib import Path
 import h5py
 import numpy as np
 import pytest
+from fakes.crew import SilentCrew
 
 from tautlog.cli import run
 from tautlog.drop import DropPlan, recover, run_drop
@@ -25,40 +26,6 @@ from tautlog.rehearsal.scene import default_scene
 from tautlog.session import Session
 
 SPEED = 8.0
-
-
-class SilentCrew:
-    """A crew that agrees, and can act on what it is told."""
-
-    def __init__(self, **actions):
-        self.actions = actions
-        self.told = []
-
-    def _tell(self, name):
-        self.told.append(name)
-        action = self.actions.get(name)
-        if action:
-            action()
-
-    def met(self, instrument, health):
-        self.instrument, self.health = instrument, health
-        self._tell("met")
-
-    def agree(self, setup):
-        self._tell("agree")
-        return True
-
-    def armed(self, by_hand):
-        self._tell("armed")
-
-    def count(self, left_s):
-        self._tell("count")
-
-    def released(self):
-        self._tell("released")
-
-    def received(self, since_release_s, of_s):
-        self._tell("received")
 
 
 def played(fault, seed=1, **options):

@@ -11,32 +11,19 @@ the record, with no sample of the guarded window missing. Minutes long.
 import random
 import sys
 import tempfile
-import time
 from dataclasses import replace
 from pathlib import Path
 
-from tautlog.drop import DropPlan, recover, run_drop
-from tautlog.errors import LinkError, RefusedError
-from tautlog.link import SerialLink
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+from test_rehearsal import SPEED, drop, plan_for, until_held
+
+from tautlog.errors import LinkError
 from tautlog.quicklook import mark_record
 from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess, find_interpreter
 from tautlog.rehearsal.rig import SimulatedRig
 from tautlog.rehearsal.scene import default_scene
-from tautlog.session import Session
-
-SPEED = 8.0
-TRIES = 60
-
-
-class Crew:
-    """Agrees to everything and says nothing."""
-
-    def agree(self, setup):
-        return True
-
-    def __getattr__(self, name):
-        return lambda *_: None
 
 
 def cut_drop(seed: int, folder: Path) -> str:
@@ -44,22 +31,15 @@ def cut_drop(seed: int, folder: Path) -> str:
     cut_s = random.Random(seed).uniform(0.0, 1.0)
     scene = default_scene()
     scene = replace(scene, behaviour=replace(scene.behaviour, cut_link_after_s=cut_s))
-    plan = DropPlan(
-        path=folder / f"{seed}.h5",
-        setup=scene.setup,
-        calibration=scene.calibration,
-        countdown_s=0.0,
-        record_s=1.5,
-        speed=SPEED,
-    )
-    with BoardProcess(SimulatedRig(scene, seed=seed), speed=SPEED) as board:
+    rig = SimulatedRig(scene, seed=seed)
+    plan = plan_for(rig, folder / f"{seed}.h5", countdown_s=0.0, record_s=1.5)
+    with BoardProcess(rig, speed=SPEED) as board:
         try:
-            with SerialLink(board.url) as link:
-                run_drop(Session(link), plan, Crew())
+            drop(board, plan)
             return f"cut at {cut_s:.3f} s: the link was not cut"
         except LinkError:
             pass
-        outcome = recover_when_held(board.url, plan.path)
+        outcome = until_held(board, plan)
     marks = mark_record(open_record(plan.path), cfc=180)
     after_s = marks["samples"] / marks["sample_rate_hz"] - marks["release_time_s"]
     whole = (
@@ -70,18 +50,6 @@ def cut_drop(seed: int, folder: Path) -> str:
         and abs(marks["peak_force_n"] / 1890.0 - 1) < 2e-3
     )
     return "" if whole else f"cut at {cut_s:.3f} s: {outcome}, {after_s:.3f} s after the release"
-
-
-def recover_when_held(url: str, path: Path):
-    """Plug in until the board has completed its window."""
-    for _ in range(TRIES):
-        time.sleep(0.4)
-        try:
-            with SerialLink(url) as link:
-                return recover(Session(link), path)
-        except RefusedError:
-            continue
-    raise SystemExit("the board never held the event")
 
 
 def main() -> None:

@@ -12,6 +12,7 @@ import time
 
 import numpy as np
 import pytest
+from fakes.crew import SilentCrew
 
 from tautlog.drop import DropPlan, recover, run_drop
 from tautlog.errors import LinkError
@@ -196,6 +197,22 @@ def tautlog(*arguments, timeout_s=800):
     return done
 
 
+def drop_until_killed(board, link, out, after_s):
+    """Begin a drop and kill the laptop's side so long after the release; when it was released."""
+    laptop = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "tautlog", "drop", *link, "--yes", "--countdown", "0"),
+            *("--mass", "9", "--height", "1.2", "--target", "1800", "--out", str(out)),
+        ]
+    )
+    released = board.wait(lambda line: line.get("pin") == 17 and line["level"] == 1, 600)
+    while board.now_s() < released["t"] + after_s:
+        time.sleep(0.1)
+    laptop.kill()
+    laptop.wait()
+    return released["t"]
+
+
 @pytest.mark.long
 def test_from_a_blank_board_to_a_verdict(emulated, tmp_path):
     """Install, install again, drop: as a new user does (6 minutes)."""
@@ -228,17 +245,7 @@ def test_a_watchdog_reset_in_a_recording_loses_nothing(emulated, tmp_path):
     board = emulated("rig", WATCHDOG_MS=1000)
     link = ("--port", board.port, "--link-timeout", "40")
     out = tmp_path / "out"
-    laptop = subprocess.Popen(
-        [
-            *(sys.executable, "-m", "tautlog", "drop", *link, "--yes", "--countdown", "0"),
-            *("--mass", "9", "--height", "1.2", "--target", "1800", "--out", str(out)),
-        ]
-    )
-    released = board.wait(lambda line: line.get("pin") == 17 and line["level"] == 1, 600)
-    while board.now_s() < released["t"] + 0.8:
-        time.sleep(0.2)
-    laptop.kill()
-    laptop.wait()
+    released_s = drop_until_killed(board, link, out, 0.8)
     after = len(board.lines)
     board.tell(stall=1)
     board.wait(lambda line: line.get("pin") == 12, 600, after)  # the pins of a new life
@@ -248,7 +255,7 @@ def test_a_watchdog_reset_in_a_recording_loses_nothing(emulated, tmp_path):
     marks = json.loads(done.stdout)["marks"]
     assert marks["missing_samples"] == 0
     assert marks["peak_force_n"] == pytest.approx(1890.0 * 1000 / 979, rel=2e-3)
-    assert not any(level for t, level in board.changes(12) if t > released["t"] + 0.1)
+    assert not any(level for t, level in board.changes(12) if t > released_s + 0.1)
 
 
 @pytest.mark.long
@@ -259,19 +266,9 @@ def test_the_cable_comes_out_at_any_moment(emulated, tmp_path, seed):
     board = emulated("rig")
     link = ("--port", board.port, "--link-timeout", "40")
     out = tmp_path / "out"
-    laptop = subprocess.Popen(
-        [
-            *(sys.executable, "-m", "tautlog", "drop", *link, "--yes", "--countdown", "0"),
-            *("--mass", "9", "--height", "1.2", "--target", "1800", "--out", str(out)),
-        ]
-    )
-    released = board.wait(lambda line: line.get("pin") == 17 and line["level"] == 1, 600)
-    while board.now_s() < released["t"] + cut_s:
-        time.sleep(0.1)
-    laptop.kill()
-    laptop.wait()
+    released_s = drop_until_killed(board, link, out, cut_s)
     board.tell(dtr=0)
-    while board.now_s() < released["t"] + 4.0:  # longer than the board waits for a sign of life
+    while board.now_s() < released_s + 4.0:  # longer than the board waits for a sign of life
         time.sleep(0.5)
     board.tell(dtr=1)
     done = tautlog("recover", *link, "--out", str(out), "--json")
@@ -340,20 +337,11 @@ def test_a_laptop_that_does_not_read_for_three_seconds(emulated, tmp_path):
     )
     with DeafLink(board, 3.0) as link:
 
-        class Crew:
-            """Agrees, and goes deaf when the count ends."""
-
-            def agree(self, setup):
-                return True
-
-            def __getattr__(self, name):
-                return lambda *_: None
-
-            def armed(self, by_hand):
-                link.deaf_from_s = board.now_s() + 0.3
+        def go_deaf():
+            link.deaf_from_s = board.now_s() + 0.3
 
         try:
-            run_drop(Session(link, timeout_scale=40.0), plan, Crew())
+            run_drop(Session(link, timeout_scale=40.0), plan, SilentCrew(armed=go_deaf))
         except LinkError:
             link.deaf_from_s = float("inf")
             recover(Session(link, timeout_scale=40.0), plan.path)
