@@ -67,7 +67,7 @@ def test_every_key_is_in_a_new_file_and_every_optional_one_is_allowed(tmp_path: 
 
 
 def test_every_number_has_its_unit_in_its_name() -> None:
-    units = ("_n", "_kg", "_m", "_s", "_v", "_bits", "_fraction", "_factor", "_per_volt")
+    units = ("_n", "_kg", "_m", "_s", "_v", "_bits", "_hz", "_fraction", "_factor", "_per_volt")
     for key in KEYS:
         assert key.kind is str or key.name.endswith(units), key.name
 

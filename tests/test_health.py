@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tautlog.health import mains_component
+from tautlog.mains import mains_component
 
 RATE_HZ = 62500.0
 TIME_S = np.arange(int(0.52 * RATE_HZ)) / RATE_HZ

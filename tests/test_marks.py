@@ -8,7 +8,8 @@ import pytest
 from traces import BEFORE_S, NOBODY, RATE_HZ, arrest, half_sine, plain, recorded
 
 from tautlog.importer import import_csv
-from tautlog.marks import Marks, mark
+from tautlog.marking import mark
+from tautlog.marks import Marks
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.trace import DropSetup
 
@@ -283,12 +284,12 @@ def test_measured_drop_jump(data):
 
 
 def test_uncertainty_holds_what_its_definition_says():
-    """Root sum of squares, k = 2: calibration, zero, noise, quantum (JCGM 100:2008)."""
+    """Root sum of squares, k = 2: calibration, what lies beyond it, quantum twice (GUM)."""
     trace = dataclasses.replace(
         recorded(half_sine(1000.0, 0.05), noise_n=0.0, quantum_n=12.0), calibration_u_fraction=0.02
     )
     marks = mark(trace, NOBODY)
-    expected = 2 * math.hypot(0.01 * 1000.0, 12.0 / math.sqrt(12))
+    expected = 2 * math.hypot(0.01 * 1000.0, 0.004 * 1000.0, 12.0 / math.sqrt(6))
     assert marks.peak_force_expanded_u_n == pytest.approx(expected, rel=1e-3)
 
 

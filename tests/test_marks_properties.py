@@ -11,7 +11,7 @@ from hypothesis.extra.numpy import arrays
 from traces import RATE_HZ, arrest, half_sine, plain, recorded
 
 from tautlog.judge import as_json, judge
-from tautlog.marks import mark
+from tautlog.marking import mark
 from tautlog.trace import DropSetup, Trace
 
 SETUPS = st.builds(

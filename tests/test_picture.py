@@ -8,7 +8,7 @@ from traces import arrest, recorded
 
 from tautlog.errors import RecordError
 from tautlog.judge import as_json, judge
-from tautlog.marks import mark
+from tautlog.marking import mark
 from tautlog.picture import draw, save
 from tautlog.trace import DropSetup, Trace
 from tautlog.verdict_words import words

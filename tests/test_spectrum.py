@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import minimize_scalar
 from traces import arrest, half_sine, recorded
 
-from tautlog.marks import mark
+from tautlog.marking import mark
 from tautlog.spectrum import quasi_static_above_hz, response_spectrum
 from tautlog.trace import DropSetup
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from traces import BEFORE_S, RATE_HZ, arrest, recorded
 
-from tautlog.marks import mark
+from tautlog.marking import mark
 from tautlog.trace import DropSetup
 
 SETUP = DropSetup(mass_kg=9.0, height_m=1.2)

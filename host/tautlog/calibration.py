@@ -33,7 +33,9 @@ class Calibration:
         Output limits of the amplifier; a reading beyond them is clipped. They
         lie inside the converter's range.
     range_n : float
-        Largest force that the calibration covered.
+        Largest force that the calibration covered; 0 when unknown.
+    bandwidth_hz : float
+        Of amplifier and anti-alias filter, -3 dB; 0 when unknown.
     date : str
         ISO date, or "" when unknown.
     note : str
@@ -47,6 +49,7 @@ class Calibration:
     rail_low_v: float = 0.05
     rail_high_v: float = 3.2
     range_n: float = 0.0
+    bandwidth_hz: float = 0.0
     date: str = ""
     note: str = ""
 

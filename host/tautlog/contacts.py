@@ -16,6 +16,7 @@ FloatArray = npt.NDArray[np.float64]
 
 SMOOTH_S = 0.0004  # enough against noise, and no onset moves by more than half of it
 SIGMAS = 5.0
+EDGE_SIGMAS = 5.0  # so much quieter than the threshold may a trace be for exact edges
 FRACTION_OF_PEAK = 0.02
 MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters
 GLITCH_SAMPLES = 2
@@ -109,28 +110,58 @@ def span_above(values: FloatArray, level: float, peak: int) -> tuple[float | Non
     return left, right
 
 
-def onset_index(smooth_n: FloatArray, contact: Contact, threshold_n: float, peak: int) -> float:
+def onset_index(
+    force_n: FloatArray, contact: Contact, threshold_n: float, peak: int, reach: int = 1
+) -> float:
     """Where a straight line through the first rise meets zero force.
 
     The threshold lies above zero; a line through its crossing and that of three
     times the threshold is followed back, by no more than its own length.
+
+    Parameters
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        The trace that the contact was found in; or one that is less smoothed, where its
+        noise is well below the threshold: a damped line's force begins with a jump, and
+        smoothing spreads it.
+    contact : Contact
+        Where to look.
+    threshold_n : float
+        That the contact was found with.
+    peak : int
+        Its highest sample.
+    reach : int
+        Samples by which the smoothing may have moved the contact's ends.
     """
     if contact.start == 0:
         return 0.0
-    first = crossing(smooth_n, contact.start - 1, threshold_n)
-    third = rise_through(smooth_n, 3.0 * threshold_n, contact.start, peak)
+    start = max(contact.start - reach, 0)
+    first = rise_through(force_n, threshold_n, start, peak)
+    third = rise_through(force_n, 3.0 * threshold_n, start, peak)
+    if first is None:
+        return float(contact.start)
     return first if third is None else max(first - 0.5 * (third - first), 0.0)
 
 
 def slack_index(
-    smooth_n: FloatArray, contact: Contact, threshold_n: float, peak: int
+    force_n: FloatArray, contact: Contact, threshold_n: float, peak: int, reach: int = 1
 ) -> float | None:
     """As `onset_index`, at the other end; None when the trace ends first."""
-    if contact.stop >= smooth_n.size:
+    if contact.stop >= force_n.size:
         return None
-    last = crossing(smooth_n, contact.stop - 1, threshold_n)
-    above = np.flatnonzero(smooth_n[peak : contact.stop] >= 3.0 * threshold_n)
-    if above.size == 0 or peak + int(above[-1]) + 1 >= smooth_n.size:
+    stop = min(contact.stop + reach, force_n.size)
+    last = _last_fall(force_n, threshold_n, peak, stop)
+    third = _last_fall(force_n, 3.0 * threshold_n, peak, stop)
+    if last is None:
+        return float(contact.stop)
+    if third is None:
         return last
-    third = crossing(smooth_n, peak + int(above[-1]), 3.0 * threshold_n)
-    return min(last + 0.5 * (last - third), float(smooth_n.size - 1))
+    return min(last + 0.5 * (last - third), float(force_n.size - 1))
+
+
+def _last_fall(values: FloatArray, level: float, peak: int, stop: int) -> float | None:
+    """Last crossing downwards through a level before a place, or None."""
+    above = np.flatnonzero(values[peak:stop] >= level)
+    if above.size == 0 or peak + int(above[-1]) + 1 >= values.size:
+        return None
+    return crossing(values, peak + int(above[-1]), level)

@@ -17,6 +17,7 @@ RATE_PER_CLASS = 10  # least sampling rate over class, SAE J211-1
 # 3 dB down where one pass is 1.5 dB down, at 0.80224 of its corner; 2.0775 puts that
 # at 5/3 of the class. SAE J211-1, appendix C (as transcribed by public libraries).
 CORNER_PER_CLASS = 2.0775
+MINUS_3_DB_PER_CLASS = 5.0 / 3.0
 # ISO 6487, annex A: at least 10 ms and 100 samples are added at both ends by point
 # reflection (as transcribed by public libraries).
 _END_S = 0.01

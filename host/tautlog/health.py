@@ -6,19 +6,17 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from tautlog.calibration import Calibration
 from tautlog.errors import LinkTimeoutError
 from tautlog.firmware import wire
+from tautlog.mains import mains_component
 from tautlog.messages import Status
 from tautlog.receiver import Receiver
 from tautlog.session import Session
 from tautlog.stream import Block, BoardEvent, Instrument
 
 READING_S_OF_SAMPLES = 0.5  # tells 50 Hz from 60 Hz; a board wants to see less before it arms
-MAINS_HZ = np.arange(45.0, 65.25, 0.25)
-MAINS_SIGMAS = 6.0
 READING_S = 4.0
 EXCITATION = "excitation"  # name of the channel, in the board's config.py, that monitors it
 
@@ -146,33 +144,3 @@ def _health_of(
         mount_whole=bool(status.inputs & wire.INPUT_MOUNT_WHOLE),
         lost=status.lost,
     )
-
-
-def mains_component(
-    force_n: npt.NDArray[np.float64], sample_rate_hz: float
-) -> tuple[float | None, float]:
-    """Frequency and amplitude of the mains hum in a quiet signal.
-
-    Parameters
-    ----------
-    force_n : ndarray of float64, shape (n_samples,)
-        Half a second or more.
-    sample_rate_hz : float
-        Samples per second.
-
-    Returns
-    -------
-    tuple
-        Hertz, or None when nothing stands out of the noise; amplitude in newtons
-        of the strongest component between 45 and 65 Hz, by projection on sine and
-        cosine under a Hann window.
-    """
-    window = np.hanning(force_n.size)
-    signal = (force_n - force_n.mean()) * window
-    time_s = np.arange(force_n.size) / sample_rate_hz
-    parts = np.exp(-2j * np.pi * MAINS_HZ[:, None] * time_s) @ signal
-    amplitudes = 2.0 * np.abs(parts) / max(float(window.sum()), 1e-12)
-    best = int(np.argmax(amplitudes))
-    amplitude = float(amplitudes[best])
-    floor = float(force_n.std()) * np.sqrt(2.0 / max(force_n.size, 1))
-    return (float(MAINS_HZ[best]) if amplitude > MAINS_SIGMAS * floor else None), amplitude

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from typing import Any
 
+from tautlog.filters import MINUS_3_DB_PER_CLASS
 from tautlog.marks import Marks
 from tautlog.trace import DropSetup
 
@@ -30,9 +31,16 @@ CLOSURE_SUSPECT = 0.05
 CLOSURE_INVALID = 0.10
 REST_TOLERANCE = 0.03
 REST_LEAST_N = 3.0
+REST_MOST_OFF = 0.6  # of m g: less may be a sled that rests on something
 DRIFT_NOTE = 0.005
 DRIFT_INVALID = 0.02
+SHIFT_NOTE = 0.005  # of the target, as the drift
+SHIFT_INVALID = 0.02
+NO_LOAD = 2.0  # times m g: less is no pull, when ten times as much was wanted
+EXPECTED_TIMES = 10.0
+NARROW_WINDOW = 0.02  # of the target
 SLIP_CLOSURE = 0.05  # of one: else a wrong force looks like a slip
+LEAST_FLIGHT_S = 0.05  # ringing of a beam swings faster
 REST_NOTHING = 0.2  # of m g: less than this hangs from the line no more
 
 NOTE, SUSPECT, INVALID = range(3)
@@ -98,7 +106,13 @@ def judge(marks: Marks, setup: DropSetup) -> Verdict:
     trace_says, why = _trace_says(marks, setup)
     reasons.append(why)
     article = setup.article_finding
-    test_verdict, text = combine(record_verdict, load_verdict, article)
+    test_verdict, text = combine(
+        record_verdict,
+        load_verdict,
+        article,
+        mount_failed=marks.has("mount-moved"),
+        carried=_carried(marks, setup),
+    )
     reasons.append(Reason(f"test-{test_verdict}", text))
     told = {reason.code for reason in reasons}
     reasons += [Reason(one.code, one.text) for one in marks.findings if one.code not in told]
@@ -143,24 +157,35 @@ def _reversed(marks: Marks, setup: DropSetup) -> Judged:
 def _impulse(marks: Marks, setup: DropSetup) -> Judged:
     closure = marks.impulse_closure
     if closure is None:
+        if marks.has("impulse-too-large"):
+            text = "the line took more momentum than the sled can have had: gain, mass or height"
+            return SUSPECT, "impulse-too-large", text
         return NOTE, "closure-unknown", "no impulse check: it needs mass, height and a rebound"
     off = abs(closure - 1.0)
+    spread = marks.impulse_closure_expanded_u or 0.0
+    if marks.has("disagree-first-pull") and 1.0 - closure > max(CLOSURE_SUSPECT, spread):
+        text = (
+            f"the line took only {closure:.3f} of the momentum, and all later pulls agree: a stop "
+            "or the catch took the rest"
+        )
+        return INVALID, "stop-touched", text
     text = (
-        f"the impulse is {closure:.3f} of what mass, height and rebound ask for: gain, mass, "
-        "height, a touched stop or lost samples would show so"
+        f"the impulse is {closure:.3f} +/- {spread:.3f} (k = 2) of what mass, height and rebound "
+        "ask for: gain, mass, height, a touched stop or lost samples would show so"
     )
     if off > CLOSURE_INVALID:
         return INVALID, "closure-wrong", text
     if off > CLOSURE_SUSPECT:
         return SUSPECT, "closure-off", text
-    return NOTE, "closure-good", f"the impulse is {closure:.3f} of what momentum asks for"
+    text = f"the impulse is {closure:.3f} +/- {spread:.3f} (k = 2) of what momentum asks for"
+    return NOTE, "closure-good", text
 
 
 def _rest(marks: Marks, setup: DropSetup) -> Judged:
     closure, weight_n = marks.rest_closure, setup.weight_n
     if closure is None or weight_n is None or marks.break_time_s is not None:
         return None  # after a break nothing is left to hang
-    if abs(closure - 1.0) * weight_n <= max(REST_TOLERANCE * weight_n, REST_LEAST_N):
+    if abs(closure - 1.0) * weight_n <= _rest_tolerance(marks, weight_n):
         return None
     kept = closure * (setup.mass_kg or 0.0)
     text = (
@@ -168,6 +193,12 @@ def _rest(marks: Marks, setup: DropSetup) -> Judged:
         "something, or gain or mass is wrong"
     )
     return SUSPECT, "rest-off", text
+
+
+def _rest_tolerance(marks: Marks, weight_n: float) -> float:
+    """How far a hanging sled may be off: 3 %, 3 N, or what friction and zero allow."""
+    spread = (marks.rest_closure_expanded_u or 0.0) * weight_n
+    return max(REST_TOLERANCE * weight_n, REST_LEAST_N, spread)
 
 
 def _drift(marks: Marks, setup: DropSetup) -> Judged:
@@ -180,6 +211,50 @@ def _drift(marks: Marks, setup: DropSetup) -> Judged:
     if share > DRIFT_NOTE:
         return NOTE, "zero-drift", text
     return None
+
+
+def _shift(marks: Marks, setup: DropSetup) -> Judged:
+    scale_n = setup.target_n or abs(marks.peak_force_n or 0.0)
+    if marks.zero_shift_n is None or not scale_n:
+        return None
+    share = abs(marks.zero_shift_n) / scale_n
+    text = f"the zero after the pull differs by {marks.zero_shift_n:.1f} N from that before"
+    if share > SHIFT_INVALID:
+        return (
+            INVALID,
+            "cell-overloaded",
+            text + ": an overloaded cell, or an amplifier that recovers",
+        )
+    if share > SHIFT_NOTE:
+        return NOTE, "zero-return", text
+    return None
+
+
+def _mount(marks: Marks, setup: DropSetup) -> Judged:
+    if marks.has("mount-moved"):
+        text = "the mount's break wire opened, and not after the article's: no test of the article"
+        return INVALID, "mount-moved", text
+    return None
+
+
+def _cable(marks: Marks, setup: DropSetup) -> Judged:
+    if not marks.has("cable-lost"):
+        return None
+    text = "the signal was lost: a pulled cable or an open input, which says nothing of the article"
+    return (INVALID if marks.gap_in_contact else NOTE), "cable-lost", text
+
+
+def _duration(marks: Marks, setup: DropSetup) -> Judged:
+    low_s, high_s = setup.shortest_s, setup.longest_s
+    if marks.duration_s is None or (low_s is None and high_s is None):
+        return None
+    if (low_s or 0.0) <= marks.duration_s <= (math.inf if high_s is None else high_s):
+        return None
+    wanted = f"{1000 * (low_s or 0.0):g} ms to " + (
+        "any length" if high_s is None else f"{1000 * high_s:g} ms"
+    )
+    text = f"the pulse lasted {1000 * marks.duration_s:.1f} ms, required is {wanted}"
+    return SUSPECT, "duration-off", text
 
 
 def _release(marks: Marks, setup: DropSetup) -> Judged:
@@ -196,6 +271,10 @@ CONDITIONS: tuple[Condition, ...] = (
     _impulse,
     _rest,
     _drift,
+    _shift,
+    _mount,
+    _cable,
+    _duration,
     _release,
 )
 
@@ -211,9 +290,24 @@ def _load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
     if marks.clipped or marks.gap_in_contact:
         return "at-least", Reason("load-at-least", f"at least {force:.0f} N: a lower bound only")
     target, upper = setup.target_n, setup.upper_n
+    weight_n = setup.weight_n
+    if weight_n and target and force < NO_LOAD * weight_n and target > EXPECTED_TIMES * force:
+        text = f"{force:.0f} N is less than twice the weight: no pull of the line"
+        return "no-load", Reason("load-no-load", text)
+    if _too_slow(marks):
+        text = (
+            f"at least {force:.0f} N: class {marks.cfc} passes less than the "
+            f"{marks.bandwidth_needed_hz:.0f} Hz that a pulse this short needs; mark it with a "
+            "higher class"
+        )
+        return "at-least", Reason("load-at-least", text)
     if target is None or upper is None:
         return None, Reason("load-no-target", "no target force was given: the load is not judged")
-    words = f"{force:.0f} N +/- {spread:.0f} N (k = 2) against {target:.0f} N to {upper:.0f} N"
+    factor = marks.peak_coverage_factor or 2.0
+    words = (
+        f"{force:.0f} N +/- {spread:.0f} N (k = {factor:.2g}) against {target:.0f} N to "
+        f"{upper:.0f} N{_window(target, upper, spread)}"
+    )
     if force - spread > upper:
         return "overload", Reason("load-overload", f"{words}: above the limit")
     if force + spread < target:
@@ -227,6 +321,39 @@ def _load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
     return "on-target", Reason("load-on-target", f"{words}: proven within both")
 
 
+def _too_slow(marks: Marks) -> bool:
+    """Whether the class passes less than 3 / T (common practice); a break ends T early."""
+    needed = marks.bandwidth_needed_hz
+    if marks.cfc is None or needed is None or marks.break_time_s is not None:
+        return False
+    return MINUS_3_DB_PER_CLASS * marks.cfc < needed
+
+
+def _window(target: float, upper: float, spread: float) -> str:
+    """Say what can be proven at all within target and limit, where that is little."""
+    low, high = target + spread, upper - spread
+    if high < low:
+        return (
+            "; with this uncertainty no force can be proven to lie within both: lower it, or "
+            "widen the band"
+        )
+    if high - low < NARROW_WINDOW * target:
+        return f"; only {low:.0f} to {high:.0f} N can be proven to lie within both"
+    return ""
+
+
+def _carried(marks: Marks, setup: DropSetup) -> bool:
+    """Whether the load at first damage is proven above the target."""
+    damage, spread, peak = (
+        marks.first_damage_force_n,
+        marks.peak_force_expanded_u_n,
+        marks.peak_force_n,
+    )
+    if damage is None or spread is None or not peak or setup.target_n is None:
+        return False
+    return abs(damage) * (1.0 - spread / abs(peak)) >= setup.target_n
+
+
 # What does the trace show?
 
 
@@ -235,36 +362,77 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
     if rest is not None and marks.has("reversed"):
         rest = -rest
     if marks.break_time_s is not None:
+        if rest is not None and weight and abs(rest - weight) <= _rest_tolerance(marks, weight):
+            text = (
+                f"the force collapsed and yet the sled hangs with {rest:.1f} N: one of several "
+                "legs, or a slip that held again"
+            )
+            return "unclear", Reason("trace-unclear", text)
         text = f"the load path let go at {abs(marks.break_force_n or 0.0):.0f} N"
         return "let-go", Reason("trace-let-go", text)
     if marks.peak_force_n is None:
         return "unclear", Reason("trace-unclear", "there was no contact")
+    if rest is None and marks.has("slip") and marks.impulse_closure is not None:
+        return _says_slip(marks)
+    if rest is None and _thrown_back(marks):
+        text = (
+            f"the sled was thrown back and caught {marks.bounces} times, and its momentum is "
+            "accounted for; the record ends before it hangs still"
+        )
+        return "held", Reason("trace-held", text)
     if rest is None or weight is None:
         lacking = "rest force" if rest is None else "mass"
         return "unclear", Reason("trace-unclear", f"no {lacking}: the trace alone does not tell")
     if marks.has("flat-top"):
-        return "unclear", Reason("trace-unclear", "the top is flat: clipped, or something yielded")
-    tolerance = max(REST_TOLERANCE * weight, REST_LEAST_N)
-    if abs(rest - weight) <= tolerance:
         if marks.has("slip"):
-            return _says_slip(marks.impulse_closure)
-        return "held", Reason("trace-held", f"the sled hangs: {rest:.1f} N, m g is {weight:.1f} N")
+            return _says_slip(marks)
+        return "unclear", Reason("trace-unclear", "the top is flat: clipped, or something yielded")
+    if marks.has("two-peaks") and marks.impulse_closure is None:
+        text = "two peaks in one contact, and no impulse check that would explain them"
+        return "unclear", Reason("trace-unclear", text)
+    hangs = f"the sled hangs: {rest:.1f} N, m g is {weight:.1f} N"
+    if abs(rest - weight) <= _rest_tolerance(marks, weight):
+        if marks.has("slip"):
+            return _says_slip(marks)
+        return "held", Reason("trace-held", hangs)
+    if REST_MOST_OFF * weight < rest < (2.0 - REST_MOST_OFF) * weight and _thrown_back(marks):
+        if marks.has("slip"):
+            return _says_slip(marks)
+        return "held", Reason("trace-held", hangs + ", after it was thrown back and caught")
     if abs(rest) < REST_NOTHING * weight and not marks.bounces:
         return "let-go", Reason("trace-let-go", f"nothing hangs any more: {rest:.1f} N at rest")
     text = f"{rest:.1f} N at rest is neither m g = {weight:.1f} N nor nothing"
     return "unclear", Reason("trace-unclear", text)
 
 
-def _says_slip(closure: float | None) -> tuple[str, Reason]:
-    if closure is not None and abs(closure - 1.0) <= SLIP_CLOSURE:
-        return "slipped", Reason("trace-slipped", "the line slipped, or something yielded")
+def _thrown_back(marks: Marks) -> bool:
+    """Whether a rebound shows that the line still held after its first pull."""
+    closure = marks.impulse_closure
+    if closure is None or not marks.bounce_list or marks.has("flat-top"):
+        return False
+    flights = [one.flight_s for one in marks.bounce_list]
+    return abs(closure - 1.0) <= CLOSURE_SUSPECT and flights[0] > LEAST_FLIGHT_S
+
+
+def _says_slip(marks: Marks) -> tuple[str, Reason]:
+    closure, spread = marks.impulse_closure, marks.impulse_closure_expanded_u or 0.0
+    if closure is not None and abs(closure - 1.0) <= min(SLIP_CLOSURE, spread):
+        what = "something yielded" if marks.has("flat-top") else "the line slipped, or part yielded"
+        return "slipped", Reason("trace-slipped", f"{what}: the sled ends lower, impulse is whole")
     return "unclear", Reason("trace-unclear", "a slip, or a force or mass that is wrong")
 
 
 # What does it all mean for the test?
 
 
-def combine(record_verdict: str, load_verdict: str | None, article: str) -> tuple[str, str]:
+def combine(
+    record_verdict: str,
+    load_verdict: str | None,
+    article: str,
+    *,
+    mount_failed: bool = False,
+    carried: bool = False,
+) -> tuple[str, str]:
     """Test verdict, and why in plain words.
 
     Parameters
@@ -273,6 +441,10 @@ def combine(record_verdict: str, load_verdict: str | None, article: str) -> tupl
         As in `Verdict`.
     article : str
         One of ARTICLE_FINDINGS.
+    mount_failed : bool
+        The mount's break wire opened, and not after the article's.
+    carried : bool
+        The load at first damage is proven above the target.
 
     Raises
     ------
@@ -281,6 +453,11 @@ def combine(record_verdict: str, load_verdict: str | None, article: str) -> tupl
     """
     if article not in ARTICLE_FINDINGS:
         raise ValueError(f"`article` must be one of {ARTICLE_FINDINGS}, was {article!r}")
+    if mount_failed:
+        return "no-test", (
+            "the mount went: stop the campaign, prove the mount again, and inspect the article "
+            "as if overloaded"
+        )
     if load_verdict == "no-load" and article not in _FAILED:
         return "no-test", "no load reached the article"
     if article == "not-inspected":
@@ -294,6 +471,11 @@ def combine(record_verdict: str, load_verdict: str | None, article: str) -> tupl
         return "no-verdict", "the record is suspect: explain that first"
     if failed:
         if load_verdict in ("overload", "possible-overload"):
+            if carried:
+                return "no-verdict", (
+                    "the article carried the target before it failed, above the limit: strength "
+                    "is shown, survival of the pulse is not; repeat with a new one"
+                )
             return "no-verdict", "the article failed above the limit: repeat with a new one"
         if load_verdict in ("under", "on-target", "unproven"):
             return "fail", "the article failed, and the limit was not exceeded"
@@ -307,63 +489,49 @@ def combine(record_verdict: str, load_verdict: str | None, article: str) -> tupl
     return table.get(str(load_verdict), ("no-verdict", "the target is not proven"))
 
 
-_MARK_KEYS = [
-    "sample_rate_hz",
-    "samples",
-    "missing_samples",
-    "clipped",
-    "zero_offset_n",
-    "noise_n",
-    "release_time_s",
-    "onset_time_s",
-    "slack_time_s",
-    "peak_force_n",
-    "peak_force_expanded_u_n",
-    "cfc",
-    "peak_time_s",
-    "peak_force_unfiltered_n",
-    "rise_time_s",
-    "duration_s",
-    "fwhm_s",
-    "base_duration_s",
-    "impulse_ns",
-    "half_sine_s",
-    "quasi_static_above_hz",
-    "rest_force_n",
-    "bounces",
-    "fall_time_s",
-    "taut_speed_m_s",
-    "restitution",
-    "line_stiffness_n_per_m",
-    "damping_ratio",
-    "friction_n",
-    "release_delay_s",
-    "energy_absorbed_j",
-    "max_stretch_m",
-    "loop_loss",
-    "secant_stiffness_n_per_m",
-    "hardening_per_m2",
-    "impulse_closure",
-    "rest_closure",
-    "displacement_closure_m",
-    "break_time_s",
-    "break_force_n",
-    "article_wire_s",
-    "mount_wire_s",
-    "target_force_n",
-    "limit_force_n",
-]
+_NOT_IN_JSON = ("findings", "budgets")
 _VERDICT_KEYS = ["record_verdict", "load_verdict", "trace_says", "article", "test_verdict"]
 
 
 def as_json(marks: Marks, verdict: Verdict, record_name: str) -> dict[str, Any]:
     """Marks and verdicts as one flat object of JSON; not a number becomes None."""
     result: dict[str, Any] = {"record": record_name}
-    for key in _MARK_KEYS:
-        value = getattr(marks, key)
-        whole = not isinstance(value, float) or math.isfinite(value)
-        result[key] = value if whole else None
+    for one in fields(marks):
+        if one.name not in _NOT_IN_JSON:
+            result[one.name] = _plain(getattr(marks, one.name))
     for key in _VERDICT_KEYS:
         result[key] = getattr(verdict, key)
     result["reasons"] = [asdict(reason) for reason in verdict.reasons]
     return result
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [asdict(one) for one in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def budgets_as_json(marks: Marks) -> list[dict[str, Any]]:
+    """Budgets as JSON: of each figure its parts, k and the expanded uncertainty."""
+    return [
+        {
+            "figure": one.figure,
+            "unit": one.unit,
+            "value": one.value,
+            "combined_u": one.combined_u,
+            "degrees_of_freedom": one.freedom if math.isfinite(one.freedom) else None,
+            "coverage_factor": one.coverage_factor,
+            "expanded_u": one.expanded_u,
+            "parts": [
+                {
+                    "name": part.name,
+                    "u": part.u,
+                    "kind": part.kind,
+                    "degrees_of_freedom": part.freedom if math.isfinite(part.freedom) else None,
+                    "basis": part.basis,
+                }
+                for part in one.parts
+            ],
+        }
+        for one in marks.budgets
+    ]

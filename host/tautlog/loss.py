@@ -67,8 +67,38 @@ def find_loss(
     steep = fall > max(STEEPER * slope * window, LEAST_SIGMAS * noise_n)
     steep &= smooth[:-window] > least
     steep[: contact.start] = False
-    candidates = np.flatnonzero(steep)
-    return _first_real(smooth, candidates, window, sample_rate_hz)
+    found = _first_real(smooth, np.flatnonzero(steep), window, sample_rate_hz)
+    return None if found is None else _sharpened(force_n, found, sample_rate_hz)
+
+
+def _sharpened(force_n: FloatArray, loss: Loss, sample_rate_hz: float) -> Loss:
+    """Move a loss to the highest sample near it: smoothing has rounded its edge."""
+    reach = max(1, round(_SMOOTH_S * sample_rate_hz))
+    start = max(int(loss.index) - reach, 0)
+    near = force_n[start : int(loss.index) + reach + 1]
+    at = start + int(np.argmax(near))
+    return Loss(float(at), float(force_n[at]))
+
+
+def find_collapse(
+    force_n: FloatArray, sample_rate_hz: float, contact: Contact, noise_n: float
+) -> Loss | None:
+    """Return the first fall to less than half within 2 ms in a contact, however steep.
+
+    A short, whole contact falls like that, too: whoever calls must know more.
+    Arguments as for `find_loss`.
+    """
+    if sample_rate_hz < LEAST_RATE_HZ:
+        return None
+    stop = min(contact.stop + round(LEFT_AFTER_S * sample_rate_hz) + 1, force_n.size)
+    piece = force_n[contact.start : stop]
+    window = max(2, round(WINDOW_S * sample_rate_hz))
+    if piece.size <= window:
+        return None
+    least = max(LEAST_FRACTION * float(piece.max()), LEAST_SIGMAS * noise_n)
+    steep = (piece[:-window] - piece[window:] > least) & (piece[:-window] > 2.0 * least)
+    found = _first_real(piece, np.flatnonzero(steep), window, sample_rate_hz)
+    return None if found is None else Loss(contact.start + found.index, found.force_n)
 
 
 def _loading_slope(smooth: FloatArray, start: int, peak: int) -> float | None:

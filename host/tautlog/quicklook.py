@@ -7,7 +7,7 @@ from typing import Any
 
 from tautlog.errors import RecordError
 from tautlog.judge import as_json, judge
-from tautlog.marks import mark
+from tautlog.marking import mark
 from tautlog.record import Record, add_marks, open_record
 
 Marked = dict[str, Any]

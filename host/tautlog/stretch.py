@@ -19,6 +19,8 @@ FloatArray = npt.NDArray[np.float64]
 
 LEAST_SAMPLES = 24
 WORST_FIT = 0.05  # rms of what a fit leaves, of the peak
+LEAST_TANGENT = 0.15  # of the secant: no line hardens by more (own simulation)
+WORST_START = 0.3  # force at no stretch that a fit needs, of the peak (own simulation)
 
 
 @dataclass(frozen=True)
@@ -38,9 +40,9 @@ class Stretch:
         Peak force over the stretch at that moment.
     line_stiffness_n_per_m, hardening_per_m2, damping_ratio : float or None
         k, b and c / (2 sqrt(k m)) of F = k x (1 + b x**2) + c x', by least squares over
-        the contact: k is the tangent at no stretch. None where that form leaves more
-        than 5 % of the peak: a line that slips, tears or yields has no stiffness. None
-        after a break.
+        the contact: k is the tangent at no stretch. None where that form leaves more than
+        5 % of the peak, or needs more than 30 % of it at no stretch: a line that slips, tears
+        or yields has no stiffness. None after a break.
     """
 
     max_stretch_m: float | None = None
@@ -154,7 +156,10 @@ def _with_fit(
     solution, _, rank, _ = np.linalg.lstsq(columns, force, rcond=None)
     left = float(np.sqrt(np.mean((columns @ solution - force) ** 2)))
     stiffness = float(solution[0]) / far_m
-    if rank < 4 or left > WORST_FIT * float(force.max()) or stiffness <= 0.0:
+    top = float(force.max())
+    if rank < 4 or left > WORST_FIT * top or abs(solution[3]) > WORST_START * top:
+        return found
+    if stiffness <= LEAST_TANGENT * (found.secant_stiffness_n_per_m or 0.0):
         return found
     damping = float(solution[2]) / fast_m_s
     return replace(

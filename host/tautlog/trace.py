@@ -36,6 +36,10 @@ class Trace:
         Force of one count; 0 when unknown.
     calibration_u_fraction : float
         Expanded relative uncertainty (k = 2) of the calibration.
+    covered_n : float
+        Largest force that the calibration covered; 0 when unknown.
+    bandwidth_hz : float
+        Of the amplifier, -3 dB, one pole; 0 when unknown.
     """
 
     force_n: npt.NDArray[np.float64]
@@ -46,6 +50,8 @@ class Trace:
     clipped: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     quantum_n: float = 0.0
     calibration_u_fraction: float = 0.04
+    covered_n: float = 0.0
+    bandwidth_hz: float = 0.0
 
     def __post_init__(self) -> None:
         if not self.sample_rate_hz > 0:
@@ -78,6 +84,10 @@ class DropSetup:
     target_n, limit_n : float or None
         Force that the test must reach; force above which it is an overload.
         Without a limit it is 1.1 x target.
+    fittings_kg : float or None
+        What hangs between the cell and the article, or between cell and sled.
+    shortest_s, longest_s : float or None
+        What the duration, above 10 % of the peak, must lie between.
     article, line, operator, note : str
         Identities and remarks, as typed.
     article_finding : str
@@ -88,6 +98,9 @@ class DropSetup:
     height_m: float | None = None
     target_n: float | None = None
     limit_n: float | None = None
+    fittings_kg: float | None = None
+    shortest_s: float | None = None
+    longest_s: float | None = None
     article: str = ""
     line: str = ""
     operator: str = ""

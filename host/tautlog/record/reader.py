@@ -205,6 +205,8 @@ class Record:
             clipped=clipped,
             quantum_n=self.calibration.quantum_n(reduction),
             calibration_u_fraction=self.calibration.expanded_u_fraction,
+            covered_n=self.calibration.range_n,
+            bandwidth_hz=self.calibration.bandwidth_hz,
         )
 
     def _time_of(self, name: str, size: int) -> float | None:
@@ -237,6 +239,8 @@ class Record:
             force_n=values * factor,
             sample_rate_hz=self.sample_rate_hz,
             calibration_u_fraction=self.calibration.expanded_u_fraction,
+            covered_n=self.calibration.range_n,
+            bandwidth_hz=self.calibration.bandwidth_hz,
         )
 
 

@@ -430,6 +430,10 @@ def _contact(model: RigModel, start_s: float, state: FloatArray, until_s: float)
         time_s, state, ending = phase.end_s, phase.end_state.copy(), phase.ending
         if ending in ("slack", "break", "time"):
             return _Contact(tuple(phases), ending, speed_m_s)
+        if ending == "sticks":
+            # The event is found to within rounding; what is left of it must not slip again.
+            assert model.slip is not None
+            state[_S] = model.slip.length_m
         if ending == "turn":
             state[_V] = 0.0
             catch_n = model.catch_n(float(state[_X]), 0.0)

@@ -1,0 +1,176 @@
+"""Damage: what the shape of the force says of what gave way, and when.
+
+Forces here have their zero removed and are positive in the contact. One cell cannot
+tell which part of the load path gave way; it tells how and when.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.signal import find_peaks
+
+FloatArray = npt.NDArray[np.float64]
+
+SERRATION = 0.05  # of the peak, common practice
+SERRATION_SIGMAS = 8.0
+RIPPING = 3  # so many falls before the peak are no accident
+SECOND_PEAK = 0.1  # prominence of a second peak, of the highest
+PEAKS_APART_S = 0.002
+FLAT_TOP_FACTOR = 2.5
+CUT_SIGMAS, CUT_SHARE, CUT_SAMPLES, CUT_OF_NEAR = 0.3, 0.3, 12, 0.15
+RING_S = 0.1
+RING_PEAK = 0.02
+DEAD_S = 0.02
+DEAD_JUMP_S = 0.001
+DEAD_JUMP = 0.1  # of the range
+
+
+@dataclass(frozen=True)
+class Serration:
+    """Falls of the force before its peak.
+
+    Attributes
+    ----------
+    count : int
+        How many of more than 5 % of the peak.
+    first : int or None
+        Sample from which the first one fell.
+    """
+
+    count: int
+    first: int | None = None
+
+
+def find_serration(even_n: FloatArray, start: int, peak: int, noise_n: float) -> Serration:
+    """Count how often the force falls by more than 5 % of the peak before it.
+
+    Parameters
+    ----------
+    even_n : ndarray of float64, shape (n_samples,)
+        Lightly smoothed.
+    start, peak : int
+        Samples of onset and peak.
+    noise_n : float
+        Rms of the slack line, smoothed alike.
+    """
+    rising = even_n[start : peak + 1]
+    if rising.size < 3:
+        return Serration(0)
+    highest = np.maximum.accumulate(rising)
+    deep = highest - rising > max(SERRATION * float(rising[-1]), SERRATION_SIGMAS * noise_n)
+    if not deep.any():
+        return Serration(0)
+    tops = np.unique(highest[deep])  # each fall hangs below a top of its own
+    return Serration(tops.size, start + int(np.argmax(rising == tops[0])))
+
+
+def two_peaks(even_n: FloatArray, rate_hz: float, start: int, stop: int) -> tuple[int, int] | None:
+    """Samples of the two highest peaks of one contact, where there are two."""
+    piece = even_n[start:stop]
+    few = max(int(rate_hz / 20_000.0), 1)  # two milliseconds apart need no more
+    thin = piece[::few]
+    if thin.size < 5:
+        return None
+    top = float(thin.max())
+    found, _ = find_peaks(
+        np.concatenate([[0.0], thin, [0.0]]),
+        prominence=SECOND_PEAK * top,
+        distance=max(int(PEAKS_APART_S * rate_hz / few), 1),
+    )
+    if found.size < 2:
+        return None
+    found = found - 1
+    highest = np.sort(found[np.argsort(thin[found])[-2:]])
+    return start + int(highest[0]) * few, start + int(highest[1]) * few
+
+
+def flat_top(force_n: FloatArray, quantum_n: float, noise_n: float, quick_n: float) -> bool:
+    """Whether the top of a contact is cut off.
+
+    Either it lasts far longer than that of a half-sine, or its noise is cut off: of
+    values that scatter, only a few come close to the largest.
+
+    Parameters
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        The contact, neither filtered nor smoothed: at a rail the noise is cut off, too.
+    quantum_n, noise_n, quick_n : float
+        Of one count; rms of the slack line, and that of it which changes from sample to
+        sample.
+    """
+    top = float(force_n.max())
+    if force_n.size < 12:
+        return False
+    cut_n = CUT_SIGMAS * quick_n
+    if cut_n > 2.0 * quantum_n:
+        near = force_n.size * (2 / np.pi) * np.sqrt(6 * quick_n / top)  # within 3 sigma of the top
+        if _dense(force_n >= top - cut_n, CUT_SHARE, max(CUT_SAMPLES, CUT_OF_NEAR * near)):
+            return True
+    # The largest of many lies four sigma above their mean, the lowest as far below.
+    depth = max(3.0 * quantum_n, 6.0 * noise_n, 1e-4 * top)
+    if depth > 0.1 * top:
+        return False
+    natural = force_n.size * (2 / np.pi) * np.sqrt(2 * depth / top)
+    return _dense(force_n >= top - depth, 0.8, max(FLAT_TOP_FACTOR * natural, 4))
+
+
+def _dense(within: npt.NDArray[np.bool_], share: float, least: float) -> bool:
+    """Whether more samples than `least` lie within, and most of those between them."""
+    places = np.flatnonzero(within)
+    width = int(places[-1] - places[0]) + 1
+    return bool(places.size > share * width and places.size > least)
+
+
+def ring_after(
+    force_n: FloatArray, rate_hz: float, broke: int, peak_n: float, noise_n: float
+) -> tuple[float, float] | None:
+    """Frequency and amplitude of a ringing after a loss of load, or None.
+
+    The beam that the load bent springs back and shakes the fittings at the cell: this is
+    no load that is left.
+    """
+    start = broke + int(0.0015 * rate_hz)
+    piece = force_n[start : start + int(RING_S * rate_hz)]
+    if piece.size < 32:
+        return None
+    amplitude = 0.5 * float(piece.max() - piece.min())
+    if amplitude < max(RING_PEAK * peak_n, 6.0 * noise_n):
+        return None
+    spectrum = np.abs(np.fft.rfft((piece - piece.mean()) * np.hanning(piece.size)))
+    best = int(np.argmax(spectrum[2:])) + 2
+    return best * rate_hz / piece.size, amplitude
+
+
+def dead_from(
+    force_n: FloatArray,
+    clipped: npt.NDArray[np.bool_],
+    rate_hz: float,
+    quantum_n: float,
+) -> int | None:
+    """Sample from which on the signal is dead to the end, or None.
+
+    Dead is a jump within a millisecond to a level that stays: at a limit, or with no noise
+    at all where there was some before. A pulled cable looks so; a load path that parts
+    does not.
+    """
+    least = max(int(DEAD_S * rate_hz), 8)
+    if force_n.size < 3 * least:
+        return None
+    tail_clipped = bool(clipped[-least:].all())
+    still = np.abs(np.diff(force_n)) <= max(0.5 * quantum_n, 1e-12)
+    if not tail_clipped and not still[-least:].all():
+        return None
+    alive = ~clipped if tail_clipped else np.concatenate([[False], ~still])
+    places = np.flatnonzero(alive)
+    if places.size == 0:
+        return None
+    first = int(places[-1]) + (1 if tail_clipped else 0)
+    if first < least or first > force_n.size - least:
+        return None
+    had_noise = tail_clipped or np.count_nonzero(still[:least]) < 0.5 * least
+    jump_from = force_n[max(first - 1 - int(DEAD_JUMP_S * rate_hz), 0)]
+    jump = abs(float(force_n[first] - jump_from))
+    return first if had_noise and jump > DEAD_JUMP * float(np.ptp(force_n)) else None
