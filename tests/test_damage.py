@@ -63,15 +63,15 @@ def test_stitches_that_rip():
 
 
 def test_a_link_that_yields():
-    """The force stays at 700 N while it draws out, and the sled ends lower."""
+    """The force stays at 550 N while it draws out, and the sled ends lower."""
 
     def line_n(x, v, far):
-        drawn = max(far - 700.0 / 6000.0, 0.0)
-        return min(damped(x - drawn, v, 6000.0, 10.0), 700.0)
+        drawn = max(far - 550.0 / 6000.0, 0.0)
+        return min(damped(x - drawn, v, 6000.0, 10.0), 550.0)
 
     marks = mark(recorded(falls_on(line_n)), SETUP)
     assert {"flat-top", "slip"} <= codes(marks)
-    assert marks.first_damage_force_n == pytest.approx(700.0, rel=0.03)
+    assert marks.first_damage_force_n == pytest.approx(550.0, rel=0.03)
     verdict = judge(marks, SETUP)
     assert verdict.trace_says == "slipped"
     assert verdict.load_verdict == "at-least"
@@ -102,9 +102,10 @@ def test_two_peaks_of_two_springs():
     one, two = half_sine(600.0, 0.05, start_s=0.8), half_sine(900.0, 0.05, start_s=0.835)
     marks = mark(plain(one + two), DropSetup())
     assert "two-peaks" in codes(marks)
-    assert "35.0 ms later" in text_of(marks, "two-peaks") or "ms later" in text_of(
-        marks, "two-peaks"
-    )
+    # The two pulses overlap: their tops are a little nearer than 35 ms.
+    assert "no impulse check" in text_of(marks, "two-peaks")
+    apart_ms = float(text_of(marks, "two-peaks").split(" N ")[-1].split()[0])
+    assert 28.0 < apart_ms <= 35.0
 
 
 def test_one_round_peak_is_one():

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
-from scipy.signal import butter, freqz
+from scipy.signal import butter, freqz, sosfreqz
 from traces import half_sine
 
 from tautlog.filters import CLASSES, CORNER_PER_CLASS, cfc_filter, finite_runs, highest_class_for
@@ -137,3 +137,65 @@ def test_highest_class(rate_hz, cfc):
 def test_design_is_scipys():
     sections = butter(2, 2.0775 * 180, fs=10_000)
     assert sections[0][0] == pytest.approx(J211[1][2], rel=1e-12)
+
+
+def corridor_db(frequency_hz, cfc):
+    """Lower and upper limit of SAE J211-1, figure 1, in decibels.
+
+    a +/-0.5 to FL = 0.1 x class (which is 0 here), b +0.5/-1 to FH, c +0.5/-4 at FN, d -9 and
+    e -24 decibels an octave, g -30: the legend as transcribed by public sources; that it is
+    drawn so is from memory. FN: 100, 300, 1000 and 1650 Hz (UN Regulation 94, annex 8).
+    """
+    high_hz, normal_hz = cfc, {60: 100, 180: 300, 600: 1000, 1000: 1650}[cfc]
+    octaves = np.log2(np.maximum(frequency_hz / normal_hz, 1e-9))
+    slope = 3.0 / np.log2(normal_hz / high_hz)
+    lower = np.where(
+        frequency_hz <= high_hz,
+        -1.0,
+        np.where(
+            frequency_hz <= normal_hz,
+            -1.0 - slope * np.log2(np.maximum(frequency_hz / high_hz, 1.0)),
+            -4.0 - 24.0 * octaves,
+        ),
+    )
+    upper = np.where(frequency_hz <= normal_hz, 0.5, np.maximum(0.5 - 9.0 * octaves, -30.0))
+    return lower, upper
+
+
+@pytest.mark.parametrize("cfc", CLASSES)
+@pytest.mark.parametrize("per_class", [10.0, 12.3, 20.0, 55.0, 347.2, None])
+def test_the_corridor_is_kept_at_any_rate(cfc, per_class):
+    """From 10 x class to 500 kS/s, up to a fifth of the rate (own computation: 0.28 of it)."""
+    rate_hz = 500_000.0 if per_class is None else per_class * cfc
+    frequency_hz = np.geomspace(0.1, min(0.2 * rate_hz, 30 * cfc), 4000)
+    sections = butter(2, CORNER_PER_CLASS * cfc, fs=rate_hz, output="sos")
+    gain = np.abs(sosfreqz(sections, frequency_hz, fs=rate_hz)[1]) ** 2
+    lower, upper = corridor_db(frequency_hz, cfc)
+    db = 20 * np.log10(gain)
+    assert (db <= upper).all()
+    assert (db >= lower).all()
+
+
+@pytest.mark.parametrize("cfc", [60, 180])
+def test_the_filter_has_the_gain_that_the_design_says(cfc):
+    """A sine goes through `cfc_filter` as through scipy's design, forward and back."""
+    time_s = np.arange(40_000) / 20_000
+    for frequency_hz in (0.5 * cfc, cfc, 2.0 * cfc):
+        out = cfc_filter(np.sin(2 * np.pi * frequency_hz * time_s), 20_000, cfc)
+        sections = butter(2, CORNER_PER_CLASS * cfc, fs=20_000, output="sos")
+        gain = np.abs(sosfreqz(sections, [frequency_hz], fs=20_000)[1][0]) ** 2
+        assert np.ptp(out[10_000:30_000]) / 2 == pytest.approx(gain, rel=1e-4)
+
+
+def test_honest_at_the_ends():
+    """A half-sine that begins with the trace, class 60, 10 kS/s (ISO 6487, annex A).
+
+    Point reflection at the ends leaves 2e-4 of the peak there; to copy the first two
+    samples leaves 6e-2, to start from nothing half of a constant (own computation).
+    """
+    pulse = np.sin(np.pi * np.arange(501) / 500)
+    out = cfc_filter(np.concatenate([pulse, np.zeros(1500)]), 10_000, 60)
+    assert abs(out[0]) < 2e-4
+    assert out[10] == pytest.approx(0.062872, abs=5e-4)
+    ramp = cfc_filter(np.linspace(0.0, 1.0, 2000), 10_000, 60)
+    np.testing.assert_allclose(ramp[:200], np.linspace(0.0, 1.0, 2000)[:200], atol=2e-5)

@@ -24,6 +24,7 @@ ARTICLE_FINDINGS = (
     "slipped",
     "not-inspected",
 )
+TEST_VERDICTS = ("pass", "pass-overtested", "fail", "no-test", "no-verdict", "pending")
 _FAILED = ("deformed-beyond", "parted", "slipped")
 
 # Limits of validity: common practice, no source.
@@ -416,7 +417,8 @@ def _thrown_back(marks: Marks) -> bool:
 
 def _says_slip(marks: Marks) -> tuple[str, Reason]:
     closure, spread = marks.impulse_closure, marks.impulse_closure_expanded_u or 0.0
-    if closure is not None and abs(closure - 1.0) <= min(SLIP_CLOSURE, spread):
+    whole = closure is not None and abs(closure - 1.0) <= min(SLIP_CLOSURE, spread)
+    if whole and not marks.has("disagree-height"):
         what = "something yielded" if marks.has("flat-top") else "the line slipped, or part yielded"
         return "slipped", Reason("trace-slipped", f"{what}: the sled ends lower, impulse is whole")
     return "unclear", Reason("trace-unclear", "a slip, or a force or mass that is wrong")

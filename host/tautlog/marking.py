@@ -52,7 +52,7 @@ from tautlog.spectrum import quasi_static_above_hz
 from tautlog.stretch import force_over_stretch, motion
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 from tautlog.uncertainty import Budget
-from tautlog.zero import Zero, false_floor, flight_window, rest_of, slack_window, zero_of
+from tautlog.zero import false_floor, flight_window, rest_of, slack_window, zero_of
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -66,8 +66,11 @@ MAINS_LEAST = 0.01  # of the peak: hum below it is not worth a word
 MAINS_S = 0.2
 MAINS_MOST_S = 1.0  # of the quiet stretch that is looked at
 # Of the largest stretch, left at slack; a damped line leaves less (own simulation).
-SLIP_LEAST = 0.2
+SLIP_LEAST = 0.3
+SLIP_START = 0.42  # force at no stretch that tells a slip, of the peak
+SLIP_LEAST_ELSE = 0.5  # where the force neither falls nor needs a start of its own
 SLIP_LEAST_M = 0.01  # an onset that is half a millisecond off, at 10 m/s, leaves half of it
+SOONEST_FALL = 0.9  # of the time that the height asks for
 STILL_FALLING = 0.2  # of the speed at onset
 LEAST_FLIGHT_S = 0.05  # ringing of a beam swings faster
 SHORTEST_FLIGHT_S = 0.005
@@ -187,6 +190,7 @@ class _Marking:
             found = self._locate(window)
         self._mark_zero(window)
         if found is None:
+            self._set(gap_in_contact=self._hidden_pull(self.clean_n.size))
             self._find("never-taut", "no contact stands out of the noise: it never came taut")
             return self.marks
         self._find_loss()
@@ -372,7 +376,7 @@ class _Marking:
     def _mark_flags(self) -> None:
         margin = int(NEAR_CONTACT_S * self.rate_hz)
         near = slice(max(0, self.contact.start - margin), self.contact.stop + margin)
-        gap = bool(self.missing[near].any())
+        gap = bool(self.missing[near].any()) or self._hidden_pull(near.start)
         clipped = bool(self.trace.clipped[self.contact.start : self.contact.stop].any())
         piece = self.force_n[self.contact.start : self.contact.stop]
         flat = not clipped and flat_top(piece, self.trace.quantum_n, self.noise_n, self.quick_n)
@@ -389,6 +393,20 @@ class _Marking:
             self._find("gap-in-contact", "samples are missing in the contact or next to it")
         elif self.marks.missing_samples:
             self._find("gap", f"{self.marks.missing_samples} samples are missing, none near it")
+
+    def _hidden_pull(self, stop: int) -> bool:
+        """Whether samples are missing where the first pull should have been.
+
+        What is seen after it may be a bounce.
+        """
+        release, height_m = self._release(), self.setup.height_m
+        if release is None or not self.missing[: max(stop, 0)].any():
+            return False
+        start = release
+        if height_m is not None:
+            fall_s = np.sqrt(2.0 * height_m / STANDARD_GRAVITY_M_PER_S2)
+            start += (SOONEST_FALL * fall_s - NEAR_CONTACT_S) * self.rate_hz
+        return bool(self.missing[max(int(start), 0) : stop].any())
 
     def _mark_impulse(self) -> None:
         if self.slack is None or self.marks.gap_in_contact:
@@ -450,6 +468,11 @@ class _Marking:
         if self.marks.fall_time_s is not None:
             return STANDARD_GRAVITY_M_PER_S2 * self.marks.fall_time_s
         return None
+
+    def _sure_friction_n(self) -> float:
+        """Friction where the drop tells it above its uncertainty, else 0."""
+        fraction = self.agreed.sure_friction if self.agreed is not None else 0.0
+        return fraction * (self.setup.weight_n or 0.0)
 
     def _zero_u(self) -> float:
         return max(self.zero.u_n, self.trace.quantum_n / np.sqrt(12.0))
@@ -568,7 +591,8 @@ class _Marking:
         if not force.size:
             return 0.0
         since_s = (first - self.onset) / self.rate_hz
-        return float(motion(force, self.rate_hz, since_s, mass_kg, v_in)[0][-1])
+        friction_n = self._sure_friction_n()
+        return float(motion(force, self.rate_hz, since_s, mass_kg, v_in, friction_n)[0][-1])
 
     def _find_loss(self) -> None:
         """See whether the load path let go; if so, filter the force up to that only."""
@@ -581,8 +605,8 @@ class _Marking:
         if loss is None:
             return
         broke = int(loss.index)
-        if not self.contact.start < broke < self.contact.stop:
-            return
+        if not self.contact.start < broke < self.contact.stop or self.peak > broke:
+            return  # there was more to come: no end of the load
         # The class would smear the collapse into the force that was carried before it.
         start = max(self.contact.start - int(PAD_S * self.rate_hz), 0)
         before = self.force_n[start : broke + 1]
@@ -749,10 +773,13 @@ class _Marking:
             stop=int(stop),
             mass_kg=mass,
             taut_speed_m_s=v_in,
+            friction_n=self._sure_friction_n(),
             broke=broke,
         )
+        figures = asdict(found)
+        needed = abs(figures.pop("force_at_none") or 0.0)
         if not flat:
-            self._set(**asdict(found))
+            self._set(**figures)
         left_m = marks.displacement_closure_m
         if broke or not found.max_stretch_m or not left_m:
             return
@@ -760,7 +787,9 @@ class _Marking:
             return  # a damped line lets go while it is stretched
         least_m = SLIP_LEAST_M + WIRE_SAMPLES * v_in / self.rate_hz
         sure_m = marks.displacement_closure_expanded_u_m or 0.0
-        if left_m > max(SLIP_LEAST * found.max_stretch_m, least_m, sure_m):
+        plain = not flat and (marks.serrations or needed > SLIP_START)
+        share = SLIP_LEAST if plain else SLIP_LEAST_ELSE
+        if left_m > max(share * found.max_stretch_m, least_m, sure_m):
             self._find(
                 "slip",
                 "the force is no function of stretch, and at slack the sled is "

@@ -46,7 +46,8 @@ class Marks:
     clipped : bool
         Samples of the measured contact lie at a limit, or its top is flat.
     gap_in_contact : bool
-        Samples are missing in the contact or within 50 ms of it.
+        Samples are missing in the contact, within 50 ms of it, or before it where the first
+        pull should have been.
     zero_offset_n, noise_n : float or None
         Mean and rms of the slack window: release + 30 % to onset - 10 % of the fall;
         without a release, the quiet stretch before the onset (common practice).

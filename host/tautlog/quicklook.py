@@ -2,22 +2,39 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from tautlog.errors import RecordError
-from tautlog.judge import as_json, judge
+from tautlog.judge import as_json, budgets_as_json, judge
 from tautlog.marking import mark
 from tautlog.record import Record, add_marks, open_record
 
 Marked = dict[str, Any]
 
 
-def mark_record(record: Record, *, cfc: int | None = 180, zero: str = "slack") -> Marked:
-    """Marks and verdicts of a record, as ``tautlog mark --json`` prints them."""
+def mark_record(
+    record: Record, *, cfc: int | None = 180, zero: str = "slack", budget: bool = False
+) -> Marked:
+    """Marks and verdicts of a record, as ``tautlog mark --json`` prints them.
+
+    With `budget`, the uncertainty of the figures that decide is added, part by part.
+    """
     setup = record.inspected_setup
     marks = mark(record.trace(), setup, cfc=cfc, zero=zero)
-    return as_json(marks, judge(marks, setup), str(record.path))
+    marked = as_json(marks, judge(marks, setup), str(record.path))
+    marked["decision"] = _decision(record)
+    if budget:
+        marked["budgets"] = budgets_as_json(marks)
+    return marked
+
+
+def _decision(record: Record) -> dict[str, Any] | None:
+    """What a named person decided last, beside what had been proposed."""
+    if not record.decisions:
+        return None
+    return {key: one for key, one in asdict(record.decisions[-1]).items() if key != "number"}
 
 
 def keep_marks(path: Path, marked: Marked, *, cfc: int | None, zero: str) -> str:

@@ -18,6 +18,7 @@ from tautlog.trace import STANDARD_GRAVITY_M_PER_S2
 FloatArray = npt.NDArray[np.float64]
 
 LEAST_SAMPLES = 24
+LEAST_STRETCH = 0.1
 WORST_FIT = 0.05  # rms of what a fit leaves, of the peak
 LEAST_TANGENT = 0.15  # of the secant: no line hardens by more (own simulation)
 WORST_START = 0.3  # force at no stretch that a fit needs, of the peak (own simulation)
@@ -43,6 +44,8 @@ class Stretch:
         the contact: k is the tangent at no stretch. None where that form leaves more than
         5 % of the peak, or needs more than 30 % of it at no stretch: a line that slips, tears
         or yields has no stiffness. None after a break.
+    force_at_none : float or None
+        Force that the fit needs at no stretch, of the peak: a line that slips needs much.
     """
 
     max_stretch_m: float | None = None
@@ -52,6 +55,7 @@ class Stretch:
     line_stiffness_n_per_m: float | None = None
     hardening_per_m2: float | None = None
     damping_ratio: float | None = None
+    force_at_none: float | None = None
 
 
 def force_over_stretch(
@@ -62,6 +66,7 @@ def force_over_stretch(
     stop: int,
     mass_kg: float,
     taut_speed_m_s: float,
+    friction_n: float = 0.0,
     broke: bool = False,
 ) -> Stretch:
     """Find what force over stretch tells of a contact.
@@ -78,20 +83,27 @@ def force_over_stretch(
         Last index of the contact; of the last moment before a break.
     mass_kg, taut_speed_m_s : float
         Moving mass; its downward speed at onset.
+    friction_n : float
+        Of the rails, where it is known.
     broke : bool
         The line let go at `stop`.
 
     Notes
     -----
     An error of one per cent in the speed is two in the energy and about one in the
-    stretch; friction of the rails, which slows the fall, is not known here.
+    stretch.
     """
     first = int(np.ceil(onset))
     force = force_n[first : stop + 1]
     if force.size < LEAST_SAMPLES:
         return Stretch()
     way_m, speed_m_s = motion(
-        force, sample_rate_hz, (first - onset) / sample_rate_hz, mass_kg, taut_speed_m_s
+        force,
+        sample_rate_hz,
+        (first - onset) / sample_rate_hz,
+        mass_kg,
+        taut_speed_m_s,
+        friction_n,
     )
     stands = np.flatnonzero(speed_m_s <= 0.0)
     top = int(stands[0]) if stands.size else force.size - 1
@@ -110,7 +122,12 @@ def force_over_stretch(
 
 
 def motion(
-    force: FloatArray, rate_hz: float, since_onset_s: float, mass_kg: float, speed_in_m_s: float
+    force: FloatArray,
+    rate_hz: float,
+    since_onset_s: float,
+    mass_kg: float,
+    speed_in_m_s: float,
+    friction_n: float = 0.0,
 ) -> tuple[FloatArray, FloatArray]:
     """Stretch and downward speed at each sample: g - F/m, integrated twice by trapezoids.
 
@@ -122,6 +139,8 @@ def motion(
         Samples per second; of the first one, seconds since the line came taut.
     mass_kg, speed_in_m_s : float
         Moving mass; its speed when the line came taut.
+    friction_n : float
+        Of the rails, against the motion.
 
     Returns
     -------
@@ -132,6 +151,9 @@ def motion(
     net = STANDARD_GRAVITY_M_PER_S2 - force / mass_kg
     start_m_s = speed_in_m_s + STANDARD_GRAVITY_M_PER_S2 * since_onset_s
     speed = start_m_s + cumulative_trapezoid(net, dx=step_s, initial=0.0)
+    if friction_n:
+        net -= np.sign(speed) * (friction_n / mass_kg)
+        speed = start_m_s + cumulative_trapezoid(net, dx=step_s, initial=0.0)
     way = speed_in_m_s * since_onset_s + cumulative_trapezoid(speed, dx=step_s, initial=0.0)
     return way, speed
 
@@ -146,19 +168,27 @@ def _loss(force: FloatArray, way_m: FloatArray, top: int, absorbed_j: float) -> 
 def _with_fit(
     found: Stretch, force: FloatArray, way_m: FloatArray, speed_m_s: FloatArray, mass_kg: float
 ) -> Stretch:
-    """Add the fit of k x (1 + b x**2) + c x', where that form holds."""
+    """Add the fit of k x (1 + b x**2) + c x', where that form holds.
+
+    Whether it holds is asked of the whole contact; the figures are those of the stretch
+    above a tenth of the largest: knots and splices pull tight below it.
+    """
     far_m, fast_m_s = float(np.abs(way_m).max()), float(np.abs(speed_m_s).max())
     if far_m <= 0.0 or fast_m_s <= 0.0:
         return found
-    x, v = way_m / far_m, speed_m_s / fast_m_s
-    # The constant takes up an onset that is a little early or late.
-    columns = np.stack([x, x**3, v, np.ones_like(x)], axis=1)
-    solution, _, rank, _ = np.linalg.lstsq(columns, force, rcond=None)
-    left = float(np.sqrt(np.mean((columns @ solution - force) ** 2)))
-    stiffness = float(solution[0]) / far_m
     top = float(force.max())
-    if rank < 4 or left > WORST_FIT * top or abs(solution[3]) > WORST_START * top:
+    x, v = way_m / far_m, speed_m_s / fast_m_s
+    whole, left_n = _least_squares(x, v, force)
+    if whole is None:
         return found
+    found = replace(found, force_at_none=float(whole[3]) / top)
+    if left_n > WORST_FIT * top or abs(whole[3]) > WORST_START * top:
+        return found
+    taut = x > LEAST_STRETCH
+    solution, _ = _least_squares(x[taut], v[taut], force[taut])
+    if solution is None:
+        return found
+    stiffness = float(solution[0]) / far_m
     if stiffness <= LEAST_TANGENT * (found.secant_stiffness_n_per_m or 0.0):
         return found
     damping = float(solution[2]) / fast_m_s
@@ -168,3 +198,16 @@ def _with_fit(
         hardening_per_m2=float(solution[1]) / far_m**3 / stiffness,
         damping_ratio=damping / (2.0 * float(np.sqrt(stiffness * mass_kg))),
     )
+
+
+def _least_squares(
+    x: FloatArray, v: FloatArray, force: FloatArray
+) -> tuple[FloatArray | None, float]:
+    """Coefficients of x, x**3, v and 1, and the rms of what they leave; None if not told."""
+    if x.size < LEAST_SAMPLES:
+        return None, 0.0
+    # The constant takes up an onset that is a little early or late.
+    columns = np.stack([x, x**3, v, np.ones_like(x)], axis=1)
+    solution, _, rank, _ = np.linalg.lstsq(columns, force, rcond=None)
+    left_n = float(np.sqrt(np.mean((columns @ solution - force) ** 2)))
+    return (solution if rank == 4 else None), left_n

@@ -26,6 +26,8 @@ COMMANDS = {
     "import": ("import_", "Make a record from a CSV trace of another instrument."),
     "mark": ("mark", "Marks and verdicts of a record."),
     "inspect": ("inspect_", "Enter what was found when the article was looked at."),
+    "decide": ("decide", "Enter what a named person decides about a test, and why."),
+    "remark": ("remark", "Mark many records again, on all cores."),
     "show": ("show", "Picture of a record to a file."),
     "list": ("list_", "The records of a folder."),
 }

@@ -137,6 +137,12 @@ def print_verdict(marked: dict[str, Any]) -> None:
     click.echo(f"{peak}{spread}: {words(marked['load_verdict'])}")
     for name in ("record_verdict", "trace_says", "test_verdict"):
         click.echo(f"  {words(marked[name])}")
+    decision = marked.get("decision")
+    if decision:
+        click.echo(
+            f"  decided by {decision['by']}: {words(decision['verdict'])} ({decision['reason']}); "
+            f"proposed was: {words(decision['proposed'])}"
+        )
     for reason in marked["reasons"]:
         click.echo(f"  - {reason['text']}")
 
@@ -149,13 +155,35 @@ def print_figures(marked: dict[str, Any], truth: dict[str, Any] | None = None) -
     if truth is not None:
         table.add_column("true", justify="right")
     for name, value in marked.items():
-        if isinstance(value, (list, str)) and name != "trace_says":
+        if isinstance(value, (list, str, dict)) and name != "trace_says":
             continue
         cells = [name, _cell(value)]
         if truth is not None:
             cells.append(_cell(truth.get(name)))
         table.add_row(*cells)
     Console(highlight=False, width=100).print(table)
+
+
+def print_budgets(budgets: list[dict[str, Any]]) -> None:
+    """Each figure's uncertainty, part by part."""
+    console = Console(highlight=False, width=118)
+    for one in budgets:
+        table = Table(box=None, pad_edge=False, title_justify="left")
+        table.title = f"\n{one['figure']} = {one['value']:.6g} {one['unit']}"
+        table.add_column("from", min_width=24)
+        table.add_column("standard u", justify="right")
+        table.add_column("kind")
+        table.add_column("share", justify="right")
+        table.add_column("basis")
+        whole = one["combined_u"] ** 2 or 1.0
+        for part in one["parts"]:
+            share = f"{100 * part['u'] ** 2 / whole:.0f} %"
+            table.add_row(part["name"], f"{part['u']:.3g}", part["kind"], share, part["basis"])
+        console.print(table)
+        console.print(
+            f"combined {one['combined_u']:.3g} {one['unit']}, k = {one['coverage_factor']:.3g}: "
+            f"expanded +/- {one['expanded_u']:.3g} {one['unit']} (95.45 %)"
+        )
 
 
 def _cell(value: object) -> str:

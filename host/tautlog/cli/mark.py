@@ -19,15 +19,16 @@ from tautlog.cli import options
     show_default=True,
     help="Take the zero from the slack line, or none at all.",
 )
+@click.option("--budget", is_flag=True, help="Show the uncertainties, part by part.")
 @options.json_option
-def command(record: Path, cfc: str, zero: str, as_json: bool) -> None:
+def command(record: Path, cfc: str, zero: str, budget: bool, as_json: bool) -> None:
     """Compute marks and verdicts of a record, and keep them with it."""
-    from tautlog.cli.console import print_figures, print_json, print_verdict
+    from tautlog.cli.console import print_budgets, print_figures, print_json, print_verdict
     from tautlog.quicklook import keep_marks, mark_record
     from tautlog.record import open_record
 
     number = options.class_of(cfc)
-    marked = mark_record(open_record(record), cfc=number, zero=zero)
+    marked = mark_record(open_record(record), cfc=number, zero=zero, budget=budget)
     trouble = keep_marks(record, marked, cfc=number, zero=zero)
     if trouble:
         click.echo(f"tautlog: the marks are not kept: {trouble}", err=True)
@@ -36,3 +37,5 @@ def command(record: Path, cfc: str, zero: str, as_json: bool) -> None:
         return
     print_verdict(marked)
     print_figures(marked)
+    if budget:
+        print_budgets(marked["budgets"])

@@ -81,6 +81,10 @@ ever added.
 there was one; attributes software, utc, by, finding, note (string). Only ever added;
 the newest counts.
 
+``/decisions/N`` one group for each decision of a named person about the test, where there
+was one; attributes software, utc, by, verdict, proposed (what the tool said then), reason
+(string). Only ever added; the newest counts.
+
 Seal
 ----
 SHA-256 over four SHA-256 digests (32 bytes each) one after another:
@@ -100,16 +104,24 @@ file can write a new seal.
 """
 
 from tautlog.record.layout import FORMAT_VERSION
-from tautlog.record.reader import Inspection, MarksRun, Record, SealCheck, open_record
-from tautlog.record.writer import RecordWriter, add_inspection, add_marks, write_values
+from tautlog.record.reader import Decision, Inspection, MarksRun, Record, SealCheck, open_record
+from tautlog.record.writer import (
+    RecordWriter,
+    add_decision,
+    add_inspection,
+    add_marks,
+    write_values,
+)
 
 __all__ = [
     "FORMAT_VERSION",
+    "Decision",
     "Inspection",
     "MarksRun",
     "Record",
     "RecordWriter",
     "SealCheck",
+    "add_decision",
     "add_inspection",
     "add_marks",
     "open_record",

@@ -24,6 +24,7 @@ from tautlog.trace import DropSetup, Trace
 RELEASE_EVENT = "release-opened"
 ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
 INSPECTION_TEXTS = ("software", "utc", "by", "finding", "note")
+DECISION_TEXTS = ("software", "utc", "by", "verdict", "proposed", "reason")
 # Flags of a block whose samples stand nobody knows where.
 MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
 # Longest trace that is laid out on its grid: 2 GiB of force. A block number beyond
@@ -62,6 +63,31 @@ class Inspection:
     by: str
     finding: str
     note: str
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What a named person decided about a test.
+
+    Attributes
+    ----------
+    number : int
+        1, 2, ...; the newest counts.
+    software, utc : str
+        Which program entered it, and when.
+    by, verdict, reason : str
+        Who decided; one of the test verdicts; why.
+    proposed : str
+        What the tool had proposed then.
+    """
+
+    number: int
+    software: str
+    utc: str
+    by: str
+    verdict: str
+    proposed: str
+    reason: str
 
 
 @dataclass(frozen=True)
@@ -113,6 +139,8 @@ class Record:
         Oldest first.
     inspections : tuple of Inspection
         Oldest first.
+    decisions : tuple of Decision
+        Oldest first.
     """
 
     path: Path
@@ -133,6 +161,7 @@ class Record:
     events: tuple[BoardEvent, ...]
     marks: tuple[MarksRun, ...]
     inspections: tuple[Inspection, ...] = ()
+    decisions: tuple[Decision, ...] = ()
 
     @property
     def inspected_setup(self) -> DropSetup:
@@ -283,6 +312,7 @@ def open_record(path: str | os.PathLike[str]) -> Record:
             events=_events(file),
             marks=_marks(file),
             inspections=_inspections(file),
+            decisions=_decisions(file),
         )
 
 
@@ -355,6 +385,15 @@ def _inspections(file: h5py.File) -> tuple[Inspection, ...]:
     return tuple(
         Inspection(number, **{name: layout.text_of(one, name) for name in INSPECTION_TEXTS})
         for number, one in _numbered(file, "inspections")
+    )
+
+
+def _decisions(file: h5py.File) -> tuple[Decision, ...]:
+    if "decisions" not in file:
+        return ()
+    return tuple(
+        Decision(number, **{name: layout.text_of(one, name) for name in DECISION_TEXTS})
+        for number, one in _numbered(file, "decisions")
     )
 
 

@@ -394,6 +394,34 @@ def add_inspection(path: str | os.PathLike[str], *, by: str, finding: str, note:
     return _add_entry(path, "inspections", {"by": by, "finding": finding, "note": note})
 
 
+def add_decision(
+    path: str | os.PathLike[str], *, by: str, verdict: str, proposed: str, reason: str
+) -> int:
+    """Append what a named person decided; the proposal stays beside it.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    by, verdict, reason : str
+        Who; one of the test verdicts; why.
+    proposed : str
+        What the tool proposed.
+
+    Returns
+    -------
+    int
+        Number of the decision.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be read or written.
+    """
+    texts = {"by": by, "verdict": verdict, "proposed": proposed, "reason": reason}
+    return _add_entry(path, "decisions", texts)
+
+
 def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str]) -> int:
     """Append a numbered group with attributes, the program and the time."""
     record = open_record(path)

@@ -1,0 +1,113 @@
+"""Batch: many records marked again, on all cores.
+
+Every record is worked on by one process alone; a run of marks is added to it, as always.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from tautlog.errors import RecordError
+
+FIGURES = ("peak_force_n", "record_verdict", "load_verdict", "trace_says", "test_verdict")
+_RECORDS_PER_TASK = 8
+
+
+@dataclass(frozen=True)
+class Remarked:
+    """What became of one record.
+
+    Attributes
+    ----------
+    path : Path
+        The record.
+    before, after : dict
+        `FIGURES` of the newest run before, and of this one; empty where there is none.
+    problem : str
+        Why it could not be marked, or its marks not be kept; or "".
+    """
+
+    path: Path
+    before: dict[str, Any]
+    after: dict[str, Any]
+    problem: str = ""
+
+    @property
+    def changed(self) -> bool:
+        """Whether a verdict differs from that before."""
+        return bool(self.before) and any(
+            self.before.get(name) != self.after.get(name) for name in FIGURES[1:]
+        )
+
+
+def records_in(places: Iterable[str | os.PathLike[str]]) -> list[Path]:
+    """Records that are named, and those in named folders and the folders in them.
+
+    Raises
+    ------
+    RecordError
+        If a place does not exist.
+    """
+    found: list[Path] = []
+    for place in map(Path, places):
+        if place.is_dir():
+            found += sorted(place.rglob("*.h5"))
+        elif place.is_file():
+            found.append(place)
+        else:
+            raise RecordError(f"{place} is neither a record nor a folder", path=str(place))
+    return found
+
+
+def remark_one(path: Path, cfc: int | None, zero: str) -> Remarked:
+    """Mark one record again and keep the marks with it."""
+    from tautlog.quicklook import keep_marks, mark_record
+    from tautlog.record import open_record
+
+    before: dict[str, Any] = {}
+    try:
+        record = open_record(path)
+        if record.marks:
+            before = {name: record.marks[-1].result.get(name) for name in FIGURES}
+        marked = mark_record(record, cfc=cfc, zero=zero)
+    except RecordError as problem:
+        return Remarked(path, before, {}, str(problem))
+    trouble = keep_marks(path, marked, cfc=cfc, zero=zero)
+    return Remarked(path, before, {name: marked[name] for name in FIGURES}, trouble)
+
+
+def remark(
+    paths: list[Path],
+    *,
+    cfc: int | None = 180,
+    zero: str = "slack",
+    jobs: int | None = None,
+    executor: Executor | None = None,
+) -> Iterator[Remarked]:
+    """Mark records again, in the order given.
+
+    Parameters
+    ----------
+    paths : list of Path
+        The records.
+    cfc, zero : int or None, str
+        As for `marking.mark`.
+    jobs : int or None
+        Processes; as many as there are cores without.
+    executor : Executor or None
+        Where the work is done instead.
+    """
+    work = partial(remark_one, cfc=cfc, zero=zero)
+    if executor is not None:
+        yield from executor.map(work, paths)
+    elif jobs == 1 or len(paths) <= 1:
+        yield from map(work, paths)
+    else:
+        with ProcessPoolExecutor(jobs) as pool:
+            yield from pool.map(work, paths, chunksize=_RECORDS_PER_TASK if len(paths) > 64 else 1)

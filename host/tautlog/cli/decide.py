@@ -1,0 +1,47 @@
+"""``tautlog decide``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tautlog.cli import options
+from tautlog.judge import TEST_VERDICTS
+
+
+@click.command(name="decide")
+@click.argument("record", type=click.Path(path_type=Path))
+@click.option(
+    "--verdict",
+    type=click.Choice([one for one in TEST_VERDICTS if one != "pending"]),
+    required=True,
+    help="What the test shall count as.",
+)
+@click.option("--by", required=True, metavar="NAME", help="Who decides.")
+@click.option("--reason", required=True, metavar="TEXT", help="Why, in plain words.")
+@options.cfc_option
+@options.json_option
+def command(record: Path, verdict: str, by: str, reason: str, cfc: str, as_json: bool) -> None:
+    """Enter what a named person decides about a test, and why.
+
+    The tool proposes, a person decides. The proposal stays beside the decision, in every
+    list and report; nothing is rewritten.
+    """
+    from tautlog.cli.console import print_json, print_verdict
+    from tautlog.quicklook import mark_record
+    from tautlog.record import add_decision, open_record
+
+    by, reason = by.strip(), reason.strip()
+    if not by:
+        raise click.BadParameter("a decision is signed with a name", param_hint="--by")
+    if not reason:
+        raise click.BadParameter("a decision needs a reason", param_hint="--reason")
+    number = options.class_of(cfc)
+    proposed = str(mark_record(open_record(record), cfc=number)["test_verdict"])
+    add_decision(record, by=by, verdict=verdict, proposed=proposed, reason=reason)
+    marked = mark_record(open_record(record), cfc=number)
+    if as_json:
+        print_json(marked)
+        return
+    print_verdict(marked)

@@ -1,0 +1,68 @@
+"""``tautlog remark``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="remark")
+@click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="[RECORD|FOLDER]...")
+@options.cfc_option
+@click.option(
+    "--zero",
+    type=click.Choice(["slack", "none"]),
+    default="slack",
+    show_default=True,
+    help="Take the zero from the slack line, or none at all.",
+)
+@click.option("--jobs", type=click.IntRange(1), metavar="N", help="Processes; one a core without.")
+@options.json_option
+def command(places: tuple[Path, ...], cfc: str, zero: str, jobs: int | None, as_json: bool) -> None:
+    """Mark many records again, on all cores, and tell what changed.
+
+    Folders are searched with all that is in them. The raw data are never touched; each
+    record gets one more run of marks.
+    """
+    from dataclasses import asdict
+
+    from tautlog.batch import records_in, remark
+    from tautlog.cli.console import print_json
+    from tautlog.errors import RecordError
+
+    campaign = options.here()
+    paths = records_in(places or [campaign.folder if campaign else Path()])
+    done = []
+    for one in remark(paths, cfc=options.class_of(cfc), zero=zero, jobs=jobs):
+        done.append(one)
+        if not as_json and (one.problem or one.changed):
+            click.echo(_line(one))
+    if as_json:
+        print_json([{**asdict(one), "path": str(one.path)} for one in done])
+    else:
+        changed = sum(one.changed for one in done)
+        click.echo(f"{len(done)} records marked, {changed} with another verdict than before")
+    failed = [one for one in done if one.problem]
+    if failed:
+        raise RecordError(
+            f"{len(failed)} of {len(done)} records could not be marked or their marks not kept, "
+            f"the first: {failed[0].problem}",
+            path=str(failed[0].path),
+        )
+
+
+def _line(one: object) -> str:
+    from tautlog.batch import FIGURES, Remarked
+
+    assert isinstance(one, Remarked)
+    if one.problem:
+        return f"{one.path}: {one.problem}"
+    changes = [
+        f"{name} {one.before.get(name)} -> {one.after.get(name)}"
+        for name in FIGURES[1:]
+        if one.before.get(name) != one.after.get(name)
+    ]
+    return f"{one.path}: {', '.join(changes)}"

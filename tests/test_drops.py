@@ -1,0 +1,92 @@
+"""Several hundred random drops: nothing is called held that let go, and so on.
+
+The ten thousand of tests/benchmarks/drops.py print the whole table.
+"""
+
+import collections
+
+import pytest
+from drops import outcome, random_drop
+
+SEEDS = range(50_000, 50_300)
+
+
+@pytest.fixture(scope="module")
+def outcomes():
+    found = []
+    for seed in SEEDS:
+        drop = random_drop(seed)
+        found.append((drop, *outcome(drop)))
+    return found
+
+
+def test_nothing_that_let_go_is_called_held(outcomes):
+    says = [verdict.trace_says for drop, _, verdict, _ in outcomes if drop.kind == "let-go"]
+    assert len(says) > 30
+    assert says.count("held") == 0
+    assert says.count("let-go") >= 0.95 * len(says)
+
+
+def test_no_flawed_peak_is_on_target(outcomes):
+    loads = [(str(drop), verdict.load_verdict) for drop, _, verdict, _ in outcomes if drop.flawed]
+    assert len(loads) > 40
+    assert [one for one in loads if one[1] not in ("at-least", "no-load")] == []
+
+
+def test_what_is_said_of_the_load_path_is_true(outcomes):
+    wrong = [
+        f"{drop} says {verdict.trace_says}"
+        for drop, _, verdict, _ in outcomes
+        if verdict.trace_says not in (*drop.says, "unclear")
+    ]
+    assert wrong == []
+
+
+def test_most_drops_are_told(outcomes):
+    """Unclear is an answer, but not for everything."""
+    told = collections.Counter(
+        verdict.trace_says for drop, _, verdict, _ in outcomes if drop.kind == "held"
+    )
+    assert told["held"] >= 0.9 * sum(told.values())
+
+
+def test_the_true_peak_lies_within_the_stated_interval(outcomes):
+    """K = 2 holds 95 % or more; of 200 drops 91 % is three standard deviations below."""
+    inside = [fits for *_, fits in outcomes if fits is not None]
+    assert len(inside) > 150
+    assert sum(inside) >= 0.91 * len(inside)
+
+
+def test_what_cannot_be_believed_is_not_valid(outcomes):
+    bad = ("gain", "reversed", "gap", "cable", "wrong-mass")
+    valid = [
+        str(drop)
+        for drop, _, verdict, _ in outcomes
+        if drop.kind in bad and verdict.record_verdict == "valid"
+    ]
+    assert valid == []
+
+
+# Drops that were once judged wrongly, and what was mended.
+ONCE_WRONG = {
+    148: "a slip whose fit had a tangent of a tenth of the secant",
+    376: "a slip that k x (1 + b x**2) + c x' imitated with a force at no stretch",
+    405: "the same at 5000 samples/s",
+    10036: "a slip with one fall on its way up",
+    10198: "a slip that jammed: the force collapsed and the sled hung",
+    10312: "two peaks and no rebound",
+    10656: "an onset at 5000 samples/s that was off by half a sample",
+    21714: "a line of a quarter of critical damping is no slip",
+    21812: "a clipped top is no yield",
+    23225: "a gap that hid the whole first pull, and a bounce that was taken for it",
+}
+
+
+@pytest.mark.parametrize("seed", ONCE_WRONG)
+def test_once_wrong(seed):
+    drop = random_drop(seed)
+    marks, verdict, _ = outcome(drop)
+    assert verdict.trace_says in (*drop.says, "unclear")
+    if drop.flawed:
+        assert verdict.load_verdict in ("at-least", "no-load")
+    assert marks.samples == drop.trace.force_n.size
