@@ -9,7 +9,7 @@ import numpy as np
 from scipy.signal import lfilter
 
 from tautlog.filters import CLASSES, highest_class_for
-from tautlog.rehearsal.mechanics import RigModel, Slip, fall, first_peak_n
+from tautlog.mechanics import RigModel, Slip, fall, first_peak_n
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.trace import DropSetup, Trace
 

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 
 from tautlog.calibration import Calibration
 from tautlog.campaign import (
-    KEYS,
     Campaign,
     find_campaign,
     next_record_path,
@@ -22,6 +21,7 @@ from tautlog.campaign import (
     write_new_campaign,
 )
 from tautlog.errors import CampaignError
+from tautlog.keys import AS_COMMENT, KEYS
 from tautlog.trace import DropSetup
 
 
@@ -56,9 +56,10 @@ def test_every_key_is_in_a_new_file_and_every_optional_one_is_allowed(tmp_path: 
     path = write_new_campaign(tmp_path)
     lines = path.read_text().splitlines()
     for key in KEYS:
-        mark = "# " if key.optional else ""
+        mark = "# " if key.optional or key.section in AS_COMMENT else ""
         assert sum(line.startswith(f"{mark}{key.name} = ") for line in lines) >= 1, key.name
-    optional = {f"# {key.name} =" for key in KEYS if key.optional}
+    optional = {f"# {key.name} =" for key in KEYS if key.optional or key.section in AS_COMMENT}
+    optional |= {f"# [[{section}]]" for section in AS_COMMENT}
     text = "\n".join(
         line[2:] if any(line.startswith(name) for name in optional) else line for line in lines
     )
@@ -67,7 +68,11 @@ def test_every_key_is_in_a_new_file_and_every_optional_one_is_allowed(tmp_path: 
 
 
 def test_every_number_has_its_unit_in_its_name() -> None:
-    units = ("_n", "_kg", "_m", "_s", "_v", "_bits", "_hz", "_fraction", "_factor", "_per_volt")
+    # A gain, a factor and a share of a load have no unit; drops are counted.
+    units = tuple(
+        "_n _kg _m _s _v _bits _hz _j _ohm _mv_per_v _fraction _factor _per_volt _n_per_m _per_m2 "
+        "gain factor pry _drops _before _article".split()
+    )
     for key in KEYS:
         assert key.kind is str or key.name.endswith(units), key.name
 
@@ -152,17 +157,69 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
             "reference_v (3.3)",
         ),
         (
-            "[rig]\na = 1",
-            "['rig']: unknown section; allowed are [campaign], [requirement], [drop], "
-            "[calibration], [board]",
+            "[board]\nport = ''\n[tower]\na = 1",
+            "['tower']: unknown section; allowed are [campaign], [requirement], [drop], "
+            "[calibration], [board], [rig], [cell], [amplifier], [decision], [line], [article], "
+            "[mount], [element]",
         ),
+        ("[[line]]\nname = 'a'\nmodulus_n = 0", "[[line]] modulus_n = 0: allowed is a number > 0"),
+        ("[[mount]]\nproven_n = 9.0", "[[mount]]: name is missing; expected a text in quotes"),
+        ("[line]\nname = 'a'", "line = {'name': 'a'}: expected a section [[line]]"),
         ("drop = 3", "drop = 3: expected a section [drop]"),
     ],
 )
 def test_each_mistake_says_what_was_read_and_what_is_allowed(
     tmp_path: Path, text: str, expected: str
 ) -> None:
-    assert problems(tmp_path, text) == (expected,)
+    (problem,) = problems(tmp_path, text)
+    line, _, told = problem.partition(": ")
+    if line.startswith("line "):
+        named = text.splitlines()[int(line[5:]) - 1].strip("[]").split(" ")[0]
+        assert named in told.partition(";")[0]
+        problem = told
+    assert problem == expected
+
+
+def test_a_mistake_names_its_line_also_in_the_second_of_many(tmp_path: Path) -> None:
+    text = "# x\n[[line]]\nname = 'a'\n\n[[line]] # b\nname = 'b'\nlength_m = -1\n"
+    (problem,) = problems(tmp_path, text)
+    assert problem == "line 7: [[line]] length_m = -1: allowed is a number > 0"
+
+
+def test_names_are_given_once(tmp_path: Path) -> None:
+    (problem,) = problems(tmp_path, "[[line]]\nname = 'a'\n[[line]]\nname = 'a'\n")
+    assert problem == "[[line]] name = 'a' stands there twice"
+
+
+def test_rig_lines_mounts_and_path_are_read(tmp_path: Path) -> None:
+    text = """
+[rig]
+rails_m = 3
+[[line]]
+name = "by value"
+stiffness_n_per_m = 20000
+damping_fraction = 0.1
+[[line]]
+name = "by modulus"
+modulus_n = 30000
+length_m = 1.5
+[[mount]]
+name = "beam"
+proven_n = 2500
+[[element]]
+name = "screws"
+strength_n = 6000
+factor = 2
+pry = 1.5
+part = "mount"
+"""
+    campaign = read_campaign(write(tmp_path, text))
+    assert campaign.rig.rails_m == 3.0
+    assert campaign.line("by value").damping_ratio == 0.1
+    assert campaign.line("by modulus").stiffness_n_per_m == 20_000.0
+    assert campaign.line("nobody") is None
+    assert campaign.mounts[0].proven_n == 2500.0
+    assert campaign.elements[0].allowed_n == 2000.0
 
 
 def test_all_mistakes_come_at_once(tmp_path: Path) -> None:

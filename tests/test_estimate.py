@@ -8,7 +8,7 @@ import pytest
 from tautlog.bounces import Pull, find_pulls, pull_between
 from tautlog.contacts import find_contacts
 from tautlog.estimate import Observed, Said, estimate
-from tautlog.rehearsal.mechanics import RigModel, fall
+from tautlog.mechanics import RigModel, fall
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 RATE_HZ = 62500.0

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from traces import arrest
 
-from tautlog.rehearsal.mechanics import RigModel, Slip, fall, first_peak_n, model_for_peak
+from tautlog.mechanics import RigModel, Slip, fall, first_peak_n, model_for_peak
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 RATE_HZ = 62500.0

@@ -1,7 +1,7 @@
 """Campaign: a folder of records with one campaign.toml.
 
 The file says once what holds for every drop. Every key has its unit in its name.
-What may stand in it is the table `KEYS`, from which a new file is written, too.
+What may stand in it is the table of `keys`, from which a new file is written, too.
 """
 
 from __future__ import annotations
@@ -19,216 +19,15 @@ from typing import Any
 
 from tautlog.calibration import Calibration
 from tautlog.errors import CampaignError
+from tautlog.keys import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS, short
+from tautlog.line import Line, stiffness_of_rope
+from tautlog.loadpath import Element, Mount
 from tautlog.trace import DropSetup
 
 FILE_NAME = "campaign.toml"
 # A stated target and load x factors may differ by rounding only.
 TARGET_AGREES_FRACTION = 0.005
 _ARTICLE_LETTERS = 60
-_LARGEST = 1e15  # so that nothing overflows; infinity and NaN are not below it
-
-
-@dataclass(frozen=True)
-class Key:
-    """One key that may stand in campaign.toml.
-
-    Attributes
-    ----------
-    section, name : str
-        Where it stands; the name ends in its unit.
-    kind : type
-        str, float or int.
-    example : str, float or int
-        What a new file holds.
-    meaning : str
-        The comment above it.
-    above, least, most : float or None
-        The value must be > `above`, >= `least`, <= `most`.
-    choices : tuple of str
-        Allowed values, when only some are.
-    optional : bool
-        A new file shows it as a comment.
-    """
-
-    section: str
-    name: str
-    kind: type
-    example: str | float | int
-    meaning: str
-    above: float | None = None
-    least: float | None = None
-    most: float | None = None
-    choices: tuple[str, ...] = ()
-    optional: bool = False
-
-    def problem(self, value: object) -> str:
-        """Say in one line what is wrong with a value, or "" for nothing."""
-        words = {str: "a text in quotes", float: "a number", int: "a whole number"}
-        kinds = (int, float) if self.kind is float else (self.kind,)
-        wrong = isinstance(value, bool) or not isinstance(value, kinds)
-        if wrong or (isinstance(value, (int, float)) and not abs(value) < _LARGEST):
-            return self._says(value, words[self.kind])
-        if self.choices and value not in self.choices:
-            return self._says(value, " or ".join(self.choices))
-        if isinstance(value, (int, float)) and not self._inside(value):
-            return self._says(value, self._range())
-        return ""
-
-    def _inside(self, value: float) -> bool:
-        return (
-            (self.above is None or value > self.above)
-            and (self.least is None or value >= self.least)
-            and (self.most is None or value <= self.most)
-        )
-
-    def _range(self) -> str:
-        limits = ((">", self.above), (">=", self.least), ("<=", self.most))
-        return "a number " + " and ".join(f"{s} {v:g}" for s, v in limits if v is not None)
-
-    def _says(self, value: object, allowed: str) -> str:
-        return f"[{self.section}] {self.name} = {_short(value)}: allowed is {allowed}"
-
-
-SECTIONS = {
-    "campaign": "What this folder is about",
-    "requirement": "The load that the part must be proven for",
-    "drop": "What holds for a drop unless its command line says otherwise",
-    "calibration": "The measuring chain: cell, amplifier and converter as one",
-    "board": "How the laptop reaches the board",
-}
-KEYS = (
-    Key("campaign", "name", str, "kite recovery bridle", "Name of the campaign."),
-    Key("campaign", "note", str, "", "Remarks for the report."),
-    Key(
-        "requirement",
-        "kind",
-        str,
-        "limit",
-        "limit: no detrimental permanent deformation. ultimate: no rupture.",
-        choices=("limit", "ultimate"),
-    ),
-    Key(
-        "requirement",
-        "target_n",
-        float,
-        1800.0,
-        "Force that the test must reach; or flight load and factors instead of it.",
-        above=0,
-    ),
-    Key(
-        "requirement",
-        "flight_load_n",
-        float,
-        1200.0,
-        "Largest load in flight; times both factors it is the target.",
-        above=0,
-        optional=True,
-    ),
-    Key(
-        "requirement",
-        "design_factor",
-        float,
-        1.25,
-        "On the flight load.",
-        least=1,
-        most=100,
-        optional=True,
-    ),
-    Key(
-        "requirement",
-        "test_factor",
-        float,
-        1.2,
-        "On the design load.",
-        least=1,
-        most=100,
-        optional=True,
-    ),
-    Key(
-        "requirement",
-        "limit_n",
-        float,
-        1980.0,
-        "Force above which the part is overloaded; without it 1.1 x target.",
-        above=0,
-        optional=True,
-    ),
-    Key(
-        "requirement",
-        "shortest_duration_s",
-        float,
-        0.02,
-        "The pulse must last at least this long, above 10 % of its peak.",
-        above=0,
-        optional=True,
-    ),
-    Key(
-        "requirement",
-        "longest_duration_s",
-        float,
-        0.2,
-        "And at most this long.",
-        above=0,
-        optional=True,
-    ),
-    Key(
-        "requirement",
-        "criterion",
-        str,
-        "no visible crack; eye distance within 0.5 mm of before",
-        "What inspection must find for the part to have held.",
-    ),
-    Key("requirement", "source", str, "load sheet 4, revision B", "Where the load comes from."),
-    Key("drop", "mass_kg", float, 9.0, "All that moves: sled, weights, half the line.", above=0),
-    Key("drop", "height_m", float, 1.2, "Free travel until the line is taut.", least=0),
-    Key(
-        "drop",
-        "fittings_kg",
-        float,
-        0.4,
-        "What hangs between the cell and the article.",
-        least=0,
-        optional=True,
-    ),
-    Key("drop", "article", str, "bridle-1", "The part under test."),
-    Key("drop", "line", str, "polyester 8 mm, 1.5 m", "What springs taut."),
-    Key("drop", "operator", str, "", "Who runs the drop."),
-    Key("drop", "note", str, "", "Remarks that go with every record."),
-    Key(
-        "calibration",
-        "newton_per_volt",
-        float,
-        1000.0,
-        "Force of one volt at the converter; negative if tension lowers the voltage.",
-    ),
-    Key(
-        "calibration",
-        "expanded_u_fraction",
-        float,
-        0.04,
-        "Expanded relative uncertainty (k = 2) of a force: 0.04 is 4 %.",
-        least=0,
-        most=1,
-    ),
-    Key("calibration", "reference_v", float, 3.3, "Converter's full scale.", above=0, most=100),
-    Key("calibration", "converter_bits", int, 12, "Converter's resolution.", least=1, most=16),
-    Key("calibration", "rail_low_v", float, 0.05, "Amplifier's lowest output.", least=0),
-    Key("calibration", "rail_high_v", float, 3.2, "Amplifier's highest output.", above=0),
-    Key("calibration", "range_n", float, 0.0, "Largest known load applied; 0: unknown.", least=0),
-    Key(
-        "calibration",
-        "bandwidth_hz",
-        float,
-        0.0,
-        "Of amplifier and anti-alias filter, -3 dB; 0: unknown.",
-        least=0,
-    ),
-    Key("calibration", "date", str, "", "Day of the calibration, such as 2026-03-01."),
-    Key("calibration", "note", str, "", "Serial numbers, method, who did it."),
-    Key("board", "port", str, "", "Serial port or socket://host:port; empty: find the board."),
-    Key("board", "link_timeout_s", float, 2.0, "Patience with the board.", above=0, most=3600),
-)
-_KEYS = {(key.section, key.name): key for key in KEYS}
 
 
 @dataclass(frozen=True)
@@ -255,6 +54,70 @@ class Requirement:
 
 
 @dataclass(frozen=True)
+class Rig:
+    """Limits of the rig; None where nobody said.
+
+    Attributes
+    ----------
+    rails_m, margin_m : float or None, float
+        From the highest latch to the catch; what must be left above it.
+    catch_energy_j : float or None
+        That the catch takes with no line at all.
+    most_mass_kg, friction_n : float or None
+        What it is made for; friction of the rails.
+    end_state : str
+        What a good drop ends with: "hangs" or "rests".
+    """
+
+    rails_m: float | None = None
+    margin_m: float = 0.0
+    catch_energy_j: float | None = None
+    most_mass_kg: float | None = None
+    friction_n: float | None = None
+    end_state: str = "hangs"
+
+
+@dataclass(frozen=True)
+class Cell:
+    """The load cell, from its data sheet; None where nobody said."""
+
+    rated_n: float | None = None
+    sensitivity_mv_per_v: float | None = None
+    excitation_v: float | None = None
+    bridge_ohm: float | None = None
+    serial: str = ""
+    certificate: str = ""
+
+
+@dataclass(frozen=True)
+class Amplifier:
+    """Amplifier and filter; None where nobody said."""
+
+    gain: float | None = None
+    zero_v: float | None = None
+    serial: str = ""
+
+
+@dataclass(frozen=True)
+class Decision:
+    """How verdicts are reached, agreed before the first drop."""
+
+    rule: str = "guarded"
+    decides: str = ""
+    mount_over_article: float = 1.5
+    proof_factor: float = 1.25
+
+
+@dataclass(frozen=True)
+class Article:
+    """A part under test."""
+
+    name: str
+    version: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Campaign:
     """What campaign.toml says.
 
@@ -276,6 +139,10 @@ class Campaign:
         Patience with the board.
     note : str
         Remarks.
+    rig, cell, amplifier, decision : Rig, Cell, Amplifier, Decision
+        As said.
+    lines, articles, mounts, elements : tuple
+        As said, in their order; `line.Line`, `Article`, `loadpath.Mount`, `loadpath.Element`.
     """
 
     path: Path
@@ -286,6 +153,18 @@ class Campaign:
     port: str = ""
     link_timeout_s: float = 2.0
     note: str = ""
+    rig: Rig = field(default_factory=Rig)
+    cell: Cell = field(default_factory=Cell)
+    amplifier: Amplifier = field(default_factory=Amplifier)
+    decision: Decision = field(default_factory=Decision)
+    lines: tuple[Line, ...] = ()
+    articles: tuple[Article, ...] = ()
+    mounts: tuple[Mount, ...] = ()
+    elements: tuple[Element, ...] = ()
+
+    def line(self, name: str) -> Line | None:
+        """The line of a name, or None."""
+        return next((one for one in self.lines if one.name == name), None)
 
     @property
     def folder(self) -> Path:
@@ -313,17 +192,19 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
     where = Path(path)
     if where.is_dir():
         where = where / FILE_NAME
-    content = _parsed(where)
-    problems = _problems(content)
+    content, text = _parsed(where)
+    problems = _problems(content, text)
     if problems:
         raise _mistakes(where, problems)
-    said = {name: dict(content.get(name, {})) for name in SECTIONS}
-    for (section, name), key in _KEYS.items():
-        if key.kind is float and name in said[section]:
-            said[section][name] = float(said[section][name])
+    said = {name: _as_said(name, content.get(name, {})) for name in SECTIONS if name not in MANY}
+    many = {name: [_as_said(name, one) for one in content.get(name, [])] for name in MANY}
     requirement = Requirement(**said["requirement"])
     calibration = Calibration(**said["calibration"])
-    problems = [*_requirement_problems(requirement), *_calibration_problems(calibration)]
+    problems = [
+        *_requirement_problems(requirement),
+        *_calibration_problems(calibration),
+        *_name_problems(content),
+    ]
     if problems:
         raise _mistakes(where, problems)
     target_n = requirement.target_n or requirement.derived_target_n
@@ -340,7 +221,42 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
         requirement=requirement,
         calibration=calibration,
         note=said["campaign"].get("note", ""),
+        rig=Rig(**said["rig"]),
+        cell=Cell(**said["cell"]),
+        amplifier=Amplifier(**said["amplifier"]),
+        decision=Decision(**said["decision"]),
+        lines=tuple(_line(one) for one in many["line"] if _tells_stiffness(one)),
+        articles=tuple(Article(**one) for one in many["article"]),
+        mounts=tuple(Mount(**one) for one in many["mount"]),
+        elements=tuple(Element(**one) for one in many["element"]),
         **said["board"],
+    )
+
+
+def _as_said(section: str, values: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: float(value) if KEY_OF[section, name].kind is float else value
+        for name, value in values.items()
+    }
+
+
+def _tells_stiffness(said: Mapping[str, Any]) -> bool:
+    return "stiffness_n_per_m" in said or ("modulus_n" in said and "length_m" in said)
+
+
+def _line(said: Mapping[str, Any]) -> Line:
+    stiffness = said.get("stiffness_n_per_m")
+    source = "campaign.toml"
+    if stiffness is None:
+        stiffness = stiffness_of_rope(said["modulus_n"], said["length_m"])
+        source = "EA / L of campaign.toml"
+    return Line(
+        name=said["name"],
+        stiffness_n_per_m=stiffness,
+        hardening_per_m2=said.get("hardening_per_m2", 0.0),
+        damping_ratio=said.get("damping_fraction", 0.0),
+        drops=said.get("drops_before"),
+        source=source,
     )
 
 
@@ -372,14 +288,16 @@ def new_campaign_text() -> str:
     lines = [
         "# A campaign of drops. All values are examples of one imaginary campaign, the",
         "# recovery bridle of a survey kite: REPLACE THEM by your own. Every key has its unit",
-        "# in its name (n newton, kg kilogram, m metre, s second, v volt). A key that you take",
+        "# in its name (n newton, kg kilogram, m metre, s second, v volt,",
+        "# j joule, hz hertz, ohm, mv_per_v millivolt per volt). A key that you take",
         "# out counts as not known.",
     ]
     for section, about in SECTIONS.items():
-        lines += ["", f"# {about}.", f"[{section}]"]
+        head = f"[[{section}]]" if section in MANY else f"[{section}]"
+        lines += ["", f"# {about}.", ("# " if section in AS_COMMENT else "") + head]
         for key in KEYS:
             if key.section == section:
-                mark = "# " if key.optional else ""
+                mark = "# " if key.optional or section in AS_COMMENT else ""
                 lines += [f"# {key.meaning}", f"{mark}{key.name} = {_toml(key.example)}"]
     return "\n".join(lines) + "\n"
 
@@ -425,7 +343,7 @@ def setup_from(
     given = {name: value for name, value in given.items() if value is not None}
     problems = []
     for name, value in given.items():
-        key = _KEYS.get(("drop", name)) or _KEYS.get(("requirement", name))
+        key = KEY_OF.get(("drop", name)) or KEY_OF.get(("requirement", name))
         problem = key.problem(value) if key else ""
         if problem:
             problems.append(problem.partition("] ")[2])
@@ -471,11 +389,11 @@ def next_record_path(
 # Inside
 
 
-def _parsed(path: Path) -> dict[str, Any]:
+def _parsed(path: Path) -> tuple[dict[str, Any], str]:
     text = ""
     try:
         text = path.read_bytes().decode("utf-8-sig") + "\n"
-        return tomllib.loads(text)
+        return tomllib.loads(text), text
     except FileNotFoundError as problem:
         raise CampaignError(
             f"{path} is not there: make one with `tautlog init`, or name the folder that has it"
@@ -488,24 +406,69 @@ def _parsed(path: Path) -> dict[str, Any]:
         # TOMLDecodeError ends in "(at line 3, column 7)"; int refuses thousands of digits.
         end = f"at line {len(text.splitlines())}, the last"
         why = str(problem).replace("at end of document", end)
-        raise _mistakes(path, [f"no valid TOML: {_short(why, 200, quoted=False)}"]) from problem
+        raise _mistakes(path, [f"no valid TOML: {short(why, 200, quoted=False)}"]) from problem
 
 
-def _problems(content: Mapping[str, Any]) -> list[str]:
-    """Every mistake in sections, keys, types and ranges."""
+def _problems(content: Mapping[str, Any], text: str) -> list[str]:
+    """Every mistake in sections, keys, types and ranges, with its line."""
     problems = []
-    for section, keys in content.items():
+    for section, value in content.items():
+        many = section in MANY
         if section not in SECTIONS:
             names = ", ".join(f"[{name}]" for name in SECTIONS)
-            problems.append(f"[{_short(section)}]: unknown section; allowed are {names}")
-        elif not isinstance(keys, dict):
-            problems.append(f"{section} = {_short(keys)}: expected a section [{section}]")
+            problem = f"[{short(section)}]: unknown section; allowed are {names}"
+            problems.append(_at(text, section, 0) + problem)
+        elif many and isinstance(value, list) and all(isinstance(one, dict) for one in value):
+            for number, one in enumerate(value):
+                problems += _key_problems(section, one, text, number)
+        elif not many and isinstance(value, dict):
+            problems += _key_problems(section, value, text, 0)
         else:
-            for name, value in keys.items():
-                key = _KEYS.get((section, name))
-                problem = key.problem(value) if key else _unknown(section, name, value)
-                if problem:
-                    problems.append(problem)
+            wanted = f"[[{section}]]" if many else f"[{section}]"
+            problem = f"{section} = {short(value)}: expected a section {wanted}"
+            problems.append(_at(text, section, 0) + problem)
+    return problems
+
+
+def _key_problems(section: str, values: Mapping[str, Any], text: str, number: int) -> list[str]:
+    problems = []
+    for name, value in values.items():
+        key = KEY_OF.get((section, name))
+        problem = key.problem(value) if key else _unknown(section, name, value)
+        if problem:
+            problems.append(_at(text, section, number, name) + problem)
+    if section in MANY and "name" not in values:
+        problem = f"[[{section}]]: name is missing; expected a text in quotes"
+        problems.append(_at(text, section, number) + problem)
+    return problems
+
+
+def _at(text: str, section: str, number: int, name: str = "") -> str:
+    """Say on which line a section stands, or a key of it; "" where it cannot be found."""
+    head = re.compile(rf"\s*\[\[?\s*[\"']?{re.escape(section)}[\"']?\s*\]\]?\s*(#.*)?$")
+    other = re.compile(r"\s*\[.*\]\s*(#.*)?$")
+    wanted = re.compile(rf"\s*[\"']?{re.escape(name)}[\"']?\s*=")
+    seen, inside = -1, False
+    for place, line in enumerate(text.splitlines(), start=1):
+        if head.match(line):
+            seen += 1
+            inside = seen == number
+            if inside and not name:
+                return f"line {place}: "
+        elif other.match(line):
+            inside = False
+        elif inside and name and wanted.match(line):
+            return f"line {place}: "
+    return ""
+
+
+def _name_problems(content: Mapping[str, Any]) -> list[str]:
+    """Names that stand there twice, as it must not."""
+    problems = []
+    for section in MANY:
+        names = [one["name"] for one in content.get(section, [])]
+        for name in sorted({one for one in names if names.count(one) > 1}):
+            problems.append(f"[[{section}]] name = {short(name)} stands there twice")
     return problems
 
 
@@ -515,7 +478,7 @@ def _unknown(section: str, name: str, value: object) -> str:
     near = [other for other in allowed if other.rsplit("_", 1)[0] == stem and "_" in other]
     near = near or difflib.get_close_matches(name, allowed, 1)
     hint = f"did you mean {near[0]}?" if near else f"allowed are {', '.join(allowed)}"
-    return f"[{section}] {_short(name, quoted=False)} = {_short(value)}: unknown key; {hint}"
+    return f"[{section}] {short(name, quoted=False)} = {short(value)}: unknown key; {hint}"
 
 
 def _requirement_problems(requirement: Requirement) -> list[str]:
@@ -557,12 +520,6 @@ def _calibration_problems(calibration: Calibration) -> list[str]:
 def _mistakes(path: Path, problems: list[str]) -> CampaignError:
     count = f"{len(problems)} mistakes" if len(problems) > 1 else "a mistake"
     return CampaignError(f"{path} has {count}: {'; '.join(problems)}", problems=tuple(problems))
-
-
-def _short(value: object, length: int = 60, *, quoted: bool = True) -> str:
-    text = repr(value) if isinstance(value, str) and quoted else str(value)
-    text = "".join(letter if letter.isprintable() else "?" for letter in text)
-    return text if len(text) <= length else text[: length - 3] + "..."
 
 
 def _toml(value: str | float | int) -> str:

@@ -13,6 +13,8 @@
      |    +-- RecordExistsError(FileExistsError)
      +-- TraceImportError(ValueError)      a foreign trace cannot be understood
      +-- CampaignError(ValueError)    campaign.toml or a drop's set-up is wrong
+     +-- PlanError(ValueError)        no drop can be planned so
+     +-- CalibrationError(ValueError) points that no calibration can be made of
      +-- AbortedError                 the user or the board stopped the drop
 
 Each message says what was seen, what was expected and how to mend it. The
@@ -101,6 +103,14 @@ class CampaignError(TautlogError, ValueError):
     def __init__(self, message: str, *, problems: tuple[str, ...] = ()) -> None:
         super().__init__(message)
         self.problems = problems
+
+
+class PlanError(TautlogError, ValueError):
+    """No drop can be planned with what is given."""
+
+
+class CalibrationError(TautlogError, ValueError):
+    """No calibration can be made of what was measured."""
 
 
 class AbortedError(TautlogError):

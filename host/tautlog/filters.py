@@ -58,7 +58,7 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> npt.NDA
     .. [1] SAE J211-1, Instrumentation for Impact Test, appendix C.
     .. [2] ISO 6487, Road vehicles: measurement techniques in impact tests, annex A.
     """
-    values = np.array(force, dtype=np.float64)
+    values = np.asarray(force, dtype=np.float64)
     if values.ndim != 1:
         raise ValueError(f"`force` must have one axis, had {values.ndim}")
     if cfc not in CLASSES:
@@ -70,17 +70,28 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> npt.NDA
         )
     sections = butter(2, corner_hz, fs=sample_rate_hz, output="sos")
     padding = max(int(_END_S * sample_rate_hz), _END_SAMPLES)
-    for start, stop in finite_runs(values):
-        if stop - start >= 3:
-            values[start:stop] = sosfiltfilt(
-                sections, values[start:stop], padtype="odd", padlen=min(padding, stop - start - 1)
-            )
+
+    def passed(run: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        if run.size < 3:
+            return run.copy()
+        padlen = min(padding, run.size - 1)
+        return np.asarray(sosfiltfilt(sections, run, padtype="odd", padlen=padlen))
+
+    runs = finite_runs(values)
+    if runs == [(0, values.size)]:
+        return passed(values)
+    values = values.copy()
+    for start, stop in runs:
+        values[start:stop] = passed(values[start:stop])
     return values
 
 
 def finite_runs(values: npt.NDArray[np.float64]) -> list[tuple[int, int]]:
     """Half-open index ranges of the stretches without NaN or infinity."""
-    edges = np.flatnonzero(np.diff(np.isfinite(values).astype(np.int8), prepend=0, append=0))
+    finite = np.isfinite(values)
+    if finite.all():
+        return [(0, values.size)] if values.size else []
+    edges = np.flatnonzero(np.diff(finite.astype(np.int8), prepend=0, append=0))
     return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from tautlog.rehearsal.mechanics import Slip
+from tautlog.mechanics import Slip
 from tautlog.rehearsal.scene import Scene
 
 

@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.firmware import wire
+from tautlog.mechanics import Motion, fall
 from tautlog.rehearsal.electronics import Digitiser, FloatArray, no_force
-from tautlog.rehearsal.mechanics import Motion, fall
 from tautlog.rehearsal.scene import Scene
 
 MOTION_S = 12.0

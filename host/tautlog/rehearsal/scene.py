@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tautlog.calibration import Calibration
+from tautlog.mechanics import RigModel, model_for_peak
 from tautlog.rehearsal.electronics import Chain, chain_for_range
-from tautlog.rehearsal.mechanics import RigModel, model_for_peak
 from tautlog.trace import DropSetup
 
 DEFAULT_MASS_KG = 9.0

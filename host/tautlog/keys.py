@@ -1,0 +1,313 @@
+"""Keys: all that may stand in campaign.toml, each with its unit in its name.
+
+A new file is written from this table, and a file that is read is held against it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+LARGEST = 1e15  # so that nothing overflows; infinity and NaN are not below it
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key that may stand in campaign.toml.
+
+    Attributes
+    ----------
+    section, name : str
+        Where it stands; the name ends in its unit.
+    kind : type
+        str, float or int.
+    example : str, float or int
+        What a new file holds.
+    meaning : str
+        The comment above it.
+    above, least, most : float or None
+        The value must be > `above`, >= `least`, <= `most`.
+    choices : tuple of str
+        Allowed values, when only some are.
+    optional : bool
+        A new file shows it as a comment.
+    """
+
+    section: str
+    name: str
+    kind: type
+    example: str | float | int
+    meaning: str
+    above: float | None = None
+    least: float | None = None
+    most: float | None = None
+    choices: tuple[str, ...] = ()
+    optional: bool = False
+
+    @property
+    def place(self) -> str:
+        """How the section is written: [section], or [[section]] for one of many."""
+        return f"[[{self.section}]]" if self.section in MANY else f"[{self.section}]"
+
+    def problem(self, value: object) -> str:
+        """Say in one line what is wrong with a value, or "" for nothing."""
+        words = {str: "a text in quotes", float: "a number", int: "a whole number"}
+        kinds = (int, float) if self.kind is float else (self.kind,)
+        wrong = isinstance(value, bool) or not isinstance(value, kinds)
+        if wrong or (isinstance(value, (int, float)) and not abs(value) < LARGEST):
+            return self._says(value, words[self.kind])
+        if self.choices and value not in self.choices:
+            return self._says(value, " or ".join(self.choices))
+        if isinstance(value, (int, float)) and not self._inside(value):
+            return self._says(value, self._range())
+        return ""
+
+    def _inside(self, value: float) -> bool:
+        return (
+            (self.above is None or value > self.above)
+            and (self.least is None or value >= self.least)
+            and (self.most is None or value <= self.most)
+        )
+
+    def _range(self) -> str:
+        limits = ((">", self.above), (">=", self.least), ("<=", self.most))
+        return "a number " + " and ".join(f"{s} {v:g}" for s, v in limits if v is not None)
+
+    def _says(self, value: object, allowed: str) -> str:
+        return f"{self.place} {self.name} = {short(value)}: allowed is {allowed}"
+
+
+SECTIONS = {
+    "campaign": "What this folder is about",
+    "requirement": "The load that the part must be proven for",
+    "drop": "What holds for a drop unless its command line says otherwise",
+    "calibration": "The measuring chain: cell, amplifier and converter as one",
+    "board": "How the laptop reaches the board",
+    "rig": "Limits of the rig; a plan is held against them",
+    "cell": "The load cell, from its data sheet",
+    "amplifier": "Amplifier and anti-alias filter",
+    "decision": "How verdicts are reached, agreed before the first drop",
+    "line": "What springs taut; one section for each line",
+    "article": "The parts under test; one section for each",
+    "mount": "What holds the article to the rig; one section for each",
+    "element": "The load path, from sled to ground; one section for each element",
+}
+MANY = ("line", "article", "mount", "element")  # sections that may stand there several times
+AS_COMMENT = ("element",)  # no example of a strength may be taken for the user's own
+BASES = ("proof", "working", "ultimate", "computed")
+KEYS = (
+    Key("campaign", "name", str, "kite recovery bridle", "Name of the campaign."),
+    Key("campaign", "note", str, "", "Remarks for the report."),
+    Key(
+        "requirement",
+        "kind",
+        str,
+        "limit",
+        "limit: no detrimental permanent deformation. ultimate: no rupture.",
+        choices=("limit", "ultimate"),
+    ),
+    Key(
+        "requirement",
+        "target_n",
+        float,
+        1800.0,
+        "Force that the test must reach; or flight load and factors instead of it.",
+        above=0,
+    ),
+    Key(
+        "requirement",
+        "flight_load_n",
+        float,
+        1200.0,
+        "Largest load in flight; times both factors it is the target.",
+        above=0,
+        optional=True,
+    ),
+    Key(
+        "requirement",
+        "design_factor",
+        float,
+        1.25,
+        "On the flight load.",
+        least=1,
+        most=100,
+        optional=True,
+    ),
+    Key(
+        "requirement",
+        "test_factor",
+        float,
+        1.2,
+        "On the design load.",
+        least=1,
+        most=100,
+        optional=True,
+    ),
+    Key(
+        "requirement",
+        "limit_n",
+        float,
+        1980.0,
+        "Force above which the part is overloaded; without it 1.1 x target.",
+        above=0,
+        optional=True,
+    ),
+    Key(
+        "requirement",
+        "shortest_duration_s",
+        float,
+        0.02,
+        "The pulse must last at least this long, above 10 % of its peak.",
+        above=0,
+        optional=True,
+    ),
+    Key(
+        "requirement",
+        "longest_duration_s",
+        float,
+        0.2,
+        "And at most this long.",
+        above=0,
+        optional=True,
+    ),
+    Key(
+        "requirement",
+        "criterion",
+        str,
+        "no visible crack; eye distance within 0.5 mm of before",
+        "What inspection must find for the part to have held.",
+    ),
+    Key("requirement", "source", str, "load sheet 4, revision B", "Where the load comes from."),
+    Key("drop", "mass_kg", float, 9.0, "All that moves: sled, weights, half the line.", above=0),
+    Key("drop", "height_m", float, 1.2, "Free travel until the line is taut.", least=0),
+    Key(
+        "drop",
+        "fittings_kg",
+        float,
+        0.4,
+        "What hangs between the cell and the article.",
+        least=0,
+        optional=True,
+    ),
+    Key("drop", "article", str, "bridle-1", "The part under test."),
+    Key("drop", "line", str, "polyester 8 mm, 1.5 m", "What springs taut."),
+    Key("drop", "operator", str, "", "Who runs the drop."),
+    Key("drop", "note", str, "", "Remarks that go with every record."),
+    Key(
+        "calibration",
+        "newton_per_volt",
+        float,
+        1000.0,
+        "Force of one volt at the converter; negative if tension lowers the voltage.",
+    ),
+    Key(
+        "calibration",
+        "expanded_u_fraction",
+        float,
+        0.04,
+        "Expanded relative uncertainty (k = 2) of a force: 0.04 is 4 %.",
+        least=0,
+        most=1,
+    ),
+    Key("calibration", "reference_v", float, 3.3, "Converter's full scale.", above=0, most=100),
+    Key("calibration", "converter_bits", int, 12, "Converter's resolution.", least=1, most=16),
+    Key("calibration", "rail_low_v", float, 0.05, "Amplifier's lowest output.", least=0),
+    Key("calibration", "rail_high_v", float, 3.2, "Amplifier's highest output.", above=0),
+    Key("calibration", "range_n", float, 0.0, "Largest known load applied; 0: unknown.", least=0),
+    Key(
+        "calibration",
+        "bandwidth_hz",
+        float,
+        0.0,
+        "Of amplifier and anti-alias filter, -3 dB; 0: unknown.",
+        least=0,
+    ),
+    Key("calibration", "date", str, "", "Day of the calibration, such as 2026-03-01."),
+    Key("calibration", "note", str, "", "Serial numbers, method, who did it."),
+    Key("board", "port", str, "", "Serial port or socket://host:port; empty: find the board."),
+    Key("board", "link_timeout_s", float, 2.0, "Patience with the board.", above=0, most=3600),
+    Key("rig", "rails_m", float, 2.6, "From the highest latch down to the catch.", above=0),
+    Key("rig", "margin_m", float, 0.10, "That must be left above the catch.", least=0),
+    Key(
+        "rig", "catch_energy_j", float, 300.0, "That the catch takes with no line at all.", above=0
+    ),
+    Key("rig", "most_mass_kg", float, 25.0, "That latch, hoist and rails are made for.", above=0),
+    Key("rig", "friction_n", float, 3.5, "Half of what pulls it up less what lowers it.", least=0),
+    Key(
+        "rig",
+        "end_state",
+        str,
+        "hangs",
+        "What a good drop ends with: the sled hangs, or rests on the catch.",
+        choices=("hangs", "rests"),
+    ),
+    Key("cell", "rated_n", float, 5000.0, "Rated load.", above=0),
+    Key("cell", "sensitivity_mv_per_v", float, 2.0, "Output at rated load.", above=0),
+    Key("cell", "excitation_v", float, 5.0, "Supply of the bridge.", above=0, most=30),
+    Key("cell", "bridge_ohm", float, 350.0, "Resistance of one arm.", above=0),
+    Key("cell", "serial", str, "", "Serial number."),
+    Key("cell", "certificate", str, "", "Number, class and date of its certificate."),
+    Key("amplifier", "gain", float, 200.0, "Volts out over volts in.", above=0),
+    Key("amplifier", "zero_v", float, 0.45, "Output without a force.", least=0),
+    Key("amplifier", "serial", str, "", "Serial number."),
+    Key(
+        "decision",
+        "rule",
+        str,
+        "guarded",
+        "guarded: the expanded uncertainty is taken off both ends of the band.",
+        choices=("guarded",),
+    ),
+    Key("decision", "decides", str, "", "Name of the person who decides."),
+    Key("decision", "mount_over_article", float, 1.5, "Strength of mount over article.", least=1),
+    Key("decision", "proof_factor", float, 1.25, "Proof of the mount over the peak.", least=1),
+    Key("line", "name", str, "polyester 8 mm, 1.5 m", "As in [drop] line."),
+    Key("line", "stiffness_n_per_m", float, 21000.0, "With the rig that it hangs on.", above=0),
+    Key("line", "modulus_n", float, 31500.0, "EA, instead: over length_m.", above=0, optional=True),
+    Key("line", "length_m", float, 1.5, "Length between its eyes.", above=0, optional=True),
+    Key("line", "hardening_per_m2", float, 4.0, "b of F = k x (1 + b x2).", least=0),
+    Key("line", "damping_fraction", float, 0.12, "Of critical, with the sled.", least=0, most=0.9),
+    Key("line", "drops_before", int, 0, "Drops that are in no record here.", least=0),
+    Key("article", "name", str, "bridle-1", "As in [drop] article."),
+    Key("article", "version", str, "A", "Of its drawing."),
+    Key("article", "note", str, "", "Material, serial number, who made it."),
+    Key("mount", "name", str, "beam-1", "Its name."),
+    Key("mount", "proven_n", float, 0.0, "Static pull that proved it; 0: not proven.", least=0),
+    Key("mount", "proven_on", str, "", "Day of that pull, such as 2026-03-01."),
+    Key("mount", "good_for_drops", int, 10, "Until the next proof.", least=1),
+    Key("mount", "stiffness_n_per_m", float, 2.0e6, "From the proof pull.", above=0, optional=True),
+    Key("element", "name", str, "mount screws", "What it is."),
+    Key(
+        "element",
+        "strength_n",
+        float,
+        6000.0,
+        "Its strength; for screws and bolts `tautlog plan --fastener` reckons it.",
+        above=0,
+    ),
+    Key(
+        "element",
+        "basis",
+        str,
+        "computed",
+        "What that number is: a proof load, a working load, an ultimate load, or computed.",
+        choices=BASES,
+    ),
+    Key("element", "factor", float, 2.0, "It is divided by this.", least=1, most=20),
+    Key("element", "pry", float, 1.0, "Load on it over the force of the line.", above=0, most=10),
+    Key(
+        "element",
+        "part",
+        str,
+        "mount",
+        "Whose it is.",
+        choices=("sled", "line", "article", "mount", "rig"),
+    ),
+)
+KEY_OF = {(key.section, key.name): key for key in KEYS}
+
+
+def short(value: object, length: int = 60, *, quoted: bool = True) -> str:
+    """A value as it was read, on one line and not too long."""
+    text = repr(value) if isinstance(value, str) and quoted else str(value)
+    text = "".join(letter if letter.isprintable() else "?" for letter in text)
+    return text if len(text) <= length else text[: length - 3] + "..."

@@ -1,0 +1,118 @@
+"""Line: what springs taut, and how stiff it is.
+
+Stiffness comes from a value, from the product of modulus and section over the length, from
+a static pull, or from earlier drops (`learn`).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from tautlog.errors import PlanError
+
+# Common practice, no source: what is known of a stiffness that nobody has measured in a
+# drop, and how much stiffer knots, stitches and braid become from the first drops on.
+STIFFNESS_U_FRACTION = 0.10
+BEDDING_IN = 0.30
+BEDDED_AFTER = 2
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line with the rig that it hangs on.
+
+    Attributes
+    ----------
+    name : str
+        As in campaign.toml and records.
+    stiffness_n_per_m : float
+        k at no stretch.
+    hardening_per_m2 : float
+        b of F = k x (1 + b x**2).
+    damping_ratio : float
+        Of critical, with the planned sled.
+    stiffness_u_fraction : float
+        Standard, relative uncertainty of k.
+    drops : int or None
+        Drops since new; None when nobody knows. A new line beds in and becomes stiffer.
+    source : str
+        Where the stiffness comes from, in words.
+    """
+
+    name: str
+    stiffness_n_per_m: float
+    hardening_per_m2: float = 0.0
+    damping_ratio: float = 0.0
+    stiffness_u_fraction: float = STIFFNESS_U_FRACTION
+    drops: int | None = None
+    source: str = "given"
+
+    def __post_init__(self) -> None:
+        if not (self.stiffness_n_per_m > 0 and math.isfinite(self.stiffness_n_per_m)):
+            raise PlanError(f"stiffness {self.stiffness_n_per_m!r} N/m: allowed is a number > 0")
+        if not 0 <= self.damping_ratio < 1:
+            raise PlanError(f"damping {self.damping_ratio!r}: allowed is a number from 0 to 1")
+        if not (self.hardening_per_m2 >= 0 and math.isfinite(self.hardening_per_m2)):
+            raise PlanError(f"hardening {self.hardening_per_m2!r} / m2: allowed is a number >= 0")
+
+    @property
+    def may_stiffen(self) -> float:
+        """Largest relative rise of k that bedding-in may still bring."""
+        if self.drops is None:
+            return BEDDING_IN
+        return BEDDING_IN * max(0.0, 1.0 - self.drops / BEDDED_AFTER)
+
+
+def stiffness_of_rope(modulus_n: float, length_m: float) -> float:
+    """EA / L: force per unit relative stretch, over the length."""
+    if not (modulus_n > 0 and length_m > 0):
+        raise PlanError(f"EA {modulus_n!r} N and length {length_m!r} m: allowed are numbers > 0")
+    return modulus_n / length_m
+
+
+def stiffness_of_pull(points: list[tuple[float, float]]) -> tuple[float, float]:
+    """Stiffness and hardening of a static pull, by least squares.
+
+    Parameters
+    ----------
+    points : list of (float, float)
+        Force in newtons and stretch in metres. One gives k alone, two or more k and b.
+
+    Raises
+    ------
+    PlanError
+        If no positive stiffness comes of them.
+    """
+    import numpy as np
+
+    force = np.array([one[0] for one in points], dtype=float)
+    stretch = np.array([one[1] for one in points], dtype=float)
+    if force.size == 0 or not (stretch > 0).all() or not (force > 0).all():
+        raise PlanError("a static pull needs points of force > 0 and stretch > 0")
+    if force.size == 1:
+        return float(force[0] / stretch[0]), 0.0
+    columns = np.stack([stretch, stretch**3], axis=1)
+    (k, kb), *_ = np.linalg.lstsq(columns, force, rcond=None)
+    if kb < 0:  # it softens: a straight line through all is the better answer
+        return float(force @ stretch / (stretch @ stretch)), 0.0
+    if k <= 0:
+        raise PlanError("the points of the static pull give no stiffness > 0: check their units")
+    return float(k), float(kb / k)
+
+
+def stiffness_for_rope_fall_n(
+    rated_force_n: float, mass_kg: float, fall_factor: float, gravity_m_s2: float = 9.80665
+) -> float:
+    """Modulus EA of a rope from its rated impact force, K = F (F - 2 m g) / (2 m g f).
+
+    The undamped spring model of the standard fall of dynamic ropes (R. Goldstone, The
+    Standard Equation for Impact Force, as transcribed); real ropes lose energy in the fall,
+    so it is good to about 10 %.
+    """
+    weight_n = mass_kg * gravity_m_s2
+    if not (rated_force_n > 2.0 * weight_n and fall_factor > 0):
+        raise PlanError(
+            f"impact force {rated_force_n:g} N: allowed is more than 2 m g = {2 * weight_n:.0f} N"
+        )
+    return rated_force_n * (rated_force_n - 2.0 * weight_n) / (2.0 * weight_n * fall_factor)

@@ -1,0 +1,78 @@
+"""Processor time and memory of marking: 1 s and 8 s at 500 kS/s, and the filter alone.
+
+python tests/benchmarks/marking.py
+"""
+
+import resource
+import statistics
+import subprocess
+import sys
+import time
+
+import numpy as np
+from scipy.signal import butter, sosfiltfilt
+
+RATE_HZ = 500_000.0
+
+
+def trace_of(seconds):
+    """A drop that fills a record of that length, from the project's own mechanics."""
+    from tautlog.mechanics import RigModel, fall
+    from tautlog.trace import DropSetup, Trace
+
+    model = RigModel(9.0, 0.3 if seconds < 2 else 1.2, 30e3, damping_ratio=0.1, friction_n=3.0)
+    time_s = np.arange(int(seconds * RATE_HZ)) / RATE_HZ - 0.2
+    force = fall(model, duration_s=seconds).force_n(time_s)
+    noisy = force + np.random.default_rng(1).normal(0.0, 1.0, force.size) + 40.0
+    setup = DropSetup(mass_kg=model.mass_kg, height_m=model.height_m, target_n=1000.0)
+    return Trace(noisy, RATE_HZ, release_time_s=0.2, quantum_n=0.3), setup
+
+
+def best(function, times):
+    """Median and least processor time."""
+    took = []
+    for _ in range(times):
+        start = time.process_time()
+        function()
+        took.append(time.process_time() - start)
+    return statistics.median(took), min(took)
+
+
+def one(seconds):
+    """Mark once in this process; peak memory over that of the trace."""
+    from tautlog.judge import judge
+    from tautlog.marking import mark
+
+    trace, setup = trace_of(seconds)
+    mark(*trace_of(0.3))  # what imports cost is not marking
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    judge(mark(trace, setup), setup)
+    after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    size = trace.force_n.nbytes / 1024
+    print(f"  memory on top of the trace: {(after - before) / size:.1f} x the trace")
+    median, least = best(lambda: judge(mark(trace, setup), setup), 7 if seconds < 2 else 3)
+    print(f"  marked and judged: median {median:.3f} s, least {least:.3f} s of processor time")
+
+
+def filters():
+    """Ours over scipy's on the same data, in turns."""
+    from tautlog.filters import cfc_filter
+
+    data = np.random.default_rng(1).normal(size=4_000_000)
+    sections = butter(2, 2.0775 * 180, fs=RATE_HZ, output="sos")
+    ratios = []
+    for _ in range(5):
+        ours = best(lambda: cfc_filter(data, RATE_HZ, 180), 1)[0]
+        theirs = best(lambda: sosfiltfilt(sections, data), 1)[0]
+        ratios.append(ours / theirs)
+    print(f"filter: {statistics.median(ratios):.2f} x sosfiltfilt on the same 8 s")
+
+
+if __name__ == "__main__":
+    if len(sys.argv) > 1:
+        one(float(sys.argv[1]))
+    else:
+        for seconds in ("1", "8"):
+            print(f"{seconds} s at 500 kS/s, in a process of its own:", flush=True)
+            subprocess.run([sys.executable, __file__, seconds], check=True)
+        filters()
