@@ -1,4 +1,4 @@
-"""Calibration: what one volt at the converter means in newtons.
+"""Calibration: what one volt at the converter means in newtons, and for how long.
 
 The chain cell, amplifier and converter is calibrated as one. The zero is not
 part of it: it is taken from the slack line of every drop (see `marks`).
@@ -6,6 +6,7 @@ part of it: it is taken from the slack line of every drop (see `marks`).
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,13 +15,16 @@ import numpy.typing as npt
 
 @dataclass(frozen=True)
 class Calibration:
-    """One straight-line calibration of the whole measuring chain.
+    """One calibration of the whole measuring chain, straight or slightly curved.
 
     Attributes
     ----------
     newton_per_volt : float
         Calibration factor, the inverse of the sensitivity. Negative when the
         cell is wired so that tension lowers the voltage.
+    newton_per_square_volt, zero_v : float
+        Curvature: newton_per_square_volt x (volt - zero_v)**2 is added; newton_per_volt is the
+        slope at zero_v. 0 for a straight line.
     expanded_u_fraction : float
         Expanded relative uncertainty (k = 2) of a force, from the calibration
         alone. The default of 0.04 is common practice for a rig that nobody has
@@ -36,6 +40,8 @@ class Calibration:
         Largest force that the calibration covered; 0 when unknown.
     bandwidth_hz : float
         Of amplifier and anti-alias filter, -3 dB; 0 when unknown.
+    good_for_days : int
+        Days from `date` on for which it counts; 0 for no end.
     date : str
         ISO date, or "" when unknown.
     note : str
@@ -43,6 +49,8 @@ class Calibration:
     """
 
     newton_per_volt: float = 1000.0
+    newton_per_square_volt: float = 0.0
+    zero_v: float = 0.0
     expanded_u_fraction: float = 0.04
     reference_v: float = 3.3
     converter_bits: int = 12
@@ -50,6 +58,7 @@ class Calibration:
     rail_high_v: float = 3.2
     range_n: float = 0.0
     bandwidth_hz: float = 0.0
+    good_for_days: int = 365
     date: str = ""
     note: str = ""
 
@@ -61,7 +70,21 @@ class Calibration:
 
     def force_n(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.float64]:
         """Force in newtons, zero not removed, of raw counts of any shape."""
-        return counts.astype(np.float64) * (self.volt_per_count(reduction) * self.newton_per_volt)
+        force = counts.astype(np.float64) * (self.volt_per_count(reduction) * self.newton_per_volt)
+        if self.newton_per_square_volt:
+            volts = counts * self.volt_per_count(reduction)
+            force += self.newton_per_square_volt * (volts - self.zero_v) ** 2
+        return force
+
+    def expired_on(self, day: str) -> bool:
+        """Whether it is too old on an ISO day or time; False where nobody said."""
+        if not self.good_for_days or not self.date:
+            return False
+        try:
+            made, used = (datetime.date.fromisoformat(one[:10]) for one in (self.date, day))
+        except ValueError:
+            return False
+        return (used - made).days > self.good_for_days
 
     def quantum_n(self, reduction: int) -> float:
         """Force of one count."""

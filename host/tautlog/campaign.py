@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from tautlog.calibration import Calibration
+from tautlog.calibrations import newest_calibration
 from tautlog.errors import CampaignError
 from tautlog.keys import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS, short
 from tautlog.line import Line, stiffness_of_rope
@@ -104,6 +105,7 @@ class Decision:
 
     rule: str = "guarded"
     decides: str = ""
+    checklist: str = "advised"
     mount_over_article: float = 1.5
     proof_factor: float = 1.25
 
@@ -219,7 +221,7 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
             **said["drop"],
         ),
         requirement=requirement,
-        calibration=calibration,
+        calibration=newest_calibration(where.parent, calibration),
         note=said["campaign"].get("note", ""),
         rig=Rig(**said["rig"]),
         cell=Cell(**said["cell"]),

@@ -20,7 +20,7 @@ RIPPING = 3  # so many falls before the peak are no accident
 SECOND_PEAK = 0.1  # prominence of a second peak, of the highest
 PEAKS_APART_S = 0.002
 FLAT_TOP_FACTOR = 2.5
-CUT_SIGMAS, CUT_SHARE, CUT_SAMPLES, CUT_OF_NEAR = 0.3, 0.3, 12, 0.15
+CUT_SIGMAS, CUT_SHARE, CUT_SAMPLES = 0.3, 0.4, 12
 RING_S = 0.1
 RING_PEAK = 0.02
 DEAD_S = 0.02
@@ -104,10 +104,11 @@ def flat_top(force_n: FloatArray, quantum_n: float, noise_n: float, quick_n: flo
     top = float(force_n.max())
     if force_n.size < 12:
         return False
-    cut_n = CUT_SIGMAS * quick_n
-    if cut_n > 2.0 * quantum_n:
-        near = force_n.size * (2 / np.pi) * np.sqrt(6 * quick_n / top)  # within 3 sigma of the top
-        if _dense(force_n >= top - cut_n, CUT_SHARE, max(CUT_SAMPLES, CUT_OF_NEAR * near)):
+    if quick_n > 2.0 * quantum_n:
+        # Of what lies within the noise of the top, little comes close to the largest.
+        near = np.count_nonzero(force_n >= top - 6.0 * quick_n)
+        close = np.count_nonzero(force_n >= top - max(2.0 * quantum_n, CUT_SIGMAS * quick_n))
+        if close >= CUT_SAMPLES and close > CUT_SHARE * near:
             return True
     # The largest of many lies four sigma above their mean, the lowest as far below.
     depth = max(3.0 * quantum_n, 6.0 * noise_n, 1e-4 * top)

@@ -45,6 +45,8 @@ class Health:
         Mean of the second channel, and of the one named "excitation", where there is one.
     free_bytes : int or None
         Memory of the board that nothing uses.
+    span_n : float
+        Tension that still fits between the present level and the far limit.
     """
 
     level_v: float
@@ -61,6 +63,7 @@ class Health:
     second_channel_v: float | None = None
     excitation_v: float | None = None
     free_bytes: int | None = None
+    span_n: float = 0.0
 
 
 def read_health(session: Session, calibration: Calibration) -> Health:
@@ -118,6 +121,9 @@ def _health_of(
     step_v = calibration.volt_per_count(reduction)
     level_v = float(counts.mean()) * step_v
     nearest_v = min(level_v - calibration.rail_low_v, calibration.rail_high_v - level_v)
+    # Tension raises the voltage, unless the calibration says otherwise.
+    up = calibration.newton_per_volt > 0
+    far_v = calibration.rail_high_v - level_v if up else level_v - calibration.rail_low_v
     force_n = calibration.force_n(counts, reduction)
     mains_hz, mains_n = mains_component(force_n, board.sample_rate_hz)
     seconds_us = wire.ticks_elapsed_us(blocks[-1].stamp_us, blocks[0].stamp_us)
@@ -133,6 +139,7 @@ def _health_of(
         level_v=level_v,
         noise_n=float(counts.std()) * calibration.quantum_n(reduction),
         rail_distance_n=nearest_v * abs(calibration.newton_per_volt),
+        span_n=far_v * abs(calibration.newton_per_volt),
         mains_hz=mains_hz,
         mains_n=mains_n,
         measured_rate_hz=between / seconds_us * 1e6 if seconds_us > 0 else None,

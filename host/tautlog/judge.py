@@ -245,6 +245,16 @@ def _cable(marks: Marks, setup: DropSetup) -> Judged:
     return (INVALID if marks.gap_in_contact else NOTE), "cable-lost", text
 
 
+def _expired(marks: Marks, setup: DropSetup) -> Judged:
+    if marks.has("calibration-expired"):
+        text = (
+            "the calibration was too old on that day: no qualification, engineering information "
+            "until the chain has been checked again"
+        )
+        return INVALID, "calibration-expired", text
+    return None
+
+
 def _duration(marks: Marks, setup: DropSetup) -> Judged:
     low_s, high_s = setup.shortest_s, setup.longest_s
     if marks.duration_s is None or (low_s is None and high_s is None):
@@ -275,6 +285,7 @@ CONDITIONS: tuple[Condition, ...] = (
     _shift,
     _mount,
     _cable,
+    _expired,
     _duration,
     _release,
 )

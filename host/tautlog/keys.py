@@ -221,6 +221,17 @@ KEYS = (
         "Of amplifier and anti-alias filter, -3 dB; 0: unknown.",
         least=0,
     ),
+    Key(
+        "calibration",
+        "newton_per_square_volt",
+        float,
+        0.0,
+        "Curvature: times the square of the voltage above zero_v; 0: a straight line.",
+    ),
+    Key("calibration", "zero_v", float, 0.0, "Where that square is zero.", least=0),
+    Key(
+        "calibration", "good_for_days", int, 365, "Until the next calibration; 0: no end.", least=0
+    ),
     Key("calibration", "date", str, "", "Day of the calibration, such as 2026-03-01."),
     Key("calibration", "note", str, "", "Serial numbers, method, who did it."),
     Key("board", "port", str, "", "Serial port or socket://host:port; empty: find the board."),
@@ -258,6 +269,14 @@ KEYS = (
         choices=("guarded",),
     ),
     Key("decision", "decides", str, "", "Name of the person who decides."),
+    Key(
+        "decision",
+        "checklist",
+        str,
+        "advised",
+        "required: no drop without a fresh `tautlog check`.",
+        choices=("advised", "required"),
+    ),
     Key("decision", "mount_over_article", float, 1.5, "Strength of mount over article.", least=1),
     Key("decision", "proof_factor", float, 1.25, "Proof of the mount over the peak.", least=1),
     Key("line", "name", str, "polyester 8 mm, 1.5 m", "As in [drop] line."),

@@ -114,6 +114,8 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
         limit_force_n=setup.upper_n,
         findings=findings,
     )
+    if trace.calibration_expired:
+        marks = _with(marks, "calibration-expired", "the calibration was too old on that day")
     if force.size - marks.missing_samples < LEAST_SAMPLES:
         return _with(marks, "no-samples", f"the trace has only {force.size} samples")
     filled = _filled(force, missing)

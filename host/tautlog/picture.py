@@ -60,6 +60,77 @@ def draw(trace: Trace, marks: Mapping[str, Any], title: str) -> Figure:
     return figure
 
 
+def draw_prediction(
+    time_s: FloatArray,
+    force_n: FloatArray,
+    figures: Mapping[str, Any],
+    title: str,
+) -> Figure:
+    """Draw a predicted pull.
+
+    Parameters
+    ----------
+    time_s, force_n : ndarray of float64, shape (n,)
+        Time since the line comes taut, and force.
+    figures : mapping
+        The object that ``tautlog plan --json`` prints.
+    title : str
+        What stands on top.
+    """
+    figure = Figure(figsize=(9.0, 5.5), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots()
+    low, high, peak = (float(figures[f"peak_{name}_n"]) for name in ("low", "high", "force"))
+    top_ms = 1e3 * float(time_s[int(np.argmax(force_n))])
+    axes.fill_between(
+        1e3 * time_s,
+        force_n * (low / peak),
+        force_n * (high / peak),
+        color=_FAINT,
+        alpha=0.35,
+        lw=0,
+        label=f"band of the prediction, {low:.0f} to {high:.0f} N at the peak",
+    )
+    axes.plot(1e3 * time_s, force_n, color=_INK, lw=1.8, label="predicted force")
+    axes.annotate(
+        f"{peak:.0f} N",
+        (top_ms, peak),
+        xytext=(0, 6),
+        textcoords="offset points",
+        ha="center",
+        color=_INK,
+    )
+    for name, colour, style in (("target", _TARGET, "--"), ("limit", _LIMIT, "-.")):
+        value = figures.get(f"{name}_force_n")
+        if value:
+            axes.axhline(value, color=colour, lw=1.2, ls=style, label=f"{name} {value:.0f} N")
+    axes.set_xlabel("time since the line comes taut, ms")
+    axes.set_ylabel("force, N")
+    axes.set_ylim(0.0, 1.15 * max(high, figures.get("limit_force_n") or 0.0))
+    axes.set_title(title, fontsize=10, color=_INK, loc="left")
+    axes.legend(loc="upper right", fontsize=8.5, framealpha=0.9)
+    axes.grid(alpha=0.25)
+    return figure
+
+
+def draw_residuals(loads_n: FloatArray, percent: FloatArray, title: str) -> Figure:
+    """Draw what a calibration leaves, in per cent of the range over load, in their order."""
+    figure = Figure(figsize=(8.0, 4.5), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots()
+    axes.axhline(0.0, color=_FAINT, lw=1.0)
+    axes.plot(loads_n, percent, color=_FAINT, lw=0.8)
+    rising = np.concatenate([[True], np.diff(loads_n) >= 0])
+    for way, marker, name in ((rising, "^", "load going up"), (~rising, "v", "coming down")):
+        axes.plot(loads_n[way], percent[way], marker, ms=7, color=_INK, label=name, ls="none")
+    axes.set_xlabel("load, N")
+    axes.set_ylabel("residual, % of range")
+    axes.set_title(title, fontsize=9.5, color=_INK, loc="left")
+    axes.legend(fontsize=8.5)
+    axes.grid(alpha=0.25)
+    return figure
+
+
 def save(figure: Figure, path: Path, *, replace: bool = False) -> None:
     """Write a picture in the format of its ending.
 

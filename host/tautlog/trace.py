@@ -40,6 +40,8 @@ class Trace:
         Largest force that the calibration covered; 0 when unknown.
     bandwidth_hz : float
         Of the amplifier, -3 dB, one pole; 0 when unknown.
+    calibration_expired : bool
+        The calibration was too old on the day of the drop.
     """
 
     force_n: npt.NDArray[np.float64]
@@ -52,6 +54,7 @@ class Trace:
     calibration_u_fraction: float = 0.04
     covered_n: float = 0.0
     bandwidth_hz: float = 0.0
+    calibration_expired: bool = False
 
     def __post_init__(self) -> None:
         if not self.sample_rate_hz > 0:
@@ -90,6 +93,8 @@ class DropSetup:
         What the duration, above 10 % of the peak, must lie between.
     article, line, operator, note : str
         Identities and remarks, as typed.
+    checklist, override : str
+        The list that was gone through before; who dropped beyond a limit, and why.
     article_finding : str
         What inspection found: one of `judge.ARTICLE_FINDINGS`.
     """
@@ -105,6 +110,8 @@ class DropSetup:
     line: str = ""
     operator: str = ""
     note: str = ""
+    checklist: str = ""
+    override: str = ""
     article_finding: str = "not-inspected"
 
     @property

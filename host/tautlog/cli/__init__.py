@@ -18,9 +18,12 @@ from tautlog.errors import TautlogError
 COMMANDS = {
     "rehearse": ("rehearse", "A whole drop on a simulated rig, no hardware."),
     "init": ("init", "A new campaign folder with a commented campaign.toml."),
+    "plan": ("plan", "Predict a drop, or find the one that meets a target."),
     "boards": ("boards", "The serial ports of this machine, likely boards first."),
     "install": ("install", "Put the firmware on a board."),
+    "calibrate": ("calibrate", "Known weights, live or from a table."),
     "health": ("health", "What the instrument reads while nothing happens."),
+    "check": ("check", "The list before a drop, two persons, one by one."),
     "drop": ("drop", "Arm, release or wait for a hand, capture, mark, judge."),
     "recover": ("recover", "Fetch an event that a board still holds."),
     "import": ("import_", "Make a record from a CSV trace of another instrument."),
@@ -28,6 +31,8 @@ COMMANDS = {
     "inspect": ("inspect_", "Enter what was found when the article was looked at."),
     "decide": ("decide", "Enter what a named person decides about a test, and why."),
     "remark": ("remark", "Mark many records again, on all cores."),
+    "learn": ("learn", "What the drops of a line say of the next one."),
+    "ledger": ("ledger", "The drops of every article, line and mount."),
     "show": ("show", "Picture of a record to a file."),
     "list": ("list_", "The records of a folder."),
 }

@@ -34,6 +34,10 @@ from tautlog.cli import options
     show_default=True,
     help="How long to record after the release.",
 )
+@click.option(
+    "--override-by", metavar="NAME", help="Who drops beyond what the mount is proven for."
+)
+@click.option("--override-reason", metavar="TEXT", help="And why; both go into the record.")
 @options.cfc_option
 @options.json_option
 def command(
@@ -44,6 +48,8 @@ def command(
     yes: bool,
     countdown_s: float,
     record_s: float,
+    override_by: str | None,
+    override_reason: str | None,
     cfc: str,
     as_json: bool,
     **setup: Any,
@@ -56,13 +62,17 @@ def command(
     from tautlog.calibration import Calibration
     from tautlog.cli.conduct import conduct, show_outcome
     from tautlog.cli.console import ConsoleCrew
+    from tautlog.cli.permit import permitted
     from tautlog.drop import DropPlan
 
     campaign = options.here()
     port = options.port_of(port, campaign)
+    crew = ConsoleCrew(yes=yes, quiet=as_json)
     plan = DropPlan(
         path=Path(),
-        setup=options.setup_of(campaign, setup),
+        setup=permitted(
+            campaign, options.setup_of(campaign, setup), override_by, override_reason, crew
+        ),
         calibration=campaign.calibration if campaign else Calibration(),
         by_hand=by_hand,
         countdown_s=countdown_s,
@@ -70,6 +80,5 @@ def command(
         campaign=campaign.name if campaign else "",
     )
     plan = plan.at(options.record_path(out, campaign, plan.setup.article))
-    crew = ConsoleCrew(yes=yes, quiet=as_json)
     outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
     show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)

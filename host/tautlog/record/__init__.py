@@ -64,14 +64,17 @@ padded with NUL; `sample_index` int64, nearest sample, counted from the start of
 trace (negative before it, and counted with the samples of gaps); `stamp_us` uint32
 as above; `value` int32, its meaning depends on the event.
 
-``/setup`` attributes mass_kg, height_m, target_n, limit_n (float); article, line,
-operator, note, article_finding (string): what people said of the drop.
+``/setup`` attributes mass_kg, height_m, target_n, limit_n, fittings_kg, shortest_s,
+longest_s (float); article, line, operator, note, article_finding, checklist (one JSON
+object), override (string): what people said of the drop.
 
-``/calibration`` attributes newton_per_volt, expanded_u_fraction (k = 2), reference_v,
-rail_low_v, rail_high_v, range_n (float), converter_bits (int), date, note (string).
-Force in newtons, zero not removed, of a count::
+``/calibration`` attributes newton_per_volt, newton_per_square_volt, zero_v, expanded_u_fraction
+(k = 2), reference_v, rail_low_v, rail_high_v, range_n, bandwidth_hz (float),
+converter_bits, good_for_days (int), date, note (string). Force in newtons, zero not
+removed, of a count::
 
-    count x reference_v / (2**converter_bits x reduction) x newton_per_volt
+    volt = count x reference_v / (2**converter_bits x reduction)
+    force = volt x newton_per_volt + newton_per_square_volt x (volt - zero_v)**2
 
 ``/marks/N`` one group for each marking run, N = 1, 2, ...; attributes software, utc
 (string), settings_json, result_json (string, one JSON object each). Runs are only

@@ -236,6 +236,7 @@ class Record:
             calibration_u_fraction=self.calibration.expanded_u_fraction,
             covered_n=self.calibration.range_n,
             bandwidth_hz=self.calibration.bandwidth_hz,
+            calibration_expired=self.calibration.expired_on(self.utc),
         )
 
     def _time_of(self, name: str, size: int) -> float | None:
@@ -270,6 +271,7 @@ class Record:
             calibration_u_fraction=self.calibration.expanded_u_fraction,
             covered_n=self.calibration.range_n,
             bandwidth_hz=self.calibration.bandwidth_hz,
+            calibration_expired=self.calibration.expired_on(self.utc),
         )
 
 

@@ -1,0 +1,245 @@
+"""``tautlog calibrate``."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from tautlog.cli import options
+
+if TYPE_CHECKING:
+    from tautlog.calibrating import Calibrated, Point
+    from tautlog.calibration import Calibration
+    from tautlog.campaign import Campaign
+
+STEADY_READINGS = 3  # one after the other that agree
+MOST_READINGS = 40
+
+
+@click.command(name="calibrate")
+@options.port_options
+@click.option(
+    "--from-csv",
+    "table",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Points taken by hand: columns load_n or mass_kg, volt or counts, run.",
+)
+@click.option(
+    "--load",
+    "loads_kg",
+    multiple=True,
+    type=click.FloatRange(min=0),
+    metavar="KG",
+    help="Weights to hang, in order; several times. Zero, up and down again without.",
+)
+@click.option("--degree", type=click.IntRange(1, 2), help="1 straight, 2 curved; else by F test.")
+@click.option("--gravity", type=click.FloatRange(9.7, 9.9), default=9.80665, show_default=True)
+@click.option("--hang", is_flag=True, help="Only check that the hanging sled reads its weight.")
+@click.option("--mass", "mass_kg", type=float, metavar="KG", help="Of the sled, for --hang.")
+@click.option("--note", default="", metavar="TEXT", help="Serial numbers, weights, who did it.")
+@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Residuals.")
+@options.json_option
+def command(
+    port: str | None,
+    timeout_scale: float,
+    table: Path | None,
+    loads_kg: tuple[float, ...],
+    degree: int | None,
+    gravity: float,
+    hang: bool,
+    mass_kg: float | None,
+    note: str,
+    picture: Path | None,
+    as_json: bool,
+) -> None:
+    """Calibrate the chain with known weights, live or from a table.
+
+    Live: each weight is asked for, and its reading taken once it is steady. In a campaign
+    the calibration is kept as a new file and used from then on, in every record; the ones
+    before are kept, too. Nobody stands under a weight that hangs.
+    """
+    from tautlog.calibrating import calibrate, data_sheet_slope
+    from tautlog.calibration import Calibration
+    from tautlog.calibrations import add_calibration
+    from tautlog.calibrations import as_json as plain
+    from tautlog.cli.console import print_json
+
+    campaign = options.here()
+    base = campaign.calibration if campaign else Calibration()
+    if hang:
+        _hang(port, campaign, base, mass_kg, timeout_scale)
+        return
+    points = (
+        _from_table(table, base, gravity)
+        if table is not None
+        else _live(port, campaign, base, loads_kg, gravity, timeout_scale)
+    )
+    cell = campaign.cell if campaign else None
+    made = calibrate(
+        points,
+        base,
+        degree=degree,
+        planned_n=campaign.setup.upper_n if campaign else None,
+        data_sheet_newton_per_volt=data_sheet_slope(
+            cell.rated_n, cell.sensitivity_mv_per_v, cell.excitation_v, campaign.amplifier.gain
+        )
+        if cell and campaign
+        else None,
+        date=f"{datetime.now(UTC):%Y-%m-%d}",
+        note=note,
+    )
+    where = add_calibration(campaign.folder, made) if campaign else None
+    if picture is not None:
+        _draw(made, picture)
+    if as_json:
+        print_json({**plain(made), "file": str(where) if where else None})
+        return
+    _show(made)
+    click.echo(f"kept as {where}" if where else "no campaign here: nothing is kept")
+
+
+def _from_table(table: Path, base: Calibration, gravity: float) -> list[Point]:
+    from tautlog.points import read_points
+
+    return read_points(table, volt_per_count=base.volt_per_count(1), gravity_m_s2=gravity)
+
+
+def _live(
+    port: str | None,
+    campaign: Campaign | None,
+    base: Calibration,
+    loads_kg: tuple[float, ...],
+    gravity: float,
+    timeout_scale: float,
+) -> list[Point]:
+    """Ask for each weight and read it once it is steady."""
+    from tautlog.calibrating import Point
+    from tautlog.errors import CalibrationError
+    from tautlog.link import SerialLink
+    from tautlog.session import Session
+
+    if len(set(loads_kg)) < 2:
+        raise CalibrationError(
+            "give the weights with --load, such as --load 0 --load 5 --load 10 --load 5 --load 0, "
+            "or a table with --from-csv"
+        )
+    points = []
+    with SerialLink(options.port_of(port, campaign)) as link:
+        session = Session(link, timeout_scale=timeout_scale)
+        session.greet()
+        for load in loads_kg:
+            click.prompt(
+                f"hang {load:g} kg, stand clear, press Enter",
+                default="",
+                show_default=False,
+                err=True,
+            )
+            volt = _steady_volt(session, base)
+            click.echo(f"  {load:g} kg reads {volt:.5f} V", err=True)
+            points.append(Point(load * gravity, volt))
+    return points
+
+
+def _steady_volt(session: object, base: Calibration) -> float:
+    """Mean reading once three in a row agree within their own noise."""
+    import numpy as np
+
+    from tautlog.errors import CalibrationError
+    from tautlog.health import read_health
+    from tautlog.session import Session
+
+    assert isinstance(session, Session)
+    seen: list[float] = []
+    for _ in range(MOST_READINGS):
+        health = read_health(session, base)
+        seen.append(health.level_v)
+        last = seen[-STEADY_READINGS:]
+        noise_v = health.noise_n / abs(base.newton_per_volt)
+        if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * noise_v, 1e-4):
+            return float(np.mean(last))
+    raise CalibrationError(
+        f"the reading is not steady after {MOST_READINGS} tries ({min(seen):.4f} to "
+        f"{max(seen):.4f} V): let the weight hang still"
+    )
+
+
+def _hang(
+    port: str | None,
+    campaign: Campaign | None,
+    base: Calibration,
+    mass_kg: float | None,
+    timeout_scale: float,
+) -> None:
+    """Check what a hanging sled reads, against a slack line."""
+    from tautlog.calibrating import hanging_check
+    from tautlog.errors import CalibrationError
+    from tautlog.link import SerialLink
+    from tautlog.session import Session
+    from tautlog.trace import STANDARD_GRAVITY_M_PER_S2
+
+    mass = mass_kg or (campaign.setup.mass_kg if campaign else None)
+    if not mass:
+        raise CalibrationError("give the sled's mass with --mass, or in campaign.toml")
+    with SerialLink(options.port_of(port, campaign)) as link:
+        session = Session(link, timeout_scale=timeout_scale)
+        session.greet()
+        click.prompt("line slack, press Enter", default="", show_default=False, err=True)
+        slack_v = _steady_volt(session, base)
+        click.prompt("sled hangs, press Enter", default="", show_default=False, err=True)
+        hung_v = _steady_volt(session, base)
+    holds, text = hanging_check(
+        (hung_v - slack_v) * base.newton_per_volt, mass * STANDARD_GRAVITY_M_PER_S2
+    )
+    click.echo(text)
+    if not holds:
+        raise CalibrationError("the hanging check is off: gain, mass or wiring; do not drop so")
+
+
+def _draw(made: Calibrated, path: Path) -> None:
+    import numpy as np
+
+    from tautlog import picture
+
+    loads = np.array([one.load_n for one in made.points])
+    share = 100.0 * made.fit.residuals / loads.max()
+    title = (
+        f"residuals of {loads.size} points, degree {made.degree}: "
+        f"{made.calibration.newton_per_volt:.6g} N/V, "
+        f"U = {100 * made.calibration.expanded_u_fraction:.2g} % at {loads.max():.0f} N"
+    )
+    picture.save(picture.draw_residuals(loads, share, title), path)
+
+
+def _show(made: Calibrated) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    one = made.calibration
+    curve = f", curvature {one.newton_per_square_volt:.4g} N/V2" if made.degree == 2 else ""
+    click.echo(f"{one.newton_per_volt:.6g} N/V{curve}, covered to {one.range_n:.0f} N")
+    click.echo(
+        f"U = {made.budget.expanded_u:.3g} N at {one.range_n:.0f} N = "
+        f"{100 * one.expanded_u_fraction:.2g} % (k = {made.budget.coverage_factor:.3g})"
+    )
+    for name in ("hysteresis", "repeatability", "zero_return"):
+        value = getattr(made, f"{name}_fraction")
+        told = "not known" if value is None else f"{100 * value:.3f} % of the range"
+        click.echo(f"{name.replace('_', ' ')}: {told}")
+    table = Table(box=None, pad_edge=False)
+    for name in ("run", "load N", "volt", "residual N", "% of range"):
+        table.add_column(name, justify="right")
+    for point, left in zip(made.points, made.fit.residuals, strict=True):
+        table.add_row(
+            str(point.run),
+            f"{point.load_n:.3f}",
+            f"{point.volt:.6g}",
+            f"{left:+.3g}",
+            f"{100 * left / one.range_n:+.3f}",
+        )
+    Console(highlight=False, width=100).print(table)
+    for warning in made.warnings:
+        click.echo(f"LOOK: {warning}")

@@ -1,0 +1,81 @@
+"""``tautlog check``."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+import click
+
+from tautlog.cli import options
+
+if TYPE_CHECKING:
+    from tautlog.campaign import Campaign
+    from tautlog.health import Health
+
+
+@click.command(name="check")
+@options.port_options
+@click.option("--by", "operator", required=True, metavar="NAME", help="Who asks.")
+@click.option("--with", "second", required=True, metavar="NAME", help="Who answers.")
+@options.json_option
+def command(
+    port: str | None, timeout_scale: float, operator: str, second: str, as_json: bool
+) -> None:
+    """Go through the list before a drop, two persons, one by one.
+
+    What can be measured is measured. The list is good for ten minutes and void when
+    somebody enters the zone; it goes into the record of the next drop.
+    """
+    from tautlog.checklist import CHALLENGES, Checklist, add_checklist, measured_checks
+    from tautlog.cli.console import CAUTION, print_json
+    from tautlog.errors import CampaignError
+
+    operator, second = operator.strip(), second.strip()
+    if not operator or not second or operator.casefold() == second.casefold():
+        raise click.BadParameter("two persons, two names", param_hint="--by, --with")
+    campaign = options.here()
+    if campaign is None:
+        raise CampaignError("no campaign here: a checklist belongs to one, see `tautlog init`")
+    click.echo(CAUTION, err=True)
+    measured = measured_checks(
+        _health(port, campaign, timeout_scale),
+        campaign.folder,
+        campaign.setup.target_n,
+        campaign.calibration.expired_on(f"{datetime.now(UTC):%Y-%m-%d}"),
+    )
+    for one in measured:
+        click.echo(f"  {'holds' if one.holds else 'LOOK: '} {one.text}", err=True)
+    answered = [
+        (text, click.confirm(f"{second}: {text}?", default=False, err=True))
+        for _, text in CHALLENGES
+    ]
+    made = Checklist(
+        f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}",
+        operator,
+        second,
+        tuple(measured),
+        tuple(answered),
+    )
+    path = add_checklist(campaign.folder, made)
+    if as_json:
+        from dataclasses import asdict
+
+        print_json({**asdict(made), "open": list(made.open_points), "file": str(path)})
+    if made.open_points:
+        raise CampaignError("not ready: " + "; ".join(made.open_points))
+    if not as_json:
+        click.echo(f"complete, good for ten minutes: {path}")
+
+
+def _health(port: str | None, campaign: Campaign, timeout_scale: float) -> Health | None:
+    if not port and not campaign.port:
+        return None
+    from tautlog.health import read_health
+    from tautlog.link import SerialLink
+    from tautlog.session import Session
+
+    with SerialLink(options.port_of(port, campaign)) as link:
+        session = Session(link, timeout_scale=timeout_scale)
+        session.greet()
+        return read_health(session, campaign.calibration)

@@ -1,0 +1,91 @@
+"""``tautlog learn``."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="learn")
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
+@click.option("--line", metavar="NAME", help="Which line; the campaign's without.")
+@click.option("--mass", "mass_kg", type=float, metavar="KG", help="Of the next drop.")
+@click.option("--height", "height_m", type=float, metavar="M", help="Of the next drop.")
+@options.json_option
+def command(
+    folder: Path | None,
+    line: str | None,
+    mass_kg: float | None,
+    height_m: float | None,
+    as_json: bool,
+) -> None:
+    """Learn stiffness, damping, friction and delay from the drops of a line.
+
+    Only valid drops whose load path held are learned from; the others are named with the
+    reason. Then: measured over predicted, the next drop with its band, and go on or stop.
+    """
+    from tautlog.cli.console import print_json
+    from tautlog.learning import advice, predict_next
+    from tautlog.lessons import learn_line
+
+    campaign = options.here()
+    where = folder or (campaign.folder if campaign else Path())
+    name = line if line is not None else (campaign.setup.line if campaign else "")
+    learned = learn_line(where, name, campaign.line(name) if campaign else None)
+    last = learned.lessons[-1]
+    setup = campaign.setup if campaign else None
+    mass = mass_kg or (setup.mass_kg if setup else None) or last.mass_kg
+    height = height_m or (setup.height_m if setup else None) or last.height_m
+    following = predict_next(learned, mass, height)
+    go, why = advice(learned)
+    if as_json:
+        result: dict[str, Any] = asdict(learned)
+        result["next"] = {
+            key: value if value == value else None for key, value in asdict(following).items()
+        }
+        result["go_on"], result["why"] = go, why
+        print_json(result)
+        return
+    _show(learned)
+    click.echo(
+        f"next, {mass:.4g} kg from {height:.3f} m: {following.peak_force_n:.0f} N, "
+        f"{following.peak_low_n:.0f} to {following.peak_high_n:.0f} N"
+    )
+    click.echo(("GO ON: " if go else "STOP: ") + why)
+
+
+def _show(learned: Any) -> None:
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    one = learned.line
+    click.echo(
+        f"line {one.name or 'not named'}: {one.stiffness_n_per_m:.5g} N/m +/- "
+        f"{200 * one.stiffness_u_fraction:.1f} % (k = 2), "
+        f"hardening {one.hardening_per_m2:.3g} / m2, damping {one.damping_ratio:.3f}, "
+        f"{one.drops} drops since new; from {one.source}"
+    )
+    friction = "not known" if learned.friction_n is None else f"{learned.friction_n:.1f} N"
+    delay = "not told" if learned.delay_s is None else f"{1000 * learned.delay_s:.1f} ms"
+    click.echo(f"friction {friction}, delay of the latch {delay}")
+    table = Table(box=None, pad_edge=False)
+    for name in ("record", "kg", "m", "peak N", "measured / predicted", "stiffness N/m"):
+        table.add_column(name, justify="left" if name == "record" else "right")
+    for lesson, ratio in zip(learned.lessons, learned.ratios, strict=True):
+        table.add_row(
+            escape(lesson.name),
+            f"{lesson.mass_kg:.4g}",
+            f"{lesson.height_m:.3f}",
+            f"{lesson.peak_n:.0f}",
+            f"{ratio:.3f}",
+            f"{lesson.stiffness_n_per_m:.5g}",
+        )
+    Console(highlight=False, width=120).print(table)
+    for name, reason in learned.refused:
+        click.echo(f"not learned from {name}: {reason}")

@@ -1,0 +1,68 @@
+"""``tautlog plan``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tautlog.cli import options
+
+SOLVE = ("mass", "height", "stiffness")
+
+
+@click.command(name="plan")
+@click.option("--mass", "mass_kg", type=float, metavar="KG", help="All that moves.")
+@click.option("--height", "height_m", type=float, metavar="M", help="Free travel until taut.")
+@click.option("--target", "target_n", type=float, metavar="N", help="Force to be reached.")
+@click.option("--limit", "limit_n", type=float, metavar="N", help="Overload above it.")
+@click.option("--stiffness", type=float, metavar="N/M", help="Of line and rig, at no stretch.")
+@click.option("--modulus", type=float, metavar="N", help="EA of the line; needs --length.")
+@click.option("--length", "length_m", type=float, metavar="M", help="Of the line.")
+@click.option(
+    "--pull",
+    "pulls",
+    type=str,
+    multiple=True,
+    metavar="N:M",
+    help="A point of a static pull, force:stretch; several give hardening, too.",
+)
+@click.option("--hardening", type=float, metavar="1/M2", help="b of F = k x (1 + b x2).")
+@click.option("--damping", type=float, metavar="FRACTION", help="Of critical.")
+@click.option("--friction", "friction_n", type=float, metavar="N", help="Of the rails.")
+@click.option("--line", metavar="NAME", help="A line of campaign.toml, or of its records.")
+@click.option("--solve", type=click.Choice(SOLVE), help="What is found so that the aim is met.")
+@click.option("--ladder", is_flag=True, help="The drops that lead up to it.")
+@click.option(
+    "--steps",
+    metavar="SHARES",
+    help="Shares of the load of the ladder, such as 0.25,0.5,0.75,1.",
+)
+@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Force over time.")
+@options.json_option
+def command(
+    ladder: bool, steps: str | None, picture: Path | None, as_json: bool, **given: Any
+) -> None:
+    """Predict a drop, or find the one that meets a target.
+
+    What is left out is taken from the campaign; what is still not known is solved for, so
+    that the target is proven with the uncertainty of the calibration. Rig, mount, cell,
+    amplifier and load path are held against the prediction.
+    """
+    from tautlog.cli import planning
+    from tautlog.cli.console import CAUTION, print_json
+
+    campaign = options.here()
+    planned = planning.plan(campaign, given)
+    shares = planning.shares_of(steps) if ladder or steps else ()
+    rungs = planning.ladder_of(planned, shares)
+    if picture is not None:
+        planning.draw(planned, picture)
+    if as_json:
+        print_json(planning.as_json(planned, rungs))
+        return
+    click.echo(CAUTION)
+    planning.show(planned, rungs)
+    if picture is not None:
+        click.echo(f"picture {picture}")
