@@ -23,6 +23,7 @@ from tautlog.errors import CampaignError
 from tautlog.keys import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS, short
 from tautlog.line import Line, stiffness_of_rope
 from tautlog.loadpath import Element, Mount
+from tautlog.proofs import proven, read_proofs
 from tautlog.trace import DropSetup
 
 FILE_NAME = "campaign.toml"
@@ -210,6 +211,7 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
     if problems:
         raise _mistakes(where, problems)
     target_n = requirement.target_n or requirement.derived_target_n
+    proofs = read_proofs(where.parent)
     return Campaign(
         path=where,
         name=said["campaign"].get("name") or where.absolute().parent.name,
@@ -229,7 +231,7 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
         decision=Decision(**said["decision"]),
         lines=tuple(_line(one) for one in many["line"] if _tells_stiffness(one)),
         articles=tuple(Article(**one) for one in many["article"]),
-        mounts=tuple(Mount(**one) for one in many["mount"]),
+        mounts=tuple(proven(Mount(**one), proofs) for one in many["mount"]),
         elements=tuple(Element(**one) for one in many["element"]),
         **said["board"],
     )

@@ -19,6 +19,8 @@ COMMANDS = {
     "rehearse": ("rehearse", "A whole drop on a simulated rig, no hardware."),
     "init": ("init", "A new campaign folder with a commented campaign.toml."),
     "plan": ("plan", "Predict a drop, or find the one that meets a target."),
+    "fastener": ("fastener", "What screws, bolts and shackles hold, by published formulas."),
+    "proof": ("proof", "Enter a static pull that the mount has stood."),
     "boards": ("boards", "The serial ports of this machine, likely boards first."),
     "install": ("install", "Put the firmware on a board."),
     "calibrate": ("calibrate", "Known weights, live or from a table."),

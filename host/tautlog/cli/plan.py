@@ -32,6 +32,13 @@ SOLVE = ("mass", "height", "stiffness")
 @click.option("--damping", type=float, metavar="FRACTION", help="Of critical.")
 @click.option("--friction", "friction_n", type=float, metavar="N", help="Of the rails.")
 @click.option("--line", metavar="NAME", help="A line of campaign.toml, or of its records.")
+@click.option(
+    "--flight",
+    type=str,
+    metavar="KG,KG,M/S,N/M",
+    help="Snatch in flight: body, canopy, relative speed, stiffness; its load is the target.",
+)
+@click.option("--factor", type=float, metavar="X", help="Design times test factor on that load.")
 @click.option("--solve", type=click.Choice(SOLVE), help="What is found so that the aim is met.")
 @click.option("--ladder", is_flag=True, help="The drops that lead up to it.")
 @click.option(

@@ -16,6 +16,7 @@ from tautlog.archive import list_records
 from tautlog.calibration import Calibration
 from tautlog.campaign import Campaign
 from tautlog.errors import PlanError, RecordError
+from tautlog.flight import Snatch
 from tautlog.ledger import exposures, read_entries
 from tautlog.lessons import learn_line
 from tautlog.line import Line, stiffness_of_pull, stiffness_of_rope
@@ -53,6 +54,8 @@ class Planned:
     aim: Aim | None
     solved: str
     checks: tuple[PathCheck, ...]
+    flight: Snatch | None = None
+    factor: float = 1.0
 
 
 def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
@@ -65,6 +68,11 @@ def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
     """
     _check_ranges(given)
     base = campaign.setup if campaign else None
+    flight, factor = _flight(campaign, given)
+    if flight is not None:
+        if given["target_n"]:
+            raise PlanError("--flight and --target both say what is wanted: give one")
+        given = {**given, "target_n": factor * flight.force_n}
     target = given["target_n"] or (base.target_n if base else None)
     limit = given["limit_n"] or (base.limit_n if base and not given["target_n"] else None)
     aim = None if target is None else aim_for(target, limit, _u_fraction(campaign, target))
@@ -79,8 +87,34 @@ def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
     drop, solved = _solved(mass, height, line, friction, aim, given)
     prediction = predict_drop(drop)
     return Planned(
-        drop, prediction, target, limit, aim, solved, tuple(checks(campaign, drop, prediction))
+        drop,
+        prediction,
+        target,
+        limit,
+        aim,
+        solved,
+        tuple(checks(campaign, drop, prediction)),
+        flight,
+        factor,
     )
+
+
+def _flight(campaign: Campaign | None, given: dict[str, Any]) -> tuple[Snatch | None, float]:
+    """Snatch in flight as typed, and the factor on it, stated or the campaign's."""
+    said = campaign.requirement if campaign else None
+    factor = given["factor"] or (said.design_factor * said.test_factor if said else 1.0)
+    if not (factor > 0 and math.isfinite(factor)):
+        raise PlanError(f"--factor {factor:g}: allowed is a number > 0")
+    if not given["flight"]:
+        return None, factor
+    try:
+        body, canopy, speed, stiffness = (float(one) for one in given["flight"].split(","))
+    except ValueError as problem:
+        raise PlanError(
+            f"--flight {given['flight']}: expected body, canopy, speed and stiffness, such as "
+            "25,1.2,20,30000"
+        ) from problem
+    return Snatch(body, canopy, speed, stiffness), factor
 
 
 def _check_ranges(given: dict[str, Any]) -> None:
@@ -319,6 +353,7 @@ def as_json(planned: Planned, rungs: list[Step]) -> dict[str, Any]:
         "aim_force_n": planned.aim.force_n if planned.aim else None,
         "proven_low_n": planned.aim.low_n if planned.aim else None,
         "proven_high_n": planned.aim.high_n if planned.aim else None,
+        "flight": _flight_json(planned),
         "checks": [asdict(one) for one in planned.checks],
         "ladder": [
             {"fraction": one.fraction, "purpose": one.purpose, **_plain(one.prediction)}
@@ -328,6 +363,20 @@ def as_json(planned: Planned, rungs: list[Step]) -> dict[str, Any]:
         "stop_rules": list(STOP_RULES) if rungs else [],
     }
     return result
+
+
+def _flight_json(planned: Planned) -> dict[str, float] | None:
+    flight = planned.flight
+    if flight is None:
+        return None
+    return {
+        **asdict(flight),
+        "reduced_mass_kg": flight.reduced_mass_kg,
+        "force_n": flight.force_n,
+        "duration_s": flight.duration_s,
+        "factor": planned.factor,
+        "rig_over_flight_duration": _length_s(planned.prediction) / flight.duration_s,
+    }
 
 
 def _plain(prediction: Prediction) -> dict[str, float | None]:
@@ -344,6 +393,8 @@ def show(planned: Planned, rungs: list[Step]) -> None:
         f"drop: {one.mass_kg:.4g} kg from {one.height_m:.3f} m on {line.name}, "
         f"{one.stiffness_n_per_m:.5g} N/m{found}"
     )
+    if planned.flight:
+        _show_flight(planned, planned.flight)
     if planned.aim:
         click.echo(f"aim {planned.aim.force_n:.0f} N: {planned.aim.note}")
     rows = (
@@ -372,6 +423,18 @@ def show(planned: Planned, rungs: list[Step]) -> None:
         click.echo(f"  {'holds' if check.holds else 'LOOK: '} {check.text}")
     if rungs:
         _show_ladder(rungs, console)
+
+
+def _show_flight(planned: Planned, flight: Snatch) -> None:
+    longer = _length_s(planned.prediction) / flight.duration_s
+    click.echo(
+        f"flight: {flight.force_n:.0f} N x {planned.factor:g} = {planned.target_n:.0f} N; two "
+        f"bodies with a reduced mass of {flight.reduced_mass_kg:.3g} kg, {1000 * flight.duration_s:.1f} ms"
+    )
+    click.echo(
+        f"on the rig the same peak lasts {longer:.2g} x as long, its impulse is as much larger: it "
+        "stands for the flight load in force, not in time"
+    )
 
 
 def _show_ladder(rungs: list[Step], console: Console) -> None:

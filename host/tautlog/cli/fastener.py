@@ -1,0 +1,75 @@
+"""``tautlog fastener``."""
+
+from __future__ import annotations
+
+import click
+
+from tautlog.cli import options
+
+KINDS = ("wood-screw", "lag-screw", "timber-screw", "bolt", "shackle")
+
+
+@click.command(name="fastener")
+@click.argument("kind", type=click.Choice(KINDS))
+@click.option(
+    "--diameter", "diameter_mm", type=float, metavar="MM", help="Of screw or pin; M size."
+)
+@click.option("--thread", "thread_mm", type=float, metavar="MM", help="Thread in the wood.")
+@click.option("--wood", type=float, metavar="G", help="Specific gravity; spruce about 0.42.")
+@click.option("--density", type=float, metavar="KG/M3", help="Characteristic, for timber-screw.")
+@click.option("--end-grain", is_flag=True, help="Lag screw along the grain: three quarters.")
+@click.option("--count", type=click.IntRange(1), default=1, show_default=True, help="How many.")
+@options.json_option
+def command(
+    kind: str,
+    diameter_mm: float | None,
+    thread_mm: float | None,
+    wood: float | None,
+    density: float | None,
+    end_grain: bool,
+    count: int,
+    as_json: bool,
+) -> None:
+    """Reckon what a fastener holds by the published formulas, for [[element]] of campaign.toml.
+
+    No structural proof: local codes and licensed practice decide, and a proof pull of the
+    real mount comes before any drop. Impact, wet wood, edges and prying are not in it.
+    """
+    from tautlog import loadpath
+    from tautlog.cli.console import print_json
+
+    d = _given("--diameter", diameter_mm)
+    if kind == "bolt":
+        strength, basis = loadpath.bolt_proof_n(round(d)), "proof load, ISO 898-1, class 8.8"
+    elif kind == "shackle":
+        strength, basis = loadpath.shackle_working_n(d / 1000), "working load, NAVEDTRA 14251"
+    else:
+        length = _given("--thread", thread_mm) / 1000
+        if kind == "timber-screw":
+            rho = _given("--density", density)
+            strength = loadpath.timber_screw_characteristic_n(rho, d / 1000, length)
+            basis = "characteristic withdrawal, EN 1995-1-1 8.7.2; a design value is lower"
+        elif kind == "lag-screw":
+            strength = loadpath.lag_screw_allowable_n(
+                _given("--wood", wood), d / 1000, length, end_grain=end_grain
+            )
+            basis = "allowable withdrawal, NDS 12.2-1"
+        else:
+            if end_grain:
+                raise click.UsageError("wood screws are not to be pulled from end grain")
+            strength = loadpath.wood_screw_allowable_n(_given("--wood", wood), d / 1000, length)
+            basis = "allowable withdrawal from side grain, NDS 12.2-2"
+    total = count * strength
+    if as_json:
+        print_json(
+            {"kind": kind, "one_n": strength, "count": count, "all_n": total, "basis": basis}
+        )
+        return
+    click.echo(f"{count} x {strength:.0f} N = {total:.0f} N: {basis}")
+    click.echo("no structural proof: prove the real mount by a pull; local codes come first")
+
+
+def _given(name: str, value: float | None) -> float:
+    if value is None or not value > 0:
+        raise click.UsageError(f"{name} is needed, a number > 0")
+    return value
