@@ -11,6 +11,7 @@ COMMANDS = {
     "hello": {"wire": int},
     "status": {},
     "stream": {"on": bool},
+    "shunt": {"on": bool},
     "arm": {"by": ("drive", "hand")},
     "fetch": {"from": int},
     "discard": {},

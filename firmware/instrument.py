@@ -80,6 +80,7 @@ class Instrument:
         self._inputs = 0
         self._outputs = 0
         self._flash_on = False
+        self._shunt_on = False
         self._take_up_event()
         board.start(self.history)
 
@@ -202,6 +203,9 @@ class Instrument:
             self.history.start_at(self.history.head)
             self._streaming = command["on"]
             return {"ok": True, "first": self.history.head}
+        if name == "shunt" and state == wire.SAFE:
+            self._shunt_on = command["on"]
+            return {"ok": True}
         if name == "fetch" and state == wire.HELD:
             return self._fetch(command["from"])
         if name == "discard" and state == wire.HELD:
@@ -404,6 +408,11 @@ class Instrument:
 
     def _set_outputs(self, now_us):
         outputs = 0
+        if self._shunt_on:
+            # Never with a drop, and never longer than somebody listens.
+            self._shunt_on = self.states.now == wire.SAFE and not self._is_silent(now_us)
+            if self._shunt_on:
+                outputs |= wire.OUTPUT_SHUNT
         if self.states.now == wire.ARMED:
             outputs = wire.OUTPUT_LAMP | (~self._outputs & wire.OUTPUT_BEAT)
             if self.release.drive_high:

@@ -60,6 +60,8 @@ fetch    `from`: block number. Board held: sends blocks from there and all
          events again. Answer: `oldest`, `head`, `release` (block), `kept` (where
          the event was: "memory", "flash", or "reset").
 discard  Board held: forgets the event and goes to safe.
+shunt    `on`: board safe: the switch of the shunt resistor. Off by itself in any other
+         state, and when the laptop is silent.
 prompt   Board safe: stops, and restarts at MicroPython's prompt, for installing.
 
 Stamps are microseconds of the board's clock modulo 2**30 (17.9 min).

@@ -1,5 +1,6 @@
 """Whole drops: the firmware's files in a process of their own, the laptop's side as it is."""
 
+import io
 import json
 import signal
 import subprocess
@@ -307,3 +308,27 @@ def test_the_interpreter_is_named_on_the_screen(tmp_path):
     assert done.returncode == 0, done.stderr
     assert "virtual board under" in done.stderr
     assert "ON TARGET" in done.stdout
+
+
+@pytest.mark.parametrize(("shunt_ohm", "status"), [("87150", 0), ("174650", 1)])
+def test_shunt_check_on_a_rehearsed_board(tmp_path, monkeypatch, capsys, shunt_ohm, status):
+    """350 ohm, 5 V, gain 99.8: R / (4 Rs + 2 R) of 87 150 ohm gives the rig's half a volt."""
+    assert run(["init", str(tmp_path / "kite")]) == 0
+    monkeypatch.chdir(tmp_path / "kite")
+    path = tmp_path / "kite" / "campaign.toml"
+    path.write_text(path.read_text().replace("gain = 200.0", "gain = 99.8"))
+    with BoardProcess(played(None), speed=SPEED) as board:
+        assert run(["calibrate", "--shunt", shunt_ohm, "--port", board.url]) == status
+    assert "shunt step 0.5" in capsys.readouterr().out
+
+
+def test_weights_are_hung_one_after_the_other(tmp_path, monkeypatch, capsys):
+    """A rehearsed rig reads nothing but its zero: the calibration says that it does not change."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n" * 9))
+    loads = [one for load in ("0", "5", "10", "0") for one in ("--load", load)]
+    with BoardProcess(played(None), speed=SPEED) as board:
+        assert run(["calibrate", *loads, "--port", board.url]) == 1
+    err = capsys.readouterr().err
+    assert "10 kg reads 0.4" in err
+    assert err.strip().splitlines()[-1].startswith("tautlog: the reading does not follow")

@@ -24,6 +24,7 @@ FloatArray = npt.NDArray[np.float64]
 WEIGHTS_U_FRACTION = 0.001  # masses on a verified scale, and local gravity; common practice
 LEAST_LOADS = 3
 USUAL_LOADS = 5
+LEAST_CORRELATION = 0.99
 CURVED = 0.99  # so sure must it be that a quadratic is better
 SLOPE_OFF = 0.05  # from the data sheet: then gain or wiring is not what it is thought to be
 DATA_SHEET_OFF = 0.02
@@ -114,6 +115,12 @@ def calibrate(
         )
     if np.ptp(volts) <= 0:
         raise CalibrationError("the reading does not change with the load: check the wiring")
+    follows = abs(float(np.corrcoef(volts, loads)[0, 1]))
+    if follows < LEAST_CORRELATION:
+        raise CalibrationError(
+            f"the reading does not follow the load (correlation {follows:.2f}, "
+            f"{LEAST_CORRELATION:g} is the least): check wiring, gain and the order of the weights"
+        )
     line = fit_polynomial(volts, loads, 1)
     chosen = degree or (2 if _is_curved(volts, loads, line) else 1)
     fit = line if chosen == 1 else fit_polynomial(volts, loads, chosen)

@@ -40,6 +40,13 @@ MOST_READINGS = 40
 @click.option("--gravity", type=click.FloatRange(9.7, 9.9), default=9.80665, show_default=True)
 @click.option("--hang", is_flag=True, help="Only check that the hanging sled reads its weight.")
 @click.option("--mass", "mass_kg", type=float, metavar="KG", help="Of the sled, for --hang.")
+@click.option(
+    "--shunt",
+    "shunt_ohm",
+    type=click.FloatRange(min=0, min_open=True),
+    metavar="OHM",
+    help="Only check the step of the shunt resistor.",
+)
 @click.option("--note", default="", metavar="TEXT", help="Serial numbers, weights, who did it.")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Residuals.")
 @options.json_option
@@ -52,6 +59,7 @@ def command(
     gravity: float,
     hang: bool,
     mass_kg: float | None,
+    shunt_ohm: float | None,
     note: str,
     picture: Path | None,
     as_json: bool,
@@ -72,6 +80,9 @@ def command(
     base = campaign.calibration if campaign else Calibration()
     if hang:
         _hang(port, campaign, base, mass_kg, timeout_scale)
+        return
+    if shunt_ohm is not None:
+        _shunt(port, campaign, base, shunt_ohm, timeout_scale)
         return
     points = (
         _from_table(table, base, gravity)
@@ -197,6 +208,48 @@ def _hang(
     click.echo(text)
     if not holds:
         raise CalibrationError("the hanging check is off: gain, mass or wiring; do not drop so")
+
+
+def _shunt(
+    port: str | None,
+    campaign: Campaign | None,
+    base: Calibration,
+    shunt_ohm: float,
+    timeout_scale: float,
+) -> None:
+    """Read the step that the shunt resistor makes, and hold it against what it should be.
+
+    It checks wiring and gain; the gauge itself is not loaded, so it calibrates nothing.
+    """
+    from tautlog.advice import shunt_step_mv_per_v
+    from tautlog.calibrating import shunt_check
+    from tautlog.errors import CalibrationError
+    from tautlog.link import SerialLink
+    from tautlog.session import Session
+
+    with SerialLink(options.port_of(port, campaign)) as link:
+        session = Session(link, timeout_scale=timeout_scale)
+        session.greet()
+        off_v = _steady_volt(session, base)
+        session.ask("shunt", on=True)
+        try:
+            on_v = _steady_volt(session, base)
+        finally:
+            session.ask("shunt", on=False)
+    step_v = on_v - off_v
+    cell = campaign.cell if campaign else None
+    gain = campaign.amplifier.gain if campaign else None
+    if cell is None or not (cell.bridge_ohm and cell.excitation_v and gain):
+        click.echo(
+            f"shunt step {step_v:.4f} V; tell bridge_ohm, excitation_v and gain in campaign.toml "
+            "to have it judged"
+        )
+        return
+    expected_v = 1e-3 * shunt_step_mv_per_v(cell.bridge_ohm, shunt_ohm) * cell.excitation_v * gain
+    state, text = shunt_check(step_v, expected_v)
+    click.echo(f"{text}: {state}")
+    if state != "good":
+        raise CalibrationError(f"the shunt check is {state}: look at gain, excitation and wiring")
 
 
 def _draw(made: Calibrated, path: Path) -> None:

@@ -429,7 +429,8 @@ def _show_flight(planned: Planned, flight: Snatch) -> None:
     longer = _length_s(planned.prediction) / flight.duration_s
     click.echo(
         f"flight: {flight.force_n:.0f} N x {planned.factor:g} = {planned.target_n:.0f} N; two "
-        f"bodies with a reduced mass of {flight.reduced_mass_kg:.3g} kg, {1000 * flight.duration_s:.1f} ms"
+        f"bodies with a reduced mass of {flight.reduced_mass_kg:.3g} kg, "
+        f"{1000 * flight.duration_s:.1f} ms"
     )
     click.echo(
         f"on the rig the same peak lasts {longer:.2g} x as long, its impulse is as much larger: it "

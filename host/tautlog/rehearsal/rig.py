@@ -126,6 +126,9 @@ class SimulatedRig:
         self._watch_outputs(start, n_samples, outputs)
         self._samples = end = start + n_samples
         counts = self._digitiser.counts(n_samples)
+        if outputs & wire.OUTPUT_SHUNT:
+            steps = self.scene.behaviour.shunt_v / self.scene.chain.step_v
+            counts = counts + np.uint16(round(steps * self._digitiser.reduction))
         if self._glitch_at is not None and start <= self._glitch_at < end:
             counts = counts.copy()
             counts[self._glitch_at - start] = self._digitiser.reduction * 3900

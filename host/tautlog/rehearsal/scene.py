@@ -42,6 +42,8 @@ class Behaviour:
         The cable is pulled this long after the release.
     glitch_after_s : float or None
         One sample jumps this long after the release.
+    shunt_v : float
+        By how much the shunt resistor raises the converter's voltage.
     """
 
     key_on: bool = True
@@ -53,6 +55,7 @@ class Behaviour:
     article_wire_opens: bool = True
     cut_link_after_s: float | None = None
     glitch_after_s: float | None = None
+    shunt_v: float = 0.5
 
 
 @dataclass(frozen=True)
