@@ -14,6 +14,9 @@ OWNERS = {
     "mpremote": {"installer.py"},
     "h5py": {"layout.py", "trouble.py", "seal.py", "reader.py", "writer.py"},
     "matplotlib": {"picture.py"},
+    "pyuff": {"export.py"},
+    "sqlite3": {"catalogue.py"},
+    "jinja2": {"report.py"},
 }
 ANALYSIS = [
     "trace",

@@ -31,6 +31,8 @@ class RecordSummary:
         Of the newest marks.
     record_verdict, load_verdict, trace_says, test_verdict : str
         Of the newest marks; "" where it was never marked.
+    decided : str
+        What a named person decided, or "".
     """
 
     path: Path
@@ -47,6 +49,7 @@ class RecordSummary:
     load_verdict: str = ""
     trace_says: str = ""
     test_verdict: str = ""
+    decided: str = ""
 
     @property
     def name(self) -> str:
@@ -103,6 +106,7 @@ def summary_of(path: Path) -> RecordSummary:
         load_verdict=verdict("load_verdict"),
         trace_says=verdict("trace_says"),
         test_verdict=verdict("test_verdict"),
+        decided=record.decisions[-1].verdict if record.decisions else "",
     )
 
 

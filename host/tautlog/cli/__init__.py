@@ -36,6 +36,8 @@ COMMANDS = {
     "learn": ("learn", "What the drops of a line say of the next one."),
     "ledger": ("ledger", "The drops of every article, line and mount."),
     "show": ("show", "Picture of a record to a file."),
+    "export": ("export", "CSV and other open formats."),
+    "verify": ("verify", "Whether records are what was sealed, and none is missing."),
     "list": ("list_", "The records of a folder."),
 }
 

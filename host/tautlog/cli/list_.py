@@ -14,22 +14,41 @@ if TYPE_CHECKING:
     from tautlog.archive import RecordSummary
 
 
+SORTS = ("time", "name", "article", "peak", "verdict")
+
+
 @click.command(name="list")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
+@click.option("--article", metavar="NAME", help="Of this article only.")
+@click.option("--line", metavar="NAME", help="On this line only.")
+@click.option("--verdict", metavar="WORD", help="With this verdict, of any of the questions.")
+@click.option("--since", metavar="DAY", help="From this day on, such as 2026-03-01.")
+@click.option("--until", metavar="DAY", help="To this day.")
+@click.option("--peak-least", "peak_least_n", type=float, metavar="N", help="Peak at least.")
+@click.option("--peak-most", "peak_most_n", type=float, metavar="N", help="Peak at most.")
+@click.option("--sort", type=click.Choice(SORTS), default="time", show_default=True)
+@click.option("--reverse", is_flag=True, help="The other way round.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print a table for a spreadsheet.")
 @options.json_option
-def command(folder: Path | None, as_json: bool) -> None:
+def command(
+    folder: Path | None, sort: str, reverse: bool, as_csv: bool, as_json: bool, **asked: Any
+) -> None:
     """List the records of a folder, oldest first."""
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
 
-    from tautlog.archive import list_records
+    from tautlog.catalogue import catalogued, chosen
     from tautlog.cli.console import print_json
 
     campaign = options.here()
-    records = list_records(folder or (campaign.folder if campaign else Path()))
+    where = folder or (campaign.folder if campaign else Path())
+    records = sorted(chosen(catalogued(where), **asked), key=_key(sort), reverse=reverse)
     if as_json:
         print_json([_plain(one) for one in records])
+        return
+    if as_csv:
+        _print_csv(records)
         return
     if not records:
         click.echo("no records here")
@@ -44,12 +63,51 @@ def command(folder: Path | None, as_json: bool) -> None:
             one.record_verdict or one.status,
             one.load_verdict,
             one.trace_says,
-            one.test_verdict,
+            one.decided or one.test_verdict,
         )
         cells = [one.name, one.article or one.problem]
         cells += ["-" if figure is None else f"{figure:.4g}" for figure in figures]
         table.add_row(*(escape(cell) for cell in (*cells, *(text or "-" for text in verdicts))))
     Console(highlight=False, width=150).print(table)
+
+
+def _key(sort: str) -> Any:
+    """How records are ordered; broken ones come last, whatever the order."""
+
+    def key(one: RecordSummary) -> tuple[Any, ...]:
+        broken = bool(one.problem)
+        if sort == "name":
+            return broken, one.name
+        if sort == "article":
+            return broken, one.article, one.utc, one.name
+        if sort == "peak":
+            return broken, abs(one.peak_force_n or 0.0), one.name
+        if sort == "verdict":
+            return broken, one.decided or one.test_verdict, one.utc, one.name
+        return broken, one.utc, one.name
+
+    return key
+
+
+def _print_csv(records: list[RecordSummary]) -> None:
+    """One line a record; a text that a spreadsheet would work out is made plain."""
+    import csv
+    import sys
+
+    from tautlog.export import plain_cell
+
+    writer = csv.writer(sys.stdout)
+    rows = [_plain(one) for one in records]
+    names = list(rows[0]) if rows else list(_plain(_empty()))
+    writer.writerow(names)
+    for row in rows:
+        writer.writerow([plain_cell(row[name]) for name in names])
+
+
+def _empty() -> RecordSummary:
+    from tautlog.archive import RecordSummary as Summary
+
+    return Summary(Path())
 
 
 def _plain(one: RecordSummary) -> dict[str, Any]:

@@ -13,6 +13,8 @@ record_id                    ASCII   32 hexadecimal digits, different for every 
 software                     string  program and version that wrote the file
 utc                          string  ISO 8601, when the file was begun; a label only
 campaign                     string  name of the campaign
+previous_seal_sha256         ASCII   seal of the record that was sealed before it in the
+                                     same campaign; missing in the first
 status                       string  "recording" (being written, or its writer was
                                      killed), "complete", "aborted" (ended early; what
                                      came until then is here), "recovered" (completed

@@ -141,6 +141,8 @@ class Record:
         Oldest first.
     decisions : tuple of Decision
         Oldest first.
+    previous_seal : str
+        Seal of the record before it in its campaign; "" for the first.
     """
 
     path: Path
@@ -162,6 +164,7 @@ class Record:
     marks: tuple[MarksRun, ...]
     inspections: tuple[Inspection, ...] = ()
     decisions: tuple[Decision, ...] = ()
+    previous_seal: str = ""
 
     @property
     def inspected_setup(self) -> DropSetup:
@@ -315,6 +318,7 @@ def open_record(path: str | os.PathLike[str]) -> Record:
             marks=_marks(file),
             inspections=_inspections(file),
             decisions=_decisions(file),
+            previous_seal=layout.text_of(file, "previous_seal_sha256"),
         )
 
 

@@ -19,6 +19,7 @@ import numpy.typing as npt
 from tautlog.calibration import Calibration
 from tautlog.errors import RecordError, RecordExistsError
 from tautlog.record import layout
+from tautlog.record.chain import add_link, last_seal
 from tautlog.record.journal import FileLockedError, JournaledFile, journal_path
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.reader import open_record
@@ -210,11 +211,13 @@ class RecordWriter:
             with self._disk():
                 layout.put(self._file, {"status": status, "status_text": text})
                 put_seal(self._file)
+                link = _link_of(self._file)
                 self._file.close()
                 self._raw.commit()
         finally:
             self._abandon()
         self._committed = self.next_block
+        add_link(self.path, *link)
 
     def leave(self) -> None:
         """Commit and close, but do not finish: `resume` can go on with the record."""
@@ -337,7 +340,9 @@ def write_values(
         put_seal(file)
 
     raw, file = _create(Path(path), campaign, utc, fill)
+    link = _link_of(file)
     _close_uncommitted(file, raw)
+    add_link(Path(path), *link)
 
 
 def add_marks(
@@ -441,6 +446,15 @@ def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str
     return number
 
 
+def _link_of(file: h5py.File) -> tuple[str, str, str]:
+    """What the chain keeps of a sealed record: identity, seal, and the seal before it."""
+    return (
+        layout.text_of(file, "record_id"),
+        layout.text_of(file, "seal_sha256"),
+        layout.text_of(file, "previous_seal_sha256"),
+    )
+
+
 def _create(
     path: Path, campaign: str, utc: str, fill: Callable[[h5py.File], None]
 ) -> tuple[JournaledFile, h5py.File]:
@@ -469,6 +483,9 @@ def _create(
                 },
             )
             layout.put(file, {"utc": utc or _now(), "campaign": campaign, "status": "recording"})
+            previous = last_seal(path.parent)
+            if previous:
+                layout.put(file, {"previous_seal_sha256": previous})
             file.create_dataset(
                 "events", (0,), EVENT_DTYPE, maxshape=(None,), chunks=(layout.CHUNK_EVENTS,)
             )

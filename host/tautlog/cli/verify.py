@@ -1,0 +1,45 @@
+"""``tautlog verify``."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="verify")
+@click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="[RECORD|FOLDER]...")
+@options.json_option
+def command(places: tuple[Path, ...], as_json: bool) -> None:
+    """Tell whether records are what was sealed, and whether one is missing.
+
+    Folders are searched with all that is in them; the chain of each campaign in them is
+    followed. Exit status 1 when anything differs. A seal is no signature.
+    """
+    from tautlog.cli.console import print_json
+    from tautlog.errors import RecordError
+    from tautlog.verify import verify
+
+    campaign = options.here()
+    found = verify(list(places) or [campaign.folder if campaign else Path()])
+    if as_json:
+        print_json(
+            [{"record": str(one.path), "state": one.state, "text": one.text} for one in found]
+        )
+    else:
+        for one in found:
+            if one.state != "intact":
+                click.echo(f"{one.path}: {one.state}: {one.text}")
+        counts = Counter(one.state for one in found)
+        told = ", ".join(f"{number} {state}" for state, number in sorted(counts.items()))
+        click.echo(told or "no records here")
+    differing = [one for one in found if one.differs]
+    if differing:
+        raise RecordError(
+            f"{len(differing)} of {len(found)} differ, the first: {differing[0].path} "
+            f"{differing[0].text}",
+            path=str(differing[0].path),
+        )

@@ -1,0 +1,226 @@
+"""Keeping: seals and chain, the catalogue, and export to open formats."""
+
+import csv
+import json
+import os
+import sqlite3
+
+import numpy as np
+import pytest
+import pyuff
+
+from tautlog.archive import summary_of
+from tautlog.catalogue import FILE_NAME, catalogued, chosen
+from tautlog.cli import run
+from tautlog.export import plain_cell
+from tautlog.quicklook import mark_new
+from tautlog.record import open_record
+from tautlog.record.chain import read_chain
+
+
+def imported(folder, name, peak, article="a", note=""):
+    """A small record from a CSV trace."""
+    table = folder / f"{name}.csv"
+    time_s = np.arange(2000) / 1000
+    force = np.where((time_s > 0.5) & (time_s < 0.56), peak, 0.0) * np.sin(
+        np.pi * np.clip((time_s - 0.5) / 0.06, 0, 1)
+    )
+    table.write_text("t,f\n" + "".join(f"{a},{b}\n" for a, b in zip(time_s, force, strict=True)))
+    given = ["--force-column", "f", "--time-column", "t", "--mass", "9", "--height", "1"]
+    given += ["--target", "1000", "--article", article, "--line", "l", "--note", note]
+    assert run(["import", str(table), *given, "--out", str(folder / f"{name}.h5")]) == 0
+    table.unlink()
+    return folder / f"{name}.h5"
+
+
+@pytest.fixture
+def kite(tmp_path, monkeypatch, capsys):
+    """A campaign of three records."""
+    assert run(["init", str(tmp_path / "kite")]) == 0
+    folder = tmp_path / "kite"
+    monkeypatch.chdir(folder)
+    for name, peak, article in (("one", 900.0, "a"), ("two", 1500.0, "b"), ("three", 1200.0, "a")):
+        mark_new(imported(folder, name, peak, article), cfc=60)
+    capsys.readouterr()
+    return folder
+
+
+def said(capsys, *arguments):
+    capsys.readouterr()
+    status = run([str(one) for one in arguments])
+    out, err = capsys.readouterr()
+    return status, out, err
+
+
+def test_all_intact(kite, capsys):
+    status, out, _ = said(capsys, "verify")
+    assert status == 0
+    assert out.strip() == "3 intact"
+    links = read_chain(kite)
+    assert [one.name for one in links] == ["one.h5", "two.h5", "three.h5"]
+    assert [one.previous for one in links] == ["", links[0].seal, links[1].seal]
+    assert open_record(kite / "three.h5").previous_seal == links[1].seal
+
+
+def test_marks_and_inspections_change_no_seal(kite, capsys):
+    said(capsys, "mark", "one.h5")
+    said(capsys, "inspect", "one.h5", "--found", "intact", "--by", "A")
+    assert said(capsys, "verify")[0] == 0
+
+
+def test_a_flipped_bit_shows(kite, capsys):
+    path = kite / "two.h5"
+    content = path.read_bytes()
+    at = content.index(np.float64(open_record(path).trace().force_n[530]).tobytes())
+    path.write_bytes(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
+    status, out, err = said(capsys, "verify")
+    assert status == 1
+    assert "broken: raw data, set-up or calibration" in out
+    assert "two.h5" in err
+
+
+@pytest.mark.parametrize(
+    ("change", "state"),
+    [
+        (lambda folder: (folder / "two.h5").unlink(), "missing"),
+        (lambda folder: os.replace(folder / "three.h5", folder / "two.h5"), "swapped"),
+        (lambda folder: (folder / "two.h5").write_bytes(b"nothing"), "unreadable"),
+    ],
+)
+def test_what_was_taken_or_put_there_shows(kite, capsys, change, state):
+    change(kite)
+    status, out, _ = said(capsys, "verify", "--json")
+    assert status == 1
+    assert state in {one["state"] for one in json.loads(out)}
+
+
+def test_a_record_taken_from_file_and_chain_shows(kite, capsys):
+    (kite / "two.h5").unlink()
+    chain = kite / "chain.jsonl"
+    lines = chain.read_text().splitlines(keepends=True)
+    chain.write_text(lines[0] + lines[2])
+    status, out, _ = said(capsys, "verify")
+    assert status == 1
+    assert "three.h5: missing" in out
+    chain.unlink()
+    status, out, _ = said(capsys, "verify")
+    assert status == 1
+    assert "gone, also from the chain" in out
+
+
+def test_outside_a_campaign_there_is_no_chain(tmp_path, capsys):
+    path = imported(tmp_path, "lone", 900.0)
+    assert not (tmp_path / "chain.jsonl").exists()
+    assert said(capsys, "verify", path)[0] == 0
+    assert said(capsys, "verify", tmp_path / "nowhere")[0] == 1
+
+
+# Catalogue
+
+
+def test_the_catalogue_says_what_the_files_say(kite):
+    first = catalogued(kite)
+    assert first == catalogued(kite)
+    assert first == [summary_of(path) for path in sorted(kite.glob("*.h5"))]
+    mark_new(kite / "one.h5", cfc=None)
+    (kite / "two.h5").unlink()
+    after = {one.name: one for one in catalogued(kite)}
+    assert set(after) == {"one", "three"}
+    assert after["one"].peak_force_n is not None
+
+
+@pytest.mark.parametrize("content", [b"", b"no database at all" * 100])
+def test_a_damaged_catalogue_is_made_again(kite, content):
+    before = catalogued(kite)
+    (kite / FILE_NAME).write_bytes(content)
+    assert catalogued(kite) == before
+    with sqlite3.connect(kite / FILE_NAME) as database:
+        assert database.execute("SELECT count(*) FROM records").fetchone() == (3,)
+
+
+def test_a_broken_record_is_listed_with_its_problem(kite, capsys):
+    (kite / "bad.h5").write_bytes(b"x")
+    status, out, _ = said(capsys, "list")
+    assert status == 0
+    assert "bad" in out
+    last = json.loads(said(capsys, "list", "--json", "--sort", "peak")[1])[-1]
+    assert last["problem"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "names"),
+    [
+        ((), ["one", "two", "three"]),
+        (("--article", "a"), ["one", "three"]),
+        (("--line", "x"), []),
+        (("--peak-least", "1000"), ["two", "three"]),
+        (("--peak-least", "1000", "--peak-most", "1300"), ["three"]),
+        (("--sort", "peak"), ["one", "three", "two"]),
+        (("--sort", "peak", "--reverse"), ["two", "three", "one"]),
+        (("--sort", "name"), ["one", "three", "two"]),
+        (("--verdict", "overload"), ["two", "three"]),
+        (("--since", "2999-01-01"), []),
+        (("--until", "2999-01-01"), ["one", "two", "three"]),
+        (("--until", "2000-01-01"), []),
+    ],
+)
+def test_list_filters_and_sorts(kite, capsys, asked, names):
+    _, out, _ = said(capsys, "list", "--json", *asked)
+    assert [one["record"].rsplit("/", 1)[-1][:-3] for one in json.loads(out)] == names
+
+
+def test_list_as_csv_holds_no_formula(kite, capsys):
+    imported(kite, "hostile", 500.0, article="=cmd|'/c calc'!A1")
+    rows = list(csv.DictReader(said(capsys, "list", "--csv")[1].splitlines()))
+    assert next(one for one in rows if "cmd" in one["article"])["article"].startswith("'=")
+    assert plain_cell(-5.0) == -5.0
+    assert plain_cell("plain") == "plain"
+
+
+def test_choosing_by_dates(kite):
+    records = catalogued(kite)
+    day = records[0].utc[:10]
+    assert chosen(records, since=day, until=day) == records
+
+
+# Export
+
+
+def test_csv_comes_back_as_it_was(kite, tmp_path, capsys):
+    out = tmp_path / "out.csv"
+    assert said(capsys, "export", "two.h5", "--out", out, "--cfc", "60")[0] == 0
+    lines = out.read_text().splitlines()
+    assert any(line.startswith("# record_id: ") for line in lines)
+    head = next(number for number, line in enumerate(lines) if not line.startswith("#"))
+    assert lines[head] == "time_s,force_n,force_cfc60_n"
+    values = np.loadtxt(lines[head + 1 :], delimiter=",")
+    np.testing.assert_allclose(values[:, 1], open_record("two.h5").trace().force_n, rtol=1e-8)
+    given = ["--force-column", "force_n", "--time-column", "time_s"]
+    plain = tmp_path / "plain.csv"
+    plain.write_text("\n".join(lines[head:]))
+    assert said(capsys, "import", plain, *given, "--out", tmp_path / "again.h5")[0] == 0
+    again = open_record(tmp_path / "again.h5").trace()
+    np.testing.assert_allclose(again.force_n, open_record("two.h5").trace().force_n, rtol=1e-8)
+
+
+def test_universal_file_format(kite, tmp_path, capsys):
+    out = tmp_path / "out.uff"
+    assert said(capsys, "export", "two.h5", "--to", "uff", "--out", out)[0] == 0
+    read = pyuff.UFF(str(out)).read_sets(0)
+    trace = open_record("two.h5").trace()
+    assert read["type"] == 58
+    np.testing.assert_allclose(read["data"], trace.force_n, atol=1e-6)
+    np.testing.assert_allclose(read["x"], trace.time_s, atol=1e-9)
+    assert "two.h5" in read["id1"]
+
+
+def test_exports_overwrite_nothing(kite, tmp_path, capsys):
+    for kind in ("csv", "uff"):
+        out = tmp_path / f"there.{kind}"
+        out.write_text("precious")
+        status, _, err = said(capsys, "export", "two.h5", "--to", kind, "--out", out)
+        assert status == 1
+        assert "exists already" in err
+        assert out.read_text() == "precious"
+    assert said(capsys, "export", "nowhere.h5")[0] == 1
+    assert said(capsys, "export", "two.h5", "--to", "uff", "--cfc", "60")[0] == 2
