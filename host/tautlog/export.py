@@ -15,6 +15,12 @@ from tautlog.record import Record
 
 FORMATS = ("csv", "uff")
 _ROWS_AT_ONCE = 100_000
+# Exponents of units: 0, as the labels say them.
+_NO_EXPONENTS = {
+    f"{axis}_{kind}_unit_exp": 0
+    for axis in ("abscissa", "ordinate", "orddenom", "z_axis")
+    for kind in ("len", "force", "temp")
+}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -133,6 +139,11 @@ def export_uff(record: Record, path: Path) -> Path:
         abscissa_spec_data_type=17,
         ordinate_axis_units_lab="N",
         abscissa_axis_units_lab="s",
+        orddenom_axis_units_lab="NONE",
+        z_axis_axis_units_lab="NONE",
+        z_axis_value=0.0,
+        z_axis_spec_data_type=0,
+        **_NO_EXPONENTS,
         id1=_line(f"force of {record.path.name}"),
         id2=_line(f"{record.campaign} / {setup.article} / {setup.line}"),
         id3=_line(record.utc),
