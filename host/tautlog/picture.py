@@ -6,6 +6,7 @@ colour alone.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -129,6 +130,59 @@ def draw_residuals(loads_n: FloatArray, percent: FloatArray, title: str) -> Figu
     axes.legend(fontsize=8.5)
     axes.grid(alpha=0.25)
     return figure
+
+
+def page_of_words(title: str, marks: Mapping[str, Any]) -> Figure:
+    """A page of verdicts, reasons and figures, to stand beside a picture."""
+    figure = Figure(figsize=(11.0, 7.5))
+    FigureCanvasAgg(figure)
+    names = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
+    lines = [title, "", "; ".join(words(marks[name]) for name in names), ""]
+    for reason in marks["reasons"]:
+        lines += textwrap.wrap(reason["text"], 150, initial_indent="- ", subsequent_indent="  ")
+    decision = marks.get("decision")
+    if decision:
+        told = f"decided by {decision['by']}: {words(decision['verdict'])}, {decision['reason']}"
+        lines += textwrap.wrap(told, 150)
+    figure.text(0.05, 0.96, _literal("\n".join(lines)), fontsize=9, va="top", color=_INK)
+    figures = [
+        f"{name:34} {value:.6g}"
+        for name, value in marks.items()
+        if isinstance(value, (int, float)) and not isinstance(value, bool)
+    ]
+    third = -(-len(figures) // 3)
+    top = max(0.94 - 0.0205 * len(lines), 0.5)
+    for column in range(3):
+        text = "\n".join(figures[column * third : (column + 1) * third])
+        figure.text(
+            0.05 + 0.31 * column, top, text, fontsize=6.5, va="top", family="monospace", color=_INK
+        )
+    return figure
+
+
+def _literal(text: str) -> str:
+    """Text in which no $ begins a formula."""
+    return text.replace("$", r"\$")
+
+
+def save_pages(figures: list[Figure], path: Path) -> None:
+    """Write figures as the pages of a new PDF.
+
+    Raises
+    ------
+    RecordExistsError, RecordError
+        If the file exists; if it cannot be written.
+    """
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    if path.exists():
+        raise RecordExistsError(f"{path} exists and is not overwritten: choose another name")
+    try:
+        with PdfPages(path) as pages:
+            for figure in figures:
+                pages.savefig(figure)
+    except OSError as problem:
+        raise RecordError(f"{path} cannot be written: {problem}", path=str(path)) from problem
 
 
 def save(figure: Figure, path: Path, *, replace: bool = False) -> None:

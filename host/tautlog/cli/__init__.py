@@ -32,6 +32,8 @@ COMMANDS = {
     "mark": ("mark", "Marks and verdicts of a record."),
     "inspect": ("inspect_", "Enter what was found when the article was looked at."),
     "decide": ("decide", "Enter what a named person decides about a test, and why."),
+    "photo": ("photo", "Keep names and hashes of photos and films with a record."),
+    "report": ("report", "One page on a drop, or a report on a campaign."),
     "remark": ("remark", "Mark many records again, on all cores."),
     "learn": ("learn", "What the drops of a line say of the next one."),
     "ledger": ("ledger", "The drops of every article, line and mount."),

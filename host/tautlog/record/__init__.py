@@ -90,6 +90,10 @@ the newest counts.
 was one; attributes software, utc, by, verdict, proposed (what the tool said then), reason
 (string). Only ever added; the newest counts.
 
+``/photos/N`` one group for each photo or film, N = 1, 2, ..., where there was one;
+attributes software, utc, name, sha256, size (bytes), offset_s (of the board's flash in a
+film, where it was said), note (all string). Only ever added; the files lie elsewhere.
+
 Seal
 ----
 SHA-256 over four SHA-256 digests (32 bytes each) one after another:
@@ -109,12 +113,21 @@ file can write a new seal.
 """
 
 from tautlog.record.layout import FORMAT_VERSION
-from tautlog.record.reader import Decision, Inspection, MarksRun, Record, SealCheck, open_record
+from tautlog.record.reader import (
+    Decision,
+    Inspection,
+    MarksRun,
+    Photo,
+    Record,
+    SealCheck,
+    open_record,
+)
 from tautlog.record.writer import (
     RecordWriter,
     add_decision,
     add_inspection,
     add_marks,
+    add_photo,
     write_values,
 )
 
@@ -123,12 +136,14 @@ __all__ = [
     "Decision",
     "Inspection",
     "MarksRun",
+    "Photo",
     "Record",
     "RecordWriter",
     "SealCheck",
     "add_decision",
     "add_inspection",
     "add_marks",
+    "add_photo",
     "open_record",
     "write_values",
 ]

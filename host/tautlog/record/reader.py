@@ -24,6 +24,7 @@ from tautlog.trace import DropSetup, Trace
 RELEASE_EVENT = "release-opened"
 ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
 INSPECTION_TEXTS = ("software", "utc", "by", "finding", "note")
+PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
 DECISION_TEXTS = ("software", "utc", "by", "verdict", "proposed", "reason")
 # Flags of a block whose samples stand nobody knows where.
 MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
@@ -91,6 +92,34 @@ class Decision:
 
 
 @dataclass(frozen=True)
+class Photo:
+    """A photo or film that belongs to a drop; the file itself lies elsewhere.
+
+    Attributes
+    ----------
+    number : int
+        1, 2, ...
+    software, utc : str
+        Which program entered it, and when.
+    name, sha256, note : str
+        Of the file; its hash; what it shows.
+    size : int
+        Bytes.
+    offset_s : float or None
+        Time in a film at which the board's flash is seen.
+    """
+
+    number: int
+    software: str
+    utc: str
+    name: str
+    sha256: str
+    note: str
+    size: int
+    offset_s: float | None
+
+
+@dataclass(frozen=True)
 class SealCheck:
     """What the seal says.
 
@@ -141,6 +170,8 @@ class Record:
         Oldest first.
     decisions : tuple of Decision
         Oldest first.
+    photos : tuple of Photo
+        Oldest first.
     previous_seal : str
         Seal of the record before it in its campaign; "" for the first.
     """
@@ -164,6 +195,7 @@ class Record:
     marks: tuple[MarksRun, ...]
     inspections: tuple[Inspection, ...] = ()
     decisions: tuple[Decision, ...] = ()
+    photos: tuple[Photo, ...] = ()
     previous_seal: str = ""
 
     @property
@@ -318,6 +350,7 @@ def open_record(path: str | os.PathLike[str]) -> Record:
             marks=_marks(file),
             inspections=_inspections(file),
             decisions=_decisions(file),
+            photos=_photos(file),
             previous_seal=layout.text_of(file, "previous_seal_sha256"),
         )
 
@@ -400,6 +433,20 @@ def _decisions(file: h5py.File) -> tuple[Decision, ...]:
     return tuple(
         Decision(number, **{name: layout.text_of(one, name) for name in DECISION_TEXTS})
         for number, one in _numbered(file, "decisions")
+    )
+
+
+def _photos(file: h5py.File) -> tuple[Photo, ...]:
+    if "photos" not in file:
+        return ()
+    return tuple(
+        Photo(
+            number,
+            **{name: layout.text_of(one, name) for name in PHOTO_TEXTS},
+            size=int(layout.text_of(one, "size") or 0),
+            offset_s=float(layout.text_of(one, "offset_s")) if "offset_s" in one.attrs else None,
+        )
+        for number, one in _numbered(file, "photos")
     )
 
 

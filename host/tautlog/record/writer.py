@@ -427,6 +427,44 @@ def add_decision(
     return _add_entry(path, "decisions", texts)
 
 
+def add_photo(
+    path: str | os.PathLike[str],
+    *,
+    name: str,
+    sha256: str,
+    size: int,
+    offset_s: float | None = None,
+    note: str = "",
+) -> int:
+    """Append name and hash of a photo or film; the file itself is not touched.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    name, sha256, note : str
+        Of the file, its hash, what it shows.
+    size : int
+        Bytes.
+    offset_s : float or None
+        Time in a film at which the board's flash is seen.
+
+    Returns
+    -------
+    int
+        Number of the photo.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be read or written.
+    """
+    texts = {"name": name, "sha256": sha256, "size": str(size), "note": note}
+    if offset_s is not None:
+        texts["offset_s"] = repr(float(offset_s))
+    return _add_entry(path, "photos", texts)
+
+
 def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str]) -> int:
     """Append a numbered group with attributes, the program and the time."""
     record = open_record(path)

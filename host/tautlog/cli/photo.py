@@ -1,0 +1,39 @@
+"""``tautlog photo``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="photo")
+@click.argument("record", type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--offset", "offset_s", type=float, metavar="S", help="Of the flash in a film.")
+@click.option("--note", default="", metavar="TEXT", help="What it shows.")
+@options.json_option
+def command(
+    record: Path, files: tuple[Path, ...], offset_s: float | None, note: str, as_json: bool
+) -> None:
+    """Keep the names and hashes of photos and films with a record.
+
+    Nothing is copied. Leave them in the record's folder, and reports show them.
+    """
+    from dataclasses import asdict
+
+    from tautlog.cli.console import print_json
+    from tautlog.photos import digest_of
+    from tautlog.record import add_photo, open_record
+
+    hashed = [(path, *digest_of(path)) for path in files]
+    for path, sha256, size in hashed:
+        add_photo(record, name=path.name, sha256=sha256, size=size, offset_s=offset_s, note=note)
+    kept = open_record(record).photos
+    if as_json:
+        print_json([asdict(one) for one in kept])
+        return
+    for one in kept[-len(files) :]:
+        click.echo(f"{one.name}: {one.sha256[:16]}..., {one.size} bytes")

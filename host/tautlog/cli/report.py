@@ -1,0 +1,75 @@
+"""``tautlog report``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tautlog.cli import options
+
+
+@click.command(name="report")
+@click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="[RECORD|FOLDER]...")
+@click.option("--out", type=click.Path(path_type=Path), metavar="FILE.html", help="New file.")
+@click.option("--pdf", type=click.Path(path_type=Path), metavar="FILE.pdf", help="A PDF as well.")
+@options.cfc_option
+@options.json_option
+def command(
+    places: tuple[Path, ...], out: Path | None, pdf: Path | None, cfc: str, as_json: bool
+) -> None:
+    """Write one page on a drop, or a report on a campaign: one HTML file, needing nothing else.
+
+    Every drop is in it, also invalid ones, marked anew with this program. Curves can be
+    zoomed and read with a pointer; printed, they are pictures.
+    """
+    from tautlog.archive import summary_of
+    from tautlog.batch import records_in
+    from tautlog.campaign import FILE_NAME, read_campaign
+    from tautlog.cli.console import print_json
+    from tautlog.errors import RecordError
+    from tautlog.record import open_record
+    from tautlog.report import read_sources, write_report
+
+    campaign = options.here()
+    asked = list(places) or [campaign.folder if campaign else Path()]
+    folder = asked[0] if len(asked) == 1 and asked[0].is_dir() else None
+    if folder is not None and (folder / FILE_NAME).is_file():
+        campaign = read_campaign(folder)
+    elif folder is None:
+        campaign = None
+    records, unreadable = [], []
+    for path in records_in(asked):
+        try:
+            records.append(open_record(path))
+        except RecordError:
+            unreadable.append(summary_of(path))
+    if not records:
+        raise RecordError(f"no record that can be read in {', '.join(map(str, asked))}")
+    number = options.class_of(cfc)
+    sources = read_sources(records, number)
+    path = out or _name(asked[0], folder)
+    write_report(path, sources, campaign=campaign, unreadable=unreadable, folder=folder)
+    if pdf is not None:
+        _write_pdf(pdf, sources)
+    if as_json:
+        told = {"report": str(path), "pdf": str(pdf) if pdf else None, "drops": len(sources)}
+        print_json({**told, "unreadable": [str(one.path) for one in unreadable]})
+        return
+    click.echo(f"report {path}" + (f"\npdf    {pdf}" if pdf else ""))
+
+
+def _name(place: Path, folder: Path | None) -> Path:
+    return folder / "report.html" if folder is not None else place.with_suffix(".html")
+
+
+def _write_pdf(path: Path, sources: list[object]) -> None:
+    from tautlog import picture
+    from tautlog.report import Source
+
+    figures = []
+    for one in sources:
+        assert isinstance(one, Source)
+        figures.append(picture.draw(one.trace, one.marked, one.record.path.name))
+        figures.append(picture.page_of_words(one.record.path.name, one.marked))
+    picture.save_pages(figures, path)

@@ -1,0 +1,546 @@
+"""Report: a drop or a campaign as one HTML file that needs nothing else.
+
+Everything that people typed is escaped by the template; the curves are drawn by a small
+open library that stands in the file, and stand there as pictures, too, for print and for
+readers without scripts.
+"""
+
+from __future__ import annotations
+
+import importlib.resources
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from jinja2 import Environment, StrictUndefined
+
+from tautlog.archive import RecordSummary, summary_of
+from tautlog.campaign import Campaign
+from tautlog.errors import RecordError, RecordExistsError
+from tautlog.filters import cfc_filter
+from tautlog.ledger import Exposure, exposures, read_entries
+from tautlog.marks import definitions
+from tautlog.photos import shown
+from tautlog.quicklook import Marked, mark_record
+from tautlog.record import Record
+from tautlog.record.layout import SOFTWARE
+from tautlog.trace import Trace
+from tautlog.verdict_words import words
+
+FloatArray = npt.NDArray[np.float64]
+
+CAUTION = (
+    "Falling masses and snapping lines kill. This report describes measurements; it replaces "
+    "neither local codes nor licensed practice nor the judgement of the responsible person."
+)
+POINTS = 700  # of a curve, the highest and lowest of each stretch among them
+_QUESTIONS = {
+    "rest-off",
+    "closure-off",
+    "closure-wrong",
+    "stop-touched",
+    "mount-moved",
+    "two-peaks",
+}
+_VERDICTS = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
+
+
+@dataclass(frozen=True)
+class Source:
+    """One record of a report with its marks."""
+
+    record: Record
+    trace: Trace
+    marked: Marked
+
+
+def read_sources(records: Sequence[Record], cfc: int | None) -> list[Source]:
+    """Mark records anew, with budgets, in the order of their drops."""
+    ordered = sorted(records, key=lambda one: (one.utc, one.path.name))
+    return [Source(one, one.trace(), mark_record(one, cfc=cfc, budget=True)) for one in ordered]
+
+
+def write_report(
+    path: Path,
+    sources: list[Source],
+    *,
+    campaign: Campaign | None = None,
+    unreadable: Sequence[RecordSummary] = (),
+    folder: Path | None = None,
+) -> Path:
+    """Write a report to a new HTML file.
+
+    Parameters
+    ----------
+    path : Path
+        File to make.
+    sources : list of Source
+        The drops.
+    campaign : Campaign or None
+        What campaign.toml says, for a report on a campaign.
+    unreadable : sequence of RecordSummary
+        Records that cannot be read: they are named.
+    folder : Path or None
+        Of the campaign, for its ledger.
+
+    Raises
+    ------
+    RecordExistsError, RecordError
+        If there is a file of that name; if it cannot be written.
+    """
+    text = html_of(sources, campaign=campaign, unreadable=unreadable, folder=folder)
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as problem:
+        raise RecordExistsError(
+            f"{path} exists already: choose another name", path=str(path)
+        ) from problem
+    except OSError as problem:
+        raise RecordError(
+            f"{path} cannot be written: {problem.strerror}", path=str(path)
+        ) from problem
+    return path
+
+
+def html_of(
+    sources: list[Source],
+    *,
+    campaign: Campaign | None = None,
+    unreadable: Sequence[RecordSummary] = (),
+    folder: Path | None = None,
+) -> str:
+    """Return the text of a report; arguments as for `write_report`."""
+    environment = Environment(autoescape=True, undefined=StrictUndefined)
+    drops = [_drop(one) for one in sources]
+    ledger = _ledger(sources, campaign, folder)
+    closures = _closures(sources)
+    return environment.from_string(_page("report.html")).render(
+        title=_title(sources, campaign),
+        drops=drops,
+        first_utc=sources[0].record.utc[:19] if sources else "-",
+        last_utc=sources[-1].record.utc[:19] if sources else "-",
+        written=f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
+        software=SOFTWARE,
+        caution=CAUTION,
+        requirement=_requirement(campaign),
+        unreadable=[{"name": one.name, "problem": one.problem} for one in unreadable],
+        ledger=[{**vars(one), "highest": _form(one.highest_n)} for one in ledger],
+        articles=_articles(sources, campaign),
+        questions=_questions(sources, campaign),
+        decides=campaign.decision.decides if campaign else "",
+        definitions=sorted(definitions().items()),
+        traces=[_trace(one) for one in sources],
+        closures=closures,
+        closures_svg=_closures_svg(closures),
+        closures_alt=_closures_alt(closures),
+        plot_css=_page("uPlot.min.css"),
+        plot_js=_page("uPlot.iife.min.js"),
+    )
+
+
+def _page(name: str) -> str:
+    return (importlib.resources.files("tautlog") / "pages" / name).read_text(encoding="utf-8")
+
+
+def _title(sources: list[Source], campaign: Campaign | None) -> str:
+    if campaign is not None:
+        return f"Campaign {campaign.name}"
+    if len(sources) == 1:
+        return f"Drop {sources[0].record.path.stem}"
+    return "Drops"
+
+
+def _requirement(campaign: Campaign | None) -> list[tuple[str, str]]:
+    if campaign is None:
+        return []
+    one, setup = campaign.requirement, campaign.setup
+    rows = [
+        ("kind of load", one.kind),
+        ("target", _form(setup.target_n, "N")),
+        ("limit", _form(setup.upper_n, "N")),
+        ("flight load", _form(one.flight_load_n, "N")),
+        ("design factor x test factor", f"{one.design_factor:g} x {one.test_factor:g}"),
+        (
+            "duration",
+            f"{_form(one.shortest_duration_s, 's')} to {_form(one.longest_duration_s, 's')}",
+        ),
+        ("criterion", one.criterion or "-"),
+        ("source", one.source or "-"),
+        ("who decides", campaign.decision.decides or "-"),
+        ("remarks", campaign.note or "-"),
+    ]
+    return rows
+
+
+def _drop(one: Source) -> dict[str, Any]:
+    record, marked = one.record, one.marked
+    setup = record.inspected_setup
+    decision = marked["decision"]
+    if decision:
+        decision = {
+            **decision,
+            "words": words(decision["verdict"]),
+            "proposed_words": words(decision["proposed"]),
+        }
+    return {
+        "name": record.path.stem,
+        "article": setup.article or "-",
+        "mass": _form(setup.mass_kg),
+        "height": _form(setup.height_m),
+        "peak": _with_u(marked["peak_force_n"], marked["peak_force_expanded_u_n"]),
+        "words": {name: words(marked[name]) for name in _VERDICTS},
+        "finding": setup.article_finding,
+        "decision": decision,
+        "override": _object(setup.override),
+        "set_up": _set_up(record),
+        "svg": _contact_svg(one),
+        "alt": _alt(marked),
+        "reasons": marked["reasons"],
+        "figures": [
+            (name, _form(value))
+            for name, value in marked.items()
+            if isinstance(value, (int, float)) and not isinstance(value, bool)
+        ],
+        "budgets": [_budget(budget) for budget in marked["budgets"]],
+        "inspections": record.inspections,
+        "photos": [shown(photo, record.path.parent) for photo in record.photos],
+        "checklist": _checklist(setup.checklist),
+        "calibration": {
+            "slope": _form(record.calibration.newton_per_volt),
+            "u": f"{100 * record.calibration.expanded_u_fraction:.2g} %",
+            "covered": _form(record.calibration.range_n),
+            "date": record.calibration.date or "-",
+            "note": record.calibration.note or "-",
+        },
+    }
+
+
+def _set_up(record: Record) -> str:
+    setup = record.setup
+    parts = [
+        record.utc,
+        f"status {record.status}",
+        f"{_form(setup.mass_kg, 'kg')} from {_form(setup.height_m, 'm')}",
+        f"target {_form(setup.target_n, 'N')}, limit {_form(setup.upper_n, 'N')}",
+        f"article {setup.article or 'not named'}",
+        f"line {setup.line or 'not named'}",
+        f"operator {setup.operator or 'not named'}",
+        setup.note,
+    ]
+    return "; ".join(part for part in parts if part)
+
+
+def _object(text: str) -> dict[str, Any] | None:
+    try:
+        value = json.loads(text) if text else None
+    except ValueError:
+        return None
+    if not isinstance(value, dict) or not {"by", "reason", "refused"} <= set(value):
+        return None
+    return value
+
+
+def _checklist(text: str) -> str:
+    try:
+        told = json.loads(text) if text else None
+        if not told:
+            return ""
+        answered = len(told["answered"])
+        return (
+            f"{told['utc']}: asked by {told['operator']}, answered by {told['second']}; "
+            f"{answered} points, {len(told['measured'])} measured"
+        )
+    except (ValueError, KeyError, TypeError):
+        return "a checklist that cannot be read"
+
+
+def _budget(budget: dict[str, Any]) -> dict[str, Any]:
+    unit = "" if budget["unit"] == "1" else budget["unit"]
+    return {
+        "figure": budget["figure"],
+        "value": _form(budget["value"], unit),
+        "expanded": _form(budget["expanded_u"], unit),
+        "k": f"{budget['coverage_factor']:.3g}",
+        "parts": [{**part, "u": f"{part['u']:.3g}"} for part in budget["parts"]],
+    }
+
+
+def _alt(marked: Marked) -> str:
+    """The curve in words, for those who do not see it."""
+    peak = marked["peak_force_n"]
+    if peak is None:
+        return "Force over time: no contact stands out of the noise."
+    text = f"Force over time: it rises to {peak:.0f} N"
+    if marked["duration_s"]:
+        text += f" and stays above a tenth of that for {1000 * marked['duration_s']:.1f} ms"
+    if marked["break_time_s"] is not None:
+        text += f"; it collapses from {abs(marked['break_force_n'] or 0):.0f} N"
+    elif marked["bounces"]:
+        text += f"; {marked['bounces']} bounces follow"
+    if marked["target_force_n"]:
+        text += f". Target {marked['target_force_n']:.0f} N, limit {marked['limit_force_n']:.0f} N"
+    return text + "."
+
+
+# Curves
+
+
+def _curve(one: Source) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Time from release (or start), unfiltered and filtered force around the contact."""
+    trace, marked = one.trace, one.marked
+    rate = trace.sample_rate_hz
+    force = trace.force_n - (marked["zero_offset_n"] or 0.0)
+    cfc = marked["cfc"]
+    filtered = cfc_filter(force, rate, cfc) if cfc else force
+    start, stop = 0, force.size
+    onset = marked["onset_time_s"]
+    if onset is not None:
+        length = marked["base_duration_s"] or 0.1
+        start = max(int((onset - 0.5 * length) * rate), 0)
+        stop = min(int((onset + 2.0 * length) * rate), force.size)
+    origin = marked["release_time_s"] or 0.0
+    time = np.arange(start, stop) / rate - origin
+    return time, force[start:stop], filtered[start:stop]
+
+
+def _thinned(values: FloatArray) -> npt.NDArray[np.intp]:
+    """Places of highest and lowest of each stretch, in order: no peak is lost."""
+    if values.size <= POINTS:
+        return np.arange(values.size)
+    per = -(-values.size // (POINTS // 2))
+    places = []
+    for start in range(0, values.size, per):
+        piece = values[start : start + per]
+        if np.isfinite(piece).any():
+            both = {start + int(np.nanargmin(piece)), start + int(np.nanargmax(piece))}
+        else:
+            both = {start}
+        places += sorted(both)
+    return np.array(places, dtype=np.intp)
+
+
+def _trace(one: Source) -> dict[str, Any]:
+    """What the page's script draws of a drop."""
+    time, raw, filtered = _curve(one)
+    places = _thinned(raw)
+    cfc = one.marked["cfc"]
+    return {
+        "time_s": [round(float(value), 6) for value in time[places]],
+        "raw_n": [_plain(value) for value in raw[places]],
+        "force_n": [_plain(value) for value in filtered[places]],
+        "label": f"class {cfc} N" if cfc else "not filtered N",
+        "target_n": one.marked["target_force_n"],
+        "limit_n": one.marked["limit_force_n"],
+    }
+
+
+def _plain(value: float) -> float | None:
+    return round(float(value), 2) if np.isfinite(value) else None
+
+
+_W, _H, _LEFT, _BOTTOM, _TOP = 800, 320, 70, 44, 14
+
+
+def _svg(label: str, body: str) -> str:
+    from markupsafe import escape
+
+    return (
+        f'<svg viewBox="0 0 {_W} {_H}" role="img" aria-label="{escape(label)}" '
+        f'xmlns="http://www.w3.org/2000/svg" font-family="sans-serif" font-size="13" '
+        f'fill="#1b2a41">{body}</svg>'
+    )
+
+
+@dataclass(frozen=True)
+class _Scale:
+    """From values to places in a picture."""
+
+    x: tuple[float, float]
+    y: tuple[float, float]
+
+    def at(self, x: float, y: float) -> str:
+        left = _LEFT + (x - self.x[0]) / (self.x[1] - self.x[0]) * (_W - _LEFT - 14)
+        top = _TOP + (self.y[1] - y) / (self.y[1] - self.y[0]) * (_H - _TOP - _BOTTOM)
+        return f"{left:.1f},{top:.1f}"
+
+    def line(self, x: FloatArray, y: FloatArray, style: str) -> str:
+        points = " ".join(
+            self.at(float(a), float(b)) for a, b in zip(x, y, strict=True) if np.isfinite(b)
+        )
+        return f'<polyline fill="none" points="{points}" {style}/>'
+
+    def level(self, y: float, text: str, style: str) -> str:
+        (x0, y0), (x1, _) = (self.at(one, y).split(",") for one in self.x)
+        return (
+            f'<line x1="{x0}" x2="{x1}" y1="{y0}" y2="{y0}" {style}/>'
+            f'<text x="{x1}" y="{float(y0) - 4:.1f}" text-anchor="end">{text}</text>'
+        )
+
+    def axes(self, xlabel: str, ylabel: str) -> str:
+        parts = []
+        for value in _ticks(*self.x):
+            x, _ = self.at(value, self.y[0]).split(",")
+            parts.append(f'<text x="{x}" y="{_H - 24}" text-anchor="middle">{value:g}</text>')
+        for value in _ticks(*self.y):
+            _, y = self.at(self.x[0], value).split(",")
+            parts.append(f'<text x="{_LEFT - 8}" y="{y}" text-anchor="end" dy="4">{value:g}</text>')
+            parts.append(f'<line x1="{_LEFT}" x2="{_W - 14}" y1="{y}" y2="{y}" stroke="#d8dee5"/>')
+        parts.append(f'<text x="{_W / 2}" y="{_H - 6}" text-anchor="middle">{xlabel}</text>')
+        turned = f'transform="rotate(-90)" x="{-_H / 2}" y="14" text-anchor="middle"'
+        parts.append(f"<text {turned}>{ylabel}</text>")
+        return "".join(parts)
+
+
+def _ticks(low: float, high: float) -> list[float]:
+    """Four to eight round values between two."""
+    span = high - low
+    step = 10.0 ** np.floor(np.log10(span / 4.0))
+    for factor in (1.0, 2.0, 5.0, 10.0):
+        if span / (factor * step) <= 8.0:
+            step *= factor
+            break
+    first = np.ceil(low / step)
+    return [
+        float(round(number * step, 12)) for number in range(int(first), int(high / step + 1e-9) + 1)
+    ]
+
+
+def _contact_svg(one: Source) -> str:
+    time, raw, filtered = _curve(one)
+    finite = raw[np.isfinite(raw)]
+    if time.size < 2 or not finite.size:
+        return _svg("no samples", "")
+    marked = one.marked
+    levels = [marked[name] for name in ("target_force_n", "limit_force_n") if marked[name]]
+    low = min(0.0, float(finite.min()))
+    high = max([float(finite.max()), *levels, 1e-9])
+    scale = _Scale((float(time[0]), float(time[-1])), (low, 1.08 * high))
+    places = _thinned(raw)
+    body = scale.axes("seconds from release", "force, N")
+    body += scale.line(time[places], raw[places], 'stroke="#8a96a5" stroke-width="1"')
+    body += scale.line(time[places], filtered[places], 'stroke="#1b2a41" stroke-width="2"')
+    for name, dash in (("target", "8 5"), ("limit", "10 4 2 4")):
+        value = marked[f"{name}_force_n"]
+        if value:
+            style = f'stroke="#1b2a41" stroke-dasharray="{dash}"'
+            body += scale.level(value, f"{name} {value:.0f} N", style)
+    return _svg(_alt(marked), body)
+
+
+def _closures(sources: list[Source]) -> dict[str, list[Any]]:
+    return {
+        "number": list(range(1, len(sources) + 1)),
+        "impulse": [one.marked["impulse_closure"] for one in sources],
+        "rest": [one.marked["rest_closure"] for one in sources],
+    }
+
+
+def _closures_svg(closures: dict[str, list[Any]]) -> str:
+    count = len(closures["number"])
+    if not count:
+        return ""
+    values = [one for name in ("impulse", "rest") for one in closures[name] if one is not None]
+    low, high = min([0.9, *values]), max([1.1, *values])
+    scale = _Scale((0.5, count + 0.5), (low, high))
+    body = scale.axes("drop", "measured / expected")
+    for level in (0.95, 1.05):
+        body += scale.level(level, f"{level:g}", 'stroke="#1b2a41" stroke-dasharray="10 4 2 4"')
+    for name, mark in (("impulse", "circle"), ("rest", "square")):
+        for number, value in zip(closures["number"], closures[name], strict=True):
+            if value is None:
+                continue
+            x, y = scale.at(number, value).split(",")
+            body += (
+                f'<circle cx="{x}" cy="{y}" r="5"/>'
+                if mark == "circle"
+                else f'<rect x="{float(x) - 5:.1f}" y="{float(y) - 5:.1f}" width="10" height="10" '
+                'fill="none" stroke="#1b2a41" stroke-width="2"/>'
+            )
+    return _svg(_closures_alt(closures), body)
+
+
+def _closures_alt(closures: dict[str, list[Any]]) -> str:
+    told = [one for one in closures["impulse"] if one is not None]
+    if not told:
+        return "Closures over the campaign: none could be determined."
+    return (
+        f"Closures over the campaign (dots: impulse, squares: rest force, over what momentum and "
+        f"weight ask for): impulse {min(told):.3f} to {max(told):.3f} in {len(told)} drops; 0.95 "
+        "to 1.05 is valid."
+    )
+
+
+# What hangs over all drops
+
+
+def _ledger(
+    sources: list[Source], campaign: Campaign | None, folder: Path | None
+) -> list[Exposure]:
+    mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
+    summaries = [summary_of(one.record.path) for one in sources]
+    return exposures(summaries, read_entries(folder) if folder else [], mounts)
+
+
+def _articles(sources: list[Source], campaign: Campaign | None) -> list[dict[str, Any]]:
+    versions = {one.name: one.version for one in campaign.articles} if campaign else {}
+    rows = []
+    for name in sorted({one.record.setup.article for one in sources}):
+        mine = [one for one in sources if one.record.setup.article == name]
+        damage = [
+            abs(one.marked["first_damage_force_n"])
+            for one in mine
+            if one.marked["first_damage_force_n"] is not None
+        ]
+        peaks = [
+            abs(one.marked["peak_force_n"])
+            for one in mine
+            if one.marked["peak_force_n"] is not None
+        ]
+        rows.append(
+            {
+                "name": name or "not named",
+                "version": versions.get(name, "-") or "-",
+                "drops": len(mine),
+                "damage": _form(min(damage) if damage else None),
+                "highest": _form(max(peaks) if peaks else None),
+                "found": mine[-1].record.inspected_setup.article_finding,
+            }
+        )
+    return rows
+
+
+def _questions(sources: list[Source], campaign: Campaign | None) -> list[str]:
+    found = []
+    for one in sources:
+        name, marked = one.record.path.stem, one.marked
+        if marked["test_verdict"] == "pending" and not marked["decision"]:
+            found.append(f"{name}: the article has not been inspected")
+        if marked["record_verdict"] != "valid" and not marked["decision"]:
+            found.append(f"{name}: the {words(marked['record_verdict'])}, and nobody has decided")
+        found += [
+            f"{name}: {reason['text']}"
+            for reason in marked["reasons"]
+            if reason["code"] in _QUESTIONS or reason["code"].startswith("disagree-")
+        ]
+    if campaign and not any(one.proven_n > 0 for one in campaign.mounts):
+        found.append("no proof pull of the mount is on record")
+    return found
+
+
+def _form(value: float | None, unit: str = "") -> str:
+    if value is None:
+        return "-"
+    told = str(value) if isinstance(value, int) else f"{value:.5g}"
+    return f"{told} {unit}".strip()
+
+
+def _with_u(value: float | None, spread: float | None) -> str:
+    if value is None:
+        return "-"
+    return f"{value:.0f}" + (f" +/- {spread:.0f}" if spread is not None else "")
