@@ -1,0 +1,191 @@
+"""Reports: every drop, every word as it was typed, and a page that a browser can use."""
+
+import html.parser
+import json
+import re
+import shutil
+import subprocess
+
+import pytest
+from test_keep import imported
+
+from tautlog.cli import run
+from tautlog.quicklook import mark_new
+from tautlog.record import add_decision, add_inspection, open_record
+
+HOSTILE = '<script>alert("x")</script>{{7*7}}</script><img src=x onerror=alert(1)>'
+
+
+class Page(html.parser.HTMLParser):
+    """What a browser would see of a page: elements, headings, text outside scripts."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.headings, self.words, self.inside = [], [], [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        self.inside.append(tag)
+
+    def handle_endtag(self, tag):
+        if tag in self.inside:
+            while self.inside.pop() != tag:
+                pass
+
+    def handle_data(self, data):
+        if not {"script", "style"} & set(self.inside):
+            self.words.append(data)
+        if self.inside and re.fullmatch("h[1-6]", self.inside[-1]):
+            self.headings.append((int(self.inside[-1][1]), data))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A campaign of three drops, one of them hostile, and a file that is none."""
+    place = tmp_path_factory.mktemp("campaign") / "kite"
+    assert run(["init", str(place)]) == 0
+    for name, peak, article in (("one", 900.0, "a"), ("two", 1050.0, HOSTILE), ("bad", 1.0, "a")):
+        mark_new(imported(place, name, peak, article, note=HOSTILE), cfc=60)
+    add_inspection(place / "two.h5", by=HOSTILE, finding="parted", note=HOSTILE)
+    add_decision(place / "two.h5", by="R. Lead", verdict="fail", proposed="pending", reason=HOSTILE)
+    (place / "bad.h5").write_bytes(b"nothing")
+    return place
+
+
+@pytest.fixture(scope="module")
+def page(folder):
+    path = folder / "report.html"
+    assert run(["report", str(folder), "--cfc", "60"]) == 0
+    return path
+
+
+def test_every_drop_is_in_it_also_what_cannot_be_read(page):
+    seen = Page(page.read_text())
+    text = " ".join(" ".join(seen.words).split())
+    for word in ("one", "two", "bad", "cannot be read", "decided by R. Lead", "test: FAIL"):
+        assert word in text
+    assert next(level for level, _ in seen.headings) == 1
+    assert {"Open questions", "Ledger", "Definitions"} <= {told for _, told in seen.headings}
+
+
+def test_what_people_typed_stays_text(page):
+    text = page.read_text()
+    seen = Page(text)
+    assert sum(tag == "script" for tag, _ in seen.tags) == 4
+    assert "img" not in {tag for tag, _ in seen.tags}
+    assert "49" not in HOSTILE.replace("{{7*7}}", "")
+    assert HOSTILE in "".join(seen.words)
+
+
+def test_it_needs_nothing_from_anywhere(page):
+    for _, attrs in Page(page.read_text()).tags:
+        for name in ("src", "href"):
+            assert not (attrs.get(name) or "").startswith(("http", "//", "file"))
+
+
+def test_curves_are_there_as_data_and_as_pictures_with_words(page):
+    text = page.read_text()
+    seen = Page(text)
+    data = re.search(r'id="traces">(.*?)</script>', text, re.DOTALL).group(1)
+    traces = json.loads(data)
+    assert len(traces) == 2
+    assert max(traces[1]["raw_n"]) == pytest.approx(1050.0, rel=0.01)
+    pictures = [attrs for tag, attrs in seen.tags if tag == "svg"]
+    assert all(one["role"] == "img" and len(one["aria-label"]) > 30 for one in pictures)
+    assert 'lang="en"' in text
+    assert page.stat().st_size < 400_000
+
+
+def test_one_drop_by_itself_and_a_pdf(folder, tmp_path, capsys):
+    out, pdf = tmp_path / "drop.html", tmp_path / "drop.pdf"
+    given = ["report", str(folder / "one.h5"), "--out", str(out), "--pdf", str(pdf), "--json"]
+    assert run(given) == 0
+    assert json.loads(capsys.readouterr().out)["drops"] == 1
+    assert "Drop one" in out.read_text()
+    assert pdf.read_bytes().startswith(b"%PDF")
+    assert len(re.findall(rb"/Type /Page\b", pdf.read_bytes())) == 2
+    assert run(given) == 1
+    assert "exists" in capsys.readouterr().err
+
+
+def test_nothing_to_report(tmp_path, capsys):
+    assert run(["report", str(tmp_path)]) == 1
+    assert run(["report", str(tmp_path / "nowhere.h5")]) == 1
+    assert len(capsys.readouterr().err.strip().splitlines()) == 2
+
+
+def test_photos_are_kept_by_name_and_hash(folder, tmp_path, capsys):
+    from PIL import Image
+
+    path = folder / "eye.png"
+    Image.new("RGB", (900, 600), (200, 30, 30)).save(path)
+    record = folder / "one.h5"
+    given = ["photo", str(record), str(path), "--offset", "1.25", "--note", "left <eye>", "--json"]
+    assert run(given) == 0
+    (kept,) = json.loads(capsys.readouterr().out)
+    assert (kept["name"], kept["offset_s"]) == ("eye.png", 1.25)
+    assert open_record(record).verify_seal().state == "intact"
+
+    def told(name):
+        out = tmp_path / name
+        assert run(["report", str(record), "--out", str(out)]) == 0
+        return Page(out.read_text())
+
+    images = [attrs for tag, attrs in told("with.html").tags if tag == "img"]
+    assert images[0]["src"].startswith("data:image/jpeg;base64,")
+    assert images[0]["alt"] == "photo eye.png: left <eye>"
+    Image.new("RGB", (9, 6)).save(path)
+    assert "another file than was entered" in "".join(told("other.html").words)
+    path.unlink()
+    assert "not in this folder" in "".join(told("gone.html").words)
+    assert run(["photo", str(record), str(folder / "nothing.png"), "--note", "x"]) == 1
+
+
+DRAG = """<script>
+var over = document.querySelector(".u-over"), box = over.getBoundingClientRect();
+function send(kind, share) {
+  var at = { bubbles: true, button: 0, buttons: 1, movementX: 5, movementY: 1,
+    clientX: box.left + share * box.width, clientY: box.top + 0.5 * box.height };
+  (kind === "down" ? over : document).dispatchEvent(new MouseEvent("mouse" + kind, at));
+  if (kind === "move") { over.dispatchEvent(new MouseEvent("mousemove", at)); }
+}
+var plot = window.tautlogPlots[0][0];
+var before = plot.scales.x.max - plot.scales.x.min;
+var steps = [["move", 0.3], ["down", 0.3], ["move", 0.45], ["move", 0.6], ["up", 0.6]];
+function next() {
+  var step = steps.shift();
+  if (step) { send(step[0], step[1]); setTimeout(next, 120); return; }
+  var after = plot.scales.x.max - plot.scales.x.min;
+  document.title = "plots " + window.tautlogPlots.length + " zoom " + (after / before).toFixed(3);
+}
+over.dispatchEvent(new MouseEvent("mouseenter", { bubbles: false }));
+setTimeout(next, 200);
+</script></body>"""
+
+
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="no chromium on this machine")
+def test_in_a_browser_it_draws_and_zooms(page, tmp_path):
+    """Dragged over three tenths of the curve, it shows those; nothing is on the console."""
+    path = tmp_path / "dragged.html"
+    path.write_text(page.read_text().replace("</body>", DRAG))
+    done = subprocess.run(
+        [
+            "chromium",
+            *"--headless --no-sandbox --disable-gpu --disable-quic --no-first-run".split(),
+            *"--disable-background-networking --disable-component-update --disable-sync".split(),
+            f"--user-data-dir={tmp_path / 'profile'}",
+            "--enable-logging=stderr",
+            "--virtual-time-budget=3000",
+            "--dump-dom",
+            f"file://{path}",
+        ],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert "CONSOLE" not in done.stderr
+    title = re.search("<title>(.*?)</title>", done.stdout).group(1)
+    assert title.startswith("plots 3 zoom ")
+    assert float(title.split()[-1]) == pytest.approx(0.3, abs=0.02)
