@@ -224,3 +224,24 @@ def test_exports_overwrite_nothing(kite, tmp_path, capsys):
         assert out.read_text() == "precious"
     assert said(capsys, "export", "nowhere.h5")[0] == 1
     assert said(capsys, "export", "two.h5", "--to", "uff", "--cfc", "60")[0] == 2
+
+
+@pytest.mark.parametrize(
+    ("given", "status"),
+    [
+        (("one.h5", "two.h5"), 0),
+        (("one.h5", "--page", "spectrum"), 0),
+        (("one.h5", "--page", "stretch"), 1),  # a half-sine without a rebound has no slack line
+        (("one.h5", "two.h5", "--page", "drop"), 2),
+        (("nowhere.h5",), 1),
+    ],
+)
+@pytest.mark.parametrize("ending", ["png", "svg", "pdf"])
+def test_pages(kite, capsys, given, status, ending):
+    if status == 1 and given[0] == "one.h5":
+        given = ("three.h5", "--page", "stretch")
+        (kite / "three.h5").unlink()
+    found, _, err = said(capsys, "show", *given, "--out", f"p.{ending}")
+    assert found == status
+    assert (kite / f"p.{ending}").exists() == (status == 0)
+    assert not err or len(err.strip().splitlines()) == 1

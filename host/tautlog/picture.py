@@ -132,6 +132,98 @@ def draw_residuals(loads_n: FloatArray, percent: FloatArray, title: str) -> Figu
     return figure
 
 
+_STYLES = ("-", "--", "-.", ":")
+_HUES = ("#1b2a41", "#a63d2f", "#2a7f62", "#7a5195", "#b8860b")
+
+
+def draw_curves(
+    curves: list[tuple[str, FloatArray, FloatArray]],
+    *,
+    labels: tuple[str, str],
+    title: str,
+    levels: list[tuple[str, float]] | None = None,
+    logarithmic: bool = False,
+) -> Figure:
+    """Draw curves over one another, told apart by dashes and colour, and named.
+
+    Parameters
+    ----------
+    curves : list of (str, ndarray, ndarray)
+        Name, x and y of each.
+    labels : tuple of str
+        Of the axes.
+    title : str
+        What stands on top.
+    levels : list of (str, float) or None
+        Level lines, such as target and limit.
+    logarithmic : bool
+        The x axis.
+    """
+    figure = Figure(figsize=(10.0, 6.0), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots()
+    _curves_on(axes, curves, labels, logarithmic)
+    for name, level in levels or []:
+        axes.axhline(level, color=_FAINT, lw=1.2, ls=(0, (6, 3, 1, 3)))
+        axes.annotate(
+            _literal(f"{name} {level:.0f} N"),
+            (1.0, level),
+            xycoords=("axes fraction", "data"),
+            ha="right",
+            va="bottom",
+            fontsize=8.5,
+        )
+    if levels:
+        axes.set_ylim(top=max(axes.get_ylim()[1], 1.1 * max(level for _, level in levels)))
+    axes.set_title(_literal(title), fontsize=10, color=_INK, loc="left")
+    return figure
+
+
+def draw_spectra(
+    amplitude: list[tuple[str, FloatArray, FloatArray]],
+    response: list[tuple[str, FloatArray, FloatArray]],
+    title: str,
+) -> Figure:
+    """Draw amplitude spectrum and shock response spectrum, one above the other."""
+    figure = Figure(figsize=(10.0, 7.5), layout="constrained")
+    FigureCanvasAgg(figure)
+    upper, lower = figure.subplots(2, 1)
+    _curves_on(upper, amplitude, ("frequency, Hz", "amplitude, N s"), True)
+    upper.set_yscale("log")
+    labels = ("natural frequency of a part, Hz", "response over peak, Q = 10")
+    _curves_on(lower, response, labels, True)
+    lower.axhline(1.1, color=_FAINT, lw=1.2, ls="--")
+    lower.annotate(
+        "quasi-static below this line, to the right",
+        (1.0, 1.1),
+        xycoords=("axes fraction", "data"),
+        ha="right",
+        va="bottom",
+        fontsize=8.5,
+    )
+    upper.set_title(_literal(title), fontsize=10, color=_INK, loc="left")
+    return figure
+
+
+def _curves_on(
+    axes: Axes,
+    curves: list[tuple[str, FloatArray, FloatArray]],
+    labels: tuple[str, str],
+    logarithmic: bool,
+) -> None:
+    for number, (name, x, y) in enumerate(curves):
+        style = _STYLES[number % len(_STYLES)]
+        hue = _HUES[number % len(_HUES)]
+        axes.plot(x, y, lw=1.6, ls=style, color=hue, label=_literal(name))
+    if logarithmic:
+        axes.set_xscale("log")
+    axes.set_xlabel(labels[0])
+    axes.set_ylabel(labels[1])
+    axes.grid(alpha=0.25)
+    if curves:
+        axes.legend(fontsize=8.5, framealpha=0.9)
+
+
 def page_of_words(title: str, marks: Mapping[str, Any]) -> Figure:
     """A page of verdicts, reasons and figures, to stand beside a picture."""
     figure = Figure(figsize=(11.0, 7.5))
