@@ -374,10 +374,11 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
     if rest is not None and marks.has("reversed"):
         rest = -rest
     if marks.break_time_s is not None:
-        if rest is not None and weight and abs(rest - weight) <= _rest_tolerance(marks, weight):
+        hangs = rest is not None and weight and REST_MOST_OFF < rest / weight < 2 - REST_MOST_OFF
+        if hangs or marks.has("held-after"):
             text = (
-                f"the force collapsed and yet the sled hangs with {rest:.1f} N: one of several "
-                "legs, or a slip that held again"
+                "the force collapsed and yet the load path held after it: one of several legs, or "
+                "a slip that held again"
             )
             return "unclear", Reason("trace-unclear", text)
         text = f"the load path let go at {abs(marks.break_force_n or 0.0):.0f} N"

@@ -68,6 +68,7 @@ MAINS_MOST_S = 1.0  # of the quiet stretch that is looked at
 # Of the largest stretch, left at slack; a damped line leaves less (own simulation).
 SLIP_LEAST = 0.3
 SLIP_START = 0.42  # force at no stretch that tells a slip, of the peak
+SLIP_REBOUND = 0.85  # of the second rebound's share: the first of a line that slips is less
 SLIP_LEAST_ELSE = 0.5  # where the force neither falls nor needs a start of its own
 SLIP_LEAST_M = 0.01  # an onset that is half a millisecond off, at 10 m/s, leaves half of it
 SOONEST_FALL = 0.9  # of the time that the height asks for
@@ -662,10 +663,12 @@ class _Marking:
             self._mark_zero_shift(None)
             return
         at_s = loss.index / self.rate_hz
-        # What follows is the unloaded beam ringing in the cell, not the sled.
-        self._set(
-            break_time_s=at_s, break_force_n=self.sign * loss.force_n, bounces=0, bounce_list=()
-        )
+        self._set(break_time_s=at_s, break_force_n=self.sign * loss.force_n)
+        if self._thrown_back():
+            self._find("held-after", "the sled was thrown back and caught after that all the same")
+        else:
+            # What follows is the unloaded beam ringing in the cell, not the sled.
+            self._set(bounces=0, bounce_list=())
         self._find(
             "loss-of-load",
             f"the force collapses from {loss.force_n:.0f} N at {at_s:.4f} s, far faster than "
@@ -785,11 +788,12 @@ class _Marking:
         left_m = marks.displacement_closure_m
         if broke or not found.max_stretch_m or not left_m:
             return
-        if found.line_stiffness_n_per_m is not None and not marks.serrations:
+        lazier = self._first_lost_more()
+        if found.line_stiffness_n_per_m is not None and not marks.serrations and not lazier:
             return  # a damped line lets go while it is stretched
         least_m = SLIP_LEAST_M + WIRE_SAMPLES * v_in / self.rate_hz
         sure_m = marks.displacement_closure_expanded_u_m or 0.0
-        plain = not flat and (marks.serrations or needed > SLIP_START)
+        plain = not flat and (marks.serrations or needed > SLIP_START or lazier)
         share = SLIP_LEAST if plain else SLIP_LEAST_ELSE
         if left_m > max(share * found.max_stretch_m, least_m, sure_m):
             self._find(
@@ -798,6 +802,17 @@ class _Marking:
                 f"{1000 * left_m:.0f} mm below where the line came taut: it slipped, or something "
                 "yielded or tore",
             )
+
+    def _first_lost_more(self) -> bool:
+        """Whether the first rebound was much weaker than the second, of what came before each.
+
+        A damped line loses the same share of speed each time; one that slips only once.
+        """
+        first = self.marks.restitution
+        flights = [one.flight_s for one in self.marks.bounce_list[:2]]
+        if first is None or len(flights) < 2 or flights[0] < LEAST_FLIGHT_S:
+            return False
+        return first < SLIP_REBOUND * flights[1] / flights[0]
 
     def _mark_serration(self) -> None:
         """What the rise and the top look like."""
