@@ -16,6 +16,7 @@ GOOD = [
     {"do": "arm", "by": "hand"},
     {"do": "arm", "by": "drive"},
     {"do": "fetch", "from": 0},
+    {"do": "shunt", "on": True},
     {"do": "discard"},
     {"do": "prompt"},
 ]

@@ -186,19 +186,19 @@ def _directions(points: list[Point]) -> list[int]:
 
 
 def _largest_gap(points: list[Point], fit: Fit, *, by_direction: bool) -> float | None:
-    """Largest difference at one load, between up and down or between runs, in newtons."""
-    groups: dict[float, dict[object, list[float]]] = {}
-    directions = _directions(points)
-    for one, way in zip(points, directions, strict=True):
-        key: object = way if by_direction else (one.run, way)
-        groups.setdefault(one.load_n, {}).setdefault(key, []).append(float(fit.at(one.volt)))
+    """Largest difference at one load, between up and down or between runs, in newtons.
+
+    Runs are compared on the way up only: what differs on the way down is hysteresis.
+    """
+    groups: dict[float, dict[int, list[float]]] = {}
+    for one, way in zip(points, _directions(points), strict=True):
+        if not by_direction and way < 0:
+            continue
+        at_load = groups.setdefault(one.load_n, {})
+        at_load.setdefault(way if by_direction else one.run, []).append(float(fit.at(one.volt)))
     gaps = []
     for at_load in groups.values():
-        if by_direction:
-            means = [float(np.mean(values)) for values in at_load.values()]
-        else:
-            ups = [np.mean(v) for (_, way), v in at_load.items() if way >= 0]  # type: ignore[misc]
-            means = [float(one) for one in ups]
+        means = [float(np.mean(values)) for values in at_load.values()]
         if len(means) > 1:
             gaps.append(max(means) - min(means))
     return max(gaps) if gaps else None

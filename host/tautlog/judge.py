@@ -374,8 +374,8 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
     if rest is not None and marks.has("reversed"):
         rest = -rest
     if marks.break_time_s is not None:
-        hangs = rest is not None and weight and REST_MOST_OFF < rest / weight < 2 - REST_MOST_OFF
-        if hangs or marks.has("held-after"):
+        share = rest / weight if rest is not None and weight else 0.0
+        if REST_MOST_OFF < share < 2.0 - REST_MOST_OFF or marks.has("held-after"):
             text = (
                 "the force collapsed and yet the load path held after it: one of several legs, or "
                 "a slip that held again"

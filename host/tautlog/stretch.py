@@ -210,4 +210,4 @@ def _least_squares(
     columns = np.stack([x, x**3, v, np.ones_like(x)], axis=1)
     solution, _, rank, _ = np.linalg.lstsq(columns, force, rcond=None)
     left_n = float(np.sqrt(np.mean((columns @ solution - force) ** 2)))
-    return (solution if rank == 4 else None), left_n
+    return (np.asarray(solution, np.float64) if rank == 4 else None), left_n

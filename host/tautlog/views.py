@@ -79,8 +79,8 @@ def spectra(name: str, trace: Trace, marked: Marked) -> tuple[Curve, Curve] | No
     base = marked["base_duration_s"] or 0.1
     pulse = curve.y[onset : onset + max(int(base * rate), 4)]
     size = 1 << int(np.ceil(np.log2(4 * curve.y.size)))
-    amplitude = np.abs(np.fft.rfft(pulse, size)) / rate
-    frequency = np.fft.rfftfreq(size, 1.0 / rate)
+    amplitude = np.asarray(np.abs(np.fft.rfft(pulse, size)) / rate, np.float64)
+    frequency = np.asarray(np.fft.rfftfreq(size, 1.0 / rate), np.float64)
     seen = (frequency >= LOWEST_HZ) & (frequency <= min(HIGHEST_HZ, 0.4 * rate))
     natural = np.geomspace(LOWEST_HZ, min(HIGHEST_HZ, 0.1 * rate), SPECTRUM_POINTS)
     response = response_spectrum(pulse, rate, natural) / float(np.abs(pulse).max())

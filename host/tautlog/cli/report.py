@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tautlog.cli import options
+
+if TYPE_CHECKING:
+    from tautlog.report import Source
 
 
 @click.command(name="report")
@@ -63,13 +67,11 @@ def _name(place: Path, folder: Path | None) -> Path:
     return folder / "report.html" if folder is not None else place.with_suffix(".html")
 
 
-def _write_pdf(path: Path, sources: list[object]) -> None:
+def _write_pdf(path: Path, sources: list[Source]) -> None:
     from tautlog import picture
-    from tautlog.report import Source
 
     figures = []
     for one in sources:
-        assert isinstance(one, Source)
         figures.append(picture.draw(one.trace, one.marked, one.record.path.name))
         figures.append(picture.page_of_words(one.record.path.name, one.marked))
     picture.save_pages(figures, path)

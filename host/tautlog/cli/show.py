@@ -10,8 +10,6 @@ import click
 from tautlog.cli import options
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from tautlog.quicklook import Marked
     from tautlog.record import Record
 
@@ -57,7 +55,7 @@ def command(records: tuple[Path, ...], out: Path, page: str | None, cfc: str) ->
     click.echo(str(out))
 
 
-def _figure(page: str, marked: list[tuple[Record, Marked]]) -> Figure:
+def _figure(page: str, marked: list[tuple[Record, Marked]]) -> Any:
     from tautlog import picture
     from tautlog.errors import RecordError
     from tautlog.views import over_stretch, since_onset, spectra
