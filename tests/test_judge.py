@@ -263,3 +263,13 @@ def test_whole_way(finding, target_n, verdict):
     assert result["record_verdict"] == "valid"
     assert next(iter(result)) == "record"
     assert result["record"] == "drop"
+
+
+def test_a_sled_that_shall_end_on_the_catch():
+    """Nothing hangs then, and nothing is off; a rebound still tells that it held."""
+    setup = dataclasses.replace(SETUP, end_state="rests")
+    lying = {"rest_force_n": 0.2, "rest_closure": 0.002}
+    seen = judged(setup, **lying, bounces=0)
+    assert "rest-off" not in codes(seen)
+    assert seen.trace_says == "unclear"
+    assert judged(setup, **lying, bounce_list=REBOUND).trace_says == "held"

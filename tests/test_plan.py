@@ -272,6 +272,18 @@ def test_what_is_left_out_is_found(capsys, given, solved, value):
     assert planned["aim_force_n"] > 3000.0
 
 
+def test_the_length_of_a_line_is_found(capsys):
+    """EA / L is the stiffness that the aim asks for."""
+    given = ("--mass", "10", "--height", "1", "--target", "3000", "--solve", "length")
+    _, out, _ = said(capsys, *given, "--modulus", "60000", "--friction", "0", "--json")
+    planned = json.loads(out)
+    assert planned["length_m"] == pytest.approx(60_000 / planned["stiffness_n_per_m"])
+    assert planned["peak_force_n"] == pytest.approx(planned["aim_force_n"], rel=1e-3)
+    status, _, err = said(capsys, *given)
+    assert status == 1
+    assert "--modulus" in err
+
+
 @pytest.mark.parametrize(
     ("given", "word"),
     [

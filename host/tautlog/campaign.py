@@ -220,6 +220,7 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
             limit_n=requirement.limit_n,
             shortest_s=requirement.shortest_duration_s,
             longest_s=requirement.longest_duration_s,
+            end_state=said["rig"].get("end_state", "hangs"),
             **said["drop"],
         ),
         requirement=requirement,

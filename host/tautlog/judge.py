@@ -186,6 +186,8 @@ def _rest(marks: Marks, setup: DropSetup) -> Judged:
     closure, weight_n = marks.rest_closure, setup.weight_n
     if closure is None or weight_n is None or marks.break_time_s is not None:
         return None  # after a break nothing is left to hang
+    if setup.end_state == "rests":
+        return None  # it shall end on the catch
     if abs(closure - 1.0) * weight_n <= _rest_tolerance(marks, weight_n):
         return None
     kept = closure * (setup.mass_kg or 0.0)
@@ -385,6 +387,8 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         return "let-go", Reason("trace-let-go", text)
     if marks.peak_force_n is None:
         return "unclear", Reason("trace-unclear", "there was no contact")
+    if setup.end_state == "rests":
+        rest = None  # what lies on the catch tells nothing of the line
     if rest is None and marks.has("slip") and marks.impulse_closure is not None:
         return _says_slip(marks)
     if rest is None and _thrown_back(marks):

@@ -6,14 +6,13 @@ by hand, with bounds and a name.
 
 from __future__ import annotations
 
-import json
-import os
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from tautlog.archive import RecordSummary
 from tautlog.errors import CampaignError
+from tautlog.jsonlines import add_line, read_lines
 
 FILE_NAME = "ledger.jsonl"
 KINDS = ("article", "line", "mount")
@@ -68,21 +67,7 @@ def read_entries(folder: Path) -> list[Entry]:
     CampaignError
         With the line that cannot be read.
     """
-    path = folder / FILE_NAME
-    if not path.exists():
-        return []
-    entries = []
-    try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as problem:
-        raise CampaignError(f"{path} cannot be read: {problem}") from problem
-    for number, line in enumerate(lines, start=1):
-        if line.strip():
-            try:
-                entries.append(Entry(**json.loads(line)))
-            except (ValueError, TypeError) as problem:
-                raise CampaignError(f"{path} line {number} is no entry: {problem}") from problem
-    return entries
+    return read_lines(folder / FILE_NAME, Entry, "entry")
 
 
 def add_entry(
@@ -107,14 +92,7 @@ def add_entry(
     entry = Entry(
         f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}", by, article, line, mount, peak_at_most_n, note
     )
-    path = folder / FILE_NAME
-    try:
-        with path.open("a", encoding="utf-8") as file:
-            file.write(json.dumps(asdict(entry)) + "\n")
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as problem:
-        raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
+    add_line(folder / FILE_NAME, asdict(entry))
     return entry
 
 

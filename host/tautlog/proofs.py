@@ -6,13 +6,11 @@ or more with a gauge at the mount; what stays when it is let go is the permanent
 
 from __future__ import annotations
 
-import json
-import os
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tautlog.errors import CampaignError
+from tautlog.jsonlines import add_line, read_lines
 from tautlog.loadpath import Mount
 
 FILE_NAME = "proofs.jsonl"
@@ -75,21 +73,7 @@ def read_proofs(folder: Path) -> list[Proof]:
     CampaignError
         With the line that cannot be read.
     """
-    path = folder / FILE_NAME
-    if not path.exists():
-        return []
-    try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as problem:
-        raise CampaignError(f"{path} cannot be read: {problem}") from problem
-    found = []
-    for number, line in enumerate(lines, start=1):
-        if line.strip():
-            try:
-                found.append(Proof(**json.loads(line)))
-            except (ValueError, TypeError) as problem:
-                raise CampaignError(f"{path} line {number} is no proof: {problem}") from problem
-    return found
+    return read_lines(folder / FILE_NAME, Proof, "proof")
 
 
 def add_proof(
@@ -120,14 +104,7 @@ def add_proof(
         set_m,
         note,
     )
-    path = folder / FILE_NAME
-    try:
-        with path.open("a", encoding="utf-8") as file:
-            file.write(json.dumps(asdict(made)) + "\n")
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as problem:
-        raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
+    add_line(folder / FILE_NAME, asdict(made))
     return made
 
 

@@ -93,6 +93,8 @@ class DropSetup:
         What the duration, above 10 % of the peak, must lie between.
     article, line, operator, note : str
         Identities and remarks, as typed.
+    end_state : str
+        What a good drop ends with: "hangs" or "rests", on the catch.
     checklist, override : str
         The list that was gone through before; who dropped beyond a limit, and why.
     article_finding : str
@@ -110,6 +112,7 @@ class DropSetup:
     line: str = ""
     operator: str = ""
     note: str = ""
+    end_state: str = "hangs"
     checklist: str = ""
     override: str = ""
     article_finding: str = "not-inspected"

@@ -9,7 +9,7 @@ import click
 
 from tautlog.cli import options
 
-SOLVE = ("mass", "height", "stiffness")
+SOLVE = ("mass", "height", "stiffness", "length")
 
 
 @click.command(name="plan")

@@ -56,6 +56,7 @@ class Planned:
     checks: tuple[PathCheck, ...]
     flight: Snatch | None = None
     factor: float = 1.0
+    length_m: float | None = None
 
 
 def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
@@ -80,11 +81,15 @@ def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
     height = given["height_m"]
     if height is None and base and given["solve"] != "height":
         height = base.height_m if given["mass_kg"] is None or given["target_n"] is None else None
-    line = None if given["solve"] == "stiffness" else line_of(campaign, given)
+    free = given["solve"] in ("stiffness", "length")
+    line = None if free else line_of(campaign, given)
     friction = given["friction_n"]
     if friction is None and campaign:
         friction = campaign.rig.friction_n
     drop, solved = _solved(mass, height, line, friction, aim, given)
+    length = None
+    if given["solve"] == "length":
+        solved, length = "length", given["modulus"] / drop.line.stiffness_n_per_m
     prediction = predict_drop(drop)
     return Planned(
         drop,
@@ -96,6 +101,7 @@ def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
         tuple(checks(campaign, drop, prediction)),
         flight,
         factor,
+        length,
     )
 
 
@@ -129,7 +135,10 @@ def _check_ranges(given: dict[str, Any]) -> None:
     told = [name for name in ROPE_CHOICES if given.get(name)]
     if len(told) > 1:
         raise PlanError(f"{' and '.join(told)} both say how stiff the line is: give one")
-    if given.get("modulus") and not given.get("length_m"):
+    if given.get("solve") == "length":
+        if not given.get("modulus") or given.get("length_m"):
+            raise PlanError("--solve length needs --modulus, EA of the line, and no --length")
+    elif given.get("modulus") and not given.get("length_m"):
         raise PlanError("--modulus needs --length: the stiffness is EA / L")
 
 
@@ -346,7 +355,8 @@ def as_json(planned: Planned, rungs: list[Step]) -> dict[str, Any]:
         "damping_ratio": line.damping_ratio,
         "friction_n": drop.friction_n,
         "line": line.name,
-        "stiffness_source": line.source if planned.solved != "stiffness" else "solved",
+        "stiffness_source": "solved" if planned.solved in ("stiffness", "length") else line.source,
+        "length_m": planned.length_m,
         "solved": planned.solved or None,
         "target_force_n": planned.target_n,
         "limit_force_n": planned.limit_n,
@@ -389,6 +399,8 @@ def show(planned: Planned, rungs: list[Step]) -> None:
     """Show a plan."""
     one, line = planned.prediction, planned.drop.line
     found = f" (found: {planned.solved})" if planned.solved else ""
+    if planned.length_m is not None:
+        found = f" (found: {planned.length_m:.3f} m of line)"
     click.echo(
         f"drop: {one.mass_kg:.4g} kg from {one.height_m:.3f} m on {line.name}, "
         f"{one.stiffness_n_per_m:.5g} N/m{found}"

@@ -68,7 +68,8 @@ as above; `value` int32, its meaning depends on the event.
 
 ``/setup`` attributes mass_kg, height_m, target_n, limit_n, fittings_kg, shortest_s,
 longest_s (float); article, line, operator, note, article_finding, checklist (one JSON
-object), override (string): what people said of the drop.
+object), override, end_state
+(string): what people said of the drop.
 
 ``/calibration`` attributes newton_per_volt, newton_per_square_volt, zero_v, expanded_u_fraction
 (k = 2), reference_v, rail_low_v, rail_high_v, range_n, bandwidth_hz (float),

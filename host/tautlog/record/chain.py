@@ -8,10 +8,13 @@ when the file was changed to match.
 
 from __future__ import annotations
 
+import contextlib
 import json
-import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
+
+from tautlog.errors import CampaignError
+from tautlog.jsonlines import add_line
 
 FILE_NAME = "chain.jsonl"
 CAMPAIGN_FILE = "campaign.toml"
@@ -57,14 +60,5 @@ def add_link(path: Path, record_id: str, seal: str, previous: str) -> None:
     folder = path.parent
     if not (folder / CAMPAIGN_FILE).is_file() or not seal:
         return
-    line = json.dumps(asdict(Link(path.name, record_id, seal, previous))) + "\n"
-    try:
-        # One write of one line at the end: two programs do not mix theirs.
-        handle = os.open(folder / FILE_NAME, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
-        try:
-            os.write(handle, line.encode())
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    except OSError:
-        return
+    with contextlib.suppress(CampaignError):
+        add_line(folder / FILE_NAME, asdict(Link(path.name, record_id, seal, previous)))
