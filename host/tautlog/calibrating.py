@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import f as f_distribution
+from scipy.special import fdtr
 
 from tautlog.calibration import Calibration
 from tautlog.errors import CalibrationError
@@ -170,7 +170,7 @@ def _is_curved(volts: FloatArray, loads: FloatArray, line: Fit) -> bool:
     if less <= 0.0:
         return left > 0.0
     ratio = (left - less) / (less / curve.freedom)
-    return bool(f_distribution.cdf(ratio, 1, curve.freedom) > CURVED)
+    return bool(fdtr(1, curve.freedom, ratio) > CURVED)
 
 
 def _directions(points: list[Point]) -> list[int]:

@@ -27,7 +27,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import least_squares
-from scipy.stats import chi2
+from scipy.special import chdtrc, chdtri
 
 from tautlog.bounces import Pull
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
@@ -200,7 +200,7 @@ def estimate(seen: Observed, said: Said) -> Estimate | None:
     late = _fit(seen, said, _Given(delay_u_s=DELAY_U_S))
     if late is not None and late[1] < misfit - LATE_MISFIT and late[0].delay_s > 0.0:
         result, misfit = replace(late[0], wrong="delay"), late[1]
-    if misfit <= chi2.ppf(DISAGREES, count):
+    if misfit <= chdtri(count, 1.0 - DISAGREES):
         return replace(result, agrees=True)
     return _with_suspect(result, seen, said)
 
@@ -219,7 +219,7 @@ def _with_suspect(result: Estimate, seen: Observed, said: Said) -> Estimate:
         if found is None or (name == "rest" and seen.rest_n is None):
             continue
         one, misfit, count = found
-        chance = float(chi2.sf(misfit, max(count - 1, 1)))
+        chance = float(chdtrc(max(count - 1, 1), misfit))
         if chance > least:
             best, least = replace(one, wrong=name), chance
     return best

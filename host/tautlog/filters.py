@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import butter, sosfiltfilt
 
 CLASSES = (60, 180, 600, 1000)
 RATE_PER_CLASS = 10  # least sampling rate over class, SAE J211-1
@@ -68,6 +67,9 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> npt.NDA
         raise ValueError(
             f"`sample_rate_hz` must be > {2 * corner_hz:g} for class {cfc}, was {sample_rate_hz!r}"
         )
+    # Half a second to import, and planning needs the classes alone.
+    from scipy.signal import butter, sosfiltfilt
+
     sections = butter(2, corner_hz, fs=sample_rate_hz, output="sos")
     padding = max(int(_END_S * sample_rate_hz), _END_SAMPLES)
 

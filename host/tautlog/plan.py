@@ -215,7 +215,10 @@ def solve_height(drop: Drop, peak_n: float) -> Drop:
         )
     guess = peak_n * (peak_n - 2 * weight_n) / (2 * weight_n * drop.line.stiffness_n_per_m)
     height = _root(
-        lambda h: _peak(replace(drop, height_m=h)) - peak_n, max(guess, 1e-3), MOST_HEIGHT_M
+        lambda h: _peak(replace(drop, height_m=h)) - peak_n,
+        peak_n,
+        min(max(guess, 1e-3), MOST_HEIGHT_M),
+        MOST_HEIGHT_M,
     )
     if height is None:
         raise PlanError(
@@ -265,7 +268,7 @@ def solve_stiffness(drop: Drop, peak_n: float) -> Drop:
     def at(k: float) -> Drop:
         return replace(drop, line=replace(drop.line, stiffness_n_per_m=k))
 
-    found = _root(lambda k: _peak(at(k)) - peak_n, guess, 1e9)
+    found = _root(lambda k: _peak(at(k)) - peak_n, peak_n, guess, 1e9)
     if found is None:
         raise PlanError(f"no line makes {peak_n:.0f} N with this sled and height")
     return at(found)
@@ -275,8 +278,24 @@ def _peak(drop: Drop) -> float:
     return first_peak_n(drop.model())
 
 
-def _root(miss: Callable[[float], float], guess: float, most: float) -> float | None:
-    """Root near a guess of a function that grows."""
+def _root(miss: Callable[[float], float], wanted: float, guess: float, most: float) -> float | None:
+    """Where a peak that grows with x is what is wanted, from a guess.
+
+    A peak goes about as the root of height and of stiffness: x times the square of wanted
+    over found is soon there. What that does not find is bracketed.
+    """
+    x = guess
+    for _ in range(6):
+        off = miss(x)
+        if abs(off) < 1e-5 * wanted:
+            return x
+        x = x * (wanted / (wanted + off)) ** 2
+        if not 0.0 < x < most:
+            break
+    return _bracketed(miss, guess, most)
+
+
+def _bracketed(miss: Callable[[float], float], guess: float, most: float) -> float | None:
     low, high = 0.8 * guess, min(1.25 * guess, most)
     while miss(low) > 0:
         low *= 0.5
