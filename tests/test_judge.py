@@ -9,6 +9,7 @@ from tautlog.judge import ARTICLE_FINDINGS, as_json, combine, judge
 from tautlog.marking import mark
 from tautlog.marks import Bounce, Finding, Marks
 from tautlog.trace import DropSetup
+from tautlog.verdict_words import quick_look
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 GOOD = Marks(
@@ -273,3 +274,24 @@ def test_a_sled_that_shall_end_on_the_catch():
     assert "rest-off" not in codes(seen)
     assert seen.trace_says == "unclear"
     assert judged(setup, **lying, bounce_list=REBOUND).trace_says == "held"
+
+
+@pytest.mark.parametrize(
+    ("changes", "words_of"),
+    [
+        ({}, {1: "98 N", 2: "record valid", 3: "1050 N", 4: "HELD", 5: "inspect the article"}),
+        ({"rest_force_n": None}, {1: "NOT KNOWN"}),
+        ({"break_time_s": 0.9, "break_force_n": 800.0, "rest_force_n": 0.0}, {1: "let go"}),
+        ({"break_time_s": 0.9, "rest_force_n": 0.0}, {5: "find what gave"}),
+        ({"peak_force_n": None, "peak_force_expanded_u_n": None}, {1: "may still hang"}),
+        ({"gap_in_contact": True}, {2: "INVALID: samples are missing", 3: "AT LEAST"}),
+        ({"impulse_closure": 0.8}, {2: "INVALID: the impulse is 0.800", 5: "explain the record"}),
+    ],
+)
+def test_the_quick_look_has_five_lines_in_a_fixed_order(changes, words_of):
+    marks = dataclasses.replace(GOOD, **changes)
+    lines = quick_look(as_json(marks, judge(marks, SETUP), "x"))
+    assert [line[0] for line in lines] == list("12345")
+    for number, word in words_of.items():
+        assert word in lines[number - 1]
+    assert not any("safe" in line.lower() for line in lines)

@@ -20,7 +20,7 @@ from matplotlib.figure import Figure
 from tautlog.errors import RecordError, RecordExistsError
 from tautlog.filters import cfc_filter
 from tautlog.trace import Trace
-from tautlog.verdict_words import words
+from tautlog.verdict_words import quick_look, words
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -51,7 +51,7 @@ def draw(trace: Trace, marks: Mapping[str, Any], title: str) -> Figure:
     """
     figure = Figure(figsize=(11.0, 7.5), layout="constrained")
     FigureCanvasAgg(figure)
-    head, contact, whole = figure.subplots(3, 1, height_ratios=[1.15, 4.2, 1.8])
+    head, contact, whole = figure.subplots(3, 1, height_ratios=[1.5, 4.2, 1.8])
     force_n = trace.force_n - (marks.get("zero_offset_n") or 0.0)
     cfc = marks.get("cfc")
     filtered_n = cfc_filter(force_n, trace.sample_rate_hz, cfc) if cfc else force_n
@@ -310,22 +310,19 @@ def _ms(value: float | None) -> str:
 
 def _head(axes: Axes, marks: Mapping[str, Any], title: str) -> None:
     axes.set_axis_off()
-    peak, spread = marks.get("peak_force_n"), marks.get("peak_force_expanded_u_n")
-    load = f"{_newton(peak)}" + ("" if spread is None else f" \u00b1 {_newton(spread)} (k = 2)")
-    axes.text(0.0, 1.0, title, fontsize=9, color=_INK, va="top")
-    axes.text(
-        0.0,
-        0.74,
-        f"{load}   {words(marks.get('load_verdict'))}",
-        fontsize=17,
-        weight="bold",
-        color=_INK,
-        va="top",
-    )
-    verdicts = "   |   ".join(
-        words(marks.get(name)) for name in ("record_verdict", "trace_says", "test_verdict")
-    )
-    axes.text(0.0, 0.33, verdicts, fontsize=12, color=_INK, va="top")
+    axes.text(0.0, 1.06, _literal(title), fontsize=9, color=_INK, va="top")
+    places = (0.92, 0.76, 0.60, 0.34, 0.18)
+    for number, (line, place) in enumerate(zip(quick_look(marks), places, strict=True)):
+        load = number == 2  # which is what is read from afar
+        axes.text(
+            0.0,
+            place,
+            _literal(textwrap.shorten(line, 110 if load else 150, placeholder=" ...")),
+            fontsize=17 if load else 11,
+            weight="bold" if load else "normal",
+            color=_INK,
+            va="top",
+        )
     figures = (
         f"duration {_ms(marks.get('duration_s'))}   rise {_ms(marks.get('rise_time_s'))}   "
         f"impulse {_number(marks.get('impulse_ns'), '.1f')} N s   "
@@ -333,7 +330,7 @@ def _head(axes: Axes, marks: Mapping[str, Any], title: str) -> None:
         f"rest {_newton(marks.get('rest_force_n'))}   bounces {_number(marks.get('bounces'), 'd')}"
         f"   impulse closure {_number(marks.get('impulse_closure'), '.3f')}"
     )
-    axes.text(0.0, 0.06, figures, fontsize=9.5, color=_INK, va="top")
+    axes.text(0.0, 0.01, figures, fontsize=9.5, color=_INK, va="top")
 
 
 def _contact(

@@ -1,5 +1,15 @@
 """Verdicts in words, the same on screen, picture and paper."""
 
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+# Reasons that stand before others and are no fault.
+_NO_FAULT = frozenset(
+    "closure-good closure-unknown release-unknown gap zero-drift zero-return".split()
+)
+
 _WORDS = {
     "valid": "record valid",
     "suspect": "record SUSPECT",
@@ -29,3 +39,61 @@ def words(verdict: object) -> str:
     return (
         "load not judged (no target)" if verdict is None else _WORDS.get(str(verdict), str(verdict))
     )
+
+
+def quick_look(marked: Mapping[str, Any]) -> list[str]:
+    """Five lines in the order in which a crew must know them (common practice).
+
+    Is the sled at rest? Is the record whole? Which load was reached? Did something give?
+    What next? The same on the terminal and on the picture. Nothing is called safe: people
+    at the rig decide when it is approached.
+
+    Parameters
+    ----------
+    marked : mapping
+        The object that ``tautlog mark --json`` prints.
+    """
+    return [
+        f"1 rest: {_rest_words(marked)}",
+        f"2 {words(marked['record_verdict'])}{_first_reason(marked)}",
+        f"3 {_load_words(marked)}",
+        f"4 {words(marked['trace_says'])}",
+        f"5 {words(marked['test_verdict'])}; {_next_words(marked)}",
+    ]
+
+
+def _rest_words(marked: Mapping[str, Any]) -> str:
+    rest, says = marked.get("rest_force_n"), marked.get("trace_says")
+    if says == "let-go":
+        return "the load path let go, the sled is where it fell; look before you approach"
+    if rest is None:
+        return "NOT KNOWN whether the sled hangs still; stay out"
+    if marked.get("peak_force_n") is None:
+        return "no contact: the sled may still hang on the latch; stay out"
+    return f"{rest:.0f} N; stay out until pin and catch are confirmed by people"
+
+
+def _first_reason(marked: Mapping[str, Any]) -> str:
+    """What makes a record suspect or invalid: the first reason, which is the condition."""
+    if marked["record_verdict"] == "valid":
+        return ""
+    reasons = [one["text"] for one in marked["reasons"] if one["code"] not in _NO_FAULT]
+    return f": {reasons[0]}" if reasons else ""
+
+
+def _load_words(marked: Mapping[str, Any]) -> str:
+    peak, spread = marked["peak_force_n"], marked["peak_force_expanded_u_n"]
+    load = "no peak" if peak is None else f"peak {peak:.0f} N"
+    factor = marked.get("peak_coverage_factor") or 2.0
+    around = "" if spread is None else f" +/- {spread:.0f} N (k = {factor:.2g})"
+    return f"{load}{around}: {words(marked['load_verdict'])}"
+
+
+def _next_words(marked: Mapping[str, Any]) -> str:
+    if marked["trace_says"] in ("let-go", "slipped"):
+        return "stop, and find what gave"
+    if marked["record_verdict"] != "valid":
+        return "explain the record before the next drop"
+    if marked["article"] == "not-inspected":
+        return "inspect the article"
+    return "go on by the plan, if nothing moved or changed"

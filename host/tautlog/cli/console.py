@@ -13,7 +13,7 @@ from rich.table import Table
 from tautlog.health import Health
 from tautlog.stream import Instrument
 from tautlog.trace import DropSetup
-from tautlog.verdict_words import words
+from tautlog.verdict_words import quick_look, words
 
 PHRASE = "clear to drop"
 CAUTION = (
@@ -130,13 +130,9 @@ def print_json(value: Any) -> None:
 
 
 def print_verdict(marked: dict[str, Any]) -> None:
-    """Verdicts in words, with what bore on them."""
-    peak_n, spread_n = marked["peak_force_n"], marked["peak_force_expanded_u_n"]
-    peak = "no peak" if peak_n is None else f"peak {peak_n:.0f} N"
-    spread = "" if spread_n is None else f" +/- {spread_n:.0f} N (k = 2)"
-    click.echo(f"{peak}{spread}: {words(marked['load_verdict'])}")
-    for name in ("record_verdict", "trace_says", "test_verdict"):
-        click.echo(f"  {words(marked[name])}")
+    """The quick look in its fixed order, then what bore on the verdicts."""
+    for line in quick_look(marked):
+        click.echo(line)
     decision = marked.get("decision")
     if decision:
         click.echo(
