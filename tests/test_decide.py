@@ -108,3 +108,26 @@ def test_what_changed_is_told(record, capsys):  # noqa: F811
 def test_places_that_are_not_there(tmp_path):
     with pytest.raises(RecordError, match="neither a record nor a folder"):
         records_in([tmp_path / "nowhere"])
+
+
+def test_many_records_on_a_real_cluster_of_two_workers(record, tmp_path, capsys):  # noqa: F811
+    from distributed import LocalCluster
+
+    for number in range(4):
+        (tmp_path / f"copy{number}.h5").write_bytes(record.read_bytes())
+    given = {"n_workers": 2, "processes": True, "threads_per_worker": 1, "dashboard_address": None}
+    with LocalCluster(**given) as running:
+        address = running.scheduler_address
+        status, out, _ = said(capsys, "remark", tmp_path, "--cluster", address, "--json")
+    assert status == 0
+    done = json.loads(out)
+    assert len(done) == 5
+    assert {one["problem"] for one in done} == {""}
+    assert len(open_record(tmp_path / "copy3.h5").marks) == len(open_record(record).marks)
+
+
+def test_a_cluster_that_is_not_there(record, monkeypatch, capsys):  # noqa: F811
+    monkeypatch.setattr("tautlog.batch.CLUSTER_TIMEOUT_S", 0.5)
+    status, _, err = said(capsys, "remark", record, "--cluster", "tcp://127.0.0.1:9")
+    assert status == 1
+    assert "no cluster answers" in err.strip().splitlines()[-1]

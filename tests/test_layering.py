@@ -16,6 +16,7 @@ OWNERS = {
     "matplotlib": {"picture.py"},
     "pyuff": {"export.py"},
     "sqlite3": {"catalogue.py"},
+    "distributed": {"batch.py"},
     "jinja2": {"report.py"},
 }
 ANALYSIS = [

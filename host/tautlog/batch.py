@@ -5,6 +5,7 @@ Every record is worked on by one process alone; a run of marks is added to it, a
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
@@ -17,6 +18,7 @@ from tautlog.errors import RecordError
 
 FIGURES = ("peak_force_n", "record_verdict", "load_verdict", "trace_says", "test_verdict")
 _RECORDS_PER_TASK = 8
+CLUSTER_TIMEOUT_S = 10.0
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,32 @@ def remark_one(path: Path, cfc: int | None, zero: str) -> Remarked:
         return Remarked(path, before, {}, str(problem))
     trouble = keep_marks(path, marked, cfc=cfc, zero=zero)
     return Remarked(path, before, {name: marked[name] for name in FIGURES}, trouble)
+
+
+@contextlib.contextmanager
+def cluster(address: str) -> Iterator[Executor]:
+    """Where work is done by the workers of a running dask.distributed cluster.
+
+    They must see the records under the same paths, and have the same version of tautlog.
+
+    Raises
+    ------
+    RecordError
+        If the extra is not installed, or nobody answers at the address.
+    """
+    try:
+        from distributed import Client
+    except ImportError as problem:
+        raise RecordError(
+            "a cluster needs the extra: pip install 'tautlog[cluster]'; without --cluster the "
+            "cores of this machine are used"
+        ) from problem
+    try:
+        client = Client(address, timeout=CLUSTER_TIMEOUT_S)
+    except (OSError, ValueError, TimeoutError) as problem:
+        raise RecordError(f"no cluster answers at {address}: {problem}") from problem
+    with client:
+        yield client.get_executor()
 
 
 def remark(

@@ -20,26 +20,37 @@ from tautlog.cli import options
     help="Take the zero from the slack line, or none at all.",
 )
 @click.option("--jobs", type=click.IntRange(1), metavar="N", help="Processes; one a core without.")
+@click.option("--cluster", "address", metavar="ADDRESS", help="A dask.distributed scheduler.")
 @options.json_option
-def command(places: tuple[Path, ...], cfc: str, zero: str, jobs: int | None, as_json: bool) -> None:
+def command(
+    places: tuple[Path, ...],
+    cfc: str,
+    zero: str,
+    jobs: int | None,
+    address: str | None,
+    as_json: bool,
+) -> None:
     """Mark many records again, on all cores, and tell what changed.
 
     Folders are searched with all that is in them. The raw data are never touched; each
     record gets one more run of marks.
     """
+    import contextlib
     from dataclasses import asdict
 
-    from tautlog.batch import records_in, remark
+    from tautlog.batch import cluster, records_in, remark
     from tautlog.cli.console import print_json
     from tautlog.errors import RecordError
 
     campaign = options.here()
     paths = records_in(places or [campaign.folder if campaign else Path()])
     done = []
-    for one in remark(paths, cfc=options.class_of(cfc), zero=zero, jobs=jobs):
-        done.append(one)
-        if not as_json and (one.problem or one.changed):
-            click.echo(_line(one))
+    with cluster(address) if address else contextlib.nullcontext() as executor:
+        found = remark(paths, cfc=options.class_of(cfc), zero=zero, jobs=jobs, executor=executor)
+        for one in found:
+            done.append(one)
+            if not as_json and (one.problem or one.changed):
+                click.echo(_line(one))
     if as_json:
         print_json([{**asdict(one), "path": str(one.path)} for one in done])
     else:
