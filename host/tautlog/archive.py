@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tautlog.errors import RecordError
-from tautlog.record import open_record
 
 
 @dataclass(frozen=True)
@@ -82,6 +81,9 @@ def list_records(folder: str | os.PathLike[str]) -> list[RecordSummary]:
 
 def summary_of(path: Path) -> RecordSummary:
     """Return the summary of one file, or its problem."""
+    # A list that comes from the catalogue needs no HDF5.
+    from tautlog.record import open_record
+
     try:
         record = open_record(path)
     except RecordError as problem:

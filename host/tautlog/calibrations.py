@@ -10,11 +10,13 @@ import json
 from dataclasses import asdict, fields, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tautlog.calibrating import Calibrated
 from tautlog.calibration import Calibration
 from tautlog.errors import CampaignError
+
+if TYPE_CHECKING:
+    from tautlog.calibrating import Calibrated  # it needs scipy, reading a calibration does not
 
 FOLDER = "calibrations"
 FORMAT = "tautlog calibration"

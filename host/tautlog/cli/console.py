@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import json
 import math
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog.health import Health
-from tautlog.stream import Instrument
-from tautlog.trace import DropSetup
 from tautlog.verdict_words import quick_look, words
+
+if TYPE_CHECKING:
+    from tautlog.health import Health
+    from tautlog.stream import Instrument
+    from tautlog.trace import DropSetup
 
 PHRASE = "clear to drop"
 CAUTION = (
