@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -111,5 +110,5 @@ def _empty() -> RecordSummary:
 
 
 def _plain(one: RecordSummary) -> dict[str, Any]:
-    fields = asdict(one)
+    fields = dict(vars(one))  # asdict copies deeply, ten times slower
     return {"record": str(fields.pop("path")), **fields}
