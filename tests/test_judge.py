@@ -295,3 +295,11 @@ def test_the_quick_look_has_five_lines_in_a_fixed_order(changes, words_of):
     for number, word in words_of.items():
         assert word in lines[number - 1]
     assert not any("safe" in line.lower() for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("off", "verdict"), [(0.01, "valid"), (-0.03, "suspect"), (0.06, "invalid"), (None, "valid")]
+)
+def test_a_shunt_whose_step_has_changed(off, verdict):
+    setup = dataclasses.replace(SETUP, shunt_off=off)
+    assert judged(setup).record_verdict == verdict

@@ -332,3 +332,15 @@ def test_weights_are_hung_one_after_the_other(tmp_path, monkeypatch, capsys):
     err = capsys.readouterr().err
     assert "10 kg reads 0.4" in err
     assert err.strip().splitlines()[-1].startswith("tautlog: the reading does not follow")
+
+
+def test_a_drop_with_the_shunt_before_and_after(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    rig = played(None)
+    given = ["--mass", "9", "--height", "1.2", "--target", "1800", "--out", "d.h5", "--shunt"]
+    with BoardProcess(rig, speed=SPEED) as board:
+        port = ["--port", board.url, "--link-timeout", "3"]
+        assert run(["drop", *port, *given, "--yes", "--countdown", "0", "--json"]) == 0
+    assert abs(open_record("d.h5").shunt_off) < 0.005
+    codes = {one["code"] for one in json.loads(capsys.readouterr().out)["marks"]["reasons"]}
+    assert "shunt-good" in codes

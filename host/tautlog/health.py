@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tautlog.calibration import Calibration
-from tautlog.errors import LinkTimeoutError
+from tautlog.errors import CalibrationError, LinkTimeoutError
 from tautlog.firmware import wire
 from tautlog.mains import mains_component
 from tautlog.messages import Status
@@ -17,6 +17,8 @@ from tautlog.session import Session
 from tautlog.stream import Block, BoardEvent, Instrument
 
 READING_S_OF_SAMPLES = 0.5  # tells 50 Hz from 60 Hz; a board wants to see less before it arms
+STEADY_READINGS = 3  # one after the other that agree
+MOST_READINGS = 40
 READING_S = 4.0
 EXCITATION = "excitation"  # name of the channel, in the board's config.py, that monitors it
 
@@ -95,6 +97,47 @@ def read_health(session: Session, calibration: Calibration) -> Health:
         _health_of(store.blocks, receiver.status, calibration, board),
         free_bytes=int(str(free)) if free is not None else None,
     )
+
+
+def steady_volt(session: Session, calibration: Calibration) -> float:
+    """Mean voltage, once three readings in a row agree within their own noise.
+
+    Raises
+    ------
+    CalibrationError
+        If they never do.
+    """
+    seen: list[float] = []
+    for _ in range(MOST_READINGS):
+        health = read_health(session, calibration)
+        seen.append(health.level_v)
+        last = seen[-STEADY_READINGS:]
+        noise_v = health.noise_n / abs(calibration.newton_per_volt)
+        if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * noise_v, 1e-4):
+            return float(np.mean(last))
+    raise CalibrationError(
+        f"the reading is not steady after {MOST_READINGS} tries ({min(seen):.4f} to "
+        f"{max(seen):.4f} V): let everything hang still"
+    )
+
+
+def read_shunt_step(session: Session, calibration: Calibration) -> float:
+    """Volts by which the shunt resistor raises the reading; it is off again on return.
+
+    Raises
+    ------
+    CalibrationError
+        If a reading is not steady.
+    RefusedError
+        If the board is not safe, or its firmware knows no shunt.
+    """
+    off_v = steady_volt(session, calibration)
+    session.ask("shunt", on=True)
+    try:
+        on_v = steady_volt(session, calibration)
+    finally:
+        session.ask("shunt", on=False)
+    return on_v - off_v
 
 
 class _Blocks:

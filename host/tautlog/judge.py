@@ -35,6 +35,7 @@ REST_LEAST_N = 3.0
 REST_MOST_OFF = 0.6  # of m g: less may be a sled that rests on something
 DRIFT_NOTE = 0.005
 DRIFT_INVALID = 0.02
+SHUNT_SUSPECT, SHUNT_INVALID = 0.02, 0.05
 SHIFT_NOTE = 0.005  # of the target, as the drift
 SHIFT_INVALID = 0.02
 NO_LOAD = 2.0  # times m g: less is no pull, when ten times as much was wanted
@@ -247,6 +248,18 @@ def _cable(marks: Marks, setup: DropSetup) -> Judged:
     return (INVALID if marks.gap_in_contact else NOTE), "cable-lost", text
 
 
+def _shunt(marks: Marks, setup: DropSetup) -> Judged:
+    if setup.shunt_off is None:
+        return None
+    off = abs(setup.shunt_off)
+    text = f"the shunt's step changed by {100 * setup.shunt_off:+.1f} % over the drop"
+    if off > SHUNT_INVALID:
+        return INVALID, "shunt-off", text + ": the chain is not what it was"
+    if off > SHUNT_SUSPECT:
+        return SUSPECT, "shunt-off", text
+    return NOTE, "shunt-good", text
+
+
 def _expired(marks: Marks, setup: DropSetup) -> Judged:
     if marks.has("calibration-expired"):
         text = (
@@ -287,6 +300,7 @@ CONDITIONS: tuple[Condition, ...] = (
     _shift,
     _mount,
     _cable,
+    _shunt,
     _expired,
     _duration,
     _release,

@@ -93,6 +93,8 @@ class DropSetup:
         What the duration, above 10 % of the peak, must lie between.
     article, line, operator, note : str
         Identities and remarks, as typed.
+    shunt_off : float or None
+        Step of the shunt resistor after the drop over that before it, less one; measured.
     end_state : str
         What a good drop ends with: "hangs" or "rests", on the catch.
     checklist, override : str
@@ -112,6 +114,7 @@ class DropSetup:
     line: str = ""
     operator: str = ""
     note: str = ""
+    shunt_off: float | None = None
     end_state: str = "hangs"
     checklist: str = ""
     override: str = ""

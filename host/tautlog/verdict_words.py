@@ -7,7 +7,7 @@ from typing import Any
 
 # Reasons that stand before others and are no fault.
 _NO_FAULT = frozenset(
-    "closure-good closure-unknown release-unknown gap zero-drift zero-return".split()
+    "closure-good closure-unknown release-unknown shunt-good gap zero-drift zero-return".split()
 )
 
 _WORDS = {

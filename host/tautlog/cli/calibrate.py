@@ -15,9 +15,6 @@ if TYPE_CHECKING:
     from tautlog.calibration import Calibration
     from tautlog.campaign import Campaign
 
-STEADY_READINGS = 3  # one after the other that agree
-MOST_READINGS = 40
-
 
 @click.command(name="calibrate")
 @options.port_options
@@ -130,6 +127,7 @@ def _live(
     """Ask for each weight and read it once it is steady."""
     from tautlog.calibrating import Point
     from tautlog.errors import CalibrationError
+    from tautlog.health import steady_volt
     from tautlog.link import SerialLink
     from tautlog.session import Session
 
@@ -149,33 +147,10 @@ def _live(
                 show_default=False,
                 err=True,
             )
-            volt = _steady_volt(session, base)
+            volt = steady_volt(session, base)
             click.echo(f"  {load:g} kg reads {volt:.5f} V", err=True)
             points.append(Point(load * gravity, volt))
     return points
-
-
-def _steady_volt(session: object, base: Calibration) -> float:
-    """Mean reading once three in a row agree within their own noise."""
-    import numpy as np
-
-    from tautlog.errors import CalibrationError
-    from tautlog.health import read_health
-    from tautlog.session import Session
-
-    assert isinstance(session, Session)
-    seen: list[float] = []
-    for _ in range(MOST_READINGS):
-        health = read_health(session, base)
-        seen.append(health.level_v)
-        last = seen[-STEADY_READINGS:]
-        noise_v = health.noise_n / abs(base.newton_per_volt)
-        if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * noise_v, 1e-4):
-            return float(np.mean(last))
-    raise CalibrationError(
-        f"the reading is not steady after {MOST_READINGS} tries ({min(seen):.4f} to "
-        f"{max(seen):.4f} V): let the weight hang still"
-    )
 
 
 def _hang(
@@ -188,6 +163,7 @@ def _hang(
     """Check what a hanging sled reads, against a slack line."""
     from tautlog.calibrating import hanging_check
     from tautlog.errors import CalibrationError
+    from tautlog.health import steady_volt
     from tautlog.link import SerialLink
     from tautlog.session import Session
     from tautlog.trace import STANDARD_GRAVITY_M_PER_S2
@@ -199,9 +175,9 @@ def _hang(
         session = Session(link, timeout_scale=timeout_scale)
         session.greet()
         click.prompt("line slack, press Enter", default="", show_default=False, err=True)
-        slack_v = _steady_volt(session, base)
+        slack_v = steady_volt(session, base)
         click.prompt("sled hangs, press Enter", default="", show_default=False, err=True)
-        hung_v = _steady_volt(session, base)
+        hung_v = steady_volt(session, base)
     holds, text = hanging_check(
         (hung_v - slack_v) * base.newton_per_volt, mass * STANDARD_GRAVITY_M_PER_S2
     )
@@ -224,19 +200,14 @@ def _shunt(
     from tautlog.advice import shunt_step_mv_per_v
     from tautlog.calibrating import shunt_check
     from tautlog.errors import CalibrationError
+    from tautlog.health import read_shunt_step
     from tautlog.link import SerialLink
     from tautlog.session import Session
 
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
         session.greet()
-        off_v = _steady_volt(session, base)
-        session.ask("shunt", on=True)
-        try:
-            on_v = _steady_volt(session, base)
-        finally:
-            session.ask("shunt", on=False)
-    step_v = on_v - off_v
+        step_v = read_shunt_step(session, base)
     cell = campaign.cell if campaign else None
     gain = campaign.amplifier.gain if campaign else None
     if cell is None or not (cell.bridge_ohm and cell.excitation_v and gain):

@@ -10,6 +10,7 @@ import click
 
 from tautlog.cli.console import ConsoleCrew, print_figures, print_json, print_verdict
 from tautlog.drop import DropOutcome, DropPlan, recover, run_drop
+from tautlog.health import read_shunt_step
 from tautlog.link import SerialLink
 from tautlog.quicklook import draw_new, mark_new
 from tautlog.record import open_record
@@ -22,6 +23,16 @@ def conduct(
     """One drop with whatever answers at a port."""
     with SerialLink(url) as link:
         return run_drop(Session(link, timeout_scale=timeout_scale), plan, crew)
+
+
+def shunt_step(url: str, plan: DropPlan, crew: ConsoleCrew, timeout_scale: float) -> float:
+    """Step of the shunt resistor, in volts, by a board that is safe."""
+    with SerialLink(url) as link:
+        session = Session(link, timeout_scale=timeout_scale)
+        session.greet()
+        step_v = read_shunt_step(session, plan.calibration)
+    crew.say(f"shunt step {step_v:.4f} V")
+    return step_v
 
 
 def fetch(url: str, path: Path) -> DropOutcome:

@@ -34,6 +34,7 @@ from tautlog.cli import options
     show_default=True,
     help="How long to record after the release.",
 )
+@click.option("--shunt", is_flag=True, help="Read the shunt's step before and after.")
 @click.option(
     "--override-by", metavar="NAME", help="Who drops beyond what the mount is proven for."
 )
@@ -48,6 +49,7 @@ def command(
     yes: bool,
     countdown_s: float,
     record_s: float,
+    shunt: bool,
     override_by: str | None,
     override_reason: str | None,
     cfc: str,
@@ -60,10 +62,11 @@ def command(
     drop off; the board then falls back to safe, drive low.
     """
     from tautlog.calibration import Calibration
-    from tautlog.cli.conduct import conduct, show_outcome
+    from tautlog.cli.conduct import conduct, show_outcome, shunt_step
     from tautlog.cli.console import ConsoleCrew
     from tautlog.cli.permit import permitted
     from tautlog.drop import DropPlan
+    from tautlog.record import add_shunt_check
 
     campaign = options.here()
     port = options.port_of(port, campaign)
@@ -80,5 +83,9 @@ def command(
         campaign=campaign.name if campaign else "",
     )
     plan = plan.at(options.record_path(out, campaign, plan.setup.article))
+    before_v = shunt_step(port, plan, crew, timeout_scale) if shunt else None
     outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
+    if before_v is not None:
+        after_v = shunt_step(port, plan, crew, timeout_scale)
+        add_shunt_check(outcome.path, before_v=before_v, after_v=after_v)
     show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)

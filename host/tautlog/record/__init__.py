@@ -95,6 +95,9 @@ was one; attributes software, utc, by, verdict, proposed (what the tool said the
 attributes software, utc, name, sha256, size (bytes), offset_s (of the board's flash in a
 film, where it was said), note (all string). Only ever added; the files lie elsewhere.
 
+``/shunt_checks/N`` attributes software, utc, before_v, after_v (string): volts by which the
+shunt resistor raised the reading before and after the drop, where it was asked for.
+
 Seal
 ----
 SHA-256 over four SHA-256 digests (32 bytes each) one after another:
@@ -129,6 +132,7 @@ from tautlog.record.writer import (
     add_inspection,
     add_marks,
     add_photo,
+    add_shunt_check,
     write_values,
 )
 
@@ -145,6 +149,7 @@ __all__ = [
     "add_inspection",
     "add_marks",
     "add_photo",
+    "add_shunt_check",
     "open_record",
     "write_values",
 ]

@@ -172,6 +172,8 @@ class Record:
         Oldest first.
     photos : tuple of Photo
         Oldest first.
+    shunt_off : float or None
+        Step of the shunt resistor after the drop over that before it, less one.
     previous_seal : str
         Seal of the record before it in its campaign; "" for the first.
     """
@@ -196,14 +198,16 @@ class Record:
     inspections: tuple[Inspection, ...] = ()
     decisions: tuple[Decision, ...] = ()
     photos: tuple[Photo, ...] = ()
+    shunt_off: float | None = None
     previous_seal: str = ""
 
     @property
     def inspected_setup(self) -> DropSetup:
-        """The set-up, with what the newest inspection found of the article."""
+        """The set-up, with what was found after the drop: of the article, by the shunt."""
+        setup = replace(self.setup, shunt_off=self.shunt_off)
         if not self.inspections:
-            return self.setup
-        return replace(self.setup, article_finding=self.inspections[-1].finding)
+            return setup
+        return replace(setup, article_finding=self.inspections[-1].finding)
 
     def __enter__(self) -> Record:
         return self
@@ -351,6 +355,7 @@ def open_record(path: str | os.PathLike[str]) -> Record:
             inspections=_inspections(file),
             decisions=_decisions(file),
             photos=_photos(file),
+            shunt_off=_shunt_off(file),
             previous_seal=layout.text_of(file, "previous_seal_sha256"),
         )
 
@@ -434,6 +439,14 @@ def _decisions(file: h5py.File) -> tuple[Decision, ...]:
         Decision(number, **{name: layout.text_of(one, name) for name in DECISION_TEXTS})
         for number, one in _numbered(file, "decisions")
     )
+
+
+def _shunt_off(file: h5py.File) -> float | None:
+    if "shunt_checks" not in file:
+        return None
+    _, last = _numbered(file, "shunt_checks")[-1]
+    before = float(layout.text_of(last, "before_v"))
+    return float(layout.text_of(last, "after_v")) / before - 1.0 if before else None
 
 
 def _photos(file: h5py.File) -> tuple[Photo, ...]:

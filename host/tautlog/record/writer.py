@@ -465,6 +465,30 @@ def add_photo(
     return _add_entry(path, "photos", texts)
 
 
+def add_shunt_check(path: str | os.PathLike[str], *, before_v: float, after_v: float) -> int:
+    """Append the steps of the shunt resistor before and after a drop.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    before_v, after_v : float
+        Volts at the converter.
+
+    Returns
+    -------
+    int
+        Number of the check.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be read or written.
+    """
+    texts = {"before_v": repr(float(before_v)), "after_v": repr(float(after_v))}
+    return _add_entry(path, "shunt_checks", texts)
+
+
 def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str]) -> int:
     """Append a numbered group with attributes, the program and the time."""
     record = open_record(path)
