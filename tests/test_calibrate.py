@@ -234,3 +234,15 @@ def test_counts_are_volts_of_the_converter(tmp_path: Path):
 )
 def test_calibrations_expire(made, used, days, expired):
     assert Calibration(date=made, good_for_days=days).expired_on(used) == expired
+
+
+def test_a_certificate_is_what_a_calibration_is_held_against(campaign, capsys):
+    """2 mV/V, 5 kN, 5 V, gain 500: 1000 N/V as measured; 2.2 mV/V of a certificate: 10 % off."""
+    path = campaign / "campaign.toml"
+    text = path.read_text().replace("gain = 200.0", "gain = 500.0")
+    path.write_text(text)
+    run(["calibrate", "--from-csv", str(table(campaign, CSV))])
+    assert "promise" not in capsys.readouterr().out
+    path.write_text(text.replace("# certified_mv_per_v = 2.0006", "certified_mv_per_v = 2.2"))
+    run(["calibrate", "--from-csv", str(campaign / "points.csv")])
+    assert "+10.0 % off what the cell's sheet and the gain promise" in capsys.readouterr().out

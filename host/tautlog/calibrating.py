@@ -260,13 +260,11 @@ def _warnings(
         )
     if data_sheet:
         off = calibration.newton_per_volt / data_sheet - 1.0
+        text = f"the slope is {100 * off:+.1f} % off what the cell's sheet and the gain promise"
         if abs(off) > SLOPE_OFF:
-            found.append(
-                f"the slope is {100 * off:+.1f} % off what cell and amplifier promise: gain, "
-                "excitation or units are not what they are thought to be"
-            )
-        elif abs(off) > DATA_SHEET_OFF:
-            found.append(f"the slope is {100 * off:+.1f} % off what cell and amplifier promise")
+            text += ": gain, excitation or units are not what they are thought to be"
+        if abs(off) > DATA_SHEET_OFF:
+            found.append(text)
     if line.residual_sd > 0.005 * top_n:
         found.append("the points scatter by more than 0.5 % of the range: look for what touches")
     return found

@@ -89,6 +89,8 @@ class Cell:
     bridge_ohm: float | None = None
     serial: str = ""
     certificate: str = ""
+    certificate_date: str = ""
+    certified_mv_per_v: float | None = None
 
 
 @dataclass(frozen=True)

@@ -93,7 +93,10 @@ def command(
         degree=degree,
         planned_n=campaign.setup.upper_n if campaign else None,
         data_sheet_newton_per_volt=data_sheet_slope(
-            cell.rated_n, cell.sensitivity_mv_per_v, cell.excitation_v, campaign.amplifier.gain
+            cell.rated_n,
+            cell.certified_mv_per_v or cell.sensitivity_mv_per_v,
+            cell.excitation_v,
+            campaign.amplifier.gain,
         )
         if cell and campaign
         else None,
