@@ -66,10 +66,10 @@ def _rest_words(marked: Mapping[str, Any]) -> str:
     rest, says = marked.get("rest_force_n"), marked.get("trace_says")
     if says == "let-go":
         return "the load path let go, the sled is where it fell; look before you approach"
+    if marked.get("peak_force_n") is None:
+        return "no contact: the sled may still hang on latch or rails; stay out"
     if rest is None:
         return "NOT KNOWN whether the sled hangs still; stay out"
-    if marked.get("peak_force_n") is None:
-        return "no contact: the sled may still hang on the latch; stay out"
     return f"{rest:.0f} N; stay out until pin and catch are confirmed by people"
 
 
@@ -90,6 +90,8 @@ def _load_words(marked: Mapping[str, Any]) -> str:
 
 
 def _next_words(marked: Mapping[str, Any]) -> str:
+    if marked.get("peak_force_n") is None:
+        return "find out why the line did not come taut"
     if marked["trace_says"] in ("let-go", "slipped"):
         return "stop, and find what gave"
     if marked["record_verdict"] != "valid":
