@@ -245,3 +245,55 @@ def test_pages(kite, capsys, given, status, ending):
     assert found == status
     assert (kite / f"p.{ending}").exists() == (status == 0)
     assert not err or len(err.strip().splitlines()) == 1
+
+
+def _add_many(path, who, count):
+    from tautlog.jsonlines import add_line
+
+    for number in range(count):
+        add_line(path, {"who": who, "number": number, "fill": "x" * 300})
+
+
+def test_two_programs_add_to_one_file_and_no_line_is_mixed(tmp_path):
+    import multiprocessing
+
+    path = tmp_path / "lines.jsonl"
+    context = multiprocessing.get_context("spawn")
+    both = [context.Process(target=_add_many, args=(path, who, 150)) for who in "ab"]
+    for one in both:
+        one.start()
+    for one in both:
+        one.join(60)
+    lines = [json.loads(line) for line in path.read_text().splitlines()]
+    assert len(lines) == 300
+    for who in "ab":
+        assert [one["number"] for one in lines if one["who"] == who] == list(range(150))
+
+
+def _list(folder, results):
+    results.put(len(catalogued(folder)))
+
+
+def test_two_programs_list_one_folder(kite):
+    import multiprocessing
+
+    context = multiprocessing.get_context("spawn")
+    results = context.Queue()
+    both = [context.Process(target=_list, args=(kite, results)) for _ in range(2)]
+    for one in both:
+        one.start()
+    assert [results.get(timeout=60) for _ in both] == [3, 3]
+    for one in both:
+        one.join(60)
+
+
+def test_a_folder_that_takes_no_catalogue_is_listed_all_the_same(kite):
+    (kite / FILE_NAME).mkdir()  # as a folder that cannot be written to refuses the file
+    assert len(catalogued(kite)) == 3
+
+
+def test_a_chain_that_cannot_be_written_costs_no_record(kite, capsys):
+    (kite / "chain.jsonl").unlink()
+    (kite / "chain.jsonl").mkdir()
+    path = imported(kite, "four", 700.0)
+    assert open_record(path).verify_seal().state == "intact"

@@ -192,7 +192,7 @@ def test_flipped_bytes_are_an_error_or_a_broken_seal_or_change_nothing(
     used = [i for i in range(0, len(good), 64) if any(good[i : i + 64])]
     chance = random.Random(7)
     refused = broken = 0
-    for _ in range(300):
+    for _ in range(1000):
         place = chance.choice(used) + chance.randrange(64)
         damaged = bytearray(good)
         damaged[place % len(good)] ^= chance.randrange(1, 256)
