@@ -129,6 +129,7 @@ def _live(
 ) -> list[Point]:
     """Ask for each weight and read it once it is steady."""
     from tautlog.calibrating import Point
+    from tautlog.cli.console import CAUTION
     from tautlog.errors import CalibrationError
     from tautlog.health import steady_volt
     from tautlog.link import SerialLink
@@ -140,6 +141,7 @@ def _live(
             "or a table with --from-csv"
         )
     points = []
+    click.echo(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
         session.greet()
@@ -165,6 +167,7 @@ def _hang(
 ) -> None:
     """Check what a hanging sled reads, against a slack line."""
     from tautlog.calibrating import hanging_check
+    from tautlog.cli.console import CAUTION
     from tautlog.errors import CalibrationError
     from tautlog.health import steady_volt
     from tautlog.link import SerialLink
@@ -174,6 +177,7 @@ def _hang(
     mass = mass_kg or (campaign.setup.mass_kg if campaign else None)
     if not mass:
         raise CalibrationError("give the sled's mass with --mass, or in campaign.toml")
+    click.echo(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
         session.greet()
