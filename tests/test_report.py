@@ -69,6 +69,12 @@ def test_every_drop_is_in_it_also_what_cannot_be_read(page):
     assert {"Open questions", "Ledger", "Definitions"} <= {told for _, told in seen.headings}
 
 
+def test_each_drop_stands_against_the_plan(page):
+    text = " ".join("".join(Page(page.read_text()).words).split())
+    assert "height: 1 m, campaign.toml says 1.2 m" in text
+    assert "line: l, campaign.toml says polyester 8 mm, 1.5 m" in text
+
+
 def test_what_people_typed_stays_text(page):
     text = page.read_text()
     seen = Page(text)

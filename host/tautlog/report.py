@@ -21,11 +21,12 @@ from jinja2 import Environment, StrictUndefined
 
 from tautlog.archive import RecordSummary, summary_of
 from tautlog.campaign import Campaign
-from tautlog.errors import RecordError, RecordExistsError
+from tautlog.errors import PlanError, RecordError, RecordExistsError
 from tautlog.filters import cfc_filter
 from tautlog.ledger import Exposure, exposures, read_entries
 from tautlog.marks import definitions
 from tautlog.photos import shown
+from tautlog.plan import Drop, predict_drop
 from tautlog.quicklook import Marked, mark_record
 from tautlog.record import Record
 from tautlog.record.layout import SOFTWARE
@@ -117,7 +118,7 @@ def html_of(
 ) -> str:
     """Return the text of a report; arguments as for `write_report`."""
     environment = Environment(autoescape=True, undefined=StrictUndefined)
-    drops = [_drop(one) for one in sources]
+    drops = [{**_drop(one), "plan": _against_plan(one, campaign)} for one in sources]
     ledger = _ledger(sources, campaign, folder)
     closures = _closures(sources)
     return environment.from_string(_page("report.html")).render(
@@ -219,6 +220,37 @@ def _drop(one: Source) -> dict[str, Any]:
             "note": record.calibration.note or "-",
         },
     }
+
+
+def _against_plan(one: Source, campaign: Campaign | None) -> list[str]:
+    """What was predicted for this drop, and where its set-up is not the campaign's."""
+    if campaign is None:
+        return []
+    said, setup, found = campaign.setup, one.record.setup, []
+    for name, unit in (("mass_kg", "kg"), ("height_m", "m"), ("target_n", "N"), ("limit_n", "N")):
+        planned, done = getattr(said, name), getattr(setup, name)
+        if planned is not None and planned != done:
+            what = name.rsplit("_", 1)[0]
+            found.append(f"{what}: {_form(done, unit)}, campaign.toml says {_form(planned, unit)}")
+    for name in ("article", "line"):
+        if getattr(said, name) and getattr(said, name) != getattr(setup, name):
+            found.append(
+                f"{name}: {getattr(setup, name) or 'not named'}, campaign.toml says "
+                f"{getattr(said, name)}"
+            )
+    line, peak = campaign.line(setup.line), one.marked["peak_force_n"]
+    if line is None or not setup.mass_kg or not setup.height_m or peak is None:
+        return found
+    try:
+        drop = Drop(setup.mass_kg, setup.height_m, line, campaign.rig.friction_n)
+        told = predict_drop(drop)
+    except PlanError:
+        return found
+    found.append(
+        f"predicted {told.peak_force_n:.0f} N ({told.peak_low_n:.0f} to {told.peak_high_n:.0f} N); "
+        f"measured over predicted {abs(peak) / told.peak_force_n:.3f}"
+    )
+    return found
 
 
 def _set_up(record: Record) -> str:
