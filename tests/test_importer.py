@@ -220,8 +220,10 @@ def test_the_time_of_an_import_grows_with_its_rows_only(tmp_path: Path) -> None:
         return time.process_time() - begin
 
     seconds(1000)
-    # Ten times the rows may take some ten times as long; a quadratic one takes a hundred.
-    assert seconds(100_000) < 40 * max(seconds(10_000), 0.01)
+    # Ten times the rows may take some ten times as long; a quadratic one takes a hundred. The
+    # least of three: what else this machine does only adds to a time.
+    many, few = (min(seconds(rows) for _ in range(3)) for rows in (100_000, 10_000))
+    assert many < 40 * max(few, 0.01)
 
 
 CELLS = st.one_of(
