@@ -94,3 +94,23 @@ def test_once_wrong(seed):
     if drop.flawed:
         assert verdict.load_verdict in ("at-least", "no-load")
     assert marks.samples == drop.trace.force_n.size
+
+
+# Of 10 000 seeds, those that are judged wrongly still; whoever mends one moves it above.
+STILL_WRONG = {
+    4777: "a line of a quarter of critical damping on rails of a tenth of the weight: slipped",
+    4815: "a slip of a soft, damped line that does not bounce twice: held",
+    4980: "a clipped top of a soft, damped line, whose impulse is whole: slipped",
+    5003: "as 4815",
+    8639: "as 4815",
+    8865: "as 4815",
+    9170: "as 4815; the record is invalid",
+}
+
+
+@pytest.mark.parametrize("seed", STILL_WRONG)
+@pytest.mark.xfail(strict=True, reason="known and not mended, see STILL_WRONG")
+def test_still_wrong(seed):
+    drop = random_drop(seed)
+    _, verdict, _ = outcome(drop)
+    assert verdict.trace_says in (*drop.says, "unclear")
