@@ -13,7 +13,7 @@ from pathlib import Path
 
 from tautlog.batch import records_in
 from tautlog.errors import RecordError
-from tautlog.record import Record, open_record
+from tautlog.record import Record, open_checked
 from tautlog.record.chain import CAMPAIGN_FILE, read_chain
 
 ENOUGH_FOR_CORES = 64
@@ -89,8 +89,7 @@ def _campaigns(place: Path) -> list[Path]:
 def check_record(path: Path) -> tuple[Checked, Record | None, str]:
     """Seal of one record: what was found, the record, and the seal of what is there."""
     try:
-        record = open_record(path)
-        check = record.verify_seal()
+        record, check = open_checked(path)
     except RecordError as problem:
         return Checked(path, "unreadable", str(problem)), None, ""
     if check.state == "unsealed":

@@ -124,6 +124,7 @@ from tautlog.record.reader import (
     Photo,
     Record,
     SealCheck,
+    open_checked,
     open_record,
 )
 from tautlog.record.writer import (
@@ -150,6 +151,7 @@ __all__ = [
     "add_marks",
     "add_photo",
     "add_shunt_check",
+    "open_checked",
     "open_record",
     "write_values",
 ]

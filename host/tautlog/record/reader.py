@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import h5py
 import numpy as np
@@ -23,68 +23,67 @@ from tautlog.trace import DropSetup, Trace
 
 RELEASE_EVENT = "release-opened"
 ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
-INSPECTION_TEXTS = ("software", "utc", "by", "finding", "note")
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
-DECISION_TEXTS = ("software", "utc", "by", "verdict", "proposed", "reason")
 # Flags of a block whose samples stand nobody knows where.
 MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
 # Longest trace that is laid out on its grid: 2 GiB of force. A block number beyond
 # it is damage, not a gap.
 MAX_TRACE_SAMPLES = 1 << 28
+TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
 
 
 @dataclass(frozen=True)
-class MarksRun:
-    """One marking run that a record keeps; `settings` and `result` as from JSON."""
-
-    number: int
-    software: str
-    utc: str
-    settings: dict[str, Any]
-    result: dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Inspection:
-    """What somebody found when the article was looked at after the drop.
+class Entry:
+    """What was added to a record after its seal; it is never rewritten.
 
     Attributes
     ----------
     number : int
-        1, 2, ...; the newest counts.
+        1, 2, ...; where only one can hold, the newest does.
     software, utc : str
         Which program entered it, and when.
-    by, finding, note : str
-        Who looked; one of `judge.ARTICLE_FINDINGS`; in plain words.
     """
 
     number: int
     software: str
     utc: str
+
+
+@dataclass(frozen=True)
+class MarksRun(Entry):
+    """One marking run that a record keeps; `settings` and `result` as from JSON."""
+
+    settings: dict[str, Any]
+    result: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Inspection(Entry):
+    """What somebody found when the article was looked at after the drop.
+
+    Attributes
+    ----------
+    by, finding, note : str
+        Who looked; one of `judge.ARTICLE_FINDINGS`; in plain words.
+    """
+
     by: str
     finding: str
     note: str
 
 
 @dataclass(frozen=True)
-class Decision:
+class Decision(Entry):
     """What a named person decided about a test.
 
     Attributes
     ----------
-    number : int
-        1, 2, ...; the newest counts.
-    software, utc : str
-        Which program entered it, and when.
     by, verdict, reason : str
         Who decided; one of the test verdicts; why.
     proposed : str
         What the tool had proposed then.
     """
 
-    number: int
-    software: str
-    utc: str
     by: str
     verdict: str
     proposed: str
@@ -92,15 +91,11 @@ class Decision:
 
 
 @dataclass(frozen=True)
-class Photo:
+class Photo(Entry):
     """A photo or film that belongs to a drop; the file itself lies elsewhere.
 
     Attributes
     ----------
-    number : int
-        1, 2, ...
-    software, utc : str
-        Which program entered it, and when.
     name, sha256, note : str
         Of the file; its hash; what it shows.
     size : int
@@ -109,9 +104,6 @@ class Photo:
         Time in a film at which the board's flash is seen.
     """
 
-    number: int
-    software: str
-    utc: str
     name: str
     sha256: str
     note: str
@@ -295,10 +287,7 @@ class Record:
             If the record is too damaged to be read.
         """
         with reading(self.path) as file:
-            computed = seal_of(file)
-            stored = layout.text_of(file, "seal_sha256")
-        state = "unsealed" if not stored else "intact" if stored == computed else "broken"
-        return SealCheck(state, stored, computed)
+            return _seal_check(file)
 
     def _imported_trace(self) -> Trace:
         with reading(self.path) as file:
@@ -326,38 +315,62 @@ def open_record(path: str | os.PathLike[str]) -> Record:
     """
     where = Path(path)
     with reading(where) as file:
-        instrument = _instrument(file)
-        dataset = layout.dataset(file, "trace/values" if instrument is None else "trace/counts")
-        rate_hz = float(dataset.attrs["sample_rate_hz"])
-        if not 0 < rate_hz < np.inf:
-            raise damaged(where, f"its sample rate is {rate_hz!r}")
-        table = np.zeros(0, BLOCK_DTYPE)
-        if instrument is not None:
-            table = layout.dataset(file, "trace/blocks")[()].astype(BLOCK_DTYPE)
-        return Record(
-            path=where,
-            format_version=int(file.attrs["format_version"]),
-            record_id=layout.text_of(file, "record_id"),
-            software=layout.text_of(file, "software"),
-            utc=layout.text_of(file, "utc"),
-            campaign=layout.text_of(file, "campaign"),
-            status=layout.text_of(file, "status"),
-            status_text=layout.text_of(file, "status_text"),
-            setup=DropSetup(**layout.fields_of(file, "setup", DropSetup)),
-            calibration=Calibration(**layout.fields_of(file, "calibration", Calibration)),
-            instrument=instrument,
-            source=layout.attributes(dataset) if instrument is None else {},
-            sample_rate_hz=rate_hz,
-            first_sample_index=int(file.attrs.get("first_sample_index", 0)),
-            block_table=table,
-            events=_events(file),
-            marks=_marks(file),
-            inspections=_inspections(file),
-            decisions=_decisions(file),
-            photos=_photos(file),
-            shunt_off=_shunt_off(file),
-            previous_seal=layout.text_of(file, "previous_seal_sha256"),
-        )
+        return _record(file, where)
+
+
+def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
+    """Read a record and its seal in one opening; see `open_record`.
+
+    Raises
+    ------
+    RecordError
+        As in `open_record`.
+    """
+    where = Path(path)
+    with reading(where) as file:
+        return _record(file, where), _seal_check(file)
+
+
+def _seal_check(file: h5py.File) -> SealCheck:
+    computed = seal_of(file)
+    stored = layout.text_of(file, "seal_sha256")
+    state = "unsealed" if not stored else "intact" if stored == computed else "broken"
+    return SealCheck(state, stored, computed)
+
+
+def _record(file: h5py.File, where: Path) -> Record:
+    instrument = _instrument(file)
+    dataset = layout.dataset(file, "trace/values" if instrument is None else "trace/counts")
+    rate_hz = float(dataset.attrs["sample_rate_hz"])
+    if not 0 < rate_hz < np.inf:
+        raise damaged(where, f"its sample rate is {rate_hz!r}")
+    table = np.zeros(0, BLOCK_DTYPE)
+    if instrument is not None:
+        table = layout.dataset(file, "trace/blocks")[()].astype(BLOCK_DTYPE)
+    return Record(
+        path=where,
+        format_version=int(file.attrs["format_version"]),
+        record_id=layout.text_of(file, "record_id"),
+        software=layout.text_of(file, "software"),
+        utc=layout.text_of(file, "utc"),
+        campaign=layout.text_of(file, "campaign"),
+        status=layout.text_of(file, "status"),
+        status_text=layout.text_of(file, "status_text"),
+        setup=DropSetup(**layout.fields_of(file, "setup", DropSetup)),
+        calibration=Calibration(**layout.fields_of(file, "calibration", Calibration)),
+        instrument=instrument,
+        source=layout.attributes(dataset) if instrument is None else {},
+        sample_rate_hz=rate_hz,
+        first_sample_index=int(file.attrs.get("first_sample_index", 0)),
+        block_table=table,
+        events=_events(file),
+        marks=_marks(file),
+        inspections=_of_texts(file, "inspections", Inspection),
+        decisions=_of_texts(file, "decisions", Decision),
+        photos=_photos(file),
+        shunt_off=_shunt_off(file),
+        previous_seal=layout.text_of(file, "previous_seal_sha256"),
+    )
 
 
 def _instrument(file: h5py.File) -> Instrument | None:
@@ -423,21 +436,14 @@ def _marks(file: h5py.File) -> tuple[MarksRun, ...]:
     )
 
 
-def _inspections(file: h5py.File) -> tuple[Inspection, ...]:
-    if "inspections" not in file:
+def _of_texts(file: h5py.File, where: str, kind: type[TextEntry]) -> tuple[TextEntry, ...]:
+    """Entries that hold nothing but texts; none where there is no such group."""
+    if where not in file:
         return ()
+    names = [field.name for field in fields(kind) if field.name != "number"]
     return tuple(
-        Inspection(number, **{name: layout.text_of(one, name) for name in INSPECTION_TEXTS})
-        for number, one in _numbered(file, "inspections")
-    )
-
-
-def _decisions(file: h5py.File) -> tuple[Decision, ...]:
-    if "decisions" not in file:
-        return ()
-    return tuple(
-        Decision(number, **{name: layout.text_of(one, name) for name in DECISION_TEXTS})
-        for number, one in _numbered(file, "decisions")
+        kind(number, **{name: layout.text_of(one, name) for name in names})
+        for number, one in _numbered(file, where)
     )
 
 
