@@ -8,7 +8,7 @@ how far up it was really loaded, and what a planned peak beyond that means.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -131,18 +131,13 @@ def calibrate(
     budget = _budget(fit, volts, loads, hysteresis, repeatability, zero_return)
     zero_v = float(np.mean(volts[loads == loads.min()]))
     slope = float(fit.coefficients[1] + (2.0 * fit.coefficients[2] * zero_v if chosen == 2 else 0))
-    calibration = Calibration(
+    calibration = replace(
+        base,
         newton_per_volt=slope,
         newton_per_square_volt=float(fit.coefficients[2]) if chosen == 2 else 0.0,
         zero_v=zero_v if chosen == 2 else 0.0,
         expanded_u_fraction=budget.expanded_u / top_n,
-        reference_v=base.reference_v,
-        converter_bits=base.converter_bits,
-        rail_low_v=base.rail_low_v,
-        rail_high_v=base.rail_high_v,
         range_n=top_n,
-        bandwidth_hz=base.bandwidth_hz,
-        good_for_days=base.good_for_days,
         date=date,
         note=note,
     )
