@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from tautlog.calibration import Calibration
 from tautlog.errors import CampaignError
+from tautlog.moment import stamp
 
 if TYPE_CHECKING:
     from tautlog.calibrating import Calibrated  # it needs scipy, reading a calibration does not
@@ -95,7 +96,7 @@ def _as_json(made: Calibrated, moment: datetime) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "version": VERSION,
-        "utc": f"{moment:%Y-%m-%dT%H:%M:%SZ}",
+        "utc": stamp(moment),
         "calibration": asdict(made.calibration),
         "points": [asdict(one) for one in made.points],
         "degree": made.degree,

@@ -7,12 +7,12 @@ by hand, with bounds and a name.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 
 from tautlog.archive import RecordSummary
 from tautlog.errors import CampaignError
 from tautlog.jsonlines import add_line, read_lines
+from tautlog.moment import stamp
 
 FILE_NAME = "ledger.jsonl"
 KINDS = ("article", "line", "mount")
@@ -89,9 +89,7 @@ def add_entry(
     """
     if not (article or line or mount):
         raise CampaignError("an entry names an article, a line or a mount")
-    entry = Entry(
-        f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}", by, article, line, mount, peak_at_most_n, note
-    )
+    entry = Entry(stamp(), by, article, line, mount, peak_at_most_n, note)
     add_line(folder / FILE_NAME, asdict(entry))
     return entry
 

@@ -7,11 +7,11 @@ or more with a gauge at the mount; what stays when it is let go is the permanent
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
-from datetime import UTC, datetime
 from pathlib import Path
 
 from tautlog.jsonlines import add_line, read_lines
 from tautlog.loadpath import Mount
+from tautlog.moment import stamp
 
 FILE_NAME = "proofs.jsonl"
 LEAST_HELD_S = 60.0  # common practice
@@ -95,7 +95,7 @@ def add_proof(
         If it cannot be written.
     """
     made = Proof(
-        f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}",
+        stamp(),
         by,
         mount,
         pulled_n,

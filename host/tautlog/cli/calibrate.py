@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,6 +71,7 @@ def command(
     from tautlog.calibrations import add_calibration
     from tautlog.calibrations import as_json as plain
     from tautlog.cli.console import print_json
+    from tautlog.moment import today
 
     campaign = options.here()
     base = campaign.calibration if campaign else Calibration()
@@ -100,7 +100,7 @@ def command(
         )
         if cell and campaign
         else None,
-        date=f"{datetime.now(UTC):%Y-%m-%d}",
+        date=today(),
         note=note,
     )
     where = add_calibration(campaign.folder, made) if campaign else None

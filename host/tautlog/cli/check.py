@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -30,6 +29,7 @@ def command(
     from tautlog.checklist import CHALLENGES, Checklist, add_checklist, measured_checks
     from tautlog.cli.console import CAUTION, print_json
     from tautlog.errors import CampaignError
+    from tautlog.moment import stamp, today
 
     operator, second = operator.strip(), second.strip()
     if not operator or not second or operator.casefold() == second.casefold():
@@ -42,7 +42,7 @@ def command(
         _health(port, campaign, timeout_scale),
         campaign.folder,
         campaign.setup.target_n,
-        campaign.calibration.expired_on(f"{datetime.now(UTC):%Y-%m-%d}"),
+        campaign.calibration.expired_on(today()),
     )
     for one in measured:
         click.echo(f"  {'holds' if one.holds else 'LOOK: '} {one.text}", err=True)
@@ -51,7 +51,7 @@ def command(
         for _, text in CHALLENGES
     ]
     made = Checklist(
-        f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}",
+        stamp(),
         operator,
         second,
         tuple(measured),

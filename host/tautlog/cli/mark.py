@@ -12,13 +12,7 @@ from tautlog.cli import options
 @click.command(name="mark")
 @click.argument("record", type=click.Path(path_type=Path))
 @options.cfc_option
-@click.option(
-    "--zero",
-    type=click.Choice(["slack", "none"]),
-    default="slack",
-    show_default=True,
-    help="Take the zero from the slack line, or none at all.",
-)
+@options.zero_option
 @click.option("--budget", is_flag=True, help="Show the uncertainties, part by part.")
 @options.json_option
 def command(record: Path, cfc: str, zero: str, budget: bool, as_json: bool) -> None:

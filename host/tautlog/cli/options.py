@@ -69,6 +69,17 @@ def cfc_option(function: Function) -> Function:
     )(function)
 
 
+def zero_option(function: Function) -> Function:
+    """Add --zero."""
+    return click.option(
+        "--zero",
+        type=click.Choice(["slack", "none"]),
+        default="slack",
+        show_default=True,
+        help="Take the zero from the slack line, or none at all.",
+    )(function)
+
+
 def json_option(function: Function) -> Function:
     """Add --json."""
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")(function)

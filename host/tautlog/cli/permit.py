@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import UTC, datetime
 
 import click
 
@@ -12,6 +11,7 @@ from tautlog.campaign import Campaign
 from tautlog.checklist import fresh_checklist
 from tautlog.cli.console import ConsoleCrew
 from tautlog.errors import RefusedError
+from tautlog.moment import stamp
 from tautlog.trace import DropSetup
 
 
@@ -53,7 +53,7 @@ def permitted(
         "by": override_by,
         "reason": override_reason,
         "refused": refusal,
-        "utc": f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ}",
+        "utc": stamp(),
     }
     crew.say(f"OVERRIDE by {override_by}: {refusal}")
     return replace(setup, override=json.dumps(told))

@@ -12,13 +12,7 @@ from tautlog.cli import options
 @click.command(name="remark")
 @click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="[RECORD|FOLDER]...")
 @options.cfc_option
-@click.option(
-    "--zero",
-    type=click.Choice(["slack", "none"]),
-    default="slack",
-    show_default=True,
-    help="Take the zero from the slack line, or none at all.",
-)
+@options.zero_option
 @click.option("--jobs", type=click.IntRange(1), metavar="N", help="Processes; one a core without.")
 @click.option("--cluster", "address", metavar="ADDRESS", help="A dask.distributed scheduler.")
 @options.json_option
