@@ -11,14 +11,13 @@ from dataclasses import dataclass
 
 from tautlog.filters import CLASSES, RATE_PER_CLASS
 from tautlog.loadpath import PathCheck
-from tautlog.uncertainty import one_pole_loss, sampling_loss
+from tautlog.uncertainty import BANDWIDTH_PER_PULSE, one_pole_loss, sampling_loss
 
 HEADROOM = 1.5  # of the highest peak, in cell and amplifier; common practice
 # Class x length of a half-sine at which the class takes 0.1 % of its peak (own computation,
 # from the response 1 / (1 + (f / (2.0775 C))**4)).
 CLASS_TIMES_LENGTH = 1.1174
 SLOW_RATES_HZ = (10.0, 80.0, 320.0)  # of converters made for weighing
-BANDWIDTH_PER_PULSE = 3.0  # over its length; common practice
 SAMPLES_PER_BANDWIDTH = 30.0  # for less than 1 % of the peak; common practice
 COUNTS_AT_PEAK = 1000.0  # fewer are too coarse for the hanging check; common practice
 

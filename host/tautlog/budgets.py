@@ -9,10 +9,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from tautlog.estimate import HEIGHT_U_M, MASS_U_FRACTION
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.uncertainty import (
     FITTINGS,
+    HEIGHT_U_M,
+    MASS_U_FRACTION,
     Budget,
     Part,
     extrapolation_u,

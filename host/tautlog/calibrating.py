@@ -17,6 +17,7 @@ from scipy.special import fdtr
 from tautlog.calibration import Calibration
 from tautlog.errors import CalibrationError
 from tautlog.fit import Fit, fit_polynomial
+from tautlog.judge import SHUNT_INVALID, SHUNT_SUSPECT
 from tautlog.uncertainty import Budget, Part, rectangular
 
 FloatArray = npt.NDArray[np.float64]
@@ -289,5 +290,6 @@ def shunt_check(step_v: float, expected_v: float) -> tuple[str, str]:
     if expected_v == 0 or not math.isfinite(expected_v):
         raise CalibrationError("the expected step of the shunt must be a number other than 0")
     off = step_v / expected_v - 1.0
-    state = "good" if abs(off) <= 0.02 else "suspect" if abs(off) <= 0.05 else "invalid"
+    bounds = (("good", SHUNT_SUSPECT), ("suspect", SHUNT_INVALID))
+    state = next((name for name, most in bounds if abs(off) <= most), "invalid")
     return state, f"shunt step {step_v:.4f} V, expected {expected_v:.4f} V: {100 * off:+.1f} %"

@@ -19,6 +19,7 @@ SIGMAS = 5.0
 EDGE_SIGMAS = 5.0  # so much quieter than the threshold may a trace be for exact edges
 FRACTION_OF_PEAK = 0.02
 MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters
+LEAST_FLIGHT_S = 0.05  # between two contacts of a sled: ringing of a beam swings faster
 GLITCH_SAMPLES = 2
 GLITCH_RATE_HZ = 5000.0  # below it one sample may be a real peak
 _GLITCH_WINDOW = 2 * GLITCH_SAMPLES + 1

@@ -31,12 +31,11 @@ from scipy.special import chdtrc, chdtri
 
 from tautlog.bounces import Pull
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.uncertainty import HEIGHT_U_M, MASS_U_FRACTION
 
 FloatArray = npt.NDArray[np.float64]
 
-# What is known beforehand, as standard uncertainties: common practice.
-MASS_U_FRACTION = 0.005
-HEIGHT_U_M = 0.005
+# What else is known beforehand, as standard uncertainties: common practice.
 FRICTION_U = 0.05  # of the weight; 0.1 is a rig that runs badly
 SWITCH_U_S = 0.005  # a switch that the sled itself opens
 DELAY_U_S = 0.04  # magnets hang on for tens of milliseconds

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
+from tautlog.contacts import LEAST_FLIGHT_S
 from tautlog.filters import MINUS_3_DB_PER_CLASS
 from tautlog.marks import Marks
 from tautlog.trace import DropSetup
@@ -42,7 +43,6 @@ NO_LOAD = 2.0  # times m g: less is no pull, when ten times as much was wanted
 EXPECTED_TIMES = 10.0
 NARROW_WINDOW = 0.02  # of the target
 SLIP_CLOSURE = 0.05  # of one: else a wrong force looks like a slip
-LEAST_FLIGHT_S = 0.05  # ringing of a beam swings faster
 REST_NOTHING = 0.2  # of m g: less than this hangs from the line no more
 
 NOTE, SUSPECT, INVALID = range(3)

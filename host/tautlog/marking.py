@@ -24,6 +24,7 @@ from tautlog.budgets import (
 from tautlog.contacts import (
     EDGE_SIGMAS,
     FRACTION_OF_PEAK,
+    LEAST_FLIGHT_S,
     SIGMAS,
     SMOOTH_S,
     Contact,
@@ -51,7 +52,7 @@ from tautlog.marks import Bounce, Finding, Marks
 from tautlog.spectrum import quasi_static_above_hz
 from tautlog.stretch import force_over_stretch, motion
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
-from tautlog.uncertainty import Budget
+from tautlog.uncertainty import BANDWIDTH_PER_PULSE, Budget
 from tautlog.zero import false_floor, flight_window, rest_of, slack_window, zero_of
 
 FloatArray = npt.NDArray[np.float64]
@@ -73,9 +74,7 @@ SLIP_LEAST_ELSE = 0.5  # where the force neither falls nor needs a start of its 
 SLIP_LEAST_M = 0.01  # an onset that is half a millisecond off, at 10 m/s, leaves half of it
 SOONEST_FALL = 0.9  # of the time that the height asks for
 STILL_FALLING = 0.2  # of the speed at onset
-LEAST_FLIGHT_S = 0.05  # ringing of a beam swings faster
 SHORTEST_FLIGHT_S = 0.005
-BANDWIDTH_PER_PULSE = 3.0  # over its length, common practice
 
 
 def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "slack") -> Marks:

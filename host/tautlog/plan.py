@@ -20,12 +20,11 @@ from tautlog.errors import PlanError
 from tautlog.line import Line
 from tautlog.mechanics import RigModel, fall, first_peak_n
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.uncertainty import HEIGHT_U_M, MASS_U_FRACTION
 
 FloatArray = npt.NDArray[np.float64]
 
 # Common practice, no source.
-HEIGHT_U_M = 0.005
-MASS_U_FRACTION = 0.005
 FRICTION_U = 0.02  # of the weight, where friction is told
 UNKNOWN_FRICTION = 0.03  # of the weight, and its uncertainty, where it is not
 K_FACTOR = 2.0

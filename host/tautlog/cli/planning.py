@@ -185,10 +185,6 @@ def _learned(campaign: Campaign, name: str, known: Line | None) -> Line | None:
         return known
 
 
-def _tells(given: dict[str, Any]) -> bool:
-    return any(given.get(name) for name in ROPE_CHOICES)
-
-
 def _point(text: str) -> tuple[float, float]:
     force, colon, stretch = text.partition(":")
     try:
