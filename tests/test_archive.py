@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from tautlog.archive import RecordSummary, list_records
+from tautlog.archive import RecordSummary
 from tautlog.calibration import Calibration
+from tautlog.catalogue import catalogued
 from tautlog.errors import RecordError
 from tautlog.record import RecordWriter, add_marks, write_values
 from tautlog.stream import Instrument
@@ -24,7 +26,7 @@ def write(path: Path, utc: str, setup: DropSetup) -> None:
 
 
 def test_an_empty_folder_has_no_records(tmp_path: Path) -> None:
-    assert list_records(tmp_path) == []
+    assert catalogued(tmp_path) == []
 
 
 def test_records_come_by_time_with_the_newest_marks(tmp_path: Path) -> None:
@@ -44,7 +46,8 @@ def test_records_come_by_time_with_the_newest_marks(tmp_path: Path) -> None:
             "test_verdict": None,
         },
     )
-    assert list_records(tmp_path) == [
+    unsealed = {"record_id": "", "seal": "", "seal_now": ""}
+    assert [replace(one, **unsealed) for one in catalogued(tmp_path)] == [
         RecordSummary(tmp_path / "b.h5", utc="2026-01-01T00:00:00Z", status="aborted"),
         RecordSummary(
             tmp_path / "a.h5",
@@ -61,7 +64,7 @@ def test_records_come_by_time_with_the_newest_marks(tmp_path: Path) -> None:
             trace_says="held",
         ),
     ]
-    assert [one.name for one in list_records(tmp_path)] == ["b", "a"]
+    assert [one.name for one in catalogued(tmp_path)] == ["b", "a"]
 
 
 def test_imported_records_are_listed(tmp_path: Path) -> None:
@@ -77,7 +80,7 @@ def test_imported_records_are_listed(tmp_path: Path) -> None:
         setup=DropSetup(article="plate"),
         calibration=Calibration(),
     )
-    (one,) = list_records(tmp_path)
+    (one,) = catalogued(tmp_path)
     assert (one.article, one.status, one.peak_force_n) == ("plate", "complete", None)
 
 
@@ -94,7 +97,7 @@ def test_broken_files_are_listed_last_with_their_problem(tmp_path: Path) -> None
         calibration=Calibration(),
         instrument=INSTRUMENT,
     ):
-        summaries = list_records(tmp_path)
+        summaries = catalogued(tmp_path)
     assert [one.name[0] for one in summaries] == ["3", "0", "1", "2", "4", "5"]
     assert summaries[0].problem == ""
     for one, words in zip(
@@ -110,4 +113,4 @@ def test_broken_files_are_listed_last_with_their_problem(tmp_path: Path) -> None
 def test_a_folder_that_is_none_is_an_error(tmp_path: Path, name: str) -> None:
     (tmp_path / "file").touch()
     with pytest.raises(RecordError, match=r"cannot be listed: .*; expected a folder of records"):
-        list_records(tmp_path / name)
+        catalogued(tmp_path / name)

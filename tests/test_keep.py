@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import shutil
 import sqlite3
 
 import numpy as np
@@ -11,11 +12,11 @@ import pyuff
 
 from tautlog.archive import summary_of
 from tautlog.catalogue import FILE_NAME, catalogued, chosen
+from tautlog.chain import last_seal, read_chain
 from tautlog.cli import run
 from tautlog.export import plain_cell
 from tautlog.quicklook import mark_new
 from tautlog.record import open_record
-from tautlog.record.chain import read_chain
 
 
 def imported(folder, name, peak, article="a", note=""):
@@ -121,7 +122,7 @@ def test_outside_a_campaign_there_is_no_chain(tmp_path, capsys):
 def test_the_catalogue_says_what_the_files_say(kite):
     first = catalogued(kite)
     assert first == catalogued(kite)
-    assert first == [summary_of(path) for path in sorted(kite.glob("*.h5"))]
+    assert first == [summary_of(kite / f"{name}.h5") for name in ("one", "two", "three")]
     mark_new(kite / "one.h5", cfc=None)
     (kite / "two.h5").unlink()
     after = {one.name: one for one in catalogued(kite)}
@@ -135,7 +136,84 @@ def test_a_damaged_catalogue_is_made_again(kite, content):
     (kite / FILE_NAME).write_bytes(content)
     assert catalogued(kite) == before
     with sqlite3.connect(kite / FILE_NAME) as database:
-        assert database.execute("SELECT count(*) FROM records").fetchone() == (3,)
+        assert database.execute("SELECT count(*) FROM contents").fetchone() == (3,)
+
+
+@pytest.fixture
+def opened(monkeypatch):
+    """Names of the files that are looked into."""
+    names = []
+
+    def look(path):
+        names.append(path.name)
+        return summary_of(path)
+
+    monkeypatch.setattr("tautlog.catalogue.summary_of", look)
+    return names
+
+
+def test_what_bytes_say_is_known_by_any_name(kite, opened):
+    catalogued(kite)
+    assert sorted(opened) == ["one.h5", "three.h5", "two.h5"]
+    opened.clear()
+    (kite / "one.h5").rename(kite / "renamed.h5")
+    os.utime(kite / "two.h5")
+    shutil.copy(kite / "three.h5", kite / "copy.h5")
+    assert [one.name for one in catalogued(kite)] == ["renamed", "two", "copy", "three"]
+    assert opened == []
+
+
+def test_verify_reads_every_byte_also_under_the_same_name_size_and_time(kite, opened, capsys):
+    assert said(capsys, "verify")[0] == 0
+    opened.clear()
+    assert said(capsys, "verify")[:2] == (0, "3 intact\n")
+    assert opened == []
+    path = kite / "two.h5"
+    before = path.stat()
+    content = path.read_bytes()
+    at = content.index(np.float64(open_record(path).trace().force_n[530]).tobytes())
+    path.write_bytes(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert said(capsys, "verify")[0] == 1
+    assert opened == ["two.h5"]
+    path.write_bytes(content)
+    assert said(capsys, "verify")[0] == 0
+
+
+def test_verify_anew_believes_no_catalogue(kite, opened, capsys):
+    assert said(capsys, "verify")[0] == 0
+    with sqlite3.connect(kite / FILE_NAME) as database:
+        database.execute("UPDATE contents SET summary = replace(summary, 'complete', 'forged')")
+    opened.clear()
+    assert said(capsys, "verify", "--anew")[0] == 0
+    assert sorted(opened) == ["one.h5", "three.h5", "two.h5"]
+
+
+def test_a_problem_that_passes_is_not_kept(kite):
+    bad = kite / "bad.h5"
+    bad.write_bytes(b"x")
+    assert catalogued(kite)[-1].problem
+    before = bad.stat()
+    bad.write_bytes(b"y")
+    os.utime(bad, ns=(before.st_atime_ns, before.st_mtime_ns))
+    with sqlite3.connect(kite / FILE_NAME) as database:
+        assert database.execute("SELECT name FROM files WHERE name = 'bad.h5'").fetchall() == []
+
+
+def test_verify_leaves_no_catalogue_beside_a_record_that_is_named(tmp_path, capsys):
+    path = imported(tmp_path, "lone", 900.0)
+    assert said(capsys, "verify", path)[0] == 0
+    assert not (tmp_path / FILE_NAME).exists()
+
+
+@pytest.mark.parametrize("rubbish", [b"\xff\xfe no line\n", b"[]\n" * 40_000])
+def test_the_last_seal_is_found_behind_what_is_no_line(kite, rubbish):
+    links = read_chain(kite)
+    with open(kite / "chain.jsonl", "ab") as file:
+        file.write(rubbish)
+    assert last_seal(kite) == links[-1].seal
+    assert read_chain(kite) == links
+    assert last_seal(kite / "nowhere") == ""
 
 
 def test_a_broken_record_is_listed_with_its_problem(kite, capsys):

@@ -1,11 +1,10 @@
-"""Archive: the records of a folder, one line each.
+"""Archive: what one record says, in one line.
 
-Nothing but the files themselves is kept: the list is read from them every time.
+The line is made of the file alone; `catalogue` has those of a whole folder.
 """
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,6 +31,10 @@ class RecordSummary:
         Of the newest marks; "" where it was never marked.
     decided : str
         What a named person decided, or "".
+    record_id, previous_seal : str
+        As in the record.
+    seal, seal_now : str
+        The seal in the file, or ""; that of what is in the file.
     """
 
     path: Path
@@ -49,6 +52,10 @@ class RecordSummary:
     trace_says: str = ""
     test_verdict: str = ""
     decided: str = ""
+    record_id: str = ""
+    previous_seal: str = ""
+    seal: str = ""
+    seal_now: str = ""
 
     @property
     def name(self) -> str:
@@ -56,36 +63,13 @@ class RecordSummary:
         return self.path.stem
 
 
-def list_records(folder: str | os.PathLike[str]) -> list[RecordSummary]:
-    """Return a summary of every .h5 file directly in a folder, by the time of the drop.
-
-    Broken files are in the list, last, with their problem.
-
-    Raises
-    ------
-    RecordError
-        If the folder itself cannot be read.
-    """
-    where = Path(folder)
-    try:
-        paths = sorted(path for path in where.iterdir() if path.suffix == ".h5")
-    except OSError as problem:
-        raise RecordError(
-            f"{where} cannot be listed: {problem.strerror}; expected a folder of records",
-            path=str(where),
-        ) from problem
-    return sorted(
-        (summary_of(path) for path in paths), key=lambda one: (bool(one.problem), one.utc, one.name)
-    )
-
-
 def summary_of(path: Path) -> RecordSummary:
     """Return the summary of one file, or its problem."""
     # A list that comes from the catalogue needs no HDF5.
-    from tautlog.record import open_record
+    from tautlog.record import open_checked
 
     try:
-        record = open_record(path)
+        record, check = open_checked(path)
     except RecordError as problem:
         return RecordSummary(path, problem=str(problem))
     setup = record.setup
@@ -109,6 +93,10 @@ def summary_of(path: Path) -> RecordSummary:
         trace_says=verdict("trace_says"),
         test_verdict=verdict("test_verdict"),
         decided=record.decisions[-1].verdict if record.decisions else "",
+        record_id=record.record_id,
+        previous_seal=record.previous_seal,
+        seal=check.stored,
+        seal_now=check.computed,
     )
 
 

@@ -1,73 +1,156 @@
-"""Catalogue: what a folder's records say in one line each, kept so that listing is quick.
+"""Catalogue: what a folder's records say in one line each, kept so that looking is quick.
 
-An sqlite3 file beside the records, with one row for each; a row counts as long as name,
-size and time of its file are those that it was made from. It holds nothing that is not in
-the records: it may be deleted at any time, and is made again.
+An sqlite3 file beside the records. What a file says is kept under the SHA-256 of all its
+bytes: a file with these bytes says that, whatever it is called and wherever it lies. Which
+bytes a name had is kept beside, with size and time of its file, so that a list need not
+read them again. It holds nothing that is not in the records: it may be deleted at any
+time, and is made again.
 """
 
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 
 from tautlog.archive import RecordSummary, summary_of
 from tautlog.errors import RecordError
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 2  # raise it when a summary changes: old rows are then made again
+LAYOUT = 3  # raise it when a summary changes: all is then made again
+ENOUGH_FOR_CORES = 64
+_TABLES = (
+    "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",
+    "CREATE TABLE contents (sha256 TEXT PRIMARY KEY, summary TEXT)",
+)
 _BUSY_S = 5.0
 
 
-def catalogued(folder: Path) -> list[RecordSummary]:
-    """Summaries of all records directly in a folder; those of old from the catalogue.
+def catalogued(folder: Path, *, every_byte: bool = False) -> list[RecordSummary]:
+    """Summaries of all records directly in a folder, by the time of the drop.
 
-    A folder that cannot be written to is listed all the same.
+    Broken files are in the list, last, with their problem. A folder that cannot be
+    written to is listed all the same.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+    every_byte : bool
+        Read all bytes of all files; without it, files of the same name, size and time are
+        taken to be the same.
 
     Raises
     ------
     RecordError
         If the folder cannot be read.
     """
+    stamps = _stamps(folder)
+    try:
+        with _open(folder / FILE_NAME) as database:
+            found = _from_database(folder, stamps, database, every_byte)
+    except sqlite3.Error:
+        found = list(summaries_of([folder / name for name in stamps]))
+    return sorted(found, key=lambda one: (bool(one.problem), one.utc, one.name))
+
+
+def summaries_of(paths: list[Path]) -> Iterator[RecordSummary]:
+    """Look into files, many of them on all cores: opening one takes most of the time."""
+    if len(paths) < ENOUGH_FOR_CORES:
+        yield from map(summary_of, paths)
+        return
+    with ProcessPoolExecutor() as pool:
+        yield from pool.map(summary_of, paths, chunksize=16)
+
+
+def _stamps(folder: Path) -> dict[str, str]:
+    """Size and time of every file that may be a record, by its name."""
     try:
         with os.scandir(folder) as entries:
-            files = {one.name: one.stat() for one in entries if one.name.endswith(".h5")}
+            return {one.name: _stamp(one.stat()) for one in entries if one.name.endswith(".h5")}
     except OSError as problem:
         raise RecordError(
             f"{folder} cannot be listed: {problem.strerror}; expected a folder of records",
             path=str(folder),
         ) from problem
-    stamps = {name: f"{stat.st_size}:{stat.st_mtime_ns}" for name, stat in files.items()}
-    with contextlib.suppress(sqlite3.Error):
-        return _with_database(folder, stamps)
-    return [summary_of(folder / name) for name in sorted(stamps)]
 
 
-def _with_database(folder: Path, stamps: dict[str, str]) -> list[RecordSummary]:
-    with _open(folder / FILE_NAME) as database:
-        kept = {
-            name: (stamp, text)
-            for name, stamp, text in database.execute("SELECT name, stamp, summary FROM records")
-        }
-        found, new = [], []
-        for name in sorted(stamps):
-            stamp, text = kept.get(name, ("", ""))
-            if stamp == stamps[name]:
-                found.append(_summary(folder / name, text))
-                continue
-            one = summary_of(folder / name)
-            found.append(one)
-            new.append((name, stamps[name], _text(one)))
-        gone = [(name,) for name in kept if name not in stamps]
-        if new or gone:
-            with contextlib.suppress(sqlite3.OperationalError), database:
-                database.executemany("DELETE FROM records WHERE name = ?", gone)
-                database.executemany("INSERT OR REPLACE INTO records VALUES (?, ?, ?)", new)
-        return found
+def _stamp(stat: os.stat_result) -> str:
+    return f"{stat.st_size}:{stat.st_mtime_ns}"
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """A file as it lies there now: SHA-256 of its bytes, and what they say, where known."""
+
+    name: str
+    stamp: str
+    sha256: str
+    text: str | None
+
+
+def _from_database(
+    folder: Path, stamps: dict[str, str], database: sqlite3.Connection, every_byte: bool
+) -> list[RecordSummary]:
+    files = {
+        name: (stamp, sha256)
+        for name, stamp, sha256 in database.execute("SELECT name, stamp, sha256 FROM files")
+    }
+    contents = dict(database.execute("SELECT sha256, summary FROM contents"))
+    seen = []
+    for name, stamp in stamps.items():
+        before, sha256 = files.get(name, ("", ""))
+        if every_byte or before != stamp:
+            sha256 = _sha256(folder / name)
+        seen.append(_Seen(name, stamp, sha256, contents.get(sha256)))
+    known = [one for one in seen if one.text is not None]
+    strange = [one for one in seen if one.text is None]
+    looked = list(summaries_of([folder / one.name for one in strange]))
+    new = {
+        one.sha256: _text(summary)
+        for one, summary in zip(strange, looked, strict=True)
+        # Of what changed meanwhile nobody knows which bytes said it; problems may pass.
+        if one.sha256 and not summary.problem and _unchanged(summary.path, one.stamp)
+    }
+    rows = {one.name: (one.stamp, one.sha256) for one in seen if one.sha256 in contents | new}
+    if rows != files or new:
+        _keep(database, rows, new)
+    return [_summary(folder / one.name, one.text or "") for one in known] + looked
+
+
+def _keep(
+    database: sqlite3.Connection, rows: dict[str, tuple[str, str]], new: dict[str, str]
+) -> None:
+    """Note what was seen; a catalogue that cannot be written is no error."""
+    with contextlib.suppress(sqlite3.OperationalError), database:
+        database.execute("DELETE FROM files")
+        database.executemany(
+            "INSERT INTO files VALUES (?, ?, ?)", [(name, *row) for name, row in rows.items()]
+        )
+        database.executemany("INSERT OR REPLACE INTO contents VALUES (?, ?)", new.items())
+        database.execute("DELETE FROM contents WHERE sha256 NOT IN (SELECT sha256 FROM files)")
+
+
+def _sha256(path: Path) -> str:
+    """SHA-256 of all bytes of a file, or "" where it cannot be read."""
+    try:
+        with open(path, "rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
+
+
+def _unchanged(path: Path, stamp: str) -> bool:
+    try:
+        return _stamp(path.stat()) == stamp
+    except OSError:
+        return False
 
 
 @contextlib.contextmanager
@@ -84,10 +167,10 @@ def _open(path: Path) -> Iterator[sqlite3.Connection]:
             version = 0
         if version != LAYOUT:
             with database:
-                database.execute("DROP TABLE IF EXISTS records")
-                database.execute(
-                    "CREATE TABLE records (name TEXT PRIMARY KEY, stamp TEXT, summary TEXT)"
-                )
+                for name in ("records", "files", "contents"):
+                    database.execute(f"DROP TABLE IF EXISTS {name}")
+                for table in _TABLES:
+                    database.execute(table)
                 database.execute(f"PRAGMA user_version = {LAYOUT}")
         yield database
     finally:
@@ -99,7 +182,7 @@ def _connect(path: Path) -> sqlite3.Connection:
 
 
 def _text(one: RecordSummary) -> str:
-    told = asdict(one)
+    told = dict(vars(one))
     del told["path"]
     return json.dumps(told)
 

@@ -45,7 +45,7 @@ def command(
     from rich.markup import escape
     from rich.table import Table
 
-    from tautlog.archive import list_records
+    from tautlog.catalogue import catalogued
     from tautlog.cli.console import print_json
     from tautlog.ledger import add_entry, exposures, read_entries
 
@@ -64,7 +64,7 @@ def command(
             note=note,
         )
     mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
-    found = exposures(list_records(where), read_entries(where), mounts)
+    found = exposures(catalogued(where), read_entries(where), mounts)
     if as_json:
         print_json([asdict(one) for one in found])
         return

@@ -12,9 +12,9 @@ from rich.console import Console
 from rich.table import Table
 
 from tautlog.advice import Electrics, advise
-from tautlog.archive import list_records
 from tautlog.calibration import Calibration
 from tautlog.campaign import Campaign
+from tautlog.catalogue import catalogued
 from tautlog.errors import PlanError, RecordError
 from tautlog.flight import Snatch
 from tautlog.ledger import exposures, read_entries
@@ -276,7 +276,7 @@ def drops_since_proof(campaign: Campaign) -> int | None:
         return None
     mount = campaign.mounts[0]
     found = exposures(
-        list_records(campaign.folder),
+        catalogued(campaign.folder),
         read_entries(campaign.folder),
         [(mount.name, mount.proven_on)],
     )

@@ -12,19 +12,21 @@ from tautlog.cli import options
 
 @click.command(name="verify")
 @click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="[RECORD|FOLDER]...")
+@click.option("--anew", is_flag=True, help="Look into every file, whatever the catalogue says.")
 @options.json_option
-def command(places: tuple[Path, ...], as_json: bool) -> None:
+def command(places: tuple[Path, ...], anew: bool, as_json: bool) -> None:
     """Tell whether records are what was sealed, and whether one is missing.
 
     Folders are searched with all that is in them; the chain of each campaign in them is
-    followed. Exit status 1 when anything differs. A seal is no signature.
+    followed. All bytes are read; files with the bytes of one that was looked into before are
+    what it was. Exit status 1 when anything differs. A seal is no signature.
     """
     from tautlog.cli.console import print_json
     from tautlog.errors import RecordError
     from tautlog.verify import verify
 
     campaign = options.here()
-    found = verify(list(places) or [campaign.folder if campaign else Path()])
+    found = verify(list(places) or [campaign.folder if campaign else Path()], anew=anew)
     if as_json:
         print_json(
             [{"record": str(one.path), "state": one.state, "text": one.text} for one in found]

@@ -17,9 +17,9 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.calibration import Calibration
+from tautlog.chain import add_link, last_seal
 from tautlog.errors import RecordError, RecordExistsError
 from tautlog.record import layout
-from tautlog.record.chain import add_link, last_seal
 from tautlog.record.journal import FileLockedError, JournaledFile, journal_path
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.reader import open_record

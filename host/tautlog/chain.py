@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from tautlog.jsonlines import add_line
 
 FILE_NAME = "chain.jsonl"
 CAMPAIGN_FILE = "campaign.toml"
+_LAST_BYTES = 1 << 16  # some two hundred lines: before a drop nobody reads thousands
 
 
 @dataclass(frozen=True)
@@ -33,21 +35,34 @@ class Link:
 def read_chain(folder: Path) -> list[Link]:
     """Links of a folder, oldest first; lines that are none are left out."""
     try:
-        lines = (folder / FILE_NAME).read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError):
+        lines = (folder / FILE_NAME).read_text("utf-8", "replace").splitlines()
+    except OSError:
         return []
-    links = []
-    for line in lines:
-        try:
-            told = json.loads(line)
-            links.append(Link(**{name: str(told[name]) for name in Link.__dataclass_fields__}))
-        except (ValueError, KeyError, TypeError):
-            continue
-    return links
+    return [link for link in map(_link, lines) if link is not None]
+
+
+def _link(line: str) -> Link | None:
+    try:
+        told = json.loads(line)
+        return Link(**{name: str(told[name]) for name in Link.__dataclass_fields__})
+    except (ValueError, KeyError, TypeError):
+        return None
 
 
 def last_seal(folder: Path) -> str:
     """Seal of the record that was sealed last in a folder, or ""."""
+    try:
+        with open(folder / FILE_NAME, "rb") as file:
+            size = file.seek(0, os.SEEK_END)
+            file.seek(max(size - _LAST_BYTES, 0))
+            end = file.read().decode("utf-8", "replace")
+    except OSError:
+        return ""
+    for line in reversed(end.splitlines()):
+        link = _link(line)
+        if link is not None:
+            return link.seal
+    # Nothing but lines that are none, so far back.
     links = read_chain(folder)
     return links[-1].seal if links else ""
 
