@@ -13,7 +13,7 @@ OWNERS = {
     "serial": {"link.py"},
     "mpremote": {"installer.py"},
     "h5py": {"layout.py", "trouble.py", "seal.py", "reader.py", "writer.py"},
-    "matplotlib": {"picture.py"},
+    "matplotlib": {"picture.py", "screen.py", "window.py", "live_window.py"},
     "pyuff": {"export.py"},
     "sqlite3": {"catalogue.py"},
     "distributed": {"batch.py"},

@@ -28,7 +28,7 @@ from tautlog.health import Health, read_health
 from tautlog.receiver import Receiver
 from tautlog.record import RecordWriter, open_record
 from tautlog.session import Session
-from tautlog.stream import BoardEvent, Instrument
+from tautlog.stream import Block, BoardEvent, Instrument
 from tautlog.trace import DropSetup
 
 OPENING_S = 6.0  # longest wait for the switch after the release command
@@ -57,8 +57,11 @@ class Crew(Protocol):
     def count(self, left_s: float) -> None:
         """So many seconds are left until the release command."""
 
-    def released(self) -> None:
-        """The release switch opened."""
+    def released(self, opened: BoardEvent) -> None:
+        """The release switch opened, or the force came without it."""
+
+    def block(self, block: Block) -> None:
+        """A block was taken; whoever shows it must be quick."""
 
     def received(self, since_release_s: float, of_s: float) -> None:
         """So much of the recording has come."""
@@ -231,7 +234,7 @@ class _Armed:
         self._token = bytes.fromhex(str(answer["token"]))
         self._first = int(str(answer["first"]))
         self._armed_at = int(str(answer["armed"]))
-        self._receiver = Receiver(session, writer, self._first)
+        self._receiver = Receiver(session, writer, self._first, crew.block)
 
     def run(self) -> DropOutcome:
         try:
@@ -270,11 +273,11 @@ class _Armed:
             self._count_down()
             self._session.send(wire.RELEASE, self._token)
         deadline = self._deadline(OPENING_S)
-        while self._released() is None:
+        while (opened := self._released()) is None:
             self._step_armed()
             if not self._plan.by_hand and self._session.clock() > deadline:
                 raise self._called_off("the board did not say what became of the release")
-        self._crew.released()
+        self._crew.released(opened)
 
     def _released(self) -> BoardEvent | None:
         """The release: the switch opened, or, where it never does, the force came."""

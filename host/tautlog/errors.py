@@ -15,6 +15,7 @@
      +-- CampaignError(ValueError)    campaign.toml or a drop's set-up is wrong
      +-- PlanError(ValueError)        no drop can be planned so
      +-- CalibrationError(ValueError) points that no calibration can be made of
+     +-- ScreenError                  no window can be opened here
      +-- AbortedError                 the user or the board stopped the drop
 
 Each message says what was seen, what was expected and how to mend it. The
@@ -111,6 +112,10 @@ class PlanError(TautlogError, ValueError):
 
 class CalibrationError(TautlogError, ValueError):
     """No calibration can be made of what was measured."""
+
+
+class ScreenError(TautlogError):
+    """No window can be opened here."""
 
 
 class AbortedError(TautlogError):

@@ -1,6 +1,6 @@
 """Picture: one drop, for a crew that stands around a laptop.
 
-The only importer of matplotlib. Every line carries its name; nothing is told by
+Every line carries its name; nothing is told by
 colour alone.
 """
 
@@ -16,19 +16,21 @@ import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 from tautlog.errors import RecordError, RecordExistsError
 from tautlog.filters import cfc_filter
 from tautlog.trace import Trace
 from tautlog.verdict_words import quick_look, words
+from tautlog.views import TIMES, Panel, View
 
 FloatArray = npt.NDArray[np.float64]
 
 # Dark ink for what was measured, two patterned bands for what was wanted.
-_INK = "#1b2a41"
+INK = "#1b2a41"
 _FAINT = "#9aa5b1"
-_TARGET = "#2a7f62"
-_LIMIT = "#a63d2f"
+TARGET = "#2a7f62"
+LIMIT = "#a63d2f"
 _POINTS = 4000  # a trace is drawn as its envelope beyond this
 
 
@@ -92,23 +94,23 @@ def draw_prediction(
         lw=0,
         label=f"band of the prediction, {low:.0f} to {high:.0f} N at the peak",
     )
-    axes.plot(1e3 * time_s, force_n, color=_INK, lw=1.8, label="predicted force")
+    axes.plot(1e3 * time_s, force_n, color=INK, lw=1.8, label="predicted force")
     axes.annotate(
         f"{peak:.0f} N",
         (top_ms, peak),
         xytext=(0, 6),
         textcoords="offset points",
         ha="center",
-        color=_INK,
+        color=INK,
     )
-    for name, colour, style in (("target", _TARGET, "--"), ("limit", _LIMIT, "-.")):
+    for name, colour, style in (("target", TARGET, "--"), ("limit", LIMIT, "-.")):
         value = figures.get(f"{name}_force_n")
         if value:
             axes.axhline(value, color=colour, lw=1.2, ls=style, label=f"{name} {value:.0f} N")
     axes.set_xlabel("time since the line comes taut, ms")
     axes.set_ylabel("force, N")
     axes.set_ylim(0.0, 1.15 * max(high, figures.get("limit_force_n") or 0.0))
-    axes.set_title(title, fontsize=10, color=_INK, loc="left")
+    axes.set_title(title, fontsize=10, color=INK, loc="left")
     axes.legend(loc="upper right", fontsize=8.5, framealpha=0.9)
     axes.grid(alpha=0.25)
     return figure
@@ -123,105 +125,89 @@ def draw_residuals(loads_n: FloatArray, percent: FloatArray, title: str) -> Figu
     axes.plot(loads_n, percent, color=_FAINT, lw=0.8)
     rising = np.concatenate([[True], np.diff(loads_n) >= 0])
     for way, marker, name in ((rising, "^", "load going up"), (~rising, "v", "coming down")):
-        axes.plot(loads_n[way], percent[way], marker, ms=7, color=_INK, label=name, ls="none")
+        axes.plot(loads_n[way], percent[way], marker, ms=7, color=INK, label=name, ls="none")
     axes.set_xlabel("load, N")
     axes.set_ylabel("residual, % of range")
-    axes.set_title(title, fontsize=9.5, color=_INK, loc="left")
+    axes.set_title(title, fontsize=9.5, color=INK, loc="left")
     axes.legend(fontsize=8.5)
     axes.grid(alpha=0.25)
     return figure
 
 
+# Curves that lie over one another, told apart by dashes as well.
 _STYLES = ("-", "--", "-.", ":")
 _HUES = ("#1b2a41", "#a63d2f", "#2a7f62", "#7a5195", "#b8860b")
 
 
-def draw_curves(
-    curves: list[tuple[str, FloatArray, FloatArray]],
-    *,
-    labels: tuple[str, str],
-    title: str,
-    levels: list[tuple[str, float]] | None = None,
-    logarithmic: bool = False,
-) -> Figure:
-    """Draw curves over one another, told apart by dashes and colour, and named.
-
-    Parameters
-    ----------
-    curves : list of (str, ndarray, ndarray)
-        Name, x and y of each.
-    labels : tuple of str
-        Of the axes.
-    title : str
-        What stands on top.
-    levels : list of (str, float) or None
-        Level lines, such as target and limit.
-    logarithmic : bool
-        The x axis.
-    """
-    figure = Figure(figsize=(10.0, 6.0), layout="constrained")
+def draw_view(view: View) -> Figure:
+    """Draw a view, for paper."""
+    count = len(view.panels)
+    figure = Figure(figsize=(10.0, 6.0 if count == 1 else 7.5), layout="constrained")
     FigureCanvasAgg(figure)
-    axes = figure.subplots()
-    _curves_on(axes, curves, labels, logarithmic)
-    for name, level in levels or []:
+    places = figure.subplots(count, 1, squeeze=False).ravel()
+    for axes, panel in zip(places, view.panels, strict=True):
+        put_panel(axes, panel)
+    places[0].set_title(_literal(view.title), fontsize=10, color=INK, loc="left")
+    return figure
+
+
+def put_panel(axes: Axes, panel: Panel) -> list[Line2D]:
+    """Put a panel on axes: curves told apart by dashes and colour, and named.
+
+    Returns
+    -------
+    list of Line2D
+        One for each curve, in their order.
+    """
+    lines = []
+    plain = 0
+    for curve in panel.curves:
+        look: dict[str, Any] = {"color": _FAINT, "lw": 0.8}
+        if not curve.faint:
+            look = {"color": _HUES[plain % len(_HUES)], "ls": _STYLES[plain % len(_STYLES)]}
+            look["lw"] = 1.6
+            plain += 1
+        lines += axes.plot(*thinned(curve.x, curve.y), label=_literal(curve.name), **look)
+    axes.margins(x=0.0 if all(curve.goes_on for curve in panel.curves) else 0.03)
+    if panel.x_log:
+        axes.set_xscale("log")
+    if panel.y_log:
+        axes.set_yscale("log")
+    for name, level in panel.levels:
         axes.axhline(level, color=_FAINT, lw=1.2, ls=(0, (6, 3, 1, 3)))
         axes.annotate(
-            _literal(f"{name} {level:.0f} N"),
+            _literal(name),
             (1.0, level),
             xycoords=("axes fraction", "data"),
             ha="right",
             va="bottom",
             fontsize=8.5,
         )
-    if levels:
-        axes.set_ylim(top=max(axes.get_ylim()[1], 1.1 * max(level for _, level in levels)))
-    axes.set_title(_literal(title), fontsize=10, color=_INK, loc="left")
-    return figure
-
-
-def draw_spectra(
-    amplitude: list[tuple[str, FloatArray, FloatArray]],
-    response: list[tuple[str, FloatArray, FloatArray]],
-    title: str,
-) -> Figure:
-    """Draw amplitude spectrum and shock response spectrum, one above the other."""
-    figure = Figure(figsize=(10.0, 7.5), layout="constrained")
-    FigureCanvasAgg(figure)
-    upper, lower = figure.subplots(2, 1)
-    _curves_on(upper, amplitude, ("frequency, Hz", "amplitude, N s"), True)
-    upper.set_yscale("log")
-    labels = ("natural frequency of a part, Hz", "response over peak, Q = 10")
-    _curves_on(lower, response, labels, True)
-    lower.axhline(1.1, color=_FAINT, lw=1.2, ls="--")
-    lower.annotate(
-        "quasi-static below this line, to the right",
-        (1.0, 1.1),
-        xycoords=("axes fraction", "data"),
-        ha="right",
-        va="bottom",
-        fontsize=8.5,
-    )
-    upper.set_title(_literal(title), fontsize=10, color=_INK, loc="left")
-    return figure
-
-
-def _curves_on(
-    axes: Axes,
-    curves: list[tuple[str, FloatArray, FloatArray]],
-    labels: tuple[str, str],
-    logarithmic: bool,
-) -> None:
-    for number, (name, x, y) in enumerate(curves):
-        style = _STYLES[number % len(_STYLES)]
-        hue = _HUES[number % len(_HUES)]
-        axes.plot(x, y, lw=1.6, ls=style, color=hue, label=_literal(name))
-    if logarithmic:
-        axes.set_xscale("log")
-    axes.set_xlabel(labels[0])
-    axes.set_ylabel(labels[1])
+    for number, (name, time_s) in enumerate(panel.times):
+        _upright(axes, name, time_s, top=0.985 - 0.13 * (number % 3))
+    if panel.levels and not panel.y_log:
+        top = 1.1 * max(level for _, level in panel.levels)
+        axes.set_ylim(top=max(axes.get_ylim()[1], top))
+    axes.set_xlabel(_labelled(panel.x))
+    axes.set_ylabel(_labelled(panel.y))
     axes.grid(alpha=0.25)
-    if curves:
-        axes.legend(fontsize=8.5, framealpha=0.9)
+    axes.legend(fontsize=8.5, framealpha=0.9)
+    return lines
+
+
+def _labelled(named: tuple[str, str]) -> str:
+    return ", ".join(part for part in named if part)
+
+
+def thinned(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """What is drawn of a curve: all samples, or smallest and largest of each of many bins."""
+    per_bin = x.size // (_POINTS // 2)
+    if per_bin < 2:
+        return x, y
+    bins = x.size // per_bin
+    table = y[: bins * per_bin].reshape(bins, per_bin)
+    values = np.stack([table.min(axis=1), table.max(axis=1)], axis=1).ravel()
+    return np.repeat(x[per_bin // 2 : bins * per_bin : per_bin], 2), values
 
 
 def page_of_words(title: str, marks: Mapping[str, Any]) -> Figure:
@@ -236,7 +222,7 @@ def page_of_words(title: str, marks: Mapping[str, Any]) -> Figure:
     if decision:
         told = f"decided by {decision['by']}: {words(decision['verdict'])}, {decision['reason']}"
         lines += textwrap.wrap(told, 150)
-    figure.text(0.05, 0.96, _literal("\n".join(lines)), fontsize=9, va="top", color=_INK)
+    figure.text(0.05, 0.96, _literal("\n".join(lines)), fontsize=9, va="top", color=INK)
     figures = [
         f"{name:34} {value:.6g}"
         for name, value in marks.items()
@@ -247,7 +233,7 @@ def page_of_words(title: str, marks: Mapping[str, Any]) -> Figure:
     for column in range(3):
         text = "\n".join(figures[column * third : (column + 1) * third])
         figure.text(
-            0.05 + 0.31 * column, top, text, fontsize=6.5, va="top", family="monospace", color=_INK
+            0.05 + 0.31 * column, top, text, fontsize=6.5, va="top", family="monospace", color=INK
         )
     return figure
 
@@ -310,7 +296,7 @@ def _ms(value: float | None) -> str:
 
 def _head(axes: Axes, marks: Mapping[str, Any], title: str) -> None:
     axes.set_axis_off()
-    axes.text(0.0, 1.06, _literal(title), fontsize=9, color=_INK, va="top")
+    axes.text(0.0, 1.06, _literal(title), fontsize=9, color=INK, va="top")
     places = (0.92, 0.76, 0.60, 0.34, 0.18)
     for number, (line, place) in enumerate(zip(quick_look(marks), places, strict=True)):
         load = number == 2  # which is what is read from afar
@@ -320,7 +306,7 @@ def _head(axes: Axes, marks: Mapping[str, Any], title: str) -> None:
             _literal(textwrap.shorten(line, 110 if load else 150, placeholder=" ...")),
             fontsize=17 if load else 11,
             weight="bold" if load else "normal",
-            color=_INK,
+            color=INK,
             va="top",
         )
     figures = (
@@ -330,7 +316,7 @@ def _head(axes: Axes, marks: Mapping[str, Any], title: str) -> None:
         f"rest {_newton(marks.get('rest_force_n'))}   bounces {_number(marks.get('bounces'), 'd')}"
         f"   impulse closure {_number(marks.get('impulse_closure'), '.3f')}"
     )
-    axes.text(0.0, 0.01, figures, fontsize=9.5, color=_INK, va="top")
+    axes.text(0.0, 0.01, figures, fontsize=9.5, color=INK, va="top")
 
 
 def _contact(
@@ -338,12 +324,12 @@ def _contact(
 ) -> None:
     """The contact that was measured, large."""
     first_s, last_s = _window(trace, marks)
-    raw_s, raw_n = _envelope(force_n, trace.sample_rate_hz, first_s, last_s)
+    raw_s, raw_n = _span(force_n, trace.sample_rate_hz, first_s, last_s)
     axes.plot(1e3 * (raw_s - first_s), raw_n, color=_FAINT, lw=0.8, label="unfiltered")
     cfc = marks.get("cfc")
     if cfc:
-        time_s, line_n = _envelope(filtered_n, trace.sample_rate_hz, first_s, last_s)
-        axes.plot(1e3 * (time_s - first_s), line_n, color=_INK, lw=1.8, label=f"CFC {cfc}")
+        time_s, line_n = _span(filtered_n, trace.sample_rate_hz, first_s, last_s)
+        axes.plot(1e3 * (time_s - first_s), line_n, color=INK, lw=1.8, label=f"CFC {cfc}")
     _bands(axes, marks, raw_n)
     axes.set_xlim(0.0, 1e3 * (last_s - first_s))
     axes.set_ylabel("force, N")
@@ -366,21 +352,14 @@ def _window(trace: Trace, marks: Mapping[str, Any]) -> tuple[float, float]:
     return max(onset_s - margin_s, 0.0), min(slack_s + margin_s, end_s)
 
 
-def _envelope(
+def _span(
     force_n: FloatArray, rate_hz: float, first_s: float, last_s: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Times and values to draw: all samples, or smallest and largest of each bin."""
+    """Times and values to draw of a part of a trace."""
     low = max(int(first_s * rate_hz), 0)
     high = max(int(np.ceil(last_s * rate_hz)) + 1, low + 1)
     part = force_n[low:high]
-    per_bin = part.size // (_POINTS // 2)
-    if per_bin < 2:
-        return (low + np.arange(part.size)) / rate_hz, part
-    bins = part.size // per_bin
-    table = part[: bins * per_bin].reshape(bins, per_bin)
-    values = np.stack([table.min(axis=1), table.max(axis=1)], axis=1).ravel()
-    times = (low + per_bin * np.repeat(np.arange(bins) + 0.5, 2)) / rate_hz
-    return times, values
+    return thinned((low + np.arange(part.size)) / rate_hz, part)
 
 
 def _bands(axes: Axes, marks: Mapping[str, Any], drawn_n: FloatArray) -> None:
@@ -392,33 +371,33 @@ def _bands(axes: Axes, marks: Mapping[str, Any], drawn_n: FloatArray) -> None:
     low_n = min(float(finite.min()) if finite.size else 0.0, 0.0)
     axes.set_ylim(1.1 * low_n - 0.04 * top_n, top_n)
     if target_n is not None:
-        axes.axhline(target_n, color=_TARGET, lw=1.2, ls="--")
+        axes.axhline(target_n, color=TARGET, lw=1.2, ls="--")
         axes.annotate(
             f"target {_newton(target_n)}",
             (0.006, target_n),
             xycoords=("axes fraction", "data"),
             va="bottom" if limit_n is None else "top",
             fontsize=9,
-            color=_TARGET,
+            color=TARGET,
             xytext=(0, -2),
             textcoords="offset points",
         )
     if limit_n is not None:
-        axes.axhline(limit_n, color=_LIMIT, lw=1.2, ls="-.")
-        axes.axhspan(limit_n, top_n, facecolor="none", edgecolor=_LIMIT, alpha=0.25, hatch="//")
+        axes.axhline(limit_n, color=LIMIT, lw=1.2, ls="-.")
+        axes.axhspan(limit_n, top_n, facecolor="none", edgecolor=LIMIT, alpha=0.25, hatch="//")
         axes.annotate(
             f"limit {_newton(limit_n)}, overload above",
             (0.006, limit_n),
             xycoords=("axes fraction", "data"),
             va="bottom",
             fontsize=9,
-            color=_LIMIT,
+            color=LIMIT,
             xytext=(0, 2),
             textcoords="offset points",
             bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1},
         )
     if target_n is not None and limit_n is not None:
-        axes.axhspan(target_n, limit_n, facecolor=_TARGET, alpha=0.12)
+        axes.axhspan(target_n, limit_n, facecolor=TARGET, alpha=0.12)
 
 
 def _mark_peak(axes: Axes, first_s: float, marks: Mapping[str, Any]) -> None:
@@ -427,7 +406,7 @@ def _mark_peak(axes: Axes, first_s: float, marks: Mapping[str, Any]) -> None:
         return
     at_ms = 1e3 * (peak_s - first_s)
     spread = marks.get("peak_force_expanded_u_n")
-    axes.errorbar([at_ms], [peak_n], yerr=spread, fmt="v", ms=7, color=_INK, capsize=5)
+    axes.errorbar([at_ms], [peak_n], yerr=spread, fmt="v", ms=7, color=INK, capsize=5)
     axes.annotate(
         f"peak {_newton(peak_n)}",
         (at_ms, peak_n),
@@ -435,7 +414,7 @@ def _mark_peak(axes: Axes, first_s: float, marks: Mapping[str, Any]) -> None:
         textcoords="offset points",
         fontsize=10,
         weight="bold",
-        color=_INK,
+        color=INK,
         bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.6, "pad": 1},
     )
 
@@ -455,7 +434,7 @@ def _mark_duration(
         "",
         (start_ms, 0.1 * peak_n),
         (start_ms + 1e3 * duration_s, 0.1 * peak_n),
-        arrowprops={"arrowstyle": "<->", "color": _INK, "lw": 1.2, "shrinkA": 0, "shrinkB": 0},
+        arrowprops={"arrowstyle": "<->", "color": INK, "lw": 1.2, "shrinkA": 0, "shrinkB": 0},
     )
     axes.annotate(
         f"duration {_ms(duration_s)}, above 10 % of the peak",
@@ -464,43 +443,42 @@ def _mark_duration(
         textcoords="offset points",
         ha="center",
         fontsize=9,
-        color=_INK,
+        color=INK,
         bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1},
     )
 
 
 def _mark_times(axes: Axes, first_s: float, last_s: float, marks: Mapping[str, Any]) -> None:
     """Upright lines with names at the times that lie inside the axes."""
-    names = {
-        "release_time_s": "release",
-        "onset_time_s": "onset",
-        "slack_time_s": "slack",
-        "break_time_s": "loss of load",
-    }
-    for key, name in names.items():
+    for key, name in TIMES.items():
         at_s = marks.get(key)
         if at_s is None or not first_s <= at_s <= last_s:
             continue
         scale, zero = (1e3, first_s) if axes.get_xlabel().startswith("ms") else (1.0, 0.0)
-        at = scale * (at_s - zero)
-        axes.axvline(at, color=_INK, lw=0.9, ls=":")
-        axes.annotate(
-            name,
-            (at, 0.985),
-            xycoords=("data", "axes fraction"),
-            rotation=90,
-            fontsize=9,
-            ha="right",
-            va="top",
-            color=_INK,
-        )
+        _upright(axes, name, scale * (at_s - zero))
+
+
+def _upright(axes: Axes, name: str, at: float, top: float = 0.985) -> None:
+    """An upright line with its name, which ends at a part of the height."""
+    axes.axvline(at, color=INK, lw=0.9, ls=":")
+    axes.annotate(
+        name,
+        (at, top),
+        xycoords=("data", "axes fraction"),
+        rotation=90,
+        fontsize=9,
+        ha="right",
+        va="top",
+        color=INK,
+        annotation_clip=True,
+    )
 
 
 def _whole(axes: Axes, trace: Trace, filtered_n: FloatArray, marks: Mapping[str, Any]) -> None:
     """The whole record, small."""
     end_s = trace.force_n.size / trace.sample_rate_hz
-    time_s, line_n = _envelope(filtered_n, trace.sample_rate_hz, 0.0, end_s)
-    axes.plot(time_s, line_n, color=_INK, lw=0.8)
+    time_s, line_n = _span(filtered_n, trace.sample_rate_hz, 0.0, end_s)
+    axes.plot(time_s, line_n, color=INK, lw=0.8)
     axes.set_xlim(0.0, max(end_s, 1.0 / trace.sample_rate_hz))
     axes.set_xlabel("s, from the start of the trace")
     axes.set_ylabel("force, N")
@@ -514,7 +492,7 @@ def _whole(axes: Axes, trace: Trace, filtered_n: FloatArray, marks: Mapping[str,
             ha="right",
             va="bottom",
             fontsize=9,
-            color=_INK,
+            color=INK,
         )
     _mark_times(
         axes,

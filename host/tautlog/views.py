@@ -1,12 +1,17 @@
-"""Views: further ways to look at a record: force over stretch, spectra, several at once."""
+"""Views: ways to look at records: the whole, the contact, force over stretch, spectra.
+
+A view says what is drawn over what; `picture` draws it on paper, `window` on a screen.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.errors import RecordError
 from tautlog.filters import cfc_filter
 from tautlog.quicklook import Marked
 from tautlog.spectrum import HIGHEST_HZ, LOWEST_HZ, response_spectrum
@@ -17,34 +22,191 @@ FloatArray = npt.NDArray[np.float64]
 
 BEFORE, AFTER = 0.5, 2.0  # of the contact's length, around it
 SPECTRUM_POINTS = 90
+QUASI_STATIC = 1.1  # response over peak up to which a part sees the force as if it stood still
 
 
 @dataclass(frozen=True)
 class Curve:
-    """One curve: its name, and what it is drawn from and over."""
+    """One curve: its name, and what it is drawn from and over.
+
+    A faint one stands behind the others, for comparison.
+    """
 
     name: str
     x: FloatArray
     y: FloatArray
+    faint: bool = False
+
+    @cached_property
+    def goes_on(self) -> bool:
+        """Whether x never turns back, as it does where force is drawn over stretch."""
+        return bool(np.all(np.diff(self.x) >= 0))
+
+
+@dataclass(frozen=True)
+class Panel:
+    """Curves over one pair of axes.
+
+    Attributes
+    ----------
+    curves : tuple of Curve
+        Each with its name.
+    x, y : tuple of (str, str)
+        What stands along the axes, and its unit, "" for none.
+    levels, times : tuple of (str, float)
+        Lines across and upright, with their names.
+    x_log, y_log : bool
+        Whether an axis is logarithmic.
+    """
+
+    curves: tuple[Curve, ...]
+    x: tuple[str, str]
+    y: tuple[str, str]
+    levels: tuple[tuple[str, float], ...] = ()
+    times: tuple[tuple[str, float], ...] = ()
+    x_log: bool = False
+    y_log: bool = False
+
+
+@dataclass(frozen=True)
+class View:
+    """A page: its title, and panels from top to bottom."""
+
+    title: str
+    panels: tuple[Panel, ...]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A record to be looked at."""
+
+    name: str
+    trace: Trace
+    setup: DropSetup
+    marked: Marked
+
+
+def view(page: str, shown: list[Shown]) -> View:
+    """One of the `PAGES` of one or more records.
+
+    Raises
+    ------
+    RecordError
+        If one of them has nothing to show there.
+    """
+    return View(", ".join(one.name for one in shown), PAGES[page](shown))
+
+
+def whole_page(shown: list[Shown]) -> tuple[Panel, ...]:
+    """The whole of one, filtered and not, with its times; of several, aligned at onset."""
+    if len(shown) > 1:
+        curves = _all_of(shown, [aligned(one.name, one.trace, one.marked) for one in shown])
+        return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].marked)),)
+    (one,) = shown
+    time_s, cfc = one.trace.time_s, one.marked["cfc"]
+    found = [Curve("unfiltered", time_s, _zeroed(one.trace, one.marked), faint=bool(cfc))]
+    if cfc:
+        found.append(Curve(f"CFC {cfc}", time_s, _force(one.trace, one.marked)))
+    told = [(name, one.marked[key]) for key, name in TIMES.items()]
+    times = tuple((name, time_s) for name, time_s in told if time_s is not None)
+    x = ("time from the start of the trace", "s")
+    return (Panel(tuple(found), x, _FORCE, _levels(one.marked), times),)
+
+
+def contact_page(shown: list[Shown]) -> tuple[Panel, ...]:
+    """The contact of each, laid over one another, the moment of onset in common."""
+    curves = _all_of(shown, [since_onset(one.name, one.trace, one.marked) for one in shown])
+    return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].marked)),)
+
+
+def stretch_page(shown: list[Shown]) -> tuple[Panel, ...]:
+    """Force over stretch of each."""
+    curves = _all_of(
+        shown,
+        [over_stretch(one.name, one.trace, one.marked, one.setup) for one in shown],
+        needs="a contact, mass and height",
+    )
+    x = ("stretch of line and rig", "m")
+    return (Panel(curves, x, ("force, unfiltered", "N"), _levels(shown[0].marked)),)
+
+
+def spectrum_page(shown: list[Shown]) -> tuple[Panel, ...]:
+    """Amplitude spectrum and shock response spectrum of each."""
+    both = [spectra(one.name, one.trace, one.marked) for one in shown]
+    upper = _all_of(shown, [one and one[0] for one in both])
+    lower = _all_of(shown, [one and one[1] for one in both])
+    level = ("quasi-static below this line, to the right", QUASI_STATIC)
+    return (
+        Panel(upper, ("frequency", "Hz"), ("amplitude", "N s"), x_log=True, y_log=True),
+        Panel(
+            lower,
+            ("natural frequency of a part", "Hz"),
+            ("response over peak, Q = 10", ""),
+            (level,),
+            x_log=True,
+        ),
+    )
+
+
+PAGES = {
+    "drop": whole_page,
+    "contact": contact_page,
+    "stretch": stretch_page,
+    "spectrum": spectrum_page,
+}
+TIMES = {
+    "release_time_s": "release",
+    "onset_time_s": "onset",
+    "slack_time_s": "slack",
+    "break_time_s": "loss of load",
+}
+_SINCE_ONSET = ("time since the line came taut", "s")
+_FORCE = ("force", "N")
+
+
+def _all_of(
+    shown: list[Shown], found: list[Curve | None], needs: str = "a whole contact"
+) -> tuple[Curve, ...]:
+    """The curves, if none is missing."""
+    missing = [one.name for one, curve in zip(shown, found, strict=True) if curve is None]
+    if missing:
+        raise RecordError(f"{', '.join(missing)}: nothing to draw, this page needs {needs}")
+    return tuple(curve for curve in found if curve is not None)
+
+
+def _levels(marked: Marked) -> tuple[tuple[str, float], ...]:
+    """Target and limit, where there are some."""
+    found = [(name, marked[f"{name}_force_n"]) for name in ("target", "limit")]
+    return tuple((f"{name} {level:.0f} N", level) for name, level in found if level)
+
+
+def _zeroed(trace: Trace, marked: Marked) -> FloatArray:
+    """Force with its zero removed."""
+    return np.asarray(trace.force_n - (marked["zero_offset_n"] or 0.0), np.float64)
 
 
 def _force(trace: Trace, marked: Marked) -> FloatArray:
     """Force with its zero removed, in the class of the marks."""
-    force = trace.force_n - (marked["zero_offset_n"] or 0.0)
+    force = _zeroed(trace, marked)
     cfc = marked["cfc"]
     return cfc_filter(force, trace.sample_rate_hz, cfc) if cfc else force
 
 
-def since_onset(name: str, trace: Trace, marked: Marked) -> Curve | None:
-    """Force over the time since the line came taut, or None without a contact."""
-    onset, base = marked["onset_time_s"], marked["base_duration_s"] or 0.1
-    if onset is None:
+def aligned(name: str, trace: Trace, marked: Marked) -> Curve | None:
+    """All of the force over the time since the line came taut, or None without a contact."""
+    if marked["onset_time_s"] is None:
         return None
-    rate = trace.sample_rate_hz
-    start = max(int((onset - BEFORE * base) * rate), 0)
-    stop = min(int((onset + AFTER * base) * rate), trace.force_n.size)
-    time = np.arange(start, stop) / rate - onset
-    return Curve(name, time, _force(trace, marked)[start:stop])
+    return Curve(name, trace.time_s - marked["onset_time_s"], _force(trace, marked))
+
+
+def since_onset(name: str, trace: Trace, marked: Marked) -> Curve | None:
+    """The contact with what is around it, as `aligned`, or None without a contact."""
+    whole = aligned(name, trace, marked)
+    if whole is None:
+        return None
+    base = marked["base_duration_s"] or 0.1
+    start, stop = np.searchsorted(whole.x, (-BEFORE * base, AFTER * base))
+    return Curve(name, whole.x[start:stop], whole.y[start:stop])
 
 
 def over_stretch(name: str, trace: Trace, marked: Marked, setup: DropSetup) -> Curve | None:
@@ -56,7 +218,7 @@ def over_stretch(name: str, trace: Trace, marked: Marked, setup: DropSetup) -> C
     assert mass is not None
     rate = trace.sample_rate_hz
     first, last = int(np.ceil(onset * rate)), int(slack * rate)
-    force = (trace.force_n - (marked["zero_offset_n"] or 0.0))[first : last + 1]
+    force = _zeroed(trace, marked)[first : last + 1]
     if (marked["peak_force_n"] or 0.0) < 0:
         force = -force
     if force.size < 3:

@@ -28,8 +28,11 @@ class SilentCrew:
     def count(self, left_s):
         self._tell("count")
 
-    def released(self):
+    def released(self, opened):
         self._tell("released")
+
+    def block(self, block):
+        pass
 
     def received(self, since_release_s, of_s):
         self._tell("received")

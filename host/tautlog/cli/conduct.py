@@ -61,6 +61,7 @@ def show_outcome(
     lost = f"{outcome.missing_blocks} blocks missing, {outcome.damaged} damaged frames"
     crew.say(f"record: {outcome.path} ({lost})")
     marked = mark_new(outcome.path, cfc=cfc)
+    crew.judged(marked)
     true = truth(open_record(outcome.path).first_sample_index) if truth else None
     if not as_json:
         # The verdict first: drawing takes longer than all else.

@@ -14,7 +14,7 @@ from tautlog.verdict_words import quick_look, words
 
 if TYPE_CHECKING:
     from tautlog.health import Health
-    from tautlog.stream import Instrument
+    from tautlog.stream import Block, BoardEvent, Instrument
     from tautlog.trace import DropSetup
 
 PHRASE = "clear to drop"
@@ -84,7 +84,7 @@ class ConsoleCrew:
             self._count = whole
             self.say(f"  {whole}")
 
-    def released(self) -> None:
+    def released(self, opened: BoardEvent) -> None:
         """Say that the switch opened."""
         self.say("released: the switch is open")
 
@@ -93,6 +93,12 @@ class ConsoleCrew:
         if since_release_s - self._shown_s >= 1.0:
             self._shown_s = math.floor(since_release_s)
             self.say(f"  recording, {since_release_s:.0f} of {of_s:.0f} s")
+
+    def block(self, block: Block) -> None:
+        """Samples are not told at a terminal."""
+
+    def judged(self, marked: dict[str, Any]) -> None:
+        """What was found is printed for itself."""
 
 
 def _said(value: float | None, unit: str) -> str:

@@ -39,6 +39,7 @@ from tautlog.cli import options
     "--override-by", metavar="NAME", help="Who drops beyond what the mount is proven for."
 )
 @click.option("--override-reason", metavar="TEXT", help="And why; both go into the record.")
+@options.live_option
 @options.cfc_option
 @options.json_option
 def command(
@@ -52,6 +53,7 @@ def command(
     shunt: bool,
     override_by: str | None,
     override_reason: str | None,
+    live: bool,
     cfc: str,
     as_json: bool,
     **setup: Any,
@@ -63,29 +65,30 @@ def command(
     """
     from tautlog.calibration import Calibration
     from tautlog.cli.conduct import conduct, show_outcome, shunt_step
-    from tautlog.cli.console import ConsoleCrew
+    from tautlog.cli.live import crew_for
     from tautlog.cli.permit import permitted
     from tautlog.drop import DropPlan
     from tautlog.record import add_shunt_check
 
     campaign = options.here()
     port = options.port_of(port, campaign)
-    crew = ConsoleCrew(yes=yes, quiet=as_json)
-    plan = DropPlan(
-        path=Path(),
-        setup=permitted(
-            campaign, options.setup_of(campaign, setup), override_by, override_reason, crew
-        ),
-        calibration=campaign.calibration if campaign else Calibration(),
-        by_hand=by_hand,
-        countdown_s=countdown_s,
-        record_s=record_s,
-        campaign=campaign.name if campaign else "",
-    )
-    plan = plan.at(options.record_path(out, campaign, plan.setup.article))
-    before_v = shunt_step(port, plan, crew, timeout_scale) if shunt else None
-    outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
-    if before_v is not None:
-        after_v = shunt_step(port, plan, crew, timeout_scale)
-        add_shunt_check(outcome.path, before_v=before_v, after_v=after_v)
-    show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)
+    calibration = campaign.calibration if campaign else Calibration()
+    with crew_for(calibration, record_s, live=live, yes=yes, quiet=as_json) as crew:
+        plan = DropPlan(
+            path=Path(),
+            setup=permitted(
+                campaign, options.setup_of(campaign, setup), override_by, override_reason, crew
+            ),
+            calibration=calibration,
+            by_hand=by_hand,
+            countdown_s=countdown_s,
+            record_s=record_s,
+            campaign=campaign.name if campaign else "",
+        )
+        plan = plan.at(options.record_path(out, campaign, plan.setup.article))
+        before_v = shunt_step(port, plan, crew, timeout_scale) if shunt else None
+        outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
+        if before_v is not None:
+            after_v = shunt_step(port, plan, crew, timeout_scale)
+            add_shunt_check(outcome.path, before_v=before_v, after_v=after_v)
+        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)

@@ -85,6 +85,13 @@ def json_option(function: Function) -> Function:
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")(function)
 
 
+def live_option(function: Function) -> Function:
+    """Add --live."""
+    return click.option(
+        "--live", is_flag=True, help="Show the drop in a window as it happens, in large figures."
+    )(function)
+
+
 def out_option(function: Function) -> Function:
     """Add --out."""
     return click.option(

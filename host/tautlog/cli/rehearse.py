@@ -70,6 +70,7 @@ class FaultName(click.ParamType):
     metavar="TCP_PORT",
     help="Only start board and rig, for `tautlog drop` to practise on.",
 )
+@options.live_option
 @options.cfc_option
 @options.json_option
 def command(
@@ -83,6 +84,7 @@ def command(
     yes: bool,
     speed: float,
     serve: int | None,
+    live: bool,
     cfc: str,
     as_json: bool,
 ) -> None:
@@ -92,25 +94,27 @@ def command(
     where it is installed and under this Python otherwise. A simulated rig feeds
     converter and pins. All else is what `tautlog drop` does.
     """
-    from tautlog.cli.console import ConsoleCrew
+    from tautlog.cli.live import crew_for
     from tautlog.rehearsal.process import BoardProcess
     from tautlog.rehearsal.rig import SimulatedRig
 
     scene = _scene(mass_kg, height_m, target_n, fault)
     rig = SimulatedRig(scene, seed=seed, by_hand=by_hand)
-    crew = ConsoleCrew(yes=yes or as_json, quiet=as_json)
     if serve is not None:
         with BoardProcess(rig, speed=1.0, serial=f"rehearsal-{seed}", link_port=serve) as board:
             _serve(board)
         return
-    path = options.record_path(out, None, scene.setup.article)
-    with BoardProcess(rig, speed=speed, serial=f"rehearsal-{seed}") as board:
+    plan = _plan(scene, options.record_path(out, None, scene.setup.article), by_hand, speed)
+    with (
+        crew_for(
+            plan.calibration, plan.record_s, live=live, yes=yes or as_json, quiet=as_json
+        ) as crew,
+        BoardProcess(rig, speed=speed, serial=f"rehearsal-{seed}") as board,
+    ):
         crew.say("rehearsal: simulated rig, real firmware; nothing can fall")
         if fault:
             crew.say(f"fault played: {fault}")
-        _rehearse(
-            board, rig, _plan(scene, path, by_hand, speed), crew, options.class_of(cfc), as_json
-        )
+        _rehearse(board, rig, plan, crew, options.class_of(cfc), as_json)
 
 
 def _scene(

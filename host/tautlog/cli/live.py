@@ -1,0 +1,158 @@
+"""A crew at a terminal beside which a window shows the drop as it happens."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from tautlog.cli.console import ConsoleCrew
+from tautlog.errors import TautlogError
+from tautlog.live import LiveFeed
+from tautlog.verdict_words import quick_look, words
+
+if TYPE_CHECKING:
+    from tautlog.calibration import Calibration
+    from tautlog.health import Health
+    from tautlog.stream import Block, BoardEvent, Instrument
+    from tautlog.trace import DropSetup
+
+
+class LiveCrew(ConsoleCrew):
+    """What a crew is told, told to the window too.
+
+    Parameters
+    ----------
+    feed : LiveFeed
+        The window.
+    calibration : Calibration
+        What makes forces of counts.
+    record_s : float
+        Recording after the release.
+    yes, quiet : bool
+        As for `ConsoleCrew`.
+    """
+
+    def __init__(
+        self,
+        feed: LiveFeed,
+        calibration: Calibration,
+        record_s: float,
+        *,
+        yes: bool,
+        quiet: bool,
+    ) -> None:
+        super().__init__(yes=yes, quiet=quiet)
+        self._feed = feed
+        self._calibration = calibration
+        self._record_s = record_s
+        self._rate_hz = 1.0
+        self._counted: int | None = None
+        self._recording = False
+        self._missed = False
+
+    def met(self, instrument: Instrument, health: Health) -> None:
+        """Greeted: from now on its samples can be shown."""
+        super().met(instrument, health)
+        self._rate_hz = instrument.sample_rate_hz
+        self._feed.meet(instrument, self._calibration)
+        self._feed.tell("state", word="NOT ARMED", text="")
+
+    def agree(self, setup: DropSetup) -> bool:
+        """Show target and limit, then ask."""
+        what = ", ".join(
+            text
+            for text in (
+                f"{setup.mass_kg:g} kg" if setup.mass_kg else "",
+                f"{setup.height_m:g} m" if setup.height_m else "",
+                setup.article,
+            )
+            if text
+        )
+        levels = {"target_n": setup.target_n, "limit_n": setup.upper_n}
+        self._feed.tell("drop", title=what, record_s=self._record_s, **levels)
+        self._feed.tell("state", word="NOT ARMED", text=what)
+        return super().agree(setup)
+
+    def armed(self, by_hand: bool) -> None:
+        """Armed."""
+        super().armed(by_hand)
+        self._feed.tell("state", word="ARMED", text="by hand" if by_hand else "")
+
+    def count(self, left_s: float) -> None:
+        """Whole seconds, large."""
+        super().count(left_s)
+        whole = math.ceil(left_s)
+        if whole != self._counted:
+            self._counted = whole
+            self._feed.tell("state", word=f"ARMED  {whole}", text="")
+
+    def released(self, opened: BoardEvent) -> None:
+        """The switch opened."""
+        super().released(opened)
+        self._feed.tell("release", time_s=opened.sample_index / self._rate_hz)
+        self._feed.tell("state", word="RELEASED", text="")
+
+    def received(self, since_release_s: float, of_s: float) -> None:
+        """Recording; said once."""
+        super().received(since_release_s, of_s)
+        if not self._recording:
+            self._recording = True
+            self._feed.tell("state", word="RECORDING", text="stay out")
+        if self._feed.gone and not self._missed:
+            self._missed = True
+            self.say("the live window is gone; the drop goes on without it")
+
+    def block(self, block: Block) -> None:
+        """Samples that are on their way to the disk."""
+        self._feed.block(block)
+
+    def judged(self, marked: dict[str, Any]) -> None:
+        """The quick look, in the same words as everywhere."""
+        peak, spread = marked["peak_force_n"], marked["peak_force_expanded_u_n"]
+        release_s, onset_s = marked["release_time_s"], marked["onset_time_s"]
+        slack_s = marked["break_time_s"] or marked["slack_time_s"]
+        known = None not in (release_s, onset_s, slack_s)
+        cfc = f"CFC {marked['cfc']}" if marked["cfc"] else "unfiltered"
+        self._feed.tell(
+            "verdict",
+            word=words(marked["load_verdict"]).split(" (")[0],
+            text=f"{words(marked['record_verdict'])}; {words(marked['trace_says'])}",
+            peak="no peak" if peak is None else f"{peak:.0f} N",
+            peak_text=cfc if spread is None else f"+/- {spread:.0f} N, {cfc}",
+            lines=quick_look(marked),
+            from_s=onset_s - release_s if known else None,
+            to_s=slack_s - release_s if known else None,
+        )
+
+    def failed(self, problem: BaseException) -> None:
+        """Nothing more comes, and why."""
+        self._feed.tell("state", word="NO RESULT", text="see the terminal")
+
+
+@contextlib.contextmanager
+def crew_for(
+    calibration: Calibration, record_s: float, *, live: bool, yes: bool, quiet: bool
+) -> Iterator[ConsoleCrew]:
+    """A crew at the terminal, and a live window if one is asked for.
+
+    The window stays when the command has ended, until somebody closes it.
+
+    Raises
+    ------
+    ScreenError
+        If no window can be opened: before anything is asked of a board.
+    """
+    if not live:
+        yield ConsoleCrew(yes=yes, quiet=quiet)
+        return
+    feed = LiveFeed.open()
+    crew = LiveCrew(feed, calibration, record_s, yes=yes, quiet=quiet)
+    try:
+        yield crew
+    except (TautlogError, KeyboardInterrupt) as problem:
+        crew.failed(problem)
+        raise
+    finally:
+        feed.close()
