@@ -14,13 +14,13 @@ from hypothesis import strategies as st
 from tautlog.calibration import Calibration
 from tautlog.campaign import (
     Campaign,
-    find_campaign,
     next_record_path,
     read_campaign,
     setup_from,
     write_new_campaign,
 )
 from tautlog.errors import CampaignError
+from tautlog.folder import find_campaign
 from tautlog.keys import AS_COMMENT, KEYS
 from tautlog.trace import DropSetup
 

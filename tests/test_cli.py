@@ -232,9 +232,10 @@ def test_campaign_fills_in_what_options_leave_out(tautlog, data, tmp_path, monke
 @pytest.mark.parametrize(
     "text", ["[", "target_n = 'x'", "[target]\nforce_n = -5\n", "nonsense = 1\n", "\xff\x00"]
 )
-def test_bad_campaign(refused, tmp_path, text, record):
+def test_bad_campaign(refused, tautlog, tmp_path, text, record):
     (tmp_path / "campaign.toml").write_bytes(text.encode("latin-1"))
-    assert "campaign.toml" in refused("list")
+    assert "campaign.toml" in refused("plan")
+    assert tautlog("list")[0] == 0  # which needs nothing of it
 
 
 # A height of zero is a line that is taut at the release: a drop too.

@@ -5,6 +5,4 @@ Reading order is the order of the data: `link`, `session`, `receiver`,
 `calibration` stand beside it; `rehearsal` is the rig without the rig.
 """
 
-from importlib.metadata import version
-
-__version__ = version("tautlog")
+__version__ = "0.1.0"  # pyproject.toml takes it from here

@@ -20,13 +20,13 @@ from typing import Any
 from tautlog.calibration import Calibration
 from tautlog.calibrations import newest_calibration
 from tautlog.errors import CampaignError
+from tautlog.folder import CAMPAIGN_FILE
 from tautlog.keys import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS, short
 from tautlog.line import Line, stiffness_of_rope
 from tautlog.loadpath import Element, Mount
 from tautlog.proofs import proven, read_proofs
 from tautlog.trace import DropSetup
 
-FILE_NAME = "campaign.toml"
 # A stated target and load x factors may differ by rounding only.
 TARGET_AGREES_FRACTION = 0.005
 _ARTICLE_LETTERS = 60
@@ -177,15 +177,6 @@ class Campaign:
         return self.path.parent
 
 
-def find_campaign(start_folder: str | os.PathLike[str] = ".") -> Path | None:
-    """Return the campaign.toml of a folder or of the nearest one above it, or None."""
-    start = Path(start_folder).absolute()
-    for folder in (start, *start.parents):
-        if (folder / FILE_NAME).is_file():
-            return folder / FILE_NAME
-    return None
-
-
 def read_campaign(path: str | os.PathLike[str]) -> Campaign:
     """Read a campaign.toml, or that of a folder.
 
@@ -196,7 +187,7 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
     """
     where = Path(path)
     if where.is_dir():
-        where = where / FILE_NAME
+        where = where / CAMPAIGN_FILE
     content, text = _parsed(where)
     problems = _problems(content, text)
     if problems:
@@ -275,7 +266,7 @@ def write_new_campaign(folder: str | os.PathLike[str]) -> Path:
     CampaignError
         If there is one already, or the folder cannot be written.
     """
-    where = Path(folder) / FILE_NAME
+    where = Path(folder) / CAMPAIGN_FILE
     try:
         where.parent.mkdir(parents=True, exist_ok=True)
         with where.open("x", encoding="utf-8") as file:

@@ -118,7 +118,8 @@ def _from_database(
         # Of what changed meanwhile nobody knows which bytes said it; problems may pass.
         if one.sha256 and not summary.problem and _unchanged(summary.path, one.stamp)
     }
-    rows = {one.name: (one.stamp, one.sha256) for one in seen if one.sha256 in contents | new}
+    told = contents.keys() | new.keys()
+    rows = {one.name: (one.stamp, one.sha256) for one in seen if one.sha256 in told}
     if rows != files or new:
         _keep(database, rows, new)
     return [_summary(folder / one.name, one.text or "") for one in known] + looked

@@ -15,10 +15,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from tautlog.errors import CampaignError
+from tautlog.folder import CAMPAIGN_FILE
 from tautlog.jsonlines import add_line
 
 FILE_NAME = "chain.jsonl"
-CAMPAIGN_FILE = "campaign.toml"
 _LAST_BYTES = 1 << 16  # some two hundred lines: before a drop nobody reads thousands
 
 

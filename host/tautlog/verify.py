@@ -12,7 +12,8 @@ from pathlib import Path
 from tautlog.archive import RecordSummary
 from tautlog.batch import records_in
 from tautlog.catalogue import catalogued, summaries_of
-from tautlog.chain import CAMPAIGN_FILE, read_chain
+from tautlog.chain import read_chain
+from tautlog.folder import CAMPAIGN_FILE
 
 
 @dataclass(frozen=True)

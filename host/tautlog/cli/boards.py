@@ -14,7 +14,7 @@ from tautlog.cli import options
 @options.json_option
 def command(ask: bool, as_json: bool) -> None:
     """List this machine's serial ports, likely boards first."""
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
     from tautlog.link import find_ports
 
     ports = find_ports()

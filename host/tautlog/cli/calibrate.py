@@ -70,7 +70,7 @@ def command(
     from tautlog.calibration import Calibration
     from tautlog.calibrations import add_calibration
     from tautlog.calibrations import as_json as plain
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
     from tautlog.moment import today
 
     campaign = options.here()

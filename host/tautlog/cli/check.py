@@ -27,7 +27,8 @@ def command(
     somebody enters the zone; it goes into the record of the next drop.
     """
     from tautlog.checklist import CHALLENGES, Checklist, add_checklist, measured_checks
-    from tautlog.cli.console import CAUTION, print_json
+    from tautlog.cli.console import CAUTION
+    from tautlog.cli.output import print_json
     from tautlog.errors import CampaignError
     from tautlog.moment import stamp, today
 

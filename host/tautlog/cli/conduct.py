@@ -8,7 +8,8 @@ from typing import Any
 
 import click
 
-from tautlog.cli.console import ConsoleCrew, print_figures, print_json, print_verdict
+from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
+from tautlog.cli.output import print_json
 from tautlog.drop import DropOutcome, DropPlan, recover, run_drop
 from tautlog.health import read_shunt_step
 from tautlog.link import SerialLink

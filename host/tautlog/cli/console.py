@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from typing import TYPE_CHECKING, Any
 
@@ -130,11 +129,6 @@ def _hum(health: Health) -> str:
     if health.mains_hz is None:
         return ""
     return f", hum {health.mains_n:.2f} N at {health.mains_hz:g} Hz"
-
-
-def print_json(value: Any) -> None:
-    """One JSON document on standard output."""
-    click.echo(json.dumps(value, indent=1, allow_nan=False))
 
 
 def print_verdict(marked: dict[str, Any]) -> None:

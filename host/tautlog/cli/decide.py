@@ -28,7 +28,8 @@ def command(record: Path, verdict: str, by: str, reason: str, cfc: str, as_json:
     The tool proposes, a person decides. The proposal stays beside the decision, in every
     list and report; nothing is rewritten.
     """
-    from tautlog.cli.console import print_json, print_verdict
+    from tautlog.cli.console import print_verdict
+    from tautlog.cli.output import print_json
     from tautlog.quicklook import mark_record
     from tautlog.record import add_decision, open_record
 

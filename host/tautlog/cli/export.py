@@ -27,7 +27,7 @@ def command(record: Path, kind: str, out: Path | None, cfc: str | None, as_json:
     csv: columns with their units, comments that say what it is. uff: universal file format,
     dataset 58, as test laboratories exchange it.
     """
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
     from tautlog.export import export_csv, export_uff
     from tautlog.record import open_record
 

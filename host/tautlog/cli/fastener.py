@@ -36,7 +36,7 @@ def command(
     real mount comes before any drop. Impact, wet wood, edges and prying are not in it.
     """
     from tautlog import loadpath
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
 
     d = _given("--diameter", diameter_mm)
     if kind == "bolt":

@@ -16,7 +16,8 @@ from tautlog.cli import options
 def command(port: str | None, timeout_scale: float, watch: bool, as_json: bool) -> None:
     """Read the instrument while nothing happens."""
     from tautlog.calibration import Calibration
-    from tautlog.cli.console import health_text, print_json
+    from tautlog.cli.console import health_text
+    from tautlog.cli.output import print_json
     from tautlog.health import read_health
     from tautlog.link import SerialLink
     from tautlog.session import Session

@@ -45,7 +45,7 @@ def command(
     """
     if (time_column is None) == (sample_rate_hz is None):
         raise click.UsageError("give either --time-column or --sample-rate")
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
     from tautlog.importer import import_csv, write_record
 
     campaign = options.here()

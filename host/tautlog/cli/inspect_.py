@@ -29,7 +29,8 @@ def command(record: Path, finding: str, by: str, note: str, cfc: str, as_json: b
     Nothing is rewritten: an inspection is added to those before, with name and time,
     and the newest counts.
     """
-    from tautlog.cli.console import print_json, print_verdict
+    from tautlog.cli.console import print_verdict
+    from tautlog.cli.output import print_json
     from tautlog.quicklook import keep_marks, mark_record
     from tautlog.record import add_inspection, open_record
 

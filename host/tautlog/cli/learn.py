@@ -29,12 +29,12 @@ def command(
     Only valid drops whose load path held are learned from; the others are named with the
     reason. Then: measured over predicted, the next drop with its band, and go on or stop.
     """
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
     from tautlog.learning import advice, predict_next
     from tautlog.lessons import learn_line
 
     campaign = options.here()
-    where = folder or (campaign.folder if campaign else Path())
+    where = folder or options.folder_here()
     name = line if line is not None else (campaign.setup.line if campaign else "")
     learned = learn_line(where, name, campaign.line(name) if campaign else None)
     last = learned.lessons[-1]

@@ -46,11 +46,11 @@ def command(
     from rich.table import Table
 
     from tautlog.catalogue import catalogued
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
     from tautlog.ledger import add_entry, exposures, read_entries
 
     campaign = options.here()
-    where = folder or (campaign.folder if campaign else Path())
+    where = folder or options.folder_here()
     if add:
         if not by.strip():
             raise click.BadParameter("an entry is signed with a name", param_hint="--by")

@@ -33,15 +33,10 @@ def command(
     folder: Path | None, sort: str, reverse: bool, as_csv: bool, as_json: bool, **asked: Any
 ) -> None:
     """List the records of a folder, oldest first."""
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.table import Table
-
     from tautlog.catalogue import catalogued, chosen
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_columns, print_json
 
-    campaign = options.here()
-    where = folder or (campaign.folder if campaign else Path())
+    where = folder or options.folder_here()
     records = sorted(chosen(catalogued(where), **asked), key=_key(sort), reverse=reverse)
     if as_json:
         print_json([_plain(one) for one in records])
@@ -52,10 +47,7 @@ def command(
     if not records:
         click.echo("no records here")
         return
-    table = Table(box=None, pad_edge=False)
-    columns = "record article mass_kg height_m target_n peak_n record load trace test"
-    for name in columns.split():
-        table.add_column(name, overflow="fold")
+    rows = ["record article mass_kg height_m target_n peak_n record load trace test".split()]
     for one in records:
         figures = (one.mass_kg, one.height_m, one.target_n, one.peak_force_n)
         verdicts = (
@@ -64,10 +56,18 @@ def command(
             one.trace_says,
             one.decided or one.test_verdict,
         )
-        cells = [one.name, one.article or one.problem]
-        cells += ["-" if figure is None else f"{figure:.4g}" for figure in figures]
-        table.add_row(*(escape(cell) for cell in (*cells, *(text or "-" for text in verdicts))))
-    Console(highlight=False, width=150).print(table)
+        cells = ["-" if figure is None else f"{figure:.4g}" for figure in figures]
+        cells += [text or "-" for text in verdicts]
+        rows.append([_shown(one.name), _shown(one.article) or "-", *cells])
+    print_columns(rows)
+    for one in records:
+        if one.problem:
+            click.echo(f"{_shown(one.name)}: {_shown(one.problem)}")
+
+
+def _shown(text: str) -> str:
+    """Text in which nothing works upon the terminal."""
+    return "".join(sign if sign.isprintable() else "\ufffd" for sign in text)
 
 
 def _key(sort: str) -> Any:

@@ -17,7 +17,8 @@ from tautlog.cli import options
 @options.json_option
 def command(record: Path, cfc: str, zero: str, budget: bool, as_json: bool) -> None:
     """Compute marks and verdicts of a record, and keep them with it."""
-    from tautlog.cli.console import print_budgets, print_figures, print_json, print_verdict
+    from tautlog.cli.console import print_budgets, print_figures, print_verdict
+    from tautlog.cli.output import print_json
     from tautlog.quicklook import keep_marks, mark_record
     from tautlog.record import open_record
 

@@ -109,10 +109,19 @@ def class_of(cfc: str) -> int | None:
 
 def here() -> Campaign | None:
     """The campaign of the present folder, if there is one."""
-    from tautlog.campaign import find_campaign, read_campaign
+    from tautlog.campaign import read_campaign
+    from tautlog.folder import find_campaign
 
     found = find_campaign()
     return None if found is None else read_campaign(found)
+
+
+def folder_here() -> Path:
+    """The folder of the campaign that we are in, or the present one; it reads nothing."""
+    from tautlog.folder import find_campaign
+
+    found = find_campaign()
+    return Path() if found is None else found.parent
 
 
 def port_of(port: str | None, campaign: Campaign | None) -> str:

@@ -24,7 +24,7 @@ def command(
     """
     from dataclasses import asdict
 
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
     from tautlog.photos import digest_of
     from tautlog.record import add_photo, open_record
 

@@ -58,7 +58,8 @@ def command(
     amplifier and load path are held against the prediction.
     """
     from tautlog.cli import planning
-    from tautlog.cli.console import CAUTION, print_json
+    from tautlog.cli.console import CAUTION
+    from tautlog.cli.output import print_json
 
     campaign = options.here()
     planned = planning.plan(campaign, given)

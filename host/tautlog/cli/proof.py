@@ -35,7 +35,8 @@ def command(
     """
     from dataclasses import asdict
 
-    from tautlog.cli.console import CAUTION, print_json
+    from tautlog.cli.console import CAUTION
+    from tautlog.cli.output import print_json
     from tautlog.errors import CampaignError
     from tautlog.proofs import add_proof
 

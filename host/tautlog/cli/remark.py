@@ -33,11 +33,10 @@ def command(
     from dataclasses import asdict
 
     from tautlog.batch import cluster, records_in, remark
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
 
-    campaign = options.here()
-    paths = records_in(places or [campaign.folder if campaign else Path()])
+    paths = records_in(places or [options.folder_here()])
     done = []
     with cluster(address) if address else contextlib.nullcontext() as executor:
         found = remark(paths, cfc=options.class_of(cfc), zero=zero, jobs=jobs, executor=executor)

@@ -29,16 +29,17 @@ def command(
     """
     from tautlog.archive import summary_of
     from tautlog.batch import records_in
-    from tautlog.campaign import FILE_NAME, read_campaign
-    from tautlog.cli.console import print_json
+    from tautlog.campaign import read_campaign
+    from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
+    from tautlog.folder import CAMPAIGN_FILE
     from tautlog.record import open_record
     from tautlog.report import read_sources, write_report
 
     campaign = options.here()
-    asked = list(places) or [campaign.folder if campaign else Path()]
+    asked = list(places) or [options.folder_here()]
     folder = asked[0] if len(asked) == 1 and asked[0].is_dir() else None
-    if folder is not None and (folder / FILE_NAME).is_file():
+    if folder is not None and (folder / CAMPAIGN_FILE).is_file():
         campaign = read_campaign(folder)
     elif folder is None:
         campaign = None

@@ -21,12 +21,11 @@ def command(places: tuple[Path, ...], anew: bool, as_json: bool) -> None:
     followed. All bytes are read; files with the bytes of one that was looked into before are
     what it was. Exit status 1 when anything differs. A seal is no signature.
     """
-    from tautlog.cli.console import print_json
+    from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
     from tautlog.verify import verify
 
-    campaign = options.here()
-    found = verify(list(places) or [campaign.folder if campaign else Path()], anew=anew)
+    found = verify(list(places) or [options.folder_here()], anew=anew)
     if as_json:
         print_json(
             [{"record": str(one.path), "state": one.state, "text": one.text} for one in found]

@@ -126,9 +126,16 @@ def text_of(place: h5py.HLObject, name: str) -> str:
     return str(_plain(place.attrs[name])) if name in place.attrs else ""
 
 
-def fields_of(file: h5py.File, name: str, kind: type) -> dict[str, Any]:
-    """Return a group's attributes that are fields of a dataclass, of their type there."""
-    values = attributes(group(file, name))
+def sealed_attributes(file: h5py.File) -> dict[str, dict[str, Any]]:
+    """Attributes of the places that a seal covers, by the place's name, each read but once."""
+    trace = group(file, "trace")
+    samples = dataset(file, "trace/values" if "values" in trace else "trace/counts")
+    places = (file, samples, group(file, "setup"), group(file, "calibration"))
+    return {str(place.name): attributes(place) for place in places}
+
+
+def fields_of(values: Mapping[str, Any], kind: type) -> dict[str, Any]:
+    """Those values that are fields of a dataclass, of their type there."""
     found = {}
     for field in fields(kind):
         if field.name in values:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -29,6 +30,7 @@ MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
 # Longest trace that is laid out on its grid: 2 GiB of force. A block number beyond
 # it is damage, not a gap.
 MAX_TRACE_SAMPLES = 1 << 28
+Told = Mapping[str, Mapping[str, Any]]  # `layout.sealed_attributes`
 TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
 
 
@@ -287,7 +289,7 @@ class Record:
             If the record is too damaged to be read.
         """
         with reading(self.path) as file:
-            return _seal_check(file)
+            return _seal_check(file, layout.sealed_attributes(file))
 
     def _imported_trace(self) -> Trace:
         with reading(self.path) as file:
@@ -315,7 +317,7 @@ def open_record(path: str | os.PathLike[str]) -> Record:
     """
     where = Path(path)
     with reading(where) as file:
-        return _record(file, where)
+        return _record(file, where, layout.sealed_attributes(file))
 
 
 def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
@@ -328,20 +330,25 @@ def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
     """
     where = Path(path)
     with reading(where) as file:
-        return _record(file, where), _seal_check(file)
+        told = layout.sealed_attributes(file)
+        return _record(file, where, told), _seal_check(file, told)
 
 
-def _seal_check(file: h5py.File) -> SealCheck:
-    computed = seal_of(file)
-    stored = layout.text_of(file, "seal_sha256")
+def _seal_check(file: h5py.File, told: Told) -> SealCheck:
+    computed = seal_of(file, told)
+    stored = str(told["/"].get("seal_sha256", ""))
     state = "unsealed" if not stored else "intact" if stored == computed else "broken"
     return SealCheck(state, stored, computed)
 
 
-def _record(file: h5py.File, where: Path) -> Record:
-    instrument = _instrument(file)
-    dataset = layout.dataset(file, "trace/values" if instrument is None else "trace/counts")
-    rate_hz = float(dataset.attrs["sample_rate_hz"])
+def _record(file: h5py.File, where: Path, told: Told) -> Record:
+    instrument = _instrument(file, told)
+    samples = told["/trace/values" if instrument is None else "/trace/counts"]
+    rate_hz = float(samples["sample_rate_hz"])
+
+    def text(name: str) -> str:
+        return str(told["/"].get(name, ""))
+
     if not 0 < rate_hz < np.inf:
         raise damaged(where, f"its sample rate is {rate_hz!r}")
     table = np.zeros(0, BLOCK_DTYPE)
@@ -349,19 +356,19 @@ def _record(file: h5py.File, where: Path) -> Record:
         table = layout.dataset(file, "trace/blocks")[()].astype(BLOCK_DTYPE)
     return Record(
         path=where,
-        format_version=int(file.attrs["format_version"]),
-        record_id=layout.text_of(file, "record_id"),
-        software=layout.text_of(file, "software"),
-        utc=layout.text_of(file, "utc"),
-        campaign=layout.text_of(file, "campaign"),
-        status=layout.text_of(file, "status"),
-        status_text=layout.text_of(file, "status_text"),
-        setup=DropSetup(**layout.fields_of(file, "setup", DropSetup)),
-        calibration=Calibration(**layout.fields_of(file, "calibration", Calibration)),
+        format_version=int(told["/"]["format_version"]),
+        record_id=text("record_id"),
+        software=text("software"),
+        utc=text("utc"),
+        campaign=text("campaign"),
+        status=text("status"),
+        status_text=text("status_text"),
+        setup=DropSetup(**layout.fields_of(told["/setup"], DropSetup)),
+        calibration=Calibration(**layout.fields_of(told["/calibration"], Calibration)),
         instrument=instrument,
-        source=layout.attributes(dataset) if instrument is None else {},
+        source=dict(samples) if instrument is None else {},
         sample_rate_hz=rate_hz,
-        first_sample_index=int(file.attrs.get("first_sample_index", 0)),
+        first_sample_index=int(told["/"].get("first_sample_index", 0)),
         block_table=table,
         events=_events(file),
         marks=_marks(file),
@@ -369,27 +376,27 @@ def _record(file: h5py.File, where: Path) -> Record:
         decisions=_of_texts(file, "decisions", Decision),
         photos=_photos(file),
         shunt_off=_shunt_off(file),
-        previous_seal=layout.text_of(file, "previous_seal_sha256"),
+        previous_seal=text("previous_seal_sha256"),
     )
 
 
-def _instrument(file: h5py.File) -> Instrument | None:
-    if "values" in layout.group(file, "trace"):
+def _instrument(file: h5py.File, told: Told) -> Instrument | None:
+    if "/trace/values" in told:
         return None
-    counts = layout.dataset(file, "trace/counts")
-    told = layout.attributes(counts)
+    root, samples = told["/"], told["/trace/counts"]
     instrument = Instrument(
-        firmware=layout.text_of(file, "firmware"),
-        board=layout.text_of(file, "board"),
-        serial=layout.text_of(file, "serial"),
-        sample_rate_hz=float(told["sample_rate_hz"]),
-        reduction=int(told["reduction"]),
-        channels=tuple(told["channels"]),
-        samples_per_block=int(told["samples_per_block"]),
-        history_blocks=int(file.attrs["history_blocks"]),
-        converter_bits=int(told["converter_bits"]),
-        state=layout.text_of(file, "board_state"),
+        firmware=str(root.get("firmware", "")),
+        board=str(root.get("board", "")),
+        serial=str(root.get("serial", "")),
+        sample_rate_hz=float(samples["sample_rate_hz"]),
+        reduction=int(samples["reduction"]),
+        channels=tuple(samples["channels"]),
+        samples_per_block=int(samples["samples_per_block"]),
+        history_blocks=int(root["history_blocks"]),
+        converter_bits=int(samples["converter_bits"]),
+        state=str(root.get("board_state", "")),
     )
+    counts = layout.dataset(file, "trace/counts")
     if counts.ndim != 2 or counts.shape[1] != len(instrument.channels):
         raise ValueError(f"counts of shape {counts.shape} for channels {instrument.channels}")
     if instrument.reduction < 1 or instrument.samples_per_block < 1:
@@ -424,16 +431,15 @@ def _numbered(file: h5py.File, where: str) -> list[tuple[int, h5py.Group]]:
 
 
 def _marks(file: h5py.File) -> tuple[MarksRun, ...]:
-    return tuple(
-        MarksRun(
-            number=number,
-            software=layout.text_of(run, "software"),
-            utc=layout.text_of(run, "utc"),
-            settings=_json_object(layout.text_of(run, "settings_json")),
-            result=_json_object(layout.text_of(run, "result_json")),
+    found = []
+    for number, run in _numbered(file, "marks"):
+        told = layout.attributes(run)
+        settings, result = (
+            _json_object(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
         )
-        for number, run in _numbered(file, "marks")
-    )
+        software, utc = str(told.get("software", "")), str(told.get("utc", ""))
+        found.append(MarksRun(number, software, utc, settings, result))
+    return tuple(found)
 
 
 def _of_texts(file: h5py.File, where: str, kind: type[TextEntry]) -> tuple[TextEntry, ...]:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from typing import Any
 
 import h5py
 import numpy as np
 
-from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE, attributes, dataset, group
+from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE, dataset, sealed_attributes
 
 _UNSEALED = {"status", "status_text", "seal_sha256"}
 _HASH_SAMPLES = 1 << 20
@@ -17,22 +18,23 @@ _HASH_SAMPLES = 1 << 20
 
 def put_seal(file: h5py.File) -> None:
     """Seal a record."""
-    file.attrs["seal_sha256"] = seal_of(file)
+    file.attrs["seal_sha256"] = seal_of(file, sealed_attributes(file))
 
 
-def seal_of(file: h5py.File) -> str:
-    """Return the seal of what is in the file now."""
-    trace = group(file, "trace")
-    imported = "values" in trace
-    samples = trace["values" if imported else "counts"]
-    digests = [_digest(samples, np.dtype("<f8" if imported else "<u2"))]
-    digests.append(hashlib.sha256().digest() if imported else _digest(trace["blocks"], BLOCK_DTYPE))
+def seal_of(file: h5py.File, told: Mapping[str, Mapping[str, Any]]) -> str:
+    """Return the seal of what is in the file now; `told` is its `sealed_attributes`."""
+    if "/trace/values" in told:
+        digests = [_digest(dataset(file, "trace/values"), np.dtype("<f8"))]
+        digests.append(hashlib.sha256().digest())
+    else:
+        digests = [_digest(dataset(file, "trace/counts"), np.dtype("<u2"))]
+        digests.append(_digest(dataset(file, "trace/blocks"), BLOCK_DTYPE))
     digests.append(_digest(dataset(file, "events"), EVENT_DTYPE))
     lines = []
-    for place in (file, samples, group(file, "setup"), group(file, "calibration")):
-        for name, value in attributes(place).items():
-            if place.name != "/" or name not in _UNSEALED:
-                lines.append((place.name, name, json.dumps([place.name, name, value]) + "\n"))
+    for place, values in told.items():
+        for name, value in values.items():
+            if place != "/" or name not in _UNSEALED:
+                lines.append((place, name, json.dumps([place, name, value]) + "\n"))
     text = "".join(line for _, _, line in sorted(lines))
     digests.append(hashlib.sha256(text.encode("ascii")).digest())
     return hashlib.sha256(b"".join(digests)).hexdigest()

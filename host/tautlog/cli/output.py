@@ -1,0 +1,31 @@
+"""What goes to standard output in bulk: JSON, and plain columns."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+
+
+def print_json(value: Any) -> None:
+    """One JSON document on standard output; of a list, one item a line."""
+    if isinstance(value, list) and value:
+        items = ",\n".join(json.dumps(one, allow_nan=False) for one in value)
+        click.echo(f"[\n{items}\n]")
+        return
+    click.echo(json.dumps(value, indent=1, allow_nan=False))
+
+
+def print_columns(rows: list[list[str]]) -> None:
+    """Rows of cells, the first of them the head; for thousands of rows quicker than a table."""
+    from rich.cells import cell_len
+
+    widths = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
+    lines = []
+    for row in rows:
+        cells = (
+            cell + " " * (width - cell_len(cell)) for cell, width in zip(row, widths, strict=True)
+        )
+        lines.append("  ".join(cells).rstrip())
+    click.echo("\n".join(lines))
