@@ -35,5 +35,18 @@ def mpy_cross():
 
 
 @pytest.fixture
+def display():
+    """A virtual screen; skips without Xvfb, xdotool and tkinter."""
+    import screens
+
+    pytest.importorskip("tkinter", reason="no tkinter here: the real window is not tried")
+    if not screens.tools_are_there():
+        pytest.skip("no Xvfb and xdotool here: the real window is not tried")
+    found = screens.Display()
+    yield found
+    found.close()
+
+
+@pytest.fixture
 def data():
     return Path(__file__).parent / "data"

@@ -188,7 +188,7 @@ class LiveScreen:
         self._resize()
 
     def _text(self, x: float, y: float, size: float, align: str, **more: Any) -> Any:
-        text = self._figure.text(x, y, "", ha=align, va="top", color=INK, **more)
+        text = self._figure.text(x, y, "", ha=align, va="top", color=INK, parse_math=False, **more)
         self._sized.append((text, size))
         return text
 

@@ -75,10 +75,9 @@ class Window:
         self._axes: list[Axes] = []
         self._drawn: list[list[Line2D]] = []
         self._signs: list[Any] = []
-        self._head = figure.text(0.01, 0.985, "", fontsize=10, va="top", color=INK)
-        self._told = figure.text(
-            0.205, 0.145, "", fontsize=11, va="top", color=INK, family="monospace"
-        )
+        plain: dict[str, Any] = {"va": "top", "color": INK, "parse_math": False}
+        self._head = figure.text(0.01, 0.985, "", fontsize=10, **plain)
+        self._told = figure.text(0.205, 0.145, "", fontsize=11, family="monospace", **plain)
         figure.text(0.01, 0.012, HELP, fontsize=8.5, color=INK)
         self._widgets = self._controls()
         canvas = figure.canvas
@@ -183,7 +182,9 @@ class Window:
     def _say_instead(self, text: str) -> None:
         axes = self._figure.add_axes(_AREA)
         axes.set_axis_off()
-        axes.text(0.5, 0.5, text, ha="center", va="center", wrap=True, fontsize=12, color=INK)
+        axes.text(
+            0.5, 0.5, text, ha="center", va="center", wrap=True, fontsize=12, parse_math=False
+        )
         self._axes = [axes]
         self._refresh()
 

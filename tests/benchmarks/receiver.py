@@ -19,6 +19,7 @@ import numpy as np
 
 from tautlog.calibration import Calibration
 from tautlog.firmware import wire
+from tautlog.live import LiveFeed
 from tautlog.receiver import Receiver
 from tautlog.record import RecordWriter
 from tautlog.session import Session
@@ -27,6 +28,7 @@ from tautlog.trace import DropSetup
 
 PER_BLOCK = 2048
 BLOCK_BYTES = 2 * PER_BLOCK
+HANGS = (sys.executable, "-c", "import time; print('ready', flush=True); time.sleep(600)")
 BOARD = Instrument("0", "bench", "bench", 250000.0, 2, ("force",), PER_BLOCK, 32)
 
 
@@ -61,8 +63,8 @@ class FrameLink:
         """Nothing is open."""
 
 
-def frames_to_record(path: Path, blocks: int) -> tuple[float, float]:
-    """Seconds of the whole way, and of making the frames alone."""
+def frames_to_record(path: Path, blocks: int, feed: LiveFeed | None = None) -> tuple[float, float]:
+    """Seconds of the whole way, and of making the frames alone; shown live by `feed`."""
     link = FrameLink(blocks)
     start = time.perf_counter()
     while link.read():
@@ -73,7 +75,7 @@ def frames_to_record(path: Path, blocks: int) -> tuple[float, float]:
     writer = RecordWriter.create(
         path, setup=DropSetup(), calibration=Calibration(), instrument=BOARD
     )
-    receiver = Receiver(session, writer, 0)
+    receiver = Receiver(session, writer, 0, feed.block if feed else None)
     start = time.perf_counter()
     while receiver.expected < blocks:
         receiver.step()
@@ -115,9 +117,14 @@ def main() -> None:
     with tempfile.TemporaryDirectory(dir=sys.argv[2] if len(sys.argv) > 2 else None) as name:
         folder = Path(name)
         whole_s, making_s = frames_to_record(folder / "whole.h5", blocks)
+        feed = LiveFeed.open(HANGS)
+        feed.meet(BOARD, Calibration())
+        live_s, _ = frames_to_record(folder / "live.h5", blocks, feed)
+        feed.close(with_window=True)
         plain_s = {n: plain_h5py(folder / f"plain{n}.h5", blocks, n) for n in (1, 32)}
         short, long = (peak_memory(folder, one) for one in (blocks // 40, blocks // 2))
     print(f"frames to record: {size_mb / whole_s:.0f} MB/s of samples, {size_mb:.0f} MB")
+    print(f"with a live window that takes nothing: {whole_s / live_s:.2f} of that")
     for at_once, seconds in plain_s.items():
         rate, share = size_mb / seconds, seconds / whole_s
         print(f"plain h5py, {at_once} blocks at once: {rate:.0f} MB/s; we reach {share:.2f} of it")
