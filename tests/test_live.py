@@ -47,30 +47,35 @@ def test_no_extreme_is_lost_and_every_piece_has_its_time(counts, slope):
     thinner = Thinner(board, calibration)
     thinner.take(block(7, counts))
     force = calibration.force_n(np.asarray(counts, np.uint16), 8)
-    assert max(thinner.high_n) == pytest.approx(force.max())
-    assert min(thinner.low_n) == pytest.approx(force.min())
-    assert all(low <= high for low, high in zip(thinner.low_n, thinner.high_n, strict=True))
-    assert thinner.time_s[0] == pytest.approx(7 * 300 / 50_000.0)
-    assert np.all(np.diff(thinner.time_s) >= 0)
-    assert thinner.time_s[-1] < (7 * 300 + len(counts)) / 50_000.0
+    told = thinner.drain()
+    assert max(told["high_n"]) == pytest.approx(force.max())
+    assert min(told["low_n"]) == pytest.approx(force.min())
+    assert all(low <= high for low, high in zip(told["low_n"], told["high_n"], strict=True))
+    assert told["time_s"][0] == pytest.approx(7 * 300 / 50_000.0)
+    assert np.all(np.diff(told["time_s"]) > 0)
+    assert told["time_s"][-1] < (7 * 300 + len(counts)) / 50_000.0
+    assert len(thinner) == 0
 
 
 def test_missing_blocks_and_limits_are_told():
     thinner = Thinner(BOARD, CALIBRATION)
     thinner.take(block(1, np.full(1024, 8000)))
-    assert not thinner.clipped
+    assert not thinner.drain()["clipped"]
     thinner.take(block(3, np.full(1024, 8000)))
-    assert thinner.low_n.count(None) == 1
+    assert thinner.drain()["low_n"].count(None) == 1
     thinner.take(block(4, np.full(1024, 32760)))
-    assert thinner.clipped
+    told = thinner.drain()
+    assert told["clipped"]
+    assert None not in told["low_n"]
 
 
 def test_only_so_much_is_kept():
     thinner = Thinner(BOARD, CALIBRATION)
     for number in range(4000):
         thinner.take(block(number, np.full(1024, 8000)))
-    assert len(thinner.time_s) == len(thinner.low_n) == MOST_PIECES
-    assert thinner.time_s[-1] > 65.0
+    told = thinner.drain()
+    assert len(told["time_s"]) == len(told["low_n"]) == MOST_PIECES
+    assert told["time_s"][-1] > 65.0
 
 
 # The way to the window

@@ -25,13 +25,17 @@ import subprocess
 import sys
 import threading
 import time
+from collections import deque
 from typing import IO, Any
 
 import numpy as np
+import numpy.typing as npt
 
 from tautlog.calibration import Calibration
 from tautlog.errors import ScreenError
 from tautlog.stream import Block, Instrument
+
+Counts = npt.NDArray[np.uint16]
 
 PIECE_S = 1e-3  # of time, drawn as its smallest and largest force
 SEND_EVERY_S = 0.05
@@ -56,42 +60,47 @@ class Thinner:
     def __init__(self, instrument: Instrument, calibration: Calibration) -> None:
         self._instrument = instrument
         self._calibration = calibration
-        block_s = instrument.samples_per_block / instrument.sample_rate_hz
-        self._pieces = max(1, min(round(block_s / PIECE_S), instrument.samples_per_block))
+        size = instrument.samples_per_block
+        pieces = max(1, min(round(size / instrument.sample_rate_hz / PIECE_S), size))
+        self._places = np.arange(pieces) * size // pieces
+        # Block number, smallest and largest count of each piece: forces are made of them
+        # when they are sent, so that taking a block is quick.
+        self._taken: deque[tuple[int, Counts, Counts]] = deque(maxlen=MOST_PIECES // pieces)
         self._next: int | None = None
-        self.clear()
 
-    def clear(self) -> None:
-        """Forget what was taken."""
-        self.time_s: list[float] = []
-        self.low_n: list[float | None] = []
-        self.high_n: list[float | None] = []
-        self.clipped = False
+    def __len__(self) -> int:
+        return len(self._taken)
 
     def take(self, block: Block) -> None:
-        """Take a block; a piece of nothing stands where blocks are missing."""
-        instrument = self._instrument
-        size = len(block.counts)
-        start_s = block.number * instrument.samples_per_block / instrument.sample_rate_hz
-        if self._next is not None and block.number != self._next:
-            self._add(start_s, None, None)
-        self._next = block.number + 1
-        places = np.arange(self._pieces) * size // self._pieces
+        """Take a block; the oldest are forgotten when there are too many."""
         force = block.counts[:, 0]
-        ends = np.stack([np.minimum.reduceat(force, places), np.maximum.reduceat(force, places)])
-        self.clipped |= bool(self._calibration.clipped(ends, instrument.reduction).any())
-        ends_n = self._calibration.force_n(ends, instrument.reduction)
-        times = start_s + places / instrument.sample_rate_hz
-        for at_s, one, two in zip(times.tolist(), *ends_n.tolist(), strict=True):
-            self._add(at_s, min(one, two), max(one, two))
-        spare = len(self.time_s) - MOST_PIECES
-        if spare > 0:
-            del self.time_s[:spare], self.low_n[:spare], self.high_n[:spare]
+        places = self._places[self._places < force.size]
+        low, high = np.minimum.reduceat(force, places), np.maximum.reduceat(force, places)
+        self._taken.append((block.number, low, high))
 
-    def _add(self, time_s: float, low_n: float | None, high_n: float | None) -> None:
-        self.time_s.append(time_s)
-        self.low_n.append(low_n)
-        self.high_n.append(high_n)
+    def drain(self) -> dict[str, Any]:
+        """What was taken since, as a message; a piece of nothing where blocks are missing."""
+        board, calibration = self._instrument, self._calibration
+        times: list[float] = []
+        ends: list[list[float | None]] = [[], []]
+        clipped = False
+        for number, low, high in self._taken:
+            start_s = number * board.samples_per_block / board.sample_rate_hz
+            if self._next is not None and number != self._next:
+                times.append(start_s)
+                for one in ends:
+                    one.append(None)
+            self._next = number + 1
+            both = np.stack([low, high])
+            clipped |= bool(calibration.clipped(both, board.reduction).any())
+            # Of a cell that is calibrated downwards the smallest count is the largest force.
+            forces = np.sort(calibration.force_n(both, board.reduction), axis=0)
+            places = self._places[: low.size]
+            times += (start_s + places / board.sample_rate_hz).tolist()
+            for one, new in zip(ends, forces.tolist(), strict=True):
+                one += new
+        self._taken.clear()
+        return {"time_s": times, "low_n": ends[0], "high_n": ends[1], "clipped": clipped}
 
 
 class LiveFeed:
@@ -169,12 +178,8 @@ class LiveFeed:
             self._thread.join(LEAVE_S)
 
     def _send_trace(self) -> None:
-        thinner = self._thinner
-        if thinner is None or not thinner.time_s:
-            return
-        told = {"time_s": thinner.time_s, "low_n": thinner.low_n, "high_n": thinner.high_n}
-        self._put({"kind": "trace", **told, "clipped": thinner.clipped})
-        thinner.clear()
+        if self._thinner:
+            self._put({"kind": "trace", **self._thinner.drain()})
 
     def _put(self, message: dict[str, Any]) -> None:
         if not self.gone:
