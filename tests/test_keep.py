@@ -6,6 +6,7 @@ import os
 import shutil
 import sqlite3
 
+import h5py
 import numpy as np
 import pytest
 import pyuff
@@ -76,8 +77,39 @@ def test_a_flipped_bit_shows(kite, capsys):
     path.write_bytes(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
     status, out, err = said(capsys, "verify")
     assert status == 1
-    assert "broken: raw data, set-up or calibration" in out
+    assert "broken: not what was sealed: the samples (" in out
     assert "two.h5" in err
+
+
+@pytest.mark.parametrize(
+    ("place", "name", "value", "words"),
+    [
+        ("setup", "mass_kg", 9.5, "the set-up"),
+        ("calibration", "newton_per_volt", 2.0, "the calibration"),
+        ("trace/values", "unit", "kN", "what is said of the samples"),
+        ("/", "utc", "2020", "identity, time or campaign of the record"),
+        ("/", "seal_sha256", "0" * 64, "the seal itself"),
+        ("/", "seal_parts_json", "[]", None),
+    ],
+)
+def test_it_is_told_what_differs(kite, capsys, place, name, value, words):
+    with h5py.File(kite / "two.h5", "r+") as file:
+        file[place].attrs[name] = value
+    status, out, _ = said(capsys, "verify", "two.h5")
+    if words is None:  # a help for messages, and no part of what is sealed
+        assert status == 0
+    else:
+        assert status == 1
+        assert f"not what was sealed: {words} (" in out
+
+
+def test_a_record_sealed_without_parts_is_judged_all_the_same(kite, capsys):
+    with h5py.File(kite / "two.h5", "r+") as file:
+        del file.attrs["seal_parts_json"]
+    assert said(capsys, "verify", "two.h5")[0] == 0
+    with h5py.File(kite / "two.h5", "r+") as file:
+        file["setup"].attrs["mass_kg"] = 8.0
+    assert "not what was sealed: samples, events," in said(capsys, "verify", "two.h5")[1]
 
 
 @pytest.mark.parametrize(
@@ -259,6 +291,13 @@ def test_choosing_by_dates(kite):
     records = catalogued(kite)
     day = records[0].utc[:10]
     assert chosen(records, since=day, until=day) == records
+
+
+def test_what_a_person_decided_is_what_is_asked_for(kite, capsys):
+    given = ["--verdict", "no-test", "--by", "R. Lead", "--reason", "wet line"]
+    assert said(capsys, "decide", "two.h5", *given)[0] == 0
+    assert [one.name for one in chosen(catalogued(kite), verdict="no-test")] == ["two"]
+    assert "two" not in [one.name for one in chosen(catalogued(kite), verdict="pending")]
 
 
 # Export

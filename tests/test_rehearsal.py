@@ -316,7 +316,7 @@ def test_shunt_check_on_a_rehearsed_board(tmp_path, monkeypatch, capsys, shunt_o
     assert run(["init", str(tmp_path / "kite")]) == 0
     monkeypatch.chdir(tmp_path / "kite")
     path = tmp_path / "kite" / "campaign.toml"
-    path.write_text(path.read_text().replace("gain = 200.0", "gain = 99.8"))
+    path.write_text(path.read_text().replace("gain = 500.0", "gain = 99.8"))
     with BoardProcess(played(None), speed=SPEED) as board:
         assert run(["calibrate", "--shunt", shunt_ohm, "--port", board.url]) == status
     assert "shunt step 0.5" in capsys.readouterr().out
@@ -344,3 +344,25 @@ def test_a_drop_with_the_shunt_before_and_after(tmp_path, monkeypatch, capsys):
     assert abs(open_record("d.h5").shunt_off) < 0.005
     codes = {one["code"] for one in json.loads(capsys.readouterr().out)["marks"]["reasons"]}
     assert "shunt-good" in codes
+
+
+def test_the_verdict_is_shown_also_when_the_shunt_cannot_be_read_afterwards(
+    tmp_path, monkeypatch, capsys
+):
+    monkeypatch.chdir(tmp_path)
+    steps = iter([0.5, LinkError("the cable is out")])
+
+    def step(*_):
+        found = next(steps)
+        if isinstance(found, LinkError):
+            raise found
+        return found
+
+    monkeypatch.setattr("tautlog.cli.conduct.shunt_step", step)
+    given = ["--mass", "9", "--height", "1.2", "--target", "1800", "--out", "d.h5", "--shunt"]
+    with BoardProcess(played(None), speed=SPEED) as board:
+        assert run(["drop", "--port", board.url, *given, "--yes", "--countdown", "0"]) == 1
+    said = capsys.readouterr()
+    assert "3 peak 19" in said.out
+    assert "the cable is out); the record is whole" in said.err.strip().splitlines()[-1]
+    assert open_record("d.h5").shunt_off is None

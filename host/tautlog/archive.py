@@ -35,6 +35,8 @@ class RecordSummary:
         As in the record.
     seal, seal_now : str
         The seal in the file, or ""; that of what is in the file.
+    differs : str
+        What is not as it was sealed, or "".
     """
 
     path: Path
@@ -56,6 +58,7 @@ class RecordSummary:
     previous_seal: str = ""
     seal: str = ""
     seal_now: str = ""
+    differs: str = ""
 
     @property
     def name(self) -> str:
@@ -97,6 +100,7 @@ def summary_of(path: Path) -> RecordSummary:
         previous_seal=record.previous_seal,
         seal=check.stored,
         seal_now=check.computed,
+        differs=", ".join(check.differs),
     )
 
 

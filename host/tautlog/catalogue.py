@@ -23,7 +23,7 @@ from tautlog.archive import RecordSummary, summary_of
 from tautlog.errors import RecordError
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 3  # raise it when a summary changes: all is then made again
+LAYOUT = 4  # raise it when a summary changes: all is then made again
 ENOUGH_FOR_CORES = 64
 _TABLES = (
     "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",
@@ -212,7 +212,7 @@ def chosen(
     article, line : str or None
         Exactly so named.
     verdict : str or None
-        Any one of the verdicts.
+        Any one of the verdicts; of the test that which a person decided, if one did.
     since, until : str or None
         ISO days or times; the day named by `until` is in.
     peak_least_n, peak_most_n : float or None
@@ -220,7 +220,8 @@ def chosen(
     """
 
     def fits(one: RecordSummary) -> bool:
-        verdicts = (one.record_verdict, one.load_verdict, one.trace_says, one.test_verdict)
+        of_test = one.decided or one.test_verdict
+        verdicts = (one.record_verdict, one.load_verdict, one.trace_says, of_test)
         peak = None if one.peak_force_n is None else abs(one.peak_force_n)
         return (
             (article is None or one.article == article)

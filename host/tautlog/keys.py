@@ -267,7 +267,7 @@ KEYS = (
         above=0,
         optional=True,
     ),
-    Key("amplifier", "gain", float, 200.0, "Volts out over volts in.", above=0),
+    Key("amplifier", "gain", float, 500.0, "Volts out over volts in.", above=0),
     Key("amplifier", "zero_v", float, 0.45, "Output without a force.", least=0),
     Key("amplifier", "serial", str, "", "Serial number."),
     Key(

@@ -91,8 +91,8 @@ def check_record(one: RecordSummary) -> Checked:
         return Checked(one.path, "broken", text)
     if one.seal != one.seal_now:
         text = (
-            f"raw data, set-up or calibration are not what was sealed ({one.seal[:12]}..., now "
-            f"{one.seal_now[:12]}...): keep it, and look for another copy"
+            f"not what was sealed: {one.differs} ({one.seal[:12]}..., now {one.seal_now[:12]}...); "
+            "keep it, and look for another copy"
         )
         return Checked(one.path, "broken", text)
     return Checked(one.path, "intact", f"seal {one.seal[:12]}...")

@@ -68,6 +68,7 @@ def command(
     from tautlog.cli.live import crew_for
     from tautlog.cli.permit import permitted
     from tautlog.drop import DropPlan
+    from tautlog.errors import LinkError, TautlogError
     from tautlog.record import add_shunt_check
 
     campaign = options.here()
@@ -88,7 +89,16 @@ def command(
         plan = plan.at(options.record_path(out, campaign, plan.setup.article))
         before_v = shunt_step(port, plan, crew, timeout_scale) if shunt else None
         outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
+        trouble: TautlogError | None = None
         if before_v is not None:
-            after_v = shunt_step(port, plan, crew, timeout_scale)
-            add_shunt_check(outcome.path, before_v=before_v, after_v=after_v)
+            try:
+                after_v = shunt_step(port, plan, crew, timeout_scale)
+                add_shunt_check(outcome.path, before_v=before_v, after_v=after_v)
+            except TautlogError as problem:
+                trouble = problem
         show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)
+    if trouble is not None:
+        raise LinkError(
+            f"the shunt's step after the drop could not be read ({trouble}); the record is whole, "
+            "and judged without it"
+        ) from trouble

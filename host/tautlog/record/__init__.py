@@ -21,6 +21,7 @@ status                       string  "recording" (being written, or its writer w
                                      afterwards)
 status_text                  string  in plain words, why
 seal_sha256                  string  64 hexadecimal digits, see below
+seal_parts_json              string  the beginnings of the hashes that it is made of, see below
 firmware, board, serial      string  as the board said of itself; not in an import
 history_blocks               int     blocks that the board's memory holds; likewise
 board_state                  string  state of the board when it greeted; likewise
@@ -107,10 +108,14 @@ SHA-256 over four SHA-256 digests (32 bytes each) one after another:
 2. of ``/trace/blocks``, line by line, its fields in the order given above, packed and
    little-endian (20 bytes a line); of nothing in an import;
 3. of ``/events``, likewise (52 bytes a line);
-4. of a text: for every attribute of ``/`` (but status, status_text and seal_sha256),
+4. of a text: for every attribute of ``/`` (but status, status_text, seal_sha256
+   and seal_parts_json),
    ``/trace/counts`` or ``/trace/values``, ``/setup`` and ``/calibration`` one line, a JSON array
    [path, name, value] in ASCII with ", " between, each ended by a line feed, sorted
    by path, then name. Floats have the fewest digits that give the same number back.
+
+`seal_parts_json` has 16 digits each of digests 1 to 3 (samples, blocks, events) and of the lines
+of each place in 4, by its path: with them it can be told which part is not what it was.
 
 The seal shows damage and honest mistakes. It is no signature: who can write the
 file can write a new seal.

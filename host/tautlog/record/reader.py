@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -17,7 +16,7 @@ from tautlog.calibration import Calibration
 from tautlog.firmware import wire
 from tautlog.record import layout
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
-from tautlog.record.seal import seal_of
+from tautlog.record.seal import Told, differing, seal_of
 from tautlog.record.trouble import damaged, error, reading
 from tautlog.stream import BoardEvent, Instrument
 from tautlog.trace import DropSetup, Trace
@@ -30,7 +29,6 @@ MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
 # Longest trace that is laid out on its grid: 2 GiB of force. A block number beyond
 # it is damage, not a gap.
 MAX_TRACE_SAMPLES = 1 << 28
-Told = Mapping[str, Mapping[str, Any]]  # `layout.sealed_attributes`
 TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
 
 
@@ -123,11 +121,14 @@ class SealCheck:
         "intact", "broken", or "unsealed" for a record that was never finished.
     stored, computed : str
         The seal in the file, or ""; the seal of what is in the file now.
+    differs : tuple of str
+        What is not as it was sealed, in words.
     """
 
     state: str
     stored: str
     computed: str
+    differs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -335,10 +336,14 @@ def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
 
 
 def _seal_check(file: h5py.File, told: Told) -> SealCheck:
-    computed = seal_of(file, told)
+    computed, parts = seal_of(file, told)
     stored = str(told["/"].get("seal_sha256", ""))
-    state = "unsealed" if not stored else "intact" if stored == computed else "broken"
-    return SealCheck(state, stored, computed)
+    if not stored:
+        return SealCheck("unsealed", "", computed)
+    if stored == computed:
+        return SealCheck("intact", stored, computed)
+    sealed = _json_object(str(told["/"].get("seal_parts_json", "{}")))
+    return SealCheck("broken", stored, computed, differing(sealed, parts))
 
 
 def _record(file: h5py.File, where: Path, told: Told) -> Record:
@@ -420,7 +425,7 @@ def _events(file: h5py.File) -> tuple[BoardEvent, ...]:
 def _json_object(text: str) -> dict[str, Any]:
     value = json.loads(text)
     if not isinstance(value, dict):
-        raise ValueError("marks that are no JSON object")
+        raise ValueError("a text that is no JSON object")
     return value
 
 
