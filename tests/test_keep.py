@@ -279,6 +279,23 @@ def test_list_filters_and_sorts(kite, capsys, asked, names):
     assert [one["record"].rsplit("/", 1)[-1][:-3] for one in json.loads(out)] == names
 
 
+@pytest.mark.parametrize(
+    ("asked", "status", "words"),
+    [
+        (("--since", "yesterday"), 2, "'yesterday' is no day such as"),
+        (("--until", "2026-02-31"), 2, "is no day such as"),
+        (("--verdict", "fine"), 2, "'fine' is not one of"),
+        (("--peak-least", "high"), 2, "not a valid float"),
+        (("--article", "nobody"), 0, "none of 3 records is such"),
+        (("nowhere",), 1, "cannot be listed"),
+    ],
+)
+def test_what_list_cannot_know_it_says(kite, capsys, asked, status, words):
+    found, out, err = said(capsys, "list", *asked)
+    assert found == status
+    assert words in out + err
+
+
 def test_list_as_csv_holds_no_formula(kite, capsys):
     imported(kite, "hostile", 500.0, article="=cmd|'/c calc'!A1")
     rows = list(csv.DictReader(said(capsys, "list", "--csv")[1].splitlines()))

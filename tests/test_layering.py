@@ -18,6 +18,7 @@ OWNERS = {
     "sqlite3": {"catalogue.py"},
     "distributed": {"batch.py"},
     "jinja2": {"report.py"},
+    "fpdf": {"report_pdf.py"},
 }
 ANALYSIS = [
     "trace",

@@ -6,12 +6,14 @@ import re
 import shutil
 import subprocess
 
+import pypdf
 import pytest
 from test_keep import imported
 
 from tautlog.cli import run
 from tautlog.quicklook import mark_new
 from tautlog.record import add_decision, add_inspection, open_record
+from tautlog.report_pdf import Paper
 
 HOSTILE = '<script>alert("x")</script>{{7*7}}</script><img src=x onerror=alert(1)>'
 
@@ -109,10 +111,53 @@ def test_one_drop_by_itself_and_a_pdf(folder, tmp_path, capsys):
     assert run(given) == 0
     assert json.loads(capsys.readouterr().out)["drops"] == 1
     assert "Drop one" in out.read_text()
-    assert pdf.read_bytes().startswith(b"%PDF")
-    assert len(re.findall(rb"/Type /Page\b", pdf.read_bytes())) == 2
+    assert "Drop one" in pypdf.PdfReader(pdf).pages[0].extract_text()
+    before = pdf.read_bytes()
     assert run(given) == 1
     assert "exists" in capsys.readouterr().err
+    out.unlink()
+    assert run(given) == 1  # and no half of it is written
+    assert not out.exists()
+    assert pdf.read_bytes() == before
+
+
+def test_the_paper_says_what_the_page_says(folder, page, tmp_path, capfd):
+    pdf = tmp_path / "r.pdf"
+    out = ["--out", str(tmp_path / "r.html"), "--pdf", str(pdf), "--cfc", "60"]
+    assert run(["report", str(folder), *out]) == 0
+    assert capfd.readouterr().err == ""
+    read = pypdf.PdfReader(pdf)
+    text = " ".join(" ".join(one.extract_text() for one in read.pages).split())
+    named = [told for _, told in Page(page.read_text()).headings]
+    outline = [one["/Title"] for one in _flat(read.outline)]
+    for heading in named[1:]:
+        assert heading in outline or heading in ("Photos", "Checklist")
+    for words in ("decided by R. Lead", "bad cannot be read", "Operator, date", "onset_time_s"):
+        assert words in text
+    assert HOSTILE.replace(" ", "") in text.replace(" ", "")
+    assert read.metadata.title.startswith("Campaign ")
+    assert f"page {len(read.pages)}" in read.pages[-1].extract_text()
+
+
+def _flat(outline):
+    for one in outline:
+        yield from _flat(one) if isinstance(one, list) else [one]
+
+
+def test_signs_that_the_letters_lack_are_marked_and_nothing_is_said_of_them(tmp_path, capfd):
+    paper = Paper("\U0001f4a3 \u4e09 caf\u00e9 \x07")
+    paper.rows(("\u4e09", "b"), [("1 \u00b1 2", "\x00")], (1, 1))
+    paper.points(["x" * 400])
+    (tmp_path / "a.pdf").write_bytes(bytes(paper.output()))
+    text = pypdf.PdfReader(tmp_path / "a.pdf").pages[0].extract_text()
+    assert "caf\u00e9" in text
+    assert "1 \u00b1 2" in text
+    assert capfd.readouterr().err == ""
+
+
+def test_how_the_drops_ended_stands_on_top(page):
+    text = " ".join("".join(Page(page.read_text()).words).split())
+    assert "1 pending, the article is not inspected; 1 FAIL; 1 cannot be read." in text
 
 
 def test_nothing_to_report(tmp_path, capsys):

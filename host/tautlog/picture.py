@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import matplotlib
 import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
@@ -21,7 +22,7 @@ from matplotlib.lines import Line2D
 from tautlog.errors import RecordError, RecordExistsError
 from tautlog.filters import cfc_filter
 from tautlog.trace import Trace
-from tautlog.verdict_words import quick_look, words
+from tautlog.verdict_words import quick_look
 from tautlog.views import TIMES, Panel, View
 
 FloatArray = npt.NDArray[np.float64]
@@ -210,57 +211,14 @@ def thinned(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
     return np.repeat(x[per_bin // 2 : bins * per_bin : per_bin], 2), values
 
 
-def page_of_words(title: str, marks: Mapping[str, Any]) -> Figure:
-    """A page of verdicts, reasons and figures, to stand beside a picture."""
-    figure = Figure(figsize=(11.0, 7.5))
-    FigureCanvasAgg(figure)
-    names = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
-    lines = [title, "", "; ".join(words(marks[name]) for name in names), ""]
-    for reason in marks["reasons"]:
-        lines += textwrap.wrap(reason["text"], 150, initial_indent="- ", subsequent_indent="  ")
-    decision = marks.get("decision")
-    if decision:
-        told = f"decided by {decision['by']}: {words(decision['verdict'])}, {decision['reason']}"
-        lines += textwrap.wrap(told, 150)
-    figure.text(0.05, 0.96, _literal("\n".join(lines)), fontsize=9, va="top", color=INK)
-    figures = [
-        f"{name:34} {value:.6g}"
-        for name, value in marks.items()
-        if isinstance(value, (int, float)) and not isinstance(value, bool)
-    ]
-    third = -(-len(figures) // 3)
-    top = max(0.94 - 0.0205 * len(lines), 0.5)
-    for column in range(3):
-        text = "\n".join(figures[column * third : (column + 1) * third])
-        figure.text(
-            0.05 + 0.31 * column, top, text, fontsize=6.5, va="top", family="monospace", color=INK
-        )
-    return figure
-
-
 def _literal(text: str) -> str:
     """Text in which no $ begins a formula."""
     return text.replace("$", r"\$")
 
 
-def save_pages(figures: list[Figure], path: Path) -> None:
-    """Write figures as the pages of a new PDF.
-
-    Raises
-    ------
-    RecordExistsError, RecordError
-        If the file exists; if it cannot be written.
-    """
-    from matplotlib.backends.backend_pdf import PdfPages
-
-    if path.exists():
-        raise RecordExistsError(f"{path} exists and is not overwritten: choose another name")
-    try:
-        with PdfPages(path) as pages:
-            for figure in figures:
-                pages.savefig(figure)
-    except OSError as problem:
-        raise RecordError(f"{path} cannot be written: {problem}", path=str(path)) from problem
+def fonts_folder() -> Path:
+    """Where the letters lie that pictures are written in."""
+    return Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 
 
 def save(figure: Figure, path: Path, *, replace: bool = False) -> None:

@@ -1,5 +1,6 @@
-"""Report: a drop or a campaign as one HTML file that needs nothing else.
+"""Report: what is told of a drop or a campaign, and as one HTML file that needs nothing else.
 
+`contents_of` gathers it, all as text and pictures; `report_pdf` puts the same on paper.
 Everything that people typed is escaped by the template; the curves are drawn by a small
 open library that stands in the file, and stand there as pictures, too, for print and for
 readers without scripts.
@@ -9,6 +10,7 @@ from __future__ import annotations
 
 import importlib.resources
 import json
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -39,6 +41,12 @@ CAUTION = (
     "Falling masses and snapping lines kill. This report describes measurements; it replaces "
     "neither local codes nor licensed practice nor the judgement of the responsible person."
 )
+RULE = (
+    "A load counts as proven on target when the whole interval, measured peak plus and minus its "
+    "expanded uncertainty (95.45 %), lies between target and limit. Whether the record is valid, "
+    "which load was reached and what happened to the article are asked apart. The tool proposes; "
+    "a named person decides."
+)
 POINTS = 700  # of a curve, the highest and lowest of each stretch among them
 _QUESTIONS = {
     "rest-off",
@@ -66,20 +74,17 @@ def read_sources(records: Sequence[Record], cfc: int | None) -> list[Source]:
     return [Source(one, one.trace(), mark_record(one, cfc=cfc, budget=True)) for one in ordered]
 
 
-def write_report(
-    path: Path,
+def contents_of(
     sources: list[Source],
     *,
     campaign: Campaign | None = None,
     unreadable: Sequence[RecordSummary] = (),
     folder: Path | None = None,
-) -> Path:
-    """Write a report to a new HTML file.
+) -> dict[str, Any]:
+    """Gather what a report tells.
 
     Parameters
     ----------
-    path : Path
-        File to make.
     sources : list of Source
         The drops.
     campaign : Campaign or None
@@ -88,16 +93,83 @@ def write_report(
         Records that cannot be read: they are named.
     folder : Path or None
         Of the campaign, for its ledger.
+    """
+    drops = [{**_drop(one), "plan": _against_plan(one, campaign)} for one in sources]
+    ledger = _ledger(sources, campaign, folder)
+    closures = _closures(sources)
+    return {
+        "title": _title(sources, campaign),
+        "drops": drops,
+        "outcomes": _outcomes(sources, unreadable),
+        "first_utc": sources[0].record.utc[:19] if sources else "-",
+        "last_utc": sources[-1].record.utc[:19] if sources else "-",
+        "written": f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
+        "software": SOFTWARE,
+        "caution": CAUTION,
+        "rule": RULE,
+        "requirement": _requirement(campaign),
+        "unreadable": [{"name": one.name, "problem": one.problem} for one in unreadable],
+        "ledger": [{**vars(one), "highest": _form(one.highest_n)} for one in ledger],
+        "articles": _articles(sources, campaign),
+        "questions": _questions(sources, campaign),
+        "decides": campaign.decision.decides if campaign else "",
+        "definitions": sorted(definitions().items()),
+        "traces": [_trace(one) for one in sources],
+        "closures": closures,
+        "closures_svg": _closures_svg(closures),
+        "closures_alt": _closures_alt(closures),
+    }
+
+
+def _outcomes(sources: list[Source], unreadable: Sequence[RecordSummary]) -> str:
+    """How many drops ended how, in one line: what a reader wants to know first."""
+    counts = Counter(
+        words((one.marked["decision"] or {}).get("verdict") or one.marked["test_verdict"])
+        for one in sources
+    )
+    told = [f"{number} {what.removeprefix('test: ')}" for what, number in counts.most_common()]
+    if unreadable:
+        told.append(f"{len(unreadable)} cannot be read")
+    return "; ".join(told)
+
+
+def write_html(path: Path, contents: dict[str, Any]) -> None:
+    """Write a report to a new HTML file.
+
+    Parameters
+    ----------
+    path : Path
+        File to make.
+    contents : dict
+        From `contents_of`.
 
     Raises
     ------
     RecordExistsError, RecordError
         If there is a file of that name; if it cannot be written.
     """
-    text = html_of(sources, campaign=campaign, unreadable=unreadable, folder=folder)
+    write_new(path, html_of(contents).encode("utf-8"))
+
+
+def html_of(contents: dict[str, Any]) -> str:
+    """Return the text of a report."""
+    environment = Environment(autoescape=True, undefined=StrictUndefined)
+    return environment.from_string(_page("report.html")).render(
+        contents, plot_css=_page("uPlot.min.css"), plot_js=_page("uPlot.iife.min.js")
+    )
+
+
+def write_new(path: Path, data: bytes) -> None:
+    """Write a new file.
+
+    Raises
+    ------
+    RecordExistsError, RecordError
+        If there is a file of that name; if it cannot be written.
+    """
     try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
+        with path.open("xb") as file:
+            file.write(data)
     except FileExistsError as problem:
         raise RecordExistsError(
             f"{path} exists already: choose another name", path=str(path)
@@ -106,43 +178,6 @@ def write_report(
         raise RecordError(
             f"{path} cannot be written: {problem.strerror}", path=str(path)
         ) from problem
-    return path
-
-
-def html_of(
-    sources: list[Source],
-    *,
-    campaign: Campaign | None = None,
-    unreadable: Sequence[RecordSummary] = (),
-    folder: Path | None = None,
-) -> str:
-    """Return the text of a report; arguments as for `write_report`."""
-    environment = Environment(autoescape=True, undefined=StrictUndefined)
-    drops = [{**_drop(one), "plan": _against_plan(one, campaign)} for one in sources]
-    ledger = _ledger(sources, campaign, folder)
-    closures = _closures(sources)
-    return environment.from_string(_page("report.html")).render(
-        title=_title(sources, campaign),
-        drops=drops,
-        first_utc=sources[0].record.utc[:19] if sources else "-",
-        last_utc=sources[-1].record.utc[:19] if sources else "-",
-        written=f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
-        software=SOFTWARE,
-        caution=CAUTION,
-        requirement=_requirement(campaign),
-        unreadable=[{"name": one.name, "problem": one.problem} for one in unreadable],
-        ledger=[{**vars(one), "highest": _form(one.highest_n)} for one in ledger],
-        articles=_articles(sources, campaign),
-        questions=_questions(sources, campaign),
-        decides=campaign.decision.decides if campaign else "",
-        definitions=sorted(definitions().items()),
-        traces=[_trace(one) for one in sources],
-        closures=closures,
-        closures_svg=_closures_svg(closures),
-        closures_alt=_closures_alt(closures),
-        plot_css=_page("uPlot.min.css"),
-        plot_js=_page("uPlot.iife.min.js"),
-    )
 
 
 def _page(name: str) -> str:
@@ -376,6 +411,7 @@ def _plain(value: float) -> float | None:
     return round(float(value), 2) if np.isfinite(value) else None
 
 
+CHART = (0.8, 1.2)  # of the closures; what lies beyond is named below it
 _W, _H, _LEFT, _BOTTOM, _TOP = 800, 320, 70, 44, 14
 
 
@@ -477,15 +513,13 @@ def _closures_svg(closures: dict[str, list[Any]]) -> str:
     count = len(closures["number"])
     if not count:
         return ""
-    values = [one for name in ("impulse", "rest") for one in closures[name] if one is not None]
-    low, high = min([0.9, *values]), max([1.1, *values])
-    scale = _Scale((0.5, count + 0.5), (low, high))
+    scale = _Scale((0.5, count + 0.5), CHART)
     body = scale.axes("drop", "measured / expected")
     for level in (0.95, 1.05):
         body += scale.level(level, f"{level:g}", 'stroke="#1b2a41" stroke-dasharray="10 4 2 4"')
     for name, mark in (("impulse", "circle"), ("rest", "square")):
         for number, value in zip(closures["number"], closures[name], strict=True):
-            if value is None:
+            if value is None or not CHART[0] <= value <= CHART[1]:
                 continue
             x, y = scale.at(number, value).split(",")
             body += (
@@ -501,11 +535,18 @@ def _closures_alt(closures: dict[str, list[Any]]) -> str:
     told = [one for one in closures["impulse"] if one is not None]
     if not told:
         return "Closures over the campaign: none could be determined."
-    return (
+    outside = [
+        f"{name} {value:.2f} of drop {number}"
+        for name in ("impulse", "rest")
+        for number, value in zip(closures["number"], closures[name], strict=True)
+        if value is not None and not CHART[0] <= value <= CHART[1]
+    ]
+    text = (
         f"Closures over the campaign (dots: impulse, squares: rest force, over what momentum and "
         f"weight ask for): impulse {min(told):.3f} to {max(told):.3f} in {len(told)} drops; 0.95 "
         "to 1.05 is valid."
     )
+    return f"{text} Outside of the chart: {', '.join(outside)}." if outside else text
 
 
 # What hangs over all drops

@@ -33,6 +33,8 @@ _WORDS = {
     "pending": "test: pending, the article is not inspected",
 }
 
+VERDICTS = tuple(_WORDS)
+
 
 def words(verdict: object) -> str:
     """A verdict in words; that of a load without a target for None."""

@@ -2,15 +2,31 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from tautlog.cli import options
+from tautlog.verdict_words import VERDICTS
 
 if TYPE_CHECKING:
     from tautlog.archive import RecordSummary
+
+
+class Day(click.ParamType):
+    """An ISO day, or a time of one."""
+
+    name = "day"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Refuse what is no day."""
+        try:
+            datetime.date.fromisoformat(str(value)[:10])
+        except ValueError:
+            self.fail(f"{value!r} is no day such as 2026-03-01", param, ctx)
+        return str(value)
 
 
 SORTS = ("time", "name", "article", "peak", "verdict")
@@ -20,9 +36,14 @@ SORTS = ("time", "name", "article", "peak", "verdict")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @click.option("--article", metavar="NAME", help="Of this article only.")
 @click.option("--line", metavar="NAME", help="On this line only.")
-@click.option("--verdict", metavar="WORD", help="With this verdict, of any of the questions.")
-@click.option("--since", metavar="DAY", help="From this day on, such as 2026-03-01.")
-@click.option("--until", metavar="DAY", help="To this day.")
+@click.option(
+    "--verdict",
+    type=click.Choice(VERDICTS),
+    metavar="WORD",
+    help="With this verdict, of any of the questions; of the test as decided.",
+)
+@click.option("--since", type=Day(), metavar="DAY", help="From this day on, such as 2026-03-01.")
+@click.option("--until", type=Day(), metavar="DAY", help="To this day.")
 @click.option("--peak-least", "peak_least_n", type=float, metavar="N", help="Peak at least.")
 @click.option("--peak-most", "peak_most_n", type=float, metavar="N", help="Peak at most.")
 @click.option("--sort", type=click.Choice(SORTS), default="time", show_default=True)
@@ -37,7 +58,8 @@ def command(
     from tautlog.cli.output import print_columns, print_json
 
     where = folder or options.folder_here()
-    records = sorted(chosen(catalogued(where), **asked), key=_key(sort), reverse=reverse)
+    there = catalogued(where)
+    records = sorted(chosen(there, **asked), key=_key(sort), reverse=reverse)
     if as_json:
         print_json([_plain(one) for one in records])
         return
@@ -45,7 +67,7 @@ def command(
         _print_csv(records)
         return
     if not records:
-        click.echo("no records here")
+        click.echo(f"none of {len(there)} records is such" if there else "no records here")
         return
     rows = ["record article mass_kg height_m target_n peak_n record load trace test".split()]
     for one in records:

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from tautlog.cli import options
-
-if TYPE_CHECKING:
-    from tautlog.report import Source
 
 
 @click.command(name="report")
@@ -31,10 +27,10 @@ def command(
     from tautlog.batch import records_in
     from tautlog.campaign import read_campaign
     from tautlog.cli.output import print_json
-    from tautlog.errors import RecordError
+    from tautlog.errors import RecordError, RecordExistsError
     from tautlog.folder import CAMPAIGN_FILE
     from tautlog.record import open_record
-    from tautlog.report import read_sources, write_report
+    from tautlog.report import contents_of, read_sources, write_html
 
     campaign = options.here()
     asked = list(places) or [options.folder_here()]
@@ -54,9 +50,15 @@ def command(
     number = options.class_of(cfc)
     sources = read_sources(records, number)
     path = out or _name(asked[0], folder)
-    write_report(path, sources, campaign=campaign, unreadable=unreadable, folder=folder)
+    contents = contents_of(sources, campaign=campaign, unreadable=unreadable, folder=folder)
+    for place in (path, pdf):
+        if place is not None and place.exists():
+            raise RecordExistsError(f"{place} exists already: choose another name", path=str(place))
+    write_html(path, contents)
     if pdf is not None:
-        _write_pdf(pdf, sources)
+        from tautlog.report_pdf import write_pdf
+
+        write_pdf(pdf, contents)
     if as_json:
         told = {"report": str(path), "pdf": str(pdf) if pdf else None, "drops": len(sources)}
         print_json({**told, "unreadable": [str(one.path) for one in unreadable]})
@@ -66,13 +68,3 @@ def command(
 
 def _name(place: Path, folder: Path | None) -> Path:
     return folder / "report.html" if folder is not None else place.with_suffix(".html")
-
-
-def _write_pdf(path: Path, sources: list[Source]) -> None:
-    from tautlog import picture
-
-    figures = []
-    for one in sources:
-        figures.append(picture.draw(one.trace, one.marked, one.record.path.name))
-        figures.append(picture.page_of_words(one.record.path.name, one.marked))
-    picture.save_pages(figures, path)
