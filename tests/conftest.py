@@ -8,6 +8,8 @@ from pathlib import Path
 import hypothesis
 import pytest
 
+import tautlog  # noqa: F401 - before numpy: it says how many threads that uses
+
 hypothesis.settings.register_profile("ci", derandomize=True, deadline=None)
 hypothesis.settings.register_profile("dev", deadline=None)
 hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))

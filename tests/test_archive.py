@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -47,7 +46,7 @@ def test_records_come_by_time_with_the_newest_marks(tmp_path: Path) -> None:
         },
     )
     unsealed = {"record_id": "", "seal": "", "seal_now": ""}
-    assert [replace(one, **unsealed) for one in catalogued(tmp_path)] == [
+    assert [one._replace(**unsealed) for one in catalogued(tmp_path)] == [
         RecordSummary(tmp_path / "b.h5", utc="2026-01-01T00:00:00Z", status="aborted"),
         RecordSummary(
             tmp_path / "a.h5",

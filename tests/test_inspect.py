@@ -91,3 +91,16 @@ def test_a_record_that_was_never_inspected(record):
     assert open_record(record).inspected_setup == open_record(record).setup
     assert add_inspection(record, by="A", finding="slipped") == 1
     assert open_record(record).inspected_setup.article_finding == "slipped"
+
+
+def test_where_it_gave_and_what_moved_first_are_asked_for_and_kept(record, capsys):
+    assert run(["inspect", str(record), "--found", "parted", "--by", "A"]) == 0
+    assert "say where it gave (--where)" in capsys.readouterr().err
+    told = ["--where", "left eye", "--moved", "screw 3"]
+    assert run(["inspect", str(record), "--found", "parted", "--by", "A", *told]) == 0
+    assert capsys.readouterr().err == ""
+    first, second = open_record(record).inspections
+    assert (first.where, first.moved) == ("", "")
+    assert (second.where, second.moved) == ("left eye", "screw 3")
+    assert run(["inspect", str(record), "--found", "intact", "--by", "A"]) == 0
+    assert capsys.readouterr().err == ""

@@ -248,6 +248,17 @@ def test_the_last_seal_is_found_behind_what_is_no_line(kite, rubbish):
     assert last_seal(kite / "nowhere") == ""
 
 
+@pytest.mark.parametrize("text", ["nonsense", "[]", '{"who": 1}', "1, 2", '"x"'])
+def test_a_catalogue_that_holds_nonsense_is_made_again(kite, text):
+    before = catalogued(kite)
+    with sqlite3.connect(kite / FILE_NAME) as database:
+        database.execute("UPDATE contents SET summary = ?", (text,))
+    assert catalogued(kite) == before
+    assert not (kite / FILE_NAME).exists()
+    assert catalogued(kite) == before
+    assert (kite / FILE_NAME).exists()
+
+
 def test_a_broken_record_is_listed_with_its_problem(kite, capsys):
     (kite / "bad.h5").write_bytes(b"x")
     status, out, _ = said(capsys, "list")

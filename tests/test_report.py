@@ -49,7 +49,8 @@ def folder(tmp_path_factory):
     assert run(["init", str(place)]) == 0
     for name, peak, article in (("one", 900.0, "a"), ("two", 1050.0, HOSTILE), ("bad", 1.0, "a")):
         mark_new(imported(place, name, peak, article, note=HOSTILE), cfc=60)
-    add_inspection(place / "two.h5", by=HOSTILE, finding="parted", note=HOSTILE)
+    told = {"note": HOSTILE, "where": f"left eye {HOSTILE}", "moved": "screw 3"}
+    add_inspection(place / "two.h5", by=HOSTILE, finding="parted", **told)
     add_decision(place / "two.h5", by="R. Lead", verdict="fail", proposed="pending", reason=HOSTILE)
     (place / "bad.h5").write_bytes(b"nothing")
     return place
@@ -75,6 +76,12 @@ def test_each_drop_stands_against_the_plan(page):
     text = " ".join("".join(Page(page.read_text()).words).split())
     assert "height: 1 m, campaign.toml says 1.2 m" in text
     assert "line: l, campaign.toml says polyester 8 mm, 1.5 m" in text
+
+
+def test_where_it_gave_stands_with_the_drop_and_with_the_article(page):
+    text = " ".join(" ".join(Page(page.read_text()).words).split())
+    assert "touched or moved first: screw 3" in text
+    assert text.count("left eye") == 2
 
 
 def test_what_people_typed_stays_text(page):

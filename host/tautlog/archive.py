@@ -5,14 +5,13 @@ The line is made of the file alone; `catalogue` has those of a whole folder.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from tautlog.errors import RecordError
 
 
-@dataclass(frozen=True)
-class RecordSummary:
+class RecordSummary(NamedTuple):
     """One line of the list; None or "" where the record does not say.
 
     Attributes

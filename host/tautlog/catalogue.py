@@ -55,7 +55,9 @@ def catalogued(folder: Path, *, every_byte: bool = False) -> list[RecordSummary]
     try:
         with _open(folder / FILE_NAME) as database:
             found = _from_database(folder, stamps, database, every_byte)
-    except sqlite3.Error:
+    except (sqlite3.Error, ValueError, TypeError) as problem:
+        if not isinstance(problem, sqlite3.Error):  # what it holds is no summary: make it anew
+            (folder / FILE_NAME).unlink(missing_ok=True)
         found = list(summaries_of([folder / name for name in stamps]))
     return sorted(found, key=lambda one: (bool(one.problem), one.utc, one.name))
 
@@ -122,7 +124,11 @@ def _from_database(
     rows = {one.name: (one.stamp, one.sha256) for one in seen if one.sha256 in told}
     if rows != files or new:
         _keep(database, rows, new)
-    return [_summary(folder / one.name, one.text or "") for one in known] + looked
+    # One text is read faster than ten thousand.
+    told = json.loads(f"[{','.join(one.text or '' for one in known)}]")
+    return [
+        RecordSummary(folder / one.name, **each) for one, each in zip(known, told, strict=True)
+    ] + looked
 
 
 def _keep(
@@ -183,13 +189,9 @@ def _connect(path: Path) -> sqlite3.Connection:
 
 
 def _text(one: RecordSummary) -> str:
-    told = dict(vars(one))
+    told = one._asdict()
     del told["path"]
     return json.dumps(told)
-
-
-def _summary(path: Path, text: str) -> RecordSummary:
-    return RecordSummary(path, **json.loads(text))
 
 
 def chosen(

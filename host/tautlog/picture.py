@@ -20,6 +20,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from tautlog.errors import RecordError, RecordExistsError
+from tautlog.expected import Expected
 from tautlog.filters import cfc_filter
 from tautlog.trace import Trace
 from tautlog.verdict_words import quick_look
@@ -35,7 +36,9 @@ LIMIT = "#a63d2f"
 _POINTS = 4000  # a trace is drawn as its envelope beyond this
 
 
-def draw(trace: Trace, marks: Mapping[str, Any], title: str) -> Figure:
+def draw(
+    trace: Trace, marks: Mapping[str, Any], title: str, expected: Expected | None = None
+) -> Figure:
     """Draw a record.
 
     Parameters
@@ -46,6 +49,8 @@ def draw(trace: Trace, marks: Mapping[str, Any], title: str) -> Figure:
         The object that ``tautlog mark --json`` prints.
     title : str
         What stands on top.
+    expected : Expected or None
+        The predicted pull, drawn as a band behind the measured one.
 
     Returns
     -------
@@ -59,7 +64,7 @@ def draw(trace: Trace, marks: Mapping[str, Any], title: str) -> Figure:
     cfc = marks.get("cfc")
     filtered_n = cfc_filter(force_n, trace.sample_rate_hz, cfc) if cfc else force_n
     _head(head, marks, title)
-    _contact(contact, trace, force_n, filtered_n, marks)
+    _contact(contact, trace, force_n, filtered_n, marks, expected)
     _whole(whole, trace, filtered_n, marks)
     return figure
 
@@ -278,10 +283,27 @@ def _head(axes: Axes, marks: Mapping[str, Any], title: str) -> None:
 
 
 def _contact(
-    axes: Axes, trace: Trace, force_n: FloatArray, filtered_n: FloatArray, marks: Mapping[str, Any]
+    axes: Axes,
+    trace: Trace,
+    force_n: FloatArray,
+    filtered_n: FloatArray,
+    marks: Mapping[str, Any],
+    expected: Expected | None,
 ) -> None:
     """The contact that was measured, large."""
     first_s, last_s = _window(trace, marks)
+    onset_s = marks.get("onset_time_s")
+    if expected is not None and onset_s is not None:
+        axes.fill_between(
+            1e3 * (expected.since_onset_s + onset_s - first_s),
+            expected.low_n,
+            expected.high_n,
+            facecolor="none",
+            edgecolor=_FAINT,
+            hatch="....",
+            lw=0.8,
+            label=expected.text,
+        )
     raw_s, raw_n = _span(force_n, trace.sample_rate_hz, first_s, last_s)
     axes.plot(1e3 * (raw_s - first_s), raw_n, color=_FAINT, lw=0.8, label="unfiltered")
     cfc = marks.get("cfc")

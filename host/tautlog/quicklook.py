@@ -6,6 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from tautlog.campaign import Campaign
 from tautlog.errors import RecordError
 from tautlog.judge import as_json, budgets_as_json, judge
 from tautlog.marking import mark
@@ -46,10 +47,13 @@ def keep_marks(path: Path, marked: Marked, *, cfc: int | None, zero: str) -> str
     return ""
 
 
-def picture_of(record: Record, marked: Marked, path: Path) -> Path:
-    """Draw a record to a new file."""
+def picture_of(
+    record: Record, marked: Marked, path: Path, campaign: Campaign | None = None
+) -> Path:
+    """Draw a record to a new file, over what its campaign lets expect."""
     # Drawing takes as long to import as all else together.
     from tautlog import picture
+    from tautlog.expected import expected_of
 
     setup = record.setup
     what = ", ".join(
@@ -64,7 +68,9 @@ def picture_of(record: Record, marked: Marked, path: Path) -> Path:
         )
         if text
     )
-    picture.save(picture.draw(record.trace(), marked, f"{record.path.name}: {what}"), path)
+    title = f"{record.path.name}: {what}"
+    expected = expected_of(campaign, setup)
+    picture.save(picture.draw(record.trace(), marked, title, expected), path)
     return path
 
 
@@ -75,6 +81,6 @@ def mark_new(path: Path, *, cfc: int | None = 180) -> Marked:
     return marked
 
 
-def draw_new(path: Path, marked: Marked) -> Path:
+def draw_new(path: Path, marked: Marked, campaign: Campaign | None = None) -> Path:
     """Draw a new record beside itself."""
-    return picture_of(open_record(path), marked, path.with_suffix(".png"))
+    return picture_of(open_record(path), marked, path.with_suffix(".png"), campaign)

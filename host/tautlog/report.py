@@ -23,14 +23,14 @@ from jinja2 import Environment, StrictUndefined
 
 from tautlog.archive import RecordSummary, summary_of
 from tautlog.campaign import Campaign
-from tautlog.errors import PlanError, RecordError, RecordExistsError
+from tautlog.errors import RecordError, RecordExistsError
+from tautlog.expected import Expected, expected_of
 from tautlog.filters import cfc_filter
 from tautlog.ledger import Exposure, exposures, read_entries
 from tautlog.marks import definitions
 from tautlog.photos import shown
-from tautlog.plan import Drop, predict_drop
 from tautlog.quicklook import Marked, mark_record
-from tautlog.record import Record
+from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
 from tautlog.trace import Trace
 from tautlog.verdict_words import words
@@ -46,6 +46,10 @@ RULE = (
     "expanded uncertainty (95.45 %), lies between target and limit. Whether the record is valid, "
     "which load was reached and what happened to the article are asked apart. The tool proposes; "
     "a named person decides."
+)
+ARTICLES_TOLD = (
+    "Drops pulled, oldest first; force at the first damage, when it came and what energy line and "
+    "rig had taken up in that pull; else the highest load carried."
 )
 POINTS = 700  # of a curve, the highest and lowest of each stretch among them
 _QUESTIONS = {
@@ -94,7 +98,7 @@ def contents_of(
     folder : Path or None
         Of the campaign, for its ledger.
     """
-    drops = [{**_drop(one), "plan": _against_plan(one, campaign)} for one in sources]
+    drops = [{**_drop(one, campaign), "plan": _against_plan(one, campaign)} for one in sources]
     ledger = _ledger(sources, campaign, folder)
     closures = _closures(sources)
     return {
@@ -111,10 +115,11 @@ def contents_of(
         "unreadable": [{"name": one.name, "problem": one.problem} for one in unreadable],
         "ledger": [{**vars(one), "highest": _form(one.highest_n)} for one in ledger],
         "articles": _articles(sources, campaign),
+        "articles_told": ARTICLES_TOLD,
         "questions": _questions(sources, campaign),
         "decides": campaign.decision.decides if campaign else "",
         "definitions": sorted(definitions().items()),
-        "traces": [_trace(one) for one in sources],
+        "traces": [_trace(one, expected_of(campaign, one.record.setup)) for one in sources],
         "closures": closures,
         "closures_svg": _closures_svg(closures),
         "closures_alt": _closures_alt(closures),
@@ -214,7 +219,7 @@ def _requirement(campaign: Campaign | None) -> list[tuple[str, str]]:
     return rows
 
 
-def _drop(one: Source) -> dict[str, Any]:
+def _drop(one: Source, campaign: Campaign | None) -> dict[str, Any]:
     record, marked = one.record, one.marked
     setup = record.inspected_setup
     decision = marked["decision"]
@@ -235,8 +240,8 @@ def _drop(one: Source) -> dict[str, Any]:
         "decision": decision,
         "override": _object(setup.override),
         "set_up": _set_up(record),
-        "svg": _contact_svg(one),
-        "alt": _alt(marked),
+        "svg": _contact_svg(one, expected_of(campaign, setup)),
+        "alt": _alt(marked, expected_of(campaign, setup)),
         "reasons": marked["reasons"],
         "figures": [
             (name, _form(value))
@@ -244,7 +249,7 @@ def _drop(one: Source) -> dict[str, Any]:
             if isinstance(value, (int, float)) and not isinstance(value, bool)
         ],
         "budgets": [_budget(budget) for budget in marked["budgets"]],
-        "inspections": record.inspections,
+        "inspections": [_inspection(one) for one in record.inspections],
         "photos": [shown(photo, record.path.parent) for photo in record.photos],
         "checklist": _checklist(setup.checklist),
         "calibration": {
@@ -255,6 +260,12 @@ def _drop(one: Source) -> dict[str, Any]:
             "note": record.calibration.note or "-",
         },
     }
+
+
+def _inspection(one: Inspection) -> str:
+    parts = [one.finding, one.where and f"where: {one.where}"]
+    parts += [one.moved and f"touched or moved first: {one.moved}", one.note]
+    return f"{one.utc}, {one.by}: {'; '.join(part for part in parts if part)}"
 
 
 def _against_plan(one: Source, campaign: Campaign | None) -> list[str]:
@@ -273,18 +284,10 @@ def _against_plan(one: Source, campaign: Campaign | None) -> list[str]:
                 f"{name}: {getattr(setup, name) or 'not named'}, campaign.toml says "
                 f"{getattr(said, name)}"
             )
-    line, peak = campaign.line(setup.line), one.marked["peak_force_n"]
-    if line is None or not setup.mass_kg or not setup.height_m or peak is None:
-        return found
-    try:
-        drop = Drop(setup.mass_kg, setup.height_m, line, campaign.rig.friction_n)
-        told = predict_drop(drop)
-    except PlanError:
-        return found
-    found.append(
-        f"predicted {told.peak_force_n:.0f} N ({told.peak_low_n:.0f} to {told.peak_high_n:.0f} N); "
-        f"measured over predicted {abs(peak) / told.peak_force_n:.3f}"
-    )
+    expected, peak = expected_of(campaign, setup), one.marked["peak_force_n"]
+    if expected is not None and peak is not None:
+        ratio = abs(peak) / expected.prediction.peak_force_n
+        found.append(f"{expected.text}; measured over predicted {ratio:.3f}")
     return found
 
 
@@ -338,7 +341,7 @@ def _budget(budget: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _alt(marked: Marked) -> str:
+def _alt(marked: Marked, expected: Expected | None) -> str:
     """The curve in words, for those who do not see it."""
     peak = marked["peak_force_n"]
     if peak is None:
@@ -352,6 +355,8 @@ def _alt(marked: Marked) -> str:
         text += f"; {marked['bounces']} bounces follow"
     if marked["target_force_n"]:
         text += f". Target {marked['target_force_n']:.0f} N, limit {marked['limit_force_n']:.0f} N"
+    if expected is not None:
+        text += f". Dotted: {expected.text}"
     return text + "."
 
 
@@ -392,12 +397,29 @@ def _thinned(values: FloatArray) -> npt.NDArray[np.intp]:
     return np.array(places, dtype=np.intp)
 
 
-def _trace(one: Source) -> dict[str, Any]:
+def _band(
+    one: Source, expected: Expected | None, time: FloatArray
+) -> tuple[FloatArray, FloatArray] | None:
+    """Lower and upper end of what was expected, at the times of a curve; NaN beyond it."""
+    onset = one.marked["onset_time_s"]
+    if expected is None or onset is None:
+        return None
+    since = time + (one.marked["release_time_s"] or 0.0) - onset
+    low, high = (
+        np.interp(since, expected.since_onset_s, force, left=np.nan, right=np.nan)
+        for force in (expected.low_n, expected.high_n)
+    )
+    return low, high
+
+
+def _trace(one: Source, expected: Expected | None) -> dict[str, Any]:
     """What the page's script draws of a drop."""
     time, raw, filtered = _curve(one)
     places = _thinned(raw)
     cfc = one.marked["cfc"]
+    band = _band(one, expected, time[places])
     return {
+        "expected_n": [[_plain(value) for value in end] for end in band] if band else None,
         "time_s": [round(float(value), 6) for value in time[places]],
         "raw_n": [_plain(value) for value in raw[places]],
         "force_n": [_plain(value) for value in filtered[places]],
@@ -479,7 +501,7 @@ def _ticks(low: float, high: float) -> list[float]:
     ]
 
 
-def _contact_svg(one: Source) -> str:
+def _contact_svg(one: Source, expected: Expected | None) -> str:
     time, raw, filtered = _curve(one)
     finite = raw[np.isfinite(raw)]
     if time.size < 2 or not finite.size:
@@ -487,10 +509,15 @@ def _contact_svg(one: Source) -> str:
     marked = one.marked
     levels = [marked[name] for name in ("target_force_n", "limit_force_n") if marked[name]]
     low = min(0.0, float(finite.min()))
-    high = max([float(finite.max()), *levels, 1e-9])
+    band = _band(one, expected, time)
+    tops = [float(np.nanmax(band[1]))] if band and np.isfinite(band[1]).any() else []
+    high = max([float(finite.max()), *levels, *tops, 1e-9])
     scale = _Scale((float(time[0]), float(time[-1])), (low, 1.08 * high))
     places = _thinned(raw)
     body = scale.axes("seconds from release", "force, N")
+    for end in band or ():
+        few = slice(None, None, max(time.size // 400, 1))
+        body += scale.line(time[few], end[few], 'stroke="#8a96a5" stroke-dasharray="2 3"')
     body += scale.line(time[places], raw[places], 'stroke="#8a96a5" stroke-width="1"')
     body += scale.line(time[places], filtered[places], 'stroke="#1b2a41" stroke-width="2"')
     for name, dash in (("target", "8 5"), ("limit", "10 4 2 4")):
@@ -498,7 +525,7 @@ def _contact_svg(one: Source) -> str:
         if value:
             style = f'stroke="#1b2a41" stroke-dasharray="{dash}"'
             body += scale.level(value, f"{name} {value:.0f} N", style)
-    return _svg(_alt(marked), body)
+    return _svg(_alt(marked, expected), body)
 
 
 def _closures(sources: list[Source]) -> dict[str, list[Any]]:
@@ -565,27 +592,34 @@ def _articles(sources: list[Source], campaign: Campaign | None) -> list[dict[str
     rows = []
     for name in sorted({one.record.setup.article for one in sources}):
         mine = [one for one in sources if one.record.setup.article == name]
-        damage = [
-            abs(one.marked["first_damage_force_n"])
-            for one in mine
-            if one.marked["first_damage_force_n"] is not None
-        ]
-        peaks = [
-            abs(one.marked["peak_force_n"])
-            for one in mine
-            if one.marked["peak_force_n"] is not None
-        ]
+        damaged = [one for one in mine if one.marked["first_damage_force_n"] is not None]
+        peaks = [abs(one.marked["peak_force_n"]) for one in mine if one.marked["peak_force_n"]]
+        looked = [one for source in mine for one in source.record.inspections]
         rows.append(
             {
                 "name": name or "not named",
                 "version": versions.get(name, "-") or "-",
                 "drops": len(mine),
-                "damage": _form(min(damage) if damage else None),
+                **_first_damage(damaged[0].marked if damaged else None),
                 "highest": _form(max(peaks) if peaks else None),
                 "found": mine[-1].record.inspected_setup.article_finding,
+                "where": next((one.where for one in reversed(looked) if one.where), "-"),
             }
         )
     return rows
+
+
+def _first_damage(marked: Marked | None) -> dict[str, str]:
+    """Force, time since onset, and energy taken up, of the drop that first damaged an article."""
+    if marked is None:
+        return {"damage": "-", "after": "-", "energy": "-"}
+    onset, at = marked["onset_time_s"], marked["first_damage_time_s"]
+    after = None if None in (onset, at) else 1e3 * (at - onset)
+    return {
+        "damage": _form(abs(marked["first_damage_force_n"])),
+        "after": _form(after),
+        "energy": _form(marked["energy_absorbed_j"]),
+    }
 
 
 def _questions(sources: list[Source], campaign: Campaign | None) -> list[str]:

@@ -229,10 +229,7 @@ def _inspected(paper: Paper, drop: dict[str, Any]) -> None:
     paper.heading("Inspection", 1)
     if not drop["inspections"]:
         paper.write_lines("Nobody has entered an inspection.")
-    paper.points(
-        f"{one.utc}, {one.by}: {one.finding}{'; ' + one.note if one.note else ''}"
-        for one in drop["inspections"]
-    )
+    paper.points(drop["inspections"])
     for photo in drop["photos"]:
         if photo.data:
             image = base64.b64decode(photo.data.split(",", 1)[1])
@@ -268,11 +265,14 @@ def _hanging_over_all(paper: Paper, contents: dict[str, Any]) -> None:
     rows = [[str(one[key]) for key in keys] for one in contents["ledger"]]
     paper.rows(head, rows, (2, 4, 1.5, 1.5, 2, 2, 4))
     paper.heading("Articles compared")
-    paper.write_lines("Load at first damage where there was any, else the highest load carried.")
-    head = ("article", "version", "drops", "first damage N", "highest N", "found last")
-    keys = ("name", "version", "drops", "damage", "highest", "found")
+    paper.write_lines(contents["articles_told"])
+    head = (
+        *("article", "version", "drops", "first damage N", "ms after onset", "energy J"),
+        *("highest N", "found last", "where it gave"),
+    )
+    keys = ("name", "version", "drops", "damage", "after", "energy", "highest", "found", "where")
     rows = [[str(one[key]) for key in keys] for one in contents["articles"]]
-    paper.rows(head, rows, (3, 2, 1.5, 2.5, 2, 3))
+    paper.rows(head, rows, (3, 2, 1.5, 2, 2, 2, 2, 2.5, 4))
     paper.heading("Open questions")
     paper.points(contents["questions"] or ["None that the records show."])
     _signatures(paper, contents["decides"])

@@ -13,7 +13,6 @@ from pathlib import Path
 
 import numpy as np
 
-from tautlog.batch import remark
 from tautlog.calibration import Calibration
 from tautlog.mechanics import RigModel, fall
 from tautlog.quicklook import mark_new
@@ -102,12 +101,7 @@ def main():
     print(f"one more record beside them {time.monotonic() - start:.3f} s")
     another.unlink()
     some = paths[: min(400, len(paths))]
-    walls = []
-    for jobs in (1, 2):
-        start = time.monotonic()
-        done = list(remark(some, jobs=jobs))
-        walls.append(time.monotonic() - start)
-        assert not any(one.problem for one in done)
+    walls = [command("remark", "--jobs", jobs, *some) for jobs in (1, 2)]
     print(
         f"re-mark {len(some)}: one core {walls[0]:.1f} s, two {walls[1]:.1f} s, "
         f"{walls[0] / walls[1]:.2f} x"
@@ -120,6 +114,11 @@ def main():
     page.unlink(missing_ok=True)
     took = command("report", few)
     print(f"report of 30 drops {took:.1f} s, {page.stat().st_size / 1e6:.2f} MB")
+    page.unlink()
+    paper = few / "report.pdf"
+    paper.unlink(missing_ok=True)
+    took = command("report", few, "--pdf", paper)
+    print(f"with a PDF {took:.1f} s, {paper.stat().st_size / 1e6:.2f} MB")
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from tautlog.campaign import Campaign
 from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
 from tautlog.cli.output import print_json
 from tautlog.drop import DropOutcome, DropPlan, recover, run_drop
@@ -49,6 +50,7 @@ def show_outcome(
     cfc: int | None,
     as_json: bool,
     truth: Callable[[int], dict[str, Any]] | None = None,
+    campaign: Campaign | None = None,
 ) -> None:
     """Mark the new record, say what was found, draw it.
 
@@ -56,6 +58,8 @@ def show_outcome(
     ----------
     truth : callable, optional
         True figures of a rehearsed drop, from the index of the record's first sample.
+    campaign : Campaign, optional
+        Whose line tells what was to be expected.
     """
     if outcome.early:
         crew.say("the recording was ended early by Ctrl-C; the release drive is low")
@@ -68,7 +72,7 @@ def show_outcome(
         # The verdict first: drawing takes longer than all else.
         print_verdict(marked)
         print_figures(marked, true)
-    picture = draw_new(outcome.path, marked)
+    picture = draw_new(outcome.path, marked, campaign)
     if as_json:
         result = {"record": str(outcome.path), "picture": str(picture)}
         print_json(result | ({"truth": true} if truth else {}) | {"marks": marked})

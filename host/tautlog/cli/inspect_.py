@@ -20,10 +20,21 @@ from tautlog.judge import ARTICLE_FINDINGS
     help="What the article was like.",
 )
 @click.option("--by", required=True, metavar="NAME", help="Who looked at it.")
-@click.option("--note", default="", metavar="TEXT", help="In plain words: where, what, how far.")
+@click.option("--note", default="", metavar="TEXT", help="In plain words: what, how far.")
+@click.option("--where", default="", metavar="TEXT", help="Where it gave, if it did.")
+@click.option("--moved", default="", metavar="TEXT", help="What touched or moved first.")
 @options.cfc_option
 @options.json_option
-def command(record: Path, finding: str, by: str, note: str, cfc: str, as_json: bool) -> None:
+def command(
+    record: Path,
+    finding: str,
+    by: str,
+    note: str,
+    where: str,
+    moved: str,
+    cfc: str,
+    as_json: bool,
+) -> None:
     """Enter what an inspection of the article found, and judge the drop again.
 
     Nothing is rewritten: an inspection is added to those before, with name and time,
@@ -38,7 +49,13 @@ def command(record: Path, finding: str, by: str, note: str, cfc: str, as_json: b
     if not by:
         raise click.BadParameter("an inspection is signed with a name", param_hint="--by")
     number = options.class_of(cfc)
-    add_inspection(record, by=by, finding=finding, note=note)
+    add_inspection(record, by=by, finding=finding, note=note, where=where, moved=moved)
+    if finding not in ("intact", "not-inspected") and not (where and moved):
+        click.echo(
+            "say where it gave (--where) and what touched or moved first (--moved), as long as it "
+            "can be seen: enter the inspection again, both are kept",
+            err=True,
+        )
     marked = mark_record(open_record(record), cfc=number)
     trouble = keep_marks(record, marked, cfc=number, zero="slack")
     if trouble:

@@ -11,7 +11,8 @@ import click
 def print_json(value: Any) -> None:
     """One JSON document on standard output; of a list, one item a line."""
     if isinstance(value, list) and value:
-        items = ",\n".join(json.dumps(one, allow_nan=False) for one in value)
+        encode = json.JSONEncoder(allow_nan=False).encode
+        items = ",\n".join(map(encode, value))
         click.echo(f"[\n{items}\n]")
         return
     click.echo(json.dumps(value, indent=1, allow_nan=False))

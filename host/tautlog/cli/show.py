@@ -57,7 +57,7 @@ def command(
 
     marked = [mark_record(one, cfc=number) for one in opened]
     if page == "drop":
-        picture_of(opened[0], marked[0], out)
+        picture_of(opened[0], marked[0], out, options.here())
     else:
         shown = [
             Shown(one.path.stem, one.trace(), one.setup, marks)

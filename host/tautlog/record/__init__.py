@@ -85,8 +85,8 @@ removed, of a count::
 ever added.
 
 ``/inspections/N`` one group for each inspection of the article, N = 1, 2, ..., where
-there was one; attributes software, utc, by, finding, note (string). Only ever added;
-the newest counts.
+there was one; attributes software, utc, by, finding, note, where, moved (string; the
+last two may lack). Only ever added; the newest counts.
 
 ``/decisions/N`` one group for each decision of a named person about the test, where there
 was one; attributes software, utc, by, verdict, proposed (what the tool said then), reason

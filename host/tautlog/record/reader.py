@@ -65,11 +65,15 @@ class Inspection(Entry):
     ----------
     by, finding, note : str
         Who looked; one of `judge.ARTICLE_FINDINGS`; in plain words.
+    where, moved : str
+        Where it gave; what touched or moved first.
     """
 
     by: str
     finding: str
     note: str
+    where: str
+    moved: str
 
 
 @dataclass(frozen=True)

@@ -376,7 +376,15 @@ def add_marks(
     return _add_entry(path, "marks", texts)
 
 
-def add_inspection(path: str | os.PathLike[str], *, by: str, finding: str, note: str = "") -> int:
+def add_inspection(
+    path: str | os.PathLike[str],
+    *,
+    by: str,
+    finding: str,
+    note: str = "",
+    where: str = "",
+    moved: str = "",
+) -> int:
     """Append what an inspection of the article found; nothing else in a record changes.
 
     Parameters
@@ -385,6 +393,8 @@ def add_inspection(path: str | os.PathLike[str], *, by: str, finding: str, note:
         The record.
     by, finding, note : str
         Who looked; one of `judge.ARTICLE_FINDINGS`; in plain words.
+    where, moved : str
+        Where it gave; what touched or moved first.
 
     Returns
     -------
@@ -396,7 +406,8 @@ def add_inspection(path: str | os.PathLike[str], *, by: str, finding: str, note:
     RecordError
         If the record cannot be read or written.
     """
-    return _add_entry(path, "inspections", {"by": by, "finding": finding, "note": note})
+    texts = {"by": by, "finding": finding, "note": note, "where": where, "moved": moved}
+    return _add_entry(path, "inspections", texts)
 
 
 def add_decision(
