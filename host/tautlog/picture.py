@@ -318,7 +318,7 @@ def _contact(
     _mark_duration(axes, trace, filtered_n, first_s, marks)
     _mark_times(axes, first_s, last_s, marks)
     axes.grid(alpha=0.25)
-    axes.legend(loc="upper right", fontsize=8, framealpha=0.9)
+    axes.legend(loc="center right", fontsize=8, framealpha=0.9)
 
 
 def _window(trace: Trace, marks: Mapping[str, Any]) -> tuple[float, float]:
