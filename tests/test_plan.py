@@ -320,7 +320,7 @@ def test_in_a_campaign_all_is_known(capsys, tmp_path, monkeypatch):
     assert (tmp_path / "kite" / "pull.png").stat().st_size > 5000
     status, _, err = said(capsys, "--picture", "pull.png")
     assert status == 1
-    assert "not overwritten" in err
+    assert "exists already" in err
     status, out, _ = said(capsys, "--solve", "height", "--json")
     assert json.loads(out)["solved"] == "height"
     assert said(capsys, "--line", "nobody's")[0] == 1

@@ -128,6 +128,23 @@ def test_one_drop_by_itself_and_a_pdf(folder, tmp_path, capsys):
     assert pdf.read_bytes() == before
 
 
+def test_the_campaign_is_that_of_the_records_and_not_of_where_we_are(folder, tmp_path, monkeypatch):
+    assert run(["init", str(tmp_path / "other")]) == 0
+    toml = tmp_path / "other" / "campaign.toml"
+    toml.write_text(toml.read_text().replace("kite recovery bridle", "another one"))
+    monkeypatch.chdir(tmp_path / "other")
+    for asked in (folder, folder / "one.h5"):
+        out = tmp_path / f"{asked.stem}.html"
+        assert run(["report", str(asked), "--out", str(out)]) == 0
+        assert "another one" not in out.read_text()
+        assert "no visible crack; eye distance" in out.read_text()  # its requirement
+    lone = tmp_path / "lone" / "one.h5"
+    lone.parent.mkdir()
+    shutil.copy(folder / "one.h5", lone)
+    assert run(["report", str(lone), "--out", str(tmp_path / "lone.html")]) == 0
+    assert "No campaign.toml" in (tmp_path / "lone.html").read_text()
+
+
 def test_the_paper_says_what_the_page_says(folder, page, tmp_path, capfd):
     pdf = tmp_path / "r.pdf"
     out = ["--out", str(tmp_path / "r.html"), "--pdf", str(pdf), "--cfc", "60"]

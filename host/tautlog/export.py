@@ -9,8 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from tautlog.errors import RecordError, RecordExistsError
+from tautlog.errors import RecordError
 from tautlog.filters import cfc_filter
+from tautlog.newfile import new_file
 from tautlog.record import Record
 
 FORMATS = ("csv", "uff")
@@ -51,23 +52,16 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     if cfc is not None:
         columns.append(cfc_filter(trace.force_n, trace.sample_rate_hz, cfc))
         names.append(f"force_cfc{cfc}_n")
-    try:
-        with path.open("x", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
-            for name, value in _about(record).items():
-                file.write("# " + " ".join(f"{name}: {value}".split()) + "\n")
-            file.write(
-                "# columns: seconds from the start of the trace; newtons, zero not removed\n"
-            )
-            writer.writerow(names)
-            for start in range(0, trace.force_n.size, _ROWS_AT_ONCE):
-                pieces = [one[start : start + _ROWS_AT_ONCE] for one in columns]
-                for row in zip(*pieces, strict=True):
-                    writer.writerow([_number(value) for value in row])
-    except FileExistsError as problem:
-        raise _exists(path) from problem
-    except OSError as problem:
-        raise _refused(path, problem) from problem
+    with new_file(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        for name, value in _about(record).items():
+            file.write("# " + " ".join(f"{name}: {value}".split()) + "\n")
+        file.write("# columns: seconds from the start of the trace; newtons, zero not removed\n")
+        writer.writerow(names)
+        for start in range(0, trace.force_n.size, _ROWS_AT_ONCE):
+            pieces = [one[start : start + _ROWS_AT_ONCE] for one in columns]
+            for row in zip(*pieces, strict=True):
+                writer.writerow([_number(value) for value in row])
     return path
 
 
@@ -107,8 +101,6 @@ def export_uff(record: Record, path: Path) -> Path:
     """
     import pyuff
 
-    if path.exists():
-        raise _exists(path)
     trace = record.trace()
     if not np.isfinite(trace.force_n).all():
         raise RecordError(
@@ -151,10 +143,11 @@ def export_uff(record: Record, path: Path) -> Path:
         id5=_line(f"{record.software}; zero not removed"),
         return_full_dict=True,
     )
-    try:
-        pyuff.UFF(os.fspath(path)).write_sets(dataset, mode="overwrite")
-    except OSError as problem:
-        raise _refused(path, problem) from problem
+    with new_file(path) as draft:
+        try:
+            pyuff.UFF(os.fspath(draft)).write_sets(dataset, mode="overwrite")
+        except Exception as problem:  # the library puts a plain one over what the disk said
+            raise (problem if isinstance(problem, OSError) else OSError(str(problem))) from problem
     return path
 
 
@@ -162,11 +155,3 @@ def _line(text: str) -> str:
     """One line of 80 plain letters, as the format has it."""
     plain = "".join(one if 32 <= ord(one) < 127 else "?" for one in text)
     return plain[:80] or "NONE"
-
-
-def _refused(path: Path, problem: OSError) -> RecordError:
-    return RecordError(f"{path} cannot be written: {problem.strerror}", path=str(path))
-
-
-def _exists(path: Path) -> RecordExistsError:
-    return RecordExistsError(f"{path} exists already: choose another name", path=str(path))

@@ -6,6 +6,7 @@ colour alone.
 
 from __future__ import annotations
 
+import io
 import textwrap
 from collections.abc import Mapping
 from pathlib import Path
@@ -19,9 +20,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from tautlog.errors import RecordError, RecordExistsError
+from tautlog.errors import RecordError
 from tautlog.expected import Expected
 from tautlog.filters import cfc_filter
+from tautlog.newfile import new_file
 from tautlog.trace import Trace
 from tautlog.verdict_words import quick_look
 from tautlog.views import TIMES, Panel, View
@@ -226,22 +228,24 @@ def fonts_folder() -> Path:
     return Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 
 
-def save(figure: Figure, path: Path, *, replace: bool = False) -> None:
-    """Write a picture in the format of its ending.
+def save(figure: Figure, path: Path) -> None:
+    """Write a picture to a new file, in the format of its ending.
 
     Raises
     ------
     RecordExistsError
-        If the file exists and may not be replaced.
+        If the file exists.
     RecordError
         If it cannot be written, or the ending names no picture format.
     """
-    if path.exists() and not replace:
-        raise RecordExistsError(f"{path} exists and is not overwritten: choose another name")
-    try:
-        figure.savefig(path, dpi=130)
-    except (OSError, ValueError) as problem:
-        raise RecordError(f"{path} cannot be written: {problem}", path=str(path)) from problem
+    # In memory first: not every format of the library bears a disk that refuses.
+    drawn = io.BytesIO()
+    with new_file(path) as draft:
+        try:
+            figure.savefig(drawn, dpi=130, format=path.suffix[1:] or "none")
+        except ValueError as problem:
+            raise RecordError(f"{path} cannot be written: {problem}", path=str(path)) from problem
+        draft.write_bytes(drawn.getvalue())
 
 
 def _number(value: object, form: str) -> str:

@@ -23,11 +23,11 @@ from jinja2 import Environment, StrictUndefined
 
 from tautlog.archive import RecordSummary, summary_of
 from tautlog.campaign import Campaign
-from tautlog.errors import RecordError, RecordExistsError
 from tautlog.expected import Expected, expected_of
 from tautlog.filters import cfc_filter
 from tautlog.ledger import Exposure, exposures, read_entries
 from tautlog.marks import definitions
+from tautlog.newfile import new_file
 from tautlog.photos import shown
 from tautlog.quicklook import Marked, mark_record
 from tautlog.record import Inspection, Record
@@ -102,7 +102,7 @@ def contents_of(
     ledger = _ledger(sources, campaign, folder)
     closures = _closures(sources)
     return {
-        "title": _title(sources, campaign),
+        "title": _title(sources, campaign, folder),
         "drops": drops,
         "outcomes": _outcomes(sources, unreadable),
         "first_utc": sources[0].record.utc[:19] if sources else "-",
@@ -153,7 +153,8 @@ def write_html(path: Path, contents: dict[str, Any]) -> None:
     RecordExistsError, RecordError
         If there is a file of that name; if it cannot be written.
     """
-    write_new(path, html_of(contents).encode("utf-8"))
+    with new_file(path) as draft:
+        draft.write_text(html_of(contents), encoding="utf-8")
 
 
 def html_of(contents: dict[str, Any]) -> str:
@@ -164,37 +165,14 @@ def html_of(contents: dict[str, Any]) -> str:
     )
 
 
-def write_new(path: Path, data: bytes) -> None:
-    """Write a new file.
-
-    Raises
-    ------
-    RecordExistsError, RecordError
-        If there is a file of that name; if it cannot be written.
-    """
-    try:
-        with path.open("xb") as file:
-            file.write(data)
-    except FileExistsError as problem:
-        raise RecordExistsError(
-            f"{path} exists already: choose another name", path=str(path)
-        ) from problem
-    except OSError as problem:
-        raise RecordError(
-            f"{path} cannot be written: {problem.strerror}", path=str(path)
-        ) from problem
-
-
 def _page(name: str) -> str:
     return (importlib.resources.files("tautlog") / "pages" / name).read_text(encoding="utf-8")
 
 
-def _title(sources: list[Source], campaign: Campaign | None) -> str:
-    if campaign is not None:
-        return f"Campaign {campaign.name}"
-    if len(sources) == 1:
+def _title(sources: list[Source], campaign: Campaign | None, folder: Path | None) -> str:
+    if len(sources) == 1 and folder is None:
         return f"Drop {sources[0].record.path.stem}"
-    return "Drops"
+    return f"Campaign {campaign.name}" if campaign is not None and folder is not None else "Drops"
 
 
 def _requirement(campaign: Campaign | None) -> list[tuple[str, str]]:

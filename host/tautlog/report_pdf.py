@@ -14,8 +14,8 @@ from fpdf import FPDF
 from fpdf.enums import TableBordersLayout, XPos, YPos
 from fpdf.fonts import FontFace, TTFFont
 
+from tautlog.newfile import new_file
 from tautlog.picture import fonts_folder
-from tautlog.report import write_new
 
 TEXT_PT, SMALL_PT, LARGE_PT, TITLE_PT = 9.0, 7.5, 13.0, 17.0
 LINE_MM, MARGIN_MM, PHOTO_MM = 4.6, 16.0, 60.0
@@ -127,7 +127,8 @@ def write_pdf(path: Path, contents: dict[str, Any]) -> None:
     RecordExistsError, RecordError
         If there is a file of that name; if it cannot be written.
     """
-    write_new(path, pdf_of(contents))
+    with new_file(path) as draft:
+        draft.write_bytes(pdf_of(contents))
 
 
 def pdf_of(contents: dict[str, Any]) -> bytes:

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tautlog.cli import options
+
+if TYPE_CHECKING:
+    from tautlog.archive import RecordSummary
+    from tautlog.record import Record
 
 
 @click.command(name="report")
@@ -23,37 +28,28 @@ def command(
     Every drop is in it, also invalid ones, marked anew with this program. Curves can be
     zoomed and read with a pointer; printed, they are pictures.
     """
-    from tautlog.archive import summary_of
     from tautlog.batch import records_in
     from tautlog.campaign import read_campaign
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError, RecordExistsError
     from tautlog.folder import CAMPAIGN_FILE
-    from tautlog.record import open_record
     from tautlog.report import contents_of, read_sources, write_html
 
-    campaign = options.here()
     asked = list(places) or [options.folder_here()]
     folder = asked[0] if len(asked) == 1 and asked[0].is_dir() else None
-    if folder is not None and (folder / CAMPAIGN_FILE).is_file():
-        campaign = read_campaign(folder)
-    elif folder is None:
-        campaign = None
-    records, unreadable = [], []
-    for path in records_in(asked):
-        try:
-            records.append(open_record(path))
-        except RecordError:
-            unreadable.append(summary_of(path))
+    path = out or _name(asked[0], folder)
+    for place in (path, pdf):
+        if place is not None and place.exists():
+            raise RecordExistsError(f"{place} exists already: choose another name", path=str(place))
+    homes = {folder or one.parent for one in asked}
+    home = homes.pop() if len(homes) == 1 else None
+    campaign = read_campaign(home) if home and (home / CAMPAIGN_FILE).is_file() else None
+    records, unreadable = _opened(records_in(asked))
     if not records:
         raise RecordError(f"no record that can be read in {', '.join(map(str, asked))}")
     number = options.class_of(cfc)
     sources = read_sources(records, number)
-    path = out or _name(asked[0], folder)
     contents = contents_of(sources, campaign=campaign, unreadable=unreadable, folder=folder)
-    for place in (path, pdf):
-        if place is not None and place.exists():
-            raise RecordExistsError(f"{place} exists already: choose another name", path=str(place))
     write_html(path, contents)
     if pdf is not None:
         from tautlog.report_pdf import write_pdf
@@ -64,6 +60,21 @@ def command(
         print_json({**told, "unreadable": [str(one.path) for one in unreadable]})
         return
     click.echo(f"report {path}" + (f"\npdf    {pdf}" if pdf else ""))
+
+
+def _opened(paths: list[Path]) -> tuple[list[Record], list[RecordSummary]]:
+    """The records, and what is said of those that cannot be read."""
+    from tautlog.archive import summary_of
+    from tautlog.errors import RecordError
+    from tautlog.record import open_record
+
+    records, unreadable = [], []
+    for path in paths:
+        try:
+            records.append(open_record(path))
+        except RecordError:
+            unreadable.append(summary_of(path))
+    return records, unreadable
 
 
 def _name(place: Path, folder: Path | None) -> Path:
