@@ -176,7 +176,7 @@ def summary(**changes):
         peak_force_n=1000.0,
         record_verdict="valid",
     )
-    return dataclasses.replace(base, **changes)
+    return base._replace(**changes)
 
 
 def test_every_drop_counts():
