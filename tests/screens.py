@@ -19,7 +19,17 @@ class Display:
     def __init__(self):
         read, write = os.pipe()
         self._process = subprocess.Popen(
-            ["Xvfb", "-displayfd", str(write), "-screen", "0", "1600x1000x24", "-nolisten", "tcp"],
+            [
+                "Xvfb",
+                "-displayfd",
+                str(write),
+                "-screen",
+                "0",
+                "1600x1000x24",
+                "-nolisten",
+                "tcp",
+                "-noreset",
+            ],
             pass_fds=(write,),
             stderr=subprocess.DEVNULL,
         )

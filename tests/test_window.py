@@ -219,6 +219,18 @@ def test_where_there_is_nothing_to_show_the_window_says_so():
     assert shown.view is not None
 
 
+@pytest.mark.parametrize("force", [np.zeros(0), np.full(500, np.nan), np.ones(1)])
+def test_a_record_of_nothing_can_be_looked_at(force):
+    shown = window(plain(force))
+    for page in PAGES:
+        choose(shown, 0, page)
+        canvas = shown._figure.canvas
+        MouseEvent("button_press_event", canvas, 700, 400, button=1)._process()
+        key(shown, "right")
+        wheel(shown, 0.0, 0.0, 1)
+        canvas.draw()
+
+
 def test_names_are_text_whatever_is_in_them():
     figure = Figure(figsize=(13.0, 8.0))
     FigureCanvasAgg(figure)

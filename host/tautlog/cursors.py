@@ -22,8 +22,8 @@ class Cursor:
     sample: int
 
 
-def pointed_at(panel: Panel, x: float, y: float, scale: tuple[float, float]) -> Cursor:
-    """The sample that a pointer is at.
+def pointed_at(panel: Panel, x: float, y: float, scale: tuple[float, float]) -> Cursor | None:
+    """The sample that a pointer is at; None where there are no samples.
 
     Of a curve that goes one way, the one at x, whatever its height; of one that turns
     back, as force over stretch does, the nearest. Of several curves the nearest that is
@@ -32,7 +32,7 @@ def pointed_at(panel: Panel, x: float, y: float, scale: tuple[float, float]) -> 
     Parameters
     ----------
     panel : Panel
-        With at least one curve, and each with a sample.
+        With its curves.
     x, y : float
         The pointer, as the axes count.
     scale : tuple of float
@@ -47,9 +47,9 @@ def pointed_at(panel: Panel, x: float, y: float, scale: tuple[float, float]) -> 
     found = [
         Cursor(number, _sample_of(curve, x, y, scale))
         for number, curve in enumerate(panel.curves)
-        if not curve.faint
+        if curve.x.size and not curve.faint
     ]
-    return min(found, key=far)
+    return min(found, key=far, default=None)
 
 
 def _sample_of(curve: Curve, x: float, y: float, scale: tuple[float, float]) -> int:

@@ -34,6 +34,7 @@ from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
 from tautlog.trace import Trace
 from tautlog.verdict_words import words
+from tautlog.views import AFTER, BEFORE
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -352,8 +353,8 @@ def _curve(one: Source) -> tuple[FloatArray, FloatArray, FloatArray]:
     onset = marked["onset_time_s"]
     if onset is not None:
         length = marked["base_duration_s"] or 0.1
-        start = max(int((onset - 0.5 * length) * rate), 0)
-        stop = min(int((onset + 2.0 * length) * rate), force.size)
+        start = max(int((onset - BEFORE * length) * rate), 0)
+        stop = min(int((onset + AFTER * length) * rate), force.size)
     origin = marked["release_time_s"] or 0.0
     time = np.arange(start, stop) / rate - origin
     return time, force[start:stop], filtered[start:stop]

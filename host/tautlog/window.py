@@ -243,10 +243,11 @@ class Window:
         number = self._axes.index(event.inaxes)
         if number != self._measured:
             self._measured, self.cursors = number, {}
-        self.cursors[name] = pointed_at(
+        place = pointed_at(
             self.view.panels[number], event.xdata, event.ydata, _spans(self._axes[number])
         )
-        self._last = name
+        if place is not None:
+            self.cursors[name], self._last = place, name
         self._refresh()
 
     def _on_wheel(self, event: MouseEvent) -> None:
