@@ -11,19 +11,34 @@ from tautlog.errors import RecordError
 from tautlog.judge import as_json, budgets_as_json, judge
 from tautlog.marking import mark
 from tautlog.record import Record, add_marks, open_record
+from tautlog.trace import Trace
 
 Marked = dict[str, Any]
 
 
 def mark_record(
-    record: Record, *, cfc: int | None = 180, zero: str = "slack", budget: bool = False
+    record: Record,
+    *,
+    trace: Trace | None = None,
+    cfc: int | None = 180,
+    zero: str = "slack",
+    budget: bool = False,
 ) -> Marked:
     """Marks and verdicts of a record, as ``tautlog mark --json`` prints them.
 
-    With `budget`, the uncertainty of the figures that decide is added, part by part.
+    Parameters
+    ----------
+    record : Record
+        The record.
+    trace : Trace or None
+        Its trace, where it was read already.
+    cfc, zero : int or None, str
+        As for `marking.mark`.
+    budget : bool
+        Add the uncertainty of the figures that decide, part by part.
     """
     setup = record.inspected_setup
-    marks = mark(record.trace(), setup, cfc=cfc, zero=zero)
+    marks = mark(record.trace() if trace is None else trace, setup, cfc=cfc, zero=zero)
     marked = as_json(marks, judge(marks, setup), str(record.path))
     marked["decision"] = _decision(record)
     if budget:

@@ -76,7 +76,12 @@ class Source:
 def read_sources(records: Sequence[Record], cfc: int | None) -> list[Source]:
     """Mark records anew, with budgets, in the order of their drops."""
     ordered = sorted(records, key=lambda one: (one.utc, one.path.name))
-    return [Source(one, one.trace(), mark_record(one, cfc=cfc, budget=True)) for one in ordered]
+    found = []
+    for one in ordered:
+        trace = one.trace()
+        marked = mark_record(one, trace=trace, cfc=cfc, budget=True)
+        found.append(Source(one, trace, marked))
+    return found
 
 
 def contents_of(

@@ -141,10 +141,11 @@ class Window:
     def _shown(self) -> list[Shown]:
         """The records, marked in the class that was chosen; each class but once."""
         if self._cfc not in self._marked:
-            self._marked[self._cfc] = [
-                Shown(record.path.stem, trace, record.setup, mark_record(record, cfc=self._cfc))
-                for record, trace in zip(self._records, self._traces, strict=True)
-            ]
+            found = []
+            for record, trace in zip(self._records, self._traces, strict=True):
+                marked = mark_record(record, trace=trace, cfc=self._cfc)
+                found.append(Shown(record.path.stem, trace, record.setup, marked))
+            self._marked[self._cfc] = found
         return self._marked[self._cfc]
 
     def _show(self) -> None:

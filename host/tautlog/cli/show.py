@@ -55,13 +55,13 @@ def command(
     from tautlog.quicklook import mark_record, picture_of
     from tautlog.views import Shown, view
 
-    marked = [mark_record(one, cfc=number) for one in opened]
     if page == "drop":
-        picture_of(opened[0], marked[0], out, options.here())
+        picture_of(opened[0], mark_record(opened[0], cfc=number), out, options.here())
     else:
-        shown = [
-            Shown(one.path.stem, one.trace(), one.setup, marks)
-            for one, marks in zip(opened, marked, strict=True)
-        ]
+        shown = []
+        for one in opened:
+            trace = one.trace()
+            marked = mark_record(one, trace=trace, cfc=number)
+            shown.append(Shown(one.path.stem, trace, one.setup, marked))
         picture.save(picture.draw_view(view(page, shown)), out)
     click.echo(str(out))
