@@ -1,8 +1,11 @@
 """The installer against a board that is made of a dictionary of files."""
 
+import contextlib
 import hashlib
+import io
 
 import pytest
+from fakes.prompt import RawPrompt
 from mpremote.transport import TransportError
 
 from tautlog import installer
@@ -147,3 +150,43 @@ def test_files_are_those_of_the_folder():
     assert list(files)[-1] == ENTRY
     assert "hardware/sampler.mpy" in files
     assert "__init__.py" not in files
+
+
+# In step with a real prompt
+
+
+@pytest.fixture
+def quickly(monkeypatch):
+    monkeypatch.setattr(installer, "PROMPT_S", 0.6)
+    monkeypatch.setattr(installer, "READ_S", 0.1)
+
+
+def in_step(board):
+    transport = installer._open(board.port)
+    try:
+        transport.enter_raw_repl(soft_reset=False, timeout_overall=2.0)
+        with contextlib.redirect_stdout(io.StringIO()):
+            installer._fall_in_step(transport, 1.0)
+        return _Prompt(transport, 2.0).run("print('hello')")
+    finally:
+        transport.close()
+
+
+@pytest.mark.parametrize("late_banners", [0, 1, 2, 5])
+def test_late_banners_do_not_put_it_out_of_step(quickly, late_banners):
+    """As seen with an emulated board: asked three times while it started, it answered thrice."""
+    board = RawPrompt(late_banners)
+    try:
+        assert in_step(board) == "hello"
+        assert board.ran[-1] == "print('hello')"
+    finally:
+        board.close()
+
+
+def test_a_prompt_that_understands_nothing_is_given_up(quickly):
+    board = RawPrompt(dumb=True)
+    try:
+        with pytest.raises(TransportError, match="does not answer"):
+            in_step(board)
+    finally:
+        board.close()

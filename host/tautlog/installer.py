@@ -40,6 +40,9 @@ PROMPT_S = 3.0
 READ_S = 0.5
 RESTART_S = 20.0
 COMMAND_S = 10.0
+STEPS = 4  # tries to be understood at the prompt
+QUIET_S = 0.3  # without a byte: nothing more is on its way
+MOST_QUIET = 10.0  # times as long, on a slow board
 CHUNK_BYTES = 1024
 # Run on the board: what it is, and what it has of the files.
 ASK_WHO = (
@@ -307,6 +310,7 @@ def _prompt(port: str, scale: float, say: Callable[[str], None]) -> Iterator[_Pr
                 say("the firmware is running: asking it for the prompt")
                 _leave_firmware(port, scale)
                 transport = _enter_again(port, scale)
+            _fall_in_step(transport, scale)
             yield _Prompt(transport, COMMAND_S * scale)
         except TransportExecError as problem:
             raise BoardError(
@@ -365,6 +369,32 @@ def _enter_again(port: str, scale: float) -> SerialTransport:
             transport.close()
             if time.monotonic() > deadline:
                 raise
+
+
+def _fall_in_step(transport: SerialTransport, scale: float) -> None:
+    """See that the prompt answers what it is asked.
+
+    A board that was asked for its prompt while it started says so once for each time, and
+    the last of it may arrive in the midst of what comes next.
+    """
+    for attempt in range(STEPS):
+        _drain(transport.serial, QUIET_S * min(scale, MOST_QUIET))
+        transport.use_raw_paste = True  # it gives it up after one wrong answer
+        token = f"in step {attempt}"
+        with contextlib.suppress(TransportError):
+            transport.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S * scale)
+            out, _ = transport.exec_raw(f"print({token!r})", timeout=PROMPT_S * scale)
+            if bytes(out).decode(errors="replace").strip() == token:
+                return
+    raise TransportError("it does not answer what it is asked")
+
+
+def _drain(port: Any, quiet_s: float) -> None:
+    """Read until nothing has come for so long."""
+    deadline = time.monotonic() + quiet_s
+    while time.monotonic() < deadline:
+        if port.read(max(port.in_waiting, 1)):
+            deadline = time.monotonic() + quiet_s
 
 
 def _greet(port: str, scale: float) -> Instrument:
