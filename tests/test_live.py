@@ -167,7 +167,7 @@ def trace(force_n, start_s=0.0, step_s=1e-3, clipped=False):
     return {"kind": "trace", "time_s": times, "low_n": low, "high_n": high, "clipped": clipped}
 
 
-DROP = {"kind": "drop", "title": "x", "target_n": 1000.0, "limit_n": 1100.0, "record_s": 5.0}
+DROP = {"kind": "drop", "target_n": 1000.0, "limit_n": 1100.0, "record_s": 5.0}
 
 
 def test_the_highest_force_is_told_from_the_slack_line_on():

@@ -6,7 +6,7 @@ as the window needs; a window that hangs, dies or is closed changes nothing for 
 The window (`live_window`) reads one JSON object a line, each with its `kind`:
 
 ======= ================================================================================
-drop    title, target_n, limit_n (or null), record_s
+drop    target_n, limit_n (or null), record_s
 state   word, text: what the board does, large, and a line beside it
 trace   time_s, low_n, high_n (lists): smallest and largest force of short pieces of time,
         zero not removed, by the board's clock; null where samples are missing; clipped

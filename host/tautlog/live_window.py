@@ -51,7 +51,7 @@ class LiveScreen:
         self._time_s: list[float] = []
         self._low_n: list[float] = []
         self._high_n: list[float] = []
-        self._drop: dict[str, Any] = {"title": "", "target_n": None, "limit_n": None}
+        self._drop: dict[str, Any] = {"target_n": None, "limit_n": None}
         self._release_s: float | None = None
         self._verdict: dict[str, Any] | None = None
         self._clipped = False

@@ -71,7 +71,7 @@ class LiveCrew(ConsoleCrew):
             if text
         )
         levels = {"target_n": setup.target_n, "limit_n": setup.upper_n}
-        self._feed.tell("drop", title=what, record_s=self._record_s, **levels)
+        self._feed.tell("drop", record_s=self._record_s, **levels)
         self._feed.tell("state", word="NOT ARMED", text=what)
         return super().agree(setup)
 
