@@ -162,7 +162,7 @@ def quickly(monkeypatch):
 
 
 def in_step(board):
-    transport = installer._open(board.port)
+    transport = installer._open(board.port, 1.0)
     try:
         transport.enter_raw_repl(soft_reset=False, timeout_overall=2.0)
         with contextlib.redirect_stdout(io.StringIO()):
@@ -188,5 +188,15 @@ def test_a_prompt_that_understands_nothing_is_given_up(quickly):
     try:
         with pytest.raises(TransportError, match="does not answer"):
             in_step(board)
+    finally:
+        board.close()
+
+
+@pytest.mark.parametrize("how", [{"dumb": True}, {"cut_short": True}])
+def test_a_prompt_that_falls_silent_is_one_clear_error(quickly, how):
+    board = RawPrompt(**how)
+    try:
+        with pytest.raises(LinkError, match="fell silent .*: check the cable, install again"):
+            installer.install(board.port)
     finally:
         board.close()

@@ -14,6 +14,7 @@ import hashlib
 import importlib.resources
 import io
 import re
+import struct
 import subprocess
 import tempfile
 import time
@@ -37,10 +38,11 @@ CHIPS = ("RP2040", "RP2350")
 ENTRY = "main.py"
 CONFIG = "config.py"
 PROMPT_S = 3.0
-READ_S = 0.5
+READ_S = 2.0  # for a byte: a board that erases flash is silent for some tenths of a second
 RESTART_S = 20.0
 COMMAND_S = 10.0
 STEPS = 4  # tries to be understood at the prompt
+LOOK_S = 0.01
 QUIET_S = 0.3  # without a byte: nothing more is on its way
 MOST_QUIET = 10.0  # times as long, on a slow board
 CHUNK_BYTES = 1024
@@ -299,7 +301,7 @@ class _Prompt:
 @contextlib.contextmanager
 def _prompt(port: str, scale: float, say: Callable[[str], None]) -> Iterator[_Prompt]:
     """Bring a board to its prompt, out of our own firmware if need be."""
-    transport = _open(port)
+    transport = _open(port, scale)
     # mpremote prints what it did not understand.
     with contextlib.redirect_stdout(io.StringIO()):
         try:
@@ -316,7 +318,7 @@ def _prompt(port: str, scale: float, say: Callable[[str], None]) -> Iterator[_Pr
             raise BoardError(
                 f"the board could not do its part: {_last_line(str(problem))}"
             ) from problem
-        except TransportError as problem:
+        except (TransportError, struct.error) as problem:  # the latter: an answer cut short
             raise LinkError(
                 f"the board's prompt fell silent ({problem}): check the cable, install again; an "
                 "interrupted board starts at its prompt, pins released",
@@ -331,11 +333,11 @@ def _prompt(port: str, scale: float, say: Callable[[str], None]) -> Iterator[_Pr
                 transport.close()
 
 
-def _open(port: str) -> SerialTransport:
+def _open(port: str, scale: float) -> SerialTransport:
     SerialLink(port).close()  # says in our words what is wrong with a port
     try:
         # Without a time-out a silent port would be waited for for ever.
-        return SerialTransport(port, timeout=READ_S)
+        return SerialTransport(port, timeout=READ_S * scale)
     except (TransportError, OSError) as problem:
         raise LinkError(f"port {port} does not open: {problem}", port=port) from problem
 
@@ -355,7 +357,7 @@ def _enter_again(port: str, scale: float) -> SerialTransport:
     deadline = time.monotonic() + RESTART_S * scale
     while True:
         try:
-            transport = _open(port)
+            transport = _open(port, scale)
         except LinkError:
             # The port is gone while the board restarts.
             if time.monotonic() > deadline:
@@ -381,7 +383,7 @@ def _fall_in_step(transport: SerialTransport, scale: float) -> None:
         _drain(transport.serial, QUIET_S * min(scale, MOST_QUIET))
         transport.use_raw_paste = True  # it gives it up after one wrong answer
         token = f"in step {attempt}"
-        with contextlib.suppress(TransportError):
+        with contextlib.suppress(TransportError, struct.error):
             transport.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S * scale)
             out, _ = transport.exec_raw(f"print({token!r})", timeout=PROMPT_S * scale)
             if bytes(out).decode(errors="replace").strip() == token:
@@ -393,8 +395,10 @@ def _drain(port: Any, quiet_s: float) -> None:
     """Read until nothing has come for so long."""
     deadline = time.monotonic() + quiet_s
     while time.monotonic() < deadline:
-        if port.read(max(port.in_waiting, 1)):
+        if port.in_waiting:
+            port.read(port.in_waiting)
             deadline = time.monotonic() + quiet_s
+        time.sleep(LOOK_S)
 
 
 def _greet(port: str, scale: float) -> Instrument:

@@ -20,10 +20,13 @@ class RawPrompt:
         After how long each.
     dumb : bool
         Say nothing to what is asked.
+    cut_short : bool
+        Begin to say how much may be pasted, and fall silent.
     """
 
-    def __init__(self, late_banners=0, late_s=0.05, dumb=False):
+    def __init__(self, late_banners=0, late_s=0.05, dumb=False, cut_short=False):
         self._late, self._late_s, self._dumb = late_banners, late_s, dumb
+        self._cut_short = cut_short
         self._own, self._theirs = os.openpty()
         tty.setraw(self._own)
         tty.setraw(self._theirs)
@@ -47,7 +50,7 @@ class RawPrompt:
                 one = os.read(self._own, 1)
                 request = (request + one)[-3:]
                 if request == b"\x05A\x01":
-                    self._say(b"R\x00")
+                    self._say(b"R\x01\x80" if self._cut_short else b"R\x00")
                     code = b""
                 elif one == b"\x01":
                     self._say(BANNER)
