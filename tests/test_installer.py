@@ -196,7 +196,7 @@ def test_a_prompt_that_understands_nothing_is_given_up(quickly):
 def test_a_prompt_that_falls_silent_is_one_clear_error(quickly, how):
     board = RawPrompt(**how)
     try:
-        with pytest.raises(LinkError, match="fell silent .*: check the cable, install again"):
+        with pytest.raises(LinkError, match=r"fell silent .*: check the cable, install again"):
             installer.install(board.port)
     finally:
         board.close()
