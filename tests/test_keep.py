@@ -15,7 +15,7 @@ from tautlog.archive import summary_of
 from tautlog.catalogue import FILE_NAME, catalogued, chosen
 from tautlog.chain import last_seal, read_chain
 from tautlog.cli import run
-from tautlog.export import plain_cell
+from tautlog.cli.output import plain_cell
 from tautlog.quicklook import mark_new
 from tautlog.record import open_record
 

@@ -165,10 +165,8 @@ def test_a_new_line_may_stiffen():
 
 
 def summary(**changes):
-    from pathlib import Path
-
     base = RecordSummary(
-        Path("x.h5"),
+        "x.h5",
         utc="2026-03-02T10:00:00Z",
         status="complete",
         article="a",

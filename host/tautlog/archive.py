@@ -5,6 +5,7 @@ The line is made of the file alone; `catalogue` has those of a whole folder.
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import NamedTuple
 
@@ -16,8 +17,8 @@ class RecordSummary(NamedTuple):
 
     Attributes
     ----------
-    path : Path
-        The file.
+    file : str
+        The file; a text, because ten thousand paths take as long as all else of a list.
     problem : str
         Why the file cannot be read, or "". Then nothing else is known.
     utc, status, article, line : str
@@ -38,7 +39,7 @@ class RecordSummary(NamedTuple):
         What is not as it was sealed, or "".
     """
 
-    path: Path
+    file: str
     problem: str = ""
     utc: str = ""
     status: str = ""
@@ -60,9 +61,14 @@ class RecordSummary(NamedTuple):
     differs: str = ""
 
     @property
+    def path(self) -> Path:
+        """The file."""
+        return Path(self.file)
+
+    @property
     def name(self) -> str:
         """Name of the file without its ending."""
-        return self.path.stem
+        return os.path.splitext(os.path.basename(self.file))[0]
 
 
 def summary_of(path: Path) -> RecordSummary:
@@ -73,7 +79,7 @@ def summary_of(path: Path) -> RecordSummary:
     try:
         record, check = open_checked(path)
     except RecordError as problem:
-        return RecordSummary(path, problem=str(problem))
+        return RecordSummary(str(path), problem=str(problem))
     setup = record.setup
     result = record.marks[-1].result if record.marks else {}
 
@@ -81,7 +87,7 @@ def summary_of(path: Path) -> RecordSummary:
         return str(result.get(name) or "")
 
     return RecordSummary(
-        path=path,
+        file=str(path),
         utc=record.utc,
         status=record.status,
         article=setup.article,

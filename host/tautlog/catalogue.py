@@ -127,7 +127,8 @@ def _from_database(
     # One text is read faster than ten thousand.
     told = json.loads(f"[{','.join(one.text or '' for one in known)}]")
     return [
-        RecordSummary(folder / one.name, **each) for one, each in zip(known, told, strict=True)
+        RecordSummary(os.path.join(folder, one.name), **each)
+        for one, each in zip(known, told, strict=True)
     ] + looked
 
 
@@ -190,7 +191,7 @@ def _connect(path: Path) -> sqlite3.Connection:
 
 def _text(one: RecordSummary) -> str:
     told = one._asdict()
-    del told["path"]
+    del told["file"]
     return json.dumps(told)
 
 

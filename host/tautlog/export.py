@@ -22,14 +22,6 @@ _NO_EXPONENTS = {
     for axis in ("abscissa", "ordinate", "orddenom", "z_axis")
     for kind in ("len", "force", "temp")
 }
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-
-
-def plain_cell(value: object) -> object:
-    """A cell as it is, but no text that a spreadsheet would take for a formula."""
-    if isinstance(value, str) and value.startswith(_FORMULA):
-        return "'" + value
-    return value
 
 
 def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:

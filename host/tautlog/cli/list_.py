@@ -115,22 +115,14 @@ def _print_csv(records: list[RecordSummary]) -> None:
     import csv
     import sys
 
-    from tautlog.export import plain_cell
+    from tautlog.archive import RecordSummary as Summary
+    from tautlog.cli.output import plain_cell
 
     writer = csv.writer(sys.stdout)
-    rows = [_plain(one) for one in records]
-    names = list(rows[0]) if rows else list(_plain(_empty()))
-    writer.writerow(names)
-    for row in rows:
-        writer.writerow([plain_cell(row[name]) for name in names])
-
-
-def _empty() -> RecordSummary:
-    from tautlog.archive import RecordSummary as Summary
-
-    return Summary(Path())
+    writer.writerow(["record", *Summary._fields[1:]])
+    writer.writerows([plain_cell(cell) for cell in one] for one in records)
 
 
 def _plain(one: RecordSummary) -> dict[str, Any]:
     fields = one._asdict()
-    return {"record": str(fields.pop("path")), **fields}
+    return {"record": fields.pop("file"), **fields}

@@ -7,6 +7,8 @@ from typing import Any
 
 import click
 
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
 
 def print_json(value: Any) -> None:
     """One JSON document on standard output; of a list, one item a line."""
@@ -30,3 +32,10 @@ def print_columns(rows: list[list[str]]) -> None:
         )
         lines.append("  ".join(cells).rstrip())
     click.echo("\n".join(lines))
+
+
+def plain_cell(value: object) -> object:
+    """A cell as it is, but no text that a spreadsheet would take for a formula."""
+    if isinstance(value, str) and value.startswith(_FORMULA):
+        return "'" + value
+    return value
