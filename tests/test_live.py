@@ -274,7 +274,7 @@ def test_the_crew_tells_the_window_what_it_tells_the_terminal(drawn_drop):
     )
     feed.gone = True
     crew.received(0.3, 7.0)
-    crew.failed(KeyboardInterrupt())
+    crew.failed()
     assert feed.told[-1][1]["word"] == "NO RESULT"
 
 

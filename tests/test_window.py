@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from screens import pixels, press, wait_for_window
 from traces import arrest, half_sine, plain, recorded
 
-from tautlog.cli import run
+from tautlog.cli import run, show
 from tautlog.cursors import Cursor, difference, kept, moved, pointed_at, reading
 from tautlog.picture import thinned
 from tautlog.trace import DropSetup
@@ -229,6 +229,11 @@ def test_a_record_of_nothing_can_be_looked_at(force):
         key(shown, "right")
         wheel(shown, 0.0, 0.0, 1)
         canvas.draw()
+
+
+def test_the_command_knows_every_page():
+    """It names them without the library that draws them."""
+    assert tuple(PAGES) == show.PAGES
 
 
 def test_names_are_text_whatever_is_in_them():

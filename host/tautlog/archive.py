@@ -7,9 +7,12 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from tautlog.errors import RecordError
+
+if TYPE_CHECKING:  # a list that comes from the catalogue needs no HDF5
+    from tautlog.record import Record, SealCheck
 
 
 class RecordSummary(NamedTuple):
@@ -73,13 +76,16 @@ class RecordSummary(NamedTuple):
 
 def summary_of(path: Path) -> RecordSummary:
     """Return the summary of one file, or its problem."""
-    # A list that comes from the catalogue needs no HDF5.
     from tautlog.record import open_checked
 
     try:
-        record, check = open_checked(path)
+        return summary_from(*open_checked(path))
     except RecordError as problem:
         return RecordSummary(str(path), problem=str(problem))
+
+
+def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummary:
+    """Return the summary of a record that was read; nothing of its seal without `check`."""
     setup = record.setup
     result = record.marks[-1].result if record.marks else {}
 
@@ -87,7 +93,7 @@ def summary_of(path: Path) -> RecordSummary:
         return str(result.get(name) or "")
 
     return RecordSummary(
-        file=str(path),
+        file=str(record.path),
         utc=record.utc,
         status=record.status,
         article=setup.article,
@@ -103,9 +109,9 @@ def summary_of(path: Path) -> RecordSummary:
         decided=record.decisions[-1].verdict if record.decisions else "",
         record_id=record.record_id,
         previous_seal=record.previous_seal,
-        seal=check.stored,
-        seal_now=check.computed,
-        differs=", ".join(check.differs),
+        seal=check.stored if check else "",
+        seal_now=check.computed if check else "",
+        differs=", ".join(check.differs) if check else "",
     )
 
 

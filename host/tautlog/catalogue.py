@@ -120,8 +120,8 @@ def _from_database(
         # Of what changed meanwhile nobody knows which bytes said it; problems may pass.
         if one.sha256 and not summary.problem and _unchanged(summary.path, one.stamp)
     }
-    told = contents.keys() | new.keys()
-    rows = {one.name: (one.stamp, one.sha256) for one in seen if one.sha256 in told}
+    sayings = contents.keys() | new.keys()
+    rows = {one.name: (one.stamp, one.sha256) for one in seen if one.sha256 in sayings}
     if rows != files or new:
         _keep(database, rows, new)
     # One text is read faster than ten thousand.

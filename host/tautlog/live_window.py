@@ -11,7 +11,6 @@ import contextlib
 import json
 import math
 import queue
-import statistics
 import sys
 import threading
 from typing import IO, Any
@@ -63,7 +62,6 @@ class LiveScreen:
         self.lines = self._text(0.02, 0.765, SMALL, "left", linespacing=1.45)
         self._axes = figure.add_axes(_TRACE)
         (self._line,) = self._axes.plot([], [], color=INK, lw=1.8)
-        self._levels: list[Any] = []
         figure.canvas.mpl_connect("resize_event", lambda _: self._resize())
         self.take({"kind": "state", "word": "WAITING", "text": "for the board"})
         self._resize()
@@ -97,7 +95,7 @@ class LiveScreen:
         time_s, low, high = (
             np.asarray(one, np.float64) for one in (self._time_s, self._low_n, self._high_n)
         )
-        zero_n = self._zero_n()
+        zero_n = self._zero_n((low + high) / 2)
         low, high = low - zero_n, high - zero_n
         start_s = self._release_s
         if start_s is None:
@@ -121,17 +119,13 @@ class LiveScreen:
             for one in (self._time_s, self._low_n, self._high_n):
                 del one[: -2 * ZERO_PIECES]
 
-    def _zero_n(self) -> float:
+    def _zero_n(self, middle_n: FloatArray) -> float:
         """Median of the force before the release, while the line is slack; 0 without one."""
-        count = len(self._time_s)
+        count = middle_n.size
         if self._release_s is not None:
             count = int(np.searchsorted(self._time_s, self._release_s))
-        known = [
-            (low + high) / 2
-            for low, high in zip(self._low_n[:count], self._high_n[:count], strict=True)
-            if not math.isnan(low)
-        ]
-        return statistics.median(known[-ZERO_PIECES:]) if known else 0.0
+        known = middle_n[:count][np.isfinite(middle_n[:count])]
+        return float(np.median(known[-ZERO_PIECES:])) if known.size else 0.0
 
     def _span_s(self) -> tuple[float, float]:
         """What is seen, in seconds since the release, or before now."""
@@ -168,14 +162,11 @@ class LiveScreen:
         self.below.set_text(f"highest, unfiltered; now {round(now_n) + 0:d} N")
 
     def _put_levels(self) -> None:
-        for one in self._levels:
-            one.remove()
-        self._levels = []
         for name, color, style in (("target", TARGET, "--"), ("limit", LIMIT, "-.")):
             level = self._drop[f"{name}_n"]
             if level is None:
                 continue
-            self._levels.append(self._axes.axhline(level, color=color, lw=2.0, ls=style))
+            self._axes.axhline(level, color=color, lw=2.0, ls=style)
             text = self._axes.annotate(
                 f"{name} {level:.0f} N",
                 (0.01, level),
@@ -183,7 +174,6 @@ class LiveScreen:
                 va="bottom" if name == "limit" else "top",
                 color=color,
             )
-            self._levels.append(text)
             self._sized.append((text, MIDDLE))
         self._resize()
 

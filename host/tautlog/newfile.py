@@ -31,8 +31,7 @@ def new_file(path: Path) -> Iterator[Path]:
     RecordError
         If the disk refuses; nothing is left then.
     """
-    if path.exists():
-        raise _exists(path)
+    refuse_taken(path)
     draft = path.with_name(f".{path.stem[:80]}-{os.getpid()}-unfinished{path.suffix}")
     try:
         yield draft
@@ -54,9 +53,14 @@ def _name(draft: Path, path: Path) -> None:
     except FileExistsError as problem:
         raise _exists(path) from problem
     except OSError:  # a disk that knows no links
-        if path.exists():
-            raise _exists(path) from None
+        refuse_taken(path)
         draft.rename(path)
+
+
+def refuse_taken(path: Path) -> None:
+    """Raise RecordExistsError where there is a file of that name."""
+    if path.exists():
+        raise _exists(path)
 
 
 def _exists(path: Path) -> RecordExistsError:

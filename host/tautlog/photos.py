@@ -16,7 +16,6 @@ from tautlog.errors import RecordError
 from tautlog.record import Photo
 
 SIDE_PIXELS = 420
-_CHUNK = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -37,15 +36,11 @@ def digest_of(path: Path) -> tuple[str, int]:
     RecordError
         If it cannot be read.
     """
-    digest, size = hashlib.sha256(), 0
     try:
         with path.open("rb") as file:
-            while piece := file.read(_CHUNK):
-                digest.update(piece)
-                size += len(piece)
+            return hashlib.file_digest(file, "sha256").hexdigest(), file.tell()
     except OSError as problem:
         raise RecordError(f"{path} cannot be read: {problem.strerror}", path=str(path)) from problem
-    return digest.hexdigest(), size
 
 
 def shown(photo: Photo, folder: Path) -> Shown:

@@ -10,7 +10,7 @@ import io
 import textwrap
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import matplotlib
 import numpy as np
@@ -21,12 +21,13 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from tautlog.errors import RecordError
-from tautlog.expected import Expected
-from tautlog.filters import cfc_filter
 from tautlog.newfile import new_file
 from tautlog.trace import Trace
 from tautlog.verdict_words import quick_look
-from tautlog.views import TIMES, Panel, View
+from tautlog.views import TIMES, Panel, View, filtered, zeroed
+
+if TYPE_CHECKING:  # the plan is heavy
+    from tautlog.expected import Expected
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -62,9 +63,7 @@ def draw(
     figure = Figure(figsize=(11.0, 7.5), layout="constrained")
     FigureCanvasAgg(figure)
     head, contact, whole = figure.subplots(3, 1, height_ratios=[1.5, 4.2, 1.8])
-    force_n = trace.force_n - (marks.get("zero_offset_n") or 0.0)
-    cfc = marks.get("cfc")
-    filtered_n = cfc_filter(force_n, trace.sample_rate_hz, cfc) if cfc else force_n
+    force_n, filtered_n = zeroed(trace, marks), filtered(trace, marks)
     _head(head, marks, title)
     _contact(contact, trace, force_n, filtered_n, marks, expected)
     _whole(whole, trace, filtered_n, marks)

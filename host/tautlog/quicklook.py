@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tautlog.campaign import Campaign
 from tautlog.errors import RecordError
 from tautlog.judge import as_json, budgets_as_json, judge
 from tautlog.marking import mark
 from tautlog.record import Record, add_marks, open_record
 from tautlog.trace import Trace
+
+if TYPE_CHECKING:  # marking needs no plan
+    from tautlog.campaign import Campaign
 
 Marked = dict[str, Any]
 

@@ -14,6 +14,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -21,10 +22,9 @@ import numpy as np
 import numpy.typing as npt
 from jinja2 import Environment, StrictUndefined
 
-from tautlog.archive import RecordSummary, summary_of
+from tautlog.archive import RecordSummary, summary_from
 from tautlog.campaign import Campaign
 from tautlog.expected import Expected, expected_of
-from tautlog.filters import cfc_filter
 from tautlog.ledger import Exposure, exposures, read_entries
 from tautlog.marks import definitions
 from tautlog.newfile import new_file
@@ -34,7 +34,7 @@ from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
 from tautlog.trace import Trace
 from tautlog.verdict_words import words
-from tautlog.views import AFTER, BEFORE
+from tautlog.views import AFTER, BEFORE, filtered, zeroed
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -66,21 +66,38 @@ _VERDICTS = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
 
 @dataclass(frozen=True)
 class Source:
-    """One record of a report with its marks."""
+    """One record of a report with its marks, and what was to be expected of it."""
 
     record: Record
     trace: Trace
     marked: Marked
+    expected: Expected | None
+
+    @cached_property
+    def curve(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Time from release (or start), unfiltered and filtered force around the contact."""
+        rate = self.trace.sample_rate_hz
+        start, stop = 0, self.trace.force_n.size
+        onset = self.marked["onset_time_s"]
+        if onset is not None:
+            length = self.marked["base_duration_s"] or 0.1
+            start = max(int((onset - BEFORE * length) * rate), 0)
+            stop = min(int((onset + AFTER * length) * rate), stop)
+        time = np.arange(start, stop) / rate - (self.marked["release_time_s"] or 0.0)
+        both = zeroed(self.trace, self.marked), filtered(self.trace, self.marked)
+        return time, both[0][start:stop], both[1][start:stop]
 
 
-def read_sources(records: Sequence[Record], cfc: int | None) -> list[Source]:
+def read_sources(
+    records: Sequence[Record], cfc: int | None, campaign: Campaign | None = None
+) -> list[Source]:
     """Mark records anew, with budgets, in the order of their drops."""
     ordered = sorted(records, key=lambda one: (one.utc, one.path.name))
     found = []
     for one in ordered:
         trace = one.trace()
         marked = mark_record(one, trace=trace, cfc=cfc, budget=True)
-        found.append(Source(one, trace, marked))
+        found.append(Source(one, trace, marked, expected_of(campaign, one.setup)))
     return found
 
 
@@ -104,7 +121,7 @@ def contents_of(
     folder : Path or None
         Of the campaign, for its ledger.
     """
-    drops = [{**_drop(one, campaign), "plan": _against_plan(one, campaign)} for one in sources]
+    drops = [{**_drop(one), "plan": _against_plan(one, campaign)} for one in sources]
     ledger = _ledger(sources, campaign, folder)
     closures = _closures(sources)
     return {
@@ -125,7 +142,7 @@ def contents_of(
         "questions": _questions(sources, campaign),
         "decides": campaign.decision.decides if campaign else "",
         "definitions": sorted(definitions().items()),
-        "traces": [_trace(one, expected_of(campaign, one.record.setup)) for one in sources],
+        "traces": [_trace(one) for one in sources],
         "closures": closures,
         "closures_svg": _closures_svg(closures),
         "closures_alt": _closures_alt(closures),
@@ -203,7 +220,7 @@ def _requirement(campaign: Campaign | None) -> list[tuple[str, str]]:
     return rows
 
 
-def _drop(one: Source, campaign: Campaign | None) -> dict[str, Any]:
+def _drop(one: Source) -> dict[str, Any]:
     record, marked = one.record, one.marked
     setup = record.inspected_setup
     decision = marked["decision"]
@@ -224,8 +241,8 @@ def _drop(one: Source, campaign: Campaign | None) -> dict[str, Any]:
         "decision": decision,
         "override": _object(setup.override),
         "set_up": _set_up(record),
-        "svg": _contact_svg(one, expected_of(campaign, setup)),
-        "alt": _alt(marked, expected_of(campaign, setup)),
+        "svg": _contact_svg(one),
+        "alt": _alt(one),
         "reasons": marked["reasons"],
         "figures": [
             (name, _form(value))
@@ -268,10 +285,10 @@ def _against_plan(one: Source, campaign: Campaign | None) -> list[str]:
                 f"{name}: {getattr(setup, name) or 'not named'}, campaign.toml says "
                 f"{getattr(said, name)}"
             )
-    expected, peak = expected_of(campaign, setup), one.marked["peak_force_n"]
-    if expected is not None and peak is not None:
-        ratio = abs(peak) / expected.prediction.peak_force_n
-        found.append(f"{expected.text}; measured over predicted {ratio:.3f}")
+    peak = one.marked["peak_force_n"]
+    if one.expected is not None and peak is not None:
+        ratio = abs(peak) / one.expected.prediction.peak_force_n
+        found.append(f"{one.expected.text}; measured over predicted {ratio:.3f}")
     return found
 
 
@@ -325,8 +342,9 @@ def _budget(budget: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _alt(marked: Marked, expected: Expected | None) -> str:
+def _alt(one: Source) -> str:
     """The curve in words, for those who do not see it."""
+    marked = one.marked
     peak = marked["peak_force_n"]
     if peak is None:
         return "Force over time: no contact stands out of the noise."
@@ -339,30 +357,12 @@ def _alt(marked: Marked, expected: Expected | None) -> str:
         text += f"; {marked['bounces']} bounces follow"
     if marked["target_force_n"]:
         text += f". Target {marked['target_force_n']:.0f} N, limit {marked['limit_force_n']:.0f} N"
-    if expected is not None:
-        text += f". Dotted: {expected.text}"
+    if one.expected is not None:
+        text += f". Dotted: {one.expected.text}"
     return text + "."
 
 
 # Curves
-
-
-def _curve(one: Source) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Time from release (or start), unfiltered and filtered force around the contact."""
-    trace, marked = one.trace, one.marked
-    rate = trace.sample_rate_hz
-    force = trace.force_n - (marked["zero_offset_n"] or 0.0)
-    cfc = marked["cfc"]
-    filtered = cfc_filter(force, rate, cfc) if cfc else force
-    start, stop = 0, force.size
-    onset = marked["onset_time_s"]
-    if onset is not None:
-        length = marked["base_duration_s"] or 0.1
-        start = max(int((onset - BEFORE * length) * rate), 0)
-        stop = min(int((onset + AFTER * length) * rate), force.size)
-    origin = marked["release_time_s"] or 0.0
-    time = np.arange(start, stop) / rate - origin
-    return time, force[start:stop], filtered[start:stop]
 
 
 def _thinned(values: FloatArray) -> npt.NDArray[np.intp]:
@@ -381,11 +381,9 @@ def _thinned(values: FloatArray) -> npt.NDArray[np.intp]:
     return np.array(places, dtype=np.intp)
 
 
-def _band(
-    one: Source, expected: Expected | None, time: FloatArray
-) -> tuple[FloatArray, FloatArray] | None:
+def _band(one: Source, time: FloatArray) -> tuple[FloatArray, FloatArray] | None:
     """Lower and upper end of what was expected, at the times of a curve; NaN beyond it."""
-    onset = one.marked["onset_time_s"]
+    expected, onset = one.expected, one.marked["onset_time_s"]
     if expected is None or onset is None:
         return None
     since = time + (one.marked["release_time_s"] or 0.0) - onset
@@ -396,17 +394,17 @@ def _band(
     return low, high
 
 
-def _trace(one: Source, expected: Expected | None) -> dict[str, Any]:
+def _trace(one: Source) -> dict[str, Any]:
     """What the page's script draws of a drop."""
-    time, raw, filtered = _curve(one)
+    time, raw, smooth = one.curve
     places = _thinned(raw)
     cfc = one.marked["cfc"]
-    band = _band(one, expected, time[places])
+    band = _band(one, time[places])
     return {
         "expected_n": [[_plain(value) for value in end] for end in band] if band else None,
         "time_s": [round(float(value), 6) for value in time[places]],
         "raw_n": [_plain(value) for value in raw[places]],
-        "force_n": [_plain(value) for value in filtered[places]],
+        "force_n": [_plain(value) for value in smooth[places]],
         "label": f"class {cfc} N" if cfc else "not filtered N",
         "target_n": one.marked["target_force_n"],
         "limit_n": one.marked["limit_force_n"],
@@ -485,15 +483,15 @@ def _ticks(low: float, high: float) -> list[float]:
     ]
 
 
-def _contact_svg(one: Source, expected: Expected | None) -> str:
-    time, raw, filtered = _curve(one)
+def _contact_svg(one: Source) -> str:
+    time, raw, smooth = one.curve
     finite = raw[np.isfinite(raw)]
     if time.size < 2 or not finite.size:
         return _svg("no samples", "")
     marked = one.marked
     levels = [marked[name] for name in ("target_force_n", "limit_force_n") if marked[name]]
     low = min(0.0, float(finite.min()))
-    band = _band(one, expected, time)
+    band = _band(one, time)
     tops = [float(np.nanmax(band[1]))] if band and np.isfinite(band[1]).any() else []
     high = max([float(finite.max()), *levels, *tops, 1e-9])
     scale = _Scale((float(time[0]), float(time[-1])), (low, 1.08 * high))
@@ -503,13 +501,13 @@ def _contact_svg(one: Source, expected: Expected | None) -> str:
         few = slice(None, None, max(time.size // 400, 1))
         body += scale.line(time[few], end[few], 'stroke="#8a96a5" stroke-dasharray="2 3"')
     body += scale.line(time[places], raw[places], 'stroke="#8a96a5" stroke-width="1"')
-    body += scale.line(time[places], filtered[places], 'stroke="#1b2a41" stroke-width="2"')
+    body += scale.line(time[places], smooth[places], 'stroke="#1b2a41" stroke-width="2"')
     for name, dash in (("target", "8 5"), ("limit", "10 4 2 4")):
         value = marked[f"{name}_force_n"]
         if value:
             style = f'stroke="#1b2a41" stroke-dasharray="{dash}"'
             body += scale.level(value, f"{name} {value:.0f} N", style)
-    return _svg(_alt(marked, expected), body)
+    return _svg(_alt(one), body)
 
 
 def _closures(sources: list[Source]) -> dict[str, list[Any]]:
@@ -567,7 +565,7 @@ def _ledger(
     sources: list[Source], campaign: Campaign | None, folder: Path | None
 ) -> list[Exposure]:
     mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
-    summaries = [summary_of(one.record.path) for one in sources]
+    summaries = [summary_from(one.record) for one in sources]
     return exposures(summaries, read_entries(folder) if folder else [], mounts)
 
 

@@ -5,18 +5,22 @@ A view says what is drawn over what; `picture` draws it on paper, `window` on a 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
 from tautlog.errors import RecordError
 from tautlog.filters import cfc_filter
-from tautlog.quicklook import Marked
 from tautlog.spectrum import HIGHEST_HZ, LOWEST_HZ, response_spectrum
 from tautlog.stretch import motion
 from tautlog.trace import DropSetup, Trace
+
+if TYPE_CHECKING:
+    from tautlog.quicklook import Marked
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -104,9 +108,9 @@ def whole_page(shown: list[Shown]) -> tuple[Panel, ...]:
         return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].marked)),)
     (one,) = shown
     time_s, cfc = one.trace.time_s, one.marked["cfc"]
-    found = [Curve("unfiltered", time_s, _zeroed(one.trace, one.marked), faint=bool(cfc))]
+    found = [Curve("unfiltered", time_s, zeroed(one.trace, one.marked), faint=bool(cfc))]
     if cfc:
-        found.append(Curve(f"CFC {cfc}", time_s, _force(one.trace, one.marked)))
+        found.append(Curve(f"CFC {cfc}", time_s, filtered(one.trace, one.marked)))
     told = [(name, one.marked[key]) for key, name in TIMES.items()]
     times = tuple((name, time_s) for name, time_s in told if time_s is not None)
     x = ("time from the start of the trace", "s")
@@ -180,14 +184,14 @@ def _levels(marked: Marked) -> tuple[tuple[str, float], ...]:
     return tuple((f"{name} {level:.0f} N", level) for name, level in found if level)
 
 
-def _zeroed(trace: Trace, marked: Marked) -> FloatArray:
+def zeroed(trace: Trace, marked: Mapping[str, Any]) -> FloatArray:
     """Force with its zero removed."""
     return np.asarray(trace.force_n - (marked["zero_offset_n"] or 0.0), np.float64)
 
 
-def _force(trace: Trace, marked: Marked) -> FloatArray:
+def filtered(trace: Trace, marked: Mapping[str, Any]) -> FloatArray:
     """Force with its zero removed, in the class of the marks."""
-    force = _zeroed(trace, marked)
+    force = zeroed(trace, marked)
     cfc = marked["cfc"]
     return cfc_filter(force, trace.sample_rate_hz, cfc) if cfc else force
 
@@ -196,7 +200,7 @@ def aligned(name: str, trace: Trace, marked: Marked) -> Curve | None:
     """All of the force over the time since the line came taut, or None without a contact."""
     if marked["onset_time_s"] is None:
         return None
-    return Curve(name, trace.time_s - marked["onset_time_s"], _force(trace, marked))
+    return Curve(name, trace.time_s - marked["onset_time_s"], filtered(trace, marked))
 
 
 def since_onset(name: str, trace: Trace, marked: Marked) -> Curve | None:
@@ -218,7 +222,7 @@ def over_stretch(name: str, trace: Trace, marked: Marked, setup: DropSetup) -> C
     assert mass is not None
     rate = trace.sample_rate_hz
     first, last = int(np.ceil(onset * rate)), int(slack * rate)
-    force = _zeroed(trace, marked)[first : last + 1]
+    force = zeroed(trace, marked)[first : last + 1]
     if (marked["peak_force_n"] or 0.0) < 0:
         force = -force
     if force.size < 3:

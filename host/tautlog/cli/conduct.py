@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from tautlog.campaign import Campaign
 from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
 from tautlog.cli.output import print_json
 from tautlog.drop import DropOutcome, DropPlan, recover, run_drop
@@ -17,6 +16,9 @@ from tautlog.link import SerialLink
 from tautlog.quicklook import draw_new, mark_new
 from tautlog.record import open_record
 from tautlog.session import Session
+
+if TYPE_CHECKING:
+    from tautlog.campaign import Campaign
 
 
 def conduct(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -48,7 +47,6 @@ class LiveCrew(ConsoleCrew):
         self._calibration = calibration
         self._record_s = record_s
         self._rate_hz = 1.0
-        self._counted: int | None = None
         self._recording = False
         self._missed = False
 
@@ -82,11 +80,10 @@ class LiveCrew(ConsoleCrew):
 
     def count(self, left_s: float) -> None:
         """Whole seconds, large."""
+        before = self._count
         super().count(left_s)
-        whole = math.ceil(left_s)
-        if whole != self._counted:
-            self._counted = whole
-            self._feed.tell("state", word=f"ARMED  {whole}", text="")
+        if self._count != before:
+            self._feed.tell("state", word=f"ARMED  {self._count}", text="")
 
     def released(self, opened: BoardEvent) -> None:
         """The switch opened."""
@@ -126,8 +123,8 @@ class LiveCrew(ConsoleCrew):
             to_s=slack_s - release_s if known else None,
         )
 
-    def failed(self, problem: BaseException) -> None:
-        """Nothing more comes, and why."""
+    def failed(self) -> None:
+        """Nothing more comes; the terminal says why."""
         self._feed.tell("state", word="NO RESULT", text="see the terminal")
 
 
@@ -151,8 +148,8 @@ def crew_for(
     crew = LiveCrew(feed, calibration, record_s, yes=yes, quiet=quiet)
     try:
         yield crew
-    except (TautlogError, KeyboardInterrupt) as problem:
-        crew.failed(problem)
+    except (TautlogError, KeyboardInterrupt):
+        crew.failed()
         raise
     finally:
         feed.close()

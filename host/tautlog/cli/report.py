@@ -31,24 +31,24 @@ def command(
     from tautlog.batch import records_in
     from tautlog.campaign import read_campaign
     from tautlog.cli.output import print_json
-    from tautlog.errors import RecordError, RecordExistsError
+    from tautlog.errors import RecordError
     from tautlog.folder import CAMPAIGN_FILE
+    from tautlog.newfile import refuse_taken
     from tautlog.report import contents_of, read_sources, write_html
 
     asked = list(places) or [options.folder_here()]
     folder = asked[0] if len(asked) == 1 and asked[0].is_dir() else None
     path = out or _name(asked[0], folder)
     for place in (path, pdf):
-        if place is not None and place.exists():
-            raise RecordExistsError(f"{place} exists already: choose another name", path=str(place))
+        if place is not None:
+            refuse_taken(place)
     homes = {folder or one.parent for one in asked}
     home = homes.pop() if len(homes) == 1 else None
     campaign = read_campaign(home) if home and (home / CAMPAIGN_FILE).is_file() else None
     records, unreadable = _opened(records_in(asked))
     if not records:
         raise RecordError(f"no record that can be read in {', '.join(map(str, asked))}")
-    number = options.class_of(cfc)
-    sources = read_sources(records, number)
+    sources = read_sources(records, options.class_of(cfc), campaign)
     contents = contents_of(sources, campaign=campaign, unreadable=unreadable, folder=folder)
     write_html(path, contents)
     if pdf is not None:
@@ -64,7 +64,7 @@ def command(
 
 def _opened(paths: list[Path]) -> tuple[list[Record], list[RecordSummary]]:
     """The records, and what is said of those that cannot be read."""
-    from tautlog.archive import summary_of
+    from tautlog.archive import RecordSummary
     from tautlog.errors import RecordError
     from tautlog.record import open_record
 
@@ -72,8 +72,8 @@ def _opened(paths: list[Path]) -> tuple[list[Record], list[RecordSummary]]:
     for path in paths:
         try:
             records.append(open_record(path))
-        except RecordError:
-            unreadable.append(summary_of(path))
+        except RecordError as problem:
+            unreadable.append(RecordSummary(str(path), problem=str(problem)))
     return records, unreadable
 
 
