@@ -255,6 +255,16 @@ KEYS = (
     Key("cell", "sensitivity_mv_per_v", float, 2.0, "Output at rated load.", above=0),
     Key("cell", "excitation_v", float, 5.0, "Supply of the bridge.", above=0, most=30),
     Key("cell", "bridge_ohm", float, 350.0, "Resistance of one arm.", above=0),
+    Key(
+        "cell",
+        "shunt_ohm",
+        float,
+        87150.0,
+        "Resistor that the board's shunt switch lays across one arm; its step is read and "
+        "judged before every drop.",
+        above=0,
+        optional=True,
+    ),
     Key("cell", "serial", str, "", "Serial number."),
     Key("cell", "certificate", str, "", "Number and class of its certificate."),
     Key("cell", "certificate_date", str, "", "Its day, such as 2026-03-01."),
