@@ -13,8 +13,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from tautlog.errors import CampaignError
-from tautlog.health import Health
 from tautlog.loadpath import PathCheck
+from tautlog.readiness import Facts, findings
 
 FOLDER = "checklists"
 GOOD_FOR_S = 600.0  # common practice
@@ -78,14 +78,14 @@ class Checklist:
 
 
 def measured_checks(
-    health: Health | None, folder: Path, target_n: float | None, calibration_expired: bool
+    facts: Facts | None, folder: Path, target_n: float | None, calibration_expired: bool
 ) -> list[PathCheck]:
     """What a computer can see by itself.
 
     Parameters
     ----------
-    health : Health or None
-        Of the board; None when there is none.
+    facts : Facts or None
+        Read from the board; None when there is none.
     folder : Path
         Where records go.
     target_n : float or None
@@ -102,15 +102,20 @@ def measured_checks(
             "calibration " + ("too old" if calibration_expired else "not expired"),
         ),
     ]
-    if health is None:
+    if facts is None:
         found.append(PathCheck("board", False, "no board was asked: give --port"))
         return found
+    health = facts.health
     found += [
         PathCheck("latched", health.latched, "sled " + ("latched" if health.latched else "FREE")),
         PathCheck("key", not health.key_on, "key " + ("ON" if health.key_on else "off")),
         PathCheck("wires", health.article_whole and health.mount_whole, "break wires whole"),
         PathCheck("samples", health.lost == 0, f"{health.lost} conversions lost"),
     ]
+    judged = findings(facts)
+    found += [PathCheck(one.code, False, one.text) for one in judged if one.refuses]
+    if not any(one.refuses for one in judged):
+        found.append(PathCheck("chain", True, "level, noise, rate and room as they should be"))
     if target_n:
         found += [
             PathCheck(

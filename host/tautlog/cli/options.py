@@ -16,10 +16,13 @@ if TYPE_CHECKING:
 
 Function = Callable[..., Any]
 CFC = click.Choice(["60", "180", "600", "1000", "none"])
+target_option = click.option(
+    "--target", "target_n", type=float, metavar="N", help="Force to be reached."
+)
 _SETUP = (
     click.option("--mass", "mass_kg", type=float, metavar="KG", help="All that moves."),
     click.option("--height", "height_m", type=float, metavar="M", help="Free travel until taut."),
-    click.option("--target", "target_n", type=float, metavar="N", help="Force to be reached."),
+    target_option,
     click.option(
         "--limit",
         "limit_n",
