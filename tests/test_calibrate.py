@@ -18,7 +18,6 @@ from tautlog.advice import (
 from tautlog.calibrating import (
     Point,
     calibrate,
-    data_sheet_slope,
     hanging_check,
     shunt_check,
 )
@@ -26,6 +25,7 @@ from tautlog.calibration import Calibration
 from tautlog.campaign import read_campaign, write_new_campaign
 from tautlog.cli import run
 from tautlog.errors import CalibrationError, CampaignError
+from tautlog.plausibility import data_sheet_slope
 from tautlog.points import read_points
 
 LOADS = [0, 50, 100, 150, 200, 250, 200, 150, 100, 50, 0]

@@ -241,12 +241,28 @@ KEYS = (
         "Curvature: times the square of the voltage above zero_v; 0: a straight line.",
         quantity=q.CURVATURE,
     ),
-    Key("calibration", "zero_v", float, 0.0, "Where that square is zero.", quantity=q.VOLT),
+    Key(
+        "calibration",
+        "zero_v",
+        float,
+        0.45,
+        "Level with no force, as it was measured.",
+        quantity=q.VOLT,
+        optional=True,
+    ),
     Key(
         "calibration", "good_for_days", int, 365, "Until the next calibration; 0: no end.", least=0
     ),
     Key("calibration", "date", str, "", "Day of the calibration, such as 2026-03-01.", day=True),
     Key("calibration", "note", str, "", "Serial numbers, method, who did it."),
+    Key(
+        "calibration",
+        "accepted",
+        str,
+        "R. Lead: shunt trimmed by hand",
+        "Who accepts a slope that the data sheet does not promise, and why.",
+        optional=True,
+    ),
     Key("board", "port", str, "", "Serial port or socket://host:port; empty: find the board."),
     Key("board", "link_timeout_s", float, 2.0, "Patience with the board.", quantity=q.PATIENCE),
     Key(
@@ -377,6 +393,15 @@ KEYS = (
     ),
     Key("mount", "proven_on", str, "", "Day of that pull, such as 2026-03-01.", day=True),
     Key("mount", "good_for_drops", int, 10, "Until the next proof.", least=1),
+    Key(
+        "mount",
+        "most_deflection_m",
+        float,
+        0.002,
+        "Of the mount under its proof; more is a mount that gives.",
+        quantity=q.DEFLECTION,
+        optional=True,
+    ),
     Key(
         "mount",
         "stiffness_n_per_m",
