@@ -229,7 +229,9 @@ def test_counts_are_volts_of_the_converter(tmp_path: Path):
         ("2025-01-01", "2026-01-02T10:00:00Z", 365, True),
         ("2025-01-01", "2030-01-01", 0, False),
         ("", "2030-01-01", 365, False),
-        ("long ago", "2030-01-01", 365, False),
+        ("long ago", "2030-01-01", 365, True),
+        ("01.03.2020", "2020-03-02", 365, True),
+        ("2025-01-01 or so", "2025-01-02", 365, True),
     ],
 )
 def test_calibrations_expire(made, used, days, expired):

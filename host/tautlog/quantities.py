@@ -80,7 +80,7 @@ class Quantity:
         for unit, factor in self.slips:
             meant = size * factor
             if self.lowest <= meant <= self.highest and meant > 0:
-                return f"; is it in {unit}? {size:g} {unit} are {meant:g} {self.unit}"
+                return f"; is it in {unit}? {size:g} {unit} are {meant:g} {self.unit}".rstrip()
         return ""
 
 
