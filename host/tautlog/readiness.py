@@ -4,8 +4,8 @@ One guard, `findings`, on one object, `Facts`. `health` shows what it says, `dro
 `rehearse` refuse by it before anybody is asked for the phrase, `check` puts it on the list.
 The board holds the same limits against its own samples when it arms (`arm_fields`).
 
-A zero of 0 V in a calibration means that nobody said one: no amplifier on a single supply
-rests there, and one that did would be refused at its lower limit.
+A zero of 0 V, as older records and files have it, means that nobody said one, like None: no
+amplifier on a single supply rests there, and one that did is refused at its lower limit.
 """
 
 from __future__ import annotations
@@ -136,7 +136,7 @@ def read_facts(
 
 def known_zero_v(calibration: Calibration) -> float | None:
     """Output without a force, or None where nobody measured or said it."""
-    return calibration.zero_v if calibration.zero_v > 0.0 else None
+    return calibration.zero_v or None
 
 
 def rails_v(calibration: Calibration) -> tuple[float, float]:

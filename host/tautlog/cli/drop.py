@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.permit import override_options
 
 
 @click.command(name="drop")
@@ -39,10 +40,7 @@ from tautlog.cli import options
     is_flag=True,
     help="Read the shunt's step before and after, also where campaign.toml names no shunt_ohm.",
 )
-@click.option(
-    "--override-by", metavar="NAME", help="Who drops beyond what the mount is proven for."
-)
-@click.option("--override-reason", metavar="TEXT", help="And why; both go into the record.")
+@override_options
 @options.live_option
 @options.cfc_option
 @options.json_option

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -30,6 +30,7 @@ def command(
     from tautlog.cli.console import health_text
     from tautlog.cli.output import print_json
     from tautlog.link import SerialLink
+    from tautlog.plausibility import refuse_doubtful
     from tautlog.readiness import findings, read_facts, refuse
     from tautlog.session import Session
     from tautlog.shunt import shunt_of
@@ -39,31 +40,37 @@ def command(
     calibration = campaign.calibration if campaign else Calibration()
     setup = options.setup_of(campaign, {"target_n": target_n})
     shunt = shunt_of(campaign, calibration, asked=False)
+    doubts = campaign.calibration_doubts if campaign else ()
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
         instrument = session.greet()
         facts = read_facts(session, calibration, setup, shunt)
         found = findings(facts)
         if as_json:
-            told = {"findings": [asdict(one) | {"text": one.text} for one in found]}
+            told: dict[str, Any] = {"calibration_doubts": list(doubts)}
+            told["findings"] = [asdict(one) | {"text": one.text} for one in found]
             step = {"shunt_step_v": facts.shunt_step_v}
             print_json({**asdict(instrument), **asdict(facts.health), **step, **told})
+            refuse_doubtful(doubts)
             refuse(found)
             return
         click.echo(f"board: {instrument.board}, firmware {instrument.firmware}, {instrument.state}")
         click.echo(health_text(facts.health))
         while watch:
-            _show(found)
+            _show(found, refused=True)
             facts = read_facts(session, calibration, setup, None)
             found = [one for one in findings(facts) if one.code != "shunt-none"]
             click.echo(health_text(facts.health))
         if facts.shunt_step_v is not None:
             click.echo(f"shunt step {facts.shunt_step_v:.4f} V")
         _show(found)
+        refuse_doubtful(doubts)
         refuse(found)
 
 
-def _show(found: list[Finding]) -> None:
+def _show(found: list[Finding], *, refused: bool = False) -> None:
     for one in found:
-        if not one.refuses:
+        if one.refuses and refused:
+            click.echo(f"NO DROP: {one.text}")
+        elif not one.refuses:
             click.echo(f"LOOK: {one.text}")
