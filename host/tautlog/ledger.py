@@ -1,17 +1,19 @@
 """Ledger: what every article, line and mount has been through.
 
-Every drop counts, also an invalid one, and one that was never recorded: those are entered
-by hand, with bounds and a name.
+Every drop counts, also an invalid one, one that was aborted after its release, and one that
+was never recorded: those are entered by hand, with bounds and a name. See `jsonlines` for how
+an entry is corrected.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from tautlog import quantities as q
 from tautlog.archive import RecordSummary
 from tautlog.errors import CampaignError
-from tautlog.jsonlines import add_line, read_lines
+from tautlog.jsonlines import Standing, add_line, read_standing
 from tautlog.moment import stamp
 
 FILE_NAME = "ledger.jsonl"
@@ -20,7 +22,10 @@ KINDS = ("article", "line", "mount")
 
 @dataclass(frozen=True)
 class Entry:
-    """One drop that is in no record, as entered by hand."""
+    """One drop that is in no record, as entered by hand.
+
+    One that names nothing takes back the entry that it supersedes: there was no such drop.
+    """
 
     utc: str
     by: str
@@ -29,6 +34,17 @@ class Entry:
     mount: str = ""
     peak_at_most_n: float | None = None
     note: str = ""
+    supersedes: int | None = None
+    reason: str = ""
+
+    def __post_init__(self) -> None:
+        if self.peak_at_most_n is not None:
+            q.FORCE.require("peak_at_most_n", self.peak_at_most_n)
+
+    @property
+    def names_something(self) -> bool:
+        """Whether it tells of a drop at all."""
+        return bool(self.article or self.line or self.mount)
 
 
 @dataclass(frozen=True)
@@ -60,14 +76,29 @@ class Exposure:
 
 
 def read_entries(folder: Path) -> list[Entry]:
-    """Entries of a campaign's ledger, oldest first.
+    """Entries of a campaign's ledger that count, by the time of the drop.
 
     Raises
     ------
     CampaignError
         With the line that cannot be read.
     """
-    return read_lines(folder / FILE_NAME, Entry, "entry")
+    return [
+        replace(one.entry, utc=one.utc)
+        for one in all_entries(folder)
+        if one.superseded_by is None and one.entry and one.entry.names_something
+    ]
+
+
+def all_entries(folder: Path) -> list[Standing[Entry]]:
+    """Entries of a campaign's ledger, superseded ones too.
+
+    Raises
+    ------
+    CampaignError
+        With the line that cannot be read.
+    """
+    return read_standing(folder / FILE_NAME, Entry, "entry")
 
 
 def add_entry(
@@ -79,17 +110,19 @@ def add_entry(
     mount: str = "",
     peak_at_most_n: float | None = None,
     note: str = "",
+    supersedes: int | None = None,
+    reason: str = "",
 ) -> Entry:
-    """Append a drop that is in no record; nothing is rewritten.
+    """Append a drop that is in no record, or the correction of one; nothing is rewritten.
 
     Raises
     ------
     CampaignError
-        If it cannot be written, or names nothing.
+        If it cannot be written, names nothing, or its bound makes no sense.
     """
-    if not (article or line or mount):
+    entry = Entry(stamp(), by, article, line, mount, peak_at_most_n, note, supersedes, reason)
+    if supersedes is None and not entry.names_something:
         raise CampaignError("an entry names an article, a line or a mount")
-    entry = Entry(stamp(), by, article, line, mount, peak_at_most_n, note)
     add_line(folder / FILE_NAME, asdict(entry))
     return entry
 
@@ -106,10 +139,11 @@ def exposures(
     entries : list of Entry
         By hand.
     mounts : list of (str, str)
-        Names of the mounts and the day of their proof; every drop since then counts.
+        Names of the mounts and the day or moment of their proof; every drop since then
+        counts. A drop that names no mount may have been on any: it counts for each.
     """
     found: list[Exposure] = []
-    good = [one for one in records if not one.problem and one.status != "aborted"]
+    good = [one for one in records if not one.problem and one.released]
     for kind in ("article", "line"):
         names = {getattr(one, kind) for one in good} | {getattr(one, kind) for one in entries}
         for name in sorted(one for one in names if one):
@@ -126,11 +160,16 @@ def exposures(
             _exposure(
                 "mount",
                 name,
-                [one for one in good if one.utc[:10] >= since],
-                [one for one in entries if one.mount in ("", name) and one.utc[:10] >= since],
+                [one for one in good if one.mount in ("", name) and _not_before(one.utc, since)],
+                [one for one in entries if one.mount in ("", name) and _not_before(one.utc, since)],
             )
         )
     return found
+
+
+def _not_before(utc: str, since: str) -> bool:
+    """Whether a moment lies on or after a day, or a moment to the second."""
+    return utc[: len("2026-03-01T00:00:00")] >= since[: len("2026-03-01T00:00:00")]
 
 
 def _exposure(kind: str, name: str, records: list[RecordSummary], entries: list[Entry]) -> Exposure:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
 
 
@@ -19,12 +20,14 @@ from tautlog.cli import options
 @click.option(
     "--peak-at-most",
     "peak_n",
-    type=click.FloatRange(min=0, min_open=True),
+    type=options.Number(q.FORCE),
     metavar="N",
     help="Upper bound of its peak, if one is known.",
 )
 @click.option("--by", default="", metavar="NAME", help="Who enters it.")
 @click.option("--note", default="", metavar="TEXT", help="What happened.")
+@options.correction_options("N")
+@click.option("--entries", is_flag=True, help="Show what was entered by hand, one by one.")
 @options.json_option
 def command(
     folder: Path | None,
@@ -35,23 +38,29 @@ def command(
     peak_n: float | None,
     by: str,
     note: str,
+    supersedes: str | None,
+    reason: str,
+    entries: bool,
     as_json: bool,
 ) -> None:
     """Count the drops of every article, line and mount.
 
-    Every drop ages what it pulls, also an invalid one and one that nobody recorded.
+    Every drop ages what it pulls, also an invalid one and one that nobody recorded. With
+    --supersedes an entry is corrected; one that names nothing takes the earlier one back.
     """
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
 
+    from tautlog.campaign import mount_name
     from tautlog.catalogue import catalogued
     from tautlog.cli.output import print_json
     from tautlog.ledger import add_entry, exposures, read_entries
 
     campaign = options.here()
     where = folder or options.folder_here()
-    if add:
+    correction = options.number_of(supersedes)
+    if add or correction is not None:
         if not by.strip():
             raise click.BadParameter("an entry is signed with a name", param_hint="--by")
         add_entry(
@@ -59,10 +68,15 @@ def command(
             by=by.strip(),
             article=article,
             line=line,
-            mount=mount,
+            mount=mount_name(campaign, mount) if mount else "",
             peak_at_most_n=peak_n,
             note=note,
+            supersedes=correction,
+            reason=reason.strip(),
         )
+    if entries:
+        _show_entries(where, as_json)
+        return
     mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
     found = exposures(catalogued(where), read_entries(where), mounts)
     if as_json:
@@ -86,3 +100,31 @@ def command(
             one.last_utc,
         )
     Console(highlight=False, width=130).print(table)
+
+
+def _show_entries(where: Path, as_json: bool) -> None:
+    from tautlog.cli.output import print_json
+    from tautlog.ledger import all_entries
+
+    found = all_entries(where)
+    if as_json:
+        print_json([asdict(one) for one in found])
+        return
+    if not found:
+        click.echo("nothing was entered by hand here")
+    for one in found:
+        entry = one.entry
+        names = (
+            "cannot be read"
+            if entry is None
+            else ", ".join(text for text in (entry.article, entry.line, entry.mount) if text)
+            or "no such drop"
+        )
+        by = "" if entry is None else f", by {entry.by}"
+        why = (
+            f" (supersedes {entry.supersedes}: {entry.reason})"
+            if entry and entry.supersedes
+            else ""
+        )
+        gone = f"; SUPERSEDED by {one.superseded_by}" if one.superseded_by else ""
+        click.echo(f"{one.number}  {one.utc}  {names}{by}{why}{gone}")
