@@ -152,9 +152,10 @@ def exponential(rng: Rng, size: Size) -> Line:
 
 
 def toe(rng: Rng, size: Size) -> Line:
-    """Slack is taken up first: a J-curve."""
-    length = size.stretch_m * rng.uniform(0.03, 0.3)
-    return Line(lines.toe(size.k, length), size.k, damped(rng, size, 0.2))
+    """Slack is taken up first: a J-curve, whose damper grows as its stiffness does."""
+    length = size.stretch_m * float(rng.uniform(0.03, 0.3))
+    c = damped(rng, size, 0.2)
+    return Line(lines.toe(size.k, length), size.k, c, damped_within_m=length)
 
 
 def rope(rng: Rng, size: Size) -> Line:
@@ -346,7 +347,7 @@ def draw_instrument(rng: Rng, peak_n: float) -> tuple[Instrument, dict[str, Any]
         "quantum_n": instrument.quantum_n,
         "calibration_u_fraction": expanded,
         "covered_n": full,
-        "bandwidth_hz": corner * (1.0 if poles == 1 else 1.0) * float(rng.uniform(0.9, 1.1)),
+        "bandwidth_hz": corner * float(rng.uniform(0.9, 1.1)),
     }
     if rng.uniform() < 0.2:
         said["bandwidth_hz"] = 0.0
@@ -437,7 +438,7 @@ def truth_of(
         now.kind, now.seed, path, slipped, stretch, share, float(cell.max()), float(line.max()),
         None if onset is None else onset + pre, None if slack is None else slack + pre,
         None if motion.break_s is None else motion.break_s + pre, pre, rest,
-        float(cell[:until].sum() / grid), 0.0, now.cut, tuple(now.lies), grid, cell, line,
+        float(cell[:until].sum() / grid), 0.0, 0.0, now.cut, tuple(now.lies), grid, cell, line,
     )  # fmt: skip
 
 
@@ -448,7 +449,10 @@ def railed(now: Situation, truth: Truth) -> Truth:
     amplified = now.instrument.amplified(truth.cell_n, truth.grid_hz)
     peak = float(amplified.max())
     now.instrument.rail = Rail(peak * (1.0 - now.rail_depth), now.rail_sinks, now.rail_hz)
-    return replace(truth, clip_depth=now.rail_depth)
+    passed = now.instrument.rail.clip(amplified, truth.grid_hz)
+    whole = class_filtered(amplified, truth.grid_hz, now.cfc).max()
+    left = class_filtered(passed, truth.grid_hz, now.cfc).max()
+    return replace(truth, clip_depth=now.rail_depth, clip_loss=float(1.0 - left / whole))
 
 
 def make(kind: str, seed: int) -> Drop:

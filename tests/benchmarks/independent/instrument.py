@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from scipy.signal import bilinear, lfilter, lfilter_zi
@@ -147,7 +148,7 @@ def wide_code_error(codes: FloatArray) -> FloatArray:
     """
     edges = np.array([0, *WIDE_CODES, 4096], dtype=float)
     error = np.zeros(codes.shape)
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         inside = (codes >= low) & (codes < high)
         share = (codes[inside] - low) / (high - low)
         half = WIDE_LSB / 2.0

@@ -103,19 +103,22 @@ class Line:
         A stiffness that is typical of it; used for step sizes only.
     damper_ns_per_m : float
         Of the damper in parallel.
+    damped_within_m : float
+        Stretch within which that damper comes in, as 1 - exp(-x/length); 0: at once.
     maxwell_n_per_m, maxwell_s : float
         Spring and relaxation time of a Maxwell arm in parallel.
     friction : float
         Friction of strands over elastic force (Dahl), reached within `bristle_m`.
     friction_speed_s_per_m : float
         Share by which that friction grows per m/s.
-    second : Line-like triple or None
+    second : tuple or None
         (extra length, stiffness, damper) of a second leg.
     """
 
     elastic: Callable[[float], float]
     stiffness_n_per_m: float
     damper_ns_per_m: float = 0.0
+    damped_within_m: float = 0.0
     maxwell_n_per_m: float = 0.0
     maxwell_s: float = 1.0
     friction: float = 0.0
@@ -131,13 +134,19 @@ class Line:
         limits = self.breaker.at_n, self.breaker.after_s
         return self.slider is not None or self.second is not None or min(limits) < math.inf
 
-    def force(self, stretch: float, speed: float, arm: float) -> tuple[float, float, float]:
+    def force(
+        self, stretch: float, speed: float, arm: float, second: bool
+    ) -> tuple[float, float, float]:
         """Force, elastic force and the rate of the arm's state at a stretch > 0.
 
-        `arm` is the force of the Maxwell arm, or the friction over its limit (-1 to 1).
+        `arm` is the force of the Maxwell arm, or the friction over its limit (-1 to 1);
+        `second` whether the second leg pulls.
         """
         pull = self.elastic(stretch)
-        total = pull + self.damper_ns_per_m * speed
+        damping = self.damper_ns_per_m * speed
+        if self.damped_within_m:
+            damping *= -math.expm1(-stretch / self.damped_within_m)
+        total = pull + damping
         rate = 0.0
         if self.maxwell_n_per_m:
             total += arm
@@ -145,7 +154,7 @@ class Line:
         elif self.friction:
             total += arm * self.friction * pull * (1.0 + self.friction_speed_s_per_m * abs(speed))
             rate = (speed - abs(speed) * arm) / self.bristle_m
-        if self.second is not None and stretch > self.second[0]:
+        if second and self.second is not None:
             more = self.second[1] * (stretch - self.second[0])
             pull += more
             total += max(0.0, more + self.second[2] * speed)

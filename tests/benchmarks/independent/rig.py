@@ -107,7 +107,7 @@ class _Fall:
             if stretch > 0.0:
                 if line.slider is not None and line.slider.level_n is not None:
                     slip = line.slider.speed(line.elastic(stretch), slipped)
-                force, pull, arm_rate = line.force(stretch, v - w - slip, arm)
+                force, pull, arm_rate = line.force(stretch, v - w - slip, arm, self.second)
                 if line.breaker.since_s is not None:
                     force *= line.breaker.share(time_s)
         friction = rig.coulomb_n * math.tanh(v / 2e-3) + rig.viscous_ns_per_m * v
@@ -182,7 +182,8 @@ class _Fall:
             if self.at_rest(s):
                 break
             s = self.calmed(s)
-            h = self.fall_s if self.still else self.step_s
+            # Friction turns within mm/s: short steps where the sled is slow.
+            h = self.fall_s if self.still and abs(s[1]) > 0.05 else self.step_s
             if parted and not gone:
                 h = min(h, line.breaker.tear_s / 6.0)
             h = min(h, until_s - self.time_s + 1e-9)

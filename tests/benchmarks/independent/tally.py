@@ -53,6 +53,7 @@ class Outcome:
     path: str
     slip_share: float
     clip_depth: float
+    clip_loss: float
     cut: str
     lies: tuple[str, ...]
     record: str = "crash"
@@ -99,6 +100,7 @@ def _facts(drop: Drop) -> dict:
         "path": truth.path,
         "slip_share": truth.slip_share,
         "clip_depth": truth.clip_depth,
+        "clip_loss": truth.clip_loss,
         "cut": truth.cut,
         "lies": truth.lies,
     }
@@ -296,7 +298,8 @@ def _coverage(outcomes: list[Outcome]) -> None:
             <= (o.line_u_n if o.line_u_n is not None else o.u_n or 0)
             for o in counted
         ]
+        where = f"{worst.off_u:+.1f} U ({worst.kind} {worst.seed})"
         print(
-            f"{name:34} {len(off):4d}  {inside:.3f}  {worst.off_u:+.1f} U ({worst.kind} {worst.seed})"
+            f"{name:34} {len(off):4d}  {inside:.3f}  {where}"
             f"  {raw:.3f}  {sum(lines) / len(lines):.3f}  | {dict(left)}"
         )

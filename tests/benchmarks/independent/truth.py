@@ -7,6 +7,7 @@ forward and once backward (Appendix C; the constant as printed there), by `scipy
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -36,7 +37,7 @@ def on_grid(motion: Motion, values: FloatArray, time_s: FloatArray) -> FloatArra
     """Values at other times: splines between the instants where something jumps."""
     out = np.zeros(time_s.size)
     bounds = [*sorted(set(motion.smooth_from)), motion.time_s.size]
-    for first, last in zip(bounds[:-1], bounds[1:], strict=True):
+    for first, last in pairwise(bounds):
         end = motion.time_s[last] if last < motion.time_s.size else np.inf
         low, high = np.searchsorted(time_s, [motion.time_s[first], end])
         if low == high:
@@ -79,7 +80,10 @@ class Truth:
     impulse_ns : float
         Integral of the cell's force over the first pull.
     clip_depth : float
-        1 - highest true reading that passed / true peak; 0 where nothing was clipped.
+        1 - rail / peak at the amplifier's end, both from zero; 0 where nothing was clipped.
+    clip_loss : float
+        Share of the class-filtered peak that the rail took; less than the depth where only
+        ringing was clipped.
     cut : str
         What is missing of the record; "" where nothing is.
     lies : tuple of str
@@ -103,6 +107,7 @@ class Truth:
     restitution: float | None
     impulse_ns: float
     clip_depth: float
+    clip_loss: float
     cut: str
     lies: tuple[str, ...]
     grid_hz: float
