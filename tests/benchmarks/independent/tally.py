@@ -13,7 +13,10 @@ from dataclasses import dataclass
 from independent.drops import GIVING, HOLDING, Drop
 
 # Kinds of the whole campaign, with their share of `--drops`.
-CLIPS = ("clip-hard", "clip-sink", "clip-round", "clip-deep", "clip-round-deep")
+CLIPS = (
+    *("clip-hard", "clip-sink", "clip-round", "clip-soft", "clip-code"),
+    *("clip-deep", "clip-round-deep"),
+)
 CUTS = ("cut-before-release", "cut-before-onset", "cut-10ms", "cut-rise", "cut-peak", "cut-decay")
 WRONG = ("wrong-height", "wrong-mass", "wrong-unit", "wrong-gain")
 DISTURBED = ("spike", "burst", "hand", "gap", "gap-first")
@@ -25,7 +28,11 @@ GROUPS: dict[str, float] = (
     | {f"any+{one}": 0.5 for one in CUTS}
     | {f"any+{one}": 0.5 for one in WRONG + DISTURBED}
     | {f"any+{one}": 0.5 for one in BENIGN}
-    | {f"{line}+no-height": 0.5 for line in ("early", "parted")}
+    | {f"{line}+no-height": 0.5 for line in ("early", "parted", "pullout", "regrip")}
+    | {f"{line}+missing": 0.5 for line in ("early", "parted", "regrip")}
+    | {f"{line}+ringing": 0.5 for line in ("regrip", "parted", "early")}
+    | {"regrip+late": 0.5, "parted+no-rest": 0.5, "any+cut-flight": 0.5}
+    | {"ripping+clip-hard": 0.5, "regrip+clip-hard": 0.5, "parted+clip-hard": 0.5}
 )
 
 
@@ -160,10 +167,21 @@ GOALS = (
         "a clip >= 3 %: valid", lambda o: o.clip_depth >= 0.03, lambda o: o.record == "valid", 1.0
     ),
     Goal("a cut: valid, on target", lambda o: bool(o.cut), lambda o: o.trusted, 0.0),
-    Goal("a cut before slack: valid", lambda o: bool(o.cut), lambda o: o.record == "valid", 0.0),
+    Goal(
+        "a cut before slack: valid",
+        lambda o: bool(o.cut) and "flight" not in o.cut,
+        lambda o: o.record == "valid",
+        0.0,
+    ),
     Goal("a false clip on unclipped", _held, lambda o: o.clipped, 0.01),
     Goal("b let-go of held", _held, lambda o: o.says == "let-go", 0.0),
     Goal("b slipped of held", _held, lambda o: o.says == "slipped", 0.01),
+    Goal(
+        "a at-least of held and whole (no clip)",
+        lambda o: _held(o) and not o.clipped,
+        lambda o: o.load == "at-least",
+        1.0,
+    ),
     Goal("b unclear of held", _held, lambda o: o.says == "unclear", 1.0),
     Goal(
         "b held of slips >= 10 %",
