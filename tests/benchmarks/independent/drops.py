@@ -365,6 +365,10 @@ def draw(kind: str, seed: int) -> Situation:
         word = str(one_of(rng, *(HOLDING if word == "any" else LINES)))
     size = draw_size(rng)
     rig = draw_rig(rng, size, LINES[word](rng, size))
+    if rig.line.damper_ns_per_m and not rig.line.damped_within_m and rng.uniform() < 0.5:
+        # A real line's damping takes up to a millisecond to come in; the textbook's does not.
+        fast = math.sqrt(2.0 * G * size.height_m)
+        rig.line.damped_within_m = fast * float(rng.uniform(1e-4, 1e-3))
     if word == "parted":
         rig.line.breaker.at_n *= nominal_peak(rig)
     if rng.uniform() < 0.5:

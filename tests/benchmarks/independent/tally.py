@@ -87,6 +87,15 @@ class Outcome:
         )
 
     @property
+    def left_out(self) -> str | None:
+        """Why its interval is not counted: it claims none, or only a lower bound."""
+        if self.record != "valid":
+            return self.record
+        if self.off_u is None:
+            return "no interval"
+        return self.load if self.load in ("at-least", "no-load") else None
+
+    @property
     def trusted(self) -> bool:
         """Called valid and on target."""
         return self.record == "valid" and self.load == "on-target"
@@ -181,6 +190,12 @@ GOALS = (
         lambda o: _held(o) and not o.clipped,
         lambda o: o.load == "at-least",
         1.0,
+    ),
+    Goal(
+        "c at-least that is more than the truth",
+        lambda o: o.load == "at-least" and o.off_u is not None and "unit" not in o.lies,
+        lambda o: (o.off_u or 0.0) > 1.0 and not o.lies,
+        0.05,
     ),
     Goal("b unclear of held", _held, lambda o: o.says == "unclear", 1.0),
     Goal(
@@ -298,12 +313,8 @@ def _coverage(outcomes: list[Outcome]) -> None:
             rows[one.line if not one.fault else f"any+{one.fault}"].append(one)
             rows["all"].append(one)
     for name, own in rows.items():
-        counted = [one for one in own if one.record == "valid" and one.off_u is not None]
-        left = Counter(
-            f"{one.record}" if one.record != "valid" else "no interval"
-            for one in own
-            if one not in counted
-        )
+        counted = [one for one in own if one.left_out is None]
+        left = Counter(one.left_out for one in own if one.left_out is not None)
         if not counted:
             print(f"{name:34} {0:4d}  | {dict(left)}")
             continue
