@@ -52,6 +52,8 @@ class Situation:
     gaps: Callable[[Truth], list[tuple[float, float]]] | None = None
     rail_depth: float = 0.0
     rail_sinks: float = 0.0
+    rail_knee: float = 0.0
+    rail_is_code: bool = False
     rail_hz: float = 0.0
     target_is: str = "peak"
     prepare: list[Callable[[Truth], Any]] = field(default_factory=list)
@@ -363,6 +365,10 @@ def draw(kind: str, seed: int) -> Situation:
         word = str(one_of(rng, *(HOLDING if word == "any" else LINES)))
     size = draw_size(rng)
     rig = draw_rig(rng, size, LINES[word](rng, size))
+    if rig.line.damper_ns_per_m and not rig.line.damped_within_m and rng.uniform() < 0.5:
+        # A real line's damping takes up to a millisecond to come in; the textbook's does not.
+        fast = math.sqrt(2.0 * G * size.height_m)
+        rig.line.damped_within_m = fast * float(rng.uniform(1e-4, 1e-3))
     if word == "parted":
         rig.line.breaker.at_n *= nominal_peak(rig)
     if rng.uniform() < 0.5:
@@ -448,7 +454,14 @@ def railed(now: Situation, truth: Truth) -> Truth:
         return truth
     amplified = now.instrument.amplified(truth.cell_n, truth.grid_hz)
     peak = float(amplified.max())
-    now.instrument.rail = Rail(peak * (1.0 - now.rail_depth), now.rail_sinks, now.rail_hz)
+    level = peak * (1.0 - now.rail_depth)
+    if now.rail_is_code:  # the converter itself is the rail
+        now.instrument.zero_n *= level / now.instrument.full_scale_n
+        now.instrument.full_scale_n = level + now.instrument.zero_n
+        now.trace["quantum_n"] = now.instrument.quantum_n
+        now.trace["covered_n"] = level
+        return replace(truth, clip_depth=now.rail_depth, clip_loss=now.rail_depth)
+    now.instrument.rail = Rail(level, now.rail_sinks, now.rail_knee, now.rail_hz)
     passed = now.instrument.rail.clip(amplified, truth.grid_hz)
     whole = class_filtered(amplified, truth.grid_hz, now.cfc).max()
     left = class_filtered(passed, truth.grid_hz, now.cfc).max()
@@ -497,6 +510,8 @@ def finished(now: Situation, truth: Truth, force: FloatArray) -> Drop:
 
 def setup_of(now: Situation, truth: Truth, force: FloatArray) -> DropSetup:
     """What people said; the target lies where the record, or the truth, would be on target."""
+    if truth.break_s is not None:
+        force = force[: max(2, int(truth.break_s * now.rate_hz))]
     seen = force[np.isfinite(force)]
     zero = now.instrument.zero_n / now.unit
     shown = float(class_filtered(seen, now.rate_hz, now.cfc).max()) - zero if seen.size else 0.0

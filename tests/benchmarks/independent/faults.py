@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
 
 from independent.drops import Situation, Size, knock, log_uniform, one_of
+from independent.rig import G
 from independent.truth import Truth
 
 
@@ -47,6 +49,18 @@ def clip_round(now: Situation) -> None:
     now.rail_hz = log_uniform(now.rng, 150.0, 2000.0)
 
 
+def clip_soft(now: Situation) -> None:
+    """A rail with a knee: it bends within 0.3 to 1.5 % of its level."""
+    _clip(now)
+    now.rail_knee = float(now.rng.uniform(0.003, 0.015))
+
+
+def clip_code(now: Situation) -> None:
+    """The converter's last code is the rail."""
+    _clip(now)
+    now.rail_is_code = True
+
+
 def clip_round_deep(now: Situation) -> None:
     """The same with a rail at 0.7 to 0.9 of the peak."""
     clip_round(now)
@@ -80,6 +94,11 @@ def _rise(truth: Truth, rate: float, now: Situation) -> float:
 def _decay(truth: Truth, rate: float, now: Situation) -> float:
     end = truth.slack_s if truth.slack_s is not None else _top(truth) + now.half_s / 2
     return _top(truth) + now.rng.uniform(0.1, 0.95) * (end - _top(truth))
+
+
+def _flight(truth: Truth, rate: float, now: Situation) -> float:
+    end = truth.slack_s if truth.slack_s is not None else _top(truth) + now.half_s
+    return end + now.rng.uniform(0.2, 0.9) * math.sqrt(2.0 * now.rig.height_m / G)
 
 
 def ringing(now: Situation) -> None:
@@ -238,6 +257,8 @@ FAULTS: dict[str, Callable[[Situation], None]] = {
     "clip-deep": clip_deep,
     "clip-sink": clip_sink,
     "clip-round": clip_round,
+    "clip-soft": clip_soft,
+    "clip-code": clip_code,
     "clip-round-deep": clip_round_deep,
     "cut-before-release": _cut("before the release", lambda t, r, n: n.pre_s * 0.8),
     "cut-before-onset": _cut(
@@ -249,6 +270,7 @@ FAULTS: dict[str, Callable[[Situation], None]] = {
     "cut-peak": _cut(
         "right after the peak", lambda t, r, n: _top(t) + n.rng.uniform(1.0, 12.0) / r
     ),
+    "cut-flight": _cut("in the first flight", _flight),
     "cut-decay": _cut("in the decay", _decay),
     "no-rest": no_rest,
     "ringing": ringing,

@@ -97,17 +97,18 @@ class _Fall:
         self.taut = self.still = self.second = False
         self.time_s, self.onset_s = 0.0, math.inf
 
-    def rates(self, time_s: float, s: State) -> tuple[State, float, float, float]:
-        """Rates of the state, line force, fixture's acceleration, elastic force."""
+    def rates(self, time_s: float, s: State) -> tuple[State, float, float]:
+        """Rates of the state, line force, fixture's acceleration."""
         rig, line = self.rig, self.line
         x, v, y, w, arm, slipped = s
-        force = pull = arm_rate = slip = 0.0
+        force = arm_rate = slip = 0.0
         if self.taut:
             stretch = x - y - slipped
             if stretch > 0.0:
+                force, arm_rate = line.force(stretch, v - w, arm, self.second)
                 if line.slider is not None and line.slider.level_n is not None:
-                    slip = line.slider.speed(line.elastic(stretch), slipped)
-                force, pull, arm_rate = line.force(stretch, v - w - slip, arm, self.second)
+                    slip = line.slider.speed(force, line.damper(stretch), slipped)
+                    force, arm_rate = line.force(stretch, v - w - slip, arm, self.second)
                 if line.breaker.since_s is not None:
                     force *= line.breaker.share(time_s)
         friction = rig.coulomb_n * math.tanh(v / 2e-3) + rig.viscous_ns_per_m * v
@@ -115,7 +116,7 @@ class _Fall:
         base = 0.0
         if self.flexible and not self.still:
             base = (force - self.spring * y - self.damper * w) / rig.fixture_kg
-        return (v, sled, w, base, arm_rate, slip), force, base, pull
+        return (v, sled, w, base, arm_rate, slip), force, base
 
     def advance(self, s: State, h: float) -> State:
         """One step of Runge and Kutta."""
@@ -169,11 +170,11 @@ class _Fall:
         smooth, onsets, slacks = [0], [], []
         pulled = 0.0
 
-        def keep(state: State) -> tuple[float, float]:
-            _, force, base, pull = self.rates(self.time_s, state)
+        def keep(state: State) -> float:
+            _, force, base = self.rates(self.time_s, state)
             cell = force - rig.fittings_kg * base
             rows.append((self.time_s, force, cell, state[0] - state[2], state[1], state[5]))
-            return force, pull
+            return force
 
         keep(s)
         while self.time_s < until_s:
@@ -185,7 +186,7 @@ class _Fall:
             # Friction turns within mm/s: short steps where the sled is slow.
             h = self.fall_s if self.still and abs(s[1]) > 0.05 else self.step_s
             if parted and not gone:
-                h = min(h, line.breaker.tear_s / 6.0)
+                h = min(h, line.breaker.tear_s / 6.0, line.breaker.left_s(self.time_s))
             h = min(h, until_s - self.time_s + 1e-9)
             new = self.advance(s, h)
             gap = new[0] - new[2] - new[5]
@@ -200,7 +201,7 @@ class _Fall:
                 onsets.append(self.time_s)
                 s = (s[2] + s[5] + 1e-12, *s[1:])  # a damped line pulls from here on
                 smooth.append(len(rows))
-                pulled, _ = keep(s)
+                pulled = keep(s)
                 continue
             h, new = self.to_event(s, h, new)
             gap = new[0] - new[2] - new[5]
@@ -210,13 +211,13 @@ class _Fall:
                 self.taut = False
                 slacks.append(self.time_s)
                 smooth.append(len(rows))
-            force, pull = keep(s)
+            force = keep(s)
             if self.taut and (force > 0.0) != (pulled > 0.0):
                 smooth.append(len(rows) - 1)
             pulled = force
-            if self.changed(force, pull, s):  # the same instant twice: before and after
+            if self.changed(force, s):  # the same instant twice: before and after
                 smooth.append(len(rows))
-                pulled, _ = keep(s)
+                pulled = keep(s)
         table = np.array(rows)
         return Motion(*table.T, smooth, onsets, slacks, line.breaker.since_s)
 
@@ -256,8 +257,8 @@ class _Fall:
     def due(self, s: State, time_s: float) -> bool:
         """Whether slider or breaker would act at a state."""
         line = self.line
-        _, force, _, pull = self.rates(time_s, s)
-        if line.slider is not None and line.slider.due(pull, s[5]):
+        _, force, _ = self.rates(time_s, s)
+        if line.slider is not None and line.slider.due(force, s[5]):
             return True
         if self.second_taut(s) != self.second:
             return True
@@ -278,12 +279,12 @@ class _Fall:
                 low = middle
         return high, new
 
-    def changed(self, force: float, pull: float, s: State) -> bool:
+    def changed(self, force: float, s: State) -> bool:
         """Let slider and breaker act after a step; whether they did."""
         line = self.line
         if not self.taut or not line.gives:
             return False
-        acted = line.slider is not None and line.slider.update(pull, s[5])
+        acted = line.slider is not None and line.slider.update(force, s[5])
         if self.second_taut(s) != self.second:
             self.second, acted = not self.second, True
         if line.breaker.since_s is None:

@@ -13,7 +13,10 @@ from dataclasses import dataclass
 from independent.drops import GIVING, HOLDING, Drop
 
 # Kinds of the whole campaign, with their share of `--drops`.
-CLIPS = ("clip-hard", "clip-sink", "clip-round", "clip-deep", "clip-round-deep")
+CLIPS = (
+    *("clip-hard", "clip-sink", "clip-round", "clip-soft", "clip-code"),
+    *("clip-deep", "clip-round-deep"),
+)
 CUTS = ("cut-before-release", "cut-before-onset", "cut-10ms", "cut-rise", "cut-peak", "cut-decay")
 WRONG = ("wrong-height", "wrong-mass", "wrong-unit", "wrong-gain")
 DISTURBED = ("spike", "burst", "hand", "gap", "gap-first")
@@ -25,7 +28,11 @@ GROUPS: dict[str, float] = (
     | {f"any+{one}": 0.5 for one in CUTS}
     | {f"any+{one}": 0.5 for one in WRONG + DISTURBED}
     | {f"any+{one}": 0.5 for one in BENIGN}
-    | {f"{line}+no-height": 0.5 for line in ("early", "parted")}
+    | {f"{line}+no-height": 0.5 for line in ("early", "parted", "pullout", "regrip")}
+    | {f"{line}+missing": 0.5 for line in ("early", "parted", "regrip")}
+    | {f"{line}+ringing": 0.5 for line in ("regrip", "parted", "early")}
+    | {"regrip+late": 0.5, "parted+no-rest": 0.5, "any+cut-flight": 0.5}
+    | {"ripping+clip-hard": 0.5, "regrip+clip-hard": 0.5, "parted+clip-hard": 0.5}
 )
 
 
@@ -78,6 +85,15 @@ class Outcome:
         return (
             None if self.peak_n is None or not self.u_n else (self.peak_n - self.truth_n) / self.u_n
         )
+
+    @property
+    def left_out(self) -> str | None:
+        """Why its interval is not counted: it claims none, or only a lower bound."""
+        if self.record != "valid":
+            return self.record
+        if self.off_u is None:
+            return "no interval"
+        return self.load if self.load in ("at-least", "no-load") else None
 
     @property
     def trusted(self) -> bool:
@@ -160,10 +176,27 @@ GOALS = (
         "a clip >= 3 %: valid", lambda o: o.clip_depth >= 0.03, lambda o: o.record == "valid", 1.0
     ),
     Goal("a cut: valid, on target", lambda o: bool(o.cut), lambda o: o.trusted, 0.0),
-    Goal("a cut before slack: valid", lambda o: bool(o.cut), lambda o: o.record == "valid", 0.0),
+    Goal(
+        "a cut before slack: valid",
+        lambda o: bool(o.cut) and "flight" not in o.cut,
+        lambda o: o.record == "valid",
+        0.0,
+    ),
     Goal("a false clip on unclipped", _held, lambda o: o.clipped, 0.01),
     Goal("b let-go of held", _held, lambda o: o.says == "let-go", 0.0),
     Goal("b slipped of held", _held, lambda o: o.says == "slipped", 0.01),
+    Goal(
+        "a at-least of held and whole (no clip)",
+        lambda o: _held(o) and not o.clipped,
+        lambda o: o.load == "at-least",
+        1.0,
+    ),
+    Goal(
+        "c at-least that is more than the truth",
+        lambda o: o.load == "at-least" and o.off_u is not None and "unit" not in o.lies,
+        lambda o: (o.off_u or 0.0) > 1.0 and not o.lies,
+        0.05,
+    ),
     Goal("b unclear of held", _held, lambda o: o.says == "unclear", 1.0),
     Goal(
         "b held of slips >= 10 %",
@@ -280,12 +313,8 @@ def _coverage(outcomes: list[Outcome]) -> None:
             rows[one.line if not one.fault else f"any+{one.fault}"].append(one)
             rows["all"].append(one)
     for name, own in rows.items():
-        counted = [one for one in own if one.record == "valid" and one.off_u is not None]
-        left = Counter(
-            f"{one.record}" if one.record != "valid" else "no interval"
-            for one in own
-            if one not in counted
-        )
+        counted = [one for one in own if one.left_out is None]
+        left = Counter(one.left_out for one in own if one.left_out is not None)
         if not counted:
             print(f"{name:34} {0:4d}  | {dict(left)}")
             continue
