@@ -24,7 +24,6 @@ from tautlog.folder import find_campaign
 from tautlog.keys import AS_COMMENT, KEYS
 from tautlog.trace import DropSetup
 
-
 KG = "allowed is 0.05 to 500 kg (what a hand-built rig lifts)"
 M = "allowed is 0 to 10 m (rails that people build)"
 

@@ -67,6 +67,7 @@ def command(
     from tautlog.cli.permit import permitted
     from tautlog.drop import DropPlan
     from tautlog.errors import LinkError, TautlogError
+    from tautlog.permit import count_elsewhere
     from tautlog.record import add_shunt_check
 
     campaign = options.here()
@@ -86,7 +87,10 @@ def command(
         )
         plan = plan.at(options.record_path(out, campaign, plan.setup.article))
         before_v = shunt_step(port, plan, crew, timeout_scale) if shunt else None
-        outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
+        try:
+            outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
+        finally:
+            count_elsewhere(campaign, plan.setup, plan.path)
         trouble: TautlogError | None = None
         if before_v is not None:
             try:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tautlog import quantities as q
 from tautlog.cli import options
+
+if TYPE_CHECKING:
+    from tautlog.campaign import Campaign
 
 
 @click.command(name="ledger")
@@ -63,6 +67,7 @@ def command(
     if add or correction is not None:
         if not by.strip():
             raise click.BadParameter("an entry is signed with a name", param_hint="--by")
+        _look_at_names(campaign, article, line)
         add_entry(
             where,
             by=by.strip(),
@@ -100,6 +105,20 @@ def command(
             one.last_utc,
         )
     Console(highlight=False, width=130).print(table)
+
+
+def _look_at_names(campaign: Campaign | None, article: str, line: str) -> None:
+    """Say where a name is none of the campaign's; what was dropped before may well be none."""
+    from tautlog.names import meant
+
+    if campaign is None:
+        return
+    known = (("article", article, campaign.articles), ("line", line, campaign.lines))
+    for kind, name, there in known:
+        names = [one.name for one in there]
+        if name and names and name not in names:
+            told = f"{kind} {name!r} is none of campaign.toml; {meant(name, names)}"
+            click.echo(f"LOOK: {told}", err=True)
 
 
 def _show_entries(where: Path, as_json: bool) -> None:

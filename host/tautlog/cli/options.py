@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -37,7 +36,7 @@ class Number(click.ParamType):
         try:
             number = float(value)
         except ValueError:
-            number = math.nan
+            self.fail(f"{value!r} is no number", param, ctx)
         problem = self.quantity.problem(number)
         if problem:
             self.fail(f"{value}: {problem}", param, ctx)

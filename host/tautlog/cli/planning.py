@@ -294,19 +294,23 @@ def missed(drop: Drop, prediction: Prediction, aim: Aim, target_n: float) -> Mis
         return None
     off = peak_n / target_n - 1.0
     below = peak_n < aim.force_n
-    side = "MISSES the target" if below else "goes BEYOND what can be proven on target"
+    side = "MISSES the target" if below else "GOES BEYOND what can be proven on target"
     ways = []
     for what, solve in (("height", solve_height), ("mass", solve_mass)):
         try:
             one = solve(drop, aim.force_n)
         except PlanError:
             continue
-        told = f"{one.height_m:.3f} m" if what == "height" else f"{one.mass_kg:.2f} kg"
-        ways.append(f"--{what} {told.split()[0]} ({told})")
+        met = f"{one.height_m:.3f} m" if what == "height" else f"{one.mass_kg:.2f} kg"
+        ways.append(f"a {what} of {met}")
     text = (
         f"{side} of {target_n:.0f} N: predicted {peak_n:.0f} N, {100 * off:+.0f} %; aim for "
         f"{aim.force_n:.0f} N. "
-    ) + (f"With all else as it is: {' or '.join(ways)}" if ways else "No height or mass meets it")
+    ) + (
+        f"With all else as it is, {' or '.join(ways)} meets it"
+        if ways
+        else "No height or mass meets it"
+    )
     return Missed(peak_n - aim.force_n, off, text)
 
 
