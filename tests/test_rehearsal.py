@@ -15,11 +15,12 @@ import pytest
 from fakes.crew import SilentCrew
 
 from tautlog.cli import run
-from tautlog.drop import DropPlan, recover, run_drop
+from tautlog.drop import DropPlan, run_drop
 from tautlog.errors import AbortedError, LinkError, RefusedError
 from tautlog.link import SerialLink
 from tautlog.quicklook import mark_record
 from tautlog.record import RecordWriter, open_record
+from tautlog.recovery import recover
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig

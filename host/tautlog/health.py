@@ -29,14 +29,14 @@ class Health:
 
     Attributes
     ----------
-    level_v, noise_n : float
-        Mean at the converter; rms about it, as a force.
+    level_v, noise_n, noise_v : float
+        Mean at the converter; rms about it, as a force and there.
     rail_distance_n : float
         Force to the nearer limit of amplifier or converter.
     latched, key_on, article_whole, mount_whole : bool
         What the wires say.
-    lost : int
-        Conversions that the board lost since power-up.
+    lost, lost_now : int
+        Conversions that the board lost since power-up, and within this reading.
     mains_hz : float or None
         Frequency of the mains hum, None when nothing stands out of the noise.
     mains_n : float
@@ -66,6 +66,8 @@ class Health:
     excitation_v: float | None = None
     free_bytes: int | None = None
     span_n: float = 0.0
+    noise_v: float = 0.0
+    lost_now: int = 0
 
 
 def read_health(session: Session, calibration: Calibration) -> Health:
@@ -112,8 +114,7 @@ def steady_volt(session: Session, calibration: Calibration) -> float:
         health = read_health(session, calibration)
         seen.append(health.level_v)
         last = seen[-STEADY_READINGS:]
-        noise_v = health.noise_n / abs(calibration.newton_per_volt)
-        if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * noise_v, 1e-4):
+        if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * health.noise_v, 1e-4):
             return float(np.mean(last))
     raise CalibrationError(
         f"the reading is not steady after {MOST_READINGS} tries ({min(seen):.4f} to "
@@ -181,6 +182,7 @@ def _health_of(
     return Health(
         level_v=level_v,
         noise_n=float(counts.std()) * calibration.quantum_n(reduction),
+        noise_v=float(counts.std()) * step_v,
         rail_distance_n=nearest_v * abs(calibration.newton_per_volt),
         span_n=far_v * abs(calibration.newton_per_volt),
         mains_hz=mains_hz,
@@ -193,4 +195,5 @@ def _health_of(
         article_whole=bool(status.inputs & wire.INPUT_ARTICLE_WHOLE),
         mount_whole=bool(status.inputs & wire.INPUT_MOUNT_WHOLE),
         lost=status.lost,
+        lost_now=sum(one.lost for one in blocks),
     )

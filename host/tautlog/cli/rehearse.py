@@ -13,7 +13,7 @@ from tautlog.errors import CampaignError, LinkError, RefusedError
 
 if TYPE_CHECKING:
     from tautlog.cli.console import ConsoleCrew
-    from tautlog.drop import DropOutcome, DropPlan
+    from tautlog.outcome import DropOutcome, DropPlan
     from tautlog.rehearsal.process import BoardProcess
     from tautlog.rehearsal.rig import SimulatedRig
     from tautlog.rehearsal.scene import Scene
@@ -134,7 +134,7 @@ def _scene(
 
 
 def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
-    from tautlog.drop import DropPlan
+    from tautlog.outcome import DropPlan
 
     return DropPlan(
         path=path,
@@ -144,6 +144,7 @@ def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
         countdown_s=3.0,
         speed=speed,
         campaign="rehearsal",
+        shunt=scene.shunt,
     )
 
 
