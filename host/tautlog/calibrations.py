@@ -64,12 +64,26 @@ def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
     CampaignError
         If the newest file cannot be read or is none.
     """
-    paths = sorted((campaign_folder / FOLDER).glob("*.json"), key=_number)
-    if not paths:
-        return base
-    path = paths[-1]
+    path = newest_file(campaign_folder)
+    return base if path is None else replace(base, **measured_in(path)[0])
+
+
+def newest_file(campaign_folder: Path) -> Path | None:
+    """File of the campaign's newest calibration, or None without any."""
+    return max((campaign_folder / FOLDER).glob("*.json"), key=_number, default=None)
+
+
+def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
+    """What a calibration's file says was measured, and the file's bytes.
+
+    Raises
+    ------
+    CampaignError
+        If it cannot be read or is none.
+    """
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
+        text = path.read_bytes()
+        content = json.loads(text.decode("utf-8"))
         told = content["calibration"]
         kinds = {one.name: str(one.type) for one in fields(Calibration)}
         values = {
@@ -83,7 +97,7 @@ def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
             f"{path} cannot be read as a calibration ({problem}): restore it, or take it away and "
             "calibrate again"
         ) from problem
-    return replace(base, **values)  # type: ignore[arg-type]
+    return values, text
 
 
 def _number(path: Path) -> int:
