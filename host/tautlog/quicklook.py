@@ -13,20 +13,25 @@ from tautlog.record import Record, add_marks, open_record
 from tautlog.trace import Trace
 
 if TYPE_CHECKING:  # marking needs no plan
-    from tautlog.campaign import Campaign
+    from tautlog.expected import Expectations
 
 Marked = dict[str, Any]
+AS_BEFORE = 0  # a class that is none: as the newest marks were made, 180 without any
 
 
 def mark_record(
     record: Record,
     *,
     trace: Trace | None = None,
-    cfc: int | None = 180,
-    zero: str = "slack",
+    cfc: int | None = AS_BEFORE,
+    zero: str = "",
     budget: bool = False,
+    expectations: Expectations | None = None,
 ) -> Marked:
     """Marks and verdicts of a record, as ``tautlog mark --json`` prints them.
+
+    Nothing else makes figures of a record: whoever shows some asks here, and where nobody
+    says otherwise they are made as they were when they were last kept.
 
     Parameters
     ----------
@@ -35,17 +40,32 @@ def mark_record(
     trace : Trace or None
         Its trace, where it was read already.
     cfc, zero : int or None, str
-        As for `marking.mark`.
+        As for `marking.mark`; `AS_BEFORE` and "" for those of the newest marks.
     budget : bool
         Add the uncertainty of the figures that decide, part by part.
+    expectations : Expectations or None
+        Of its campaign, for a record of which nobody predicted anything yet.
     """
     setup = record.inspected_setup
+    cfc, zero = _as_before(record, cfc, zero)
     marks = mark(record.trace() if trace is None else trace, setup, cfc=cfc, zero=zero)
     marked = as_json(marks, judge(marks, setup), str(record.path))
+    marked["zero"] = zero
+    marked["origin"] = record.origin
     marked["decision"] = _decision(record)
+    marked["calibration"] = _calibration(record)
+    marked["predicted"] = predicted_of(record, expectations)
     if budget:
         marked["budgets"] = budgets_as_json(marks)
     return marked
+
+
+def _as_before(record: Record, cfc: int | None, zero: str) -> tuple[int | None, str]:
+    """Class and zero as asked for, else as in the newest marks."""
+    before = record.marks[-1].settings if record.marks else {}
+    if cfc == AS_BEFORE:
+        cfc = before.get("cfc", 180)
+    return cfc, zero or str(before.get("zero") or "slack")
 
 
 def _decision(record: Record) -> dict[str, Any] | None:
@@ -55,22 +75,62 @@ def _decision(record: Record) -> dict[str, Any] | None:
     return {key: one for key, one in asdict(record.decisions[-1]).items() if key != "number"}
 
 
-def keep_marks(path: Path, marked: Marked, *, cfc: int | None, zero: str) -> str:
+def _calibration(record: Record) -> dict[str, Any]:
+    """What made forces of volts, and, where it is not the record's own, who chose it and why."""
+    used, chosen = record.calibration_used, record.recalibration
+    told = {
+        "newton_per_volt": used.newton_per_volt,
+        "expanded_u_fraction": used.expanded_u_fraction,
+        "range_n": used.range_n,
+        "date": used.date,
+        "note": used.note,
+    }
+    if chosen is None:
+        return {**told, "file": "", "sha256": "", "by": "", "reason": "", "utc": ""}
+    return {
+        **told,
+        **{name: getattr(chosen, name) for name in ("file", "sha256", "by", "reason", "utc")},
+        "recorded_newton_per_volt": record.calibration.newton_per_volt,
+    }
+
+
+def predicted_of(record: Record, expectations: Expectations | None = None) -> dict[str, Any] | None:
+    """What was predicted of a drop: on the day, if that was kept; a rehearsal has none.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    expectations : Expectations or None
+        What its campaign lets expect, where nothing was kept on the day; without it the
+        newest marks are asked.
+    """
+    kept = [one.result["predicted"] for one in record.marks if one.result.get("predicted")]
+    on_the_day = next((one for one in kept if one.get("on_the_day")), None)
+    if on_the_day or record.rehearsed:
+        return None if record.rehearsed else on_the_day
+    if expectations is not None:
+        return expectations.of(record.setup, record.utc)
+    return kept[-1] if kept else None
+
+
+def keep_marks(record: Record, marked: Marked) -> str:
     """Append a marking run to its record; why not, when the record cannot be written."""
+    settings = {"cfc": marked["cfc"], "zero": marked["zero"]}
+    if record.recalibration:
+        settings["calibration"] = record.recalibration.told()
     try:
-        add_marks(path, {"cfc": cfc, "zero": zero}, marked)
+        add_marks(record.path, settings, marked)
     except RecordError as problem:
         return str(problem)
     return ""
 
 
-def picture_of(
-    record: Record, marked: Marked, path: Path, campaign: Campaign | None = None
-) -> Path:
-    """Draw a record to a new file, over what its campaign lets expect."""
+def picture_of(record: Record, marked: Marked, path: Path) -> Path:
+    """Draw a record to a new file, over what was predicted of it."""
     # Drawing takes as long to import as all else together.
     from tautlog import picture
-    from tautlog.expected import expected_of
+    from tautlog.expected import expected_from
 
     setup = record.setup
     what = ", ".join(
@@ -86,18 +146,21 @@ def picture_of(
         if text
     )
     title = f"{record.path.name}: {what}"
-    expected = expected_of(campaign, setup)
+    expected = expected_from(marked["predicted"])
     picture.save(picture.draw(record.trace(), marked, title, expected), path)
     return path
 
 
-def mark_new(path: Path, *, cfc: int | None = 180) -> Marked:
-    """Mark a new record and keep the marks with it."""
-    marked = mark_record(open_record(path), cfc=cfc)
-    keep_marks(path, marked, cfc=cfc, zero="slack")
+def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Marked:
+    """Mark a new record and keep the marks with it, and what its campaign let expect."""
+    from tautlog.expected import expectations_at
+
+    record = open_record(path)
+    marked = mark_record(record, cfc=cfc, expectations=expectations_at(path))
+    keep_marks(record, marked)
     return marked
 
 
-def draw_new(path: Path, marked: Marked, campaign: Campaign | None = None) -> Path:
+def draw_new(path: Path, marked: Marked) -> Path:
     """Draw a new record beside itself."""
-    return picture_of(open_record(path), marked, path.with_suffix(".png"), campaign)
+    return picture_of(open_record(path), marked, path.with_suffix(".png"))

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from tautlog.origin import MARK, REHEARSED
+
 # Reasons that stand before others and are no fault.
 _NO_FAULT = frozenset(
     "closure-good closure-unknown release-unknown shunt-good gap zero-drift zero-return".split()
@@ -56,12 +58,38 @@ def quick_look(marked: Mapping[str, Any]) -> list[str]:
         The object that ``tautlog mark --json`` prints.
     """
     return [
-        f"1 rest: {_rest_words(marked)}",
-        f"2 {words(marked['record_verdict'])}{_first_reason(marked)}",
-        f"3 {_load_words(marked)}",
-        f"4 {words(marked['trace_says'])}",
-        f"5 {words(marked['test_verdict'])}; {_next_words(marked)}",
+        f"1 {_only_rehearsed(marked)}rest: {_rest_words(marked)}",
+        f"2 {_only_rehearsed(marked)}{words(marked['record_verdict'])}{_first_reason(marked)}",
+        f"3 {_only_rehearsed(marked)}{_load_words(marked)}",
+        f"4 {_only_rehearsed(marked)}{words(marked['trace_says'])}",
+        f"5 {_only_rehearsed(marked)}{test_words(marked)}; {_next_words(marked)}",
     ]
+
+
+def test_words(marked: Mapping[str, Any]) -> str:
+    """What the test counts as: what is proposed, and beside it what a person decided."""
+    proposed, decision = words(marked["test_verdict"]), marked.get("decision")
+    if not decision:
+        return proposed
+    return f"{proposed} is proposed, {decided_words(decision)}"
+
+
+def decided_words(decision: Mapping[str, Any]) -> str:
+    """Who decided what."""
+    return f"{words(decision['verdict']).removeprefix('test: ')} decided by {decision['by']}"
+
+
+def prediction_words(predicted: Mapping[str, Any], measured_n: float | None = None) -> str:
+    """A prediction, and what was measured over it."""
+    peak, low, high = (predicted[f"peak_{name}_n"] for name in ("force", "low", "high"))
+    text = f"predicted {peak:.0f} N ({low:.0f} to {high:.0f} N)"
+    if measured_n is not None:
+        text += f"; measured over predicted {abs(measured_n) / peak:.3f}"
+    return text
+
+
+def _only_rehearsed(marked: Mapping[str, Any]) -> str:
+    return f"{MARK}: " if marked.get("origin") == REHEARSED else ""
 
 
 def _rest_words(marked: Mapping[str, Any]) -> str:
