@@ -24,7 +24,7 @@ class RecordSummary(NamedTuple):
         The file; a text, because ten thousand paths take as long as all else of a list.
     problem : str
         Why the file cannot be read, or "". Then nothing else is known.
-    utc, status, article, line : str
+    utc, status, article, line, mount : str
         As in the record.
     mass_kg, height_m, target_n : float or None
         As in the record.
@@ -40,6 +40,8 @@ class RecordSummary(NamedTuple):
         The seal in the file, or ""; that of what is in the file.
     differs : str
         What is not as it was sealed, or "".
+    released : bool
+        The sled may have loaded what it hangs on; not where it was called off before.
     """
 
     file: str
@@ -62,6 +64,8 @@ class RecordSummary(NamedTuple):
     seal: str = ""
     seal_now: str = ""
     differs: str = ""
+    mount: str = ""
+    released: bool = True
 
     @property
     def path(self) -> Path:
@@ -112,6 +116,8 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         seal=check.stored if check else "",
         seal_now=check.computed if check else "",
         differs=", ".join(check.differs) if check else "",
+        mount=setup.mount,
+        released=record.released,
     )
 
 

@@ -23,7 +23,7 @@ from tautlog.archive import RecordSummary, summary_of
 from tautlog.errors import RecordError
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 4  # raise it when a summary changes: all is then made again
+LAYOUT = 5  # raise it when a summary changes: all is then made again
 ENOUGH_FOR_CORES = 64
 _TABLES = (
     "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",

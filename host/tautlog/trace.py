@@ -91,7 +91,7 @@ class DropSetup:
         What hangs between the cell and the article, or between cell and sled.
     shortest_s, longest_s : float or None
         What the duration, above 10 % of the peak, must lie between.
-    article, line, operator, note : str
+    article, line, mount, operator, note : str
         Identities and remarks, as typed.
     shunt_off : float or None
         Step of the shunt resistor after the drop over that before it, less one; measured.
@@ -119,6 +119,7 @@ class DropSetup:
     checklist: str = ""
     override: str = ""
     article_finding: str = "not-inspected"
+    mount: str = ""
 
     @property
     def weight_n(self) -> float | None:

@@ -71,7 +71,7 @@ trace (negative before it, and counted with the samples of gaps); `stamp_us` uin
 as above; `value` int32, its meaning depends on the event.
 
 ``/setup`` attributes mass_kg, height_m, target_n, limit_n, fittings_kg, shortest_s,
-longest_s (float); article, line, operator, note, article_finding, checklist (one JSON
+longest_s (float); article, line, mount, operator, note, article_finding, checklist (one JSON
 object), override, end_state
 (string): what people said of the drop.
 

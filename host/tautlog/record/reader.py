@@ -24,6 +24,7 @@ from tautlog.stream import BoardEvent, Instrument
 from tautlog.trace import DropSetup, Trace
 
 RELEASE_EVENT = "release-opened"
+RELEASE_EVENTS = (RELEASE_EVENT, "release-by-force")
 ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
 # Flags of a block whose samples stand nobody knows where.
 MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
@@ -151,6 +152,14 @@ class Record:
     def release_index(self) -> int | None:
         """Sample of the first opening of the release switch, from the trace's start."""
         return self._first_of(RELEASE_EVENT)
+
+    @property
+    def released(self) -> bool:
+        """Whether the drop may have loaded what it hangs on: not where it was called off before."""
+        if self.status != "aborted" or any(one.name in RELEASE_EVENTS for one in self.events):
+            return True
+        told = self.marks[-1].result.get("load_verdict") if self.marks else None
+        return (told or "no-load") != "no-load"
 
     def counts(self) -> npt.NDArray[np.uint16]:
         """Return the raw samples as stored, shape (samples, channels).
