@@ -158,8 +158,9 @@ class Record:
         """Whether the drop may have loaded what it hangs on: not where it was called off before."""
         if self.status != "aborted" or any(one.name in RELEASE_EVENTS for one in self.events):
             return True
-        told = self.marks[-1].result.get("load_verdict") if self.marks else None
-        return (told or "no-load") != "no-load"
+        told = self.marks[-1].result if self.marks else {}
+        loaded = (told.get("load_verdict") or "no-load") != "no-load"
+        return loaded or told.get("peak_force_n") is not None
 
     def counts(self) -> npt.NDArray[np.uint16]:
         """Return the raw samples as stored, shape (samples, channels).
