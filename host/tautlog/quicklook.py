@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from collections.abc import Sequence
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tautlog.errors import RecordError
+from tautlog.errors import CampaignError, RecordError
 from tautlog.judge import as_json, budgets_as_json, judge
 from tautlog.marking import mark
+from tautlog.recalibration import choose
 from tautlog.record import Record, add_marks, open_record
 from tautlog.trace import Trace
 
@@ -16,6 +18,7 @@ if TYPE_CHECKING:  # marking needs no plan
     from tautlog.expected import Expectations
 
 Marked = dict[str, Any]
+VERDICT_KEYS = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
 AS_BEFORE = 0  # a class that is none: as the newest marks were made, 180 without any
 
 
@@ -60,12 +63,50 @@ def mark_record(
     return marked
 
 
+def recalibrated(record: Record, which: str | None, *, by: str, reason: str) -> Record:
+    """A record that is marked with another calibration; as it is where none is asked for.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    which : str or None
+        As for `recalibration.choose`.
+    by, reason : str
+        On whose word, and why.
+
+    Raises
+    ------
+    CampaignError
+        If name or reason lack, or there is no such calibration.
+    RecordError
+        If the record is imported: its values came as forces.
+    """
+    if which is None:
+        if by or reason:
+            raise CampaignError("--by and --reason go with --calibration: say which one")
+        return record
+    if record.instrument is None:
+        raise RecordError(
+            f"{record.path} is an imported trace, whose values came as forces: no calibration of "
+            "this rig says anything of them",
+            path=str(record.path),
+        )
+    chosen = choose(which, record.path, record.calibration, by=by, reason=reason)
+    return replace(record, recalibration=chosen)
+
+
 def _as_before(record: Record, cfc: int | None, zero: str) -> tuple[int | None, str]:
     """Class and zero as asked for, else as in the newest marks."""
     before = record.marks[-1].settings if record.marks else {}
     if cfc == AS_BEFORE:
         cfc = before.get("cfc", 180)
     return cfc, zero or str(before.get("zero") or "slack")
+
+
+def class_to_begin_with(records: Sequence[Record], cfc: int | None) -> int | None:
+    """The class for several records in one window: as asked, else that of the first's marks."""
+    return _as_before(records[0], cfc, "")[0]
 
 
 def _decision(record: Record) -> dict[str, Any] | None:
@@ -116,7 +157,7 @@ def predicted_of(record: Record, expectations: Expectations | None = None) -> di
 
 def keep_marks(record: Record, marked: Marked) -> str:
     """Append a marking run to its record; why not, when the record cannot be written."""
-    settings = {"cfc": marked["cfc"], "zero": marked["zero"]}
+    settings: dict[str, Any] = {"cfc": marked["cfc"], "zero": marked["zero"]}
     if record.recalibration:
         settings["calibration"] = record.recalibration.told()
     try:
@@ -124,6 +165,15 @@ def keep_marks(record: Record, marked: Marked) -> str:
     except RecordError as problem:
         return str(problem)
     return ""
+
+
+KEPT = ("peak_force_n", "cfc", *VERDICT_KEYS)
+
+
+def as_kept(record: Record, marked: Marked) -> bool:
+    """Whether marks say what the newest ones say that are kept with the record."""
+    kept = record.marks[-1].result if record.marks else {}
+    return bool(kept) and all(kept.get(name) == marked[name] for name in KEPT)
 
 
 def picture_of(record: Record, marked: Marked, path: Path) -> Path:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from tautlog.origin import MARK, REHEARSED
+from tautlog.origin import IMPORTED, MARK, REHEARSED
 
 # Reasons that stand before others and are no fault.
 _NO_FAULT = frozenset(
@@ -36,6 +36,8 @@ _WORDS = {
 }
 
 VERDICTS = tuple(_WORDS)
+# Of the test; the same as `judge.TEST_VERDICTS`, which needs the filters to be loaded.
+TEST_VERDICTS = tuple(one for one, told in _WORDS.items() if told.startswith("test: "))
 
 
 def words(verdict: object) -> str:
@@ -79,6 +81,18 @@ def decided_words(decision: Mapping[str, Any]) -> str:
     return f"{words(decision['verdict']).removeprefix('test: ')} decided by {decision['by']}"
 
 
+def force_text(value: float | None, spread: float | None = None) -> str:
+    """A force in whole newtons, with its expanded uncertainty; the same in list and report."""
+    if value is None:
+        return "-"
+    return f"{value:.0f}" + ("" if spread is None else f" +/- {spread:.0f}")
+
+
+def plain_number(value: float) -> str:
+    """A mass or a height as somebody would write it: four digits, no powers of ten."""
+    return f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
+
+
 def prediction_words(predicted: Mapping[str, Any], measured_n: float | None = None) -> str:
     """A prediction, and what was measured over it."""
     peak, low, high = (predicted[f"peak_{name}_n"] for name in ("force", "low", "high"))
@@ -86,6 +100,29 @@ def prediction_words(predicted: Mapping[str, Any], measured_n: float | None = No
     if measured_n is not None:
         text += f"; measured over predicted {abs(measured_n) / peak:.3f}"
     return text
+
+
+def notes(marked: Mapping[str, Any]) -> list[str]:
+    """What stands beside the verdicts: origin, prediction, and a calibration of another day."""
+    found = []
+    if marked.get("origin") == REHEARSED:
+        found.append(f"{MARK}: the rig was simulated, nothing moved; it counts for nothing")
+    if marked.get("origin") == IMPORTED:
+        found.append("imported: the trace is of another instrument")
+    predicted = marked.get("predicted")
+    if predicted:
+        told = prediction_words(predicted, marked["peak_force_n"])
+        found.append(f"{told}; from line {predicted['line']} by {predicted['source']}")
+    calibration = marked.get("calibration") or {}
+    if calibration.get("by"):
+        which = calibration["file"] or "the record's own again"
+        found.append(
+            f"calibration {which}, {calibration['newton_per_volt']:.6g} N/V of "
+            f"{calibration['date'] or 'no date'}, chosen by {calibration['by']} "
+            f"({calibration['reason']}); recorded under "
+            f"{calibration['recorded_newton_per_volt']:.6g} N/V"
+        )
+    return found
 
 
 def _only_rehearsed(marked: Mapping[str, Any]) -> str:
@@ -113,9 +150,9 @@ def _first_reason(marked: Mapping[str, Any]) -> str:
 
 def _load_words(marked: Mapping[str, Any]) -> str:
     peak, spread = marked["peak_force_n"], marked["peak_force_expanded_u_n"]
-    load = "no peak" if peak is None else f"peak {peak:.0f} N"
     factor = marked.get("peak_coverage_factor") or 2.0
-    around = "" if spread is None else f" +/- {spread:.0f} N (k = {factor:.2g})"
+    load = "no peak" if peak is None else f"peak {force_text(peak)} N"
+    around = "" if spread is None else f" +/- {force_text(spread)} N (k = {factor:.2g})"
     return f"{load}{around}: {words(marked['load_verdict'])}"
 
 

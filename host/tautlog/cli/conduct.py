@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -16,9 +16,6 @@ from tautlog.link import SerialLink
 from tautlog.quicklook import draw_new, mark_new
 from tautlog.record import open_record
 from tautlog.session import Session
-
-if TYPE_CHECKING:
-    from tautlog.campaign import Campaign
 
 
 def conduct(
@@ -52,7 +49,6 @@ def show_outcome(
     cfc: int | None,
     as_json: bool,
     truth: Callable[[int], dict[str, Any]] | None = None,
-    campaign: Campaign | None = None,
 ) -> None:
     """Mark the new record, say what was found, draw it.
 
@@ -60,8 +56,6 @@ def show_outcome(
     ----------
     truth : callable, optional
         True figures of a rehearsed drop, from the index of the record's first sample.
-    campaign : Campaign, optional
-        Whose line tells what was to be expected.
     """
     if outcome.early:
         crew.say("the recording was ended early by Ctrl-C; the release drive is low")
@@ -74,7 +68,7 @@ def show_outcome(
         # The verdict first: drawing takes longer than all else.
         print_verdict(marked)
         print_figures(marked, true)
-    picture = draw_new(outcome.path, marked, campaign)
+    picture = draw_new(outcome.path, marked)
     if as_json:
         result = {"record": str(outcome.path), "picture": str(picture)}
         print_json(result | ({"truth": true} if truth else {}) | {"marks": marked})

@@ -54,7 +54,7 @@ def command(
     override_by: str | None,
     override_reason: str | None,
     live: bool,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
     **setup: Any,
 ) -> None:
@@ -96,7 +96,7 @@ def command(
                 add_shunt_check(outcome.path, before_v=before_v, after_v=after_v)
             except TautlogError as problem:
                 trouble = problem
-        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json, campaign=campaign)
+        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)
     if trouble is not None:
         raise LinkError(
             f"the shunt's step after the drop could not be read ({trouble}); the record is whole, "

@@ -85,7 +85,7 @@ def command(
     speed: float,
     serve: int | None,
     live: bool,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
 ) -> None:
     """Rehearse a whole drop with no hardware.
