@@ -15,9 +15,16 @@ from tautlog.errors import CampaignError
 from tautlog.jsonlines import add_line, read_lines
 from tautlog.moment import stamp
 from tautlog.origin import MARK
+from tautlog.verdict_words import force_text
 
 FILE_NAME = "ledger.jsonl"
 KINDS = ("article", "line", "mount")
+UNNAMED = "(not named)"
+# Of a table: what stands above the columns, from `Exposure.kind` to `last_utc`.
+HEAD = (
+    *("what", "name", "drops", "by hand", "peak not known", "unreadable files", "highest N"),
+    "last",
+)
 
 
 @dataclass(frozen=True)
@@ -145,6 +152,13 @@ def exposures(
         lost = [one for one in broken if _last_written(one) >= since]
         found.append(_exposure("mount", name, [*mine, *lost], by_hand, len(lost)))
     return found + [_exposure("file", one.path.name, [one], [], 1) for one in broken]
+
+
+def row(one: Exposure) -> list[str]:
+    """One line of the ledger, as everywhere."""
+    figures = (one.drops, one.entered, one.invalid, one.unreadable)
+    cells = [*map(str, figures), force_text(one.highest_n), one.last_utc or "-"]
+    return [one.kind, one.name or UNNAMED, *cells]
 
 
 def rehearsals(records: list[RecordSummary]) -> list[Exposure]:

@@ -176,6 +176,22 @@ def as_kept(record: Record, marked: Marked) -> bool:
     return bool(kept) and all(kept.get(name) == marked[name] for name in KEPT)
 
 
+def unlike_kept(record: Record, marked: Marked) -> str:
+    """In words, what the newest marks say otherwise that are kept with a record; "" for nothing."""
+    if not record.marks or as_kept(record, marked):
+        return ""
+    newest = record.marks[-1]
+    told = [
+        f"{name} {newest.result.get(name)}, here {marked[name]}"
+        for name in KEPT
+        if newest.result.get(name) != marked[name]
+    ]
+    return (
+        f"the newest marks kept with the record, of {newest.utc[:10]} by {newest.software}, say "
+        f"{'; '.join(told)}: `tautlog mark` makes them one"
+    )
+
+
 def picture_of(record: Record, marked: Marked, path: Path) -> Path:
     """Draw a record to a new file, over what was predicted of it."""
     # Drawing takes as long to import as all else together.

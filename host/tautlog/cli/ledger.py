@@ -25,6 +25,7 @@ from tautlog.cli import options
 )
 @click.option("--by", default="", metavar="NAME", help="Who enters it.")
 @click.option("--note", default="", metavar="TEXT", help="What happened.")
+@options.rehearsed_option
 @options.json_option
 def command(
     folder: Path | None,
@@ -35,11 +36,13 @@ def command(
     peak_n: float | None,
     by: str,
     note: str,
+    rehearsed: bool,
     as_json: bool,
 ) -> None:
     """Count the drops of every article, line and mount.
 
-    Every drop ages what it pulls, also an invalid one and one that nobody recorded.
+    Every drop ages what it pulls, also an invalid or aborted one, one whose file cannot be
+    read, and one that nobody recorded. Rehearsals never count.
     """
     from rich.console import Console
     from rich.markup import escape
@@ -47,7 +50,7 @@ def command(
 
     from tautlog.catalogue import catalogued
     from tautlog.cli.output import print_json
-    from tautlog.ledger import add_entry, exposures, read_entries
+    from tautlog.ledger import HEAD, add_entry, exposures, read_entries, rehearsals, row
 
     campaign = options.here()
     where = folder or options.folder_here()
@@ -64,7 +67,9 @@ def command(
             note=note,
         )
     mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
-    found = exposures(catalogued(where), read_entries(where), mounts)
+    there = catalogued(where)
+    found = exposures(there, read_entries(where), mounts)
+    found += rehearsals(there) if rehearsed else []
     if as_json:
         print_json([asdict(one) for one in found])
         return
@@ -72,17 +77,8 @@ def command(
         click.echo("no drops here")
         return
     table = Table(box=None, pad_edge=False)
-    for name in ("what", "name", "drops", "by hand", "peak not known", "highest N", "last"):
+    for name in HEAD:
         table.add_column(name, justify="left" if name in ("what", "name", "last") else "right")
     for one in found:
-        highest = "-" if one.highest_n is None else f"{one.highest_n:.0f}"
-        table.add_row(
-            one.kind,
-            escape(one.name),
-            str(one.drops),
-            str(one.entered),
-            str(one.invalid),
-            highest,
-            one.last_utc,
-        )
+        table.add_row(*map(escape, row(one)))
     Console(highlight=False, width=130).print(table)
