@@ -173,9 +173,8 @@ def _outcome(marked: Marked) -> str:
     proposed = words(marked["test_verdict"]).removeprefix("test: ")
     if marked["decision"]:
         decided = words(marked["decision"]["verdict"]).removeprefix("test: ")
-        proposed = f"{decided} as decided" + (
-            f" ({proposed} was proposed)" if decided != proposed else ""
-        )
+        was = "" if decided == proposed else f" (proposed: {proposed})"
+        proposed = f"{decided} as decided{was}"
     if marked["origin"] == REHEARSED:
         return f"{MARK} ({proposed})"
     return proposed
