@@ -188,13 +188,15 @@ def test_every_drop_counts():
         summary(record_verdict="invalid", peak_force_n=1500.0),
         summary(article="b", peak_force_n=None),
         summary(status="aborted", released=False),
+        summary(status="aborted", article="c", peak_force_n=700.0),
     ]
     by_hand = Entry("2026-03-05T00:00:00Z", "me", article="a", peak_at_most_n=2000.0)
     found = told(records, [by_hand], [("m", "2026-03-03")])
     article = found["article", "a"]
     assert (article.drops, article.recorded, article.entered, article.invalid) == (3, 2, 1, 1)
     assert article.highest_n == 2000.0
-    assert found["line", "l"].drops == 3
+    assert found["line", "l"].drops == 4
+    assert found["article", "c"].highest_n == 700.0  # aborted after its release: it counts
     assert found["mount", "m"].drops == 1  # since its proof
 
 
@@ -233,10 +235,10 @@ def test_what_names_no_article_is_told_too():
 def test_entries_are_added_and_read_back(tmp_path):
     hostile = 'x"}\n{"by": "<b>'
     add_entry(tmp_path, by="me", article="a", note=hostile)
-    add_entry(tmp_path, by="you", line="l", peak_at_most_n=5.0)
+    add_entry(tmp_path, by="you", line="l", peak_at_most_n=50.0)
     first, second = read_entries(tmp_path)
     assert first.note == hostile
-    assert second.peak_at_most_n == 5.0
+    assert second.peak_at_most_n == 50.0
     with pytest.raises(CampaignError, match="names an article"):
         add_entry(tmp_path, by="me")
     (tmp_path / "ledger.jsonl").write_text("{}\n{\n")
@@ -312,7 +314,8 @@ def change(kite, old, new):
 def test_a_drop_above_the_proof_is_refused_and_an_override_is_kept(kite):
     from tautlog.errors import RefusedError
 
-    assert permit(kite).override == ""  # nobody said how far it is proven: told, not refused
+    with pytest.raises(RefusedError, match="no proof pull of the mount beam-1 is on record"):
+        permit(kite)
     change(kite, "proven_n = 0.0", "proven_n = 2000.0")
     with pytest.raises(RefusedError, match="good for peaks up to 1600 N"):
         permit(kite)
@@ -327,6 +330,7 @@ def test_a_required_list_is_required(kite):
     from tautlog.errors import RefusedError
 
     change(kite, 'checklist = "advised"', 'checklist = "required"')
+    change(kite, "proven_n = 0.0", "proven_n = 4000.0")
     with pytest.raises(RefusedError, match="no fresh checklist"):
         permit(kite)
     add_checklist(kite, complete())

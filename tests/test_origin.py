@@ -10,8 +10,8 @@ from tautlog.campaign import read_campaign, write_new_campaign
 from tautlog.catalogue import catalogued
 from tautlog.chain import read_chain
 from tautlog.cli import run
-from tautlog.cli.planning import drops_since_proof
 from tautlog.lines import line_for
+from tautlog.permit import drops_since_proof
 from tautlog.quicklook import mark_new
 from tautlog.record import open_record
 
@@ -25,6 +25,11 @@ def kite(tmp_path, monkeypatch, capsys):
         mark_new(made(folder / f"{name}.h5", **more))
     capsys.readouterr()
     return folder
+
+
+def since_proof(folder):
+    campaign = read_campaign(folder)
+    return drops_since_proof(campaign, campaign.mounts[0])
 
 
 def said(capsys, *arguments):
@@ -58,9 +63,8 @@ def test_it_counts_for_nothing(kite, capsys):
     assert "rehearsals, which count for nothing: 1" in out
     rows = json.loads(said(capsys, "ledger", "--json")[1])
     assert {one["drops"] for one in rows if one["kind"] in ("article", "line", "mount")} == {1}
-    campaign = read_campaign(kite)
-    assert drops_since_proof(campaign) == 1
-    assert line_for(campaign, SETUP.line).stiffness_n_per_m < 25_000.0
+    assert since_proof(kite) == 1
+    assert line_for(read_campaign(kite), SETUP.line).stiffness_n_per_m < 25_000.0
     assert said(capsys, "verify")[1].strip() == "1 intact"
     assert said(capsys, "report")[0] == 0
     assert "played" not in (kite / "report.html").read_text()
@@ -104,7 +108,7 @@ def test_a_drop_that_was_relabelled_as_a_rehearsal_is_not_hidden(kite, capsys):
         file.attrs["origin"] = "rehearsed"
     assert [one.name for one in catalogued(kite) if not one.rehearsed] == ["real"]
     assert "it counts" in said(capsys, "list")[1]
-    assert drops_since_proof(read_campaign(kite)) == 1
+    assert since_proof(kite) == 1
     status, out, _ = said(capsys, "verify")
     assert status == 1
     assert "real.h5" in out

@@ -14,7 +14,7 @@ from tautlog.calibrations import FOLDER, FORMAT
 from tautlog.campaign import read_campaign, write_new_campaign
 from tautlog.catalogue import catalogued
 from tautlog.cli import run
-from tautlog.cli.planning import drops_since_proof
+from tautlog.permit import drops_since_proof
 from tautlog.quicklook import mark_new
 from tautlog.record import open_record
 
@@ -33,6 +33,11 @@ def record(kite):
     return path
 
 
+def since_proof(folder):
+    campaign = read_campaign(folder)
+    return drops_since_proof(campaign, campaign.mounts[0])
+
+
 def said(capsys, *arguments):
     capsys.readouterr()
     status = run([str(one) for one in arguments])
@@ -40,10 +45,10 @@ def said(capsys, *arguments):
     return status, out, err
 
 
-def calibrated(folder, number, slope, date):
+def calibrated(folder, number, slope, date, note="later"):
     """A calibration's file as the campaign keeps it; only what is read of it."""
     (folder / FOLDER).mkdir(exist_ok=True)
-    values = vars(replace(CALIBRATION, newton_per_volt=slope, date=date, note=f"no {number}"))
+    values = vars(replace(CALIBRATION, newton_per_volt=slope, date=date, note=note))
     path = folder / FOLDER / f"{number:04d}_{date}.json"
     path.write_text(json.dumps({"format": FORMAT, "version": 1, "calibration": values}))
     return path
@@ -91,6 +96,23 @@ def test_later_readers_go_on_with_it_until_the_own_one_is_taken_again(record, ki
     assert f"{one.peak_force_n:.0f} +/- " in page
     assert said(capsys, "mark", record, "--calibration", "own", *given)[0] == 0
     assert catalogued(kite)[0].peak_force_n == pytest.approx(own)
+
+
+def test_a_corrected_calibration_is_told_and_taken_no_more(record, kite, capsys):
+    wrong = calibrated(kite, 1, 1000.0, "2026-03-01", note="")
+    right = calibrated(kite, 2, 1040.0, "2026-03-20")
+    told = json.loads(right.read_text())
+    told["supersedes"] = {"file": wrong.name, "by": "A", "reason": "grams for newtons"}
+    right.write_text(json.dumps(told))
+    _, out, _ = said(capsys, "mark", record)
+    assert "0001_2026-03-01.json was superseded by 0002_2026-03-20.json" in out
+    assert "grams for newtons" in out
+    given = ("--by", "A", "--reason", "x")
+    status, _, err = said(capsys, "mark", record, "--calibration", wrong, *given)
+    assert status == 1
+    assert "was superseded" in err
+    assert said(capsys, "mark", record, "--calibration", "newest", *given)[0] == 0
+    assert "superseded" not in said(capsys, "mark", record)[1]
 
 
 def test_many_records_at_once(record, kite, capsys):
@@ -225,7 +247,7 @@ def test_the_ledger_of_a_report_is_the_ledger(record, kite, capsys):
     drops = {(one["kind"], one["name"]): one["drops"] for one in rows}
     assert drops["article", "bridle-1"] == drops["line", SETUP.line] == 2
     assert drops["file", "lost.h5"] == 1
-    assert drops_since_proof(read_campaign(kite)) == 3
+    assert since_proof(kite) == 3
     assert said(capsys, "report", "one.h5")[0] == 0
     page = html.unescape(re.sub(r"<[^>]*>", " ", (kite / "one.html").read_text()))
     assert re.search(r"article\s+bridle-1\s+2\s", page)

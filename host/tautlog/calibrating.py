@@ -130,17 +130,19 @@ def calibrate(
     repeatability = _largest_gap(points, fit, by_direction=False)
     zero_return = _zero_return(points, fit)
     budget = _budget(fit, volts, loads, hysteresis, repeatability, zero_return)
-    zero_v = float(np.mean(volts[loads == loads.min()]))
+    # Level with no force: of the least load, less what that load adds.
+    zero_v = float(np.mean(volts[loads == loads.min()]) - loads.min() / line.coefficients[1])
     slope = float(fit.coefficients[1] + (2.0 * fit.coefficients[2] * zero_v if chosen == 2 else 0))
     calibration = replace(
         base,
         newton_per_volt=slope,
         newton_per_square_volt=float(fit.coefficients[2]) if chosen == 2 else 0.0,
-        zero_v=zero_v if chosen == 2 else 0.0,
+        zero_v=zero_v,
         expanded_u_fraction=budget.expanded_u / top_n,
         range_n=top_n,
         date=date,
         note=note,
+        accepted="",
     )
     return Calibrated(
         calibration,
@@ -264,18 +266,6 @@ def _warnings(
     if line.residual_sd > 0.005 * top_n:
         found.append("the points scatter by more than 0.5 % of the range: look for what touches")
     return found
-
-
-def data_sheet_slope(
-    rated_n: float | None,
-    sensitivity_mv_per_v: float | None,
-    excitation_v: float | None,
-    gain: float | None,
-) -> float | None:
-    """Newtons per volt at the converter that a data sheet promises, or None."""
-    if not (rated_n and sensitivity_mv_per_v and excitation_v and gain):
-        return None
-    return rated_n / (1e-3 * sensitivity_mv_per_v * excitation_v * gain)
 
 
 def hanging_check(read_n: float, weight_n: float) -> tuple[bool, str]:

@@ -22,9 +22,11 @@ class Calibration:
     newton_per_volt : float
         Calibration factor, the inverse of the sensitivity. Negative when the
         cell is wired so that tension lowers the voltage.
-    newton_per_square_volt, zero_v : float
+    newton_per_square_volt : float
         Curvature: newton_per_square_volt x (volt - zero_v)**2 is added; newton_per_volt is the
         slope at zero_v. 0 for a straight line.
+    zero_v : float or None
+        Level at the converter with no force, as it was measured; None where nobody did.
     expanded_u_fraction : float
         Expanded relative uncertainty (k = 2) of a force, from the calibration
         alone. The default of 0.04 is common practice for a rig that nobody has
@@ -43,14 +45,16 @@ class Calibration:
     good_for_days : int
         Days from `date` on for which it counts; 0 for no end.
     date : str
-        ISO date, or "" when unknown.
+        ISO date, or "" when unknown; what is none counts as expired.
     note : str
         Serial numbers, method, who did it.
+    accepted : str
+        Who accepts a slope that is not plausible, and why: "NAME: REASON"; else "".
     """
 
     newton_per_volt: float = 1000.0
     newton_per_square_volt: float = 0.0
-    zero_v: float = 0.0
+    zero_v: float | None = None
     expanded_u_fraction: float = 0.04
     reference_v: float = 3.3
     converter_bits: int = 12
@@ -61,6 +65,7 @@ class Calibration:
     good_for_days: int = 365
     date: str = ""
     note: str = ""
+    accepted: str = ""
 
     def volt_per_count(self, reduction: int) -> float:
         """Volts of one count of a sample that sums `reduction` conversions."""
@@ -73,17 +78,20 @@ class Calibration:
         force = counts.astype(np.float64) * (self.volt_per_count(reduction) * self.newton_per_volt)
         if self.newton_per_square_volt:
             volts = counts * self.volt_per_count(reduction)
-            force += self.newton_per_square_volt * (volts - self.zero_v) ** 2
+            force += self.newton_per_square_volt * (volts - (self.zero_v or 0.0)) ** 2
         return force
 
     def expired_on(self, day: str) -> bool:
-        """Whether it is too old on an ISO day or time; False where nobody said."""
+        """Whether it is too old on an ISO day or time; False where nobody said.
+
+        A date that is no day tells no age: it counts as too old.
+        """
         if not self.good_for_days or not self.date:
             return False
         try:
-            made, used = (datetime.date.fromisoformat(one[:10]) for one in (self.date, day))
+            made, used = (datetime.date.fromisoformat(one) for one in (self.date, day[:10]))
         except ValueError:
-            return False
+            return True
         return (used - made).days > self.good_for_days
 
     def quantum_n(self, reduction: int) -> float:

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tautlog.calibration import Calibration
 from tautlog.errors import CampaignError
 from tautlog.health import Health
 from tautlog.loadpath import PathCheck
@@ -78,7 +79,7 @@ class Checklist:
 
 
 def measured_checks(
-    health: Health | None, folder: Path, target_n: float | None, calibration_expired: bool
+    health: Health | None, folder: Path, target_n: float | None, calibration: Calibration, day: str
 ) -> list[PathCheck]:
     """What a computer can see by itself.
 
@@ -90,17 +91,15 @@ def measured_checks(
         Where records go.
     target_n : float or None
         Force to be reached.
-    calibration_expired : bool
+    calibration : Calibration
+        That the drop will use.
+    day : str
         Of today.
     """
     free = shutil.disk_usage(folder).free
     found = [
         PathCheck("storage", free > LEAST_FREE_BYTES, f"{free / 1e9:.1f} GB free for records"),
-        PathCheck(
-            "calibration",
-            not calibration_expired,
-            "calibration " + ("too old" if calibration_expired else "not expired"),
-        ),
+        _calibration_age(calibration, day),
     ]
     if health is None:
         found.append(PathCheck("board", False, "no board was asked: give --port"))
@@ -125,6 +124,16 @@ def measured_checks(
             ),
         ]
     return found
+
+
+def _calibration_age(calibration: Calibration, day: str) -> PathCheck:
+    """Whether a calibration still counts; one without a day is not known to."""
+    if not calibration.date:
+        text = "calibration: nobody said of which day it is; see `tautlog calibrate`"
+        return PathCheck("calibration", False, text)
+    expired = calibration.expired_on(day)
+    text = f"calibration of {calibration.date} {'too old' if expired else 'not expired'}"
+    return PathCheck("calibration", not expired, text)
 
 
 def add_checklist(campaign_folder: Path, made: Checklist) -> Path:

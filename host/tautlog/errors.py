@@ -13,6 +13,7 @@
      |    +-- RecordExistsError(FileExistsError)
      +-- TraceImportError(ValueError)      a foreign trace cannot be understood
      +-- CampaignError(ValueError)    campaign.toml or a drop's set-up is wrong
+     |    +-- QuantityError          a number that makes no sense
      +-- PlanError(ValueError)        no drop can be planned so
      +-- CalibrationError(ValueError) points that no calibration can be made of
      +-- ScreenError                  no window can be opened here
@@ -104,6 +105,10 @@ class CampaignError(TautlogError, ValueError):
     def __init__(self, message: str, *, problems: tuple[str, ...] = ()) -> None:
         super().__init__(message)
         self.problems = problems
+
+
+class QuantityError(CampaignError):
+    """A number makes no sense: out of every plausible range, or none at all."""
 
 
 class PlanError(TautlogError, ValueError):

@@ -1,18 +1,20 @@
 """Ledger: what every article, line and mount has been through.
 
-Every drop counts, also an invalid one, and one that was never recorded: those are entered
-by hand, with bounds and a name.
+Every drop counts, also an invalid one, one that was aborted after its release, and one that
+was never recorded: those are entered by hand, with bounds and a name. See `jsonlines` for how
+an entry is corrected.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tautlog import quantities as q
 from tautlog.archive import RecordSummary
 from tautlog.errors import CampaignError
-from tautlog.jsonlines import add_line, read_lines
+from tautlog.jsonlines import Standing, add_line, read_standing
 from tautlog.moment import stamp
 from tautlog.origin import MARK
 from tautlog.verdict_words import force_text
@@ -29,7 +31,10 @@ HEAD = (
 
 @dataclass(frozen=True)
 class Entry:
-    """One drop that is in no record, as entered by hand."""
+    """One drop that is in no record, as entered by hand.
+
+    One that names nothing takes back the entry that it supersedes: there was no such drop.
+    """
 
     utc: str
     by: str
@@ -38,6 +43,17 @@ class Entry:
     mount: str = ""
     peak_at_most_n: float | None = None
     note: str = ""
+    supersedes: int | None = None
+    reason: str = ""
+
+    def __post_init__(self) -> None:
+        if self.peak_at_most_n is not None:
+            q.FORCE.require("peak_at_most_n", self.peak_at_most_n)
+
+    @property
+    def names_something(self) -> bool:
+        """Whether it tells of a drop at all."""
+        return bool(self.article or self.line or self.mount)
 
 
 @dataclass(frozen=True)
@@ -74,14 +90,29 @@ class Exposure:
 
 
 def read_entries(folder: Path) -> list[Entry]:
-    """Entries of a campaign's ledger, oldest first.
+    """Entries of a campaign's ledger that count, by the time of the drop.
 
     Raises
     ------
     CampaignError
         With the line that cannot be read.
     """
-    return read_lines(folder / FILE_NAME, Entry, "entry")
+    return [
+        replace(one.entry, utc=one.utc)
+        for one in all_entries(folder)
+        if one.superseded_by is None and one.entry and one.entry.names_something
+    ]
+
+
+def all_entries(folder: Path) -> list[Standing[Entry]]:
+    """Entries of a campaign's ledger, superseded ones too.
+
+    Raises
+    ------
+    CampaignError
+        With the line that cannot be read.
+    """
+    return read_standing(folder / FILE_NAME, Entry, "entry")
 
 
 def add_entry(
@@ -93,17 +124,19 @@ def add_entry(
     mount: str = "",
     peak_at_most_n: float | None = None,
     note: str = "",
+    supersedes: int | None = None,
+    reason: str = "",
 ) -> Entry:
-    """Append a drop that is in no record; nothing is rewritten.
+    """Append a drop that is in no record, or the correction of one; nothing is rewritten.
 
     Raises
     ------
     CampaignError
-        If it cannot be written, or names nothing.
+        If it cannot be written, names nothing, or its bound makes no sense.
     """
-    if not (article or line or mount):
+    entry = Entry(stamp(), by, article, line, mount, peak_at_most_n, note, supersedes, reason)
+    if supersedes is None and not entry.names_something:
         raise CampaignError("an entry names an article, a line or a mount")
-    entry = Entry(stamp(), by, article, line, mount, peak_at_most_n, note)
     add_line(folder / FILE_NAME, asdict(entry))
     return entry
 
@@ -125,8 +158,8 @@ def exposures(
     entries : list of Entry
         By hand.
     mounts : list of (str, str)
-        Names of the mounts and the day of their proof; every drop since then counts. A drop
-        that names no mount counts for all of them.
+        Names of the mounts and the day or moment of their proof; every drop since then
+        counts. A drop that names no mount may have been on any: it counts for each.
     """
     broken = [one for one in records if one.problem]
     good = _counted(records)
@@ -146,10 +179,12 @@ def exposures(
         since = told.get(name, "")
         if not name:
             continue
-        mine = [one for one in good if one.mount in ("", name) and one.utc[:10] >= since]
-        by_hand = [one for one in entries if one.mount in ("", name) and one.utc[:10] >= since]
+        mine = [one for one in good if one.mount in ("", name) and _not_before(one.utc, since)]
+        by_hand = [
+            one for one in entries if one.mount in ("", name) and _not_before(one.utc, since)
+        ]
         # Written before the proof, a broken file holds no drop of after it.
-        lost = [one for one in broken if _last_written(one) >= since]
+        lost = [one for one in broken if _not_before(_last_written(one), since)]
         found.append(_exposure("mount", name, [*mine, *lost], by_hand, len(lost)))
     return found + [_exposure("file", one.path.name, [one], [], 1) for one in broken]
 
@@ -182,10 +217,15 @@ def _counted(records: list[RecordSummary]) -> list[RecordSummary]:
     return found
 
 
+def _not_before(utc: str, since: str) -> bool:
+    """Whether a moment lies on or after a day, or a moment to the second."""
+    return utc[: len("2026-03-01T00:00:00")] >= since[: len("2026-03-01T00:00:00")]
+
+
 def _last_written(file: RecordSummary) -> str:
-    """Day on which a file was last written, at the earliest; the latest there is if unknown."""
+    """When a file was last written; the latest moment that there is where nobody knows."""
     try:
-        return f"{datetime.fromtimestamp(file.path.stat().st_mtime, UTC):%Y-%m-%d}"
+        return stamp(datetime.fromtimestamp(file.path.stat().st_mtime, UTC))
     except (OSError, OverflowError, ValueError):
         return "9999"
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from tautlog.errors import CampaignError, RecordError
 from tautlog.judge import as_json, budgets_as_json, judge
 from tautlog.marking import mark
-from tautlog.recalibration import choose
+from tautlog.recalibration import choose, corrected_since
 from tautlog.record import Record, add_marks, open_record
 from tautlog.trace import Trace
 
@@ -125,6 +125,7 @@ def _calibration(record: Record) -> dict[str, Any]:
         "range_n": used.range_n,
         "date": used.date,
         "note": used.note,
+        "corrected": "" if record.rehearsed else corrected_since(record.path, used),
     }
     if chosen is None:
         return {**told, "file": "", "sha256": "", "by": "", "reason": "", "utc": ""}

@@ -9,12 +9,12 @@ from __future__ import annotations
 import datetime
 import hashlib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
 from tautlog.calibration import Calibration
-from tautlog.calibrations import MEASURED, measured_in, newest_file
+from tautlog.calibrations import MEASURED, measured_in, newest_file, standing_files
 from tautlog.errors import CampaignError
 from tautlog.moment import stamp
 
@@ -76,8 +76,12 @@ def recalibration_in(settings: Mapping[str, Any], own: Calibration) -> Recalibra
     told = settings.get("calibration")
     if told is None:
         return None
-    kinds = {name: type(value) for name, value in asdict(own).items()}
-    measured = {name: kinds[name](told["measured"][name]) for name in MEASURED}
+    texts_of = {one.name for one in fields(Calibration) if one.type == "str"}
+    measured = {
+        name: value if value is None else str(value) if name in texts_of else float(value)
+        for name, value in told["measured"].items()
+        if name in MEASURED
+    }
     texts = {name: str(told[name]) for name in ("file", "sha256", "by", "reason", "utc")}
     return Recalibration(**texts, calibration=replace(own, **measured))
 
@@ -115,9 +119,36 @@ def choose(
             f"{record_path.parent} has no calibrations: name a file, or make one with "
             "`tautlog calibrate`"
         )
+    _refuse_superseded(path)
     measured, text = measured_in(path)
     used = replace(own, **measured)
     return Recalibration(path.name, hashlib.sha256(text).hexdigest(), by, reason, stamp(), used)
+
+
+def _refuse_superseded(path: Path) -> None:
+    """What was corrected is taken no more."""
+    for one in standing_files(path.parent.parent):
+        if one.path.name == path.name and one.superseded_by:
+            raise CampaignError(
+                f"{path.name} was superseded by {one.superseded_by} ({one.told}): take that one"
+            )
+
+
+def corrected_since(record_path: Path, used: Calibration) -> str:
+    """Which file of the record's campaign holds a calibration that was corrected, and by what.
+
+    "" where it still counts, or is none of the campaign's files.
+    """
+    for one in standing_files(record_path.parent):
+        if not one.superseded_by:
+            continue
+        try:
+            measured, _ = measured_in(one.path)
+        except CampaignError:
+            continue
+        if all(getattr(used, name) == value for name, value in measured.items()):
+            return f"{one.path.name} was superseded by {one.superseded_by} ({one.told})"
+    return ""
 
 
 def too_far_from(calibration: Calibration, day: str) -> bool:

@@ -201,8 +201,8 @@ def _drop(paper: Paper, drop: dict[str, Any]) -> None:
         )
     if override:
         paper.write_lines(
-            f"Dropped beyond the mount's proof by {override['by']}: {override['reason']} "
-            f"({override['refused']})."
+            f"Dropped all the same by {override['by']}: {override['reason']}. What stood against "
+            f"it: {override['refused']}."
         )
     paper.write_lines(drop["set_up"])
     if drop["plan"]:

@@ -122,6 +122,11 @@ def notes(marked: Mapping[str, Any]) -> list[str]:
             f"({calibration['reason']}); recorded under "
             f"{calibration['recorded_newton_per_volt']:.6g} N/V"
         )
+    if calibration.get("corrected"):
+        found.append(
+            f"THE CALIBRATION IS CORRECTED: {calibration['corrected']}; `tautlog mark "
+            "--calibration` takes another"
+        )
     return found
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.permit import override_options
 
 
 @click.command(name="drop")
@@ -35,10 +36,7 @@ from tautlog.cli import options
     help="How long to record after the release.",
 )
 @click.option("--shunt", is_flag=True, help="Read the shunt's step before and after.")
-@click.option(
-    "--override-by", metavar="NAME", help="Who drops beyond what the mount is proven for."
-)
-@click.option("--override-reason", metavar="TEXT", help="And why; both go into the record.")
+@override_options
 @options.live_option
 @options.cfc_option
 @options.json_option
@@ -69,6 +67,7 @@ def command(
     from tautlog.cli.permit import permitted
     from tautlog.drop import DropPlan
     from tautlog.errors import LinkError, TautlogError
+    from tautlog.permit import count_elsewhere
     from tautlog.record import add_shunt_check
 
     campaign = options.here()
@@ -88,7 +87,10 @@ def command(
         )
         plan = plan.at(options.record_path(out, campaign, plan.setup.article))
         before_v = shunt_step(port, plan, crew, timeout_scale) if shunt else None
-        outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
+        try:
+            outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
+        finally:
+            count_elsewhere(campaign, plan.setup, plan.path)
         trouble: TautlogError | None = None
         if before_v is not None:
             try:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.origin import MARK
 
@@ -19,8 +20,12 @@ if TYPE_CHECKING:
 @click.command(name="learn")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @click.option("--line", metavar="NAME", help="Which line; the campaign's without.")
-@click.option("--mass", "mass_kg", type=float, metavar="KG", help="Of the next drop.")
-@click.option("--height", "height_m", type=float, metavar="M", help="Of the next drop.")
+@click.option(
+    "--mass", "mass_kg", type=options.Number(q.MASS), metavar="KG", help="Of the next drop."
+)
+@click.option(
+    "--height", "height_m", type=options.Number(q.HEIGHT), metavar="M", help="Of the next drop."
+)
 @options.rehearsed_option
 @options.json_option
 def command(

@@ -1,0 +1,148 @@
+"""Plausibility: whether a calibration can be what it says, before anybody relies on it.
+
+Its slope is held against what the cell's data sheet and the gain promise; without a sheet
+against the calibration before it, and against what the rig is for. A calibration in
+millivolts, grams or kilograms is off by 1000 or 9.8, and is refused unless a named person
+accepts it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from tautlog.calibration import Calibration
+from tautlog.errors import CalibrationError
+
+if TYPE_CHECKING:  # it needs scipy, reading a campaign does not
+    from tautlog.calibrating import Point
+
+# Common practice: uncertified cells keep 2 mV/V within some per cent, excitation and a gain
+# set by resistors add a few more. A wrong unit, jumper or cell is off by far more.
+SLOPE_BAND = 0.10
+BETWEEN_BAND = 0.10  # from one calibration of the same chain to the next
+# Own choice: a chain whose rails are so many times the target apart shows it in a few counts.
+MOST_RANGE = 100.0
+LEAST_COUNTS = 20.0  # of the converter, that known loads must move the reading by
+UNIT_WITHIN = 0.2  # a ratio so near to that of two units is most likely their mistake
+G = 9.80665
+RATIOS = (
+    (1e3, "loads in g for kg, or readings in V where they are mV"),
+    (1e-3, "readings in mV for V, or loads in kN for N"),
+    (G, "masses in kg times g taken twice, or kgf for N the wrong way round"),
+    (1 / G, "masses in kg typed as newtons"),
+    (1e3 / G, "grams typed as newtons"),
+    (G / 1e3, "newtons taken for grams"),
+    (1e6, "two mistakes of 1000"),
+    (1e-6, "two mistakes of 1000"),
+    (10.0, "a gain ten times too low"),
+    (0.1, "a gain ten times too high"),
+    (2.0, "half the gain or excitation"),
+    (0.5, "twice the gain or excitation"),
+)
+
+
+def data_sheet_slope(
+    rated_n: float | None,
+    sensitivity_mv_per_v: float | None,
+    excitation_v: float | None,
+    gain: float | None,
+) -> float | None:
+    """Newtons per volt at the converter that a data sheet promises, or None."""
+    if not (rated_n and sensitivity_mv_per_v and excitation_v and gain):
+        return None
+    return rated_n / (1e-3 * sensitivity_mv_per_v * excitation_v * gain)
+
+
+def slope_doubts(
+    calibration: Calibration,
+    *,
+    promised: float | None,
+    planned_n: float | None,
+    before: Calibration | None = None,
+) -> tuple[str, ...]:
+    """Why a calibration's slope is not plausible; none where it is, or cannot be told.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        The one in question.
+    promised : float or None
+        Newtons per volt of data sheet and gain.
+    planned_n : float or None
+        Highest force that is planned.
+    before : Calibration or None
+        The one that was in use until then; asked where nothing is promised.
+    """
+    slope = abs(calibration.newton_per_volt)
+    if promised:
+        return _compared(slope, promised, "the cell's sheet and the gain promise", SLOPE_BAND)
+    found: tuple[str, ...] = ()
+    if before is not None:
+        told = "the calibration before it has"
+        found += _compared(slope, abs(before.newton_per_volt), told, BETWEEN_BAND)
+    range_n = slope * (calibration.rail_high_v - calibration.rail_low_v)
+    if planned_n and not planned_n <= range_n <= MOST_RANGE * planned_n:
+        found += (
+            f"from rail to rail it would be {range_n:.3g} N, planned are {planned_n:.0f} N: look "
+            "at the units of loads and readings",
+        )
+    return found
+
+
+def point_doubts(points: Sequence[Point], calibration: Calibration) -> tuple[str, ...]:
+    """Why readings cannot be volts at the converter."""
+    volts = [one.volt for one in points]
+    found: tuple[str, ...] = ()
+    highest = max(map(abs, volts))
+    if highest > 1.05 * calibration.reference_v:
+        found += (
+            f"readings up to {highest:.4g} V, the converter ends at {calibration.reference_v:g} V: "
+            "are they mV?",
+        )
+    span, step = max(volts) - min(volts), calibration.volt_per_count(1)
+    if span < LEAST_COUNTS * step:
+        found += (
+            f"all loads move the reading by {span:.3g} V, {span / step:.2g} steps of the converter "
+            f"where {LEAST_COUNTS:g} are the least: are they V, not mV, or is the gain too low?",
+        )
+    return found
+
+
+def accepted_by(calibration: Calibration) -> str:
+    """Who accepted it, from "NAME: REASON"; "" where name or reason lack."""
+    name, _, reason = calibration.accepted.partition(":")
+    return name.strip() if reason.strip() else ""
+
+
+def refuse_doubtful(doubts: Sequence[str]) -> None:
+    """Refuse to rely on a calibration that is neither plausible nor accepted.
+
+    Raises
+    ------
+    CalibrationError
+        With all doubts.
+    """
+    if doubts:
+        raise CalibrationError(f"do not rely on these forces; calibration: {'; '.join(doubts)}")
+
+
+def _compared(slope: float, other: float, whose: str, band: float) -> tuple[str, ...]:
+    ratio = slope / other
+    if abs(ratio - 1.0) <= band + 1e-9:
+        return ()
+    hint = next(
+        (text for one, text in RATIOS if abs(math.log(ratio / one)) <= UNIT_WITHIN),
+        "look at gain, excitation, cell and units",
+    )
+    return (
+        f"its slope is {slope:.5g} N/V, {whose} {other:.5g} N/V: {_times(ratio)}, where "
+        f"{100 * band:.0f} % are allowed; perhaps {hint}",
+    )
+
+
+def _times(ratio: float) -> str:
+    if 0.5 < ratio < 2.0:
+        return f"{100 * (ratio - 1):+.0f} %"
+    return f"{ratio:.4g} times as much"
