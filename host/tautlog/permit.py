@@ -110,7 +110,7 @@ def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> 
     if path.parent.resolve() == campaign.folder.resolve():
         return
     one = summary_of(path)
-    if one.released or one.problem:
+    if one.problem or (one.released and not one.rehearsed):
         add_entry(
             campaign.folder,
             by="tautlog drop",
@@ -193,7 +193,7 @@ def drops_since_proof(campaign: Campaign, mount: Mount) -> int:
         read_entries(campaign.folder),
         [(mount.name, mount.proven_on)],
     )
-    return next(one.drops for one in found if one.kind == "mount")
+    return next(one.drops for one in found if (one.kind, one.name) == ("mount", mount.name))
 
 
 def electrics_of(campaign: Campaign | None) -> Electrics:

@@ -56,7 +56,7 @@ def command(
     override_by: str | None,
     override_reason: str | None,
     live: bool,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
     **setup: Any,
 ) -> None:
@@ -101,4 +101,4 @@ def command(
             kept = outcome.path
         finally:
             count_elsewhere(campaign, plan.setup, kept)
-        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json, campaign=campaign)
+        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)

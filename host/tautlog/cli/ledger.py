@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 )
 @click.option("--by", default="", metavar="NAME", help="Who enters it.")
 @click.option("--note", default="", metavar="TEXT", help="What happened.")
+@options.rehearsed_option
 @options.correction_options("N")
 @click.option("--entries", is_flag=True, help="Show what was entered by hand, one by one.")
 @options.json_option
@@ -42,6 +43,7 @@ def command(
     peak_n: float | None,
     by: str,
     note: str,
+    rehearsed: bool,
     supersedes: str | None,
     reason: str,
     entries: bool,
@@ -49,8 +51,8 @@ def command(
 ) -> None:
     """Count the drops of every article, line and mount.
 
-    Every drop ages what it pulls, also an invalid one and one that nobody recorded. With
-    --supersedes an entry is corrected; one that names nothing takes the earlier one back.
+    Every drop ages what it pulls, also an invalid or aborted one, one whose file cannot be
+    read, and one that nobody recorded. Rehearsals never count.
     """
     from rich.console import Console
     from rich.markup import escape
@@ -59,7 +61,7 @@ def command(
     from tautlog.campaign import mount_name
     from tautlog.catalogue import catalogued
     from tautlog.cli.output import print_json
-    from tautlog.ledger import add_entry, exposures, read_entries
+    from tautlog.ledger import HEAD, add_entry, exposures, read_entries, rehearsals, row
 
     campaign = options.here()
     where = folder or options.folder_here()
@@ -83,7 +85,9 @@ def command(
         _show_entries(where, as_json)
         return
     mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
-    found = exposures(catalogued(where), read_entries(where), mounts)
+    there = catalogued(where)
+    found = exposures(there, read_entries(where), mounts)
+    found += rehearsals(there) if rehearsed else []
     if as_json:
         print_json([asdict(one) for one in found])
         return
@@ -91,19 +95,10 @@ def command(
         click.echo("no drops here")
         return
     table = Table(box=None, pad_edge=False)
-    for name in ("what", "name", "drops", "by hand", "peak not known", "highest N", "last"):
+    for name in HEAD:
         table.add_column(name, justify="left" if name in ("what", "name", "last") else "right")
     for one in found:
-        highest = "-" if one.highest_n is None else f"{one.highest_n:.0f}"
-        table.add_row(
-            one.kind,
-            escape(one.name),
-            str(one.drops),
-            str(one.entered),
-            str(one.invalid),
-            highest,
-            one.last_utc,
-        )
+        table.add_row(*map(escape, row(one)))
     Console(highlight=False, width=130).print(table)
 
 

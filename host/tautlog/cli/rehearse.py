@@ -85,14 +85,15 @@ def command(
     speed: float,
     serve: int | None,
     live: bool,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
 ) -> None:
     """Rehearse a whole drop with no hardware.
 
     The firmware's own files run in a process of their own, under MicroPython
     where it is installed and under this Python otherwise. A simulated rig feeds
-    converter and pins. All else is what `tautlog drop` does.
+    converter and pins. All else is what `tautlog drop` does. The record says that it is a
+    rehearsal, goes into the folder `rehearsals` of a campaign, and counts for nothing.
     """
     from tautlog.cli.live import crew_for
     from tautlog.rehearsal.process import BoardProcess
@@ -104,7 +105,8 @@ def command(
         with BoardProcess(rig, speed=1.0, serial=f"rehearsal-{seed}", link_port=serve) as board:
             _serve(board)
         return
-    plan = _plan(scene, options.record_path(out, None, scene.setup.article), by_hand, speed)
+    path = options.record_path(out or _place(), None, scene.setup.article)
+    plan = _plan(scene, path, by_hand, speed)
     with (
         crew_for(
             plan.calibration, plan.record_s, live=live, yes=yes or as_json, quiet=as_json
@@ -115,6 +117,15 @@ def command(
         if fault:
             crew.say(f"fault played: {fault}")
         _rehearse(board, rig, plan, crew, options.class_of(cfc), as_json)
+
+
+def _place() -> Path | None:
+    """Where a rehearsal goes without --out: apart from the records of the campaign, if any."""
+    from tautlog.folder import find_campaign
+    from tautlog.origin import FOLDER
+
+    found = find_campaign()
+    return None if found is None else found.parent / FOLDER
 
 
 def _scene(
