@@ -117,7 +117,6 @@ def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> 
             article=setup.article,
             line=setup.line,
             mount=setup.mount,
-            peak_at_most_n=None,
             note=f"its record is {path.resolve()}",
         )
 

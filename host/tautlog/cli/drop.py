@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.cli.permit import override_options
 
@@ -20,7 +21,7 @@ from tautlog.cli.permit import override_options
 @click.option(
     "--countdown",
     "countdown_s",
-    type=click.FloatRange(0, 600),
+    type=options.Number(q.COUNTDOWN),
     default=5.0,
     metavar="S",
     show_default=True,
@@ -29,7 +30,7 @@ from tautlog.cli.permit import override_options
 @click.option(
     "--record",
     "record_s",
-    type=click.FloatRange(1, 55),
+    type=options.Number(q.RECORDING),
     default=7.0,
     metavar="S",
     show_default=True,

@@ -134,7 +134,7 @@ def port_options(function: Function) -> Function:
     function = click.option(
         "--link-timeout",
         "timeout_scale",
-        type=click.FloatRange(min=0.1),
+        type=Number(q.PATIENCE_FACTOR),
         default=1.0,
         metavar="S",
         show_default=True,
