@@ -262,3 +262,15 @@ def test_an_aborted_drop_tells_its_peak(kite, capsys):
     rows = json.loads(said(capsys, "ledger", "--json")[1])
     assert rows[0]["highest_n"] == pytest.approx(one.peak_force_n)
     assert one.peak_force_n > 1500.0
+
+
+def test_what_was_corrected_stands_in_the_report(record, kite, capsys):
+    given = ("--add", "--article", "bridle-1", "--by", "A", "--peak-at-most", "9000")
+    assert said(capsys, "ledger", *given)[0] == 0
+    given = ("--add", "--article", "bridle-1", "--by", "B", "--peak-at-most", "900")
+    more = ("--supersedes", "1", "--reason", "a nought too many")
+    assert said(capsys, "ledger", *given, *more)[0] == 0
+    assert said(capsys, "report")[0] == 0
+    page = html.unescape((kite / "report.html").read_text())
+    assert "ledger entry 1, bridle-1, " in page
+    assert "is superseded by 2 (B: a nought too many)" in page

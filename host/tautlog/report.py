@@ -24,6 +24,7 @@ from jinja2 import Environment, StrictUndefined
 
 from tautlog.archive import RecordSummary
 from tautlog.campaign import Campaign
+from tautlog.corrections import corrections_in
 from tautlog.expected import LATER_DIFFERS, Expected, Predicted, expectations_at, expected_from
 from tautlog.ledger import HEAD, Exposure, row
 from tautlog.marks import definitions
@@ -145,6 +146,7 @@ def contents_of(
         "unreadable": [{"name": one.name, "problem": one.problem} for one in unreadable],
         "ledger": [row(one) for one in exposed],
         "ledger_head": HEAD,
+        "corrections": corrections_in(campaign.folder) if campaign else [],
         "articles": _articles(sources, campaign),
         "articles_told": ARTICLES_TOLD,
         "questions": _questions(sources, campaign),

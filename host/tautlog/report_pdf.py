@@ -263,6 +263,9 @@ _CALIBRATION = ("slope", "u", "covered", "date", "note")
 def _hanging_over_all(paper: Paper, contents: dict[str, Any]) -> None:
     paper.heading("Ledger")
     paper.rows(contents["ledger_head"], contents["ledger"], (2.5, 4, 1.5, 1.5, 2, 2, 2, 4))
+    if contents["corrections"]:
+        paper.heading("Corrected", 1)
+        paper.points(contents["corrections"])
     paper.heading("Articles compared")
     paper.write_lines(contents["articles_told"])
     head = (
