@@ -321,11 +321,35 @@ def test_choosing_by_dates(kite):
     assert chosen(records, since=day, until=day) == records
 
 
-def test_what_a_person_decided_is_what_is_asked_for(kite, capsys):
+def test_no_decision_hides_what_was_proposed(kite, capsys):
+    assert said(capsys, "inspect", "two.h5", "--found", "parted", "--by", "A")[0] == 0
+    proposed = catalogued(kite)[1].test_verdict
     given = ["--verdict", "no-test", "--by", "R. Lead", "--reason", "wet line"]
     assert said(capsys, "decide", "two.h5", *given)[0] == 0
-    assert [one.name for one in chosen(catalogued(kite), verdict="no-test")] == ["two"]
-    assert "two" not in [one.name for one in chosen(catalogued(kite), verdict="pending")]
+
+    def names(**asked):
+        return [one.name for one in chosen(catalogued(kite), **asked)]
+
+    assert proposed not in ("pending", "no-test")
+    assert names(verdict="no-test") == names(verdict=proposed) == ["two"]
+    assert names(decided="no-test") == names(proposed=proposed) == ["two"]
+    assert names(decided=proposed) == names(proposed="no-test") == []
+    status, out, _ = said(capsys, "list", "--verdict", proposed)
+    assert status == 0
+    assert f"two: proposed {proposed}, R. Lead decided no-test" in out
+    assert out.split("\n")[1].split()[-2:] == [proposed, "no-test"]
+    (told,) = json.loads(said(capsys, "list", "--decided", "no-test", "--json")[1])
+    assert (told["test_verdict"], told["decided"], told["decided_by"]) == (
+        *(proposed, "no-test", "R. Lead"),
+    )
+
+
+def test_what_was_decided_before_is_found_too(kite, capsys):
+    for verdict in ("fail", "pass"):
+        given = ["--verdict", verdict, "--by", "R. Lead", "--reason", "as seen"]
+        assert said(capsys, "decide", "two.h5", *given)[0] == 0
+    assert [one.name for one in chosen(catalogued(kite), verdict="fail")] == ["two"]
+    assert "two: earlier it was fail" in said(capsys, "list")[1]
 
 
 # Export

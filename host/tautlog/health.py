@@ -20,6 +20,8 @@ READING_S_OF_SAMPLES = 0.5  # tells 50 Hz from 60 Hz; a board wants to see less 
 STEADY_READINGS = 3  # one after the other that agree
 MOST_READINGS = 40
 READING_S = 4.0
+SHUNT_BACK = 0.02  # of the step: what is suspect of a shunt
+SHUNT_BACK_V = 2e-3  # and of a step that is none
 EXCITATION = "excitation"  # name of the channel, in the board's config.py, that monitors it
 
 
@@ -128,7 +130,7 @@ def read_shunt_step(session: Session, calibration: Calibration) -> float:
     Raises
     ------
     CalibrationError
-        If a reading is not steady.
+        If a reading is not steady, or not what it was when the shunt is off again.
     RefusedError
         If the board is not safe, or its firmware knows no shunt.
     """
@@ -138,7 +140,15 @@ def read_shunt_step(session: Session, calibration: Calibration) -> float:
         on_v = steady_volt(session, calibration)
     finally:
         session.ask("shunt", on=False)
-    return on_v - off_v
+    # A board does not arm while the samples that it looks at hold the step back.
+    back_v = read_health(session, calibration).level_v
+    step_v = on_v - off_v
+    if abs(back_v - off_v) > max(SHUNT_BACK * abs(step_v), SHUNT_BACK_V):
+        raise CalibrationError(
+            f"the shunt went on at {off_v:.4f} V and off at {back_v:.4f} V: let everything hang "
+            "still"
+        )
+    return step_v
 
 
 class _Blocks:

@@ -146,27 +146,9 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
     PlanError
         If there is nothing to learn from.
     """
-    if not lessons:
-        why = "; ".join(f"{record}: {reason}" for record, reason in refused[:5])
-        raise PlanError(
-            f"nothing to learn of line {name!r}: no valid drop that held"
-            + (f" ({why})" if why else "")
-        )
-    # A bedded line is another one than it was when new.
-    same = [one for one in lessons if one.number >= BEDDED_AFTER] or lessons[-1:]
+    line = learn_line_alone(name, lessons, refused, drops)
+    same = _bedded(lessons)
     friction, delay = _friction_and_delay(lessons)
-    stiffness = float(np.mean([one.stiffness_n_per_m for one in same]))
-    scatter = float(np.std([one.stiffness_n_per_m for one in same], ddof=1)) if same[1:] else 0.0
-    u = max(scatter / stiffness / math.sqrt(len(same)), LEAST_STIFFNESS_U)
-    line = Line(
-        name=name,
-        stiffness_n_per_m=stiffness,
-        hardening_per_m2=max(float(np.mean([one.hardening_per_m2 for one in same])), 0.0),
-        damping_ratio=min(max(float(np.mean([one.damping_ratio for one in same])), 0.0), 0.9),
-        stiffness_u_fraction=u,
-        drops=drops,
-        source=f"{len(same)} of {len(lessons) + len(refused)} records",
-    )
     ratios = tuple(
         one.peak_n / predict_drop(Drop(one.mass_kg, one.height_m, line, friction)).peak_force_n
         for one in lessons
@@ -176,6 +158,36 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
     return Learned(
         line, friction, delay, tuple(lessons), ratios, max(spread, LEAST_PEAK_U), tuple(refused)
     )
+
+
+def learn_line_alone(
+    name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drops: int
+) -> Line:
+    """The line of `learn`, without holding every drop against its prediction."""
+    if not lessons:
+        why = "; ".join(f"{record}: {reason}" for record, reason in refused[:5])
+        raise PlanError(
+            f"nothing to learn of line {name!r}: no valid drop that held"
+            + (f" ({why})" if why else "")
+        )
+    same = _bedded(lessons)
+    stiffness = float(np.mean([one.stiffness_n_per_m for one in same]))
+    scatter = float(np.std([one.stiffness_n_per_m for one in same], ddof=1)) if same[1:] else 0.0
+    u = max(scatter / stiffness / math.sqrt(len(same)), LEAST_STIFFNESS_U)
+    return Line(
+        name=name,
+        stiffness_n_per_m=stiffness,
+        hardening_per_m2=max(float(np.mean([one.hardening_per_m2 for one in same])), 0.0),
+        damping_ratio=min(max(float(np.mean([one.damping_ratio for one in same])), 0.0), 0.9),
+        stiffness_u_fraction=u,
+        drops=drops,
+        source=f"{len(same)} of {len(lessons) + len(refused)} records",
+    )
+
+
+def _bedded(lessons: list[Lesson]) -> list[Lesson]:
+    """Those of the bedded line, which is another one than it was when new; else the last."""
+    return [one for one in lessons if one.number >= BEDDED_AFTER] or lessons[-1:]
 
 
 def _friction_and_delay(lessons: list[Lesson]) -> tuple[float | None, float | None]:

@@ -22,18 +22,20 @@ import numpy as np
 import numpy.typing as npt
 from jinja2 import Environment, StrictUndefined
 
-from tautlog.archive import RecordSummary, summary_from
+from tautlog.archive import RecordSummary
 from tautlog.campaign import Campaign
-from tautlog.expected import Expected, expected_of
-from tautlog.ledger import Exposure, exposures, read_entries
+from tautlog.corrections import corrections_in
+from tautlog.expected import LATER_DIFFERS, Expected, Predicted, expectations_at, expected_from
+from tautlog.ledger import HEAD, Exposure, row
 from tautlog.marks import definitions
 from tautlog.newfile import new_file
+from tautlog.origin import MARK, REHEARSED
 from tautlog.photos import shown
-from tautlog.quicklook import Marked, mark_record
+from tautlog.quicklook import AS_BEFORE, Marked, mark_record, unlike_kept
 from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
 from tautlog.trace import Trace
-from tautlog.verdict_words import words
+from tautlog.verdict_words import force_text, notes, prediction_words, quick_look, words
 from tautlog.views import AFTER, BEFORE, filtered, zeroed
 
 FloatArray = npt.NDArray[np.float64]
@@ -66,12 +68,16 @@ _VERDICTS = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
 
 @dataclass(frozen=True)
 class Source:
-    """One record of a report with its marks, and what was to be expected of it."""
+    """One record of a report with its marks.
+
+    `expected` is what was predicted of it, to be drawn; `later` what would be predicted now.
+    """
 
     record: Record
     trace: Trace
     marked: Marked
     expected: Expected | None
+    later: Predicted | None = None
 
     @cached_property
     def curve(self) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -88,16 +94,16 @@ class Source:
         return time, both[0][start:stop], both[1][start:stop]
 
 
-def read_sources(
-    records: Sequence[Record], cfc: int | None, campaign: Campaign | None = None
-) -> list[Source]:
-    """Mark records anew, with budgets, in the order of their drops."""
+def read_sources(records: Sequence[Record], cfc: int | None = AS_BEFORE) -> list[Source]:
+    """Mark records as they were marked last, with budgets, in the order of their drops."""
     ordered = sorted(records, key=lambda one: (one.utc, one.path.name))
+    homes = {one: expectations_at(one / "record") for one in {one.path.parent for one in records}}
     found = []
     for one in ordered:
-        trace = one.trace()
-        marked = mark_record(one, trace=trace, cfc=cfc, budget=True)
-        found.append(Source(one, trace, marked, expected_of(campaign, one.setup)))
+        trace, expectations = one.trace(), homes[one.path.parent]
+        marked = mark_record(one, trace=trace, cfc=cfc, budget=True, expectations=expectations)
+        later = expectations.of(one.setup) if expectations and marked["predicted"] else None
+        found.append(Source(one, trace, marked, expected_from(marked["predicted"]), later))
     return found
 
 
@@ -107,6 +113,7 @@ def contents_of(
     campaign: Campaign | None = None,
     unreadable: Sequence[RecordSummary] = (),
     folder: Path | None = None,
+    exposed: Sequence[Exposure] = (),
 ) -> dict[str, Any]:
     """Gather what a report tells.
 
@@ -119,10 +126,11 @@ def contents_of(
     unreadable : sequence of RecordSummary
         Records that cannot be read: they are named.
     folder : Path or None
-        Of the campaign, for its ledger.
+        Of a campaign that is told as a whole.
+    exposed : sequence of Exposure
+        From the ledger, what there is to tell.
     """
     drops = [{**_drop(one), "plan": _against_plan(one, campaign)} for one in sources]
-    ledger = _ledger(sources, campaign, folder)
     closures = _closures(sources)
     return {
         "title": _title(sources, campaign, folder),
@@ -136,7 +144,9 @@ def contents_of(
         "rule": RULE,
         "requirement": _requirement(campaign),
         "unreadable": [{"name": one.name, "problem": one.problem} for one in unreadable],
-        "ledger": [{**vars(one), "highest": _form(one.highest_n)} for one in ledger],
+        "ledger": [row(one) for one in exposed],
+        "ledger_head": HEAD,
+        "corrections": corrections_in(campaign.folder) if campaign else [],
         "articles": _articles(sources, campaign),
         "articles_told": ARTICLES_TOLD,
         "questions": _questions(sources, campaign),
@@ -150,15 +160,26 @@ def contents_of(
 
 
 def _outcomes(sources: list[Source], unreadable: Sequence[RecordSummary]) -> str:
-    """How many drops ended how, in one line: what a reader wants to know first."""
-    counts = Counter(
-        words((one.marked["decision"] or {}).get("verdict") or one.marked["test_verdict"])
-        for one in sources
-    )
-    told = [f"{number} {what.removeprefix('test: ')}" for what, number in counts.most_common()]
+    """How many drops ended how, in one line: what a reader wants to know first.
+
+    Where a person decided otherwise than was proposed, both stand there.
+    """
+    counts = Counter(_outcome(one.marked) for one in sources)
+    told = [f"{number} {what}" for what, number in counts.most_common()]
     if unreadable:
         told.append(f"{len(unreadable)} cannot be read")
     return "; ".join(told)
+
+
+def _outcome(marked: Marked) -> str:
+    proposed = words(marked["test_verdict"]).removeprefix("test: ")
+    if marked["decision"]:
+        decided = words(marked["decision"]["verdict"]).removeprefix("test: ")
+        was = "" if decided == proposed else f" (proposed: {proposed})"
+        proposed = f"{decided} as decided{was}"
+    if marked["origin"] == REHEARSED:
+        return f"{MARK} ({proposed})"
+    return proposed
 
 
 def write_html(path: Path, contents: dict[str, Any]) -> None:
@@ -194,7 +215,7 @@ def _page(name: str) -> str:
 
 def _title(sources: list[Source], campaign: Campaign | None, folder: Path | None) -> str:
     if len(sources) == 1 and folder is None:
-        return f"Drop {sources[0].record.path.stem}"
+        return f"Drop {_named(sources[0])}"
     return f"Campaign {campaign.name}" if campaign is not None and folder is not None else "Drops"
 
 
@@ -231,11 +252,13 @@ def _drop(one: Source) -> dict[str, Any]:
             "proposed_words": words(decision["proposed"]),
         }
     return {
-        "name": record.path.stem,
+        "name": _named(one),
         "article": setup.article or "-",
         "mass": _form(setup.mass_kg),
         "height": _form(setup.height_m),
-        "peak": _with_u(marked["peak_force_n"], marked["peak_force_expanded_u_n"]),
+        "peak": force_text(marked["peak_force_n"], marked["peak_force_expanded_u_n"]),
+        "notes": [*notes(marked), *filter(None, [unlike_kept(record, marked)])],
+        "looks": quick_look(marked),
         "words": {name: words(marked[name]) for name in _VERDICTS},
         "finding": setup.article_finding,
         "decision": decision,
@@ -253,13 +276,35 @@ def _drop(one: Source) -> dict[str, Any]:
         "inspections": [_inspection(one) for one in record.inspections],
         "photos": [shown(photo, record.path.parent) for photo in record.photos],
         "checklist": _checklist(setup.checklist),
-        "calibration": {
-            "slope": _form(record.calibration.newton_per_volt),
-            "u": f"{100 * record.calibration.expanded_u_fraction:.2g} %",
-            "covered": _form(record.calibration.range_n),
-            "date": record.calibration.date or "-",
-            "note": record.calibration.note or "-",
-        },
+        "calibration": _calibration(one),
+    }
+
+
+def _named(one: Source) -> str:
+    """Name of a drop, and what it must not be taken for."""
+    stem = one.record.path.stem
+    return f"{MARK}: {stem}" if one.record.rehearsed else stem
+
+
+def _calibration(one: Source) -> dict[str, str]:
+    """What the forces of a drop rest on; where it is not what was used that day, who took it."""
+    told, record = one.marked["calibration"], one.record
+    note = told["note"] or "-"
+    if told["by"]:
+        which = told["file"] or "the record's own again"
+        note = (
+            f"{which}, taken by {told['by']} on {told['utc'][:10]}: {told['reason']}; the drop "
+            f"was recorded under {record.calibration.newton_per_volt:.6g} N/V. {note}"
+        )
+    slope = _form(told["newton_per_volt"])
+    if record.instrument is None:
+        slope = "imported"
+    return {
+        "slope": slope,
+        "u": f"{100 * told['expanded_u_fraction']:.2g} %",
+        "covered": _form(told["range_n"]) if told["range_n"] else "-",
+        "date": told["date"] or "-",
+        "note": note,
     }
 
 
@@ -271,8 +316,8 @@ def _inspection(one: Inspection) -> str:
 
 def _against_plan(one: Source, campaign: Campaign | None) -> list[str]:
     """What was predicted for this drop, and where its set-up is not the campaign's."""
-    if campaign is None:
-        return []
+    if campaign is None or one.record.rehearsed:
+        return _predictions(one)
     said, setup, found = campaign.setup, one.record.setup, []
     for name, unit in (("mass_kg", "kg"), ("height_m", "m"), ("target_n", "N"), ("limit_n", "N")):
         planned, done = getattr(said, name), getattr(setup, name)
@@ -285,10 +330,22 @@ def _against_plan(one: Source, campaign: Campaign | None) -> list[str]:
                 f"{name}: {getattr(setup, name) or 'not named'}, campaign.toml says "
                 f"{getattr(said, name)}"
             )
-    peak = one.marked["peak_force_n"]
-    if one.expected is not None and peak is not None:
-        ratio = abs(peak) / one.expected.prediction.peak_force_n
-        found.append(f"{one.expected.text}; measured over predicted {ratio:.3f}")
+    return found + _predictions(one)
+
+
+def _predictions(one: Source) -> list[str]:
+    """What was predicted, and where a plan that is made now says otherwise."""
+    told, later = one.marked["predicted"], one.later
+    if not told:
+        return []
+    text = prediction_words(told, one.marked["peak_force_n"])
+    when = "on the day" if told["on_the_day"] else "afterwards, from what was known before the drop"
+    found = [f"{text}; reckoned {when}: line {told['line']} by {told['source']}"]
+    if later and abs(later["peak_force_n"] / told["peak_force_n"] - 1.0) > LATER_DIFFERS:
+        found.append(
+            f"a plan made now for the same mass and height says {prediction_words(later)}, from "
+            f"{later['source']}: it knows more, and is not what the drop is held against"
+        )
     return found
 
 
@@ -561,14 +618,6 @@ def _closures_alt(closures: dict[str, list[Any]]) -> str:
 # What hangs over all drops
 
 
-def _ledger(
-    sources: list[Source], campaign: Campaign | None, folder: Path | None
-) -> list[Exposure]:
-    mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
-    summaries = [summary_from(one.record) for one in sources]
-    return exposures(summaries, read_entries(folder) if folder else [], mounts)
-
-
 def _articles(sources: list[Source], campaign: Campaign | None) -> list[dict[str, Any]]:
     versions = {one.name: one.version for one in campaign.articles} if campaign else {}
     rows = []
@@ -607,6 +656,8 @@ def _first_damage(marked: Marked | None) -> dict[str, str]:
 def _questions(sources: list[Source], campaign: Campaign | None) -> list[str]:
     found = []
     for one in sources:
+        if one.record.rehearsed:
+            continue  # of which nothing is asked
         name, marked = one.record.path.stem, one.marked
         if marked["test_verdict"] == "pending" and not marked["decision"]:
             found.append(f"{name}: the article has not been inspected")
@@ -627,9 +678,3 @@ def _form(value: float | None, unit: str = "") -> str:
         return "-"
     told = str(value) if isinstance(value, int) else f"{value:.5g}"
     return f"{told} {unit}".strip()
-
-
-def _with_u(value: float | None, spread: float | None) -> str:
-    if value is None:
-        return "-"
-    return f"{value:.0f}" + (f" +/- {spread:.0f}" if spread is not None else "")

@@ -190,9 +190,10 @@ def _tested(drop: dict[str, Any]) -> str:
 
 def _drop(paper: Paper, drop: dict[str, Any]) -> None:
     paper.heading(drop["name"])
-    said, decision, override = drop["words"], drop["decision"], drop["override"]
-    names = ("load_verdict", "record_verdict", "trace_says", "test_verdict")
-    paper.write_lines("; ".join(said[name] for name in names), bold=True)
+    decision, override = drop["decision"], drop["override"]
+    for number, line in enumerate(drop["looks"], start=1):
+        paper.write_lines(line, bold=number == 3)
+    paper.points(drop["notes"])
     if decision:
         paper.write_lines(
             f"Decided by {decision['by']} ({decision['utc']}): {decision['words']}, because: "
@@ -200,8 +201,8 @@ def _drop(paper: Paper, drop: dict[str, Any]) -> None:
         )
     if override:
         paper.write_lines(
-            f"Dropped beyond the mount's proof by {override['by']}: {override['reason']} "
-            f"({override['refused']})."
+            f"Dropped all the same by {override['by']}: {override['reason']}. What stood against "
+            f"it: {override['refused']}."
         )
     paper.write_lines(drop["set_up"])
     if drop["plan"]:
@@ -261,14 +262,14 @@ _CALIBRATION = ("slope", "u", "covered", "date", "note")
 
 def _hanging_over_all(paper: Paper, contents: dict[str, Any]) -> None:
     paper.heading("Ledger")
-    head: Row = ("what", "name", "drops", "by hand", "peak not known", "highest N", "last")
-    keys: Row = ("kind", "name", "drops", "entered", "invalid", "highest", "last_utc")
-    rows = [[str(one[key]) for key in keys] for one in contents["ledger"]]
-    paper.rows(head, rows, (2, 4, 1.5, 1.5, 2, 2, 4))
+    paper.rows(contents["ledger_head"], contents["ledger"], (2.5, 4, 1.5, 1.5, 2, 2, 2, 4))
+    if contents["corrections"]:
+        paper.heading("Corrected", 1)
+        paper.points(contents["corrections"])
     paper.heading("Articles compared")
     paper.write_lines(contents["articles_told"])
     head = (
-        *("article", "version", "drops", "first damage N", "ms after onset", "energy J"),
+        *("article", "version", "drops here", "first damage N", "ms after onset", "energy J"),
         *("highest N", "found last", "where it gave"),
     )
     keys = ("name", "version", "drops", "damage", "after", "energy", "highest", "found", "where")

@@ -9,7 +9,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog.verdict_words import quick_look, words
+from tautlog.verdict_words import notes, quick_look, words
 
 if TYPE_CHECKING:
     from tautlog.health import Health
@@ -163,6 +163,8 @@ def print_verdict(marked: dict[str, Any]) -> None:
             f"  decided by {decision['by']}: {words(decision['verdict'])} ({decision['reason']}); "
             f"proposed was: {words(decision['proposed'])}"
         )
+    for note in notes(marked):
+        click.echo(f"  {note}")
     for reason in marked["reasons"]:
         click.echo(f"  - {reason['text']}")
 

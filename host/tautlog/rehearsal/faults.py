@@ -55,8 +55,9 @@ def _clips(scene: Scene) -> Scene:
 
 
 def _gain(scene: Scene) -> Scene:
-    """The jumper gives a tenth of the gain that the calibration says."""
-    return _chain(newton_per_volt=10 * scene.chain.newton_per_volt)(scene)
+    """The jumper gives a tenth of the gain that the calibration says, also of the shunt."""
+    chain = _chain(newton_per_volt=10 * scene.chain.newton_per_volt)
+    return _behaviour(shunt_v=0.1 * scene.behaviour.shunt_v)(chain(scene))
 
 
 def _reversed(scene: Scene) -> Scene:
