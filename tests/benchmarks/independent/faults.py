@@ -7,7 +7,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from independent.drops import Situation, Size, knock, log_uniform, one_of
+from independent.drops import Situation, knock
+from independent.kinds import Size, log_uniform, one_of
 from independent.rig import G
 from independent.truth import Truth
 

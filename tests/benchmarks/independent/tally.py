@@ -10,7 +10,8 @@ from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from independent.drops import GIVING, HOLDING, Drop
+from independent.drops import Drop
+from independent.kinds import GIVING, HOLDING
 
 # Kinds of the whole campaign, with their share of `--drops`.
 CLIPS = (
