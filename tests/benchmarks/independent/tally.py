@@ -164,6 +164,10 @@ def _held(one: Outcome) -> bool:
     return one.path == "held" and one.good
 
 
+def _cut_in_pull(one: Outcome) -> bool:
+    return bool(one.cut) and "flight" not in one.cut
+
+
 def _missed(one: Outcome) -> bool:
     return one.off_u is not None and abs(one.off_u) > 1.0
 
@@ -176,12 +180,13 @@ GOALS = (
     Goal(
         "a clip >= 3 %: valid", lambda o: o.clip_depth >= 0.03, lambda o: o.record == "valid", 1.0
     ),
-    Goal("a cut: valid, on target", lambda o: bool(o.cut), lambda o: o.trusted, 0.0),
+    Goal("a cut before slack: valid, on target", _cut_in_pull, lambda o: o.trusted, 0.0),
+    Goal("a cut before slack: valid", _cut_in_pull, lambda o: o.record == "valid", 0.0),
     Goal(
-        "a cut before slack: valid",
-        lambda o: bool(o.cut) and "flight" not in o.cut,
+        "a cut in the first flight: valid",
+        lambda o: "flight" in o.cut,
         lambda o: o.record == "valid",
-        0.0,
+        1.0,
     ),
     Goal("a false clip on unclipped", _held, lambda o: o.clipped, 0.01),
     Goal("b let-go of held", _held, lambda o: o.says == "let-go", 0.0),
