@@ -21,7 +21,10 @@ CLIPS = (
 CUTS = ("cut-before-release", "cut-before-onset", "cut-10ms", "cut-rise", "cut-peak", "cut-decay")
 WRONG = ("wrong-height", "wrong-mass", "wrong-unit", "wrong-gain")
 DISTURBED = ("spike", "burst", "hand", "gap", "gap-first")
-BENIGN = ("ringing", "no-rest", "late", "missing", "no-height", "slow", "hum", "wide-codes", "fast")
+BENIGN = (
+    *("ringing", "no-rest", "late", "missing", "no-height", "slow", "hum", "drift"),
+    *("noisy", "wide-codes", "fast"),
+)
 GROUPS: dict[str, float] = (
     dict.fromkeys(HOLDING, 1.0)
     | dict.fromkeys(GIVING, 1.0)
@@ -191,6 +194,12 @@ GOALS = (
     Goal("a false clip on unclipped", _held, lambda o: o.clipped, 0.01),
     Goal("b let-go of held", _held, lambda o: o.says == "let-go", 0.0),
     Goal("b slipped of held", _held, lambda o: o.says == "slipped", 0.01),
+    Goal(
+        "a clip said of what gave, unclipped",
+        lambda o: o.path != "held" and o.good,
+        lambda o: o.clipped,
+        1.0,
+    ),
     Goal(
         "a at-least of held and whole (no clip)",
         lambda o: _held(o) and not o.clipped,
