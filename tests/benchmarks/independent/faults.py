@@ -7,7 +7,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from independent.drops import Situation, Size, knock, log_uniform, one_of
+from independent.drops import Situation, knock
+from independent.kinds import Size, log_uniform, one_of
 from independent.rig import G
 from independent.truth import Truth
 
@@ -235,6 +236,28 @@ def hum(now: Situation) -> None:
     now.instrument.hum_n = now.peak_n * float(now.rng.uniform(0.01, 0.03))
 
 
+def drift(now: Situation) -> None:
+    """The zero drifts by 0.5 to 3 % of the peak in a second."""
+    way = float(one_of(now.rng, -1, 1))
+    now.instrument.drift_n_per_s = now.peak_n * way * float(now.rng.uniform(0.005, 0.03))
+
+
+def noisy(now: Situation) -> None:
+    """Noise of 0.4 to 1 % of the peak."""
+    now.instrument.noise_n = now.peak_n * float(now.rng.uniform(0.004, 0.01))
+
+
+def bowed(now: Situation) -> None:
+    """A cell far larger than the peak, bowed by 0.05 to 0.3 % of its range."""
+    chain = now.instrument
+    chain.full_scale_n = now.peak_n * float(now.rng.uniform(5.0, 30.0))
+    chain.zero_n = 0.05 * chain.full_scale_n
+    chain.curvature = float(one_of(now.rng, -1, 1) * now.rng.uniform(0.0005, 0.003))
+    chain.noise_n = max(chain.noise_n, 0.3 * chain.quantum_n)
+    now.trace["quantum_n"] = chain.quantum_n
+    now.trace["covered_n"] = chain.full_scale_n
+
+
 def wide_codes(now: Situation) -> None:
     """The RP2040's four wide codes."""
     now.instrument.wide_codes = True
@@ -288,6 +311,9 @@ FAULTS: dict[str, Callable[[Situation], None]] = {
     "wrong-gain": wrong_gain,
     "slow": slow,
     "hum": hum,
+    "drift": drift,
+    "noisy": noisy,
+    "bowed": bowed,
     "wide-codes": wide_codes,
     "fast": fast,
 }

@@ -10,7 +10,8 @@ from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from independent.drops import GIVING, HOLDING, Drop
+from independent.drops import Drop
+from independent.kinds import GIVING, HOLDING
 
 # Kinds of the whole campaign, with their share of `--drops`.
 CLIPS = (
@@ -20,7 +21,10 @@ CLIPS = (
 CUTS = ("cut-before-release", "cut-before-onset", "cut-10ms", "cut-rise", "cut-peak", "cut-decay")
 WRONG = ("wrong-height", "wrong-mass", "wrong-unit", "wrong-gain")
 DISTURBED = ("spike", "burst", "hand", "gap", "gap-first")
-BENIGN = ("ringing", "no-rest", "late", "missing", "no-height", "slow", "hum", "wide-codes", "fast")
+BENIGN = (
+    *("ringing", "no-rest", "late", "missing", "no-height", "slow", "hum", "drift"),
+    *("noisy", "wide-codes", "fast"),
+)
 GROUPS: dict[str, float] = (
     dict.fromkeys(HOLDING, 1.0)
     | dict.fromkeys(GIVING, 1.0)
@@ -163,6 +167,10 @@ def _held(one: Outcome) -> bool:
     return one.path == "held" and one.good
 
 
+def _cut_in_pull(one: Outcome) -> bool:
+    return bool(one.cut) and "flight" not in one.cut
+
+
 def _missed(one: Outcome) -> bool:
     return one.off_u is not None and abs(one.off_u) > 1.0
 
@@ -175,16 +183,23 @@ GOALS = (
     Goal(
         "a clip >= 3 %: valid", lambda o: o.clip_depth >= 0.03, lambda o: o.record == "valid", 1.0
     ),
-    Goal("a cut: valid, on target", lambda o: bool(o.cut), lambda o: o.trusted, 0.0),
+    Goal("a cut before slack: valid, on target", _cut_in_pull, lambda o: o.trusted, 0.0),
+    Goal("a cut before slack: valid", _cut_in_pull, lambda o: o.record == "valid", 0.0),
     Goal(
-        "a cut before slack: valid",
-        lambda o: bool(o.cut) and "flight" not in o.cut,
+        "a cut in the first flight: valid",
+        lambda o: "flight" in o.cut,
         lambda o: o.record == "valid",
-        0.0,
+        1.0,
     ),
     Goal("a false clip on unclipped", _held, lambda o: o.clipped, 0.01),
     Goal("b let-go of held", _held, lambda o: o.says == "let-go", 0.0),
     Goal("b slipped of held", _held, lambda o: o.says == "slipped", 0.01),
+    Goal(
+        "a clip said of what gave, unclipped",
+        lambda o: o.path != "held" and o.good,
+        lambda o: o.clipped,
+        1.0,
+    ),
     Goal(
         "a at-least of held and whole (no clip)",
         lambda o: _held(o) and not o.clipped,
