@@ -110,20 +110,29 @@ def without_ringing(
     kept: list[Contact] = []
     end = 0
     for one in contacts:
-        if not kept or one.start - end > RING_GAP_S * sample_rate_hz:
+        if not kept or not _is_parted(kept[-1], one, end, even_n, sample_rate_hz, noise_n):
             if not kept or not _is_echo(one, even_n, sample_rate_hz, noise_n):
                 kept.append(one)
-            end = one.stop
-            continue
-        before = kept[-1]
-        lowest = float(even_n[end : one.start].min())
-        smaller = min(float(even_n[c.start : c.stop].max()) for c in (before, one))
-        if lowest > -max(RING_SWING * smaller, SIGMAS * noise_n):
-            kept.append(one)
-        elif even_n[one.start : one.stop].sum() > even_n[before.start : before.stop].sum():
-            kept[-1] = Contact(before.start, one.stop)
+        elif even_n[one.start : one.stop].sum() > even_n[kept[-1].start : kept[-1].stop].sum():
+            kept[-1] = Contact(kept[-1].start, one.stop)
         end = one.stop
     return kept
+
+
+def _is_parted(
+    before: Contact,
+    one: Contact,
+    end: int,
+    even_n: FloatArray,
+    sample_rate_hz: float,
+    noise_n: float,
+) -> bool:
+    """Whether only a swing below zero, soon after `end`, parts a contact from the last one."""
+    if one.start - end > RING_GAP_S * sample_rate_hz:
+        return False
+    smaller = min(float(even_n[c.start : c.stop].max()) for c in (before, one))
+    lowest = float(even_n[end : one.start].min())
+    return lowest < -max(RING_SWING * smaller, SIGMAS * noise_n)
 
 
 def _is_echo(one: Contact, even_n: FloatArray, sample_rate_hz: float, noise_n: float) -> bool:
