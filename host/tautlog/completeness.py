@@ -27,13 +27,14 @@ LEAST_BEFORE_S = 0.002  # of slack line before the onset, for a zero
 
 # Where a record may end, in order, and what is missing then.
 BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE = "before-release", "before-onset", "in-the-rise"
-IN_THE_FALL, BEFORE_REST = "after-the-peak", "before-rest"
+IN_THE_FALL, IN_FLIGHT, BEFORE_REST = "after-the-peak", "before-rebound", "before-rest"
 UNSEEN = (BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE)  # then more may have come than is seen
 MISSING = {
     BEFORE_RELEASE: "the release and all that follows",
     BEFORE_ONSET: "the time in which the line comes taut",
     IN_THE_RISE: "the rest of the rise, and so perhaps the peak",
     IN_THE_FALL: "the end of the pull, and all checks that need it",
+    IN_FLIGHT: "the next pull, without which nothing shows that this one had ended",
     BEFORE_REST: "the sled at rest",
 }
 
@@ -52,6 +53,8 @@ class Shown:
         Free travel, where it was said.
     left_of_peak : float
         Force with which it ends, over the peak.
+    caught : bool
+        A later pull of the line is in it.
     rests : bool
         The sled hangs still at its end, or the load path let go.
     by_board : bool
@@ -67,6 +70,7 @@ class Shown:
     slack_s: float | None
     height_m: float | None
     left_of_peak: float
+    caught: bool
     rests: bool
     by_board: bool
     restless: float = 0.0
@@ -82,7 +86,9 @@ def where_it_ends(shown: Shown) -> str | None:
         return IN_THE_RISE
     if shown.end_s - shown.peak_s < NEAR_END_S:
         return IN_THE_RISE
-    return IN_THE_FALL if shown.slack_s is None else BEFORE_REST
+    if shown.slack_s is None:
+        return IN_THE_FALL
+    return BEFORE_REST if shown.caught else IN_FLIGHT
 
 
 def _without_contact(shown: Shown) -> str | None:

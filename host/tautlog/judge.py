@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-from tautlog.completeness import IN_THE_FALL, MISSING, UNSEEN
+from tautlog.completeness import IN_FLIGHT, IN_THE_FALL, MISSING, UNSEEN
 from tautlog.contacts import LEAST_FLIGHT_S
 from tautlog.filters import MINUS_3_DB_PER_CLASS
 from tautlog.marks import Marks
@@ -152,8 +152,8 @@ def _complete(marks: Marks, setup: DropSetup) -> Judged:
         return INVALID, "cut-short", text
     if why:
         return SUSPECT, "cut-short", why
-    if place == IN_THE_FALL:
-        return SUSPECT, "cut-short", f"the record ends in the pull; missing: {MISSING[place]}"
+    if place in (IN_THE_FALL, IN_FLIGHT):
+        return SUSPECT, "cut-short", f"the record ends soon; what is missing: {MISSING[place]}"
     return None
 
 

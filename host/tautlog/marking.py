@@ -43,6 +43,7 @@ from tautlog.contacts import (
     smoothed,
     span_above,
     without_glitches,
+    without_ringing,
 )
 from tautlog.damage import (
     RIPPING,
@@ -239,6 +240,7 @@ class _Marking:
             None if onset is None or self.slack is None else self.slack / self.rate_hz,
             self.setup.height_m,
             0.0 if onset is None else float(self.even_n[last]) / self.top(),
+            bool(self.marks.bounces),
             rests,
             self.trace.completeness is not None,
             restless,
@@ -287,7 +289,12 @@ class _Marking:
             return None
         self.even_noise_n = float(np.std(self.smooth_n[window]))
         self.threshold_n = max(SIGMAS * self.even_noise_n, FRACTION_OF_PEAK * top_n)
-        contacts = find_contacts(self.even_n, self.rate_hz, self.threshold_n)
+        contacts = without_ringing(
+            find_contacts(self.even_n, self.rate_hz, self.threshold_n),
+            self.even_n,
+            self.rate_hz,
+            self.even_noise_n,
+        )
         at = next(
             (i for i, one in enumerate(contacts) if one.start - 2 <= self.peak <= one.stop + 2),
             None,

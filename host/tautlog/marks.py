@@ -51,7 +51,7 @@ class Marks:
         pull should have been.
     record_ends : str or None
         Where the record ends before it holds the whole drop, see `completeness`:
-        before-release, before-onset, in-the-rise, after-the-peak or before-rest.
+        before-release, before-onset, in-the-rise, after-the-peak, before-rebound or before-rest.
     zero_offset_n, noise_n : float or None
         Mean and rms of the slack window: release + 30 % to onset - 10 % of the fall;
         without a release, the quiet stretch before the onset (common practice).
