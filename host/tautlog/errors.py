@@ -9,6 +9,7 @@
      |    +-- WrongDeviceError        what answers is not a tautlog board
      |    +-- WireVersionError        firmware and laptop speak different wire formats
      |    +-- RefusedError            the board refused a command, with its reasons
+     |    +-- BoardConfigError        the board's config.py is wrong, it has no pins
      +-- RecordError                  a record cannot be read, written or trusted
      |    +-- RecordExistsError(FileExistsError)
      +-- TraceImportError(ValueError)      a foreign trace cannot be understood
@@ -71,6 +72,20 @@ class RefusedError(BoardError):
     def __init__(self, message: str, *, reasons: tuple[str, ...] = ()) -> None:
         super().__init__(message)
         self.reasons = reasons
+
+
+class BoardConfigError(BoardError):
+    """The board's config.py is wrong: it answers, and has no pin as output.
+
+    Attributes
+    ----------
+    faults : tuple of str
+        What is wrong, each with the line's name and value and what is allowed.
+    """
+
+    def __init__(self, message: str, *, faults: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.faults = faults
 
 
 class RecordError(TautlogError):
