@@ -35,7 +35,7 @@ from tautlog.quicklook import AS_BEFORE, Marked, mark_record, unlike_kept
 from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
 from tautlog.trace import Trace
-from tautlog.verdict_words import force_text, notes, prediction_words, quick_look, words
+from tautlog.verdict_words import force_text, notes, prediction_words, verdict_lines, words
 from tautlog.views import AFTER, BEFORE, filtered, zeroed
 
 FloatArray = npt.NDArray[np.float64]
@@ -274,7 +274,7 @@ def _drop(one: Source) -> dict[str, Any]:
             *notes({**marked, "predicted": None}),
             *filter(None, [unlike_kept(record, marked)]),
         ],
-        "looks": quick_look(marked),
+        "looks": verdict_lines(marked),
         "words": {name: _short(marked[name]) for name in _VERDICTS},
         "status": "" if record.status == "complete" else record.status,
         "finding": setup.article_finding,

@@ -191,7 +191,7 @@ def _drop(paper: Paper, drop: dict[str, Any]) -> None:
     paper.heading(drop["name"])
     decision, override = drop["decision"], drop["override"]
     for number, line in enumerate(drop["looks"], start=1):
-        paper.write_lines(line, bold=number == 3)
+        paper.write_lines(line, bold=number == 2)
     paper.points(drop["notes"])
     if decision:
         paper.write_lines(
