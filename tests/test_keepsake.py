@@ -10,11 +10,11 @@ from test_rehearsal import SPEED, drop, plan_for, played
 
 import keepsake
 import wire
-from tautlog.drop import recover
 from tautlog.errors import LinkError
 from tautlog.link import SerialLink
 from tautlog.quicklook import mark_record
 from tautlog.record import open_record
+from tautlog.recovery import recover
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.session import Session
 

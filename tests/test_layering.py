@@ -22,6 +22,7 @@ OWNERS = {
 }
 ANALYSIS = [
     "trace",
+    "completeness",
     "filters",
     "contacts",
     "loss",

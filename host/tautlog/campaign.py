@@ -89,6 +89,7 @@ class Cell:
     sensitivity_mv_per_v: float | None = None
     excitation_v: float | None = None
     bridge_ohm: float | None = None
+    shunt_ohm: float | None = None
     serial: str = ""
     certificate: str = ""
     certificate_date: str = ""

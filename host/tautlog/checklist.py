@@ -14,8 +14,8 @@ from pathlib import Path
 
 from tautlog.calibration import Calibration
 from tautlog.errors import CampaignError
-from tautlog.health import Health
 from tautlog.loadpath import PathCheck
+from tautlog.readiness import Facts, findings
 
 FOLDER = "checklists"
 GOOD_FOR_S = 600.0  # common practice
@@ -79,14 +79,14 @@ class Checklist:
 
 
 def measured_checks(
-    health: Health | None, folder: Path, target_n: float | None, calibration: Calibration, day: str
+    facts: Facts | None, folder: Path, target_n: float | None, calibration: Calibration, day: str
 ) -> list[PathCheck]:
     """What a computer can see by itself.
 
     Parameters
     ----------
-    health : Health or None
-        Of the board; None when there is none.
+    facts : Facts or None
+        Read from the board; None when there is none.
     folder : Path
         Where records go.
     target_n : float or None
@@ -101,15 +101,20 @@ def measured_checks(
         PathCheck("storage", free > LEAST_FREE_BYTES, f"{free / 1e9:.1f} GB free for records"),
         _calibration_age(calibration, day),
     ]
-    if health is None:
+    if facts is None:
         found.append(PathCheck("board", False, "no board was asked: give --port"))
         return found
+    health = facts.health
     found += [
         PathCheck("latched", health.latched, "sled " + ("latched" if health.latched else "FREE")),
         PathCheck("key", not health.key_on, "key " + ("ON" if health.key_on else "off")),
         PathCheck("wires", health.article_whole and health.mount_whole, "break wires whole"),
         PathCheck("samples", health.lost == 0, f"{health.lost} conversions lost"),
     ]
+    judged = findings(facts)
+    found += [PathCheck(one.code, False, one.text) for one in judged if one.refuses]
+    if not any(one.refuses for one in judged):
+        found.append(PathCheck("chain", True, "level, noise, rate and room as they should be"))
     if target_n:
         found += [
             PathCheck(

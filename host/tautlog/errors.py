@@ -9,8 +9,10 @@
      |    +-- WrongDeviceError        what answers is not a tautlog board
      |    +-- WireVersionError        firmware and laptop speak different wire formats
      |    +-- RefusedError            the board refused a command, with its reasons
+     |         +-- NotReadyError      what it reads cannot be trusted with a drop
      +-- RecordError                  a record cannot be read, written or trusted
      |    +-- RecordExistsError(FileExistsError)
+     |    +-- RecordGoneError         the file is not under its name any more
      +-- TraceImportError(ValueError)      a foreign trace cannot be understood
      +-- CampaignError(ValueError)    campaign.toml or a drop's set-up is wrong
      |    +-- QuantityError          a number that makes no sense
@@ -74,6 +76,10 @@ class RefusedError(BoardError):
         self.reasons = reasons
 
 
+class NotReadyError(RefusedError):
+    """What the instrument reads now cannot be trusted with a drop."""
+
+
 class RecordError(TautlogError):
     """A record cannot be read, written or trusted."""
 
@@ -87,6 +93,23 @@ class RecordExistsError(RecordError, FileExistsError):
 
     def __str__(self) -> str:
         return str(self.args[0])
+
+
+class RecordGoneError(RecordError):
+    """The file being written was removed, moved or replaced by another.
+
+    Attributes
+    ----------
+    path, saved : str
+        Its name; where what was written of it is now, "" where it could not be saved.
+    whole : bool
+        What was saved is finished and sealed.
+    """
+
+    def __init__(self, message: str, *, path: str, saved: str, whole: bool = False) -> None:
+        super().__init__(message, path=path)
+        self.saved = saved
+        self.whole = whole
 
 
 class TraceImportError(TautlogError, ValueError):

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
+from tautlog.completeness import IN_FLIGHT, IN_THE_FALL, MISSING, UNSEEN
 from tautlog.contacts import LEAST_FLIGHT_S
 from tautlog.filters import MINUS_3_DB_PER_CLASS
 from tautlog.marks import Marks
@@ -137,6 +138,22 @@ def _gap(marks: Marks, setup: DropSetup) -> Judged:
     if marks.missing_samples:
         text = f"{marks.missing_samples} samples are missing, none of them near the contact"
         return NOTE, "gap", text
+    return None
+
+
+def _complete(marks: Marks, setup: DropSetup) -> Judged:
+    """A record that was cut short is no whole test, whatever it holds."""
+    if marks.has("starts-late"):
+        return INVALID, "starts-late", "the record begins in the pull: zero and onset are missing"
+    place = marks.record_ends
+    why = next((one.text for one in marks.findings if one.code == "cut-short"), "")
+    if place in UNSEEN:
+        text = why or f"the record ends too early; what is missing: {MISSING[place]}"
+        return INVALID, "cut-short", text
+    if why:
+        return SUSPECT, "cut-short", why
+    if place in (IN_THE_FALL, IN_FLIGHT):
+        return SUSPECT, "cut-short", f"the record ends soon; what is missing: {MISSING[place]}"
     return None
 
 
@@ -292,6 +309,7 @@ def _release(marks: Marks, setup: DropSetup) -> Judged:
 CONDITIONS: tuple[Condition, ...] = (
     _samples,
     _gap,
+    _complete,
     _clipped,
     _reversed,
     _impulse,
@@ -313,9 +331,12 @@ CONDITIONS: tuple[Condition, ...] = (
 def _load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
     """Guard-banded against target and limit (ILAC-G8:09/2019, decision rules)."""
     if marks.peak_force_n is None or marks.peak_force_expanded_u_n is None:
+        if marks.lower_bound:
+            text = "no contact was measured, and the record does not hold all that may have come"
+            return "at-least", Reason("load-at-least", text)
         return "no-load", Reason("load-no-load", "no contact was measured")
     force, spread = abs(marks.peak_force_n), marks.peak_force_expanded_u_n
-    if marks.clipped or marks.gap_in_contact:
+    if marks.lower_bound:
         return "at-least", Reason("load-at-least", f"at least {force:.0f} N: a lower bound only")
     target, upper = setup.target_n, setup.upper_n
     weight_n = setup.weight_n

@@ -307,6 +307,16 @@ KEYS = (
     ),
     Key("cell", "excitation_v", float, 5.0, "Supply of the bridge.", quantity=q.EXCITATION),
     Key("cell", "bridge_ohm", float, 350.0, "Resistance of one arm.", quantity=q.BRIDGE),
+    Key(
+        "cell",
+        "shunt_ohm",
+        float,
+        87150.0,
+        "Resistor that the board's shunt switch lays across one arm; its step is read and "
+        "judged before every drop.",
+        quantity=q.SHUNT,
+        optional=True,
+    ),
     Key("cell", "serial", str, "", "Serial number."),
     Key("cell", "certificate", str, "", "Number and class of its certificate."),
     Key("cell", "certificate_date", str, "", "Its day, such as 2026-03-01.", day=True),

@@ -21,6 +21,14 @@ from tautlog.budgets import (
     peak_budget,
     rest_budget,
 )
+from tautlog.completeness import (
+    BEFORE_ONSET,
+    MISSING,
+    Shown,
+    cut_short,
+    starts_late,
+    where_it_ends,
+)
 from tautlog.contacts import (
     EDGE_SIGMAS,
     FRACTION_OF_PEAK,
@@ -35,6 +43,7 @@ from tautlog.contacts import (
     smoothed,
     span_above,
     without_glitches,
+    without_ringing,
 )
 from tautlog.damage import (
     RIPPING,
@@ -117,7 +126,8 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     if trace.calibration_expired:
         marks = _with(marks, "calibration-expired", "the calibration was too old on that day")
     if force.size - marks.missing_samples < LEAST_SAMPLES:
-        return _with(marks, "no-samples", f"the trace has only {force.size} samples")
+        text = f"the trace has only {force.size} samples"
+        return replace(_with(marks, "no-samples", text), record_ends=BEFORE_ONSET)
     filled = _filled(force, missing)
     dead = dead_from(filled, trace.clipped, trace.sample_rate_hz, trace.quantum_n)
     if dead is not None:
@@ -194,6 +204,7 @@ class _Marking:
         if found is None:
             self._set(gap_in_contact=self._hidden_pull(self.clean_n.size))
             self._find("never-taut", "no contact stands out of the noise: it never came taut")
+            self._mark_completeness(None)
             return self.marks
         self._find_loss()
         self._mark_contact()
@@ -209,7 +220,38 @@ class _Marking:
         self._mark_stretch()
         self._mark_damage()
         self._mark_peak_budget(window)
+        self._mark_completeness(found)
         return self.marks
+
+    def _mark_completeness(self, onset: float | None) -> None:
+        """What of the drop the record does not hold."""
+        present = np.flatnonzero(~self.missing)
+        last = int(present[-1])
+        rests = self.marks.rest_force_n is not None or self.marks.break_time_s is not None
+        restless = 0.0
+        if onset is not None and self.trace.release_time_s is None:
+            first_n = self.force_n[self._first_window()]
+            restless = float(np.sqrt(np.mean(first_n**2))) / self.top()
+        shown = Shown(
+            last / self.rate_hz,
+            self.trace.release_time_s,
+            None if onset is None else onset / self.rate_hz,
+            self.marks.peak_time_s,
+            None if onset is None or self.slack is None else self.slack / self.rate_hz,
+            self.setup.height_m,
+            0.0 if onset is None else float(self.even_n[last]) / self.top(),
+            bool(self.marks.bounces),
+            rests,
+            self.trace.completeness is not None,
+            restless,
+        )
+        place, why = where_it_ends(shown), cut_short(self.trace.completeness)
+        self._set(record_ends=place)
+        if starts_late(shown):
+            self._find("starts-late", "the trace begins in the pull: its onset is not in it")
+        if why:
+            lacking = "" if place is None else f"; what is missing: {MISSING[place]}"
+            self._find("cut-short", f"{why}{lacking}")
 
     # Where things are
 
@@ -247,7 +289,12 @@ class _Marking:
             return None
         self.even_noise_n = float(np.std(self.smooth_n[window]))
         self.threshold_n = max(SIGMAS * self.even_noise_n, FRACTION_OF_PEAK * top_n)
-        contacts = find_contacts(self.even_n, self.rate_hz, self.threshold_n)
+        contacts = without_ringing(
+            find_contacts(self.even_n, self.rate_hz, self.threshold_n),
+            self.even_n,
+            self.rate_hz,
+            self.even_noise_n,
+        )
         at = next(
             (i for i, one in enumerate(contacts) if one.start - 2 <= self.peak <= one.stop + 2),
             None,
@@ -357,7 +404,6 @@ class _Marking:
         onset_s = self.onset / rate
         slack_s = None if self.slack is None else self.slack / rate
         base_s = None if slack_s is None else slack_s - onset_s
-        release_s = self.trace.release_time_s
         self._set(
             onset_time_s=onset_s,
             slack_time_s=slack_s,
@@ -368,7 +414,7 @@ class _Marking:
             else (half_right - half_left) / rate,
             base_duration_s=base_s,
             bandwidth_needed_hz=BANDWIDTH_PER_PULSE / base_s if base_s else None,
-            fall_time_s=None if release_s is None else onset_s - release_s,
+            fall_time_s=self._fall_time(),
         )
         if right is None:
             self._find(
@@ -467,9 +513,13 @@ class _Marking:
             friction = self.agreed.sure_friction if self.agreed is not None else 0.0
             way = 2.0 * STANDARD_GRAVITY_M_PER_S2 * self.setup.height_m
             return float(np.sqrt(way * (1.0 - friction)))
-        if self.marks.fall_time_s is not None:
-            return STANDARD_GRAVITY_M_PER_S2 * self.marks.fall_time_s
-        return None
+        fall_s = self._fall_time()
+        return None if fall_s is None else STANDARD_GRAVITY_M_PER_S2 * fall_s
+
+    def _fall_time(self) -> float | None:
+        """Seconds from the release switch to the onset."""
+        release_s = self.trace.release_time_s
+        return None if release_s is None else self.onset / self.rate_hz - release_s
 
     def _sure_friction_n(self) -> float:
         """Friction where the drop tells it above its uncertainty, else 0."""
@@ -488,7 +538,7 @@ class _Marking:
         found = estimate(
             Observed(
                 self.pulls,
-                self.marks.fall_time_s,
+                self._fall_time(),
                 self.sign * rest if rest is not None else None,
                 self._zero_u(),
                 1.0 / self.rate_hz,

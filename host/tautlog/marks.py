@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from tautlog.completeness import UNSEEN
 from tautlog.uncertainty import Budget
 
 
@@ -48,6 +49,9 @@ class Marks:
     gap_in_contact : bool
         Samples are missing in the contact, within 50 ms of it, or before it where the first
         pull should have been.
+    record_ends : str or None
+        Where the record ends before it holds the whole drop, see `completeness`:
+        before-release, before-onset, in-the-rise, after-the-peak, before-rebound or before-rest.
     zero_offset_n, noise_n : float or None
         Mean and rms of the slack window: release + 30 % to onset - 10 % of the fall;
         without a release, the quiet stretch before the onset (common practice).
@@ -149,6 +153,7 @@ class Marks:
     missing_samples: int = 0
     clipped: bool = False
     gap_in_contact: bool = False
+    record_ends: str | None = None
     zero_offset_n: float | None = None
     noise_n: float | None = None
     zero_slope_n_per_s: float | None = None
@@ -209,6 +214,12 @@ class Marks:
     limit_force_n: float | None = None
     findings: tuple[Finding, ...] = field(default=())
     budgets: tuple[Budget, ...] = field(default=(), compare=False, repr=False)
+
+    @property
+    def lower_bound(self) -> bool:
+        """Whether there may have been more force than was measured."""
+        unseen = self.record_ends is not None and self.record_ends in UNSEEN
+        return self.clipped or self.gap_in_contact or unseen or self.has("starts-late")
 
     def has(self, code: str) -> bool:
         """Whether there is a finding of that code."""

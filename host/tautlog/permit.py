@@ -117,7 +117,6 @@ def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> 
             article=setup.article,
             line=setup.line,
             mount=setup.mount,
-            peak_at_most_n=None,
             note=f"its record is {path.resolve()}",
         )
 
@@ -193,7 +192,7 @@ def drops_since_proof(campaign: Campaign, mount: Mount) -> int:
         read_entries(campaign.folder),
         [(mount.name, mount.proven_on)],
     )
-    return next(one.drops for one in found if one.kind == "mount")
+    return next(one.drops for one in found if (one.kind, one.name) == ("mount", mount.name))
 
 
 def electrics_of(campaign: Campaign | None) -> Electrics:

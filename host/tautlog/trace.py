@@ -15,6 +15,22 @@ STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
 
 
 @dataclass(frozen=True)
+class Completeness:
+    """What a record says of its own end.
+
+    Attributes
+    ----------
+    status : str
+        Of the record: "complete", "recovered", "aborted" or "recording" (never finished).
+    ended_by : str
+        Name of the reason that the board gave for the end; "" when it gave none.
+    """
+
+    status: str
+    ended_by: str = ""
+
+
+@dataclass(frozen=True)
 class Trace:
     """Force against time on a uniform grid, as measured.
 
@@ -42,6 +58,8 @@ class Trace:
         Of the amplifier, -3 dB, one pole; 0 when unknown.
     calibration_expired : bool
         The calibration was too old on the day of the drop.
+    completeness : Completeness or None
+        What its record says of its end; None for what did not come from a board.
     """
 
     force_n: npt.NDArray[np.float64]
@@ -55,6 +73,7 @@ class Trace:
     covered_n: float = 0.0
     bandwidth_hz: float = 0.0
     calibration_expired: bool = False
+    completeness: Completeness | None = None
 
     def __post_init__(self) -> None:
         if not self.sample_rate_hz > 0:

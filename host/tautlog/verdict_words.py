@@ -22,7 +22,7 @@ _WORDS = {
     "on-target": "ON TARGET",
     "possible-overload": "POSSIBLE OVERLOAD",
     "overload": "OVERLOAD",
-    "at-least": "AT LEAST this load (clipped or gapped)",
+    "at-least": "AT LEAST this load (a lower bound)",
     "held": "trace: load path HELD",
     "let-go": "trace: load path LET GO",
     "slipped": "trace: load path SLIPPED",

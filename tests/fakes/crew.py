@@ -18,6 +18,10 @@ class SilentCrew:
         self.instrument, self.health = instrument, health
         self._tell("met")
 
+    def found(self, findings):
+        self.findings = findings
+        self._tell("found")
+
     def agree(self, setup):
         self._tell("agree")
         return True
@@ -36,3 +40,6 @@ class SilentCrew:
 
     def received(self, since_release_s, of_s):
         self._tell("received")
+
+    def ending(self):
+        self._tell("ending")

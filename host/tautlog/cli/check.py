@@ -11,7 +11,7 @@ from tautlog.cli.permit import override_of, override_options
 
 if TYPE_CHECKING:
     from tautlog.campaign import Campaign
-    from tautlog.health import Health
+    from tautlog.readiness import Facts
 
 
 @click.command(name="check")
@@ -53,7 +53,7 @@ def command(
         raise CampaignError("no campaign here: a checklist belongs to one, see `tautlog init`")
     click.echo(CAUTION, err=True)
     measured = measured_checks(
-        _health(port, campaign, timeout_scale),
+        _facts(port, campaign, timeout_scale),
         campaign.folder,
         campaign.setup.target_n,
         campaign.calibration,
@@ -88,14 +88,16 @@ def command(
         click.echo(f"complete, good for ten minutes: {path}")
 
 
-def _health(port: str | None, campaign: Campaign, timeout_scale: float) -> Health | None:
+def _facts(port: str | None, campaign: Campaign, timeout_scale: float) -> Facts | None:
     if not port and not campaign.port:
         return None
-    from tautlog.health import read_health
     from tautlog.link import SerialLink
+    from tautlog.readiness import read_facts
     from tautlog.session import Session
+    from tautlog.shunt import shunt_of
 
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
         session.greet()
-        return read_health(session, campaign.calibration)
+        shunt = shunt_of(campaign, campaign.calibration, asked=False)
+        return read_facts(session, campaign.calibration, campaign.setup, shunt)

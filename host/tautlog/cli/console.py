@@ -14,6 +14,7 @@ from tautlog.verdict_words import notes, quick_look, words
 
 if TYPE_CHECKING:
     from tautlog.health import Health
+    from tautlog.readiness import Finding
     from tautlog.stream import Block, BoardEvent, Instrument
     from tautlog.trace import DropSetup
 
@@ -23,6 +24,14 @@ CAUTION = (
     "the sled or in line with the line; key and catch decide; local codes and the responsible "
     "person come first."
 )
+
+
+class Screen(Console):
+    """A console whose broken pipe is an error like any other: the caller decides."""
+
+    def on_broken_pipe(self) -> None:
+        """Called while the error is handled."""
+        raise
 
 
 class ConsoleCrew:
@@ -38,7 +47,7 @@ class ConsoleCrew:
 
     def __init__(self, *, yes: bool, quiet: bool) -> None:
         self._yes = yes
-        self._console = Console(stderr=True, quiet=quiet, highlight=False)
+        self._console = Screen(stderr=True, quiet=quiet, highlight=False)
         self._count: int | None = None
         self._shown_s = 0.0
 
@@ -55,6 +64,12 @@ class ConsoleCrew:
         if board_is_rehearsed(instrument.board, instrument.serial):
             self.say(f"{MARK}: this board is simulated; whatever it records counts for nothing")
         self.say(health_text(health))
+
+    def found(self, findings: list[Finding]) -> None:
+        """Show what is in doubt; what forbids the drop is told by its refusal."""
+        for one in findings:
+            if not one.refuses:
+                self.say(f"LOOK: {one.text}")
 
     def agree(self, setup: DropSetup) -> bool:
         """Ask for the phrase."""
@@ -95,6 +110,13 @@ class ConsoleCrew:
         if since_release_s - self._shown_s >= 1.0:
             self._shown_s = math.floor(since_release_s)
             self.say(f"  recording, {since_release_s:.0f} of {of_s:.0f} s")
+
+    def ending(self) -> None:
+        """Say that it takes a moment."""
+        self.say(
+            "ending early: the board completes its guarded window; two more Ctrl-C leave the "
+            "event to it, for `tautlog recover`"
+        )
 
     def block(self, block: Block) -> None:
         """Samples are not told at a terminal."""
@@ -164,12 +186,12 @@ def print_figures(marked: dict[str, Any], truth: dict[str, Any] | None = None) -
         if truth is not None:
             cells.append(_cell(truth.get(name)))
         table.add_row(*cells)
-    Console(highlight=False, width=100).print(table)
+    Screen(highlight=False, width=100).print(table)
 
 
 def print_budgets(budgets: list[dict[str, Any]]) -> None:
     """Each figure's uncertainty, part by part."""
-    console = Console(highlight=False, width=118)
+    console = Screen(highlight=False, width=118)
     for one in budgets:
         table = Table(box=None, pad_edge=False, title_justify="left")
         table.title = f"\n{one['figure']} = {one['value']:.6g} {one['unit']}"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.origin import REHEARSED
 from tautlog.verdict_words import TEST_VERDICTS, VERDICTS
@@ -53,8 +54,16 @@ SORTS = ("time", "name", "article", "peak", "verdict")
 @options.rehearsed_option
 @click.option("--since", type=Day(), metavar="DAY", help="From this day on, such as 2026-03-01.")
 @click.option("--until", type=Day(), metavar="DAY", help="To this day.")
-@click.option("--peak-least", "peak_least_n", type=float, metavar="N", help="Peak at least.")
-@click.option("--peak-most", "peak_most_n", type=float, metavar="N", help="Peak at most.")
+@click.option(
+    "--peak-least",
+    "peak_least_n",
+    type=options.Number(q.SEARCHED),
+    metavar="N",
+    help="Peak at least.",
+)
+@click.option(
+    "--peak-most", "peak_most_n", type=options.Number(q.SEARCHED), metavar="N", help="Peak at most."
+)
 @click.option("--sort", type=click.Choice(SORTS), default="time", show_default=True)
 @click.option("--reverse", is_flag=True, help="The other way round.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table for a spreadsheet.")

@@ -56,6 +56,9 @@ class Day(click.ParamType):
         return str(value)
 
 
+target_option = click.option(
+    "--target", "target_n", type=Number(q.FORCE), metavar="N", help="Force to be reached."
+)
 _INTENDED = (
     click.option("--mass", "mass_kg", type=Number(q.MASS), metavar="KG", help="All that moves."),
     click.option(
@@ -65,9 +68,7 @@ _INTENDED = (
         metavar="M",
         help="Free travel until taut.",
     ),
-    click.option(
-        "--target", "target_n", type=Number(q.FORCE), metavar="N", help="Force to be reached."
-    ),
+    target_option,
     click.option(
         "--limit",
         "limit_n",
@@ -133,7 +134,7 @@ def port_options(function: Function) -> Function:
     function = click.option(
         "--link-timeout",
         "timeout_scale",
-        type=click.FloatRange(min=0.1),
+        type=Number(q.PATIENCE_FACTOR),
         default=1.0,
         metavar="S",
         show_default=True,

@@ -11,6 +11,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from tautlog import quantities as q
 from tautlog.advice import advise
 from tautlog.calibration import Calibration
 from tautlog.campaign import Campaign, mount_name
@@ -145,8 +146,6 @@ def _flight(campaign: Campaign | None, given: dict[str, Any]) -> tuple[Snatch | 
     """Snatch in flight as typed, and the factor on it, stated or the campaign's."""
     said = campaign.requirement if campaign else None
     factor = given["factor"] or (said.design_factor * said.test_factor if said else 1.0)
-    if not (factor > 0 and math.isfinite(factor)):
-        raise PlanError(f"--factor {factor:g}: allowed is a number > 0")
     if not given["flight"]:
         return None, factor
     try:
@@ -156,6 +155,13 @@ def _flight(campaign: Campaign | None, given: dict[str, Any]) -> tuple[Snatch | 
             f"--flight {given['flight']}: expected body, canopy, speed and stiffness, such as "
             "25,1.2,20,30000"
         ) from problem
+    for name, value, kind in (
+        ("body", body, q.CANOPY),
+        ("canopy", canopy, q.CANOPY),
+        ("speed", speed, q.SPEED),
+        ("stiffness", stiffness, q.STIFFNESS),
+    ):
+        kind.require(f"--flight {name}", value)
     return Snatch(body, canopy, speed, stiffness), factor
 
 
@@ -232,13 +238,13 @@ def _replaced(
 
 
 def _point(text: str) -> tuple[float, float]:
-    force, colon, stretch = text.partition(":")
+    force, _, stretch = text.partition(":")
     try:
         point = float(force), float(stretch)
     except ValueError as problem:
         raise PlanError(f"--pull {text}: expected force:stretch, such as 500:0.018") from problem
-    if not colon or not all(math.isfinite(one) for one in point):
-        raise PlanError(f"--pull {text}: expected force:stretch, such as 500:0.018")
+    q.FORCE.require("--pull force", point[0])
+    q.STRETCH.require("--pull stretch", point[1])
     return point
 
 

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.errors import CampaignError, LinkError, RefusedError
 
 if TYPE_CHECKING:
     from tautlog.cli.console import ConsoleCrew
-    from tautlog.drop import DropOutcome, DropPlan
+    from tautlog.outcome import DropOutcome, DropPlan
     from tautlog.rehearsal.process import BoardProcess
     from tautlog.rehearsal.rig import SimulatedRig
     from tautlog.rehearsal.scene import Scene
@@ -40,9 +41,23 @@ class FaultName(click.ParamType):
 
 
 @click.command(name="rehearse")
-@click.option("--mass", "mass_kg", type=float, metavar="KG", help="Sled; 9 kg without.")
-@click.option("--height", "height_m", type=float, metavar="M", help="Free travel; 1.2 m without.")
-@click.option("--target", "target_n", type=float, metavar="N", help="Target; 1800 N without.")
+@click.option(
+    "--mass", "mass_kg", type=options.Number(q.MASS), metavar="KG", help="Sled; 9 kg without."
+)
+@click.option(
+    "--height",
+    "height_m",
+    type=options.Number(q.HEIGHT),
+    metavar="M",
+    help="Free travel; 1.2 m without.",
+)
+@click.option(
+    "--target",
+    "target_n",
+    type=options.Number(q.FORCE),
+    metavar="N",
+    help="Target; 1800 N without.",
+)
 @click.option(
     "--fault", type=FaultName(), metavar="NAME", help="Play a fault; `--fault list` names them all."
 )
@@ -58,7 +73,7 @@ class FaultName(click.ParamType):
 @click.option("--yes", is_flag=True, help="Do not ask for the phrase.")
 @click.option(
     "--speed",
-    type=click.FloatRange(0.2, 20),
+    type=options.Number(q.REHEARSAL_SPEED),
     default=5.0,
     show_default=True,
     metavar="X",
@@ -145,7 +160,7 @@ def _scene(
 
 
 def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
-    from tautlog.drop import DropPlan
+    from tautlog.outcome import DropPlan
 
     return DropPlan(
         path=path,
@@ -155,6 +170,7 @@ def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
         countdown_s=3.0,
         speed=speed,
         campaign="rehearsal",
+        shunt=scene.shunt,
     )
 
 

@@ -28,6 +28,10 @@ seal_parts_json              string  the beginnings of the hashes that it is mad
 firmware, board, serial      string  as the board said of itself; not in an import
 history_blocks               int     blocks that the board's memory holds; likewise
 board_state                  string  state of the board when it greeted; likewise
+arming_json                  string  what was measured and found before arming, one JSON
+                                     object: `health`, `findings` (each with code,
+                                     refuses, text), `shunt_step_v`, `limits` as they
+                                     were sent to the board; not in an import
 first_sample_index           int     board's index of the first sample; likewise
 ============================ ======= ================================================
 
@@ -102,7 +106,7 @@ attributes software, utc, name, sha256, size (bytes), offset_s (of the board's f
 film, where it was said), note (all string). Only ever added; the files lie elsewhere.
 
 ``/shunt_checks/N`` attributes software, utc, before_v, after_v (string): volts by which the
-shunt resistor raised the reading before and after the drop, where it was asked for.
+shunt resistor raised the reading before and after the drop, where one is fitted.
 
 Seal
 ----
@@ -134,6 +138,7 @@ from tautlog.record.reader import (
     open_checked,
     open_record,
 )
+from tautlog.record.shunts import last_shunt_step
 from tautlog.record.writer import (
     RecordWriter,
     add_decision,
@@ -158,6 +163,7 @@ __all__ = [
     "add_marks",
     "add_photo",
     "add_shunt_check",
+    "last_shunt_step",
     "open_checked",
     "open_record",
     "write_values",

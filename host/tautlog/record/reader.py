@@ -21,10 +21,11 @@ from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.seal import Told, differing, seal_of
 from tautlog.record.trouble import damaged, error, reading
 from tautlog.stream import BoardEvent, Instrument
-from tautlog.trace import DropSetup, Trace
+from tautlog.trace import Completeness, DropSetup, Trace
 
 RELEASE_EVENT = "release-opened"
 RELEASE_EVENTS = (RELEASE_EVENT, "release-by-force")
+ENDED_EVENT = "recording-ended"
 ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
 # Flags of a block whose samples stand nobody knows where.
 MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
@@ -220,7 +221,13 @@ class Record:
             covered_n=used.range_n,
             bandwidth_hz=used.bandwidth_hz,
             calibration_expired=too_far_from(used, self.utc),
+            completeness=Completeness(self.status, self._ended_by()),
         )
+
+    def _ended_by(self) -> str:
+        """Name of the reason that the board gave for the end of its recording, or ""."""
+        ended = [event.value for event in self.events if event.name == ENDED_EVENT]
+        return wire.REASONS[ended[-1]][0] if ended and ended[-1] in wire.REASONS else ""
 
     def _time_of(self, name: str, size: int) -> float | None:
         """Seconds from the trace's start to the first event of a name, if it lies within."""
