@@ -1,6 +1,7 @@
 """A rehearsal never passes for a drop, whatever it is called and wherever it lies."""
 
 import json
+import re
 
 import h5py
 import pytest
@@ -80,6 +81,9 @@ def test_it_is_shown_as_what_it_is_when_it_is_asked_for(kite, capsys):
     page = (kite / "all.html").read_text()
     assert "REHEARSAL: played" in page
     assert "REHEARSAL (" in page  # of how the drops ended
+    assert "1 drop, and 1 rehearsed, " in page
+    articles = page[page.index('id="articles"') : page.index('id="open"')]
+    assert re.search(r'<th scope="row">bridle-1</th><td>A</td><td class="n">1</td>', articles)
     _, out, err = said(capsys, "learn", "--line", SETUP.line, "--rehearsed")
     assert "played.h5" in out
     assert "real.h5" not in out

@@ -192,7 +192,7 @@ def exposures(
 def row(one: Exposure) -> list[str]:
     """One line of the ledger, as everywhere."""
     figures = (one.drops, one.entered, one.invalid, one.unreadable)
-    cells = [*map(str, figures), force_text(one.highest_n), one.last_utc or "-"]
+    cells = [*map(str, figures), force_text(one.highest_n), one.last_utc[:19] or "-"]
     return [one.kind, one.name or UNNAMED, *cells]
 
 

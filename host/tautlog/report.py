@@ -35,7 +35,7 @@ from tautlog.quicklook import AS_BEFORE, Marked, mark_record, unlike_kept
 from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
 from tautlog.trace import Trace
-from tautlog.verdict_words import force_text, notes, prediction_words, quick_look, words
+from tautlog.verdict_words import force_text, notes, prediction_words, verdict_lines, words
 from tautlog.views import AFTER, BEFORE, filtered, zeroed
 
 FloatArray = npt.NDArray[np.float64]
@@ -131,10 +131,12 @@ def contents_of(
         From the ledger, what there is to tell.
     """
     drops = [{**_drop(one), "plan": _against_plan(one, campaign)} for one in sources]
-    closures = _closures(sources)
+    real = [one for one in sources if not one.record.rehearsed]
+    closures = _closures(real)
     return {
         "title": _title(sources, campaign, folder),
         "drops": drops,
+        "count": _count(len(real), len(sources) - len(real)),
         "outcomes": _outcomes(sources, unreadable),
         "first_utc": sources[0].record.utc[:19] if sources else "-",
         "last_utc": sources[-1].record.utc[:19] if sources else "-",
@@ -147,7 +149,7 @@ def contents_of(
         "ledger": [row(one) for one in exposed],
         "ledger_head": HEAD,
         "corrections": corrections_in(campaign.folder) if campaign else [],
-        "articles": _articles(sources, campaign),
+        "articles": _articles(real, campaign),
         "articles_told": ARTICLES_TOLD,
         "questions": _questions(sources, campaign),
         "decides": campaign.decision.decides if campaign else "",
@@ -171,10 +173,15 @@ def _outcomes(sources: list[Source], unreadable: Sequence[RecordSummary]) -> str
     return "; ".join(told)
 
 
+def _count(drops: int, rehearsed: int) -> str:
+    told = f"{drops} drop" + ("" if drops == 1 else "s")
+    return f"{told}, and {rehearsed} rehearsed" if rehearsed else told
+
+
 def _outcome(marked: Marked) -> str:
-    proposed = words(marked["test_verdict"]).removeprefix("test: ")
+    proposed = _short(marked["test_verdict"])
     if marked["decision"]:
-        decided = words(marked["decision"]["verdict"]).removeprefix("test: ")
+        decided = _short(marked["decision"]["verdict"])
         was = "" if decided == proposed else f" (proposed: {proposed})"
         proposed = f"{decided} as decided{was}"
     if marked["origin"] == REHEARSED:
@@ -231,7 +238,7 @@ def _requirement(campaign: Campaign | None) -> list[tuple[str, str]]:
         ("design factor x test factor", f"{one.design_factor:g} x {one.test_factor:g}"),
         (
             "duration",
-            f"{_form(one.shortest_duration_s, 's')} to {_form(one.longest_duration_s, 's')}",
+            _between(one.shortest_duration_s, one.longest_duration_s),
         ),
         ("criterion", one.criterion or "-"),
         ("source", one.source or "-"),
@@ -241,6 +248,12 @@ def _requirement(campaign: Campaign | None) -> list[tuple[str, str]]:
     return rows
 
 
+def _between(low_s: float | None, high_s: float | None) -> str:
+    if low_s is None and high_s is None:
+        return "-"
+    return f"{_form(low_s, 's')} to {_form(high_s, 's')}"
+
+
 def _drop(one: Source) -> dict[str, Any]:
     record, marked = one.record, one.marked
     setup = record.inspected_setup
@@ -248,8 +261,8 @@ def _drop(one: Source) -> dict[str, Any]:
     if decision:
         decision = {
             **decision,
-            "words": words(decision["verdict"]),
-            "proposed_words": words(decision["proposed"]),
+            "words": _short(decision["verdict"]),
+            "proposed_words": _short(decision["proposed"]),
         }
     return {
         "name": _named(one),
@@ -257,9 +270,13 @@ def _drop(one: Source) -> dict[str, Any]:
         "mass": _form(setup.mass_kg),
         "height": _form(setup.height_m),
         "peak": force_text(marked["peak_force_n"], marked["peak_force_expanded_u_n"]),
-        "notes": [*notes(marked), *filter(None, [unlike_kept(record, marked)])],
-        "looks": quick_look(marked),
-        "words": {name: words(marked[name]) for name in _VERDICTS},
+        "notes": [
+            *notes({**marked, "predicted": None}),
+            *filter(None, [unlike_kept(record, marked)]),
+        ],
+        "looks": verdict_lines(marked),
+        "words": {name: _short(marked[name]) for name in _VERDICTS},
+        "status": "" if record.status == "complete" else record.status,
         "finding": setup.article_finding,
         "decision": decision,
         "override": _object(setup.override),
@@ -278,6 +295,14 @@ def _drop(one: Source) -> dict[str, Any]:
         "checklist": _checklist(setup.checklist),
         "calibration": _calibration(one),
     }
+
+
+def _short(verdict: object) -> str:
+    """A verdict in words under a heading that says of what it is."""
+    told = words(verdict)
+    for head in ("record ", "trace: load path ", "test: "):
+        told = told.removeprefix(head)
+    return told
 
 
 def _named(one: Source) -> str:
@@ -343,8 +368,8 @@ def _predictions(one: Source) -> list[str]:
     found = [f"{text}; reckoned {when}: line {told['line']} by {told['source']}"]
     if later and abs(later["peak_force_n"] / told["peak_force_n"] - 1.0) > LATER_DIFFERS:
         found.append(
-            f"a plan made now for the same mass and height says {prediction_words(later)}, from "
-            f"{later['source']}: it knows more, and is not what the drop is held against"
+            f"a plan made now for the same mass and height: {prediction_words(later)}, from "
+            f"{later['source']}; it knows more, and the drop is not held against it"
         )
     return found
 
@@ -358,6 +383,7 @@ def _set_up(record: Record) -> str:
         f"target {_form(setup.target_n, 'N')}, limit {_form(setup.upper_n, 'N')}",
         f"article {setup.article or 'not named'}",
         f"line {setup.line or 'not named'}",
+        f"mount {setup.mount or 'not named'}",
         f"operator {setup.operator or 'not named'}",
         setup.note,
     ]

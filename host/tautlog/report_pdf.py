@@ -148,7 +148,7 @@ def _front(paper: Paper, contents: dict[str, Any]) -> None:
     drops = contents["drops"]
     paper.write_lines(contents["title"], size=TITLE_PT, bold=True)
     paper.write_lines(
-        f"{len(drops)} drops, {contents['first_utc']} to {contents['last_utc']}. Written "
+        f"{contents['count']}, {contents['first_utc']} to {contents['last_utc']}. Written "
         f"{contents['written']} by {contents['software']}."
     )
     paper.write_lines(f"{contents['outcomes']}.", bold=True)
@@ -167,9 +167,9 @@ def _front(paper: Paper, contents: dict[str, Any]) -> None:
             one["mass"],
             one["height"],
             one["peak"],
-            one["words"]["record_verdict"].removeprefix("record "),
+            "\n".join(filter(None, (one["words"]["record_verdict"], one["status"]))),
             one["words"]["load_verdict"],
-            one["words"]["trace_says"].removeprefix("trace: load path "),
+            one["words"]["trace_says"],
             one["finding"],
             _tested(one),
         )
@@ -181,10 +181,9 @@ def _front(paper: Paper, contents: dict[str, Any]) -> None:
 
 
 def _tested(drop: dict[str, Any]) -> str:
-    told = str(drop["words"]["test_verdict"]).removeprefix("test: ")
-    decision = drop["decision"]
+    told, decision = str(drop["words"]["test_verdict"]), drop["decision"]
     if decision:
-        told += f"\ndecided by {decision['by']}: {decision['words'].removeprefix('test: ')}"
+        told += f" is proposed\n{decision['words']} decided by {decision['by']}"
     return told
 
 
@@ -192,7 +191,7 @@ def _drop(paper: Paper, drop: dict[str, Any]) -> None:
     paper.heading(drop["name"])
     decision, override = drop["decision"], drop["override"]
     for number, line in enumerate(drop["looks"], start=1):
-        paper.write_lines(line, bold=number == 3)
+        paper.write_lines(line, bold=number == 2)
     paper.points(drop["notes"])
     if decision:
         paper.write_lines(

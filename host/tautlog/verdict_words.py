@@ -59,13 +59,25 @@ def quick_look(marked: Mapping[str, Any]) -> list[str]:
     marked : mapping
         The object that ``tautlog mark --json`` prints.
     """
+    record, load, trace, test = verdict_lines(marked)
     return [
         f"1 {_only_rehearsed(marked)}rest: {_rest_words(marked)}",
-        f"2 {_only_rehearsed(marked)}{words(marked['record_verdict'])}{_first_reason(marked)}",
-        f"3 {_only_rehearsed(marked)}{_load_words(marked)}",
-        f"4 {_only_rehearsed(marked)}{words(marked['trace_says'])}",
-        f"5 {_only_rehearsed(marked)}{test_words(marked)}; {_next_words(marked)}",
+        f"2 {record}",
+        f"3 {load}",
+        f"4 {trace}",
+        f"5 {test}; {_next_words(marked)}",
     ]
+
+
+def verdict_lines(marked: Mapping[str, Any]) -> list[str]:
+    """Record, load, load path and test, each in its words; the same at the rig and in a report."""
+    told = (
+        f"{words(marked['record_verdict'])}{_first_reason(marked)}",
+        _load_words(marked),
+        words(marked["trace_says"]),
+        test_words(marked),
+    )
+    return [f"{_only_rehearsed(marked)}{one}" for one in told]
 
 
 def test_words(marked: Mapping[str, Any]) -> str:

@@ -9,6 +9,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from tautlog.origin import MARK, board_is_rehearsed
 from tautlog.verdict_words import notes, quick_look, words
 
 if TYPE_CHECKING:
@@ -60,6 +61,8 @@ class ConsoleCrew:
             f"board: {instrument.board}, firmware {instrument.firmware}, serial "
             f"{instrument.serial}, {instrument.sample_rate_hz:g} samples/s"
         )
+        if board_is_rehearsed(instrument.board, instrument.serial):
+            self.say(f"{MARK}: this board is simulated; whatever it records counts for nothing")
         self.say(health_text(health))
 
     def found(self, findings: list[Finding]) -> None:

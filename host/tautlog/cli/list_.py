@@ -122,6 +122,8 @@ def _row(one: RecordSummary) -> list[str]:
 def _remarks(one: RecordSummary) -> list[str]:
     """What a reader must know of a record beside its line."""
     found = [one.problem] if one.problem else []
+    if one.status not in ("", "complete") and one.record_verdict:
+        found.append(f"the recording is {one.status}")
     if one.decided:
         found.append(f"proposed {one.test_verdict or '-'}, {one.decided_by} decided {one.decided}")
     if one.overruled:
