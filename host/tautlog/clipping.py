@@ -12,7 +12,7 @@ Forces here have their zero removed and are positive in the contact.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -198,12 +198,14 @@ class _Evidence:
     """What the windows of one top say: differences of chi-squared.
 
     `whole`: of the best smooth fit over that of a cut of 2 % or more; `against`: of a cut
-    over smooth, where the cut fits within the noise; `cut`: the same where it must hold for
+    over smooth, where the cut fits within the noise; `plain`: the same for polynomials alone,
+    whose misfit is small; `cut`: the same where it must hold for
     all rich families, with `depth` and `length` of its best fit.
     """
 
     whole: float
     against: float
+    plain: float
     cut: float
     depth: float
     length: float
@@ -217,7 +219,8 @@ def _told(seen: list[_Evidence], rate_hz: float) -> Top:
     best = max(seen, key=lambda one: one.cut)
     if best.cut > SHOWN and whole < CONTRADICTED:
         return Top(CUT, best.depth, best.length / rate_hz)
-    if whole > LIKELIER and against < CONTRADICTED:
+    plain = max(one.plain for one in seen)
+    if whole > LIKELIER and against < CONTRADICTED and plain < SHOWN:
         return Top(WHOLE)
     return Top(UNCLEAR)
 
@@ -287,7 +290,7 @@ class _Windows:
         drop = 1.0 - ends / float(self.even_n[start:stop].max())
         scale = _Scale(noise, self.top_n, drop, 0.5 * size)
         families = fit_all(window)
-        if families and not _fits(families[min(1, len(families) - 1)].smooth, families, noise):
+        if families and not _fits(families[-1], noise):
             families += with_swings(window)
         return [_weighed(one, bins, scale) for one in families]
 
@@ -310,13 +313,14 @@ class _Weighed:
     against: float
     cut: float
     rich: bool
+    swings: bool
     depth: float
     length: float
 
 
-def _fits(squares: float, families: list[Family], noise_n: float) -> bool:
-    freedom = families[min(1, len(families) - 1)].freedom
-    return squares / noise_n**2 < freedom * (1.0 + SLACK_SIGMAS * np.sqrt(2.0 / freedom))
+def _fits(family: Family, noise_n: float) -> bool:
+    limit = 1.0 + SLACK_SIGMAS * float(np.sqrt(2.0 / family.freedom))
+    return family.smooth / noise_n**2 < family.freedom * limit
 
 
 def _weighed(one: Family, bins: int, scale: _Scale) -> _Weighed:
@@ -342,7 +346,7 @@ def _weighed(one: Family, bins: int, scale: _Scale) -> _Weighed:
     if misfit < limit and one.degree == 6:
         against = (smooth - least) / max(misfit, 1.0)
     length = 2.0 * float(bank.half[best]) * scale.half
-    return _Weighed(whole, against, shown, one.degree >= 6, float(depth[best]), length)
+    return _Weighed(whole, against, shown, one.degree >= 6, one.swings, float(depth[best]), length)
 
 
 def _excess(misfit: float, limit: float, bins: int) -> float:
@@ -358,9 +362,12 @@ def _excess(misfit: float, limit: float, bins: int) -> float:
 def _together(windows: list[list[_Weighed]]) -> _Evidence:
     """Evidence of one top from all its windows."""
     every = [one for window in windows for one in window]
+    plain = [[one.cut for one in window if one.rich and not one.swings] for window in windows]
+    agreed = max((min(cuts) for cuts in plain if len(cuts) > 1), default=-np.inf)
     best = _Evidence(
         max((one.whole for one in every), default=-np.inf),
         max((one.against for one in every), default=-np.inf),
+        agreed,
         -np.inf,
         0.0,
         0.0,
@@ -371,7 +378,7 @@ def _together(windows: list[list[_Weighed]]) -> _Evidence:
             continue
         least = min(rich, key=lambda one: one.cut)
         if least.cut > best.cut:
-            best = _Evidence(best.whole, best.against, least.cut, least.depth, least.length)
+            best = replace(best, cut=least.cut, depth=least.depth, length=least.length)
     return best
 
 
