@@ -77,7 +77,7 @@ def recalibration_in(settings: Mapping[str, Any], own: Calibration) -> Recalibra
     if told is None:
         return None
     texts_of = {one.name for one in fields(Calibration) if one.type == "str"}
-    measured = {
+    measured: dict[str, Any] = {
         name: value if value is None else str(value) if name in texts_of else float(value)
         for name, value in told["measured"].items()
         if name in MEASURED
