@@ -6,6 +6,7 @@ import json
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from made_records import VIRTUAL, made
 
 from tautlog.advice import Electrics
 from tautlog.calibration import Calibration
@@ -19,6 +20,7 @@ from tautlog.permit import count_elsewhere, drops_since_proof, permitted
 from tautlog.plan import Drop, predict_drop
 from tautlog.proofs import Proof
 from tautlog.quantities import FORCE, HEIGHT, MASS, SLOPE, VOLT, Quantity
+from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig
 from tautlog.rehearsal.scene import default_scene
@@ -141,7 +143,10 @@ def test_whatever_is_dropped_is_held_against_the_proof(mass_kg, height_m, stiffn
 
 def test_the_catch_takes_the_sled_with_no_line_at_all():
     """12 kg down 2.6 m of rails: m g h = 305.97 J, of 300 J."""
-    (one,) = refusals(dataclasses.replace(GOOD, mass_kg=12.0, mount=Mount("m", 9e3), elements=()))
+    # On a soft line, so that nothing else refuses.
+    (one,) = refusals(
+        dataclasses.replace(GOOD, mass_kg=12.0, mount=Mount("m", 9e3), line=Line("l", 15e3))
+    )
     assert one.code == "catch"
     assert f"catch: {12.0 * G * 2.6:.0f} J" in one.text
 
@@ -184,28 +189,23 @@ def test_names_of_mounts(campaign):
         mount_name(campaign, "beam1")
 
 
-def test_a_rehearsed_drop_holds_its_mount_and_a_measured_one_elsewhere_is_counted(
-    campaign, tmp_path, monkeypatch
-):
-    from tautlog.cli import run
-    from tautlog.record import open_record
-
-    monkeypatch.chdir(campaign.folder)
-    path = tmp_path / "elsewhere.h5"
-    with BoardProcess(SimulatedRig(default_scene(), seed=1), speed=8.0) as board:
-        given = ["drop", "--port", board.url, "--link-timeout", "3", "--yes", "--countdown", "0"]
-        more = ["--record", "2", "--out", str(path), "--json"]
-        assert run([*given, *more]) == 1
-        assert not path.exists()
-        assert run([*given, *more, "--override-by", "L", "--override-reason", "rehearsed"]) == 0
-    record = open_record(path)
-    assert record.setup.mount == "beam-1"
-    assert "1600 N" in json.loads(record.setup.override)["refused"]
+def test_a_drop_recorded_elsewhere_is_counted_and_a_rehearsed_one_is_not(campaign, tmp_path):
+    setup = permitted(campaign, setup_from(campaign), by="L", reason="link", say=lambda text: None)
     mount = campaign.mounts[0]
-    assert drops_since_proof(campaign, mount) == 0  # a rehearsal counts for nothing
-    monkeypatch.setattr("tautlog.archive.RecordSummary.rehearsed", False)
-    count_elsewhere(campaign, record.setup, path)
-    assert drops_since_proof(campaign, mount) == 1
+    inside = made(campaign.folder / "a.h5", setup=setup)
+    count_elsewhere(campaign, setup, inside)
+    assert drops_since_proof(campaign, mount) == 1  # as a record, and not twice
+    elsewhere = made(tmp_path / "b.h5", setup=setup)
+    assert open_record(elsewhere).setup == setup
+    assert json.loads(open_record(elsewhere).setup.override)["by"] == "L"
+    count_elsewhere(campaign, setup, elsewhere)
+    assert drops_since_proof(campaign, mount) == 2
+    count_elsewhere(campaign, setup, made(tmp_path / "c.h5", setup=setup, board=VIRTUAL))
+    count_elsewhere(campaign, setup, tmp_path / "none.h5")
+    called_off = made(tmp_path / "d.h5", setup=setup, status="aborted", released=False, drops=False)
+    count_elsewhere(campaign, setup, called_off)
+    assert drops_since_proof(campaign, mount) == 2
+    assert drops_since_proof(campaign, Mount("beam-2")) == 0
 
 
 def test_health_refuses_a_calibration_that_is_not_plausible(campaign, monkeypatch, capsys):

@@ -77,6 +77,7 @@ class Armed:
         self._stop = stop
         self._grant = grant
         self._late = ""
+        self._told_more = stop.more + 1
         self._receiver = Receiver(session, writer, grant.first, crew.block)
 
     def run(self) -> DropOutcome:
@@ -118,6 +119,9 @@ class Armed:
             notes.append(f"ended early by the user ({self._stop.why})")
         elif self._stop.came:
             notes.append(f"{self._stop.why} came while recording, which went on to its end")
+        ended = self._receiver.event("recording-ended")
+        if ended is not None and ended.value not in (wire.FINISHED, wire.ABORTED):
+            notes.append(f"the board ended the recording itself: {wire.REASONS[ended.value][1]}")
         if self._crew.failure:
             notes.append(f"nothing could be shown any more ({self._crew.failure})")
         return tuple(notes)
@@ -224,6 +228,9 @@ class Armed:
         self._receiver.step()
         if self._stop.left:
             raise _Left
+        if self._stop.asked and self._stop.more < self._told_more:
+            self._told_more = self._stop.more
+            self._crew.ending(self._told_more)
 
     def _session_must_live(self) -> None:
         age_s = self._session.clock() - self._receiver.heard_s
@@ -233,8 +240,6 @@ class Armed:
     def _end(self) -> None:
         """Let the board end the recording, and fetch the rest."""
         self._session.send(wire.ABORT if self._stop.asked else wire.FINISH)
-        if self._stop.asked:
-            self._crew.ending()
         deadline = self._deadline(ENDING_S)
         while not self._is_all_here():
             self._step()
@@ -265,7 +270,9 @@ class Armed:
             self._writer.leave()
         if isinstance(problem, _Left):
             status = self._receiver.status
-            state = status.state if status is not None else "unknown"
+            # The release is told before the next status.
+            held = status is not None and status.state == "held"
+            state = "held" if held else "recording"
             raise AbortedError(
                 f"left by {self._stop.why} while the board was in state {state}. What came is in "
                 f"{self._plan.path}; {KEEPS}"

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+HIDDEN_STEPS = 2  # of one conversion: a mean so near to a limit holds some that were at it
+
 
 @dataclass(frozen=True)
 class Calibration:
@@ -101,6 +103,8 @@ class Calibration:
     def clipped(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.bool_]:
         """Samples at or beyond the amplifier's rails or the converter's limits."""
         step_v = self.volt_per_count(reduction)
-        low = max(self.rail_low_v / step_v, 0.0)
-        high = min(self.rail_high_v / step_v, (2**self.converter_bits - 1) * reduction)
+        # Of several conversions in a sample, noise keeps some off the converter's limit.
+        hidden = HIDDEN_STEPS * reduction if reduction > 1 else 0
+        low = max(self.rail_low_v / step_v, hidden)
+        high = min(self.rail_high_v / step_v, (2**self.converter_bits - 1) * reduction - hidden)
         return (counts <= low) | (counts >= high)

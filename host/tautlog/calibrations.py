@@ -201,7 +201,7 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
         content = json.loads(text.decode("utf-8"))
         told = content["calibration"]
         kinds = {one.name: str(one.type) for one in fields(Calibration)}
-        values = {
+        values: dict[str, Any] = {
             name: str(told[name]) if kinds[name] == "str" else _number_in(told, name)
             for name in MEASURED
             if name not in LATER or name in told

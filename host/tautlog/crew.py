@@ -42,8 +42,8 @@ class Crew(Protocol):
     def received(self, since_release_s: float, of_s: float) -> None:
         """So much of the recording has come."""
 
-    def ending(self) -> None:
-        """The recording ends early: the board completes its guarded window."""
+    def ending(self, more: int) -> None:
+        """The recording ends early; so many signals more leave it to the board."""
 
 
 class Shield:
@@ -123,6 +123,6 @@ class ShieldedCrew:
         """As `Crew`."""
         self._tell(self._crew.received, since_release_s, of_s)
 
-    def ending(self) -> None:
+    def ending(self, more: int) -> None:
         """As `Crew`."""
-        self._tell(self._crew.ending)
+        self._tell(self._crew.ending, more)

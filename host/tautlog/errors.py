@@ -10,6 +10,7 @@
      |    +-- WireVersionError        firmware and laptop speak different wire formats
      |    +-- RefusedError            the board refused a command, with its reasons
      |         +-- NotReadyError      what it reads cannot be trusted with a drop
+     |    +-- BoardConfigError        the board's config.py is wrong, it has no pins
      +-- RecordError                  a record cannot be read, written or trusted
      |    +-- RecordExistsError(FileExistsError)
      |    +-- RecordGoneError         the file is not under its name any more
@@ -78,6 +79,20 @@ class RefusedError(BoardError):
 
 class NotReadyError(RefusedError):
     """What the instrument reads now cannot be trusted with a drop."""
+
+
+class BoardConfigError(BoardError):
+    """The board's config.py is wrong: it answers, and has no pin as output.
+
+    Attributes
+    ----------
+    faults : tuple of str
+        What is wrong, each with the line's name and value and what is allowed.
+    """
+
+    def __init__(self, message: str, *, faults: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.faults = faults
 
 
 class RecordError(TautlogError):

@@ -158,9 +158,30 @@ def _complete(marks: Marks, setup: DropSetup) -> Judged:
 
 
 def _clipped(marks: Marks, setup: DropSetup) -> Judged:
-    if marks.clipped:
-        return SUSPECT, "clipped", "the top of the force is cut off: its peak is a lower bound"
-    return None
+    at_rail = _text_of(marks, "clipped")
+    if at_rail is not None:
+        return INVALID, "clipped", at_rail + ": what it reads there is no force"
+    if not marks.clipped:
+        return _clip_not_excluded(marks)
+    readings = {
+        "plateau-whole": "no rail, something yielded, slipped or held; its peak is a lower bound",
+        "plateau-cut": "cut off by a rail, its impulse is lacking; its peak is a lower bound",
+    }
+    text = next(
+        (words for code, words in readings.items() if marks.has(code)),
+        "cut off by a rail, or something yielded; its peak is a lower bound",
+    )
+    return SUSPECT, "clipped", f"the top of the force is flat: {text}"
+
+
+def _clip_not_excluded(marks: Marks) -> Judged:
+    text = _text_of(marks, "clip-not-excluded")
+    return None if text is None else (SUSPECT, "clip-not-excluded", text)
+
+
+def _text_of(marks: Marks, code: str) -> str | None:
+    """Words of the first finding of a code, or None."""
+    return next((one.text for one in marks.findings if one.code == code), None)
 
 
 def _reversed(marks: Marks, setup: DropSetup) -> Judged:
@@ -330,6 +351,9 @@ CONDITIONS: tuple[Condition, ...] = (
 
 def _load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
     """Guard-banded against target and limit (ILAC-G8:09/2019, decision rules)."""
+    if marks.peak_force_n is None and marks.clipped:
+        text = "the signal lay at a limit: which load was reached is not known"
+        return "at-least", Reason("load-at-least", text)
     if marks.peak_force_n is None or marks.peak_force_expanded_u_n is None:
         if marks.lower_bound:
             text = "no contact was measured, and the record does not hold all that may have come"

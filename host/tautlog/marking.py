@@ -21,6 +21,7 @@ from tautlog.budgets import (
     peak_budget,
     rest_budget,
 )
+from tautlog.clipping import CUT, UNCLEAR, WHOLE, Top, rails_of, top_of
 from tautlog.completeness import (
     BEFORE_ONSET,
     MISSING,
@@ -49,7 +50,6 @@ from tautlog.damage import (
     RIPPING,
     dead_from,
     find_serration,
-    flat_top,
     ring_after,
     two_peaks,
 )
@@ -190,6 +190,7 @@ class _Marking:
         self.filtered_n = cfc_filter(self.clean_n, self.rate_hz, cfc) if cfc else self.clean_n
         self.smooth_n = smoothed(self.clean_n, self.rate_hz)
         self.pulls: tuple[Pull, ...] = ()
+        self.plateau = Top(WHOLE)
         self.agreed: Estimate | None = None
 
     def result(self) -> Marks:
@@ -203,17 +204,19 @@ class _Marking:
         self._mark_zero(window)
         if found is None:
             self._set(gap_in_contact=self._hidden_pull(self.clean_n.size))
+            self._set(clipped=self._mark_rails())
             self._find("never-taut", "no contact stands out of the noise: it never came taut")
             self._mark_completeness(None)
             return self.marks
         self._find_loss()
         self._mark_contact()
         self._mark_times()
-        self._mark_flags()
+        self._mark_flags(window)
         self._mark_impulse()
         self._mark_after()
         self._mark_estimate()
         self._mark_closures(window)
+        self._mark_plateau()
         self._mark_loss()
         self._mark_wires()
         self._mark_serration()
@@ -421,26 +424,82 @@ class _Marking:
                 "load-stays", "the force never falls below 10 % of the peak again: no duration"
             )
 
-    def _mark_flags(self) -> None:
+    def _mark_flags(self, window: slice) -> None:
         margin = int(NEAR_CONTACT_S * self.rate_hz)
         near = slice(max(0, self.contact.start - margin), self.contact.stop + margin)
         gap = bool(self.missing[near].any()) or self._hidden_pull(near.start)
-        clipped = bool(self.trace.clipped[self.contact.start : self.contact.stop].any())
-        piece = self.force_n[self.contact.start : self.contact.stop]
-        flat = not clipped and flat_top(piece, self.trace.quantum_n, self.noise_n, self.quick_n)
-        self._set(clipped=clipped or flat, gap_in_contact=gap)
-        if clipped:
-            self._find("clipped", "the contact touches a limit of converter or amplifier")
-        if flat:
-            self._find(
-                "flat-top",
-                f"the top is flat at {self.marks.peak_force_unfiltered_n:.0f} N: an amplifier at "
-                "its rail, or a load path that yields",
-            )
+        clipped = self._mark_rails()
+        self._set(clipped=clipped or self._mark_top(window), gap_in_contact=gap)
         if gap:
             self._find("gap-in-contact", "samples are missing in the contact or next to it")
         elif self.marks.missing_samples:
             self._find("gap", f"{self.marks.missing_samples} samples are missing, none near it")
+
+    def _mark_rails(self) -> bool:
+        """Samples at a known limit; return whether the contact, or all there is, is at one."""
+        contact = getattr(self, "contact", None)
+        stop = self.force_n.size if self.dead is None else self.dead
+        rails = rails_of(
+            self.trace.clipped[:stop],
+            self.rate_hz,
+            self.spikes,
+            release_s=self.trace.release_time_s,
+            contact=None if contact is None else (contact.start, contact.stop),
+            broke=None if contact is None or self.loss is None else self.loss.index,
+        )
+        if rails is None:
+            return False
+        self._find(rails.code, rails.text)
+        return rails.of_contact
+
+    def _mark_top(self, window: slice) -> bool:
+        """Whether the top of the contact is cut off, by its shape."""
+        piece = slice(self.contact.start, self.contact.stop)
+        self.plateau = top_of(
+            self.force_n[piece],
+            self.rate_hz,
+            self.even_n[piece],
+            self.sign * (self.clean_n[window] - self.zero_n),
+            self.trace.quantum_n,
+            broke=self.loss is not None,
+        )
+        if self.plateau.state == UNCLEAR:
+            self._find(
+                "clip-not-excluded",
+                "whether the top is whole or cut off by a rail cannot be told: noise, ringing or "
+                "the rate hide its shape",
+            )
+        if self.plateau.state != CUT:
+            return False
+        self._find(
+            "flat-top",
+            f"the top is flat at {self.marks.peak_force_unfiltered_n:.0f} N: an amplifier at "
+            "its rail, or a load path that yields",
+        )
+        return True
+
+    def _mark_plateau(self) -> None:
+        """Rail or yield: whether the impulse lacks what a rail would have cut away."""
+        closure, top = self.marks.impulse_closure, self.plateau
+        if closure is None or not self.marks.has("flat-top") or not self.marks.impulse_ns:
+            return
+        lacking = top.missing_ns(self.top_n) / abs(self.marks.impulse_ns)
+        spread = self.marks.impulse_closure_expanded_u or 0.0
+        lost = lacking / (1.0 + lacking)
+        if lost <= 2.0 * spread:
+            return
+        if abs(closure - 1.0) <= spread:
+            self._find(
+                "plateau-whole",
+                f"the impulse is whole, and a rail would have cut {100 * lost:.0f} % from it: "
+                "something yielded, slipped or held",
+            )
+        elif abs(1.0 - closure - lost) <= max(spread, 0.3 * lost):
+            self._find(
+                "plateau-cut",
+                f"the impulse lacks {100 * (1.0 - closure):.0f} %, as a rail at this level would "
+                "have cut: the amplifier was at its limit",
+            )
 
     def _hidden_pull(self, stop: int) -> bool:
         """Whether samples are missing where the first pull should have been.

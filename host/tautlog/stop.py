@@ -50,9 +50,14 @@ class StopRequest:
         return " and ".join(dict.fromkeys(_WORDS.get(one, one) for one in self.came))
 
     @property
+    def more(self) -> int:
+        """Signals that are still to come until nothing is waited for any more."""
+        return max(_LEAVE - self._counted(), 0)
+
+    @property
     def left(self) -> bool:
         """Nobody wants to wait for the board any longer."""
-        return self._counted() >= _LEAVE
+        return self.more == 0
 
     def released(self) -> None:
         """From now on there is a recording to be kept."""

@@ -36,10 +36,11 @@ class SilentCrew:
         self._tell("released")
 
     def block(self, block):
-        pass
+        if "block" in self.actions:
+            self._tell("block")
 
     def received(self, since_release_s, of_s):
         self._tell("received")
 
-    def ending(self):
+    def ending(self, more):
         self._tell("ending")

@@ -111,10 +111,10 @@ class ConsoleCrew:
             self._shown_s = math.floor(since_release_s)
             self.say(f"  recording, {since_release_s:.0f} of {of_s:.0f} s")
 
-    def ending(self) -> None:
-        """Say that it takes a moment."""
+    def ending(self, more: int) -> None:
+        """Say that it takes a moment, and what haste would do."""
         self.say(
-            "ending early: the board completes its guarded window; two more Ctrl-C leave the "
+            f"ending early: the board completes its guarded window; {more} more Ctrl-C leave the "
             "event to it, for `tautlog recover`"
         )
 
