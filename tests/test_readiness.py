@@ -216,7 +216,7 @@ def test_a_refusal_tells_everything_at_once():
 
 DEAD = {
     "parked-low": {"at-rail"},
-    "parked-high": {"at-rail", "no-room"},
+    "parked-high": {"at-rail"},
     "bridge-open": {"off-zero", "too-quiet"},
 }
 

@@ -179,6 +179,9 @@ def arm_fields(calibration: Calibration, reduction: int) -> dict[str, int]:
 def findings(facts: Facts) -> list[Finding]:
     """Everything that forbids a drop, and every doubt; refusals first."""
     found = [one for rule in _RULES for one in rule(facts)]
+    if any(one.code == "at-rail" for one in found):
+        # A limit says nothing of noise, and of room only what is known already.
+        found = [one for one in found if one.code not in ("too-quiet", "no-room")]
     return sorted(found, key=lambda one: not one.refuses)
 
 
