@@ -114,6 +114,11 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
         limit_force_n=setup.upper_n,
         findings=findings,
     )
+    if trace.release_doubt:
+        text = f"the time of the release is in doubt: {trace.release_doubt}"
+        marks = _with(marks, "release-doubt", text)
+    if trace.release_note:
+        marks = _with(marks, "release-knock", trace.release_note)
     if trace.calibration_expired:
         marks = _with(marks, "calibration-expired", "the calibration was too old on that day")
     if force.size - marks.missing_samples < LEAST_SAMPLES:
@@ -368,7 +373,10 @@ class _Marking:
             else (half_right - half_left) / rate,
             base_duration_s=base_s,
             bandwidth_needed_hz=BANDWIDTH_PER_PULSE / base_s if base_s else None,
-            fall_time_s=None if release_s is None else onset_s - release_s,
+            # Friction and delay of the latch are told by it, and so by nothing where it is not.
+            fall_time_s=None
+            if release_s is None or self.trace.release_doubt
+            else onset_s - release_s,
         )
         if right is None:
             self._find(

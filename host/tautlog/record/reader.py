@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from tautlog.calibration import Calibration
 from tautlog.firmware import wire
+from tautlog.letting_go import letting_go
 from tautlog.record import layout
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.seal import Told, differing, seal_of
@@ -263,10 +264,13 @@ class Record:
         if places is not None:
             force_n = _placed(size, places, known, force_n, np.nan)
             clipped = _placed(size, places, known, clipped, False)
+        release = letting_go(self.events, self.sample_rate_hz, size)
         return Trace(
             force_n=force_n,
             sample_rate_hz=self.sample_rate_hz,
-            release_time_s=self._time_of(RELEASE_EVENT, size),
+            release_time_s=release.time_s,
+            release_doubt=release.doubt,
+            release_note=release.note,
             article_wire_s=self._time_of(ARTICLE_EVENT, size),
             mount_wire_s=self._time_of(MOUNT_EVENT, size),
             clipped=clipped,
