@@ -192,7 +192,7 @@ board.close()
 
 
 def test_no_wrong_config_makes_an_output(emulated, tmp_path):
-    """The table of tests/configs.py, each through the firmware's entry; then the right one (90 s)."""
+    """The table of tests/configs.py, each through the firmware's entry; then a right one."""
     board = emulated("level", entry=False, files=(configs.__file__,), WATCHDOG_MS=0)
     said = board.run(TABLE, 600)
     (count, bad, enabled), (after,) = (ast.literal_eval(line) for line in said.splitlines())
@@ -214,7 +214,9 @@ def health(board):
 
 WHOLE = [
     ("PIN_LAMP = 12\n", "PIN_LAMP = 12: must be a pin of its own, PIN_DRIVE has that one"),
-    pytest.param("PIN_DRIVE = = 12\n", "config.py cannot be read: SyntaxError", marks=pytest.mark.long),
+    pytest.param(
+        "PIN_DRIVE = = 12\n", "config.py cannot be read: SyntaxError", marks=pytest.mark.long
+    ),
     pytest.param("del PIN_KEY\n", "PIN_KEY is missing", marks=pytest.mark.long),
     pytest.param("PIN_CONVERTER = (12,)\n", "PIN_CONVERTER = (12,)", marks=pytest.mark.long),
     pytest.param("RELEASE_PULSE_MS = 60000\n", "RELEASE_PULSE_MS = 60000", marks=pytest.mark.long),
