@@ -324,6 +324,10 @@ def _duration(marks: Marks, setup: DropSetup) -> Judged:
 def _release(marks: Marks, setup: DropSetup) -> Judged:
     if marks.release_time_s is None:
         return NOTE, "release-unknown", "no release is marked: fall time is not available"
+    doubt = next((one.text for one in marks.findings if one.code == "release-doubt"), None)
+    if doubt is not None:
+        text = f"{doubt}; no fall time, and no friction or delay of the latch from it"
+        return NOTE, "release-doubt", text
     return None
 
 

@@ -123,6 +123,11 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
         limit_force_n=setup.upper_n,
         findings=findings,
     )
+    if trace.release_doubt:
+        text = f"the time of the release is in doubt: {trace.release_doubt}"
+        marks = _with(marks, "release-doubt", text)
+    if trace.release_note:
+        marks = _with(marks, "release-knock", trace.release_note)
     if trace.calibration_expired:
         marks = _with(marks, "calibration-expired", "the calibration was too old on that day")
     if force.size - marks.missing_samples < LEAST_SAMPLES:
@@ -576,9 +581,14 @@ class _Marking:
         return None if fall_s is None else STANDARD_GRAVITY_M_PER_S2 * fall_s
 
     def _fall_time(self) -> float | None:
-        """Seconds from the release switch to the onset."""
+        """Seconds from the release switch to the onset; None where the switch is in doubt.
+
+        Friction and delay of the latch are told by it, and so by nothing where it is not.
+        """
         release_s = self.trace.release_time_s
-        return None if release_s is None else self.onset / self.rate_hz - release_s
+        if release_s is None or self.trace.release_doubt:
+            return None
+        return self.onset / self.rate_hz - release_s
 
     def _sure_friction_n(self) -> float:
         """Friction where the drop tells it above its uncertainty, else 0."""

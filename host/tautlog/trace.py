@@ -44,6 +44,8 @@ class Trace:
         seconds from the start of the trace.
     release_time_s : float or None
         First opening of the release switch, or None when it is not known.
+    release_doubt, release_note : str
+        Why that time is not to be trusted; what else the switch did. "" for nothing.
     article_wire_s, mount_wire_s : float or None
         First opening of the break wires across the article and across its mount.
     clipped : ndarray of bool, shape (n_samples,)
@@ -74,6 +76,8 @@ class Trace:
     bandwidth_hz: float = 0.0
     calibration_expired: bool = False
     completeness: Completeness | None = None
+    release_doubt: str = ""
+    release_note: str = ""
 
     def __post_init__(self) -> None:
         if not self.sample_rate_hz > 0:

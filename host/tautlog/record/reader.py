@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from tautlog.calibration import Calibration
 from tautlog.firmware import wire
+from tautlog.letting_go import letting_go
 from tautlog.origin import MEASURED, REHEARSED, origin_of
 from tautlog.recalibration import Recalibration, recalibration_in, too_far_from
 from tautlog.record import entries, layout
@@ -209,10 +210,13 @@ class Record:
         if places is not None:
             force_n = _placed(size, places, known, force_n, np.nan)
             clipped = _placed(size, places, known, clipped, False)
+        release = letting_go(self.events, self.sample_rate_hz, size)
         return Trace(
             force_n=force_n,
             sample_rate_hz=self.sample_rate_hz,
-            release_time_s=self._time_of(RELEASE_EVENT, size),
+            release_time_s=release.time_s,
+            release_doubt=release.doubt,
+            release_note=release.note,
             article_wire_s=self._time_of(ARTICLE_EVENT, size),
             mount_wire_s=self._time_of(MOUNT_EVENT, size),
             clipped=clipped,
