@@ -33,6 +33,7 @@ ANALYSIS = [
     "estimate",
     "spectrum",
     "stretch",
+    "slip",
     "uncertainty",
     "budgets",
     "marks",
