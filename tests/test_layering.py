@@ -34,6 +34,7 @@ ANALYSIS = [
     "estimate",
     "spectrum",
     "stretch",
+    "slip",
     "uncertainty",
     "budgets",
     "marks",

@@ -454,6 +454,9 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         rest = None  # what lies on the catch tells nothing of the line
     if rest is None and marks.has("slip") and marks.impulse_closure is not None:
         return _says_slip(marks)
+    if marks.has("slip-not-excluded") and (rest is None or not _nothing_hangs(marks, rest, weight)):
+        text = next(one.text for one in marks.findings if one.code == "slip-not-excluded")
+        return "unclear", Reason("trace-unclear", text)
     if rest is None and _thrown_back(marks):
         text = (
             f"the sled was thrown back and caught {marks.bounces} times, and its momentum is "
@@ -479,10 +482,14 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         if marks.has("slip"):
             return _says_slip(marks)
         return "held", Reason("trace-held", hangs + ", after it was thrown back and caught")
-    if abs(rest) < REST_NOTHING * weight and not marks.bounces:
+    if _nothing_hangs(marks, rest, weight):
         return "let-go", Reason("trace-let-go", f"nothing hangs any more: {rest:.1f} N at rest")
     text = f"{rest:.1f} N at rest is neither m g = {weight:.1f} N nor nothing"
     return "unclear", Reason("trace-unclear", text)
+
+
+def _nothing_hangs(marks: Marks, rest_n: float, weight_n: float | None) -> bool:
+    return weight_n is not None and abs(rest_n) < REST_NOTHING * weight_n and not marks.bounces
 
 
 def _thrown_back(marks: Marks) -> bool:

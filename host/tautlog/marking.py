@@ -11,6 +11,7 @@ from dataclasses import asdict, replace
 import numpy as np
 import numpy.typing as npt
 
+from tautlog import slip
 from tautlog.bounces import LEAST_OF_PEAK, Pull, find_pulls, pull_between
 from tautlog.budgets import (
     Chain,
@@ -75,11 +76,8 @@ WIRE_SAMPLES = 2.0  # that the stamp of an edge may be off (tests/emulated)
 MAINS_LEAST = 0.01  # of the peak: hum below it is not worth a word
 MAINS_S = 0.2
 MAINS_MOST_S = 1.0  # of the quiet stretch that is looked at
-# Of the largest stretch, left at slack; a damped line leaves less (own simulation).
-SLIP_LEAST = 0.3
-SLIP_START = 0.42  # force at no stretch that tells a slip, of the peak
-SLIP_REBOUND = 0.85  # of the second rebound's share: the first of a line that slips is less
-SLIP_LEAST_ELSE = 0.5  # where the force neither falls nor needs a start of its own
+# Of the largest stretch, left at slack, where the top is flat (own simulation).
+SLIP_LEAST_ELSE = 0.5
 SLIP_LEAST_M = 0.01  # an onset that is half a millisecond off, at 10 m/s, leaves half of it
 SOONEST_FALL = 0.9  # of the time that the height asks for
 STILL_FALLING = 0.2  # of the speed at onset
@@ -900,37 +898,48 @@ class _Marking:
             broke=broke,
         )
         figures = asdict(found)
-        needed = abs(figures.pop("force_at_none") or 0.0)
+        figures.pop("force_at_none")
         if not flat:
             self._set(**figures)
         left_m = marks.displacement_closure_m
         if broke or not found.max_stretch_m or not left_m:
             return
-        lazier = self._first_lost_more()
-        if found.line_stiffness_n_per_m is not None and not marks.serrations and not lazier:
-            return  # a damped line lets go while it is stretched
-        least_m = SLIP_LEAST_M + WIRE_SAMPLES * v_in / self.rate_hz
-        sure_m = marks.displacement_closure_expanded_u_m or 0.0
-        plain = not flat and (marks.serrations or needed > SLIP_START or lazier)
-        share = SLIP_LEAST if plain else SLIP_LEAST_ELSE
-        if left_m > max(share * found.max_stretch_m, least_m, sure_m):
+        if flat:
+            least_m = SLIP_LEAST_M + WIRE_SAMPLES * v_in / self.rate_hz
+            sure_m = marks.displacement_closure_expanded_u_m or 0.0
+            gone = left_m > max(SLIP_LEAST_ELSE * found.max_stretch_m, least_m, sure_m)
+            self._note_slip(slip.SLIPPED if gone else slip.UNCLEAR, left_m)
+        else:
+            self._note_slip(self._slip_of(mass, v_in, found.max_stretch_m), left_m)
+
+    def _slip_of(self, mass_kg: float, v_in: float, largest_m: float) -> str:
+        """What the pulls together tell of a slip in the first."""
+        agreed = self.agreed
+        delay_s = agreed.delay_s if agreed is not None and agreed.tells_delay else 0.0
+        scale = agreed.scale if agreed is not None and agreed.agrees else 1.0
+        return slip.tell(
+            self.force_n,
+            self.rate_hz,
+            self.pulls,
+            scale * mass_kg,
+            slip.fall_between(v_in, self.setup.height_m, self._fall_time(), delay_s),
+            (self.marks.displacement_closure_expanded_u_m or 0.0) / largest_m,
+        )
+
+    def _note_slip(self, told: str, left_m: float) -> None:
+        if told == slip.SLIPPED:
             self._find(
                 "slip",
-                "the force is no function of stretch, and at slack the sled is "
-                f"{1000 * left_m:.0f} mm below where the line came taut: it slipped, or something "
+                "the first pull left and cost more than the line's own loss: at slack the sled is "
+                f"{1000 * left_m:.0f} mm below where the line came taut; it slipped, or something "
                 "yielded or tore",
             )
-
-    def _first_lost_more(self) -> bool:
-        """Whether the first rebound was much weaker than the second, of what came before each.
-
-        A damped line loses the same share of speed each time; one that slips only once.
-        """
-        first = self.marks.restitution
-        flights = [one.flight_s for one in self.marks.bounce_list[:2]]
-        if first is None or len(flights) < 2 or flights[0] < LEAST_FLIGHT_S:
-            return False
-        return first < SLIP_REBOUND * flights[1] / flights[0]
+        elif told == slip.UNCLEAR:
+            self._find(
+                "slip-not-excluded",
+                f"at slack the sled is {1000 * left_m:.0f} mm below where the line came taut: the "
+                "pulls do not tell a slip of a tenth of the stretch from the line's own loss",
+            )
 
     def _mark_serration(self) -> None:
         """What the rise and the top look like."""
