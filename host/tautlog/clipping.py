@@ -48,6 +48,7 @@ FITS_WHOLE, FITS_CUT = 0.001, 0.0025  # of the top, rms: misfit that is still a 
 LIKELIER = 12.0  # difference of chi-squared: one in 400 by chance
 CONTRADICTED = 6.0
 SHOWN = 20.0
+MUCH_LIKELIER = 15.0  # times a contradiction: the better of two rough fits counts
 
 
 @dataclass(frozen=True)
@@ -220,7 +221,8 @@ def _told(seen: list[_Evidence], rate_hz: float) -> Top:
     if best.cut > SHOWN and whole < CONTRADICTED:
         return Top(CUT, best.depth, best.length / rate_hz)
     plain = max(one.plain for one in seen)
-    if whole > LIKELIER and against < CONTRADICTED and plain < SHOWN:
+    slight = whole / MUCH_LIKELIER
+    if whole > LIKELIER and against < max(CONTRADICTED, slight) and plain < max(SHOWN, slight):
         return Top(WHOLE)
     return Top(UNCLEAR)
 
