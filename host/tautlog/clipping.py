@@ -176,7 +176,7 @@ def top_of(
         flat = flat_top(force_n, quantum_n, noise_n, quick_n)
         return Top(CUT, 0.0, dwell_s) if flat else Top(WHOLE)
     if dwell > DWELL:
-        return Top(CUT, 0.5 * dwell * dwell, dwell_s)
+        return Top(CUT, _half_sine_above(dwell), dwell_s)
     if flat_top(force_n, quantum_n, noise_n, quick_n):
         return Top(CUT, 0.0, dwell_s)
     seen = _Windows(force_n, rate_hz, even_n, quiet_n, quantum_n).evidence()
@@ -192,6 +192,18 @@ def _dwell(even_n: FloatArray, rate_hz: float) -> tuple[float, float]:
     half = np.flatnonzero(even_n > DWELL_HALF * level)
     length = int(np.count_nonzero(near))
     return length / (int(half[-1]) - int(half[0]) + 1), length / rate_hz
+
+
+def _half_sine_above(dwell: float) -> float:
+    """How far a half-sine that is cut stands above its plateau, in parts of the plateau.
+
+    Cut at c of its peak it is above x times that for 1 - 2 asin(x c) / pi of its length.
+    """
+    cut = np.linspace(0.99, 0.05, 95)
+    dwells = (1.0 - 2.0 / np.pi * np.arcsin(cut)) / (
+        1.0 - 2.0 / np.pi * np.arcsin(DWELL_HALF * cut)
+    )
+    return float(np.interp(dwell, dwells, 1.0 / cut - 1.0))
 
 
 @dataclass(frozen=True)
