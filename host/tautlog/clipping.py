@@ -11,7 +11,6 @@ Forces here have their zero removed and are positive in the contact.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,7 +21,6 @@ from tautlog.contacts import SMOOTH_S
 from tautlog.cutshapes import Family, bank_of, fit_all, with_swings
 
 FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 WHOLE, CUT, UNCLEAR = "whole", "cut", "unclear"
 
@@ -48,10 +46,11 @@ FITS_WHOLE, FITS_CUT = 0.001, 0.0025  # of the top, rms: misfit that is still a 
 LIKELIER = 12.0  # difference of chi-squared: one in 400 by chance
 CONTRADICTED = 6.0
 SHOWN = 20.0
+MUCH_LIKELIER = 15.0  # times a contradiction: the better of two rough fits counts
 
 
 @dataclass(frozen=True)
-class Top:
+class Crest:
     """What the shape of a top says.
 
     Attributes
@@ -73,76 +72,6 @@ class Top:
         return 2.0 / 3.0 * self.depth * top_n * self.length_s
 
 
-@dataclass(frozen=True)
-class Rails:
-    """Samples at a known limit: a code, words, and whether the contact's are among them."""
-
-    code: str
-    text: str
-    of_contact: bool
-
-
-def rails_of(
-    clipped: BoolArray,
-    rate_hz: float,
-    spikes: npt.NDArray[np.int_],
-    *,
-    release_s: float | None,
-    contact: tuple[int, int] | None,
-    broke: float | None,
-) -> Rails | None:
-    """Tell where, and for how long, a record lies at a limit; None where nowhere.
-
-    Parameters
-    ----------
-    clipped : ndarray of bool, shape (n_samples,)
-        Samples at a limit of converter or amplifier.
-    spikes : ndarray of int
-        Samples that jumped out of the trace and were left out.
-    contact : (int, int) or None
-        Start and stop of the measured contact.
-    broke : float or None
-        Sample of a loss of load: what the freed beam does after it, no figure is made of.
-    """
-    at = clipped.copy()
-    at[spikes[spikes < at.size]] = False
-    places = np.flatnonzero(at)
-    if not places.size:
-        return None
-    start, stop = contact if contact is not None else (0, at.size)
-    of_contact = bool(at[start:stop].any())
-    where = [
-        f"{1000 * count / rate_hz:.3g} ms {name}"
-        for name, count in _spells(places, rate_hz, release_s, contact)
-    ]
-    text = (
-        f"the signal lies at a limit of converter or amplifier for {' and '.join(where)}, the "
-        f"first time at {places[0] / rate_hz:.4f} s"
-    )
-    if contact is not None and not of_contact and broke is not None and places[0] > broke:
-        return Rails("rail-after-loss", text + ", after the load path let go", False)
-    return Rails("clipped", text, of_contact)
-
-
-def _spells(
-    places: npt.NDArray[np.int_],
-    rate_hz: float,
-    release_s: float | None,
-    contact: tuple[int, int] | None,
-) -> list[tuple[str, int]]:
-    """How many samples at a limit lie in which part of the record."""
-    if contact is None:
-        return [("of the record", places.size)]
-    release = 0 if release_s is None else int(release_s * rate_hz)
-    edges = (0, min(release, contact[0]), contact[0], contact[1], int(places[-1]) + 1)
-    names = ("before the release", "in the fall", "in the contact", "after the contact")
-    counts = [
-        int(np.count_nonzero((places >= low) & (places < high)))
-        for low, high in itertools.pairwise(edges)
-    ]
-    return [(name, count) for name, count in zip(names, counts, strict=True) if count]
-
-
 def top_of(
     force_n: FloatArray,
     rate_hz: float,
@@ -151,7 +80,7 @@ def top_of(
     quantum_n: float,
     *,
     broke: bool = False,
-) -> Top:
+) -> Crest:
     """Say whether the top of a contact is whole.
 
     Parameters
@@ -166,18 +95,18 @@ def top_of(
         The load path let go: the top may end at a corner, which no smooth curve follows.
     """
     if force_n.size < LEAST_BINS or quiet_n.size < 8:
-        return Top(UNCLEAR)
+        return Crest(UNCLEAR)
     quiet_n = quiet_n[-QUIET_SAMPLES:]
     noise_n = float(np.std(quiet_n))
     quick_n = float(np.std(np.diff(quiet_n))) / np.sqrt(2.0)
     dwell, dwell_s = _dwell(even_n, rate_hz)
     if broke:
         flat = flat_top(force_n, quantum_n, noise_n, quick_n)
-        return Top(CUT, 0.0, dwell_s) if flat else Top(WHOLE)
+        return Crest(CUT, 0.0, dwell_s) if flat else Crest(WHOLE)
     if dwell > DWELL:
-        return Top(CUT, 0.5 * dwell * dwell, dwell_s)
+        return Crest(CUT, _half_sine_above(dwell), dwell_s)
     if flat_top(force_n, quantum_n, noise_n, quick_n):
-        return Top(CUT, 0.0, dwell_s)
+        return Crest(CUT, 0.0, dwell_s)
     seen = _Windows(force_n, rate_hz, even_n, quiet_n, quantum_n).evidence()
     return _told(seen, rate_hz)
 
@@ -191,6 +120,18 @@ def _dwell(even_n: FloatArray, rate_hz: float) -> tuple[float, float]:
     half = np.flatnonzero(even_n > DWELL_HALF * level)
     length = int(np.count_nonzero(near))
     return length / (int(half[-1]) - int(half[0]) + 1), length / rate_hz
+
+
+def _half_sine_above(dwell: float) -> float:
+    """How far a half-sine that is cut stands above its plateau, in parts of the plateau.
+
+    Cut at c of its peak it is above x times that for 1 - 2 asin(x c) / pi of its length.
+    """
+    cut = np.linspace(0.99, 0.05, 95)
+    dwells = (1.0 - 2.0 / np.pi * np.arcsin(cut)) / (
+        1.0 - 2.0 / np.pi * np.arcsin(DWELL_HALF * cut)
+    )
+    return float(np.interp(dwell, dwells, 1.0 / cut - 1.0))
 
 
 @dataclass(frozen=True)
@@ -211,18 +152,19 @@ class _Evidence:
     length: float
 
 
-def _told(seen: list[_Evidence], rate_hz: float) -> Top:
+def _told(seen: list[_Evidence], rate_hz: float) -> Crest:
     if not seen:
-        return Top(UNCLEAR)
+        return Crest(UNCLEAR)
     whole = min(one.whole for one in seen)
     against = max(one.against for one in seen)
     best = max(seen, key=lambda one: one.cut)
     if best.cut > SHOWN and whole < CONTRADICTED:
-        return Top(CUT, best.depth, best.length / rate_hz)
+        return Crest(CUT, best.depth, best.length / rate_hz)
     plain = max(one.plain for one in seen)
-    if whole > LIKELIER and against < CONTRADICTED and plain < SHOWN:
-        return Top(WHOLE)
-    return Top(UNCLEAR)
+    slight = whole / MUCH_LIKELIER
+    if whole > LIKELIER and against < max(CONTRADICTED, slight) and plain < max(SHOWN, slight):
+        return Crest(WHOLE)
+    return Crest(UNCLEAR)
 
 
 class _Windows:

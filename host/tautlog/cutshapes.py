@@ -99,7 +99,7 @@ def bank_of(samples: int) -> Bank:
     )
 
     def curves(at: FloatArray) -> FloatArray:
-        return legendre.legvander(at, DEGREE).T
+        return np.asarray(legendre.legvander(at, DEGREE).T, dtype=np.float64)
 
     cut, depth, slope = _cut(curves, time, ends)
     rows, triangle = np.linalg.qr(cut.transpose(0, 2, 1))

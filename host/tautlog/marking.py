@@ -22,7 +22,7 @@ from tautlog.budgets import (
     peak_budget,
     rest_budget,
 )
-from tautlog.clipping import CUT, UNCLEAR, WHOLE, Top, rails_of, top_of
+from tautlog.clipping import CUT, UNCLEAR, WHOLE, Crest, top_of
 from tautlog.completeness import (
     BEFORE_ONSET,
     MISSING,
@@ -59,6 +59,7 @@ from tautlog.filters import MINUS_3_DB_PER_CLASS, cfc_filter, highest_class_for
 from tautlog.loss import Loss, find_collapse, find_loss
 from tautlog.mains import mains_component
 from tautlog.marks import Bounce, Finding, Marks
+from tautlog.rails import rails_of
 from tautlog.spectrum import quasi_static_above_hz
 from tautlog.stretch import force_over_stretch, motion
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
@@ -193,7 +194,7 @@ class _Marking:
         self.filtered_n = cfc_filter(self.clean_n, self.rate_hz, cfc) if cfc else self.clean_n
         self.smooth_n = smoothed(self.clean_n, self.rate_hz)
         self.pulls: tuple[Pull, ...] = ()
-        self.plateau = Top(WHOLE)
+        self.plateau = Crest(WHOLE)
         self.agreed: Estimate | None = None
 
     def result(self) -> Marks:
@@ -207,7 +208,7 @@ class _Marking:
         self._mark_zero(window)
         if found is None:
             self._set(gap_in_contact=self._hidden_pull(self.clean_n.size))
-            self._set(clipped=self._mark_rails())
+            self._set(clipped=self._mark_rails(None))
             self._find("never-taut", "no contact stands out of the noise: it never came taut")
             self._mark_completeness(None)
             return self.marks
@@ -431,16 +432,15 @@ class _Marking:
         margin = int(NEAR_CONTACT_S * self.rate_hz)
         near = slice(max(0, self.contact.start - margin), self.contact.stop + margin)
         gap = bool(self.missing[near].any()) or self._hidden_pull(near.start)
-        clipped = self._mark_rails()
+        clipped = self._mark_rails(self.contact)
         self._set(clipped=clipped or self._mark_top(window), gap_in_contact=gap)
         if gap:
             self._find("gap-in-contact", "samples are missing in the contact or next to it")
         elif self.marks.missing_samples:
             self._find("gap", f"{self.marks.missing_samples} samples are missing, none near it")
 
-    def _mark_rails(self) -> bool:
+    def _mark_rails(self, contact: Contact | None) -> bool:
         """Samples at a known limit; return whether the contact, or all there is, is at one."""
-        contact = getattr(self, "contact", None)
         stop = self.force_n.size if self.dead is None else self.dead
         rails = rails_of(
             self.trace.clipped[:stop],
