@@ -171,6 +171,10 @@ def _cut_in_pull(one: Outcome) -> bool:
     return bool(one.cut) and "flight" not in one.cut
 
 
+def _clip_doubted(one: Outcome) -> bool:
+    return any(code.startswith("clip") for code in one.reasons)
+
+
 def _missed(one: Outcome) -> bool:
     return one.off_u is not None and abs(one.off_u) > 1.0
 
@@ -192,6 +196,7 @@ GOALS = (
         1.0,
     ),
     Goal("a false clip on unclipped", _held, lambda o: o.clipped, 0.01),
+    Goal("a clip doubted on unclipped", _held, _clip_doubted, 0.01),
     Goal("b let-go of held", _held, lambda o: o.says == "let-go", 0.0),
     Goal("b slipped of held", _held, lambda o: o.says == "slipped", 0.01),
     Goal(
