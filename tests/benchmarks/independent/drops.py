@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,7 @@ from independent.rig import FloatArray, G, Motion, Rig, fall
 from independent.truth import Truth, class_filtered, on_grid
 from tautlog.trace import DropSetup, Trace
 
+TRACE_FIELDS = frozenset(one.name for one in fields(Trace))
 GRID_HZ = 100e3  # the true forces are known at least so finely
 
 
@@ -284,6 +285,7 @@ def finished(now: Situation, truth: Truth, force: FloatArray) -> Drop:
     if release is not None and release >= force.size / now.rate_hz:
         release = None
     said = {"release_time_s": release} | now.trace
+    said = {key: value for key, value in said.items() if key in TRACE_FIELDS}
     codes = force * now.unit / now.instrument.quantum_n
     top = (2**now.instrument.bits - 1) * now.instrument.summed
     trace = Trace(force, now.rate_hz, clipped=codes >= top - 0.5, **said)

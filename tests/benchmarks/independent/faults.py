@@ -256,6 +256,8 @@ def bowed(now: Situation) -> None:
     chain.noise_n = max(chain.noise_n, 0.3 * chain.quantum_n)
     now.trace["quantum_n"] = chain.quantum_n
     now.trace["covered_n"] = chain.full_scale_n
+    # What a calibration over the whole range would say of it: half a width, as k = 2.
+    now.trace["calibration_u_n"] = 1.155 * abs(chain.curvature) * chain.full_scale_n
 
 
 def wide_codes(now: Situation) -> None:

@@ -23,7 +23,7 @@ WRONG = ("wrong-height", "wrong-mass", "wrong-unit", "wrong-gain")
 DISTURBED = ("spike", "burst", "hand", "gap", "gap-first")
 BENIGN = (
     *("ringing", "no-rest", "late", "missing", "no-height", "slow", "hum", "drift"),
-    *("noisy", "wide-codes", "fast"),
+    *("noisy", "wide-codes", "fast", "bowed"),
 )
 GROUPS: dict[str, float] = (
     dict.fromkeys(HOLDING, 1.0)
@@ -148,8 +148,8 @@ def outcome(drop: Drop, marks, verdict) -> Outcome:
         u_n=marks.peak_force_expanded_u_n,
         raw_n=marks.peak_force_unfiltered_n,
         reasons=tuple(one.code for one in verdict.reasons if one.code not in NO_DOUBT),
-        line_peak_n=getattr(marks, "line_force_n", None),
-        line_u_n=getattr(marks, "line_force_expanded_u_n", None),
+        line_peak_n=getattr(marks, "line_peak_force_n", None),
+        line_u_n=getattr(marks, "line_peak_force_expanded_u_n", None),
     )
 
 
@@ -169,6 +169,10 @@ def _held(one: Outcome) -> bool:
 
 def _cut_in_pull(one: Outcome) -> bool:
     return bool(one.cut) and "flight" not in one.cut
+
+
+def _clip_doubted(one: Outcome) -> bool:
+    return any(code.startswith("clip") for code in one.reasons)
 
 
 def _missed(one: Outcome) -> bool:
@@ -192,6 +196,7 @@ GOALS = (
         1.0,
     ),
     Goal("a false clip on unclipped", _held, lambda o: o.clipped, 0.01),
+    Goal("a clip doubted on unclipped", _held, _clip_doubted, 0.01),
     Goal("b let-go of held", _held, lambda o: o.says == "let-go", 0.0),
     Goal("b slipped of held", _held, lambda o: o.says == "slipped", 0.01),
     Goal(
@@ -338,12 +343,10 @@ def _coverage(outcomes: list[Outcome]) -> None:
         worst = max(counted, key=lambda one: abs(one.off_u or 0.0))
         raw = sum(abs((o.peak_n or 0) - o.unfiltered_n) <= (o.u_n or 0) for o in counted) / len(off)
         lines = [
-            abs((o.line_peak_n if o.line_peak_n is not None else o.peak_n or 0) - o.line_n)
-            <= (o.line_u_n if o.line_u_n is not None else o.u_n or 0)
+            abs(o.line_peak_n - o.line_n) <= (o.line_u_n or 0.0)
             for o in counted
+            if o.line_peak_n is not None
         ]
+        line = f"{sum(lines) / len(lines):.3f} of {len(lines)}" if lines else "none told"
         where = f"{worst.off_u:+.1f} U ({worst.kind} {worst.seed})"
-        print(
-            f"{name:34} {len(off):4d}  {inside:.3f}  {where}"
-            f"  {raw:.3f}  {sum(lines) / len(lines):.3f}  | {dict(left)}"
-        )
+        print(f"{name:34} {len(off):4d}  {inside:.3f}  {where}  {raw:.3f}  {line}  | {dict(left)}")
