@@ -28,10 +28,12 @@ MEASURED = (
     "newton_per_square_volt",
     "zero_v",
     "expanded_u_fraction",
+    "expanded_u_n",
     "range_n",
     "date",
     "note",
 )
+LATER = ("expanded_u_n",)  # not in files of old
 
 
 def add_calibration(campaign_folder: Path, made: Calibrated) -> Path:
@@ -75,6 +77,7 @@ def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
         values = {
             name: str(told[name]) if kinds[name] == "str" else float(told[name])
             for name in MEASURED
+            if name in told or name not in LATER
         }
         if content.get("format") != FORMAT or not values["newton_per_volt"]:
             raise ValueError("no calibration of this program")

@@ -14,13 +14,13 @@ from pathlib import Path
 
 from tautlog.errors import CampaignError
 from tautlog.health import Health
+from tautlog.limits import HEADROOM
 from tautlog.loadpath import PathCheck
 
 FOLDER = "checklists"
 GOOD_FOR_S = 600.0  # common practice
 LEAST_FREE_BYTES = 200_000_000
 MOST_NOISE = 0.005  # of the target
-HEADROOM = 1.5
 
 # In the order of a walk from the fence to the rig and back. Usual cautions of the trade;
 # the site's own list and local codes come first.

@@ -30,18 +30,16 @@ from scipy.optimize import least_squares
 from scipy.special import chdtrc, chdtri
 
 from tautlog.bounces import Pull
+from tautlog.limits import FRICTION_U, HEIGHT_U_M, MASS_U_FRACTION, ONSET_U_S
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.uncertainty import HEIGHT_U_M, MASS_U_FRACTION
 
 FloatArray = npt.NDArray[np.float64]
 
 # What else is known beforehand, as standard uncertainties: common practice.
-FRICTION_U = 0.05  # of the weight; 0.1 is a rig that runs badly
 SWITCH_U_S = 0.005  # a switch that the sled itself opens
 DELAY_U_S = 0.04  # magnets hang on for tens of milliseconds
 # What one observation is worth: own simulation of many lines.
 SPEED_U_FRACTION = 0.0015
-ONSET_U_S = 0.00015
 REST_U_FRACTION = 0.003
 LATE_MISFIT = 2.0
 MOST_FRICTION = 0.5

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-LARGEST = 1e15  # so that nothing overflows; infinity and NaN are not below it
+from tautlog.limits import LARGEST_N
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class Key:
         words = {str: "a text in quotes", float: "a number", int: "a whole number"}
         kinds = (int, float) if self.kind is float else (self.kind,)
         wrong = isinstance(value, bool) or not isinstance(value, kinds)
-        if wrong or (isinstance(value, (int, float)) and not abs(value) < LARGEST):
+        if wrong or (isinstance(value, (int, float)) and not abs(value) < LARGEST_N):
             return self._says(value, words[self.kind])
         if self.choices and value not in self.choices:
             return self._says(value, " or ".join(self.choices))
@@ -207,6 +207,14 @@ KEYS = (
         "Expanded relative uncertainty (k = 2) of a force: 0.04 is 4 %.",
         least=0,
         most=1,
+    ),
+    Key(
+        "calibration",
+        "expanded_u_n",
+        float,
+        0.0,
+        "The same in newtons, on top: what does not grow with the force, as non-linearity.",
+        least=0,
     ),
     Key("calibration", "reference_v", float, 3.3, "Converter's full scale.", above=0, most=100),
     Key("calibration", "converter_bits", int, 12, "Converter's resolution.", least=1, most=16),

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tautlog.curve import ForceCurve
 from tautlog.errors import RecordError
 from tautlog.judge import as_json, budgets_as_json, judge
 from tautlog.marking import mark
@@ -18,15 +19,31 @@ if TYPE_CHECKING:  # marking needs no plan
 Marked = dict[str, Any]
 
 
-def mark_record(
+@dataclass(frozen=True)
+class Look:
+    """What was seen of a record.
+
+    Attributes
+    ----------
+    marked : dict
+        Figures and verdicts, as ``tautlog mark --json`` prints them.
+    curve : ForceCurve
+        The force that they were taken from.
+    """
+
+    marked: Marked
+    curve: ForceCurve
+
+
+def look_at(
     record: Record,
     *,
     trace: Trace | None = None,
     cfc: int | None = 180,
     zero: str = "slack",
     budget: bool = False,
-) -> Marked:
-    """Marks and verdicts of a record, as ``tautlog mark --json`` prints them.
+) -> Look:
+    """Mark and judge a record.
 
     Parameters
     ----------
@@ -45,7 +62,15 @@ def mark_record(
     marked["decision"] = _decision(record)
     if budget:
         marked["budgets"] = budgets_as_json(marks)
-    return marked
+    assert marks.curve is not None
+    return Look(marked, marks.curve)
+
+
+def mark_record(
+    record: Record, *, cfc: int | None = 180, zero: str = "slack", budget: bool = False
+) -> Marked:
+    """Marks and verdicts of a record, without the curve; as `look_at`."""
+    return look_at(record, cfc=cfc, zero=zero, budget=budget).marked
 
 
 def _decision(record: Record) -> dict[str, Any] | None:
@@ -64,9 +89,7 @@ def keep_marks(path: Path, marked: Marked, *, cfc: int | None, zero: str) -> str
     return ""
 
 
-def picture_of(
-    record: Record, marked: Marked, path: Path, campaign: Campaign | None = None
-) -> Path:
+def picture_of(record: Record, look: Look, path: Path, campaign: Campaign | None = None) -> Path:
     """Draw a record to a new file, over what its campaign lets expect."""
     # Drawing takes as long to import as all else together.
     from tautlog import picture
@@ -87,17 +110,17 @@ def picture_of(
     )
     title = f"{record.path.name}: {what}"
     expected = expected_of(campaign, setup)
-    picture.save(picture.draw(record.trace(), marked, title, expected), path)
+    picture.save(picture.draw(look.curve, look.marked, title, expected), path)
     return path
 
 
-def mark_new(path: Path, *, cfc: int | None = 180) -> Marked:
+def mark_new(path: Path, *, cfc: int | None = 180) -> Look:
     """Mark a new record and keep the marks with it."""
-    marked = mark_record(open_record(path), cfc=cfc)
-    keep_marks(path, marked, cfc=cfc, zero="slack")
-    return marked
+    look = look_at(open_record(path), cfc=cfc)
+    keep_marks(path, look.marked, cfc=cfc, zero="slack")
+    return look
 
 
-def draw_new(path: Path, marked: Marked, campaign: Campaign | None = None) -> Path:
+def draw_new(path: Path, look: Look, campaign: Campaign | None = None) -> Path:
     """Draw a new record beside itself."""
-    return picture_of(open_record(path), marked, path.with_suffix(".png"), campaign)
+    return picture_of(open_record(path), look, path.with_suffix(".png"), campaign)

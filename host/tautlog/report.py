@@ -23,18 +23,19 @@ import numpy.typing as npt
 from jinja2 import Environment, StrictUndefined
 
 from tautlog.archive import RecordSummary, summary_from
+from tautlog.calibration import Calibration
 from tautlog.campaign import Campaign
+from tautlog.curve import ForceCurve
 from tautlog.expected import Expected, expected_of
 from tautlog.ledger import Exposure, exposures, read_entries
 from tautlog.marks import definitions
 from tautlog.newfile import new_file
 from tautlog.photos import shown
-from tautlog.quicklook import Marked, mark_record
+from tautlog.quicklook import Marked, look_at
 from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
-from tautlog.trace import Trace
 from tautlog.verdict_words import words
-from tautlog.views import AFTER, BEFORE, filtered, zeroed
+from tautlog.views import AFTER, BEFORE
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -69,23 +70,22 @@ class Source:
     """One record of a report with its marks, and what was to be expected of it."""
 
     record: Record
-    trace: Trace
     marked: Marked
+    force: ForceCurve
     expected: Expected | None
 
     @cached_property
     def curve(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Time from release (or start), unfiltered and filtered force around the contact."""
-        rate = self.trace.sample_rate_hz
-        start, stop = 0, self.trace.force_n.size
+        rate = self.force.sample_rate_hz
+        start, stop = 0, self.force.force_n.size
         onset = self.marked["onset_time_s"]
         if onset is not None:
             length = self.marked["base_duration_s"] or 0.1
             start = max(int((onset - BEFORE * length) * rate), 0)
             stop = min(int((onset + AFTER * length) * rate), stop)
         time = np.arange(start, stop) / rate - (self.marked["release_time_s"] or 0.0)
-        both = zeroed(self.trace, self.marked), filtered(self.trace, self.marked)
-        return time, both[0][start:stop], both[1][start:stop]
+        return time, self.force.unfiltered_n[start:stop], self.force.force_n[start:stop]
 
 
 def read_sources(
@@ -95,9 +95,8 @@ def read_sources(
     ordered = sorted(records, key=lambda one: (one.utc, one.path.name))
     found = []
     for one in ordered:
-        trace = one.trace()
-        marked = mark_record(one, trace=trace, cfc=cfc, budget=True)
-        found.append(Source(one, trace, marked, expected_of(campaign, one.setup)))
+        look = look_at(one, cfc=cfc, budget=True)
+        found.append(Source(one, look.marked, look.curve, expected_of(campaign, one.setup)))
     return found
 
 
@@ -255,12 +254,17 @@ def _drop(one: Source) -> dict[str, Any]:
         "checklist": _checklist(setup.checklist),
         "calibration": {
             "slope": _form(record.calibration.newton_per_volt),
-            "u": f"{100 * record.calibration.expanded_u_fraction:.2g} %",
+            "u": _calibration_u(record.calibration),
             "covered": _form(record.calibration.range_n),
             "date": record.calibration.date or "-",
             "note": record.calibration.note or "-",
         },
     }
+
+
+def _calibration_u(one: Calibration) -> str:
+    told = f"{100 * one.expanded_u_fraction:.2g} %"
+    return f"{told} and {one.expanded_u_n:.2g} N" if one.expanded_u_n else told
 
 
 def _inspection(one: Inspection) -> str:
@@ -397,7 +401,7 @@ def _band(one: Source, time: FloatArray) -> tuple[FloatArray, FloatArray] | None
 def _trace(one: Source) -> dict[str, Any]:
     """What the page's script draws of a drop."""
     time, raw, smooth = one.curve
-    places = _thinned(raw)
+    places = np.union1d(_thinned(raw), _thinned(smooth))
     cfc = one.marked["cfc"]
     band = _band(one, time[places])
     return {
@@ -495,7 +499,7 @@ def _contact_svg(one: Source) -> str:
     tops = [float(np.nanmax(band[1]))] if band and np.isfinite(band[1]).any() else []
     high = max([float(finite.max()), *levels, *tops, 1e-9])
     scale = _Scale((float(time[0]), float(time[-1])), (low, 1.08 * high))
-    places = _thinned(raw)
+    places = np.union1d(_thinned(raw), _thinned(smooth))
     body = scale.axes("seconds from release", "force, N")
     for end in band or ():
         few = slice(None, None, max(time.size // 400, 1))

@@ -67,14 +67,15 @@ def show_outcome(
         crew.say("the recording was ended early by Ctrl-C; the release drive is low")
     lost = f"{outcome.missing_blocks} blocks missing, {outcome.damaged} damaged frames"
     crew.say(f"record: {outcome.path} ({lost})")
-    marked = mark_new(outcome.path, cfc=cfc)
+    look = mark_new(outcome.path, cfc=cfc)
+    marked = look.marked
     crew.judged(marked)
     true = truth(open_record(outcome.path).first_sample_index) if truth else None
     if not as_json:
         # The verdict first: drawing takes longer than all else.
         print_verdict(marked)
         print_figures(marked, true)
-    picture = draw_new(outcome.path, marked, campaign)
+    picture = draw_new(outcome.path, look, campaign)
     if as_json:
         result = {"record": str(outcome.path), "picture": str(picture)}
         print_json(result | ({"truth": true} if truth else {}) | {"marks": marked})

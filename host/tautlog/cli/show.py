@@ -52,16 +52,15 @@ def command(
     if page == "drop" and len(opened) > 1:
         raise click.UsageError("--page drop draws one record; --page contact several")
     from tautlog import picture
-    from tautlog.quicklook import mark_record, picture_of
+    from tautlog.quicklook import look_at, picture_of
     from tautlog.views import Shown, view
 
     if page == "drop":
-        picture_of(opened[0], mark_record(opened[0], cfc=number), out, options.here())
+        picture_of(opened[0], look_at(opened[0], cfc=number), out, options.here())
     else:
         shown = []
         for one in opened:
-            trace = one.trace()
-            marked = mark_record(one, trace=trace, cfc=number)
-            shown.append(Shown(one.path.stem, trace, one.setup, marked))
+            look = look_at(one, cfc=number)
+            shown.append(Shown(one.path.stem, look.curve, one.setup, look.marked))
         picture.save(picture.draw_view(view(page, shown)), out)
     click.echo(str(out))
