@@ -9,7 +9,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from tautlog.limits import CALIBRATION_FREEDOM, FRICTION_U, HEIGHT_U_M, MASS_U_FRACTION, ONSET_U_S
+from tautlog.fixture import LEAST_SIGMAS
+from tautlog.limits import (
+    CALIBRATION_FREEDOM,
+    FITTINGS_FRACTION,
+    FRICTION_U,
+    HEIGHT_U_M,
+    MASS_U_FRACTION,
+    ONSET_U_S,
+)
 from tautlog.peak import Correction, significant
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.uncertainty import Budget, Part, extrapolation_u, rectangular
@@ -114,6 +122,41 @@ def peak_budget(
     plain = Budget("peak_force_n", "N", height_n, parts)
     added_n = significant(found, plain.combined_u)
     return replace(plain, value=height_n + added_n), added_n
+
+
+def line_budget(
+    height_n: float,
+    chain: Chain,
+    since_zero_s: float,
+    found: tuple[Correction, ...],
+    fittings_fraction: float,
+    noise_n: float,
+) -> Budget:
+    """Budget of the peak of the line's force, where nothing rings; see `peak_budget`.
+
+    Parameters
+    ----------
+    fittings_fraction : float
+        Mass of the fittings at the cell over that of the sled; 0 where nobody said.
+    noise_n : float
+        Rms of one sample: a ring that it hides may have that amplitude.
+    """
+    parts = (
+        *chain.parts(height_n, since_zero_s),
+        *(one.part for one in found),
+        Part(
+            "inertia of fittings",
+            FITTINGS_FRACTION * fittings_fraction * height_n,
+            basis="a tenth of their share of the mass; common practice",
+        ),
+        Part(
+            "ring that noise hides",
+            LEAST_SIGMAS * noise_n / math.sqrt(2.0),
+            basis="an amplitude below which none is seen, anywhere in its swing (GUM 4.3.5)",
+        ),
+    )
+    plain = Budget("line_peak_force_n", "N", height_n, parts)
+    return replace(plain, value=height_n + significant(found, plain.combined_u))
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from tautlog.budgets import (
     Pull1,
     displacement_budget,
     impulse_budget,
+    line_budget,
     peak_budget,
     rest_budget,
 )
@@ -46,6 +47,7 @@ from tautlog.damage import (
 )
 from tautlog.estimate import Estimate, Observed, Said, estimate
 from tautlog.filters import MINUS_3_DB_PER_CLASS, cfc_filter, highest_class_for
+from tautlog.fixture import find_ring
 from tautlog.limits import BANDWIDTH_PER_PULSE, LARGEST_N
 from tautlog.loss import Loss, find_collapse, find_loss
 from tautlog.mains import mains_component
@@ -215,6 +217,7 @@ class _Marking:
         self._mark_stretch()
         self._mark_damage()
         self._mark_peak_budget(window)
+        self._mark_line_peak(window)
         self._set(curve=self._curve(sign=int(self.sign)))
         return self.marks
 
@@ -927,6 +930,44 @@ class _Marking:
             peak_coverage_factor=budget.coverage_factor,
             budgets=(replace(budget, value=self.sign * budget.value), *self.marks.budgets),
         )
+
+    def _mark_line_peak(self, window: slice) -> None:
+        """What the line pulled, without what hangs between it and the cell.
+
+        Told where the pull was seen whole and nothing rings while the line is slack: how much
+        of a ringing mass lies between line and cell a trace does not tell.
+        """
+        marks = self.marks
+        if marks.clipped or marks.gap_in_contact or self.dead is not None:
+            return
+        free = None if self.loss is not None or self.slack is None else self._free_swing()
+        if free is None:
+            return
+        ring = find_ring(self.force_n[free], self.rate_hz, self.noise_n)
+        if ring is not None:
+            self._set(fixture_hz=ring.hz)
+            return
+        since_s = max(self.peak - 0.5 * (window.start + window.stop), 0.0) / self.rate_hz
+        said = self.setup.fittings_kg, self.setup.mass_kg
+        share = said[0] / said[1] if said[0] and said[1] else 0.0
+        found = self._corrections(window)
+        budget = line_budget(self.top_n, self._chain(), since_s, found, share, self.noise_n)
+        self._set(
+            line_peak_force_n=self.sign * budget.value,
+            line_peak_force_expanded_u_n=budget.expanded_u,
+            budgets=(*marks.budgets, replace(budget, value=self.sign * budget.value)),
+        )
+
+    def _free_swing(self) -> slice | None:
+        """Samples in which the line is slack after the pull."""
+        assert self.slack is not None
+        start = max(int(self.slack), self.contact.stop) + int(0.001 * self.rate_hz)
+        following = next(
+            (one.start for one in self.later if one.start > start + LEAST_FLIGHT_S * self.rate_hz),
+            self.force_n.size,
+        )
+        stop = int(following - 0.005 * self.rate_hz)
+        return slice(start, stop) if stop > start else None
 
     def _corrections(self, window: slice) -> tuple[Correction, ...]:
         """What lies between the largest value of the curve and the peak of the cell's force."""

@@ -76,6 +76,13 @@ class Marks:
         Expanded uncertainty and its k (GUM), from calibration and extrapolation beyond
         it, zero, noise and peak picking, quantisation, amplifier and sampling. What the class
         takes away and what fittings add is in the cell's force: see line_peak_force_n.
+    line_peak_force_n, line_peak_force_expanded_u_n : float or None
+        Largest force of the line in the same class: what it pulls on the article, without the
+        inertia of fittings between it and the cell. None where the pull was not seen whole, the
+        load path let go, or the fixture rings: then a trace does not tell it.
+    fixture_hz : float or None
+        Frequency at which cell and fittings ring while the line is slack; None where nothing
+        rings.
     cfc : int or None
         Class that was used; None for no filter.
     peak_force_unfiltered_n : float or None
@@ -171,6 +178,9 @@ class Marks:
     peak_correction_n: float | None = None
     peak_force_expanded_u_n: float | None = None
     peak_coverage_factor: float | None = None
+    line_peak_force_n: float | None = None
+    line_peak_force_expanded_u_n: float | None = None
+    fixture_hz: float | None = None
     cfc: int | None = None
     peak_time_s: float | None = None
     peak_force_unfiltered_n: float | None = None
