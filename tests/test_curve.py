@@ -24,28 +24,36 @@ SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 ROUNDING_N = 0.01  # of the report's curve; the others hold nine digits
 
 
+def slower(force):
+    """Every sixth sample: a tenth of the time to write and draw."""
+    trace = recorded(force, zero_n=440.0)
+    return dataclasses.replace(
+        trace, force_n=trace.force_n[::6], clipped=trace.clipped[::6], sample_rate_hz=RATE_HZ / 6
+    )
+
+
 def traces():
     """Every fault that ever parted a marker from its curve, by name."""
     _, force = arrest(10.0, 1.0, 5000.0, 0.1, total_s=1.0)
     _, parted = arrest(10.0, 1.0, 5000.0, 0.1, total_s=1.0, breaks_at_n=900.0)
-    peak = int(np.argmax(force)) + int(0.4 * RATE_HZ)
-    good = recorded(force, zero_n=440.0)
+    good = slower(force)
+    peak = int(np.argmax(good.force_n))
     gapped, near, clipped, glitch = (good.force_n.copy() for _ in range(4))
-    gapped[peak - 300 : peak + 200] = np.nan
-    near[peak + 3000 : peak + 3400] = np.nan
+    gapped[peak - 50 : peak + 33] = np.nan
+    near[peak + 500 : peak + 560] = np.nan
     clipped = np.minimum(clipped, 440.0 + 1000.0)
-    glitch[peak - 20] += 900.0
+    glitch[peak - 4] += 900.0
     return {
         "good": good,
-        "parted": recorded(parted, zero_n=440.0),
-        "reversed": recorded(-force, zero_n=440.0),
-        "reversed and parted": recorded(-parted, zero_n=440.0),
+        "parted": slower(parted),
+        "reversed": slower(-force),
+        "reversed and parted": slower(-parted),
         "clipped": dataclasses.replace(good, force_n=clipped, clipped=clipped >= 1440.0),
         "gap at the peak": dataclasses.replace(good, force_n=gapped),
         "gap after it": dataclasses.replace(good, force_n=near),
         "glitch": dataclasses.replace(good, force_n=glitch),
         "cable": dataclasses.replace(
-            good, force_n=np.where(np.arange(good.force_n.size) < peak - 400, good.force_n, 3000.0)
+            good, force_n=np.where(np.arange(good.force_n.size) < peak - 66, good.force_n, 3000.0)
         ),
     }
 
@@ -133,8 +141,11 @@ def test_a_parted_curve_is_filtered_up_to_the_break():
     """The class filters of scipy over the whole trace stand 100 N and more below the marker."""
     trace = traces()["parted"]
     marks = mark(trace, SETUP, cfc=60)
-    across = cfc_filter(trace.force_n - marks.zero_offset_n, RATE_HZ, 60)
-    assert marks.curve.at(marks.peak_time_s) - across[round(marks.peak_time_s * RATE_HZ)] > 100.0
+    across = cfc_filter(trace.force_n - marks.zero_offset_n, trace.sample_rate_hz, 60)
+    assert (
+        marks.curve.at(marks.peak_time_s) - across[round(marks.peak_time_s * trace.sample_rate_hz)]
+        > 100.0
+    )
     assert marks.curve.break_time_s == pytest.approx(marks.break_time_s, abs=1e-9)
 
 
@@ -142,8 +153,8 @@ def test_the_ends_of_the_duration_lie_on_the_curve():
     marks = mark(traces()["good"], SETUP)
     curve = marks.curve
     tenth_n = 0.1 * marks.peak_force_n
-    assert curve.at(curve.duration_from_s) == pytest.approx(tenth_n, abs=0.5)
-    assert curve.at(curve.duration_to_s) == pytest.approx(tenth_n, abs=0.5)
+    assert curve.at(curve.duration_from_s) == pytest.approx(tenth_n, abs=2.0)
+    assert curve.at(curve.duration_to_s) == pytest.approx(tenth_n, abs=2.0)
     assert curve.duration_to_s - curve.duration_from_s == pytest.approx(marks.duration_s)
 
 
