@@ -229,7 +229,7 @@ def _parts(
     top_v, zero_v = float(volts[int(np.argmax(loads))]), float(np.mean(volts[unloaded]))
     order = np.arange(1, fit.coefficients.size)
     swing = top_v**order - zero_v**order
-    slope_u = float(np.sqrt(max(swing @ fit.covariance[1:, 1:] @ swing, 0.0)))
+    slope_u = math.sqrt(max(float(swing @ fit.covariance[1:, 1:] @ swing), 0.0))
     departure = np.abs(fit.residuals - np.mean(fit.residuals[unloaded])).max()
     own = (
         Part(

@@ -925,7 +925,7 @@ class _Marking:
         budget, added_n = peak_budget(self.top_n, self._chain(), since_s, found)
         self._set(
             peak_force_n=self.sign * budget.value,
-            peak_correction_n=self.sign * added_n,
+            peak_correction_n=self.sign * added_n + 0.0,  # no "-0"
             peak_force_expanded_u_n=budget.expanded_u,
             peak_coverage_factor=budget.coverage_factor,
             budgets=(replace(budget, value=self.sign * budget.value), *self.marks.budgets),
