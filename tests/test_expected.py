@@ -46,7 +46,7 @@ def test_it_stands_behind_the_curve_and_says_what_it_is(campaign):
     marks = mark(trace, given)
     marked = as_json(marks, judge(marks, given), "x")
     expected = expected_from(Expectations(campaign).of(given))
-    contact = draw(trace, marked, "x", expected).axes[1]
+    contact = draw(marks.curve, marked, "x", expected).axes[1]
     assert expected.text in [one.get_text() for one in contact.get_legend().get_texts()]
-    plain = draw(trace, marked, "x").axes[1]
+    plain = draw(marks.curve, marked, "x").axes[1]
     assert not [one for one in plain.get_legend().get_texts() if "predicted" in one.get_text()]

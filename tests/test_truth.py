@@ -186,14 +186,14 @@ def test_the_picture_is_drawn_upon_the_same_prediction(kite, capsys, monkeypatch
     before = picture.draw
     monkeypatch.setattr(picture, "draw", lambda *a: drawn.append(a[3]) or before(*a))
     path = made(kite / "1.h5")
-    marked = mark_new(path)
+    marked = mark_new(path).marked
     assert said(capsys, "show", path, "--out", "p.png")[0] == 0
     assert drawn[0].text.startswith(f"predicted {marked['predicted']['peak_force_n']:.0f} N")
 
 
 def test_what_was_known_on_the_day_stays(kite, monkeypatch, capsys):
     path = made(kite / "1.h5", utc="")  # now
-    before = mark_new(path)["predicted"]
+    before = mark_new(path).marked["predicted"]
     assert before["on_the_day"]
     toml = kite / "campaign.toml"
     toml.write_text(toml.read_text().replace("= 21000.0", "= 30000.0"))

@@ -7,6 +7,7 @@ part of it: it is taken from the slack line of every drop (see `marks`).
 from __future__ import annotations
 
 import datetime
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +34,9 @@ class Calibration:
         Expanded relative uncertainty (k = 2) of a force, from the calibration
         alone. The default of 0.04 is common practice for a rig that nobody has
         checked dynamically yet.
+    expanded_u_n : float
+        Expanded uncertainty (k = 2) of any force, however small, on top of that: what does
+        not grow with the force, as non-linearity, hysteresis and zero return. 0 in old files.
     reference_v : float
         Voltage of the converter's full scale.
     converter_bits : int
@@ -58,6 +62,7 @@ class Calibration:
     newton_per_square_volt: float = 0.0
     zero_v: float | None = None
     expanded_u_fraction: float = 0.04
+    expanded_u_n: float = 0.0
     reference_v: float = 3.3
     converter_bits: int = 12
     rail_low_v: float = 0.05
@@ -82,6 +87,10 @@ class Calibration:
             volts = counts * self.volt_per_count(reduction)
             force += self.newton_per_square_volt * (volts - (self.zero_v or 0.0)) ** 2
         return force
+
+    def expanded_u_at_n(self, force_n: float) -> float:
+        """Expanded uncertainty (k = 2) of a force, both parts together."""
+        return math.hypot(self.expanded_u_fraction * force_n, self.expanded_u_n)
 
     def expired_on(self, day: str) -> bool:
         """Whether it is too old on an ISO day or time; False where nobody said.

@@ -33,12 +33,13 @@ MEASURED = (
     "newton_per_square_volt",
     "zero_v",
     "expanded_u_fraction",
+    "expanded_u_n",
     "range_n",
     "date",
     "note",
     "accepted",
 )
-LATER = ("accepted",)  # not in files of old
+LATER = ("accepted", "expanded_u_n")  # not in files of old
 
 
 @dataclass(frozen=True)

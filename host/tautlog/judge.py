@@ -15,6 +15,7 @@ from typing import Any
 from tautlog.completeness import IN_FLIGHT, IN_THE_FALL, MISSING, UNSEEN
 from tautlog.contacts import LEAST_FLIGHT_S
 from tautlog.filters import MINUS_3_DB_PER_CLASS
+from tautlog.limits import HANGING_LEAST_N
 from tautlog.marks import Marks
 from tautlog.trace import DropSetup
 
@@ -33,7 +34,6 @@ _FAILED = ("deformed-beyond", "parted", "slipped")
 CLOSURE_SUSPECT = 0.05
 CLOSURE_INVALID = 0.10
 REST_TOLERANCE = 0.03
-REST_LEAST_N = 3.0
 REST_MOST_OFF = 0.6  # of m g: less may be a sled that rests on something
 DRIFT_NOTE = 0.005
 DRIFT_INVALID = 0.02
@@ -240,7 +240,7 @@ def _rest(marks: Marks, setup: DropSetup) -> Judged:
 def _rest_tolerance(marks: Marks, weight_n: float) -> float:
     """How far a hanging sled may be off: 3 %, 3 N, or what friction and zero allow."""
     spread = (marks.rest_closure_expanded_u or 0.0) * weight_n
-    return max(REST_TOLERANCE * weight_n, REST_LEAST_N, spread)
+    return max(REST_TOLERANCE * weight_n, HANGING_LEAST_N, spread)
 
 
 def _drift(marks: Marks, setup: DropSetup) -> Judged:
@@ -577,7 +577,7 @@ def combine(
     return table.get(str(load_verdict), ("no-verdict", "the target is not proven"))
 
 
-_NOT_IN_JSON = ("findings", "budgets")
+_NOT_IN_JSON = ("findings", "budgets", "curve")
 _VERDICT_KEYS = ["record_verdict", "load_verdict", "trace_says", "article", "test_verdict"]
 
 

@@ -15,16 +15,16 @@ from typing import Any
 import numpy as np
 
 from tautlog.errors import PlanError
+from tautlog.limits import GO_ON_WITHIN, ONSET_U_S
 from tautlog.line import BEDDED_AFTER, Line
 from tautlog.plan import Drop, Prediction, predict_drop
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.uncertainty import COVERAGE, student_t
 
 # Common practice and own simulation: what a figure of one drop is worth at least.
 LEAST_STIFFNESS_U = 0.015
 LEAST_PEAK_U = 0.01
-GO_ON_WITHIN = 0.15  # measured over predicted, hold point of a ladder
 LEAST_HEIGHTS_APART = 1.3  # of two heights that shall tell delay from friction
-ONSET_U_S = 0.0005
 
 
 @dataclass(frozen=True)
@@ -228,7 +228,9 @@ def predict_next(learned: Learned, mass_kg: float, height_m: float) -> Predictio
     u = learned.spread * math.sqrt(1.0 + 1.0 / len(recent))
     other = (plain.peak_high_n / plain.peak_force_n - 1.0) if line.may_stiffen else 0.0
     peak = mean * plain.peak_force_n
-    wide = math.hypot(2.0 * u, line.stiffness_u_fraction)
+    # Their spread is known by so many drops only: Student's t, not 2 (JCGM 100:2008, G.3).
+    freedom = len(recent) - 1 if len(recent) > 1 else math.inf
+    wide = math.hypot(student_t(COVERAGE, freedom) * u, line.stiffness_u_fraction)
     return replace(
         plain,
         peak_force_n=peak,

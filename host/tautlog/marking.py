@@ -16,9 +16,9 @@ from tautlog.bounces import LEAST_OF_PEAK, Pull, find_pulls, pull_between
 from tautlog.budgets import (
     Chain,
     Pull1,
-    Pulse,
     displacement_budget,
     impulse_budget,
+    line_budget,
     peak_budget,
     rest_budget,
 )
@@ -47,6 +47,7 @@ from tautlog.contacts import (
     without_glitches,
     without_ringing,
 )
+from tautlog.curve import ForceCurve
 from tautlog.damage import (
     RIPPING,
     dead_from,
@@ -56,14 +57,17 @@ from tautlog.damage import (
 )
 from tautlog.estimate import Estimate, Observed, Said, estimate
 from tautlog.filters import MINUS_3_DB_PER_CLASS, cfc_filter, highest_class_for
+from tautlog.fixture import find_ring
+from tautlog.limits import BANDWIDTH_PER_PULSE, LARGEST_N
 from tautlog.loss import Loss, find_collapse, find_loss
 from tautlog.mains import mains_component
 from tautlog.marks import Bounce, Finding, Marks
+from tautlog.peak import Correction, Top, corrections
 from tautlog.rails import rails_of
 from tautlog.spectrum import quasi_static_above_hz
 from tautlog.stretch import force_over_stretch, motion
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
-from tautlog.uncertainty import BANDWIDTH_PER_PULSE, Budget
+from tautlog.uncertainty import Budget
 from tautlog.zero import false_floor, flight_window, rest_of, slack_window, zero_of
 
 FloatArray = npt.NDArray[np.float64]
@@ -72,7 +76,6 @@ PAD_S = 0.1  # that a filter needs before a pulse
 NEAR_CONTACT_S = 0.05  # a gap this close to the contact counts as in it
 FIRST_LOOK_S = 0.03  # of the trace, for a first zero when there is no release
 LEAST_SAMPLES = 16
-LARGEST_N = 1e15  # beyond it a number is no force
 WIRE_SAMPLES = 2.0  # that the stamp of an edge may be off (tests/emulated)
 MAINS_LEAST = 0.01  # of the peak: hum below it is not worth a word
 MAINS_S = 0.2
@@ -130,8 +133,9 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     if trace.calibration_expired:
         marks = _with(marks, "calibration-expired", "the calibration was too old on that day")
     if force.size - marks.missing_samples < LEAST_SAMPLES:
+        bare = ForceCurve(trace.sample_rate_hz, force.copy(), force)
         text = f"the trace has only {force.size} samples"
-        return replace(_with(marks, "no-samples", text), record_ends=BEFORE_ONSET)
+        return replace(_with(marks, "no-samples", text, curve=bare), record_ends=BEFORE_ONSET)
     filled = _filled(force, missing)
     dead = dead_from(filled, trace.clipped, trace.sample_rate_hz, trace.quantum_n)
     if dead is not None:
@@ -196,6 +200,8 @@ class _Marking:
         self.pulls: tuple[Pull, ...] = ()
         self.plateau = Crest(WHOLE)
         self.agreed: Estimate | None = None
+        self.parted: float | None = None
+        self.ends: tuple[float | None, float | None] = (None, None)
 
     def result(self) -> Marks:
         self._note_glitches()
@@ -211,6 +217,7 @@ class _Marking:
             self._set(clipped=self._mark_rails(None))
             self._find("never-taut", "no contact stands out of the noise: it never came taut")
             self._mark_completeness(None)
+            self._set(curve=self._curve(sign=1))
             return self.marks
         self._find_loss()
         self._mark_contact()
@@ -228,6 +235,8 @@ class _Marking:
         self._mark_damage()
         self._mark_peak_budget(window)
         self._mark_completeness(found)
+        self._mark_line_peak(window)
+        self._set(curve=self._curve(sign=int(self.sign)))
         return self.marks
 
     def _mark_completeness(self, onset: float | None) -> None:
@@ -286,7 +295,7 @@ class _Marking:
             # What happened before the release was no drop.
             search = search.copy()
             search[: max(int(release), 0)] = 0.0
-        self.peak = int(np.argmax(np.abs(search)))
+        self.peak = int(np.argmax(np.where(self.missing, 0.0, np.abs(search))))
         self.sign = -1.0 if search[self.peak] < 0 else 1.0
         top_n = abs(float(search[self.peak]))
         self.force_n = self.sign * (self.clean_n - zero_n)
@@ -326,9 +335,32 @@ class _Marking:
         for place, one in enumerate(contacts[:-1]):
             piece = self.pulse_n[one.start : one.stop]
             if float(piece.max()) >= top_n - 4.0 * self.noise_n - self.trace.quantum_n:
-                self.peak = one.start + int(np.argmax(piece))
+                self.peak = self._top_of(one.start, one.stop)
                 return place
         return len(contacts) - 1
+
+    def _top_of(self, start: int, stop: int) -> int:
+        """Place of the largest class-filtered force among samples that are there."""
+        there = np.where(self.missing[start:stop], -np.inf, self.pulse_n[start:stop])
+        return start + int(np.argmax(there))
+
+    def _curve(self, sign: int) -> ForceCurve:
+        """What all figures were taken from, to be shown and exported."""
+        zeroed = self.sign * self.pulse_n
+        raw = np.where(self.missing, np.nan, self.trace.force_n) - self.zero_n
+        start, stop = self.ends
+        return ForceCurve(
+            sample_rate_hz=self.rate_hz,
+            force_n=np.where(self.missing, np.nan, zeroed),
+            unfiltered_n=raw,
+            cfc=self.marks.cfc,
+            zero_n=self.zero_n if self.take_zero else None,
+            sign=sign,
+            break_time_s=self.parted,
+            duration_from_s=None if start is None else start / self.rate_hz,
+            duration_to_s=None if stop is None else stop / self.rate_hz,
+            glitches=int(self.spikes.size),
+        )
 
     def _set(self, **figures: object) -> None:
         self.marks = replace(self.marks, **figures)  # type: ignore[arg-type]
@@ -408,6 +440,8 @@ class _Marking:
         high = rise_through(self.pulse_n, 0.9 * top, start, self.peak)
         left, right = span_above(self.pulse_n, 0.1 * top, self.peak)
         half_left, half_right = span_above(self.pulse_n, 0.5 * top, self.peak)
+        if left is not None and right is not None:
+            self.ends = left, right
         onset_s = self.onset / rate
         slack_s = None if self.slack is None else self.slack / rate
         base_s = None if slack_s is None else slack_s - onset_s
@@ -638,13 +672,13 @@ class _Marking:
     def _chain(self) -> Chain:
         return Chain(
             self.trace.calibration_u_fraction,
+            self.trace.calibration_u_n,
             self.trace.covered_n,
             self.trace.quantum_n,
             self.trace.bandwidth_hz,
             self.zero.u_n,
             self.zero.slope_n_per_s,
-            self.noise_n,
-            0.0,
+            0.0 if self.take_zero else self.zero.value_n,
         )
 
     def _mark_closures(self, window: slice) -> None:
@@ -732,9 +766,8 @@ class _Marking:
         self.pulse_n = self.pulse_n.copy()
         if self.marks.cfc is not None:
             self.pulse_n[start : broke + 1] = cfc_filter(before, self.rate_hz, self.marks.cfc)
-        self.peak = self.contact.start + int(
-            np.argmax(self.pulse_n[self.contact.start : broke + 1])
-        )
+        self.peak = self._top_of(self.contact.start, broke + 1)
+        self.parted = broke / self.rate_hz
 
     def _loss_by_momentum(self) -> Loss | None:
         """A collapse of the force while the sled still falls: no whole line goes slack then.
@@ -998,54 +1031,102 @@ class _Marking:
         )
 
     def _slope_at_loss(self) -> float:
-        """Newtons per second at which the force rose before a loss; 0 without one.
+        """Newtons per second at which the force rose in the last millisecond before a loss.
 
-        The larger of that in the last millisecond and of the mean since the onset.
+        By a straight line, so that noise does not tell it; since the onset where that is
+        shorter; 0 without a loss, or where it fell.
         """
         if self.loss is None:
             return 0.0
-        stop, slopes = int(self.loss.index), [0.0]
-        for start in (stop - max(int(0.001 * self.rate_hz), 1), int(self.onset)):
-            if self.onset - 1 <= start < stop:
-                rise = float(self.force_n[stop] - self.force_n[start])
-                slopes.append(rise * self.rate_hz / (stop - start))
-        return max(slopes)
+        stop = int(self.loss.index) + 1
+        start = max(stop - max(int(0.001 * self.rate_hz), 4), int(self.onset), 0)
+        piece = self.force_n[start:stop]
+        if piece.size < 2:
+            return 0.0
+        return max(float(np.polyfit(np.arange(piece.size), piece, 1)[0]) * self.rate_hz, 0.0)
 
     def _mark_peak_budget(self, window: slice) -> None:
-        marks, rate = self.marks, self.rate_hz
-        filtered_noise = float(np.std(self.filtered_n[window]))
-        length_s = marks.half_sine_s or marks.duration_s or marks.base_duration_s
-        if length_s is None:
-            length_s = (self.contact.stop - self.contact.start) / rate
-        near = max(2.0 * filtered_noise, self.trace.quantum_n)
-        left, right = span_above(self.pulse_n, self.top_n - near, self.peak)
-        top_s = 0.0 if left is None or right is None else (right - left) / rate
-        loss_n, class_hz = 0.0, 0.5 * rate
-        if marks.cfc is not None:
-            pad = int(PAD_S * rate)
-            stop = self.contact.stop + pad if self.loss is None else int(self.loss.index) + 1
-            piece = slice(max(self.contact.start - pad, 0), stop)
-            again = cfc_filter(self.pulse_n[piece], rate, marks.cfc)
-            loss_n = max(self.top_n - float(again.max()), 0.0)
-            class_hz = MINUS_3_DB_PER_CLASS * marks.cfc
-        budget = peak_budget(
-            self.top_n,
-            replace(self._chain(), filtered_noise_n=filtered_noise),
-            Pulse(
-                length_s,
-                top_s,
-                max(self.peak - 0.5 * (window.start + window.stop), 0.0) / rate,
-                loss_n,
-                class_hz,
-                self._slope_at_loss(),
-            ),
-            rate,
-            None
-            if self.setup.fittings_kg is None or not self.setup.mass_kg
-            else self.setup.fittings_kg / self.setup.mass_kg,
-        )
+        """The peak, corrected for what is known to be lost and gained, and its uncertainty."""
+        since_s = max(self.peak - 0.5 * (window.start + window.stop), 0.0) / self.rate_hz
+        found = () if self.marks.clipped or self.marks.gap_in_contact else self._corrections(window)
+        budget, added_n = peak_budget(self.top_n, self._chain(), since_s, found)
         self._set(
+            peak_force_n=self.sign * budget.value,
+            peak_correction_n=self.sign * added_n + 0.0,  # no "-0"
             peak_force_expanded_u_n=budget.expanded_u,
             peak_coverage_factor=budget.coverage_factor,
-            budgets=(replace(budget, value=self.sign * budget.value), *marks.budgets),
+            budgets=(replace(budget, value=self.sign * budget.value), *self.marks.budgets),
         )
+
+    def _mark_line_peak(self, window: slice) -> None:
+        """What the line pulled, without what hangs between it and the cell.
+
+        Told where the pull was seen whole and nothing rings while the line is slack: how much
+        of a ringing mass lies between line and cell a trace does not tell.
+        """
+        marks = self.marks
+        if marks.clipped or marks.gap_in_contact or self.dead is not None:
+            return
+        free = None if self.loss is not None or self.slack is None else self._free_swing()
+        if free is None:
+            return
+        ring = find_ring(self.force_n[free], self.rate_hz, self.noise_n)
+        if ring is not None:
+            self._set(fixture_hz=ring.hz)
+            return
+        since_s = max(self.peak - 0.5 * (window.start + window.stop), 0.0) / self.rate_hz
+        said = self.setup.fittings_kg, self.setup.mass_kg
+        share = said[0] / said[1] if said[0] and said[1] else 0.0
+        found = self._corrections(window)
+        budget = line_budget(self.top_n, self._chain(), since_s, found, share, self.noise_n)
+        self._set(
+            line_peak_force_n=self.sign * budget.value,
+            line_peak_force_expanded_u_n=budget.expanded_u,
+            budgets=(*marks.budgets, replace(budget, value=self.sign * budget.value)),
+        )
+
+    def _free_swing(self) -> slice | None:
+        """Samples in which the line is slack after the pull."""
+        assert self.slack is not None
+        start = max(int(self.slack), self.contact.stop) + int(0.001 * self.rate_hz)
+        following = next(
+            (one.start for one in self.later if one.start > start + LEAST_FLIGHT_S * self.rate_hz),
+            self.force_n.size,
+        )
+        stop = int(following - 0.005 * self.rate_hz)
+        return slice(start, stop) if stop > start else None
+
+    def _corrections(self, window: slice) -> tuple[Correction, ...]:
+        """What lies between the largest value of the curve and the peak of the cell's force."""
+        rate, cfc = self.rate_hz, self.marks.cfc
+        pad = int(PAD_S * rate)
+        start = max(self.contact.start - pad, 0)
+        stop = self.contact.stop + pad
+        if self.parted is not None:
+            stop = round(self.parted * rate) + 1
+        curve = self.pulse_n[start:stop]
+        shape = cfc or highest_class_for(rate)
+        smooth = curve if cfc or not shape else cfc_filter(curve, rate, shape)
+        at_edge = self.parted is not None and self.peak >= stop - 2  # the filter ends in a sample
+        wide = cfc is None or at_edge
+        filtered = self.force_n if wide else self.pulse_n
+        noise_n = self.quick_n if wide else float(np.std(filtered[window]))
+        apart_s = 1.0 / rate if wide else 1.0 / (2.0 * MINUS_3_DB_PER_CLASS * float(cfc or 1))
+        return corrections(
+            Top(
+                curve,
+                smooth,
+                self.peak - start,
+                rate,
+                noise_n,
+                apart_s,
+                self.trace.bandwidth_hz,
+                self._length_s(),
+                self._slope_at_loss() if self.parted is not None else 0.0,
+            )
+        )
+
+    def _length_s(self) -> float:
+        """Length of the half-sine of the same impulse, or what comes next to it."""
+        length_s = self.marks.half_sine_s or self.marks.duration_s or self.marks.base_duration_s
+        return length_s or (self.contact.stop - self.contact.start) / self.rate_hz

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tautlog.curve import ForceCurve
 from tautlog.errors import CampaignError, RecordError
 from tautlog.judge import as_json, budgets_as_json, judge
 from tautlog.marking import mark
@@ -22,7 +23,23 @@ VERDICT_KEYS = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
 AS_BEFORE = 0  # a class that is none: as the newest marks were made, 180 without any
 
 
-def mark_record(
+@dataclass(frozen=True)
+class Look:
+    """What was seen of a record.
+
+    Attributes
+    ----------
+    marked : dict
+        Figures and verdicts, as ``tautlog mark --json`` prints them.
+    curve : ForceCurve
+        The force that they were taken from.
+    """
+
+    marked: Marked
+    curve: ForceCurve
+
+
+def look_at(
     record: Record,
     *,
     trace: Trace | None = None,
@@ -30,8 +47,8 @@ def mark_record(
     zero: str = "",
     budget: bool = False,
     expectations: Expectations | None = None,
-) -> Marked:
-    """Marks and verdicts of a record, as ``tautlog mark --json`` prints them.
+) -> Look:
+    """Mark and judge a record.
 
     Nothing else makes figures of a record: whoever shows some asks here, and where nobody
     says otherwise they are made as they were when they were last kept.
@@ -60,7 +77,23 @@ def mark_record(
     marked["predicted"] = predicted_of(record, expectations)
     if budget:
         marked["budgets"] = budgets_as_json(marks)
-    return marked
+    assert marks.curve is not None
+    return Look(marked, marks.curve)
+
+
+def mark_record(
+    record: Record,
+    *,
+    trace: Trace | None = None,
+    cfc: int | None = AS_BEFORE,
+    zero: str = "",
+    budget: bool = False,
+    expectations: Expectations | None = None,
+) -> Marked:
+    """Marks and verdicts of a record, without the curve; as `look_at`."""
+    return look_at(
+        record, trace=trace, cfc=cfc, zero=zero, budget=budget, expectations=expectations
+    ).marked
 
 
 def recalibrated(record: Record, which: str | None, *, by: str, reason: str) -> Record:
@@ -122,6 +155,7 @@ def _calibration(record: Record) -> dict[str, Any]:
     told = {
         "newton_per_volt": used.newton_per_volt,
         "expanded_u_fraction": used.expanded_u_fraction,
+        "expanded_u_n": used.expanded_u_n,
         "range_n": used.range_n,
         "date": used.date,
         "note": used.note,
@@ -193,7 +227,7 @@ def unlike_kept(record: Record, marked: Marked) -> str:
     )
 
 
-def picture_of(record: Record, marked: Marked, path: Path) -> Path:
+def picture_of(record: Record, look: Look, path: Path) -> Path:
     """Draw a record to a new file, over what was predicted of it."""
     # Drawing takes as long to import as all else together.
     from tautlog import picture
@@ -213,21 +247,21 @@ def picture_of(record: Record, marked: Marked, path: Path) -> Path:
         if text
     )
     title = f"{record.path.name}: {what}"
-    expected = expected_from(marked["predicted"])
-    picture.save(picture.draw(record.trace(), marked, title, expected), path)
+    expected = expected_from(look.marked["predicted"])
+    picture.save(picture.draw(look.curve, look.marked, title, expected), path)
     return path
 
 
-def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Marked:
+def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Look:
     """Mark a new record and keep the marks with it, and what its campaign let expect."""
     from tautlog.expected import expectations_at
 
     record = open_record(path)
-    marked = mark_record(record, cfc=cfc, expectations=expectations_at(path))
-    keep_marks(record, marked)
-    return marked
+    look = look_at(record, cfc=cfc, expectations=expectations_at(path))
+    keep_marks(record, look.marked)
+    return look
 
 
-def draw_new(path: Path, marked: Marked) -> Path:
+def draw_new(path: Path, look: Look) -> Path:
     """Draw a new record beside itself."""
-    return picture_of(open_record(path), marked, path.with_suffix(".png"))
+    return picture_of(open_record(path), look, path.with_suffix(".png"))

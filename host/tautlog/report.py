@@ -23,20 +23,21 @@ import numpy.typing as npt
 from jinja2 import Environment, StrictUndefined
 
 from tautlog.archive import RecordSummary
+from tautlog.calibration import Calibration
 from tautlog.campaign import Campaign
 from tautlog.corrections import corrections_in
+from tautlog.curve import ForceCurve
 from tautlog.expected import LATER_DIFFERS, Expected, Predicted, expectations_at, expected_from
 from tautlog.ledger import HEAD, Exposure, row
 from tautlog.marks import definitions
 from tautlog.newfile import new_file
 from tautlog.origin import MARK, REHEARSED
 from tautlog.photos import shown
-from tautlog.quicklook import AS_BEFORE, Marked, mark_record, unlike_kept
+from tautlog.quicklook import AS_BEFORE, Marked, look_at, unlike_kept
 from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
-from tautlog.trace import Trace
 from tautlog.verdict_words import force_text, notes, prediction_words, verdict_lines, words
-from tautlog.views import AFTER, BEFORE, filtered, zeroed
+from tautlog.views import AFTER, BEFORE
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -74,24 +75,23 @@ class Source:
     """
 
     record: Record
-    trace: Trace
     marked: Marked
+    force: ForceCurve
     expected: Expected | None
     later: Predicted | None = None
 
     @cached_property
     def curve(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Time from release (or start), unfiltered and filtered force around the contact."""
-        rate = self.trace.sample_rate_hz
-        start, stop = 0, self.trace.force_n.size
+        rate = self.force.sample_rate_hz
+        start, stop = 0, self.force.force_n.size
         onset = self.marked["onset_time_s"]
         if onset is not None:
             length = self.marked["base_duration_s"] or 0.1
             start = max(int((onset - BEFORE * length) * rate), 0)
             stop = min(int((onset + AFTER * length) * rate), stop)
         time = np.arange(start, stop) / rate - (self.marked["release_time_s"] or 0.0)
-        both = zeroed(self.trace, self.marked), filtered(self.trace, self.marked)
-        return time, both[0][start:stop], both[1][start:stop]
+        return time, self.force.unfiltered_n[start:stop], self.force.force_n[start:stop]
 
 
 def read_sources(records: Sequence[Record], cfc: int | None = AS_BEFORE) -> list[Source]:
@@ -100,10 +100,11 @@ def read_sources(records: Sequence[Record], cfc: int | None = AS_BEFORE) -> list
     homes = {one: expectations_at(one / "record") for one in {one.path.parent for one in records}}
     found = []
     for one in ordered:
-        trace, expectations = one.trace(), homes[one.path.parent]
-        marked = mark_record(one, trace=trace, cfc=cfc, budget=True, expectations=expectations)
-        later = expectations.of(one.setup) if expectations and marked["predicted"] else None
-        found.append(Source(one, trace, marked, expected_from(marked["predicted"]), later))
+        expectations = homes[one.path.parent]
+        look = look_at(one, cfc=cfc, budget=True, expectations=expectations)
+        told = look.marked["predicted"]
+        later = expectations.of(one.setup) if expectations and told else None
+        found.append(Source(one, look.marked, look.curve, expected_from(told), later))
     return found
 
 
@@ -326,11 +327,16 @@ def _calibration(one: Source) -> dict[str, str]:
         slope = "imported"
     return {
         "slope": slope,
-        "u": f"{100 * told['expanded_u_fraction']:.2g} %",
+        "u": _calibration_u(record.calibration_used),
         "covered": _form(told["range_n"]) if told["range_n"] else "-",
         "date": told["date"] or "-",
         "note": note,
     }
+
+
+def _calibration_u(one: Calibration) -> str:
+    told = f"{100 * one.expanded_u_fraction:.2g} %"
+    return f"{told} and {one.expanded_u_n:.2g} N" if one.expanded_u_n else told
 
 
 def _inspection(one: Inspection) -> str:
@@ -480,7 +486,7 @@ def _band(one: Source, time: FloatArray) -> tuple[FloatArray, FloatArray] | None
 def _trace(one: Source) -> dict[str, Any]:
     """What the page's script draws of a drop."""
     time, raw, smooth = one.curve
-    places = _thinned(raw)
+    places = np.union1d(_thinned(raw), _thinned(smooth))
     cfc = one.marked["cfc"]
     band = _band(one, time[places])
     return {
@@ -578,7 +584,7 @@ def _contact_svg(one: Source) -> str:
     tops = [float(np.nanmax(band[1]))] if band and np.isfinite(band[1]).any() else []
     high = max([float(finite.max()), *levels, *tops, 1e-9])
     scale = _Scale((float(time[0]), float(time[-1])), (low, 1.08 * high))
-    places = _thinned(raw)
+    places = np.union1d(_thinned(raw), _thinned(smooth))
     body = scale.axes("seconds from release", "force, N")
     for end in band or ():
         few = slice(None, None, max(time.size // 400, 1))

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.limits import OVERLOAD_PER_TARGET
+
 STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
 
 
@@ -54,6 +56,8 @@ class Trace:
         Force of one count; 0 when unknown.
     calibration_u_fraction : float
         Expanded relative uncertainty (k = 2) of the calibration.
+    calibration_u_n : float
+        Expanded uncertainty (k = 2) of any force, on top of that.
     covered_n : float
         Largest force that the calibration covered; 0 when unknown.
     bandwidth_hz : float
@@ -72,6 +76,7 @@ class Trace:
     clipped: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     quantum_n: float = 0.0
     calibration_u_fraction: float = 0.04
+    calibration_u_n: float = 0.0
     covered_n: float = 0.0
     bandwidth_hz: float = 0.0
     calibration_expired: bool = False
@@ -154,4 +159,4 @@ class DropSetup:
         """The limit force, or 1.1 x target without one, or None."""
         if self.limit_n is not None:
             return self.limit_n
-        return None if self.target_n is None else 1.1 * self.target_n
+        return None if self.target_n is None else OVERLOAD_PER_TARGET * self.target_n

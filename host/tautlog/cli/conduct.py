@@ -72,7 +72,8 @@ def show_outcome(
     show = Shield()
     with show():
         _say_what_came(outcome, crew)
-    marked = mark_new(outcome.path, cfc=cfc)
+    look = mark_new(outcome.path, cfc=cfc)
+    marked = look.marked
     true = truth(open_record(outcome.path).first_sample_index) if truth else None
     with show():
         crew.judged(marked)
@@ -80,7 +81,7 @@ def show_outcome(
             # The verdict first: drawing takes longer than all else.
             print_verdict(marked)
             print_figures(marked, true)
-    picture = draw_new(outcome.path, marked)
+    picture = draw_new(outcome.path, look)
     with show():
         if as_json:
             result = {"record": str(outcome.path), "picture": str(picture)}

@@ -181,7 +181,7 @@ def _u_fraction(campaign: Campaign | None, target_n: float) -> float:
     """Expanded relative uncertainty of a peak, from the calibration and what lies beyond it."""
     calibration = campaign.calibration if campaign else Calibration()
     beyond = extrapolation_u(target_n, calibration.range_n) / target_n
-    return math.hypot(calibration.expanded_u_fraction, 2.0 * beyond)
+    return math.hypot(calibration.expanded_u_at_n(target_n) / target_n, 2.0 * beyond)
 
 
 def line_of(campaign: Campaign | None, given: dict[str, Any]) -> Line | None:

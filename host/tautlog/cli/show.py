@@ -59,21 +59,20 @@ def command(
         raise click.UsageError("--page drop draws one record; --page contact several")
     from tautlog import picture
     from tautlog.expected import expectations_at
-    from tautlog.quicklook import mark_record, picture_of
+    from tautlog.quicklook import look_at, picture_of
     from tautlog.views import Shown, view
 
     if page == "drop":
         (one,) = opened
-        marked = mark_record(one, cfc=number, expectations=expectations_at(one.path))
-        picture_of(one, marked, out)
+        look = look_at(one, cfc=number, expectations=expectations_at(one.path))
+        picture_of(one, look, out)
     else:
         shown = []
         for one in opened:
-            trace = one.trace()
-            marked = mark_record(
-                one, trace=trace, cfc=number, expectations=expectations_at(one.path)
+            look = look_at(one, cfc=number, expectations=expectations_at(one.path))
+            shown.append(
+                Shown(_named(one.path.stem, look.marked), look.curve, one.setup, look.marked)
             )
-            shown.append(Shown(_named(one.path.stem, marked), trace, one.setup, marked))
         picture.save(picture.draw_view(view(page, shown)), out)
     click.echo(str(out))
 

@@ -80,7 +80,8 @@ object), override, end_state
 (string): what people said of the drop.
 
 ``/calibration`` attributes newton_per_volt, newton_per_square_volt, zero_v, expanded_u_fraction
-(k = 2), reference_v, rail_low_v, rail_high_v, range_n, bandwidth_hz (float),
+(k = 2), expanded_u_n (k = 2, newtons; missing in old files: 0), reference_v, rail_low_v,
+rail_high_v, range_n, bandwidth_hz (float),
 converter_bits, good_for_days (int), date, note (string). Force in newtons, zero not
 removed, of a count::
 

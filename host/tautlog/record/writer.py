@@ -366,7 +366,7 @@ def write_values(
     setup : DropSetup
         What is known of the drop.
     calibration : Calibration
-        Only `expanded_u_fraction`, `range_n`, `date` and `note` are of meaning here.
+        Only `expanded_u_fraction`, `expanded_u_n`, `range_n`, `date` and `note` are of meaning.
     campaign, utc : str
         As in `RecordWriter.create`.
 
