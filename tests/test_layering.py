@@ -88,7 +88,7 @@ def test_host_file(path):
     if virtual:
         assert "tautlog" not in heads(path)
     if "cli" not in path.parts and name != "__main__.py":
-        assert not any(one.startswith("tautlog.cli") for one in imports(path))
+        assert not any(f"{one}.".startswith("tautlog.cli.") for one in imports(path))
     if path.stem in ANALYSIS and path.parent == HOST:
         far = {f"tautlog.{one}" for one in FAR_FROM_ANALYSIS}
         assert not far & imports(path)
