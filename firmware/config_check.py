@@ -207,7 +207,7 @@ def _find_room(config, faults, more_memory):
         return _fault(config, faults, "SAMPLES_PER_BLOCK", allowed)
     line_bytes = wire.block_frame_bytes(values) + keepsake.LINE_BYTES
     most = MEMORY_BYTES // line_bytes
-    if config.HISTORY_BLOCKS > most:
+    if most < config.HISTORY_BLOCKS:
         allowed = "%d at most, which this memory holds" % most
         return _fault(config, faults, "HISTORY_BLOCKS", allowed)
     rate_hz = config.CONVERSION_RATE_HZ / conversions

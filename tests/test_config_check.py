@@ -14,7 +14,7 @@ import config_check
 import refusal
 import wire
 from tautlog.calibration import Calibration
-from tautlog.errors import BoardConfigError
+from tautlog.errors import BoardConfigError, RefusedError
 from tautlog.health import read_health
 from tautlog.link import SerialLink
 from tautlog.rehearsal.process import BoardProcess, find_interpreter
@@ -120,16 +120,16 @@ def test_the_laptop_says_which_line_is_wrong(interpreter, changes, text):
     seen, advance = [], rig.advance
     rig.advance = lambda n_samples, outputs: (seen.append(outputs), advance(n_samples, outputs))[1]
     path = Path(sys.executable) if interpreter == "cpython" else find_interpreter()
-    with BoardProcess(rig, interpreter=path, changes=changes) as board:
-        with SerialLink(board.url) as link:
-            session = Session(link)
-            with pytest.raises(BoardConfigError, match=r"config\.py is wrong") as caught:
-                session.greet()
-            assert text in str(caught.value)
-            for ask in (
-                lambda: session.ask("arm", by="drive"),
-                lambda: read_health(session, Calibration()),
-            ):
-                with pytest.raises(Exception, match="no pin is an output"):
-                    ask()
+    process = BoardProcess(rig, interpreter=path, changes=changes)
+    with process as board, SerialLink(board.url) as link:
+        session = Session(link)
+        with pytest.raises(BoardConfigError, match=r"config\.py is wrong") as caught:
+            session.greet()
+        assert text in str(caught.value)
+        for ask in (
+            lambda: session.ask("arm", by="drive"),
+            lambda: read_health(session, Calibration()),
+        ):
+            with pytest.raises(RefusedError, match="no pin is an output"):
+                ask()
     assert not any(seen)

@@ -22,7 +22,9 @@ DATA = Path(__file__).parent / "data"
 def read(tmp_path: Path, text: str | bytes, **options) -> ImportedTrace:  # type: ignore[no-untyped-def]
     path = tmp_path / "trace.csv"
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
-    return import_csv(path, **{"force_column": "force", "time_column": "t"} | options)
+    return import_csv(
+        path, **{"force_column": "force", "time_column": "t", "time_unit": "s"} | options
+    )
 
 
 def test_barrier_of_load_cells() -> None:
@@ -197,6 +199,44 @@ def test_mistakes_are_one_clear_line(
     assert isinstance(caught.value, ValueError)
 
 
+def drop_at(rate_hz: float, second: float) -> str:
+    """Two seconds of times in a unit of `second` to a second."""
+    return "t,force\n" + "".join(f"{i / rate_hz * second:.9g},{i}\n" for i in range(2000))
+
+
+@pytest.mark.parametrize("rate_hz", [1000.0, 10_000.0, 62_500.0, 500_000.0])
+@pytest.mark.parametrize(("unit", "second"), [("ms", 1e3), ("us", 1e6)])
+def test_times_that_are_no_seconds_are_asked_for(
+    tmp_path: Path, unit: str, second: float, rate_hz: float
+) -> None:
+    text = drop_at(rate_hz, second)
+    with pytest.raises(TraceImportError, match="are they in ms or us") as caught:
+        read(tmp_path, text, time_unit=None)
+    assert "\n" not in str(caught.value)
+    assert read(tmp_path, text, time_unit=unit).sample_rate_hz == pytest.approx(rate_hz)
+    stated = read(tmp_path, text, time_unit="s")
+    assert stated.sample_rate_hz == pytest.approx(rate_hz / second)
+
+
+@pytest.mark.parametrize("rate_hz", [1000.0, 10_000.0, 62_500.0, 500_000.0])
+def test_times_that_can_be_seconds_are_not_asked_for(tmp_path: Path, rate_hz: float) -> None:
+    trace = read(tmp_path, drop_at(rate_hz, 1.0), time_unit=None)
+    assert trace.sample_rate_hz == pytest.approx(rate_hz)
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        ({"time_unit": "min"}, "unit of time 'min' is unknown"),
+        ({"time_column": None, "sample_rate_hz": 1e15}, "at most 1e"),
+        ({"time_column": None, "sample_rate_hz": float("nan")}, "must be > 0 Hz"),
+    ],
+)
+def test_no_such_time(tmp_path: Path, options: dict, message: str) -> None:
+    with pytest.raises(TraceImportError, match=message):
+        read(tmp_path, "t,force\n0,1\n1,2\n", **options)
+
+
 def test_a_drift_of_the_clock_is_seen(tmp_path: Path) -> None:
     # Every step is within tolerance, the whole is not: a rate that changes half way.
     times = np.cumsum([1.0] * 50 + [1.2] * 50)
@@ -285,6 +325,6 @@ def test_numbers_written_are_numbers_read(
     ]
     path = tmp_path_factory.mktemp("any") / "trace.csv"
     path.write_text("\n".join([f"t{delimiter}force", *lines]))
-    trace = import_csv(path, force_column="force", time_column="t")
+    trace = import_csv(path, force_column="force", time_column="t", time_unit="s")
     np.testing.assert_array_equal(trace.values, [np.nan if v is None else v for v in values])
     assert trace.sample_rate_hz == 1.0

@@ -51,7 +51,7 @@ def test_bad_proofs(kite, tmp_path, capsys, monkeypatch):
     good = ["--pulled", "3000", "--held", "70"]
     assert run(["proof", *good, "--by", " "]) == 2
     assert run(["proof", *good, "--by", "A", "--mount", "nobody's"]) == 1
-    assert "There are: 'beam-1'" in capsys.readouterr().err
+    assert "there are: 'beam-1'" in capsys.readouterr().err
     (kite / "proofs.jsonl").write_text("{}\n")
     with pytest.raises(CampaignError, match="line 1 is no proof"):
         read_proofs(kite)

@@ -7,10 +7,13 @@ part of it: it is taken from the slack line of every drop (see `marks`).
 from __future__ import annotations
 
 import datetime
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
+HIDDEN_STEPS = 2  # of one conversion: a mean so near to a limit holds some that were at it
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,9 @@ class Calibration:
         Expanded relative uncertainty (k = 2) of a force, from the calibration
         alone. The default of 0.04 is common practice for a rig that nobody has
         checked dynamically yet.
+    expanded_u_n : float
+        Expanded uncertainty (k = 2) of any force, however small, on top of that: what does
+        not grow with the force, as non-linearity, hysteresis and zero return. 0 in old files.
     reference_v : float
         Voltage of the converter's full scale.
     converter_bits : int
@@ -56,6 +62,7 @@ class Calibration:
     newton_per_square_volt: float = 0.0
     zero_v: float | None = None
     expanded_u_fraction: float = 0.04
+    expanded_u_n: float = 0.0
     reference_v: float = 3.3
     converter_bits: int = 12
     rail_low_v: float = 0.05
@@ -81,6 +88,10 @@ class Calibration:
             force += self.newton_per_square_volt * (volts - (self.zero_v or 0.0)) ** 2
         return force
 
+    def expanded_u_at_n(self, force_n: float) -> float:
+        """Expanded uncertainty (k = 2) of a force, both parts together."""
+        return math.hypot(self.expanded_u_fraction * force_n, self.expanded_u_n)
+
     def expired_on(self, day: str) -> bool:
         """Whether it is too old on an ISO day or time; False where nobody said.
 
@@ -101,6 +112,8 @@ class Calibration:
     def clipped(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.bool_]:
         """Samples at or beyond the amplifier's rails or the converter's limits."""
         step_v = self.volt_per_count(reduction)
-        low = max(self.rail_low_v / step_v, 0.0)
-        high = min(self.rail_high_v / step_v, (2**self.converter_bits - 1) * reduction)
+        # Of several conversions in a sample, noise keeps some off the converter's limit.
+        hidden = HIDDEN_STEPS * reduction if reduction > 1 else 0
+        low = max(self.rail_low_v / step_v, hidden)
+        high = min(self.rail_high_v / step_v, (2**self.converter_bits - 1) * reduction - hidden)
         return (counts <= low) | (counts >= high)

@@ -33,12 +33,13 @@ MEASURED = (
     "newton_per_square_volt",
     "zero_v",
     "expanded_u_fraction",
+    "expanded_u_n",
     "range_n",
     "date",
     "note",
     "accepted",
 )
-LATER = ("accepted",)  # not in files of old
+LATER = ("accepted", "expanded_u_n")  # not in files of old
 
 
 @dataclass(frozen=True)
@@ -201,7 +202,7 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
         content = json.loads(text.decode("utf-8"))
         told = content["calibration"]
         kinds = {one.name: str(one.type) for one in fields(Calibration)}
-        values = {
+        values: dict[str, Any] = {
             name: str(told[name]) if kinds[name] == "str" else _number_in(told, name)
             for name in MEASURED
             if name not in LATER or name in told

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from tautlog.calibration import Calibration
 from tautlog.errors import CampaignError
+from tautlog.limits import HEADROOM
 from tautlog.loadpath import PathCheck
 from tautlog.readiness import Facts, findings
 
@@ -21,7 +22,6 @@ FOLDER = "checklists"
 GOOD_FOR_S = 600.0  # common practice
 LEAST_FREE_BYTES = 200_000_000
 MOST_NOISE = 0.005  # of the target
-HEADROOM = 1.5
 
 # In the order of a walk from the fence to the rig and back. Usual cautions of the trade;
 # the site's own list and local codes come first.

@@ -20,6 +20,8 @@ EDGE_SIGMAS = 5.0  # so much quieter than the threshold may a trace be for exact
 FRACTION_OF_PEAK = 0.02
 MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters
 LEAST_FLIGHT_S = 0.05  # between two contacts of a sled: ringing of a beam swings faster
+RING_GAP_S = 0.0125  # a period of 80 Hz, the slowest fixture that is no part of the line
+RING_SWING = 0.25  # of the smaller contact: so far below zero no line pulls
 GLITCH_SAMPLES = 2
 GLITCH_RATE_HZ = 5000.0  # below it one sample may be a real peak
 _GLITCH_WINDOW = 2 * GLITCH_SAMPLES + 1
@@ -85,6 +87,60 @@ def find_contacts(smooth_n: FloatArray, sample_rate_hz: float, threshold_n: floa
     starts = starts[np.concatenate([[True], apart])]
     stops = stops[np.concatenate([apart, [True]])]
     return [Contact(int(a), int(b)) for a, b in zip(starts, stops, strict=True)]
+
+
+def without_ringing(
+    contacts: list[Contact], even_n: FloatArray, sample_rate_hz: float, noise_n: float
+) -> list[Contact]:
+    """Make one contact of those that only a ringing fixture parts, and drop its echoes.
+
+    A line cannot push: between two contacts of a sled the force is nothing. A ringing swings
+    as far below zero as above. What it parts at the begin of a pull is one pull; what it
+    shows after the pull is none.
+
+    Parameters
+    ----------
+    contacts : list of Contact
+        In order.
+    even_n : ndarray of float64, shape (n_samples,)
+        The trace that they were found in.
+    sample_rate_hz, noise_n : float
+        Samples per second; rms of `even_n` on a slack line.
+    """
+    kept: list[Contact] = []
+    end = 0
+    for one in contacts:
+        if not kept or not _is_parted(kept[-1], one, end, even_n, sample_rate_hz, noise_n):
+            if not kept or not _is_echo(one, even_n, sample_rate_hz, noise_n):
+                kept.append(one)
+        elif even_n[one.start : one.stop].sum() > even_n[kept[-1].start : kept[-1].stop].sum():
+            kept[-1] = Contact(kept[-1].start, one.stop)
+        end = one.stop
+    return kept
+
+
+def _is_parted(
+    before: Contact,
+    one: Contact,
+    end: int,
+    even_n: FloatArray,
+    sample_rate_hz: float,
+    noise_n: float,
+) -> bool:
+    """Whether only a swing below zero, soon after `end`, parts a contact from the last one."""
+    if one.start - end > RING_GAP_S * sample_rate_hz:
+        return False
+    smaller = min(float(even_n[c.start : c.stop].max()) for c in (before, one))
+    lowest = float(even_n[end : one.start].min())
+    return lowest < -max(RING_SWING * smaller, SIGMAS * noise_n)
+
+
+def _is_echo(one: Contact, even_n: FloatArray, sample_rate_hz: float, noise_n: float) -> bool:
+    """Whether the force swings far below zero right before or after a contact."""
+    reach = int(RING_GAP_S * sample_rate_hz)
+    around = even_n[max(one.start - reach, 0) : one.stop + reach]
+    top = float(even_n[one.start : one.stop].max())
+    return float(around.min()) < -max(2.0 * RING_SWING * top, SIGMAS * noise_n)
 
 
 def crossing(values: FloatArray, left: int, level: float) -> float:

@@ -21,6 +21,7 @@ import numpy.typing as npt
 from tautlog import record
 from tautlog.calibration import Calibration
 from tautlog.errors import TraceImportError
+from tautlog.timebase import check_rate, seconds_per
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 
 # Newtons of one unit. The pound-force is 0.45359237 kg (international yard and pound
@@ -86,6 +87,7 @@ def import_csv(
     force_column: str | int | Sequence[str | int],
     time_column: str | int | None = None,
     sample_rate_hz: float | None = None,
+    time_unit: str | None = None,
     unit: str = "N",
     invert: bool = False,
 ) -> ImportedTrace:
@@ -100,9 +102,11 @@ def import_csv(
     force_column : str, int or several
         Name, or number counted from 1. Several are summed; ``"a+b"`` means two.
     time_column : str or int, optional
-        Column of times in seconds, even within `TIME_TOLERANCE`.
+        Column of times, even within `TIME_TOLERANCE`.
     sample_rate_hz : float, optional
         Samples per second, instead of a time column.
+    time_unit : str, optional
+        Of the times: s, ms or us; without one, seconds if that gives a likely rate.
     unit : str
         Unit of the force: N, kN, lbf or kgf.
     invert : bool
@@ -118,6 +122,7 @@ def import_csv(
             f"the unit {unit!r} is unknown: allowed are {', '.join(NEWTON_PER_UNIT)}"
         )
     _check_rate(time_column, sample_rate_hz)
+    second = seconds_per(time_unit)
     where = Path(path)
     data = _read(where)
     table = _Table(where, _decoded(where, data), [*_listed(force_column), *_listed(time_column)])
@@ -131,8 +136,9 @@ def import_csv(
         raise TraceImportError(f"{where} has no number in column {table.named(force[0])}")
     first_time_s = 0.0
     if times is not None:
-        time_s = table.numbers(times)
-        sample_rate_hz, first_time_s = _rate(table, time_s), float(time_s[0])
+        time_s = table.numbers(times) * second
+        sample_rate_hz = check_rate(_rate(table, time_s), stated=time_unit is not None)
+        first_time_s = float(time_s[0])
     assert sample_rate_hz is not None
     return ImportedTrace(
         values=values,
@@ -203,8 +209,8 @@ def _check_rate(time_column: object, sample_rate_hz: float | None) -> None:
         raise TraceImportError(
             f"{seen} of time column and sample rate given: give either one, not {seen}"
         )
-    if sample_rate_hz is not None and not 0 < sample_rate_hz < np.inf:
-        raise TraceImportError(f"the sample rate must be > 0 Hz, was {sample_rate_hz:g}")
+    if sample_rate_hz is not None:
+        check_rate(sample_rate_hz, stated=True)
 
 
 def _read(path: Path) -> bytes:

@@ -12,8 +12,10 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
+from tautlog.completeness import IN_FLIGHT, IN_THE_FALL, MISSING, UNSEEN
 from tautlog.contacts import LEAST_FLIGHT_S
 from tautlog.filters import MINUS_3_DB_PER_CLASS
+from tautlog.limits import HANGING_LEAST_N
 from tautlog.marks import Marks
 from tautlog.trace import DropSetup
 
@@ -32,7 +34,6 @@ _FAILED = ("deformed-beyond", "parted", "slipped")
 CLOSURE_SUSPECT = 0.05
 CLOSURE_INVALID = 0.10
 REST_TOLERANCE = 0.03
-REST_LEAST_N = 3.0
 REST_MOST_OFF = 0.6  # of m g: less may be a sled that rests on something
 DRIFT_NOTE = 0.005
 DRIFT_INVALID = 0.02
@@ -140,10 +141,47 @@ def _gap(marks: Marks, setup: DropSetup) -> Judged:
     return None
 
 
-def _clipped(marks: Marks, setup: DropSetup) -> Judged:
-    if marks.clipped:
-        return SUSPECT, "clipped", "the top of the force is cut off: its peak is a lower bound"
+def _complete(marks: Marks, setup: DropSetup) -> Judged:
+    """A record that was cut short is no whole test, whatever it holds."""
+    if marks.has("starts-late"):
+        return INVALID, "starts-late", "the record begins in the pull: zero and onset are missing"
+    place = marks.record_ends
+    why = next((one.text for one in marks.findings if one.code == "cut-short"), "")
+    if place in UNSEEN:
+        text = why or f"the record ends too early; what is missing: {MISSING[place]}"
+        return INVALID, "cut-short", text
+    if why:
+        return SUSPECT, "cut-short", why
+    if place in (IN_THE_FALL, IN_FLIGHT):
+        return SUSPECT, "cut-short", f"the record ends soon; what is missing: {MISSING[place]}"
     return None
+
+
+def _clipped(marks: Marks, setup: DropSetup) -> Judged:
+    at_rail = _text_of(marks, "clipped")
+    if at_rail is not None:
+        return INVALID, "clipped", at_rail + ": what it reads there is no force"
+    if not marks.clipped:
+        return _clip_not_excluded(marks)
+    readings = {
+        "plateau-whole": "no rail, something yielded, slipped or held; its peak is a lower bound",
+        "plateau-cut": "cut off by a rail, its impulse is lacking; its peak is a lower bound",
+    }
+    text = next(
+        (words for code, words in readings.items() if marks.has(code)),
+        "cut off by a rail, or something yielded; its peak is a lower bound",
+    )
+    return SUSPECT, "clipped", f"the top of the force is flat: {text}"
+
+
+def _clip_not_excluded(marks: Marks) -> Judged:
+    text = _text_of(marks, "clip-not-excluded")
+    return None if text is None else (SUSPECT, "clip-not-excluded", text)
+
+
+def _text_of(marks: Marks, code: str) -> str | None:
+    """Words of the first finding of a code, or None."""
+    return next((one.text for one in marks.findings if one.code == code), None)
 
 
 def _reversed(marks: Marks, setup: DropSetup) -> Judged:
@@ -202,7 +240,7 @@ def _rest(marks: Marks, setup: DropSetup) -> Judged:
 def _rest_tolerance(marks: Marks, weight_n: float) -> float:
     """How far a hanging sled may be off: 3 %, 3 N, or what friction and zero allow."""
     spread = (marks.rest_closure_expanded_u or 0.0) * weight_n
-    return max(REST_TOLERANCE * weight_n, REST_LEAST_N, spread)
+    return max(REST_TOLERANCE * weight_n, HANGING_LEAST_N, spread)
 
 
 def _drift(marks: Marks, setup: DropSetup) -> Judged:
@@ -286,12 +324,17 @@ def _duration(marks: Marks, setup: DropSetup) -> Judged:
 def _release(marks: Marks, setup: DropSetup) -> Judged:
     if marks.release_time_s is None:
         return NOTE, "release-unknown", "no release is marked: fall time is not available"
+    doubt = next((one.text for one in marks.findings if one.code == "release-doubt"), None)
+    if doubt is not None:
+        text = f"{doubt}; no fall time, and no friction or delay of the latch from it"
+        return NOTE, "release-doubt", text
     return None
 
 
 CONDITIONS: tuple[Condition, ...] = (
     _samples,
     _gap,
+    _complete,
     _clipped,
     _reversed,
     _impulse,
@@ -312,10 +355,16 @@ CONDITIONS: tuple[Condition, ...] = (
 
 def _load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
     """Guard-banded against target and limit (ILAC-G8:09/2019, decision rules)."""
+    if marks.peak_force_n is None and marks.clipped:
+        text = "the signal lay at a limit: which load was reached is not known"
+        return "at-least", Reason("load-at-least", text)
     if marks.peak_force_n is None or marks.peak_force_expanded_u_n is None:
+        if marks.lower_bound:
+            text = "no contact was measured, and the record does not hold all that may have come"
+            return "at-least", Reason("load-at-least", text)
         return "no-load", Reason("load-no-load", "no contact was measured")
     force, spread = abs(marks.peak_force_n), marks.peak_force_expanded_u_n
-    if marks.clipped or marks.gap_in_contact:
+    if marks.lower_bound:
         return "at-least", Reason("load-at-least", f"at least {force:.0f} N: a lower bound only")
     target, upper = setup.target_n, setup.upper_n
     weight_n = setup.weight_n
@@ -405,6 +454,9 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         rest = None  # what lies on the catch tells nothing of the line
     if rest is None and marks.has("slip") and marks.impulse_closure is not None:
         return _says_slip(marks)
+    if marks.has("slip-not-excluded") and (rest is None or not _nothing_hangs(marks, rest, weight)):
+        text = next(one.text for one in marks.findings if one.code == "slip-not-excluded")
+        return "unclear", Reason("trace-unclear", text)
     if rest is None and _thrown_back(marks):
         text = (
             f"the sled was thrown back and caught {marks.bounces} times, and its momentum is "
@@ -430,10 +482,14 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         if marks.has("slip"):
             return _says_slip(marks)
         return "held", Reason("trace-held", hangs + ", after it was thrown back and caught")
-    if abs(rest) < REST_NOTHING * weight and not marks.bounces:
+    if _nothing_hangs(marks, rest, weight):
         return "let-go", Reason("trace-let-go", f"nothing hangs any more: {rest:.1f} N at rest")
     text = f"{rest:.1f} N at rest is neither m g = {weight:.1f} N nor nothing"
     return "unclear", Reason("trace-unclear", text)
+
+
+def _nothing_hangs(marks: Marks, rest_n: float, weight_n: float | None) -> bool:
+    return weight_n is not None and abs(rest_n) < REST_NOTHING * weight_n and not marks.bounces
 
 
 def _thrown_back(marks: Marks) -> bool:
@@ -521,7 +577,7 @@ def combine(
     return table.get(str(load_verdict), ("no-verdict", "the target is not proven"))
 
 
-_NOT_IN_JSON = ("findings", "budgets")
+_NOT_IN_JSON = ("findings", "budgets", "curve")
 _VERDICT_KEYS = ["record_verdict", "load_verdict", "trace_says", "article", "test_verdict"]
 
 

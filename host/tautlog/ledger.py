@@ -8,6 +8,7 @@ an entry is corrected.
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from tautlog import quantities as q
@@ -15,9 +16,17 @@ from tautlog.archive import RecordSummary
 from tautlog.errors import CampaignError
 from tautlog.jsonlines import Standing, add_line, read_standing
 from tautlog.moment import stamp
+from tautlog.origin import MARK
+from tautlog.verdict_words import force_text
 
 FILE_NAME = "ledger.jsonl"
 KINDS = ("article", "line", "mount")
+UNNAMED = "(not named)"
+# Of a table: what stands above the columns, from `Exposure.kind` to `last_utc`.
+HEAD = (
+    *("what", "name", "drops", "by hand", "peak not known", "unreadable files", "highest N"),
+    "last",
+)
 
 
 @dataclass(frozen=True)
@@ -54,7 +63,8 @@ class Exposure:
     Attributes
     ----------
     kind, name : str
-        "article", "line" or "mount"; its name.
+        "article", "line", "mount", or "file" for one that cannot be read; its name, "" where
+        nobody named one.
     drops, recorded, entered : int
         All; in records; by hand.
     invalid : int
@@ -63,6 +73,9 @@ class Exposure:
         Highest peak measured or entered as a bound.
     last_utc : str
         Of the latest drop.
+    unreadable : int
+        Files that cannot be read and may be of its drops. Those of a mount are in `drops`;
+        which article and which line they aged, nobody knows.
     """
 
     kind: str
@@ -73,6 +86,7 @@ class Exposure:
     invalid: int
     highest_n: float | None
     last_utc: str
+    unreadable: int = 0
 
 
 def read_entries(folder: Path) -> list[Entry]:
@@ -132,6 +146,11 @@ def exposures(
 ) -> list[Exposure]:
     """Count what each article, line and mount has been through.
 
+    Every record with a measured contact counts, also one that was aborted, never finished or
+    is invalid; one that cannot be read counts as one exposure of unknown size. Only what was
+    called off before the release does not, nor a rehearsal, in which nothing moved, nor a
+    second copy of the same record.
+
     Parameters
     ----------
     records : list of RecordSummary
@@ -142,28 +161,59 @@ def exposures(
         Names of the mounts and the day or moment of their proof; every drop since then
         counts. A drop that names no mount may have been on any: it counts for each.
     """
-    found: list[Exposure] = []
-    good = [one for one in records if not one.problem and one.released]
-    for kind in ("article", "line"):
-        names = {getattr(one, kind) for one in good} | {getattr(one, kind) for one in entries}
-        for name in sorted(one for one in names if one):
-            found.append(
-                _exposure(
-                    kind,
-                    name,
-                    [one for one in good if getattr(one, kind) == name],
-                    [one for one in entries if getattr(one, kind) == name],
-                )
-            )
-    for name, since in mounts:
-        found.append(
-            _exposure(
-                "mount",
-                name,
-                [one for one in good if one.mount in ("", name) and _not_before(one.utc, since)],
-                [one for one in entries if one.mount in ("", name) and _not_before(one.utc, since)],
-            )
+    broken = [one for one in records if one.problem]
+    good = _counted(records)
+    found = [
+        _exposure(
+            kind,
+            name,
+            [one for one in good if getattr(one, kind) == name],
+            [one for one in entries if getattr(one, kind) == name],
+            len(broken),
         )
+        for kind in ("article", "line")
+        for name in _names(kind, good, entries)
+    ]
+    told = dict(mounts)
+    for name in [*told, *(one for one in _names("mount", good, entries) if one not in told)]:
+        since = told.get(name, "")
+        if not name:
+            continue
+        mine = [one for one in good if one.mount in ("", name) and _not_before(one.utc, since)]
+        by_hand = [
+            one for one in entries if one.mount in ("", name) and _not_before(one.utc, since)
+        ]
+        # Written before the proof, a broken file holds no drop of after it.
+        lost = [one for one in broken if _not_before(_last_written(one), since)]
+        found.append(_exposure("mount", name, [*mine, *lost], by_hand, len(lost)))
+    return found + [_exposure("file", one.path.name, [one], [], 1) for one in broken]
+
+
+def row(one: Exposure) -> list[str]:
+    """One line of the ledger, as everywhere."""
+    figures = (one.drops, one.entered, one.invalid, one.unreadable)
+    cells = [*map(str, figures), force_text(one.highest_n), one.last_utc[:19] or "-"]
+    return [one.kind, one.name or UNNAMED, *cells]
+
+
+def rehearsals(records: list[RecordSummary]) -> list[Exposure]:
+    """What was rehearsed of each article and line: it counts for nothing, and is told apart."""
+    mine = [one for one in records if one.rehearsed]
+    return [
+        _exposure(f"{MARK} {kind}", name, [one for one in mine if getattr(one, kind) == name], [])
+        for kind in ("article", "line")
+        for name in _names(kind, mine, [])
+    ]
+
+
+def _counted(records: list[RecordSummary]) -> list[RecordSummary]:
+    """Those that aged something, each once."""
+    found, seen = [], set()
+    for one in records:
+        same = (one.record_id, one.seal_now)
+        if not one.problem and one.released and not one.rehearsed and same not in seen:
+            found.append(one)
+            seen |= {same} if one.record_id else set()
     return found
 
 
@@ -172,7 +222,27 @@ def _not_before(utc: str, since: str) -> bool:
     return utc[: len("2026-03-01T00:00:00")] >= since[: len("2026-03-01T00:00:00")]
 
 
-def _exposure(kind: str, name: str, records: list[RecordSummary], entries: list[Entry]) -> Exposure:
+def _last_written(file: RecordSummary) -> str:
+    """When a file was last written; the latest moment that there is where nobody knows."""
+    try:
+        return stamp(datetime.fromtimestamp(file.path.stat().st_mtime, UTC))
+    except (OSError, OverflowError, ValueError):
+        return "9999"
+
+
+def _names(kind: str, records: list[RecordSummary], entries: list[Entry]) -> list[str]:
+    """What is named, in order; at the end "" for records that name nothing."""
+    names = {getattr(one, kind) for one in records} | {getattr(one, kind) for one in entries} - {""}
+    return sorted(names, key=lambda name: (not name, name))
+
+
+def _exposure(
+    kind: str,
+    name: str,
+    records: list[RecordSummary],
+    entries: list[Entry],
+    unreadable: int = 0,
+) -> Exposure:
     peaks = [abs(one.peak_force_n) for one in records if one.peak_force_n is not None]
     peaks += [one.peak_at_most_n for one in entries if one.peak_at_most_n is not None]
     unknown = sum(one.record_verdict == "invalid" or one.peak_force_n is None for one in records)
@@ -186,4 +256,5 @@ def _exposure(kind: str, name: str, records: list[RecordSummary], entries: list[
         invalid=unknown,
         highest_n=max(peaks, default=None),
         last_utc=max(days, default=""),
+        unreadable=unreadable,
     )

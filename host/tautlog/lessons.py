@@ -6,8 +6,9 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from tautlog.archive import exposes
 from tautlog.errors import RecordError
-from tautlog.learning import Learned, Lesson, learn, lesson_of
+from tautlog.learning import Learned, Lesson, learn, learn_line_alone, lesson_of
 from tautlog.ledger import Entry, read_entries
 from tautlog.line import Line
 from tautlog.record import Record, open_record
@@ -35,9 +36,15 @@ class LineRecords:
 
 
 def read_line_records(
-    folder: str | os.PathLike[str], *, most: int | None = MOST_RECORDS
+    folder: str | os.PathLike[str],
+    *,
+    most: int | None = MOST_RECORDS,
+    rehearsed: bool = False,
 ) -> LineRecords:
     """Read the newest records of a folder, `most` of them or all.
+
+    Rehearsals teach nothing of a real line and are left out; with `rehearsed` nothing but
+    them is read.
 
     Raises
     ------
@@ -53,9 +60,12 @@ def read_line_records(
     problems: list[tuple[str, str]] = []
     for path in paths if most is None else paths[-most:]:
         try:
-            records.append(open_record(path))
+            record = open_record(path)
         except RecordError as problem:
             problems.append((path.name, str(problem)))
+            continue
+        if record.rehearsed == rehearsed:
+            records.append(record)
     records.sort(key=lambda one: (one.utc, one.path.name))
     return LineRecords(tuple(records), tuple(problems), tuple(read_entries(where)))
 
@@ -81,6 +91,18 @@ def learn_from(
     PlanError
         If there is nothing to learn from.
     """
+    return learn(name, *_lessons_of(told, name, known, before_utc))
+
+
+def line_from(told: LineRecords, name: str, known: Line | None, *, before_utc: str = "") -> Line:
+    """The line of `learn_from` alone, in a fraction of the time."""
+    return learn_line_alone(name, *_lessons_of(told, name, known, before_utc))
+
+
+def _lessons_of(
+    told: LineRecords, name: str, known: Line | None, before_utc: str
+) -> tuple[list[Lesson], list[tuple[str, str]], int]:
+    """What there is to learn from, what is not and why, and the drops that the line has seen."""
 
     def earlier(utc: str) -> bool:
         return not before_utc or utc < before_utc
@@ -99,11 +121,17 @@ def learn_from(
             lessons.append(found)
         else:
             refused.append((record.path.name, found))
-        count += record.released
-    return learn(name, lessons, refused, count)
+        count += exposes(record)
+    return lessons, refused, count
 
 
-def learn_line(folder: str | os.PathLike[str], name: str, known: Line | None = None) -> Learned:
+def learn_line(
+    folder: str | os.PathLike[str],
+    name: str,
+    known: Line | None = None,
+    *,
+    rehearsed: bool = False,
+) -> Learned:
     """Learn from the newest records of a line in a folder; see `learn_from`.
 
     Raises
@@ -113,4 +141,4 @@ def learn_line(folder: str | os.PathLike[str], name: str, known: Line | None = N
     RecordError
         If the folder cannot be read.
     """
-    return learn_from(read_line_records(folder), name, known)
+    return learn_from(read_line_records(folder, rehearsed=rehearsed), name, known)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from tautlog.campaign import Campaign
 from tautlog.errors import PlanError, RecordError
-from tautlog.lessons import MOST_RECORDS, LineRecords, learn_from, read_line_records
+from tautlog.lessons import MOST_RECORDS, LineRecords, line_from, read_line_records
 from tautlog.line import Line
 
 
@@ -45,7 +45,7 @@ class Lines:
         try:
             if self._told is None:
                 self._told = read_line_records(self._campaign.folder, most=self._most)
-            return learn_from(self._told, name, known, before_utc=before_utc).line
+            return line_from(self._told, name, known, before_utc=before_utc)
         except (PlanError, RecordError):
             return known
 

@@ -4,6 +4,10 @@ Definition (own, after common practice): the force falls by more than three time
 the pulse's own steepest unloading would let it, and less than half of it is left
 within 2 ms. The pulse's own slope is taken from its loading between 20 and 80 % of
 the peak, which a break cannot have touched.
+
+A loss is final. The beam rings about no force after one; a fixture that rings while the
+line holds swings about the force of the line. The mean over some periods of the ringing
+tells them apart, and nothing else does: both fall as steeply.
 """
 
 from __future__ import annotations
@@ -26,6 +30,12 @@ LEFT_FRACTION = 0.5
 LEAST_FRACTION = 0.15  # of the peak: below it slack lines and noise look alike
 LEAST_SIGMAS = 15.0
 _SMOOTH_S = 0.0002
+# A Hann window of 40 ms leaves 3 % of a ringing of 50 Hz and less of any faster one (its
+# sidelobes, e.g. F. J. Harris, Proc. IEEE 66 (1978) 51): fixtures ring at 80 Hz and more.
+FINAL_S = 0.04
+LEAST_FINAL_S = 0.008  # of trace after a loss: without it nobody knows what followed
+FLOOR, FLOOR_SHARE = 0.01, 0.2  # of the force; of the time that a ringing is cut off below
+COMES_BACK = 0.1  # of the force at the loss: a mean of more is a line that holds
 
 
 @dataclass(frozen=True)
@@ -71,6 +81,31 @@ def find_loss(
     return None if found is None else _sharpened(force_n, found, sample_rate_hz)
 
 
+def is_final(force_n: FloatArray, sample_rate_hz: float, index: int, lost_n: float) -> bool:
+    """Whether nothing is left after a fall of force, but a ringing about no force.
+
+    Parameters
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        As for `find_loss`.
+    sample_rate_hz : float
+        Samples per second.
+    index : int
+        Sample from which the force fell.
+    lost_n : float
+        Force there.
+    """
+    after = force_n[index + 1 : index + 1 + round(FINAL_S * sample_rate_hz)]
+    if after.size < LEAST_FINAL_S * sample_rate_hz:
+        return False
+    floor_n = float(after.min())
+    cut = float(np.mean(after <= floor_n + FLOOR * lost_n))
+    if floor_n < -FLOOR * lost_n and cut > FLOOR_SHARE:
+        return True  # it rings, and the converter does not go further down: no mean tells
+    weights = np.hanning(after.size + 2)[1:-1]
+    return float(np.average(after, weights=weights)) < COMES_BACK * lost_n
+
+
 def _sharpened(force_n: FloatArray, loss: Loss, sample_rate_hz: float) -> Loss:
     """Move a loss to the highest sample near it: smoothing has rounded its edge."""
     reach = max(1, round(_SMOOTH_S * sample_rate_hz))
@@ -97,8 +132,8 @@ def find_collapse(
         return None
     least = max(LEAST_FRACTION * float(piece.max()), LEAST_SIGMAS * noise_n)
     steep = (piece[:-window] - piece[window:] > least) & (piece[:-window] > 2.0 * least)
-    found = _first_real(piece, np.flatnonzero(steep), window, sample_rate_hz)
-    return None if found is None else Loss(contact.start + found.index, found.force_n)
+    candidates = contact.start + np.flatnonzero(steep)
+    return _first_real(force_n, candidates, window, sample_rate_hz)
 
 
 def _loading_slope(smooth: FloatArray, start: int, peak: int) -> float | None:
@@ -123,7 +158,8 @@ def _first_real(
         force = float(piece.max())
         begin = first + int(np.flatnonzero(piece >= 0.97 * force)[-1])
         left = smooth[begin : begin + after + 1]
-        if left.min() < LEFT_FRACTION * force:
+        fell = left.min() < LEFT_FRACTION * force
+        if fell and is_final(smooth, sample_rate_hz, begin, force):
             return Loss(float(begin), force)
         index = int(np.searchsorted(candidates, first + window))
     return None

@@ -16,4 +16,4 @@ def meant(name: str, known: Iterable[str]) -> str:
     folded = {one.casefold(): one for one in names}
     near = difflib.get_close_matches(name.casefold(), folded, 1, 0.5)
     hint = f"did you mean {short(folded[near[0]])}? " if near else ""
-    return f"{hint}There are: {', '.join(short(one) for one in names)}"
+    return f"{hint}{'There' if hint else 'there'} are: {', '.join(short(one) for one in names)}"

@@ -10,14 +10,16 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 from tautlog.advice import Electrics
+from tautlog.archive import summary_of
 from tautlog.campaign import Campaign
 from tautlog.catalogue import catalogued
 from tautlog.checklist import fresh_checklist
 from tautlog.errors import RefusedError
 from tautlog.gate import Intended, refusals
-from tautlog.ledger import exposures, read_entries
+from tautlog.ledger import add_entry, exposures, read_entries
 from tautlog.line import Line
 from tautlog.lines import line_for
 from tautlog.loadpath import Mount, PathCheck
@@ -93,6 +95,32 @@ def _told(by: str, reason: str, refused: str) -> str:
     return json.dumps({"by": by or "nobody", "reason": reason, "refused": refused, "utc": stamp()})
 
 
+def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> None:
+    """Enter a drop whose record lies outside its campaign's folder into the ledger.
+
+    Otherwise nobody would count it: only records that lie in the folder are.
+
+    Raises
+    ------
+    CampaignError
+        If the ledger cannot be written.
+    """
+    if campaign is None or not path.exists():
+        return
+    if path.parent.resolve() == campaign.folder.resolve():
+        return
+    one = summary_of(path)
+    if one.problem or (one.released and not one.rehearsed):
+        add_entry(
+            campaign.folder,
+            by="tautlog drop",
+            article=setup.article,
+            line=setup.line,
+            mount=setup.mount,
+            note=f"its record is {path.resolve()}",
+        )
+
+
 def checked_for(
     campaign: Campaign, setup: DropSetup, *, by: str = "", reason: str = ""
 ) -> list[PathCheck]:
@@ -164,7 +192,7 @@ def drops_since_proof(campaign: Campaign, mount: Mount) -> int:
         read_entries(campaign.folder),
         [(mount.name, mount.proven_on)],
     )
-    return next(one.drops for one in found if one.kind == "mount")
+    return next(one.drops for one in found if (one.kind, one.name) == ("mount", mount.name))
 
 
 def electrics_of(campaign: Campaign | None) -> Electrics:

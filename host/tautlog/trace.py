@@ -11,7 +11,25 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.limits import OVERLOAD_PER_TARGET
+
 STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
+
+
+@dataclass(frozen=True)
+class Completeness:
+    """What a record says of its own end.
+
+    Attributes
+    ----------
+    status : str
+        Of the record: "complete", "recovered", "aborted" or "recording" (never finished).
+    ended_by : str
+        Name of the reason that the board gave for the end; "" when it gave none.
+    """
+
+    status: str
+    ended_by: str = ""
 
 
 @dataclass(frozen=True)
@@ -28,6 +46,8 @@ class Trace:
         seconds from the start of the trace.
     release_time_s : float or None
         First opening of the release switch, or None when it is not known.
+    release_doubt, release_note : str
+        Why that time is not to be trusted; what else the switch did. "" for nothing.
     article_wire_s, mount_wire_s : float or None
         First opening of the break wires across the article and across its mount.
     clipped : ndarray of bool, shape (n_samples,)
@@ -36,12 +56,16 @@ class Trace:
         Force of one count; 0 when unknown.
     calibration_u_fraction : float
         Expanded relative uncertainty (k = 2) of the calibration.
+    calibration_u_n : float
+        Expanded uncertainty (k = 2) of any force, on top of that.
     covered_n : float
         Largest force that the calibration covered; 0 when unknown.
     bandwidth_hz : float
         Of the amplifier, -3 dB, one pole; 0 when unknown.
     calibration_expired : bool
         The calibration was too old on the day of the drop.
+    completeness : Completeness or None
+        What its record says of its end; None for what did not come from a board.
     """
 
     force_n: npt.NDArray[np.float64]
@@ -52,9 +76,13 @@ class Trace:
     clipped: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     quantum_n: float = 0.0
     calibration_u_fraction: float = 0.04
+    calibration_u_n: float = 0.0
     covered_n: float = 0.0
     bandwidth_hz: float = 0.0
     calibration_expired: bool = False
+    completeness: Completeness | None = None
+    release_doubt: str = ""
+    release_note: str = ""
 
     def __post_init__(self) -> None:
         if not self.sample_rate_hz > 0:
@@ -131,4 +159,4 @@ class DropSetup:
         """The limit force, or 1.1 x target without one, or None."""
         if self.limit_n is not None:
             return self.limit_n
-        return None if self.target_n is None else 1.1 * self.target_n
+        return None if self.target_n is None else OVERLOAD_PER_TARGET * self.target_n

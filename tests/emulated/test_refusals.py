@@ -192,7 +192,7 @@ board.close()
 
 
 def test_no_wrong_config_makes_an_output(emulated, tmp_path):
-    """The table of tests/configs.py, each through the firmware's entry; then the right one (90 s)."""
+    """The table of tests/configs.py, each through the firmware's entry; then a right one."""
     board = emulated("level", entry=False, files=(configs.__file__,), WATCHDOG_MS=0)
     said = board.run(TABLE, 600)
     (count, bad, enabled), (after,) = (ast.literal_eval(line) for line in said.splitlines())

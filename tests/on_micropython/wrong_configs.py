@@ -26,7 +26,7 @@ FILES = (
 )
 texts = []
 for number, lines in enumerate(FILES):
-    folder = "wrong_config_%d_%d" % (number, id(texts))
+    folder = "wrong_config_" + str(number)
     os.mkdir(folder)
     with open(folder + "/config.py", "w") as file:
         file.write(lines)

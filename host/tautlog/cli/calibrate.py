@@ -286,7 +286,7 @@ def _draw(made: Calibrated, path: Path) -> None:
     title = (
         f"residuals of {loads.size} points, degree {made.degree}: "
         f"{made.calibration.newton_per_volt:.6g} N/V, "
-        f"U = {100 * made.calibration.expanded_u_fraction:.2g} % at {loads.max():.0f} N"
+        f"U = {100 * made.budget.expanded_u / loads.max():.2g} % at {loads.max():.0f} N"
     )
     picture.save(picture.draw_residuals(loads, share, title), path)
 
@@ -298,9 +298,11 @@ def _show(made: Calibrated) -> None:
     one = made.calibration
     curve = f", curvature {one.newton_per_square_volt:.4g} N/V2" if made.degree == 2 else ""
     click.echo(f"{one.newton_per_volt:.6g} N/V{curve}, covered to {one.range_n:.0f} N")
+    share = 100 * made.budget.expanded_u / one.range_n
     click.echo(
-        f"U = {made.budget.expanded_u:.3g} N at {one.range_n:.0f} N = "
-        f"{100 * one.expanded_u_fraction:.2g} % (k = {made.budget.coverage_factor:.3g})"
+        f"U = {made.budget.expanded_u:.3g} N at {one.range_n:.0f} N = {share:.2g} % "
+        f"(k = {made.budget.coverage_factor:.3g}); {100 * one.expanded_u_fraction:.2g} % of any "
+        f"force and {one.expanded_u_n:.2g} N (k = 2)"
     )
     for name in ("hysteresis", "repeatability", "zero_return"):
         value = getattr(made, f"{name}_fraction")

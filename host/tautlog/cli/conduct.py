@@ -6,7 +6,7 @@ import contextlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -22,9 +22,6 @@ from tautlog.quicklook import draw_new, mark_new
 from tautlog.record import add_shunt_check, open_record
 from tautlog.recovery import recover
 from tautlog.session import Session
-
-if TYPE_CHECKING:
-    from tautlog.campaign import Campaign
 
 
 def conduct(
@@ -57,7 +54,6 @@ def show_outcome(
     cfc: int | None,
     as_json: bool,
     truth: Callable[[int], dict[str, Any]] | None = None,
-    campaign: Campaign | None = None,
 ) -> None:
     """Mark the new record, say what was found, draw it.
 
@@ -67,8 +63,6 @@ def show_outcome(
     ----------
     truth : callable, optional
         True figures of a rehearsed drop, from the index of the record's first sample.
-    campaign : Campaign, optional
-        Whose line tells what was to be expected.
 
     Raises
     ------
@@ -78,7 +72,8 @@ def show_outcome(
     show = Shield()
     with show():
         _say_what_came(outcome, crew)
-    marked = mark_new(outcome.path, cfc=cfc)
+    look = mark_new(outcome.path, cfc=cfc)
+    marked = look.marked
     true = truth(open_record(outcome.path).first_sample_index) if truth else None
     with show():
         crew.judged(marked)
@@ -86,7 +81,7 @@ def show_outcome(
             # The verdict first: drawing takes longer than all else.
             print_verdict(marked)
             print_figures(marked, true)
-    picture = draw_new(outcome.path, marked, campaign)
+    picture = draw_new(outcome.path, look)
     with show():
         if as_json:
             result = {"record": str(outcome.path), "picture": str(picture)}

@@ -9,7 +9,8 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog.verdict_words import quick_look, words
+from tautlog.origin import MARK, board_is_rehearsed
+from tautlog.verdict_words import notes, quick_look, words
 
 if TYPE_CHECKING:
     from tautlog.health import Health
@@ -60,6 +61,8 @@ class ConsoleCrew:
             f"board: {instrument.board}, firmware {instrument.firmware}, serial "
             f"{instrument.serial}, {instrument.sample_rate_hz:g} samples/s"
         )
+        if board_is_rehearsed(instrument.board, instrument.serial):
+            self.say(f"{MARK}: this board is simulated; whatever it records counts for nothing")
         self.say(health_text(health))
 
     def found(self, findings: list[Finding]) -> None:
@@ -163,6 +166,8 @@ def print_verdict(marked: dict[str, Any]) -> None:
             f"  decided by {decision['by']}: {words(decision['verdict'])} ({decision['reason']}); "
             f"proposed was: {words(decision['proposed'])}"
         )
+    for note in notes(marked):
+        click.echo(f"  {note}")
     for reason in marked["reasons"]:
         click.echo(f"  - {reason['text']}")
 

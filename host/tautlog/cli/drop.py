@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.cli.permit import override_options
 
@@ -20,7 +21,7 @@ from tautlog.cli.permit import override_options
 @click.option(
     "--countdown",
     "countdown_s",
-    type=click.FloatRange(0, 600),
+    type=options.Number(q.COUNTDOWN),
     default=5.0,
     metavar="S",
     show_default=True,
@@ -29,7 +30,7 @@ from tautlog.cli.permit import override_options
 @click.option(
     "--record",
     "record_s",
-    type=click.FloatRange(1, 55),
+    type=options.Number(q.RECORDING),
     default=7.0,
     metavar="S",
     show_default=True,
@@ -56,7 +57,7 @@ def command(
     override_by: str | None,
     override_reason: str | None,
     live: bool,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
     **setup: Any,
 ) -> None:
@@ -75,6 +76,7 @@ def command(
     from tautlog.cli.live import crew_for
     from tautlog.cli.permit import permitted
     from tautlog.outcome import DropPlan
+    from tautlog.permit import count_elsewhere
     from tautlog.shunt import shunt_of
 
     campaign = options.here()
@@ -94,5 +96,10 @@ def command(
             shunt=shunt_of(campaign, calibration, shunt),
         )
         plan = plan.at(options.record_path(out, campaign, plan.setup.article))
-        outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
-        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json, campaign=campaign)
+        kept = plan.path
+        try:
+            outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
+            kept = outcome.path
+        finally:
+            count_elsewhere(campaign, plan.setup, kept)
+        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)

@@ -20,7 +20,8 @@ from tautlog.cli import options
     metavar="COLUMN",
     help="Name, or number from 1; several are summed, a+b too.",
 )
-@click.option("--time-column", metavar="COLUMN", help="Times in seconds.")
+@click.option("--time-column", metavar="COLUMN", help="Times; in seconds unless stated.")
+@click.option("--time-unit", metavar="UNIT", help="Of the times: s, ms or us.")
 @click.option(
     "--sample-rate",
     "sample_rate_hz",
@@ -37,6 +38,7 @@ def command(
     file: Path,
     force_column: tuple[str, ...],
     time_column: str | None,
+    time_unit: str | None,
     sample_rate_hz: float | None,
     unit: str,
     invert: bool,
@@ -60,6 +62,7 @@ def command(
         force_column=force_column,
         time_column=time_column,
         sample_rate_hz=sample_rate_hz,
+        time_unit=time_unit,
         unit=unit,
         invert=invert,
     )

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tautlog import quantities as q
 from tautlog.cli import options
+
+if TYPE_CHECKING:
+    from tautlog.campaign import Campaign
 
 
 @click.command(name="ledger")
@@ -26,6 +30,7 @@ from tautlog.cli import options
 )
 @click.option("--by", default="", metavar="NAME", help="Who enters it.")
 @click.option("--note", default="", metavar="TEXT", help="What happened.")
+@options.rehearsed_option
 @options.correction_options("N")
 @click.option("--entries", is_flag=True, help="Show what was entered by hand, one by one.")
 @options.json_option
@@ -38,6 +43,7 @@ def command(
     peak_n: float | None,
     by: str,
     note: str,
+    rehearsed: bool,
     supersedes: str | None,
     reason: str,
     entries: bool,
@@ -45,8 +51,8 @@ def command(
 ) -> None:
     """Count the drops of every article, line and mount.
 
-    Every drop ages what it pulls, also an invalid one and one that nobody recorded. With
-    --supersedes an entry is corrected; one that names nothing takes the earlier one back.
+    Every drop ages what it pulls, also an invalid or aborted one, one whose file cannot be
+    read, and one that nobody recorded. Rehearsals never count.
     """
     from rich.console import Console
     from rich.markup import escape
@@ -55,7 +61,7 @@ def command(
     from tautlog.campaign import mount_name
     from tautlog.catalogue import catalogued
     from tautlog.cli.output import print_json
-    from tautlog.ledger import add_entry, exposures, read_entries
+    from tautlog.ledger import HEAD, add_entry, exposures, read_entries, rehearsals, row
 
     campaign = options.here()
     where = folder or options.folder_here()
@@ -63,6 +69,7 @@ def command(
     if add or correction is not None:
         if not by.strip():
             raise click.BadParameter("an entry is signed with a name", param_hint="--by")
+        _look_at_names(campaign, article, line)
         add_entry(
             where,
             by=by.strip(),
@@ -78,7 +85,9 @@ def command(
         _show_entries(where, as_json)
         return
     mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
-    found = exposures(catalogued(where), read_entries(where), mounts)
+    there = catalogued(where)
+    found = exposures(there, read_entries(where), mounts)
+    found += rehearsals(there) if rehearsed else []
     if as_json:
         print_json([asdict(one) for one in found])
         return
@@ -86,20 +95,25 @@ def command(
         click.echo("no drops here")
         return
     table = Table(box=None, pad_edge=False)
-    for name in ("what", "name", "drops", "by hand", "peak not known", "highest N", "last"):
+    for name in HEAD:
         table.add_column(name, justify="left" if name in ("what", "name", "last") else "right")
     for one in found:
-        highest = "-" if one.highest_n is None else f"{one.highest_n:.0f}"
-        table.add_row(
-            one.kind,
-            escape(one.name),
-            str(one.drops),
-            str(one.entered),
-            str(one.invalid),
-            highest,
-            one.last_utc,
-        )
+        table.add_row(*map(escape, row(one)))
     Console(highlight=False, width=130).print(table)
+
+
+def _look_at_names(campaign: Campaign | None, article: str, line: str) -> None:
+    """Say where a name is none of the campaign's; what was dropped before may well be none."""
+    from tautlog.names import meant
+
+    if campaign is None:
+        return
+    known = (("article", article, campaign.articles), ("line", line, campaign.lines))
+    for kind, name, there in known:
+        names = [one.name for one in there]
+        if name and names and name not in names:
+            told = f"{kind} {name!r} is none of campaign.toml; {meant(name, names)}"
+            click.echo(f"LOOK: {told}", err=True)
 
 
 def _show_entries(where: Path, as_json: bool) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -37,7 +36,7 @@ class Number(click.ParamType):
         try:
             number = float(value)
         except ValueError:
-            number = math.nan
+            self.fail(f"{value!r} is no number", param, ctx)
         problem = self.quantity.problem(number)
         if problem:
             self.fail(f"{value}: {problem}", param, ctx)
@@ -135,7 +134,7 @@ def port_options(function: Function) -> Function:
     function = click.option(
         "--link-timeout",
         "timeout_scale",
-        type=click.FloatRange(min=0.1),
+        type=Number(q.PATIENCE_FACTOR),
         default=1.0,
         metavar="S",
         show_default=True,
@@ -151,9 +150,8 @@ def cfc_option(function: Function) -> Function:
     return click.option(
         "--cfc",
         type=CFC,
-        default="180",
-        show_default=True,
-        help="Channel frequency class (SAE J211, ISO 6487).",
+        help="Channel frequency class (SAE J211, ISO 6487); without it that of the record's "
+        "newest marks, 180 for a new one.",
     )(function)
 
 
@@ -162,10 +160,32 @@ def zero_option(function: Function) -> Function:
     return click.option(
         "--zero",
         type=click.Choice(["slack", "none"]),
-        default="slack",
-        show_default=True,
-        help="Take the zero from the slack line, or none at all.",
+        help="Take the zero from the slack line, or none at all; without it as the record's "
+        "newest marks did, slack for a new one.",
     )(function)
+
+
+def rehearsed_option(function: Function) -> Function:
+    """Add --rehearsed."""
+    return click.option(
+        "--rehearsed", is_flag=True, help="Show rehearsals too, marked as such; they never count."
+    )(function)
+
+
+def calibration_options(function: Function) -> Function:
+    """Add what takes another calibration for marks: which, on whose word, and why."""
+    for option in (
+        click.option("--reason", default="", metavar="TEXT", help="Why it is taken."),
+        click.option("--by", default="", metavar="NAME", help="Who takes it."),
+        click.option(
+            "--calibration",
+            metavar="FILE|newest|own",
+            help="Mark with another calibration: a file of `calibrations`, the newest of the "
+            "record's campaign, or the record's own again. The old marks stay.",
+        ),
+    ):
+        function = option(function)
+    return function
 
 
 def json_option(function: Function) -> Function:
@@ -190,8 +210,12 @@ def out_option(function: Function) -> Function:
     )(function)
 
 
-def class_of(cfc: str) -> int | None:
-    """The class as a number, or None for "none"."""
+def class_of(cfc: str | None) -> int | None:
+    """The class as a number, None for "none"; where none was given, as before."""
+    if cfc is None:
+        from tautlog.quicklook import AS_BEFORE
+
+        return AS_BEFORE
     return None if cfc == "none" else int(cfc)
 
 

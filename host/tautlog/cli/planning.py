@@ -11,6 +11,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from tautlog import quantities as q
 from tautlog.advice import advise
 from tautlog.calibration import Calibration
 from tautlog.campaign import Campaign, mount_name
@@ -145,8 +146,6 @@ def _flight(campaign: Campaign | None, given: dict[str, Any]) -> tuple[Snatch | 
     """Snatch in flight as typed, and the factor on it, stated or the campaign's."""
     said = campaign.requirement if campaign else None
     factor = given["factor"] or (said.design_factor * said.test_factor if said else 1.0)
-    if not (factor > 0 and math.isfinite(factor)):
-        raise PlanError(f"--factor {factor:g}: allowed is a number > 0")
     if not given["flight"]:
         return None, factor
     try:
@@ -156,6 +155,13 @@ def _flight(campaign: Campaign | None, given: dict[str, Any]) -> tuple[Snatch | 
             f"--flight {given['flight']}: expected body, canopy, speed and stiffness, such as "
             "25,1.2,20,30000"
         ) from problem
+    for name, value, kind in (
+        ("body", body, q.CANOPY),
+        ("canopy", canopy, q.CANOPY),
+        ("speed", speed, q.SPEED),
+        ("stiffness", stiffness, q.STIFFNESS),
+    ):
+        kind.require(f"--flight {name}", value)
     return Snatch(body, canopy, speed, stiffness), factor
 
 
@@ -175,7 +181,7 @@ def _u_fraction(campaign: Campaign | None, target_n: float) -> float:
     """Expanded relative uncertainty of a peak, from the calibration and what lies beyond it."""
     calibration = campaign.calibration if campaign else Calibration()
     beyond = extrapolation_u(target_n, calibration.range_n) / target_n
-    return math.hypot(calibration.expanded_u_fraction, 2.0 * beyond)
+    return math.hypot(calibration.expanded_u_at_n(target_n) / target_n, 2.0 * beyond)
 
 
 def line_of(campaign: Campaign | None, given: dict[str, Any]) -> Line | None:
@@ -232,13 +238,13 @@ def _replaced(
 
 
 def _point(text: str) -> tuple[float, float]:
-    force, colon, stretch = text.partition(":")
+    force, _, stretch = text.partition(":")
     try:
         point = float(force), float(stretch)
     except ValueError as problem:
         raise PlanError(f"--pull {text}: expected force:stretch, such as 500:0.018") from problem
-    if not colon or not all(math.isfinite(one) for one in point):
-        raise PlanError(f"--pull {text}: expected force:stretch, such as 500:0.018")
+    q.FORCE.require("--pull force", point[0])
+    q.STRETCH.require("--pull stretch", point[1])
     return point
 
 
@@ -294,19 +300,23 @@ def missed(drop: Drop, prediction: Prediction, aim: Aim, target_n: float) -> Mis
         return None
     off = peak_n / target_n - 1.0
     below = peak_n < aim.force_n
-    side = "MISSES the target" if below else "goes BEYOND what can be proven on target"
+    side = "MISSES the target" if below else "GOES BEYOND what can be proven on target"
     ways = []
     for what, solve in (("height", solve_height), ("mass", solve_mass)):
         try:
             one = solve(drop, aim.force_n)
         except PlanError:
             continue
-        told = f"{one.height_m:.3f} m" if what == "height" else f"{one.mass_kg:.2f} kg"
-        ways.append(f"--{what} {told.split()[0]} ({told})")
+        met = f"{one.height_m:.3f} m" if what == "height" else f"{one.mass_kg:.2f} kg"
+        ways.append(f"a {what} of {met}")
     text = (
         f"{side} of {target_n:.0f} N: predicted {peak_n:.0f} N, {100 * off:+.0f} %; aim for "
         f"{aim.force_n:.0f} N. "
-    ) + (f"With all else as it is: {' or '.join(ways)}" if ways else "No height or mass meets it")
+    ) + (
+        f"With all else as it is, {' or '.join(ways)} meets it"
+        if ways
+        else "No height or mass meets it"
+    )
     return Missed(peak_n - aim.force_n, off, text)
 
 

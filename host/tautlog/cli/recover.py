@@ -27,7 +27,7 @@ def command(
     port: str | None,
     timeout_scale: float,
     out: Path | None,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
     **setup: Any,
 ) -> None:

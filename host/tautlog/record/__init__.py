@@ -13,6 +13,9 @@ record_id                    ASCII   32 hexadecimal digits, different for every 
 software                     string  program and version that wrote the file
 utc                          string  ISO 8601, when the file was begun; a label only
 campaign                     string  name of the campaign
+origin                       string  "measured", "rehearsed" (on a simulated rig: it counts for
+                                     nothing) or "imported"; missing in older records, of which
+                                     a rehearsed one names a "virtual board"
 previous_seal_sha256         ASCII   seal of the record that was sealed before it in the
                                      same campaign; missing in the first
 status                       string  "recording" (being written, or its writer was
@@ -77,7 +80,8 @@ object), override, end_state
 (string): what people said of the drop.
 
 ``/calibration`` attributes newton_per_volt, newton_per_square_volt, zero_v, expanded_u_fraction
-(k = 2), reference_v, rail_low_v, rail_high_v, range_n, bandwidth_hz (float),
+(k = 2), expanded_u_n (k = 2, newtons; missing in old files: 0), reference_v, rail_low_v,
+rail_high_v, range_n, bandwidth_hz (float),
 converter_bits, good_for_days (int), date, note (string). Force in newtons, zero not
 removed, of a count::
 
@@ -86,7 +90,9 @@ removed, of a count::
 
 ``/marks/N`` one group for each marking run, N = 1, 2, ...; attributes software, utc
 (string), settings_json, result_json (string, one JSON object each). Runs are only
-ever added.
+ever added; the newest is what the record says. The settings hold `cfc`, `zero` and, where
+another calibration than ``/calibration`` was used, `calibration`: file, sha256, by, reason,
+utc and what it measured.
 
 ``/inspections/N`` one group for each inspection of the article, N = 1, 2, ..., where
 there was one; attributes software, utc, by, finding, note, where, moved (string; the
@@ -125,12 +131,9 @@ The seal shows damage and honest mistakes. It is no signature: who can write the
 file can write a new seal.
 """
 
+from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
 from tautlog.record.layout import FORMAT_VERSION
 from tautlog.record.reader import (
-    Decision,
-    Inspection,
-    MarksRun,
-    Photo,
     Record,
     SealCheck,
     open_checked,

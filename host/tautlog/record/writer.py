@@ -19,6 +19,7 @@ import numpy.typing as npt
 from tautlog.calibration import Calibration
 from tautlog.chain import add_link, last_seal
 from tautlog.errors import RecordError, RecordExistsError
+from tautlog.origin import IMPORTED, MEASURED, REHEARSED, board_is_rehearsed
 from tautlog.record import layout
 from tautlog.record.gone import save_gone
 from tautlog.record.journal import (
@@ -119,7 +120,9 @@ class RecordWriter:
             _make_counts(file, instrument)
             _put_setup(file, setup, calibration)
 
-        raw, file = _create(Path(path), campaign, utc, fill)
+        rehearsed = board_is_rehearsed(instrument.board, instrument.serial)
+        origin = REHEARSED if rehearsed else MEASURED
+        raw, file = _create(Path(path), campaign, utc, fill, origin)
         return cls(raw, file, instrument)
 
     @classmethod
@@ -227,13 +230,14 @@ class RecordWriter:
             with self._disk(whole=True):
                 layout.put(self._file, {"status": status, "status_text": text})
                 put_seal(self._file)
-                link = _link_of(self._file)
+                link, origin = _link_of(self._file), layout.text_of(self._file, "origin")
                 self._file.close()
                 self._raw.commit()
         finally:
             self._abandon()
         self._committed = self.next_block
-        add_link(self.path, *link)
+        if origin != REHEARSED:
+            add_link(self.path, *link)
 
     def leave(self) -> None:
         """Commit and close, but do not finish: `resume` can go on with the record.
@@ -362,7 +366,7 @@ def write_values(
     setup : DropSetup
         What is known of the drop.
     calibration : Calibration
-        Only `expanded_u_fraction`, `range_n`, `date` and `note` are of meaning here.
+        Only `expanded_u_fraction`, `expanded_u_n`, `range_n`, `date` and `note` are of meaning.
     campaign, utc : str
         As in `RecordWriter.create`.
 
@@ -383,7 +387,7 @@ def write_values(
         file.attrs["status"] = "complete"
         put_seal(file)
 
-    raw, file = _create(Path(path), campaign, utc, fill)
+    raw, file = _create(Path(path), campaign, utc, fill, IMPORTED)
     link = _link_of(file)
     _close_uncommitted(file, raw)
     add_link(Path(path), *link)
@@ -573,7 +577,7 @@ def _link_of(file: h5py.File) -> tuple[str, str, str]:
 
 
 def _create(
-    path: Path, campaign: str, utc: str, fill: Callable[[h5py.File], None]
+    path: Path, campaign: str, utc: str, fill: Callable[[h5py.File], None], origin: str
 ) -> tuple[JournaledFile, h5py.File]:
     """Make a file with what all records have and what `fill` adds, and commit it."""
     record_id = uuid.uuid4().hex
@@ -600,7 +604,9 @@ def _create(
                 },
             )
             layout.put(file, {"utc": utc or _now(), "campaign": campaign, "status": "recording"})
-            previous = last_seal(path.parent)
+            layout.put(file, {"origin": origin})
+            # A rehearsal is no link of a campaign's chain.
+            previous = "" if origin == REHEARSED else last_seal(path.parent)
             if previous:
                 layout.put(file, {"previous_seal_sha256": previous})
             file.create_dataset(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tautlog.calibration import Calibration
+from tautlog.limits import HEADROOM
 from tautlog.mechanics import RigModel, model_for_peak
 from tautlog.rehearsal.electronics import Chain, chain_for_range
 from tautlog.shunt import Shunt
@@ -18,7 +19,6 @@ DEFAULT_MASS_KG = 9.0
 DEFAULT_HEIGHT_M = 1.2
 DEFAULT_TARGET_N = 1800.0
 MID_BAND = 1.05  # of the target: the middle of -0/+10 %
-HEADROOM = 1.5  # of the target, common practice
 SHUNT = Shunt(0.5, "as the rig is built")
 
 

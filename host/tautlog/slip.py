@@ -1,0 +1,167 @@
+"""Slip: whether the line came out of the first pull longer than it went in.
+
+One pull does not tell. A damped line lets go while it is still stretched, by up to half of
+its largest stretch, and so does one that has slipped. The second pull does tell: the same
+line is stretched again, mostly with less force than made it slip. A line that only loses
+energy, by a damper, a creeping part or strands that rub, loses the same share of speed
+and keeps the same share of stretch each time, whatever the amplitude: exactly, where it is
+linear and weight is small against the force. A line that slips once loses more speed and
+keeps more stretch the first time.
+
+Both differences are free of gain and mass, which act on both pulls alike. What remains
+is the speed of the first fall: it lies between what fall time and height say together and
+what the height alone says, and a verdict must hold for both. Limits are from 400 drops of
+ten models of lines that share nothing with this program (tests/benchmarks/independent).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from tautlog.bounces import Pull
+from tautlog.stretch import motion
+from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
+
+FloatArray = npt.NDArray[np.float64]
+
+SPEED_WORTH = 2.0  # of a share of speed, in shares of stretch: where both tell alike
+HELD_MOST, SLIPPED_LEAST = 0.085, 0.15  # two pulls and both flights
+HELD_MOST_ALONE, SLIPPED_LEAST_ALONE = 0.03, 0.2  # the stretch alone, without a second flight
+HELD_MOST_LEFT, SLIPPED_LEAST_LEFT = 0.1, 0.6  # one pull: less is no slip, no damper leaves more
+LEAST_SAMPLES = 8
+LEAST_FLIGHT_S = 0.02
+UNKNOWN_FRICTION = 0.04  # of the speed, where no fall time tells it; rails of 8 % of the weight
+
+HELD, SLIPPED, UNCLEAR = "held", "slipped", "unclear"
+
+
+@dataclass(frozen=True)
+class Fall:
+    """Bounds of the downward speed at which the line first came taut, in m/s."""
+
+    least_m_s: float
+    most_m_s: float
+
+
+def fall_between(
+    taut_speed_m_s: float, height_m: float | None, fall_s: float | None, delay_s: float
+) -> Fall:
+    """Bounds of the speed at onset.
+
+    Parameters
+    ----------
+    taut_speed_m_s : float
+        By what is known best; of rails that rub it is the most.
+    height_m, fall_s : float or None
+        Free travel; from release switch to onset.
+    delay_s : float
+        From the switch to the real release, where the drop tells it.
+
+    Notes
+    -----
+    A fall with any constant friction takes t = 2 h / v. A latch that was late by a little
+    more makes that speed too small.
+    """
+    least = taut_speed_m_s * (1.0 - UNKNOWN_FRICTION)
+    if height_m is not None and fall_s is not None and fall_s > delay_s:
+        least = min(2.0 * height_m / (fall_s - delay_s), taut_speed_m_s)
+    return Fall(least, taut_speed_m_s)
+
+
+@dataclass(frozen=True)
+class Remainder:
+    """Stretch at slack over the largest stretch, of one pull."""
+
+    share: float
+    largest_m: float
+
+
+def remainder(
+    force_n: FloatArray, rate_hz: float, pull: Pull, mass_kg: float, speed_in_m_s: float
+) -> Remainder | None:
+    """What a pull leaves, by integrating g - F/m twice from its onset; None if not told."""
+    onset = pull.onset_s * rate_hz
+    first = int(np.ceil(onset))
+    force = force_n[first : int(pull.slack_s * rate_hz) + 1]
+    if force.size < LEAST_SAMPLES:
+        return None
+    way_m, _ = motion(force, rate_hz, (first - onset) / rate_hz, mass_kg, speed_in_m_s)
+    largest_m = float(way_m.max())
+    return Remainder(float(way_m[-1]) / largest_m, largest_m) if largest_m > 0.0 else None
+
+
+def tell(
+    force_n: FloatArray,
+    rate_hz: float,
+    pulls: Sequence[Pull],
+    mass_kg: float,
+    fall: Fall,
+    sure_share: float,
+) -> str:
+    """Return whether a line held, slipped by a tenth of its stretch or more, or neither.
+
+    Parameters
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        Zero removed, positive in the pulls.
+    rate_hz, mass_kg : float
+        Samples per second; moving mass.
+    pulls : sequence of Pull
+        In order, the drop's own first.
+    fall : Fall
+        Speed at the first onset.
+    sure_share : float
+        Expanded uncertainty of the stretch at slack, over the largest.
+    """
+    if not pulls:
+        return UNCLEAR
+    least, most = (
+        _excess(force_n, rate_hz, pulls, mass_kg, speed)
+        for speed in (fall.least_m_s, fall.most_m_s)
+    )
+    if least is None or most is None:
+        return _by_one_pull(force_n, rate_hz, pulls[0], mass_kg, fall, sure_share)
+    both = len(pulls) > 2
+    held, slipped = (HELD_MOST, SLIPPED_LEAST) if both else (HELD_MOST_ALONE, SLIPPED_LEAST_ALONE)
+    if most < held:
+        return HELD
+    return SLIPPED if least > slipped else UNCLEAR
+
+
+def _excess(
+    force_n: FloatArray, rate_hz: float, pulls: Sequence[Pull], mass_kg: float, speed_in: float
+) -> float | None:
+    """How much more stretch and speed the first pull cost than the second, as shares."""
+    if len(pulls) < 2:
+        return None
+    first, second = pulls[:2]
+    flight_s = second.onset_s - first.slack_s
+    if flight_s < LEAST_FLIGHT_S:
+        return None
+    speed_out = 0.5 * G * flight_s
+    one = remainder(force_n, rate_hz, first, mass_kg, speed_in)
+    two = remainder(force_n, rate_hz, second, mass_kg, speed_out)
+    if one is None or two is None:
+        return None
+    excess = one.share - two.share
+    if len(pulls) > 2:
+        kept_later = (pulls[2].onset_s - second.slack_s) / flight_s
+        excess += SPEED_WORTH * (kept_later - speed_out / speed_in)
+    return excess
+
+
+def _by_one_pull(
+    force_n: FloatArray, rate_hz: float, pull: Pull, mass_kg: float, fall: Fall, sure_share: float
+) -> str:
+    """What a single pull tells: only the extremes."""
+    least = remainder(force_n, rate_hz, pull, mass_kg, fall.least_m_s)
+    most = remainder(force_n, rate_hz, pull, mass_kg, fall.most_m_s)
+    if least is None or most is None:
+        return UNCLEAR
+    if most.share + sure_share < HELD_MOST_LEFT:
+        return HELD
+    return SLIPPED if least.share - sure_share > SLIPPED_LEAST_LEFT else UNCLEAR
