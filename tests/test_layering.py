@@ -34,6 +34,7 @@ ANALYSIS = [
     "spectrum",
     "stretch",
     "slip",
+    "plausibility",
     "uncertainty",
     "budgets",
     "marks",
