@@ -35,6 +35,7 @@ ANALYSIS = [
     "spectrum",
     "stretch",
     "slip",
+    "impossible",
     "uncertainty",
     "budgets",
     "marks",

@@ -122,6 +122,11 @@ def judge(marks: Marks, setup: DropSetup) -> Verdict:
     return Verdict(record_verdict, load_verdict, trace_says, article, test_verdict, tuple(reasons))
 
 
+def _text_of(marks: Marks, code: str) -> str:
+    """Words of the first finding of a code, or "" without one."""
+    return next((one.text for one in marks.findings if one.code == code), "")
+
+
 # Is the record valid? One condition each; add one by adding it to CONDITIONS.
 
 
@@ -146,7 +151,7 @@ def _complete(marks: Marks, setup: DropSetup) -> Judged:
     if marks.has("starts-late"):
         return INVALID, "starts-late", "the record begins in the pull: zero and onset are missing"
     place = marks.record_ends
-    why = next((one.text for one in marks.findings if one.code == "cut-short"), "")
+    why = _text_of(marks, "cut-short")
     if place in UNSEEN:
         text = why or f"the record ends too early; what is missing: {MISSING[place]}"
         return INVALID, "cut-short", text
@@ -197,9 +202,11 @@ def _reversed(marks: Marks, setup: DropSetup) -> Judged:
 def _impulse(marks: Marks, setup: DropSetup) -> Judged:
     closure = marks.impulse_closure
     if closure is None:
-        if marks.has("impulse-too-large"):
-            text = "the line took more momentum than the sled can have had: gain, mass or height"
-            return SUSPECT, "impulse-too-large", text
+        if marks.has("impulse-impossible"):
+            return INVALID, "impulse-impossible", _text_of(marks, "impulse-impossible")
+        for code in ("impulse-too-large", "impulse-too-small"):
+            if marks.has(code):
+                return SUSPECT, code, _text_of(marks, code)
         return NOTE, "closure-unknown", "no impulse check: it needs mass, height and a rebound"
     off = abs(closure - 1.0)
     spread = marks.impulse_closure_expanded_u or 0.0
@@ -219,6 +226,21 @@ def _impulse(marks: Marks, setup: DropSetup) -> Judged:
         return SUSPECT, "closure-off", text
     text = f"the impulse is {closure:.3f} +/- {spread:.3f} (k = 2) of what momentum asks for"
     return NOTE, "closure-good", text
+
+
+def _height(marks: Marks, setup: DropSetup) -> Judged:
+    if marks.has("height-off"):
+        return SUSPECT, "height-off", _text_of(marks, "height-off")
+    return None
+
+
+def _burst(marks: Marks, setup: DropSetup) -> Judged:
+    if marks.has("burst"):
+        return SUSPECT, "burst", _text_of(marks, "burst")
+    if marks.has("held-after"):
+        text = "the force collapsed and the sled was caught all the same: what was the peak?"
+        return SUSPECT, "collapse", text
+    return None
 
 
 def _rest(marks: Marks, setup: DropSetup) -> Judged:
@@ -338,6 +360,8 @@ CONDITIONS: tuple[Condition, ...] = (
     _clipped,
     _reversed,
     _impulse,
+    _height,
+    _burst,
     _rest,
     _drift,
     _shift,
@@ -455,8 +479,7 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
     if rest is None and marks.has("slip") and marks.impulse_closure is not None:
         return _says_slip(marks)
     if marks.has("slip-not-excluded") and (rest is None or not _nothing_hangs(marks, rest, weight)):
-        text = next(one.text for one in marks.findings if one.code == "slip-not-excluded")
-        return "unclear", Reason("trace-unclear", text)
+        return "unclear", Reason("trace-unclear", _text_of(marks, "slip-not-excluded"))
     if rest is None and _thrown_back(marks):
         text = (
             f"the sled was thrown back and caught {marks.bounces} times, and its momentum is "

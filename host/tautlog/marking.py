@@ -11,7 +11,7 @@ from dataclasses import asdict, replace
 import numpy as np
 import numpy.typing as npt
 
-from tautlog import slip
+from tautlog import impossible, slip
 from tautlog.bounces import LEAST_OF_PEAK, Pull, find_pulls, pull_between
 from tautlog.budgets import (
     Chain,
@@ -26,6 +26,7 @@ from tautlog.clipping import CUT, UNCLEAR, WHOLE, Crest, top_of
 from tautlog.completeness import (
     BEFORE_ONSET,
     MISSING,
+    MOST_HEIGHT_M,
     Shown,
     cut_short,
     starts_late,
@@ -67,13 +68,22 @@ from tautlog.rails import rails_of
 from tautlog.spectrum import quasi_static_above_hz
 from tautlog.stretch import force_over_stretch, motion
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
+from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.uncertainty import Budget
-from tautlog.zero import false_floor, flight_window, rest_of, slack_window, zero_of
+from tautlog.zero import (
+    false_floor,
+    flight_window,
+    rest_of,
+    slack_window,
+    still_level,
+    zero_of,
+)
 
 FloatArray = npt.NDArray[np.float64]
 
 PAD_S = 0.1  # that a filter needs before a pulse
 NEAR_CONTACT_S = 0.05  # a gap this close to the contact counts as in it
+FREE_FALL_S = 0.1  # that a fall of 50 mm takes: no line is taut sooner
 FIRST_LOOK_S = 0.03  # of the trace, for a first zero when there is no release
 LEAST_SAMPLES = 16
 WIRE_SAMPLES = 2.0  # that the stamp of an edge may be off (tests/emulated)
@@ -235,9 +245,35 @@ class _Marking:
         self._mark_damage()
         self._mark_peak_budget(window)
         self._mark_completeness(found)
+        self._mark_impossible(window)
         self._mark_line_peak(window)
         self._set(curve=self._curve(sign=int(self.sign)))
         return self.marks
+
+    def _mark_impossible(self, window: slice) -> None:
+        """What no sled of that mass and height can have done."""
+        doubts = [self._doubt_of_momentum()]
+        if self.setup.height_m:
+            found_m = None if self.agreed is None else self.agreed.height_m
+            doubts.append(impossible.of_height(self.setup.height_m, self._fall_time(), found_m))
+        if self.loss is None or self._thrown_back():
+            stop = self.contact.stop if self.slack is None else int(self.slack)
+            noise_n = float(np.std(self.filtered_n[window]))
+            place = (int(np.ceil(self.onset)), stop, self.peak)
+            doubts.append(impossible.of_burst(self.pulse_n, self.rate_hz, *place, noise_n))
+        for doubt in doubts:
+            if doubt is not None and not self.marks.has(doubt.code):
+                self._find(doubt.code, doubt.text)
+
+    def _doubt_of_momentum(self) -> impossible.Doubt | None:
+        mass, v_in, first = self.setup.mass_kg, self._taut_speed(), int(np.ceil(self.onset))
+        stop = self.contact.stop if self.slack is None else int(self.slack) + 1
+        force = self.force_n[first:stop]
+        if not mass or not v_in or not force.size or self.loss is not None:
+            return None
+        speed = motion(force, self.rate_hz, (first - self.onset) / self.rate_hz, mass, v_in)[1]
+        whole = self.slack is not None and not (self.marks.clipped or self.marks.gap_in_contact)
+        return impossible.of_momentum(speed, v_in, went_slack=whole)
 
     def _mark_completeness(self, onset: float | None) -> None:
         """What of the drop the record does not hold."""
@@ -277,10 +313,14 @@ class _Marking:
 
     def _first_window(self) -> slice:
         release = self._release()
-        if release is not None and release >= 8:
-            stop = min(int(release), self.clean_n.size)
-            return slice(max(0, stop - int(0.5 * self.rate_hz)), stop)
-        return slice(0, max(8, int(FIRST_LOOK_S * self.rate_hz)))
+        if release is None or release < 8:
+            return slice(0, max(8, int(FIRST_LOOK_S * self.rate_hz)))
+        # Before the release a hand may be on the line; right after it nobody is.
+        after = slice(int(release), int(release + FREE_FALL_S * self.rate_hz))
+        if self.clean_n.size >= after.stop and after.stop - after.start >= 8:
+            return after
+        stop = min(int(release), self.clean_n.size)
+        return slice(max(0, stop - int(0.5 * self.rate_hz)), stop)
 
     def _locate(self, window: slice) -> float | None:
         """Zero, sign, threshold and the measured contact; return its onset."""
@@ -386,8 +426,14 @@ class _Marking:
         drift = None
         release = self._release()
         if self.take_zero and release is not None and release >= 8:
-            before = self.clean_n[: int(release)]
-            drift = float(before.mean()) - self.zero_n if before.size else None
+            before_n = still_level(self.clean_n[: int(release)], self.rate_hz, self.noise_n)
+            drift = None if before_n is None else before_n - self.zero_n
+            if before_n is None:
+                self._find(
+                    "handled",
+                    "the force was not still before the release: a hand on the line, or a sled "
+                    "that moved; the zero is that of the fall, its drift is not known",
+                )
         self._set(
             zero_offset_n=self.zero_n if self.take_zero else None,
             noise_n=self.noise_n,
@@ -543,13 +589,16 @@ class _Marking:
 
         What is seen after it may be a bounce.
         """
-        release, height_m = self._release(), self.setup.height_m
-        if release is None or not self.missing[: max(stop, 0)].any():
+        if not self.missing[: max(stop, 0)].any():
             return False
-        start = release
-        if height_m is not None:
-            fall_s = np.sqrt(2.0 * height_m / STANDARD_GRAVITY_M_PER_S2)
-            start += (SOONEST_FALL * fall_s - NEAR_CONTACT_S) * self.rate_hz
+        release, height_m = self._release(), self.setup.height_m
+        fall_s = np.sqrt(2.0 * (MOST_HEIGHT_M if height_m is None else height_m) / G)
+        if release is None:
+            # After the first pull the sled flies no longer than it fell up and down.
+            start = stop - 2.0 * fall_s * self.rate_hz
+        else:
+            soonest_s = 0.0 if height_m is None else SOONEST_FALL * fall_s - NEAR_CONTACT_S
+            start = release + soonest_s * self.rate_hz
         return bool(self.missing[max(int(start), 0) : stop].any())
 
     def _mark_impulse(self) -> None:

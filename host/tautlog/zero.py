@@ -17,6 +17,7 @@ FloatArray = npt.NDArray[np.float64]
 
 LEAST_SAMPLES = 8
 BLOCKS = 8
+STILL_BLOCK_S, STILL_SIGMAS = 0.02, 3.0
 FLOOR_BLOCK_S = 0.01
 FLOOR_SIGMAS = 4.0
 
@@ -74,6 +75,28 @@ def slack_window(onset: float, release: float | None) -> slice | None:
         max(int(start + (0.3 * fall if release is not None else 0.0)), 0), int(onset - 0.1 * fall)
     )
     return window if window.stop - window.start >= LEAST_SAMPLES else None
+
+
+def still_level(force_n: FloatArray, rate_hz: float, noise_n: float) -> float | None:
+    """Mean of a stretch before the release, or None where it was not still.
+
+    Parameters
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        Up to the release.
+    rate_hz : float
+        Samples per second.
+    noise_n : float
+        Rms of the slack line in the fall: the means of 20 ms, one period of hum, stay within
+        a few times of it while nobody touches the line.
+    """
+    size = max(int(STILL_BLOCK_S * rate_hz), 4)
+    if force_n.size < 2 * size:
+        return float(force_n.mean()) if force_n.size else None
+    means = force_n[force_n.size % size :].reshape(-1, size).mean(axis=1)
+    if float(np.ptp(means)) > STILL_SIGMAS * noise_n:
+        return None
+    return float(force_n.mean())
 
 
 def flight_window(slack: float, onset: float) -> slice | None:
