@@ -122,9 +122,9 @@ def judge(marks: Marks, setup: DropSetup) -> Verdict:
     return Verdict(record_verdict, load_verdict, trace_says, article, test_verdict, tuple(reasons))
 
 
-def _text_of(marks: Marks, code: str) -> str:
-    """Words of the first finding of a code, or "" without one."""
-    return next((one.text for one in marks.findings if one.code == code), "")
+def _text_of(marks: Marks, code: str) -> str | None:
+    """Words of the first finding of a code, or None."""
+    return next((one.text for one in marks.findings if one.code == code), None)
 
 
 # Is the record valid? One condition each; add one by adding it to CONDITIONS.
@@ -182,11 +182,6 @@ def _clipped(marks: Marks, setup: DropSetup) -> Judged:
 def _clip_not_excluded(marks: Marks) -> Judged:
     text = _text_of(marks, "clip-not-excluded")
     return None if text is None else (SUSPECT, "clip-not-excluded", text)
-
-
-def _text_of(marks: Marks, code: str) -> str | None:
-    """Words of the first finding of a code, or None."""
-    return next((one.text for one in marks.findings if one.code == code), None)
 
 
 def _reversed(marks: Marks, setup: DropSetup) -> Judged:

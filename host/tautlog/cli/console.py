@@ -50,13 +50,20 @@ class ConsoleCrew:
         self._console = Screen(stderr=True, quiet=quiet, highlight=False)
         self._count: int | None = None
         self._shown_s = 0.0
+        self._before: list[str] = []
+
+    def say_when_met(self, text: str) -> None:
+        """Keep a line until a board answers: a port that does not is the only thing to tell."""
+        self._before.append(text)
 
     def say(self, text: str) -> None:
         """Show a line."""
         self._console.print(text, markup=False, soft_wrap=True)
 
     def met(self, instrument: Instrument, health: Health) -> None:
-        """Show the board and its health."""
+        """Show what was kept for this moment, the board and its health."""
+        while self._before:
+            self.say(self._before.pop(0))
         self.say(
             f"board: {instrument.board}, firmware {instrument.firmware}, serial "
             f"{instrument.serial}, {instrument.sample_rate_hz:g} samples/s"

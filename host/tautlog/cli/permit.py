@@ -39,4 +39,4 @@ def permitted(
 ) -> DropSetup:
     """Return the set-up as `tautlog.permit.permitted` does."""
     by, reason = override_of(override_by, override_reason)
-    return host_permitted(campaign, setup, by=by, reason=reason, say=crew.say)
+    return host_permitted(campaign, setup, by=by, reason=reason, say=crew.say_when_met)
