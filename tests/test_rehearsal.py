@@ -361,6 +361,6 @@ def test_the_verdict_is_shown_also_when_the_shunt_cannot_be_read_afterwards(
     with BoardProcess(played(None), speed=SPEED) as board:
         assert run(["drop", "--port", board.url, *given, "--yes", "--countdown", "0"]) == 1
     said = capsys.readouterr()
-    assert "3 peak 19" in said.out
+    assert "3 REHEARSAL: peak 19" in said.out
     assert "the cable is out); the record is whole" in said.err.strip().splitlines()[-1]
     assert open_record("d.h5").shunt_off is None
