@@ -522,7 +522,7 @@ def _thrown_back(marks: Marks) -> bool:
 def _says_slip(marks: Marks) -> tuple[str, Reason]:
     closure, spread = marks.impulse_closure, marks.impulse_closure_expanded_u or 0.0
     whole = closure is not None and abs(closure - 1.0) <= min(SLIP_CLOSURE, spread)
-    if whole and not marks.has("disagree-height"):
+    if whole and not (marks.has("disagree-height") or marks.has("height-off")):
         what = "something yielded" if marks.has("flat-top") else "the line slipped, or part yielded"
         return "slipped", Reason("trace-slipped", f"{what}: the sled ends lower, impulse is whole")
     return "unclear", Reason("trace-unclear", "a slip, or a force or mass that is wrong")

@@ -90,9 +90,6 @@ WIRE_SAMPLES = 2.0  # that the stamp of an edge may be off (tests/emulated)
 MAINS_LEAST = 0.01  # of the peak: hum below it is not worth a word
 MAINS_S = 0.2
 MAINS_MOST_S = 1.0  # of the quiet stretch that is looked at
-# Of the largest stretch, left at slack, where the top is flat (own simulation).
-SLIP_LEAST_ELSE = 0.5
-SLIP_LEAST_M = 0.01  # an onset that is half a millisecond off, at 10 m/s, leaves half of it
 SOONEST_FALL = 0.9  # of the time that the height asks for
 STILL_FALLING = 0.2  # of the speed at onset
 SHORTEST_FLIGHT_S = 0.005
@@ -986,25 +983,30 @@ class _Marking:
         left_m = marks.displacement_closure_m
         if broke or not found.max_stretch_m or not left_m:
             return
-        if flat:
-            least_m = SLIP_LEAST_M + WIRE_SAMPLES * v_in / self.rate_hz
-            sure_m = marks.displacement_closure_expanded_u_m or 0.0
-            gone = left_m > max(SLIP_LEAST_ELSE * found.max_stretch_m, least_m, sure_m)
-            self._note_slip(slip.SLIPPED if gone else slip.UNCLEAR, left_m)
-        else:
-            self._note_slip(self._slip_of(mass, v_in, found.max_stretch_m), left_m)
+        told = self._flat_slip_of(v_in) if flat else self._slip_of(mass, v_in, found.max_stretch_m)
+        self._note_slip(told, left_m)
+
+    def _fall_between(self, v_in: float) -> slip.Fall:
+        agreed = self.agreed
+        delay_s = agreed.delay_s if agreed is not None and agreed.tells_delay else 0.0
+        return slip.fall_between(v_in, self.setup.height_m, self._fall_time(), delay_s)
+
+    def _flat_slip_of(self, v_in: float) -> str:
+        """Whether a flat top is that of a line that yields: only the flights can tell."""
+        lost = slip.speed_lost(self.pulls, self._fall_between(v_in).least_m_s)
+        gone = lost is not None and lost > slip.FLAT_LEAST_LOST
+        return slip.SLIPPED if gone else slip.UNCLEAR
 
     def _slip_of(self, mass_kg: float, v_in: float, largest_m: float) -> str:
         """What the pulls together tell of a slip in the first."""
         agreed = self.agreed
-        delay_s = agreed.delay_s if agreed is not None and agreed.tells_delay else 0.0
         scale = agreed.scale if agreed is not None and agreed.agrees else 1.0
         return slip.tell(
             self.force_n,
             self.rate_hz,
             self.pulls,
             scale * mass_kg,
-            slip.fall_between(v_in, self.setup.height_m, self._fall_time(), delay_s),
+            self._fall_between(v_in),
             (self.marks.displacement_closure_expanded_u_m or 0.0) / largest_m,
         )
 

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -30,7 +31,8 @@ FloatArray = npt.NDArray[np.float64]
 
 SPEED_WORTH = 2.0  # of a share of speed, in shares of stretch: where both tell alike
 HELD_MOST, SLIPPED_LEAST = 0.085, 0.15  # two pulls and both flights
-HELD_MOST_ALONE, SLIPPED_LEAST_ALONE = 0.03, 0.2  # the stretch alone, without a second flight
+SLIPPED_LEAST_ALONE = 0.2  # by the stretch of two pulls, without a second flight
+FLAT_LEAST_LOST = 0.04  # share of speed, where the force's top is cut off and tells no stretch
 HELD_MOST_LEFT, SLIPPED_LEAST_LEFT = 0.1, 0.6  # one pull: less is no slip, no damper leaves more
 LEAST_SAMPLES = 8
 LEAST_FLIGHT_S = 0.02
@@ -123,13 +125,14 @@ def tell(
         _excess(force_n, rate_hz, pulls, mass_kg, speed)
         for speed in (fall.least_m_s, fall.most_m_s)
     )
-    if least is None or most is None:
-        return _by_one_pull(force_n, rate_hz, pulls[0], mass_kg, fall, sure_share)
-    both = len(pulls) > 2
-    held, slipped = (HELD_MOST, SLIPPED_LEAST) if both else (HELD_MOST_ALONE, SLIPPED_LEAST_ALONE)
-    if most < held:
+    if least is None or most is None or len(pulls) < 3:
+        told = _by_one_pull(force_n, rate_hz, pulls[0], mass_kg, fall, sure_share)
+        # A second pull whose end nobody saw may show a slip, and never that there was none.
+        alone = told == UNCLEAR and least is not None and least > SLIPPED_LEAST_ALONE
+        return SLIPPED if alone else told
+    if most < HELD_MOST:
         return HELD
-    return SLIPPED if least > slipped else UNCLEAR
+    return SLIPPED if least > SLIPPED_LEAST else UNCLEAR
 
 
 def _excess(
@@ -147,11 +150,21 @@ def _excess(
     two = remainder(force_n, rate_hz, second, mass_kg, speed_out)
     if one is None or two is None:
         return None
-    excess = one.share - two.share
-    if len(pulls) > 2:
-        kept_later = (pulls[2].onset_s - second.slack_s) / flight_s
-        excess += SPEED_WORTH * (kept_later - speed_out / speed_in)
-    return excess
+    more = speed_lost(pulls, speed_in)
+    return one.share - two.share + (0.0 if more is None else SPEED_WORTH * more)
+
+
+def speed_lost(pulls: Sequence[Pull], speed_in_m_s: float) -> float | None:
+    """How much more of its speed the first pull cost than the second; None without flights.
+
+    From the flights alone, which no gain, rail or yielding changes.
+    """
+    if len(pulls) < 3:
+        return None
+    flight_s, later_s = (after.onset_s - one.slack_s for one, after in pairwise(pulls[:3]))
+    if flight_s < LEAST_FLIGHT_S:
+        return None
+    return later_s / flight_s - 0.5 * G * flight_s / speed_in_m_s
 
 
 def _by_one_pull(
