@@ -876,12 +876,16 @@ class _Marking:
         )
         figures = asdict(found)
         figures.pop("force_at_none")
+        misfit = figures.pop("misfit")
         if not flat:
             self._set(**figures)
         left_m = marks.displacement_closure_m
         if broke or not found.max_stretch_m or not left_m:
             return
-        told = self._flat_slip_of(v_in) if flat else self._slip_of(mass, v_in, found.max_stretch_m)
+        if flat:
+            told = self._flat_slip_of(v_in)
+        else:
+            told = self._slip_of(mass, v_in, found.max_stretch_m, misfit)
         self._note_slip(told, left_m)
 
     def _fall_between(self, v_in: float) -> slip.Fall:
@@ -895,7 +899,7 @@ class _Marking:
         gone = lost is not None and lost > slip.FLAT_LEAST_LOST
         return slip.SLIPPED if gone else slip.UNCLEAR
 
-    def _slip_of(self, mass_kg: float, v_in: float, largest_m: float) -> str:
+    def _slip_of(self, mass_kg: float, v_in: float, largest_m: float, misfit: float | None) -> str:
         """What the pulls together tell of a slip in the first."""
         agreed = self.agreed
         scale = agreed.scale if agreed is not None and agreed.agrees else 1.0
@@ -906,6 +910,7 @@ class _Marking:
             scale * mass_kg,
             self._fall_between(v_in),
             (self.marks.displacement_closure_expanded_u_m or 0.0) / largest_m,
+            misfit,
         )
 
     def _note_slip(self, told: str, left_m: float) -> None:
