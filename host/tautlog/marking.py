@@ -89,6 +89,7 @@ MAINS_MOST_S = 1.0  # of the quiet stretch that is looked at
 SOONEST_FALL = 0.9  # of the time that the height asks for
 STILL_FALLING = 0.2  # of the speed at onset
 SHORTEST_FLIGHT_S = 0.005
+MOST_TAKEN = 0.7  # of a pull's impulse: a force that falls after it does so at its end
 
 
 def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "slack") -> Marks:
@@ -697,6 +698,8 @@ class _Marking:
             loss = self._loss_by_momentum()
         if loss is not None and self.dead is not None and loss.index >= self.dead - self.reach:
             loss = None  # the cable went, not the load path
+        if loss is not None and self._was_done(int(loss.index)) and self._thrown_back():
+            loss = None  # a pull that ends while its fixture rings, and a sled that is caught again
         self.loss = loss
         if loss is None:
             return
@@ -712,6 +715,12 @@ class _Marking:
         self.peak = self.contact.start + int(
             np.argmax(self.pulse_n[self.contact.start : broke + 1])
         )
+
+    def _was_done(self, index: int) -> bool:
+        """Whether the pull had taken most of its momentum up to a sample."""
+        taken = np.cumsum(self.force_n[int(self.onset) : self.contact.stop])
+        place = min(max(index - int(self.onset), 0), taken.size - 1)
+        return bool(taken.size and taken[place] > MOST_TAKEN * taken[-1])
 
     def _loss_by_momentum(self) -> Loss | None:
         """A collapse of the force while the sled still falls: no whole line goes slack then.
