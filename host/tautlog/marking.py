@@ -93,6 +93,7 @@ MAINS_MOST_S = 1.0  # of the quiet stretch that is looked at
 SOONEST_FALL = 0.9  # of the time that the height asks for
 STILL_FALLING = 0.2  # of the speed at onset
 SHORTEST_FLIGHT_S = 0.005
+MOST_TAKEN = 0.7  # of a pull's impulse: a force that falls after it does so at its end
 
 
 def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "slack") -> Marks:
@@ -800,6 +801,8 @@ class _Marking:
             loss = self._loss_by_momentum()
         if loss is not None and self.dead is not None and loss.index >= self.dead - self.reach:
             loss = None  # the cable went, not the load path
+        if loss is not None and self._was_done(int(loss.index)) and self._thrown_back():
+            loss = None  # a pull that ends while its fixture rings, and a sled that is caught again
         self.loss = loss
         if loss is None:
             return
@@ -814,6 +817,12 @@ class _Marking:
             self.pulse_n[start : broke + 1] = cfc_filter(before, self.rate_hz, self.marks.cfc)
         self.peak = self._top_of(self.contact.start, broke + 1)
         self.parted = broke / self.rate_hz
+
+    def _was_done(self, index: int) -> bool:
+        """Whether the pull had taken most of its momentum up to a sample."""
+        taken = np.cumsum(self.force_n[int(self.onset) : self.contact.stop])
+        place = min(max(index - int(self.onset), 0), taken.size - 1)
+        return bool(taken.size and taken[place] > MOST_TAKEN * taken[-1])
 
     def _loss_by_momentum(self) -> Loss | None:
         """A collapse of the force while the sled still falls: no whole line goes slack then.
@@ -978,12 +987,16 @@ class _Marking:
         )
         figures = asdict(found)
         figures.pop("force_at_none")
+        misfit = figures.pop("misfit")
         if not flat:
             self._set(**figures)
         left_m = marks.displacement_closure_m
         if broke or not found.max_stretch_m or not left_m:
             return
-        told = self._flat_slip_of(v_in) if flat else self._slip_of(mass, v_in, found.max_stretch_m)
+        if flat:
+            told = self._flat_slip_of(v_in)
+        else:
+            told = self._slip_of(mass, v_in, found.max_stretch_m, misfit)
         self._note_slip(told, left_m)
 
     def _fall_between(self, v_in: float) -> slip.Fall:
@@ -997,7 +1010,7 @@ class _Marking:
         gone = lost is not None and lost > slip.FLAT_LEAST_LOST
         return slip.SLIPPED if gone else slip.UNCLEAR
 
-    def _slip_of(self, mass_kg: float, v_in: float, largest_m: float) -> str:
+    def _slip_of(self, mass_kg: float, v_in: float, largest_m: float, misfit: float | None) -> str:
         """What the pulls together tell of a slip in the first."""
         agreed = self.agreed
         scale = agreed.scale if agreed is not None and agreed.agrees else 1.0
@@ -1008,6 +1021,7 @@ class _Marking:
             scale * mass_kg,
             self._fall_between(v_in),
             (self.marks.displacement_closure_expanded_u_m or 0.0) / largest_m,
+            misfit,
         )
 
     def _note_slip(self, told: str, left_m: float) -> None:

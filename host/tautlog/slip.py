@@ -8,6 +8,9 @@ and keeps the same share of stretch each time, whatever the amplitude: exactly, 
 linear and weight is small against the force. A line that slips once loses more speed and
 keeps more stretch the first time.
 
+The path of the force tells, too: k x (1 + b x**2) + c x' follows the whole pull of a line
+that holds, and not one that falls, stays or rises again at a slip.
+
 Both differences are free of gain and mass, which act on both pulls alike. What remains
 is the speed of the first fall: it lies between what fall time and height say together and
 what the height alone says, and a verdict must hold for both. Limits are from 400 drops of
@@ -33,6 +36,7 @@ SPEED_WORTH = 2.0  # of a share of speed, in shares of stretch: where both tell 
 HELD_MOST, SLIPPED_LEAST = 0.085, 0.15  # two pulls and both flights
 SLIPPED_LEAST_ALONE = 0.2  # by the stretch of two pulls, without a second flight
 FLAT_LEAST_LOST = 0.04  # share of speed, where the force's top is cut off and tells no stretch
+WELL_FITTED = 0.014  # rms that the fit leaves, of the peak: slips of a tenth left 2 % and more
 HELD_MOST_LEFT, SLIPPED_LEAST_LEFT = 0.1, 0.6  # one pull: less is no slip, no damper leaves more
 LEAST_SAMPLES = 8
 LEAST_FLIGHT_S = 0.02
@@ -103,6 +107,7 @@ def tell(
     mass_kg: float,
     fall: Fall,
     sure_share: float,
+    misfit: float | None,
 ) -> str:
     """Return whether a line held, slipped by a tenth of its stretch or more, or neither.
 
@@ -118,7 +123,25 @@ def tell(
         Speed at the first onset.
     sure_share : float
         Expanded uncertainty of the stretch at slack, over the largest.
+    misfit : float or None
+        What `stretch.force_over_stretch` left of the first pull.
     """
+    told = _by_pulls(force_n, rate_hz, pulls, mass_kg, fall, sure_share)
+    if misfit is None or misfit > WELL_FITTED:
+        return told
+    # Two witnesses that differ: what yields softly may look like a line with a damper.
+    return UNCLEAR if told == SLIPPED else HELD
+
+
+def _by_pulls(
+    force_n: FloatArray,
+    rate_hz: float,
+    pulls: Sequence[Pull],
+    mass_kg: float,
+    fall: Fall,
+    sure_share: float,
+) -> str:
+    """What the pulls tell, without the path of the force in the first; see `tell`."""
     if not pulls:
         return UNCLEAR
     least, most = (

@@ -44,8 +44,9 @@ class Stretch:
         the contact: k is the tangent at no stretch. None where that form leaves more than
         5 % of the peak, or needs more than 30 % of it at no stretch: a line that slips, tears
         or yields has no stiffness. None after a break.
-    force_at_none : float or None
-        Force that the fit needs at no stretch, of the peak: a line that slips needs much.
+    force_at_none, misfit : float or None
+        Force that the fit needs at no stretch, and the rms that it leaves, of the peak: a line
+        that slips needs much, or leaves much.
     """
 
     max_stretch_m: float | None = None
@@ -56,6 +57,7 @@ class Stretch:
     hardening_per_m2: float | None = None
     damping_ratio: float | None = None
     force_at_none: float | None = None
+    misfit: float | None = None
 
 
 def force_over_stretch(
@@ -181,7 +183,7 @@ def _with_fit(
     whole, left_n = _least_squares(x, v, force)
     if whole is None:
         return found
-    found = replace(found, force_at_none=float(whole[3]) / top)
+    found = replace(found, force_at_none=float(whole[3]) / top, misfit=left_n / top)
     if left_n > WORST_FIT * top or abs(whole[3]) > WORST_START * top:
         return found
     taut = x > LEAST_STRETCH
