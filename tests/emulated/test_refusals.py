@@ -8,19 +8,22 @@ import threading
 import configs
 import pytest
 
+from emulated.bench import EmulatedBoard, board_files
 from tautlog.firmware import wire
 
-pytestmark = pytest.mark.timeout(900)
+pytestmark = pytest.mark.timeout(1800)
+SLOW_S = 800.0  # of the laptop: the emulator may have to share its processor
 DRIVE_PIN = 12
 OUTPUT_PINS = (12, 13, 14, 17, 18, 25)
 
 # The instrument on the real board module; the laptop's words come from the script.
-BEGIN = """
-import gc, json, time
-gc.collect()
+BUILD = """
 import config, wire
 import entry as main
 board, one = main.build(*main.checked())
+"""
+BEGIN = """
+import json, time
 class Script:
     def __init__(self):
         self.bytes = b''
@@ -39,7 +42,6 @@ class Script:
     def say(self, kind, body=b''):
         self.bytes = wire.frame(kind, 1, body)
         self.at = 0
-usb = board._link
 board._link = link = Script()
 answers = []
 one.sender.answer = lambda data: answers.append(json.loads(data))
@@ -51,25 +53,59 @@ def steps(blocks):
 def arm(**fields):
     fields.update({'do': 'arm', 'by': 'drive'})
     link.say(wire.ASK, json.dumps(fields).encode())
-    one.step()
-    one.step()
+    while not answers:
+        one.step()
     return answers.pop()
-def end():
-    board.close()
-    usb.give_back()
 """
 
 
-@pytest.fixture
-def scripted(emulated):
+# Short blocks: a second of the board is a minute of the emulator.
+SHORT = {
+    "SAMPLES_PER_BLOCK": 256,
+    "QUIET_BLOCKS": 4,
+    "HISTORY_BLOCKS": 120,
+    "GUARD_AFTER_S": 0.05,
+    "FORCE_TRIGGER": 0,
+    "WATCHDOG_MS": 0,
+}
+AGAIN = """
+link.say(wire.ABORT)
+one.step()
+while one.states.now == wire.RECORDING:
+    steps(1)
+if one.states.now == wire.HELD:
+    link.say(wire.ASK, b'{"do":"discard"}')
+    one.step()
+print(wire.STATES[one.states.now])
+"""
+
+
+@pytest.fixture(scope="module")
+def built(image, tmp_path_factory):
     """A board at its prompt on which the instrument was built by a script."""
-    board = emulated("level", entry=False, WATCHDOG_MS=0, FORCE_TRIGGER=0)
-    board.run(BEGIN)
-    return board
+    files = board_files(tmp_path_factory.mktemp("board"), **SHORT)
+    (files / "main.py").rename(files / "entry.py")
+    with EmulatedBoard(image, files, "level") as board:
+        board.run(BUILD, SLOW_S)
+        board.run(BEGIN, SLOW_S)
+        yield board
+
+
+@pytest.fixture
+def scripted(built):
+    """The same board, safe, with key and switch closed and a quiet chain."""
+    built.tell(pin=10, level=0)
+    built.tell(pin=11, level=0)
+    built.tell(value=560, noisy=1)
+    built.tell(spike=0)
+    built.now_s()
+    assert built.run(AGAIN, SLOW_S).strip() == "safe"
+    built.lines.clear()
+    return built
 
 
 ARM = """
-steps(18)
+steps(6)
 print(arm(%s).get('reasons', 'armed'), wire.STATES[one.states.now])
 """
 
@@ -86,17 +122,17 @@ def test_a_dead_chain_does_not_arm(scripted):
     )
     for value, noisy, fields, reasons in chains:
         scripted.tell(value=value, noisy=noisy)
-        said = scripted.run(ARM % fields)
+        said = scripted.run(ARM % fields, SLOW_S)
         assert said.strip() == f"{reasons} safe", (value, fields)
     assert not scripted.changes(14)  # the lamp, on while armed
     scripted.tell(value=560, noisy=1)
     limits = "rail_low=496, rail_high=31800, level_low=3600, level_high=5360, least_span=24"
-    assert scripted.run(ARM % limits).strip() == "armed armed"
+    assert scripted.run(ARM % limits, SLOW_S).strip() == "armed armed"
     assert not scripted.changes(DRIVE_PIN)
 
 
 SPIKE = """
-steps(18)
+steps(6)
 token = bytes.fromhex(arm()['token'])
 steps(3)
 link.say(wire.RELEASE, token)
@@ -111,7 +147,6 @@ log = one.events
 for body in log.bodies[:log.count]:
     number, code, _, block, offset, _, value, stamp = wire.struct.unpack(wire.EVENT_BODY, body)
     print(wire.EVENT_NAMES[code], block * config.SAMPLES_PER_BLOCK + offset, value)
-end()
 """
 
 
@@ -119,7 +154,7 @@ end()
 def test_the_spike_of_a_coil_is_not_the_release(scripted, stall):
     """Open for 100 us when the drive rises, for good 12 ms later: placed to two samples (60 s)."""
     scripted.tell(spike=12)
-    state, *lines = scripted.run(SPIKE % stall).splitlines()
+    state, *lines = scripted.run(SPIKE % stall, SLOW_S).splitlines()
     assert state == "recording"
     events = [(name, int(sample), int(value)) for name, sample, value in map(str.split, lines)]
     true = [one["conversion"] / 8 for one in scripted.lines if "conversion" in one]
@@ -133,7 +168,7 @@ def test_the_spike_of_a_coil_is_not_the_release(scripted, stall):
 
 
 KEY = """
-steps(18)
+steps(6)
 token = bytes.fromhex(arm()['token'])
 steps(3)
 print('armed')
@@ -145,16 +180,15 @@ print(wire.STATES[one.states.now], wire.REASONS[one.states.reason][0], board.inp
 link.say(wire.RELEASE, token)
 steps(3)
 print(wire.STATES[one.states.now])
-end()
 """
 
 
 def test_a_key_that_was_off_within_a_stalled_step_lets_nothing_go(scripted):
     """Off and on for less than 3 ms while the main loop sleeps; then RELEASE, twice (60 s)."""
     said = []
-    running = threading.Thread(target=lambda: said.append(scripted.run(KEY)))
+    running = threading.Thread(target=lambda: said.append(scripted.run(KEY, SLOW_S)))
     running.start()
-    scripted.wait(lambda line: line.get("pin") == 14 and line["level"] == 1, 400)
+    scripted.wait(lambda line: line.get("pin") == 14 and line["level"] == 1, SLOW_S)
     scripted.tell(shake=11, edges=2)
     running.join()
     assert [one["level"] for one in scripted.lines if "conversion" in one] == [1, 0]
@@ -194,7 +228,7 @@ board.close()
 def test_no_wrong_config_makes_an_output(emulated, tmp_path):
     """The table of tests/configs.py, each through the firmware's entry; then a right one."""
     board = emulated("level", entry=False, files=(configs.__file__,), WATCHDOG_MS=0)
-    said = board.run(TABLE, 600)
+    said = board.run(TABLE, SLOW_S)
     (count, bad, enabled), (after,) = (ast.literal_eval(line) for line in said.splitlines())
     assert count == len(configs.WRONG) >= 60
     assert bad == []
@@ -205,10 +239,10 @@ def test_no_wrong_config_makes_an_output(emulated, tmp_path):
 
 def health(board):
     return subprocess.run(
-        [sys.executable, "-m", "tautlog", "health", "--port", board.port, "--link-timeout", "40"],
+        [sys.executable, "-m", "tautlog", "health", "--port", board.port, "--link-timeout", "200"],
         capture_output=True,
         text=True,
-        timeout=600,
+        timeout=SLOW_S,
     )
 
 
@@ -238,4 +272,4 @@ def test_a_board_that_starts_with_a_wrong_config(emulated, line, text):
     from tautlog.session import Session
 
     with SerialLink(board.port) as link:
-        assert Session(link, timeout_scale=40.0).ask("prompt")["ok"]
+        assert Session(link, timeout_scale=200.0).ask("prompt")["ok"]
