@@ -331,7 +331,7 @@ def _coverage(outcomes: list[Outcome]) -> None:
     for one in outcomes:
         if one.good:
             rows[one.line if not one.fault else f"any+{one.fault}"].append(one)
-            rows["all"].append(one)
+            rows[f"all {one.path}"].append(one)
     for name, own in rows.items():
         counted = [one for one in own if one.left_out is None]
         left = Counter(one.left_out for one in own if one.left_out is not None)
