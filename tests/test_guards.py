@@ -4,12 +4,15 @@ Only commands are called here, as a user would. No board answers at the port: a 
 not refused ends with a word about the port.
 """
 
+import io
 import json
 import re
 
 import pytest
+from test_rehearsal import played
 
 from tautlog.cli import run
+from tautlog.rehearsal.process import BoardProcess
 
 NO_BOARD = ["--port", "socket://127.0.0.1:9", "--yes"]
 PULLED = ["--held", "70", "--deflection", "1.5", "--set", "0.05", "--by", "A"]
@@ -137,14 +140,17 @@ def test_two_mounts_one_must_be_named_and_each_is_counted(kite, capsys):
 
 
 def test_without_a_campaign_it_is_said_that_nothing_is_checked(tmp_path, monkeypatch, capsys):
+    """Once a board answers; at the prompt nobody types the phrase."""
     monkeypatch.chdir(tmp_path)
-    _, _, err = said(capsys, "drop", *NO_BOARD, "--mass", "9")
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    with BoardProcess(played(None), speed=4.0) as board:
+        port = ("--port", board.url, "--link-timeout", "6")
+        status, _, err = said(capsys, "drop", *port, "--mass", "9")
+    assert status == 1
     assert "NOT CHECKED: there is no campaign.toml here" in err
 
 
 def test_check_tells_what_the_drop_will_refuse(kite, capsys, monkeypatch):
-    import io
-
     add(kite, STIFF)
     monkeypatch.setattr("sys.stdin", io.StringIO("y\n" * 10))
     _, _, err = said(capsys, "check", "--by", "A", "--with", "B", "--line", "stiff")

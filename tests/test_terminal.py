@@ -42,12 +42,14 @@ class Watched:
                 stdout=theirs,
                 stderr=theirs,
                 start_new_session=True,
-                preexec_fn=lambda: _control(0),
+                preexec_fn=_in_front,
             )
             os.close(theirs)
         else:
             self._own, theirs = os.pipe()
-            self.process = subprocess.Popen(words, cwd=cwd, stdout=theirs, stderr=theirs)
+            self.process = subprocess.Popen(
+                words, cwd=cwd, stdout=theirs, stderr=theirs, preexec_fn=_heeds
+            )
             os.close(theirs)
         self.said = ""
         self._came = queue.Queue()
@@ -78,11 +80,18 @@ class Watched:
         self.process.send_signal(number)
 
 
-def _control(handle):
+def _heeds():
+    """A shell lets its jobs in the background ignore Ctrl-C, and these tests may be one."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+def _in_front():
+    """The program's standard input is the terminal that controls it."""
     import fcntl
     import termios
 
-    fcntl.ioctl(handle, termios.TIOCSCTTY, 0)
+    _heeds()
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
 @pytest.fixture

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from traces import BEFORE_S, RATE_HZ, G, arrest, plain, recorded
 
+from tautlog.impossible import of_height, of_momentum
 from tautlog.judge import judge
 from tautlog.marking import mark
-from tautlog.plausibility import of_height, of_momentum
 from tautlog.trace import DropSetup
 
 PEAK_N = float(arrest(10.0, 1.0, 5000.0, 0.1, total_s=9.0)[1].max())  # of `whole`
