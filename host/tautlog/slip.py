@@ -35,7 +35,7 @@ FloatArray = npt.NDArray[np.float64]
 SPEED_WORTH = 2.0  # of a share of speed, in shares of stretch: where both tell alike
 HELD_MOST, SLIPPED_LEAST = 0.085, 0.15  # two pulls and both flights
 # A fixture that rings moves the line's end, and what it takes up is lost to the rebound.
-RING_S, RING_LEAST, SLIPPED_RINGING = 0.04, 0.04, 0.3
+RING_S, RING_LEAST, RING_RMS, SLIPPED_RINGING = 0.04, 0.04, 0.004, 0.3
 SLIPPED_LEAST_ALONE = 0.2  # by the stretch of two pulls, without a second flight
 FLAT_LEAST_LOST = 0.04  # share of speed, where the force's top is cut off and tells no stretch
 WELL_FITTED = 0.014  # rms that the fit leaves, of the peak: slips of a tenth left 2 % and more
@@ -167,11 +167,13 @@ def _by_pulls(
 
 
 def _rings(force_n: FloatArray, rate_hz: float, pull: Pull) -> bool:
-    """Whether the force swings below zero after a pull: what the fixture took, the line did not."""
+    """Whether the cell still swings after a pull: what a fixture took, the line did not."""
     first, last = int(pull.onset_s * rate_hz), int(pull.slack_s * rate_hz)
     after = force_n[last : last + int(RING_S * rate_hz)]
     top = float(force_n[first : last + 1].max())
-    return bool(after.size and float(after.min()) < -RING_LEAST * top)
+    if after.size < LEAST_SAMPLES:
+        return False
+    return float(after.min()) < -RING_LEAST * top or float(after.std()) > RING_RMS * top
 
 
 def _excess(
