@@ -39,7 +39,8 @@ RING_S, RING_LEAST, RING_RMS, SLIPPED_RINGING = 0.04, 0.04, 0.004, 0.3
 SLIPPED_LEAST_ALONE = 0.2  # by the stretch of two pulls, without a second flight
 FLAT_LEAST_LOST = 0.04  # share of speed, where the force's top is cut off and tells no stretch
 WELL_FITTED = 0.014  # rms that the fit leaves, of the peak: slips of a tenth left 2 % and more
-BADLY_FITTED, MUCH_LEFT = 0.025, 0.3  # that nine of ten lines that hold do not have both
+# Nineteen of twenty lines that hold do not have all three.
+BADLY_FITTED, MUCH_LEFT, CLEARLY_NONE = 0.025, 0.3, -0.02
 HELD_MOST_LEFT, SLIPPED_LEAST_LEFT = 0.1, 0.6  # one pull: less is no slip, no damper leaves more
 LEAST_SAMPLES = 8
 LEAST_FLIGHT_S = 0.02
@@ -130,11 +131,15 @@ def tell(
         What `stretch.force_over_stretch` left of the first pull.
     """
     told = _by_pulls(force_n, rate_hz, pulls, mass_kg, fall, sure_share)
-    if told == HELD and misfit is not None and misfit > BADLY_FITTED:
+    if misfit is None:
+        return told
+    if told == HELD and misfit > BADLY_FITTED:
         # Much is left at slack, and the force is none of a line with a damper.
-        left = remainder(force_n, rate_hz, pulls[0], mass_kg, fall.most_m_s)
-        return UNCLEAR if left is None or left.share > MUCH_LEFT else HELD
-    if misfit is None or misfit > WELL_FITTED:
+        left = remainder(force_n, rate_hz, pulls[0], mass_kg, fall.least_m_s)
+        much = left is None or left.share > MUCH_LEFT
+        excess = _excess(force_n, rate_hz, pulls, mass_kg, fall.most_m_s)
+        return UNCLEAR if much and (excess is None or excess > CLEARLY_NONE) else HELD
+    if misfit > WELL_FITTED:
         return told
     # Two witnesses that differ: what yields softly may look like a line with a damper.
     return UNCLEAR if told == SLIPPED else HELD
