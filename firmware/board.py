@@ -5,28 +5,21 @@ interrupt of the key, and by a timer at the end of the longest pulse, whatever
 the main loop does.
 """
 
-import micropython
-
-# First of all: a laptop may greet a board that is still starting, and any byte 3 of a
-# frame would count as Ctrl-C.
-micropython.kbd_intr(-1)
-
-import gc  # noqa: E402
+import gc
 
 gc.threshold(16000)  # until the memory is taken, so that nothing is spilled over an event
 
+import micropython  # noqa: E402
 import uctypes  # noqa: E402
-from machine import WDT, Pin, Timer, idle, mem32, reset, unique_id  # noqa: E402
+from machine import WDT, Pin, Timer, idle, mem32  # noqa: E402
 
 import config  # noqa: E402
 import events  # noqa: E402
 import keepsake  # noqa: E402
 import wire  # noqa: E402
-from hardware.chips import WATCHDOG_SCRATCH, this_chip  # noqa: E402
+from bare import CHIP, SCRATCH, Bare  # noqa: E402
 from hardware.memory import RAW_BYTES, take_top  # noqa: E402
 
-CHIP = this_chip()
-SCRATCH = CHIP.watchdog + WATCHDOG_SCRATCH  # 0: PROMPT; 1, 2: where an event lies
 FRAME_BYTES = wire.block_frame_bytes(len(config.CHANNELS) * config.SAMPLES_PER_BLOCK)
 config.HISTORY_BLOCKS += CHIP.more_memory // (FRAME_BYTES + keepsake.LINE_BYTES)
 KEPT_BYTES = keepsake.size(config.HISTORY_BLOCKS, FRAME_BYTES, events.MEMORY_BYTES)
@@ -52,19 +45,15 @@ mem32[SCRATCH + 8] = uctypes.addressof(_TOP) ^ 0x3FFFFFFF
 gc.threshold(-1)
 
 import os  # noqa: E402
-import sys  # noqa: E402
 import time  # noqa: E402
 from array import array  # noqa: E402
 
 from hardware.crc import Check  # noqa: E402
 from hardware.edges import EdgeStamps, EdgeWatch  # noqa: E402
-from hardware.link import UsbLink  # noqa: E402
 from hardware.sampler import Sampler  # noqa: E402
 
 REST_US = 20000  # the main loop looks around this often when nothing happens
-LAST_WORD_MS = 200  # for what was written to leave by USB
 KEY_EDGES = 16  # that may wait for the main loop
-PROMPT = 0x7A07  # in the first scratch register: stay at the prompt after this reset
 
 micropython.alloc_emergency_exception_buf(100)
 
@@ -80,18 +69,7 @@ def _closed(pins: ptr8, count: int) -> int:
     return bits
 
 
-def is_kept_out():
-    """Whether the prompt is wanted instead of the firmware: by the strap or a command."""
-    asked = mem32[SCRATCH] == PROMPT
-    if asked:
-        mem32[SCRATCH] = 0
-    kept_out = asked or Pin(config.PIN_STRAP, Pin.IN, Pin.PULL_UP).value() == 0
-    if kept_out:
-        micropython.kbd_intr(3)
-    return kept_out
-
-
-class Board:
+class Board(Bare):
     """One board.
 
     Parameters
@@ -111,6 +89,7 @@ class Board:
     """
 
     def __init__(self, config):
+        super().__init__()
         self._drive = Pin(config.PIN_DRIVE, Pin.OUT, value=0)
         self._outputs = (
             (wire.OUTPUT_LAMP, Pin(config.PIN_LAMP, Pin.OUT, value=0)),
@@ -121,7 +100,6 @@ class Board:
         self._led = Pin(config.PIN_LED, Pin.OUT, value=1)
         self._config = config
         self.check = Check()
-        self._link = UsbLink()
         self._sampler = Sampler(CHIP, config, _TOP[KEPT_BYTES:])
         self._output_bits = 0
         self._pulse_ms = config.RELEASE_PULSE_MS
@@ -149,7 +127,8 @@ class Board:
         self._key = self._inputs[1]
         self._key_stamps_us = array("i", [0] * KEY_EDGES)
         self._key_levels = bytearray(KEY_EDGES)
-        self._key_seen = self._key_taken = 0
+        self._key_seen = self._key_taken = self._key_lost = 0
+        self._key_off = True  # until somebody watches it
         self._key.irq(self._on_key, Pin.IRQ_RISING | Pin.IRQ_FALLING, hard=True)
 
     def _set_rate(self, config):
@@ -163,15 +142,6 @@ class Board:
         self._rate_below = below // a
 
     # What it is
-
-    def name(self):
-        """What this is."""
-        version = ".".join([str(part) for part in sys.implementation.version[:3]])
-        return "%s, MicroPython %s" % (os.uname().machine, version)
-
-    def serial(self):
-        """Unique number of the board."""
-        return unique_id().hex()
 
     def random_bytes(self, count):
         """Bytes that nobody can guess."""
@@ -208,14 +178,7 @@ class Board:
         self._sampler.stop()
         for _, stamps in self._stamped:
             stamps.stop()
-        self._link.give_back()
-
-    def reset_to_prompt(self):
-        """Restart the board and leave it at MicroPython's prompt."""
-        time.sleep_ms(LAST_WORD_MS)
-        self.close()
-        mem32[SCRATCH] = PROMPT
-        reset()
+        super().close()
 
     # Time
 
@@ -271,17 +234,28 @@ class Board:
             mode=Timer.ONE_SHOT, period=self._pulse_ms, callback=self._end_pulse, hard=True
         )
         self._drive(1)
-        if self._key():  # it may have opened since it was asked last
+        if self._key_off or self._key():  # it may have opened since it was asked last
             self._drive(0)
 
     def _drive_low(self, _):
         self._drive(0)
 
+    def watch_key(self):
+        """From now on an opening of the key is remembered."""
+        self._key_off = False
+
+    def key_was_off(self):
+        """Whether the key was off at any moment since `watch_key`."""
+        return self._key_off
+
     def _on_key(self, pin):
-        """Hard interrupt: an open key means drive low, now."""
+        """Hard interrupt: a key that moves was off, and that means drive low, now.
+
+        Whatever the level reads by now: an opening may be over before it is asked.
+        """
+        self._key_off = True
+        self._drive(0)
         level = pin()
-        if level:
-            self._drive(0)
         place = self._key_seen % KEY_EDGES
         self._key_stamps_us[place] = time.ticks_us()
         self._key_levels[place] = level
@@ -300,8 +274,21 @@ class Board:
                 return True
         return self._next_key_edge()
 
+    def lost_edges(self):
+        """Edges since the last call that came faster than they were fetched."""
+        lost = self._key_lost
+        self._key_lost = 0
+        for _, stamps in self._stamped:
+            lost += stamps.lost
+            stamps.lost = 0
+        return lost
+
     @micropython.native
     def _next_key_edge(self):
+        waiting = self._key_seen - self._key_taken
+        if waiting > KEY_EDGES:
+            self._key_lost += waiting - KEY_EDGES
+            self._key_taken = self._key_seen - KEY_EDGES
         if self._key_taken != self._key_seen:
             place = self._key_taken % KEY_EDGES
             self._key_taken += 1
@@ -325,15 +312,3 @@ class Board:
         self.edge_block = block + offset // per_block
         self.edge_offset = offset % per_block
         self.edge_us = stamp_us
-
-    # Link
-
-    @micropython.native
-    def read_byte(self):
-        """Next byte from the laptop, or -1."""
-        return self._link.read_byte()
-
-    @micropython.native
-    def write(self, view, start, end):
-        """Send view[start:end]; the number of bytes taken, maybe none."""
-        return self._link.write(view, start, end)

@@ -17,6 +17,8 @@ COMMANDS = {
     "discard": {},
     "prompt": {},
 }
+# Fields that may be left out, whole numbers all; what they may say is for levels.py.
+OPTIONAL = {"arm": ("rail_low", "rail_high", "level_low", "level_high", "least_span")}
 
 
 class Malformed(Exception):
@@ -47,8 +49,11 @@ def parse(payload):
     fields = COMMANDS.get(name) if isinstance(name, str) else None
     if fields is None:
         raise Malformed("not-a-command", "known commands: " + ", ".join(sorted(COMMANDS)))
+    optional = OPTIONAL.get(name, ())
     for key in command:
-        if key != "do" and key not in fields:
+        if key in optional:
+            _check(name, key, command[key], int)
+        elif key != "do" and key not in fields:
             raise Malformed("bad-value", "%s takes no field %s" % (name, key))
     for key, allowed in fields.items():
         _check(name, key, command.get(key), allowed)

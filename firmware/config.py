@@ -1,6 +1,7 @@
 """What a user may change on the board: pins, rates, times and limits.
 
-Edit the copy on the board, not the code that reads it.
+Edit the copy on the board, not the code that reads it. Every line is checked before
+any pin becomes an output (config_check.py); a wrong one keeps the board from arming.
 """
 
 # Pins, by GPIO number. Inputs are closed to ground when all is well, so that an
@@ -34,6 +35,10 @@ GUARD_AFTER_S = 1.0
 RELEASE_PULSE_MS = 400  # longest; the drive goes low as soon as the switch opens
 RELEASE_WAIT_MS = 1500  # for the switch to open, from the start of the pulse
 RELEASE_CONFIRM_MS = 20  # the switch must be open this long after its first edge
+# Closed again for longer than this is no bounce: it was a knock, and the next opening is
+# another. Between what contacts do (closed phases of a millisecond or two, common
+# practice) and the delay of a latch (about 10 ms), ahead of which a coil's spike comes.
+RELEASE_BOUNCE_MS = 3
 FORCE_TRIGGER = 300  # converter steps above quiet that tell of a release without a switch; 0 = off
 FLASH_MS = 50
 
@@ -42,11 +47,18 @@ LAPTOP_SILENCE_MS = 2000
 ARMED_LONGEST_S = 900
 RECORDING_LONGEST_S = 60
 
-# A plausible, quiet signal before arming and while armed, in converter steps
-# (0 to 4095 for one conversion).
-SIGNAL_LOWEST = 8
-SIGNAL_HIGHEST = 4087
-QUIET_SPAN = 200  # largest minus smallest within a block
+# A plausible, quiet signal, in converter steps (0 to 4095 for one conversion; 0.8 mV with a
+# reference of 3.3 V). The laptop sends limits of the very chain, and the stricter hold.
+# At or beyond these the amplifier is parked at its rail, before arming and while armed:
+# outputs called rail-to-rail end some 50 to 100 mV short of the supply (common practice).
+SIGNAL_LOWEST = 75
+SIGNAL_HIGHEST = 3970
+LEVEL_LOWEST = 100  # the mean of the quiet blocks: nearer to a rail is no zero
+LEVEL_HIGHEST = 3950
+# Largest minus smallest over the quiet blocks. The converter alone, at half a step rms,
+# shows 1.6 in 16 blocks of sums of 8; an amplifier that lives shows more.
+LEAST_SPAN = 2
+QUIET_SPAN = 200
 QUIET_BLOCKS = 16  # blocks that must be quiet before arming
 
 STATUS_INTERVAL_MS = 100

@@ -30,6 +30,8 @@ class EventLog:
         Events kept.
     unsent : int
         Number of the next event to send.
+    dropped : int
+        Edges that found no place any more.
     """
 
     def __init__(self, memory=None):
@@ -49,6 +51,7 @@ class EventLog:
         self.first += self.count
         self.count = 0
         self.unsent = self.first
+        self.dropped = 0
 
     def restore(self, first, count):
         """Take up again what the memory holds, after a restart."""

@@ -16,6 +16,9 @@ from array import array
 import wire
 from keepsake import LINE, LINE_BYTES
 
+MOST_LOST = 0x3FFF0000
+MEAN_OF = 64  # samples of a block that its mean is taken from
+
 
 class History:
     """A ring of blocks in memory that is allocated once.
@@ -102,7 +105,8 @@ class History:
         self.lost[slot] = lost
         self.lows[slot] = low
         self.highs[slot] = high
-        self.lost_total += lost
+        # No more than a board can count without allocating, in its interrupt.
+        self.lost_total = min(self.lost_total + lost, MOST_LOST)
         self.head += 1
         struct.pack_into(
             LINE, self._table, slot * LINE_BYTES, self.head, stamp_us, flags, lost, low, high
@@ -172,15 +176,23 @@ class History:
             self.unsent = self.oldest
         return self.unsent if self.unsent < self.head else -1
 
-    def span_of_last(self, count):
-        """Smallest and largest value of the last `count` blocks held, as (low, high)."""
+    def span_of(self, first, stop):
+        """Smallest and largest value of blocks still held, `stop` not among them."""
         low, high = 0xFFFF, 0
-        number = self.head - count
-        if number < self.oldest:
-            number = self.oldest
-        while number < self.head:
+        for number in range(max(first, self.oldest), stop):
             slot = number % self.slots
             low = min(low, self.lows[slot])
             high = max(high, self.highs[slot])
-            number += 1
         return low, high
+
+    def mean_of(self, first, stop, channels):
+        """Mean of the first channel over blocks that are held, from some samples of each."""
+        values = (self.frame_bytes - wire.SAMPLES_AT - wire.TRAILER_BYTES) // 2
+        step = 2 * channels * max(1, values // (channels * MEAN_OF))
+        total = count = 0
+        for number in range(first, stop):
+            frame = self.frames[number % self.slots]
+            for at in range(wire.SAMPLES_AT, self.frame_bytes - wire.TRAILER_BYTES, step):
+                total += wire.u16(frame, at)
+                count += 1
+        return total // count if count else 0

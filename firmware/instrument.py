@@ -7,18 +7,21 @@ whatever touches hardware is the `board` that is passed in.
 import json
 
 import commands
+import describe
 import events
 import release
 import wire
+from ages import Age
 from events import EventLog
+from force import ForceTrigger
 from history import History
 from interlocks import Interlocks
 from keepsake import Keepsake
+from outputs import Outputs
 from release import Release
 from sender import Sender
 from states import ARM, DISCARD, DOUBT, END, FOUND, OPEN, States
 
-FIRMWARE = "0.1.0"
 BYTES_A_STEP = 64
 _QUIET = (wire.ARMED, wire.RECORDING)
 _WIRES = (
@@ -62,25 +65,27 @@ class Instrument:
         self.events = EventLog(self.keepsake.events)
         self.states = States()
         self.release = Release(config)
-        self.interlocks = Interlocks(self.history, config)
+        now_us = board.ticks_us()
+        self.interlocks = Interlocks(self.history, config, now_us)
+        self.force = ForceTrigger(self.history, config.FORCE_TRIGGER * config.REDUCTION)
+        self.outputs = Outputs(config)
         self.sender = Sender(board, self.history, self.events, config.SAMPLES_PER_BLOCK, channels)
         self.decoder = wire.Decoder(wire.MAX_COMMAND, check=board.check)
         self._busy = {
-            state: commands.BusyAnswer(_refusal([wire.WRONG_STATE], state)) for state in _QUIET
+            state: commands.BusyAnswer(describe.refusal([wire.WRONG_STATE], state))
+            for state in _QUIET
         }
         self._streaming = False
         self._more_to_send = False
         self._leaving = False
-        self._heard_us = board.ticks_us()
-        self._status_us = self._heard_us
+        self._heard = Age(now_us)
+        self._heard_ago_us = 0
+        self._reported = Age(now_us)
         self._armed_at_block = 0
         self._release_block = 0
-        self._force_limit = 0
+        self._called_off = 0
         self._finish_reason = 0
         self._inputs = 0
-        self._outputs = 0
-        self._flash_on = False
-        self._shunt_on = False
         self._take_up_event()
         board.start(self.history)
 
@@ -101,22 +106,33 @@ class Instrument:
         board = self.board
         board.poll(not self._more_to_send)
         now_us = board.ticks_us()
+        self._look_at_clock(now_us)
+        # Edges first: what the laptop asks for is judged by all that has happened.
+        self._read_edges()
         self._inputs = board.inputs()
         self._read_link(now_us)
-        self._read_edges()
         if self.states.now == wire.ARMED:
             self._watch_armed(now_us)
         elif self.states.now == wire.RECORDING:
-            self._watch_recording(now_us)
-        elif self._is_silent(now_us):
+            self._watch_recording()
+        elif self._is_silent():
             self._streaming = False
             if self.states.now == wire.HELD:
-                self._copy(now_us)
+                self._copy()
         self._set_outputs(now_us)
         self._report(now_us)
         self._more_to_send = self.sender.step(self._streaming)
         if self._leaving and self.sender.is_idle():
             board.reset_to_prompt()
+
+    def _look_at_clock(self, now_us):
+        """Keep every age that may grow long; see whether this step comes too late."""
+        self._heard_ago_us = self._heard.look(now_us)
+        self._reported.look(now_us)
+        self.interlocks.look(now_us)
+        if self.states.now == wire.ARMED and self._is_silent():
+            # Also where words of the laptop still wait: nobody knows how old they are.
+            self._call_off(wire.LAPTOP_SILENT)
 
     # What the laptop says
 
@@ -129,7 +145,8 @@ class Instrument:
                 break
             self.decoder.feed_byte(byte)
         while self.decoder.next():
-            self._heard_us = now_us
+            self._heard.restart(now_us)
+            self._heard_ago_us = 0
             self._obey(now_us)
 
     def _obey(self, now_us):
@@ -157,9 +174,9 @@ class Instrument:
         elif self.history.acked <= self._armed_at_block:
             reason = wire.NOT_STORING
         else:
-            reason = self.interlocks.doubt(
-                self._inputs, now_us, self._heard_us, self._armed_at_block
-            )
+            reason = self._doubt()
+        if not reason and not self._inputs & wire.INPUT_LATCHED:
+            reason = wire.NOT_LATCHED
         if not reason:
             reason = self.release.pulse(decoder.buffer, decoder.at, decoder.length, now_us)
         self._note_now(wire.EVENT_REFUSED if reason else wire.EVENT_DRIVEN, reason)
@@ -167,7 +184,7 @@ class Instrument:
     def _abort(self):
         self.release.stop()
         if self.states.now == wire.ARMED:
-            self._go_safe(wire.ABORTED)
+            self._call_off(wire.ABORTED)
         elif self.states.now == wire.RECORDING:
             # The sled has gone; what it does now is worth keeping.
             self._finish_reason = wire.ABORTED
@@ -180,22 +197,23 @@ class Instrument:
             return
         try:
             command = commands.parse(self.decoder.payload())
-            answer = self._do(command, now_us)
+            answer = self._do(command)
         except commands.Malformed as problem:
             answer = {"ok": False, "error": problem.error, "text": problem.text, "reasons": []}
         answer["to"] = self.decoder.sequence
         answer["state"] = wire.STATES[self.states.now]
         self.sender.answer(json.dumps(answer).encode())
 
-    def _do(self, command, now_us):
+    def _do(self, command):
         name = command["do"]
-        if name == "hello":
-            return self._hello()
-        if name == "status":
-            return self._describe_state()
-        if name == "arm":
-            return self._arm(command["by"] == "hand", now_us)
         state = self.states.now
+        if name == "hello":
+            self._streaming = self._streaming and state != wire.SAFE
+            return describe.hello(self.board, self.config)
+        if name == "status":
+            return describe.state(self, self._inputs)
+        if name == "arm":
+            return self._arm(command)
         if name == "prompt" and state == wire.SAFE:
             self._leaving = True
             return {"ok": True}
@@ -204,7 +222,7 @@ class Instrument:
             self._streaming = command["on"]
             return {"ok": True, "first": self.history.head}
         if name == "shunt" and state == wire.SAFE:
-            self._shunt_on = command["on"]
+            self.outputs.shunt_on = command["on"]
             return {"ok": True}
         if name == "fetch" and state == wire.HELD:
             return self._fetch(command["from"])
@@ -214,64 +232,31 @@ class Instrument:
             self.keepsake.forget()
             self._streaming = False
             return {"ok": True}
-        return _refusal([wire.WRONG_STATE])
+        return describe.refusal([wire.WRONG_STATE], state)
 
-    def _hello(self):
-        config = self.config
-        if self.states.now == wire.SAFE:
-            self._streaming = False
-        return {
-            "ok": True,
-            "wire": wire.VERSION,
-            "firmware": FIRMWARE,
-            "board": self.board.name(),
-            "serial": self.board.serial(),
-            "rate_hz": config.CONVERSION_RATE_HZ / (config.REDUCTION * len(config.CHANNELS)),
-            "reduction": config.REDUCTION,
-            "channels": list(config.CHANNELS),
-            "per_block": config.SAMPLES_PER_BLOCK,
-            "history": config.HISTORY_BLOCKS,
-            "bits": 12,
-            "silence_s": config.LAPTOP_SILENCE_MS / 1000,
-            "before_s": config.GUARD_BEFORE_S,
-            "after_s": config.GUARD_AFTER_S,
-        }
-
-    def _describe_state(self):
-        history = self.history
-        return {
-            "ok": True,
-            "reason": self.states.reason,
-            "inputs": self._inputs,
-            "head": history.head,
-            "oldest": history.oldest,
-            "acked": history.acked,
-            "lost": history.lost_total,
-            "damaged": self.decoder.damaged,
-            "skipped": self.decoder.skipped,
-            "rest_us": self.board.rest_us,
-            "free_bytes": self.board.free_bytes(),
-            "stamp_us": self.board.ticks_us(),
-        }
-
-    def _arm(self, by_hand, now_us):
-        reasons = self.interlocks.arming_refusals(self.states.now, self._inputs, now_us)
+    def _arm(self, command):
+        board, history = self.board, self.history
+        self.interlocks.levels.use(command)
+        # From here on an opening of the key counts, however short it is.
+        board.watch_key()
+        self._inputs = board.inputs()
+        reasons = self.interlocks.arming_refusals(self.states.now, self._inputs)
         if reasons:
-            return _refusal(reasons)
-        history = self.history
-        token = self.board.random_bytes(wire.TOKEN_BYTES)
+            return describe.refusal(reasons, self.states.now)
+        by_hand = command["by"] == "hand"
+        token = board.random_bytes(wire.TOKEN_BYTES)
         self.events.clear()
         self.release.arm(by_hand, token)
+        self._called_off = self._finish_reason = 0
         self._go(ARM)
-        history.start_at(history.head - self.config.QUIET_BLOCKS)
-        self._armed_at_block = history.head
-        quiet = history.span_of_last(self.config.QUIET_BLOCKS)[1]
-        trigger = self.config.FORCE_TRIGGER * self.config.REDUCTION
-        self._force_limit = quiet + trigger if trigger else 0
+        head = self._armed_at_block = history.head
+        first = head - self.config.QUIET_BLOCKS
+        history.start_at(first)
+        self.interlocks.begin(head)
+        self.force.begin(history.span_of(first, head)[1], head)
         self._streaming = True
-        self._finish_reason = 0
         self._note_now(wire.EVENT_ARMED, 2 if by_hand else 1)
-        return {"ok": True, "token": token.hex(), "first": history.unsent, "armed": history.head}
+        return {"ok": True, "token": token.hex(), "first": history.unsent, "armed": head}
 
     def _fetch(self, first):
         history = self.history
@@ -302,58 +287,85 @@ class Instrument:
         board = self.board
         while board.next_edge():
             bit, closed = board.edge_input, board.edge_closed
-            block, offset, stamp_us = board.edge_block, board.edge_offset, board.edge_us
-            if bit == wire.INPUT_LATCHED:
-                first = self.states.now == wire.ARMED and self.release.edge(
-                    not closed, block, offset, stamp_us
-                )
-                if not first and self.states.now in _QUIET:
-                    self.events.note(wire.EVENT_EDGE, block, offset, stamp_us, 1 - closed)
-            elif self.states.now in _QUIET:
-                if bit == wire.INPUT_KEY_ON:
-                    self.events.note(wire.EVENT_KEY, block, offset, stamp_us, closed)
-                for wire_bit, code in _WIRES:
-                    if bit == wire_bit and not closed:
-                        self.events.note(code, block, offset, stamp_us)
-            if self.states.now == wire.RECORDING:
-                self._note_page()
+            if self.states.now in _QUIET:
+                self._take_edge(bit, closed, board.edge_block, board.edge_offset, board.edge_us)
+        lost = board.lost_edges()
+        if lost and self.states.now in _QUIET:
+            self._note_now(wire.EVENT_LOST, lost)
+        if self.states.now == wire.RECORDING:
+            self._note_page()
+
+    def _take_edge(self, bit, closed, block, offset, stamp_us):
+        if bit == wire.INPUT_LATCHED:
+            seen = release.EDGE
+            if self.states.now == wire.ARMED:
+                seen = self.release.edge(not closed, block, offset, stamp_us)
+            if seen == release.KNOCK:
+                self._note_knock()
+            elif seen == release.EDGE:
+                self.events.note(wire.EVENT_EDGE, block, offset, stamp_us, 1 - closed)
+        elif bit == wire.INPUT_KEY_ON:
+            self.events.note(wire.EVENT_KEY, block, offset, stamp_us, closed)
+            if not closed and self.states.now == wire.ARMED:
+                self._call_off(wire.KEY_OFF)
+        for wire_bit, code in _WIRES:
+            if bit == wire_bit and not closed:
+                self.events.note(code, block, offset, stamp_us)
+
+    def _note_knock(self):
+        one = self.release
+        self.events.note(wire.EVENT_KNOCK, one.knock_block, one.knock_offset, one.knock_us)
 
     def _watch_armed(self, now_us):
-        seen = self.release.watch(not self._inputs & wire.INPUT_LATCHED, now_us)
+        one = self.release
+        seen = one.watch(not self._inputs & wire.INPUT_LATCHED, now_us)
         if seen == release.OPENED:
-            one = self.release
             self._begin_recording(wire.EVENT_OPENED, one.block, one.offset, one.stamp_us)
-            self._flash_on = True
+            self.outputs.flash(one.stamp_us)
             return
-        if self._force_seen():
-            # The fallback: the line came taut, and the switch has said nothing.
-            self.release.stop()
-            block = self.history.head - 2
-            stamp_us = self.history.stamps_us[block % self.history.slots]
-            self._begin_recording(wire.EVENT_FORCE, block, 0, stamp_us)
+        if seen == release.UNSEEN:
+            # Nobody knows when; what follows is kept all the same.
+            self._begin_recording(wire.EVENT_OPENED, self.history.head, 0, one.stamp_us)
+            self._note_now(wire.EVENT_LOST, 1)
+            return
+        if self._watch_force():
             return
         if seen == release.KNOCK:
-            one = self.release
-            self.events.note(wire.EVENT_KNOCK, one.block, one.offset, one.stamp_us)
-        reason = self.interlocks.doubt(self._inputs, now_us, self._heard_us, self._armed_at_block)
-        if seen == release.NO_RELEASE:
-            reason = wire.NO_RELEASE
-        if reason and self.release.opening:
+            self._note_knock()
+        reason = wire.NO_RELEASE if seen == release.NO_RELEASE else self._doubt()
+        if reason and one.opening:
             # The sled may be falling: no drive any more, but see it through.
-            self.release.stop()
+            self._call_off(reason)
         elif reason:
             self._go_safe(reason)
 
-    def _force_seen(self):
-        """Whether a sled was let go that no switch told of: two blocks far above quiet."""
-        history = self.history
-        if not self._force_limit or not self.release.is_expected():
+    def _watch_force(self):
+        """The fallback: the line came taut, and the switch has said nothing."""
+        head = self.history.head
+        if not self.release.is_expected():
+            self.force.skip(head)
             return False
-        last = (history.head - 1) % history.slots
-        before = (history.head - 2) % history.slots
-        return history.highs[last] > self._force_limit and (
-            history.highs[before] > self._force_limit
-        )
+        block = self.force.look(head)
+        if block < 0:
+            return False
+        self.release.stop()
+        stamp_us = self.history.stamps_us[block % self.history.slots]
+        self._begin_recording(wire.EVENT_FORCE, block, 0, stamp_us)
+        return True
+
+    def _doubt(self):
+        """The first reason to leave `armed`, or 0; once there was one, it stays."""
+        if self._called_off:
+            return self._called_off
+        if self.board.key_was_off():
+            return wire.KEY_OFF
+        return self.interlocks.doubt(self._inputs)
+
+    def _call_off(self, reason):
+        """No release any more, whatever comes; the board goes safe when it may."""
+        self.release.stop()
+        if not self._called_off:
+            self._called_off = reason
 
     def _note_page(self):
         """Keep with the event what it is, for after a reset."""
@@ -362,19 +374,21 @@ class Instrument:
             self.states.now, self.states.reason, self._release_block, log.first, log.count
         )
 
-    def _copy(self, now_us):
+    def _copy(self):
         """Copy the event that nobody fetches to the board's flash, piece by piece."""
-        if not self.keepsake.is_saved and self._is_silent_for(self._copy_after_us, now_us):
+        if not self.keepsake.is_saved and self._heard_ago_us > self._copy_after_us:
             self.keepsake.save_step()
 
     def _begin_recording(self, code, block, offset, stamp_us):
+        if self._called_off == wire.ABORTED:
+            self._finish_reason = wire.ABORTED
         self.history.guard(block - self._before_blocks)
         self._release_block = block
         self._go(OPEN)
         self.events.note(code, block, offset, stamp_us)
         self._note_page()
 
-    def _watch_recording(self, now_us):
+    def _watch_recording(self):
         history = self.history
         if history.frozen:
             self._end_recording(wire.MEMORY_FULL)
@@ -382,7 +396,7 @@ class Instrument:
             blocks = history.head - self._release_block
             if self._finish_reason:
                 self._end_recording(self._finish_reason)
-            elif self._is_silent(now_us):
+            elif self._is_silent():
                 self._end_recording(wire.WINDOW_COMPLETE)
             elif blocks > self._longest_blocks:
                 self._end_recording(wire.TIME_UP)
@@ -390,6 +404,8 @@ class Instrument:
     def _end_recording(self, reason):
         self.history.freeze()
         self._go(END, reason)
+        if self.events.dropped:
+            self._note_now(wire.EVENT_LOST, self.events.dropped)
         self._note_now(wire.EVENT_ENDED, reason)
         self._note_page()
 
@@ -400,40 +416,23 @@ class Instrument:
 
     # What the board shows
 
-    def _is_silent(self, now_us):
-        return self._is_silent_for(self._silence_us, now_us)
-
-    def _is_silent_for(self, span_us, now_us):
-        return wire.ticks_elapsed_us(now_us, self._heard_us) > span_us
+    def _is_silent(self):
+        return self._heard_ago_us > self._silence_us
 
     def _set_outputs(self, now_us):
-        outputs = 0
-        if self._shunt_on:
-            # Never with a drop, and never longer than somebody listens.
-            self._shunt_on = self.states.now == wire.SAFE and not self._is_silent(now_us)
-            if self._shunt_on:
-                outputs |= wire.OUTPUT_SHUNT
-        if self.states.now == wire.ARMED:
-            outputs = wire.OUTPUT_LAMP | (~self._outputs & wire.OUTPUT_BEAT)
-            if self.release.drive_high:
-                outputs |= wire.OUTPUT_DRIVE
-        if self._flash_on:
-            age_us = wire.ticks_elapsed_us(now_us, self.release.stamp_us)
-            self._flash_on = age_us < self.config.FLASH_MS * 1000
-            if self._flash_on:
-                outputs |= wire.OUTPUT_FLASH
-        if outputs != self._outputs:
-            self._outputs = outputs
-            self.board.output(outputs)
+        outputs, high = self.outputs, self.release.drive_high
+        if outputs.decide(self.states.now, high, self._is_silent(), now_us):
+            self.board.output(outputs.bits)
 
     def _report(self, now_us):
         if not self._streaming:
             return
-        if wire.ticks_elapsed_us(now_us, self._status_us) < self.config.STATUS_INTERVAL_MS * 1000:
+        if self._reported.look(now_us) < self.config.STATUS_INTERVAL_MS * 1000:
             return
-        self._status_us = now_us
+        self._reported.restart(now_us)
         history = self.history
-        slot = (history.head - 1) % history.slots
+        head = history.head
+        slot = (head - 1) % history.slots
         wire.struct.pack_into(
             wire.STATUS_BODY,
             self.sender.status_body(),
@@ -441,8 +440,8 @@ class Instrument:
             self.states.now,
             self.states.reason,
             self._inputs,
-            self._outputs,
-            history.head,
+            self.outputs.bits,
+            head,
             history.oldest,
             history.acked,
             history.lost_total,
@@ -453,9 +452,3 @@ class Instrument:
 
     def _note_now(self, code, value):
         self.events.note(code, self.history.head, 0, self.board.ticks_us(), value)
-
-
-def _refusal(reasons, state=wire.SAFE):
-    text = "; ".join([wire.REASONS[reason][1] for reason in reasons])
-    state = wire.STATES[state]
-    return {"ok": False, "error": "refused", "text": text, "reasons": reasons, "state": state}

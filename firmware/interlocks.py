@@ -5,10 +5,12 @@ hardware. These rules only withhold.
 """
 
 import wire
+from ages import Age
+from levels import Levels
 
 
 class Interlocks:
-    """Judges inputs and signal against the limits of `config`.
+    """Judges inputs and signal against the limits of `config`, and of who arms.
 
     Parameters
     ----------
@@ -16,21 +18,39 @@ class Interlocks:
         The ring of samples, for level and restlessness of the signal.
     config : module or object
         Limits, see config.py.
+    now_us : int
+        The board's clock.
+
+    Attributes
+    ----------
+    levels : Levels
+        Where the signal must lie.
     """
 
-    def __init__(self, history, config):
+    def __init__(self, history, config, now_us):
         self._history = history
-        self._lowest = config.SIGNAL_LOWEST * config.REDUCTION
-        self._highest = config.SIGNAL_HIGHEST * config.REDUCTION
+        self.levels = Levels(config)
         self._quiet_span = config.QUIET_SPAN * config.REDUCTION
         self._quiet_blocks = config.QUIET_BLOCKS
-        self._judged = -1
-        self._silence_us = config.LAPTOP_SILENCE_MS * 1000
-        block_s = config.SAMPLES_PER_BLOCK * config.REDUCTION * len(config.CHANNELS)
+        self._channels = len(config.CHANNELS)
+        self._judged = 0
+        self._armed_at = 0
+        self._grown = Age(now_us)
+        self._grown_us = 0
+        self._head = 0
+        block_s = config.SAMPLES_PER_BLOCK * config.REDUCTION * self._channels
         self._armed_blocks = config.ARMED_LONGEST_S * config.CONVERSION_RATE_HZ // block_s
         self._stall_us = 4 * 1000000 * block_s // config.CONVERSION_RATE_HZ + 50000
 
-    def arming_refusals(self, state, inputs, now_us):
+    def look(self, now_us):
+        """See in every step whether samples still come."""
+        head = self._history.head
+        if head != self._head:
+            self._head = head
+            self._grown.restart(now_us)
+        self._grown_us = self._grown.look(now_us)
+
+    def arming_refusals(self, state, inputs):
         """Every reason why arming must be refused, as a list of numbers."""
         reasons = []
         if state == wire.HELD:
@@ -42,46 +62,62 @@ class Interlocks:
         if not inputs & wire.INPUT_LATCHED:
             reasons.append(wire.NOT_LATCHED)
         if state == wire.SAFE:
-            reasons.extend(self._signal_refusals(now_us))
+            reasons.extend(self._signal_refusals())
         return reasons
 
-    def _signal_refusals(self, now_us):
+    def _signal_refusals(self):
         history = self._history
-        if history.head - history.oldest < self._quiet_blocks or self._stalled(now_us):
+        head = history.head
+        if head - history.oldest < self._quiet_blocks or self._stalled():
             return [wire.NOT_SAMPLING]
         reasons = []
-        low, high = history.span_of_last(self._quiet_blocks)
-        if low <= self._lowest or high >= self._highest:
-            reasons.append(wire.SIGNAL_CLIPPED)
+        levels = self.levels
+        low, high = history.span_of(head - self._quiet_blocks, head)
+        if low <= levels.rail_low or high >= levels.rail_high:
+            reasons.append(wire.SIGNAL_CLIPPED)  # a rail says nothing of zero and noise
+        else:
+            mean = history.mean_of(head - self._quiet_blocks, head, self._channels)
+            if not levels.level_low <= mean <= levels.level_high:
+                reasons.append(wire.SIGNAL_OFF_ZERO)
+            if high - low < levels.least_span:
+                reasons.append(wire.SIGNAL_DEAD)
         if high - low > self._quiet_span:
             reasons.append(wire.SIGNAL_RESTLESS)
-        number = history.head - self._quiet_blocks
-        while number < history.head:
+        for number in range(head - self._quiet_blocks, head):
             if history.lost[number % history.slots]:
                 reasons.append(wire.CONVERSIONS_LOST)
                 break
-            number += 1
         return reasons
 
-    def _stalled(self, now_us):
-        slot = (self._history.head - 1) % self._history.slots
-        return wire.ticks_elapsed_us(now_us, self._history.stamps_us[slot]) > self._stall_us
+    def _stalled(self):
+        return self._grown_us > self._stall_us
 
-    def doubt(self, inputs, now_us, heard_us, armed_at_block):
-        """The first reason to leave `armed` for `safe`, or 0; allocates nothing."""
+    def begin(self, head):
+        """From the block `head` on the board is armed."""
+        self._judged = self._armed_at = head
+
+    def doubt(self, inputs):
+        """The first reason to leave `armed` for `safe`, or 0; allocates nothing.
+
+        Every block since the last look is judged, however late that comes.
+        """
         if not inputs & wire.INPUT_KEY_ON:
             return wire.KEY_OFF
-        if wire.ticks_elapsed_us(now_us, heard_us) > self._silence_us:
-            return wire.LAPTOP_SILENT
-        history = self._history
-        if history.head == self._judged:
-            return wire.NOT_SAMPLING if self._stalled(now_us) else 0
-        slot = (history.head - 1) % history.slots
-        if history.lows[slot] <= self._lowest or history.highs[slot] >= self._highest:
-            return wire.SIGNAL_CLIPPED
-        if history.lost[slot]:
-            return wire.CONVERSIONS_LOST
-        if history.head - armed_at_block > self._armed_blocks:
+        history, levels = self._history, self.levels
+        head = history.head
+        if head == self._judged:
+            return wire.NOT_SAMPLING if self._stalled() else 0
+        number = self._judged
+        if number < history.oldest:
+            number = history.oldest
+        while number < head:
+            slot = number % history.slots
+            if history.lows[slot] <= levels.rail_low or history.highs[slot] >= levels.rail_high:
+                return wire.SIGNAL_CLIPPED
+            if history.lost[slot]:
+                return wire.CONVERSIONS_LOST
+            number += 1
+        if head - self._armed_at > self._armed_blocks:
             return wire.ARMED_TOO_LONG
-        self._judged = history.head  # good: not looked at again until there is a newer one
+        self._judged = head  # good: not looked at again until there is a newer one
         return 0

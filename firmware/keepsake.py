@@ -63,8 +63,9 @@ class Keepsake:
     def note(self, state, reason, release_block, first_event, event_count):
         """Write the page; allocates nothing."""
         page = self._page
+        first = first_event & 0xFFFF  # as events are numbered on the wire
         struct.pack_into(
-            PAGE, page, 0, MAGIC, state, reason, 0, release_block, first_event, event_count, 0
+            PAGE, page, 0, MAGIC, state, reason, 0, release_block, first, event_count, 0
         )
         self._check.over(page, 0, CHECKED)
         self._check.put(page, CHECKED)

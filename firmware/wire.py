@@ -49,13 +49,22 @@ STATUS   see STATUS_BODY; ten times a second while the board is streaming.
 
 Commands by ASK
 ---------------
-hello    `wire`: version spoken. Answer: the board describes itself.
+hello    `wire`: version spoken. Answer: the board describes itself. `config`, only
+         where the board's config.py is wrong: a list of texts that say what of it.
+         Such a board has no pin as output, and refuses all but hello, status, prompt.
 status   Answer: state, inputs, counters; `rest_us`, time with nothing to do, and
          `stamp_us`, both modulo 2**30.
 stream   `on`: blocks flow (or stop) from the present one on. For health only.
-arm      `by`: "drive" or "hand". Answer: `token` (hex), `first` (the block from
-         which the laptop must store) and `armed` (the next block; a release is
-         refused until it is on disk), or every reason why not, all at once.
+arm      `by`: "drive" or "hand". Optional whole numbers, in values of a sample (sums
+         of `reduction` conversions) of the first channel: `rail_low`, `rail_high`, at
+         or beyond which the amplifier is at its limit, at arming and while armed;
+         `level_low`, `level_high`, between which the mean of the quiet blocks must
+         lie; `least_span`, the least largest minus smallest of a living chain over
+         the quiet blocks. The board's config.py has its own of each, and the
+         stricter of the two holds. Out of range, or low not below high: bad-value.
+         Answer: `token` (hex), `first` (the block from which the laptop must store)
+         and `armed` (the next block; a release is refused until it is on disk), or
+         every reason why not, all at once.
 fetch    `from`: block number. Board held: sends blocks from there and all
          events again. Answer: `oldest`, `head`, `release` (block), `kept` (where
          the event was: "memory", "flash", or "reset").
@@ -131,8 +140,8 @@ EVENT_NAMES = {
     1: "armed",  # value: 1 by drive, 2 by hand
     2: "release-driven",
     3: "release-opened",  # first opening edge of a release that lasted
-    4: "release-edge",  # a further edge of the bouncing switch; value: 1 open, 0 closed
-    5: "knock",  # the switch opened and closed again: no release
+    4: "release-edge",  # any other edge of the switch; value: 1 open, 0 closed
+    5: "knock",  # first opening edge of an opening that closed again for good: no release
     6: "went-safe",  # value: reason
     7: "recording-ended",  # value: reason
     8: "refused",  # value: reason
@@ -140,6 +149,7 @@ EVENT_NAMES = {
     10: "mount-wire-opened",
     11: "key-turned",  # value: 1 on, 0 off
     12: "release-by-force",  # no switch told of the release; about where the line came taut
+    13: "edges-lost",  # value: edges of inputs that are not in this list; the level told of them
 }
 (
     EVENT_ARMED,
@@ -154,7 +164,8 @@ EVENT_NAMES = {
     EVENT_MOUNT_WIRE,
     EVENT_KEY,
     EVENT_FORCE,
-) = range(1, 13)
+    EVENT_LOST,
+) = range(1, 14)
 
 REASONS = {
     1: ("aborted", "the laptop called the drop off"),
@@ -172,6 +183,15 @@ REASONS = {
     13: ("by-hand", "the board was armed for a release by hand"),
     14: ("not-storing", "the laptop has not confirmed a block on disk since arming"),
     15: ("conversions-lost", "the converter loses conversions"),
+    16: (
+        "signal-off-zero",
+        "the force signal is not where it is without a load: cell, cable, amplifier or zero",
+    ),
+    17: (
+        "signal-dead",
+        "the force signal is stiller than a living chain: open bridge, dead amplifier, cut wire",
+    ),
+    18: ("wrong-config", "the board's config.py is wrong; no pin is an output"),
     20: ("finished", "the laptop ended the recording"),
     21: ("window-complete", "the guarded window was completed without the laptop"),
     22: ("memory-full", "the laptop did not confirm blocks in time and the memory is full"),
@@ -194,7 +214,10 @@ REASONS = {
     BY_HAND,
     NOT_STORING,
     CONVERSIONS_LOST,
-) = range(1, 16)
+    SIGNAL_OFF_ZERO,
+    SIGNAL_DEAD,
+    WRONG_CONFIG,
+) = range(1, 19)
 FINISHED, WINDOW_COMPLETE, MEMORY_FULL, TIME_UP, RESTARTED = range(20, 25)
 
 ERRORS = ("not-json", "not-a-command", "bad-value", "refused")

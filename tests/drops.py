@@ -202,7 +202,7 @@ def outcome(drop):
     from tautlog.judge import judge
     from tautlog.marking import mark
 
-    marks = mark(drop.trace, drop.setup, cfc=drop.cfc)
+    marks = replace(mark(drop.trace, drop.setup, cfc=drop.cfc), curve=None)  # large
     verdict = judge(marks, drop.setup)
     inside = None
     if marks.peak_force_n is not None and drop.peak_n is not None and _comparable(drop):

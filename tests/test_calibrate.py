@@ -18,7 +18,6 @@ from tautlog.advice import (
 from tautlog.calibrating import (
     Point,
     calibrate,
-    data_sheet_slope,
     hanging_check,
     shunt_check,
 )
@@ -26,6 +25,7 @@ from tautlog.calibration import Calibration
 from tautlog.campaign import read_campaign, write_new_campaign
 from tautlog.cli import run
 from tautlog.errors import CalibrationError, CampaignError
+from tautlog.plausibility import data_sheet_slope
 from tautlog.points import read_points
 
 LOADS = [0, 50, 100, 150, 200, 250, 200, 150, 100, 50, 0]
@@ -229,7 +229,9 @@ def test_counts_are_volts_of_the_converter(tmp_path: Path):
         ("2025-01-01", "2026-01-02T10:00:00Z", 365, True),
         ("2025-01-01", "2030-01-01", 0, False),
         ("", "2030-01-01", 365, False),
-        ("long ago", "2030-01-01", 365, False),
+        ("long ago", "2030-01-01", 365, True),
+        ("01.03.2020", "2020-03-02", 365, True),
+        ("2025-01-01 or so", "2025-01-02", 365, True),
     ],
 )
 def test_calibrations_expire(made, used, days, expired):

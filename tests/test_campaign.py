@@ -24,6 +24,9 @@ from tautlog.folder import find_campaign
 from tautlog.keys import AS_COMMENT, KEYS
 from tautlog.trace import DropSetup
 
+KG = "allowed is 0.05 to 500 kg (what a hand-built rig lifts)"
+M = "allowed is 0 to 10 m (rails that people build)"
+
 
 def write(folder: Path, text: str) -> Path:
     path = folder / "campaign.toml"
@@ -110,12 +113,18 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "expected"),
     [
-        ("[drop]\nmass_kg = 0", "[drop] mass_kg = 0: allowed is a number > 0"),
-        ("[drop]\nheight_m = -1.5", "[drop] height_m = -1.5: allowed is a number >= 0"),
-        ("[drop]\nmass_kg = '9'", "[drop] mass_kg = '9': allowed is a number"),
-        ("[drop]\nmass_kg = true", "[drop] mass_kg = True: allowed is a number"),
-        ("[drop]\nmass_kg = nan", "[drop] mass_kg = nan: allowed is a number"),
-        ("[drop]\nmass_kg = inf", "[drop] mass_kg = inf: allowed is a number"),
+        ("[drop]\nmass_kg = 0", f"[drop] mass_kg = 0: {KG}"),
+        ("[drop]\nheight_m = -1.5", f"[drop] height_m = -1.5: {M}"),
+        ("[drop]\nheight_m = 1e9", f"[drop] height_m = 1000000000.0: {M}"),
+        (
+            "[drop]\nheight_m = 1200",
+            f"[drop] height_m = 1200: {M}; is it in mm? 1200 mm are 1.2 m",
+        ),
+        ("[drop]\nmass_kg = 9000", f"[drop] mass_kg = 9000: {KG}; is it in g? 9000 g are 9 kg"),
+        ("[drop]\nmass_kg = '9'", "[drop] mass_kg = '9': allowed is a number, 0.05 to 500 kg"),
+        ("[drop]\nmass_kg = true", "[drop] mass_kg = True: allowed is a number, 0.05 to 500 kg"),
+        ("[drop]\nmass_kg = nan", f"[drop] mass_kg = nan: {KG}"),
+        ("[drop]\nmass_kg = inf", f"[drop] mass_kg = inf: {KG}"),
         ("[drop]\narticle = 3", "[drop] article = 3: allowed is a text in quotes"),
         ("[drop]\nmass_g = 900", "[drop] mass_g = 900: unknown key; did you mean mass_kg?"),
         ("[drop]\nheigth_m = 1", "[drop] heigth_m = 1: unknown key; did you mean height_m?"),
@@ -125,7 +134,23 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
         ),
         (
             "[requirement]\ntarget_n = -3",
-            "[requirement] target_n = -3: allowed is a number > 0",
+            "[requirement] target_n = -3: allowed is 10 to 1e+06 N (10 N is a kilogram, 1 MN a "
+            "heavy press)",
+        ),
+        (
+            "[requirement]\ntarget_n = 1.8",
+            "[requirement] target_n = 1.8: allowed is 10 to 1e+06 N (10 N is a kilogram, 1 MN a "
+            "heavy press); is it in kN? 1.8 kN are 1800 N",
+        ),
+        (
+            "[calibration]\ndate = '01.03.2020'",
+            "[calibration] date = '01.03.2020': allowed is a day of ISO 8601, year-month-day, such "
+            "as 2020-03-01",
+        ),
+        (
+            "[cell]\ncertificate_date = '2020-3-1'",
+            "[cell] certificate_date = '2020-3-1': allowed is a day of ISO 8601, year-month-day, "
+            "such as 2026-03-01",
         ),
         (
             "[requirement]\ntarget_n = 100\nlimit_n = 90",
@@ -142,7 +167,8 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
         ),
         (
             "[calibration]\nexpanded_u_fraction = 4.0",
-            "[calibration] expanded_u_fraction = 4.0: allowed is a number >= 0 and <= 1",
+            "[calibration] expanded_u_fraction = 4.0: allowed is 0 to 1 (1 is the whole); is it in "
+            "%? 4 % are 0.04",
         ),
         (
             "[calibration]\nconverter_bits = 12.0",
@@ -150,7 +176,8 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
         ),
         (
             "[calibration]\nnewton_per_volt = 0",
-            "[calibration] newton_per_volt = 0: allowed is any number but 0",
+            "[calibration] newton_per_volt = 0: allowed is 0.01 to 1e+08 N/V, of either sign (of "
+            "cell and amplifier)",
         ),
         (
             "[calibration]\nrail_high_v = 3.4",
@@ -163,8 +190,11 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
             "[calibration], [board], [rig], [cell], [amplifier], [decision], [line], [article], "
             "[mount], [element]",
         ),
-        ("[[line]]\nname = 'a'\nmodulus_n = 0", "[[line]] modulus_n = 0: allowed is a number > 0"),
-        ("[[mount]]\nproven_n = 9.0", "[[mount]]: name is missing; expected a text in quotes"),
+        (
+            "[[line]]\nname = 'a'\nmodulus_n = 0",
+            "[[line]] modulus_n = 0: allowed is 10 to 1e+09 N (rubber to a steel rope)",
+        ),
+        ("[[mount]]\nproven_n = 90.0", "[[mount]]: name is missing; expected a text in quotes"),
         ("[line]\nname = 'a'", "line = {'name': 'a'}: expected a section [[line]]"),
         ("drop = 3", "drop = 3: expected a section [drop]"),
     ],
@@ -184,7 +214,7 @@ def test_each_mistake_says_what_was_read_and_what_is_allowed(
 def test_a_mistake_names_its_line_also_in_the_second_of_many(tmp_path: Path) -> None:
     text = "# x\n[[line]]\nname = 'a'\n\n[[line]] # b\nname = 'b'\nlength_m = -1\n"
     (problem,) = problems(tmp_path, text)
-    assert problem == "line 7: [[line]] length_m = -1: allowed is a number > 0"
+    assert problem == "line 7: [[line]] length_m = -1: allowed is 0.01 to 100 m (lines and rails)"
 
 
 def test_names_are_given_once(tmp_path: Path) -> None:
@@ -289,9 +319,9 @@ def test_options_out_of_range_are_all_named() -> None:
     with pytest.raises(CampaignError) as caught:
         setup_from(None, target_n=0.0, mass_kg=-2, height_m=float("nan"))
     assert caught.value.problems == (
-        "mass_kg = -2: allowed is a number > 0",
-        "height_m = nan: allowed is a number",
-        "target_n = 0.0: allowed is a number > 0",
+        f"mass_kg = -2: {KG}",
+        f"height_m = nan: {M}",
+        "target_n = 0.0: allowed is 10 to 1e+06 N (10 N is a kilogram, 1 MN a heavy press)",
     )
     with pytest.raises(CampaignError, match="limit_n = 900: allowed is a number > target_n"):
         setup_from(Campaign(Path(), "x", DropSetup(target_n=1000)), limit_n=900)

@@ -10,7 +10,8 @@ import pytest
 from scipy.integrate import solve_ivp
 from traces import BEFORE_S, RATE_HZ, G, arrest, half_sine, plain, recorded
 
-from tautlog.damage import dead_from, find_serration, flat_top, ring_after, two_peaks
+from tautlog.clipping import flat_top
+from tautlog.damage import dead_from, find_serration, ring_after, two_peaks
 from tautlog.judge import judge
 from tautlog.marking import mark
 from tautlog.trace import DropSetup

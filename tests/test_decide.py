@@ -56,6 +56,7 @@ def test_budgets_add_up(record, capsys):  # noqa: F811
     marked = json.loads(out)
     assert set(budgets) == {
         "peak_force_n",
+        "line_peak_force_n",
         "impulse_closure",
         "rest_closure",
         "displacement_closure_m",

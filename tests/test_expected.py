@@ -6,7 +6,7 @@ from traces import arrest, recorded
 
 from tautlog.campaign import read_campaign
 from tautlog.cli import run
-from tautlog.expected import expected_of
+from tautlog.expected import Expectations, expected_from
 from tautlog.judge import as_json, judge
 from tautlog.marking import mark
 from tautlog.picture import draw
@@ -25,19 +25,19 @@ def setup(campaign, **changes):
 
 
 def test_the_band_has_the_predicted_peaks_at_its_ends(campaign):
-    expected = expected_of(campaign, setup(campaign))
-    told = expected.prediction
-    assert expected.low_n.max() == pytest.approx(told.peak_low_n, rel=1e-3)
-    assert expected.high_n.max() == pytest.approx(told.peak_high_n, rel=1e-3)
-    assert told.peak_low_n < told.peak_force_n < told.peak_high_n
+    told = Expectations(campaign).of(setup(campaign))
+    expected = expected_from(told)
+    assert expected.low_n.max() == pytest.approx(told["peak_low_n"], rel=1e-3)
+    assert expected.high_n.max() == pytest.approx(told["peak_high_n"], rel=1e-3)
+    assert told["peak_low_n"] < told["peak_force_n"] < told["peak_high_n"]
     before = expected.since_onset_s < 0
     assert np.all(expected.high_n[before] == 0.0)
 
 
 @pytest.mark.parametrize("changes", [{"mass_kg": None}, {"height_m": None}, {"line": "another"}])
 def test_nothing_is_expected_of_what_is_not_known(campaign, changes):
-    assert expected_of(campaign, setup(campaign, **changes)) is None
-    assert expected_of(None, setup(campaign)) is None
+    assert Expectations(campaign).of(setup(campaign, **changes)) is None
+    assert expected_from(None) is None
 
 
 def test_it_stands_behind_the_curve_and_says_what_it_is(campaign):
@@ -45,8 +45,8 @@ def test_it_stands_behind_the_curve_and_says_what_it_is(campaign):
     given = setup(campaign)
     marks = mark(trace, given)
     marked = as_json(marks, judge(marks, given), "x")
-    expected = expected_of(campaign, given)
-    contact = draw(trace, marked, "x", expected).axes[1]
+    expected = expected_from(Expectations(campaign).of(given))
+    contact = draw(marks.curve, marked, "x", expected).axes[1]
     assert expected.text in [one.get_text() for one in contact.get_legend().get_texts()]
-    plain = draw(trace, marked, "x").axes[1]
+    plain = draw(marks.curve, marked, "x").axes[1]
     assert not [one for one in plain.get_legend().get_texts() if "predicted" in one.get_text()]

@@ -1,5 +1,6 @@
 """The ring of blocks against a model that keeps every block."""
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -127,8 +128,26 @@ def test_range_of_the_last_blocks():
     for low in range(10):
         ring.claim()
         ring.commit(0, 0, 0, low, low + 100)
-    assert ring.span_of_last(3) == (7, 109)
-    assert ring.span_of_last(99) == (4, 109)
+    assert ring.span_of(7, 10) == (7, 109)
+    assert ring.span_of(-89, 10) == (4, 109)
+
+
+@pytest.mark.parametrize("channels", [1, 3])
+def test_mean_of_the_first_channel(channels):
+    """Numpy's mean beside it; the other channels are not in it."""
+    values = 384
+    ring = History(SLOTS, values)
+    source = np.random.default_rng(3)
+    seen = []
+    for _ in range(9):
+        samples = source.integers(3000, 5000, values, dtype=np.uint16)
+        samples[1::channels] = 0 if channels > 1 else samples[1::channels]
+        ring.samples(ring.claim())[:] = samples.tobytes()
+        ring.commit(0, 0, 0, 0, 0)
+        seen.append(samples[::channels])
+    mean = np.concatenate(seen[-3:]).mean()
+    spread = 2000 / np.sqrt(12) / np.sqrt(3 * 64)  # of so many values taken at random
+    assert abs(ring.mean_of(6, 9, channels) - mean) < 4 * spread
 
 
 def test_lost_conversions_are_counted():

@@ -16,7 +16,7 @@ from tautlog.catalogue import FILE_NAME, catalogued, chosen
 from tautlog.chain import last_seal, read_chain
 from tautlog.cli import run
 from tautlog.cli.output import plain_cell
-from tautlog.quicklook import mark_new
+from tautlog.quicklook import look_at, mark_new
 from tautlog.record import open_record
 
 
@@ -296,7 +296,7 @@ def test_list_filters_and_sorts(kite, capsys, asked, names):
         (("--since", "yesterday"), 2, "'yesterday' is no day such as"),
         (("--until", "2026-02-31"), 2, "is no day such as"),
         (("--verdict", "fine"), 2, "'fine' is not one of"),
-        (("--peak-least", "high"), 2, "not a valid float"),
+        (("--peak-least", "high"), 2, "'high' is no number"),
         (("--article", "nobody"), 0, "none of 3 records is such"),
         (("nowhere",), 1, "cannot be listed"),
     ],
@@ -321,11 +321,35 @@ def test_choosing_by_dates(kite):
     assert chosen(records, since=day, until=day) == records
 
 
-def test_what_a_person_decided_is_what_is_asked_for(kite, capsys):
+def test_no_decision_hides_what_was_proposed(kite, capsys):
+    assert said(capsys, "inspect", "two.h5", "--found", "parted", "--by", "A")[0] == 0
+    proposed = catalogued(kite)[1].test_verdict
     given = ["--verdict", "no-test", "--by", "R. Lead", "--reason", "wet line"]
     assert said(capsys, "decide", "two.h5", *given)[0] == 0
-    assert [one.name for one in chosen(catalogued(kite), verdict="no-test")] == ["two"]
-    assert "two" not in [one.name for one in chosen(catalogued(kite), verdict="pending")]
+
+    def names(**asked):
+        return [one.name for one in chosen(catalogued(kite), **asked)]
+
+    assert proposed not in ("pending", "no-test")
+    assert names(verdict="no-test") == names(verdict=proposed) == ["two"]
+    assert names(decided="no-test") == names(proposed=proposed) == ["two"]
+    assert names(decided=proposed) == names(proposed="no-test") == []
+    status, out, _ = said(capsys, "list", "--verdict", proposed)
+    assert status == 0
+    assert f"two: proposed {proposed}, R. Lead decided no-test" in out
+    assert out.split("\n")[1].split()[-2:] == [proposed, "no-test"]
+    (told,) = json.loads(said(capsys, "list", "--decided", "no-test", "--json")[1])
+    assert (told["test_verdict"], told["decided"], told["decided_by"]) == (
+        *(proposed, "no-test", "R. Lead"),
+    )
+
+
+def test_what_was_decided_before_is_found_too(kite, capsys):
+    for verdict in ("fail", "pass"):
+        given = ["--verdict", verdict, "--by", "R. Lead", "--reason", "as seen"]
+        assert said(capsys, "decide", "two.h5", *given)[0] == 0
+    assert [one.name for one in chosen(catalogued(kite), verdict="fail")] == ["two"]
+    assert "two: earlier it was fail" in said(capsys, "list")[1]
 
 
 # Export
@@ -337,10 +361,10 @@ def test_csv_comes_back_as_it_was(kite, tmp_path, capsys):
     lines = out.read_text().splitlines()
     assert any(line.startswith("# record_id: ") for line in lines)
     head = next(number for number, line in enumerate(lines) if not line.startswith("#"))
-    assert lines[head] == "time_s,force_n,force_cfc60_n"
+    assert lines[head] == "time_s,force_n,unfiltered_n,raw_n"
     values = np.loadtxt(lines[head + 1 :], delimiter=",")
-    np.testing.assert_allclose(values[:, 1], open_record("two.h5").trace().force_n, rtol=1e-8)
-    given = ["--force-column", "force_n", "--time-column", "time_s"]
+    np.testing.assert_allclose(values[:, 3], open_record("two.h5").trace().force_n, rtol=1e-8)
+    given = ["--force-column", "raw_n", "--time-column", "time_s"]
     plain = tmp_path / "plain.csv"
     plain.write_text("\n".join(lines[head:]))
     assert said(capsys, "import", plain, *given, "--out", tmp_path / "again.h5")[0] == 0
@@ -349,14 +373,19 @@ def test_csv_comes_back_as_it_was(kite, tmp_path, capsys):
 
 
 def test_universal_file_format(kite, tmp_path, capsys):
+    """The curve in its class first, then the force as it was measured."""
     out = tmp_path / "out.uff"
-    assert said(capsys, "export", "two.h5", "--to", "uff", "--out", out)[0] == 0
-    read = pyuff.UFF(str(out)).read_sets(0)
+    assert said(capsys, "export", "two.h5", "--to", "uff", "--out", out, "--cfc", "60")[0] == 0
+    curve, raw = pyuff.UFF(str(out)).read_sets()
     trace = open_record("two.h5").trace()
-    assert read["type"] == 58
-    np.testing.assert_allclose(read["data"], trace.force_n, atol=1e-6)
-    np.testing.assert_allclose(read["x"], trace.time_s, atol=1e-9)
-    assert "two.h5" in read["id1"]
+    assert curve["type"] == raw["type"] == 58
+    np.testing.assert_allclose(raw["data"], trace.force_n, atol=1e-6)
+    np.testing.assert_allclose(raw["x"], trace.time_s, atol=1e-9)
+    seen = look_at(open_record("two.h5"), cfc=60).curve
+    np.testing.assert_allclose(curve["data"], seen.force_n, atol=1e-6)
+    assert "two.h5" in curve["id1"]
+    assert "CFC 60" in curve["id5"]
+    assert "zero not removed" in raw["id5"]
 
 
 def test_exports_overwrite_nothing(kite, tmp_path, capsys):
@@ -368,7 +397,6 @@ def test_exports_overwrite_nothing(kite, tmp_path, capsys):
         assert "exists already" in err
         assert out.read_text() == "precious"
     assert said(capsys, "export", "nowhere.h5")[0] == 1
-    assert said(capsys, "export", "two.h5", "--to", "uff", "--cfc", "60")[0] == 2
 
 
 @pytest.mark.parametrize(

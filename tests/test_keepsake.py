@@ -3,18 +3,18 @@
 import threading
 
 import pytest
-from fakes.board import Bench
+from fakes.board import Bench, content
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_rehearsal import SPEED, drop, plan_for, played
 
 import keepsake
 import wire
-from tautlog.drop import recover
 from tautlog.errors import LinkError
 from tautlog.link import SerialLink
 from tautlog.quicklook import mark_record
 from tautlog.record import open_record
+from tautlog.recovery import recover
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.session import Session
 
@@ -44,7 +44,7 @@ def test_an_event_that_nobody_fetches_survives_a_loss_of_power(tmp_path):
     for _ in range(30):
         after.instrument.step()
     assert [number for number, _ in after.blocks()] == list(range(ring.oldest, ring.head))
-    assert all(set(body) == {number & 0xFF} for number, body in after.blocks())
+    assert all(body == content(number) for number, body in after.blocks())
     names = [one[0] for one in after.events()]
     assert names == ["armed", "release-driven", "release-opened", "recording-ended"]
     assert after.ask("discard")["ok"]

@@ -13,7 +13,7 @@ from tautlog.cli import run
 from tautlog.errors import CampaignError, PlanError
 from tautlog.judge import as_json, judge
 from tautlog.learning import Lesson, advice, learn, lesson_of, predict_next
-from tautlog.ledger import Entry, add_entry, exposures, read_entries
+from tautlog.ledger import Entry, add_entry, exposures, read_entries, rehearsals
 from tautlog.line import Line
 from tautlog.loadpath import PathCheck
 from tautlog.marking import mark
@@ -177,32 +177,68 @@ def summary(**changes):
     return base._replace(**changes)
 
 
+def told(records, by_hand=(), mounts=()):
+    found = exposures(list(records), list(by_hand), list(mounts))
+    return {(one.kind, one.name): one for one in found}
+
+
 def test_every_drop_counts():
     records = [
         summary(),
         summary(record_verdict="invalid", peak_force_n=1500.0),
         summary(article="b", peak_force_n=None),
-        summary(status="aborted"),
-        summary(problem="broken"),
+        summary(status="aborted", released=False),
+        summary(status="aborted", article="c", peak_force_n=700.0),
     ]
     by_hand = Entry("2026-03-05T00:00:00Z", "me", article="a", peak_at_most_n=2000.0)
-    found = {
-        (one.kind, one.name): one for one in exposures(records, [by_hand], [("m", "2026-03-03")])
-    }
+    found = told(records, [by_hand], [("m", "2026-03-03")])
     article = found["article", "a"]
     assert (article.drops, article.recorded, article.entered, article.invalid) == (3, 2, 1, 1)
     assert article.highest_n == 2000.0
-    assert found["line", "l"].drops == 3
+    assert found["line", "l"].drops == 4
+    assert found["article", "c"].highest_n == 700.0  # aborted after its release: it counts
     assert found["mount", "m"].drops == 1  # since its proof
+
+
+def test_a_file_that_cannot_be_read_is_one_exposure_of_unknown_size(tmp_path):
+    lost = RecordSummary(str(tmp_path / "lost.h5"), problem="is damaged")
+    (tmp_path / "lost.h5").write_bytes(b"x")
+    found = told([summary(), lost], mounts=[("m", "2026-03-01"), ("new", "2999-01-01")])
+    assert found["file", "lost.h5"].drops == found["file", "lost.h5"].invalid == 1
+    assert (found["mount", "m"].drops, found["mount", "m"].unreadable) == (2, 1)
+    assert found["mount", "new"].drops == 0  # proven after it was last written
+    assert (found["article", "a"].drops, found["article", "a"].unreadable) == (1, 1)
+
+
+def test_drops_count_for_the_mount_that_they_name_and_for_all_if_they_name_none():
+    records = [summary(mount="m"), summary(mount="other"), summary()]
+    found = told(records, mounts=[("m", "")])
+    assert found["mount", "m"].drops == 2
+    assert found["mount", "other"].drops == 2  # of which campaign.toml knows nothing
+
+
+def test_neither_a_rehearsal_nor_a_copy_ages_anything():
+    one = summary(record_id="1", seal="s", seal_now="s")
+    played = summary(origin="rehearsed", record_id="2")
+    changed = played._replace(record_id="3", differs="identity, time or campaign of the record")
+    found = told([one, one, played, changed], mounts=[("m", "")])
+    assert found["article", "a"].drops == found["mount", "m"].drops == 2  # one, and changed
+    (article, line) = rehearsals([one, played])
+    assert (article.kind, article.name, article.drops) == ("REHEARSAL article", "a", 1)
+    assert line.kind == "REHEARSAL line"
+
+
+def test_what_names_no_article_is_told_too():
+    assert told([summary(article="")])["article", ""].drops == 1
 
 
 def test_entries_are_added_and_read_back(tmp_path):
     hostile = 'x"}\n{"by": "<b>'
     add_entry(tmp_path, by="me", article="a", note=hostile)
-    add_entry(tmp_path, by="you", line="l", peak_at_most_n=5.0)
+    add_entry(tmp_path, by="you", line="l", peak_at_most_n=50.0)
     first, second = read_entries(tmp_path)
     assert first.note == hostile
-    assert second.peak_at_most_n == 5.0
+    assert second.peak_at_most_n == 50.0
     with pytest.raises(CampaignError, match="names an article"):
         add_entry(tmp_path, by="me")
     (tmp_path / "ledger.jsonl").write_text("{}\n{\n")
@@ -278,7 +314,8 @@ def change(kite, old, new):
 def test_a_drop_above_the_proof_is_refused_and_an_override_is_kept(kite):
     from tautlog.errors import RefusedError
 
-    assert permit(kite).override == ""  # nobody said how far it is proven: told, not refused
+    with pytest.raises(RefusedError, match="no proof pull of the mount beam-1 is on record"):
+        permit(kite)
     change(kite, "proven_n = 0.0", "proven_n = 2000.0")
     with pytest.raises(RefusedError, match="good for peaks up to 1600 N"):
         permit(kite)
@@ -293,6 +330,7 @@ def test_a_required_list_is_required(kite):
     from tautlog.errors import RefusedError
 
     change(kite, 'checklist = "advised"', 'checklist = "required"')
+    change(kite, "proven_n = 0.0", "proven_n = 4000.0")
     with pytest.raises(RefusedError, match="no fresh checklist"):
         permit(kite)
     add_checklist(kite, complete())

@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 from traces import BEFORE_S, NOBODY, RATE_HZ, arrest, half_sine, plain, recorded
 
 from tautlog.importer import import_csv
@@ -284,12 +285,15 @@ def test_measured_drop_jump(data):
 
 
 def test_uncertainty_holds_what_its_definition_says():
-    """Root sum of squares, k = 2: calibration, what lies beyond it, quantum twice (GUM)."""
+    """Root sum of squares: calibration, what lies beyond it, quantum twice; k by Welch and
+    Satterthwaite (GUM G.4.1) of a calibration that is known to 16 %, 18 degrees of freedom."""
     trace = dataclasses.replace(
         recorded(half_sine(1000.0, 0.05), noise_n=0.0, quantum_n=12.0), calibration_u_fraction=0.02
     )
     marks = mark(trace, NOBODY)
-    expected = 2 * math.hypot(0.01 * 1000.0, 0.004 * 1000.0, 12.0 / math.sqrt(6))
+    combined = math.hypot(0.01 * 1000.0, 0.004 * 1000.0, 12.0 / math.sqrt(6))
+    freedom = combined**4 / ((0.01 * 1000.0) ** 4 / 18)
+    expected = stats.t.ppf(0.5 + 0.5 * 0.9545, math.floor(freedom)) * combined
     assert marks.peak_force_expanded_u_n == pytest.approx(expected, rel=1e-3)
 
 

@@ -44,7 +44,7 @@ def test_every_record_can_be_drawn(name, setup, tmp_path):
     trace = everything()[name]
     marks = mark(trace, setup)
     marked = as_json(marks, judge(marks, setup), name)
-    figure = draw(trace, marked, name)
+    figure = draw(marks.curve, marked, name)
     save(figure, tmp_path / "a.png")
     texts = all_texts(figure)
     for verdict in ("record_verdict", "load_verdict", "trace_says", "test_verdict"):
@@ -57,7 +57,7 @@ def test_every_record_can_be_drawn(name, setup, tmp_path):
 def test_the_picture_names_what_a_crew_looks_for():
     trace = everything()["good"]
     marks = mark(trace, SETUP)
-    figure = draw(trace, as_json(marks, judge(marks, SETUP), "x"), "x")
+    figure = draw(marks.curve, as_json(marks, judge(marks, SETUP), "x"), "x")
     texts = " ".join(
         t.get_text() for t in figure.findobj(lambda one: hasattr(one, "_text"))
     ).lower()

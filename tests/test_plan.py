@@ -289,14 +289,11 @@ def test_the_length_of_a_line_is_found(capsys):
     [
         ((), "--mass, --height, --stiffness"),
         (("--mass", "9"), "--height, --stiffness"),
-        (("--mass", "-9", "--height", "1", "--stiffness", "9e3"), "mass_kg = -9"),
-        (("--mass", "nan", "--height", "1", "--stiffness", "9e3"), "mass_kg = nan"),
         (("--modulus", "9e3", "--mass", "9", "--height", "1"), "--length"),
-        (("--modulus", "1", "--length", "1", "--stiffness", "9"), "give one"),
+        (("--modulus", "100", "--length", "1", "--stiffness", "90"), "give one"),
         (("--pull", "9", "--mass", "9", "--height", "1"), "force:stretch"),
         (("--pull", "a:b", "--mass", "9", "--height", "1"), "force:stretch"),
         (("--mass", "9", "--stiffness", "9e3", "--target", "20"), "lighter sled"),
-        (("--mass", "9", "--height", "1", "--stiffness", "9e3", "--damping", "2"), "damping"),
         (("--mass", "9", "--height", "1", "--stiffness", "9e3", "--steps", "a"), "--steps"),
         (("--mass", "9", "--height", "1", "--stiffness", "9e3", "--friction", "99"), "friction"),
     ],
@@ -316,7 +313,7 @@ def test_in_a_campaign_all_is_known(capsys, tmp_path, monkeypatch):
     assert status == 0
     assert "aim 1889 N" in out
     assert "the qualifying drop" in out
-    assert "no proof pull of the mount is on record" in out
+    assert "REFUSE no proof pull of the mount beam-1 is on record" in out
     assert (tmp_path / "kite" / "pull.png").stat().st_size > 5000
     status, _, err = said(capsys, "--picture", "pull.png")
     assert status == 1

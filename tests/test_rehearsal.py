@@ -15,11 +15,12 @@ import pytest
 from fakes.crew import SilentCrew
 
 from tautlog.cli import run
-from tautlog.drop import DropPlan, recover, run_drop
+from tautlog.drop import DropPlan, run_drop
 from tautlog.errors import AbortedError, LinkError, RefusedError
 from tautlog.link import SerialLink
 from tautlog.quicklook import mark_record
 from tautlog.record import RecordWriter, open_record
+from tautlog.recovery import recover
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig
@@ -265,6 +266,7 @@ def test_faults_are_seen_by_the_verdicts(tmp_path, fault):
 
 def test_every_fault_is_tried_somewhere():
     elsewhere = {"cable-pulled", "latch-stuck", "key-off", "not-latched"}
+    elsewhere |= {"parked-low", "parked-high", "bridge-open", "shunt-dead"}  # test_readiness
     assert set(EXPECTED) | elsewhere == set(FAULTS)
 
 
@@ -350,19 +352,15 @@ def test_the_verdict_is_shown_also_when_the_shunt_cannot_be_read_afterwards(
     tmp_path, monkeypatch, capsys
 ):
     monkeypatch.chdir(tmp_path)
-    steps = iter([0.5, LinkError("the cable is out")])
 
     def step(*_):
-        found = next(steps)
-        if isinstance(found, LinkError):
-            raise found
-        return found
+        raise LinkError("the cable is out")
 
-    monkeypatch.setattr("tautlog.cli.conduct.shunt_step", step)
+    monkeypatch.setattr("tautlog.cli.conduct.read_shunt_step", step)
     given = ["--mass", "9", "--height", "1.2", "--target", "1800", "--out", "d.h5", "--shunt"]
     with BoardProcess(played(None), speed=SPEED) as board:
         assert run(["drop", "--port", board.url, *given, "--yes", "--countdown", "0"]) == 1
     said = capsys.readouterr()
-    assert "3 peak 19" in said.out
+    assert "3 REHEARSAL: peak 19" in said.out
     assert "the cable is out); the record is whole" in said.err.strip().splitlines()[-1]
     assert open_record("d.h5").shunt_off is None

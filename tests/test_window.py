@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -12,6 +13,7 @@ from matplotlib.figure import Figure
 from screens import pixels, press, wait_for_window
 from traces import arrest, half_sine, plain, recorded
 
+from tautlog.calibration import Calibration
 from tautlog.cli import run, show
 from tautlog.cursors import Cursor, difference, kept, moved, pointed_at, reading
 from tautlog.picture import thinned
@@ -26,11 +28,18 @@ TIME, FORCE = ("time", "s"), ("force", "N")
 def a_record(name, trace, setup=SETUP):
     """As much of a record as a window looks at."""
     return SimpleNamespace(
-        path=SimpleNamespace(stem=name, __str__=lambda _: name),
+        path=SimpleNamespace(stem=name, parent=Path("nowhere"), __str__=lambda _: name),
         trace=lambda: trace,
         setup=setup,
         inspected_setup=setup,
         decisions=(),
+        marks=(),
+        origin="measured",
+        rehearsed=False,
+        recalibration=None,
+        calibration=Calibration(),
+        calibration_used=Calibration(),
+        utc="2026-03-01T10:00:00+00:00",
     )
 
 

@@ -1,8 +1,9 @@
 """Edges of a pin, stamped in hardware, so that no interrupt can be late.
 
 A state machine waits for the pin to open (high), then to close (low), and so on,
-and pushes a word at each. One DMA channel takes the word away and starts
-another, which copies the microsecond timer into a ring.
+counts down from zero, and pushes the count at each. One DMA channel takes the count away
+and starts another, which copies the microsecond timer into a ring. The count tells how
+many edges there were, also where the ring has come round since somebody looked.
 """
 
 from array import array
@@ -17,39 +18,53 @@ from hardware.dma import stop_channels
 from hardware.memory import Aligned, stamp_at
 
 STAMPS = 64
+SPARE = STAMPS - 4  # the oldest may be overwritten while it is read
 RING_BITS = 8
 STATE_MACHINE_HZ = 1000000
-WRITE_POINTER = 4  # bytes from a DMA channel's registers to its write address
 
 
 @rp2.asm_pio()
 def _watch():
+    set(x, 0)
     wrap_target()
     wait(1, pin, 0)
+    jmp(x_dec, "opened")
+    label("opened")
+    mov(isr, x)
     push(noblock)
     wait(0, pin, 0)
+    jmp(x_dec, "closed")
+    label("closed")
+    mov(isr, x)
     push(noblock)
     wrap()
+
+
+@micropython.viper
+def _counted(word: ptr32) -> int:
+    """Edges so far, modulo 2**30."""
+    return (0 - int(word[0])) & 0x3FFFFFFF
 
 
 class EdgeWatch:
     """Tells at one look whether any of several pins has moved."""
 
     def __init__(self, count):
-        # For each the address of its DMA's pointer, and where that was last.
-        self.pointers = array("I", [0] * 2 * count)
+        # For each the address of its count, and how many of its edges were fetched.
+        self.counts = array("I", [0] * 2 * count)
         self._count = count
 
     @micropython.native
     def moved(self):
         """Whether an edge waits to be fetched."""
-        return _moved(self.pointers, self._count)
+        return _moved(self.counts, self._count)
 
 
 @micropython.viper
-def _moved(pointers: ptr32, count: int) -> int:
+def _moved(counts: ptr32, count: int) -> int:
     for i in range(count):
-        if int(ptr32(int(pointers[2 * i]))[0]) != int(pointers[2 * i + 1]):
+        word = ptr32(int(counts[2 * i]))
+        if (0 - int(word[0])) & 0x3FFFFFFF != int(counts[2 * i + 1]):
             return 1
     return 0
 
@@ -74,6 +89,8 @@ class EdgeStamps:
         Time of the edge fetched last, modulo 2**30.
     is_open : bool
         Whether it was an opening.
+    lost : int
+        Edges that were overwritten before anybody fetched them.
     """
 
     def __init__(self, chip, number, pin, watch):
@@ -108,11 +125,10 @@ class EdgeStamps:
                 chain_to=stamp.channel,
             ),
         )
-        self._taken = 0
-        self._pointers = watch.pointers
+        self._taken = self._fetched = self.lost = 0
+        self._counts = watch.counts
         self._place = 2 * number
-        self._pointers[self._place] = uctypes.addressof(stamp.registers) + WRITE_POINTER
-        self._pointers[self._place + 1] = self._ring.address
+        self._counts[self._place] = uctypes.addressof(self._word)
         self.stamp_us = 0
         self.is_open = False
         take.active(1)
@@ -121,13 +137,30 @@ class EdgeStamps:
     @micropython.native
     def next(self):
         """Fetch the next edge; False when there is none."""
-        if (self._stamp.write - self._ring.address) // 4 == self._taken:
+        # The count comes before its stamp: an edge under way is fetched the next time.
+        counted = _counted(self._word)
+        place = (self._stamp.write - self._ring.address) // 4
+        waiting = (counted - self._fetched) & 0x3FFFFFFF
+        if waiting > SPARE:
+            self._skip(waiting, place)
+        if place == self._taken:
             return False
+        self._note_fetched(1)
         self.stamp_us = stamp_at(self._ring.address + 4 * self._taken)
         self.is_open = self._taken & 1 == 0
         self._taken = (self._taken + 1) % STAMPS
-        self._pointers[self._place + 1] = self._ring.address + 4 * self._taken
         return True
+
+    def _note_fetched(self, count):
+        self._fetched = (self._fetched + count) & 0x3FFFFFFF
+        self._counts[self._place + 1] = self._fetched
+
+    def _skip(self, waiting, place):
+        """The ring may have come round: go on with the newest half of it."""
+        lost = (waiting - STAMPS // 2) & ~1  # an opening comes first, as before
+        self.lost += lost
+        self._note_fetched(lost)
+        self._taken = (self._taken + lost) % STAMPS
 
     def stop(self):
         """Stop state machine and DMA."""

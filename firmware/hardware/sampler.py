@@ -92,6 +92,7 @@ class Sampler:
         ]
         self._next = self._fill = self._flags = self._lost = 0
         self._slot = self._last_us = -1
+        self._cs = 0
         self.mark_block = self.mark_offset = self.mark_us = self.raw_blocks = 0
         self.faults = 0
 
@@ -178,6 +179,8 @@ class Sampler:
 
     def stop(self):
         """Stop converter and DMA, in the order that leaves nothing running."""
+        if not self._cs:
+            return  # never started
         mem32[self._cs] = 0
         stop_channels(self._chip, (self._data, self._stamp, self._control))
 

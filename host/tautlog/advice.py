@@ -10,10 +10,10 @@ import math
 from dataclasses import dataclass
 
 from tautlog.filters import CLASSES, RATE_PER_CLASS
+from tautlog.limits import BANDWIDTH_PER_PULSE, HEADROOM
 from tautlog.loadpath import PathCheck
-from tautlog.uncertainty import BANDWIDTH_PER_PULSE, one_pole_loss, sampling_loss
+from tautlog.uncertainty import one_pole_loss, sampling_loss
 
-HEADROOM = 1.5  # of the highest peak, in cell and amplifier; common practice
 # Class x length of a half-sine at which the class takes 0.1 % of its peak (own computation,
 # from the response 1 / (1 + (f / (2.0775 C))**4)).
 CLASS_TIMES_LENGTH = 1.1174

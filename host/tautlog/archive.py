@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from tautlog.errors import RecordError
+from tautlog.errors import RecordError, TautlogError
+from tautlog.origin import IMPORTED, MARK, MEASURED, REHEARSED
 
 if TYPE_CHECKING:  # a list that comes from the catalogue needs no HDF5
     from tautlog.record import Record, SealCheck
@@ -24,22 +25,39 @@ class RecordSummary(NamedTuple):
         The file; a text, because ten thousand paths take as long as all else of a list.
     problem : str
         Why the file cannot be read, or "". Then nothing else is known.
-    utc, status, article, line : str
+    utc, status, article, line, mount : str
         As in the record.
     mass_kg, height_m, target_n : float or None
         As in the record.
-    peak_force_n : float or None
+    peak_force_n, peak_force_expanded_u_n : float or None
         Of the newest marks.
-    record_verdict, load_verdict, trace_says, test_verdict : str
+    record_verdict, load_verdict, trace_says : str
         Of the newest marks; "" where it was never marked.
-    decided : str
-        What a named person decided, or "".
+    test_verdict : str
+        What the newest marks propose.
+    decided, decided_by : str
+        What a named person decided last, and who; or "".
+    overruled : str
+        Test verdicts, with ", " between, that were proposed or decided before and are
+        neither proposed nor decided now.
     record_id, previous_seal : str
         As in the record.
     seal, seal_now : str
         The seal in the file, or ""; that of what is in the file.
     differs : str
         What is not as it was sealed, or "".
+    released : bool
+        The sled may have loaded what it hangs on; not where it was called off before.
+    origin : str
+        "measured", "rehearsed" or "imported".
+    found : str
+        What the newest inspection of the article found, or "".
+    cfc : int or None
+        Channel frequency class of the newest marks; 0 where there are none.
+    calibration : str
+        In words, the calibration that the newest marks used in place of the record's own.
+    predicted_n : float or None
+        Peak that was predicted of the drop.
     """
 
     file: str
@@ -62,6 +80,16 @@ class RecordSummary(NamedTuple):
     seal: str = ""
     seal_now: str = ""
     differs: str = ""
+    mount: str = ""
+    released: bool = True
+    peak_force_expanded_u_n: float | None = None
+    decided_by: str = ""
+    overruled: str = ""
+    origin: str = MEASURED
+    found: str = ""
+    cfc: int | None = 0
+    calibration: str = ""
+    predicted_n: float | None = None
 
     @property
     def path(self) -> Path:
@@ -72,6 +100,19 @@ class RecordSummary(NamedTuple):
     def name(self) -> str:
         """Name of the file without its ending."""
         return os.path.splitext(os.path.basename(self.file))[0]
+
+    @property
+    def rehearsed(self) -> bool:
+        """Whether it is a rehearsal, and counts for nothing.
+
+        A file that is not what was sealed is not believed when it says so.
+        """
+        return self.origin == REHEARSED and not self.differs
+
+    @property
+    def mark(self) -> str:
+        """What must stand beside its name wherever it is shown, or ""."""
+        return MARK if self.origin == REHEARSED else IMPORTED if self.origin == IMPORTED else ""
 
 
 def summary_of(path: Path) -> RecordSummary:
@@ -87,11 +128,15 @@ def summary_of(path: Path) -> RecordSummary:
 def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummary:
     """Return the summary of a record that was read; nothing of its seal without `check`."""
     setup = record.setup
-    result = record.marks[-1].result if record.marks else {}
+    result = result_of(record)
 
     def verdict(name: str) -> str:
         return str(result.get(name) or "")
 
+    proposed = verdict("test_verdict")
+    decision = record.decisions[-1] if record.decisions else None
+    decided = decision.verdict if decision else ""
+    predicted = result.get("predicted") or {}
     return RecordSummary(
         file=str(record.path),
         utc=record.utc,
@@ -105,15 +150,58 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         record_verdict=verdict("record_verdict"),
         load_verdict=verdict("load_verdict"),
         trace_says=verdict("trace_says"),
-        test_verdict=verdict("test_verdict"),
-        decided=record.decisions[-1].verdict if record.decisions else "",
+        test_verdict=proposed,
+        decided=decided,
         record_id=record.record_id,
         previous_seal=record.previous_seal,
         seal=check.stored if check else "",
         seal_now=check.computed if check else "",
         differs=", ".join(check.differs) if check else "",
+        mount=setup.mount,
+        released=record.released or result.get("peak_force_n") is not None,
+        peak_force_expanded_u_n=_number(result.get("peak_force_expanded_u_n")),
+        decided_by=decision.by if decision else "",
+        overruled=", ".join(_overruled(record, {proposed, decided})),
+        origin=record.origin,
+        found=record.inspections[-1].finding if record.inspections else "",
+        cfc=result.get("cfc", 0),
+        calibration=record.recalibration.text if record.recalibration else "",
+        predicted_n=_number(predicted.get("peak_force_n")),
     )
 
 
-def _number(value: object) -> float | None:
+def _overruled(record: Record, now: set[str]) -> list[str]:
+    """Test verdicts of earlier decisions, and of what was proposed then, that are not now."""
+    told = [word for one in record.decisions for word in (one.proposed, one.verdict)]
+    return sorted(set(told) - now - {"", "pending"})
+
+
+def exposes(record: Record) -> bool:
+    """Whether a record's drop may have loaded what the sled hangs on.
+
+    A measured contact counts, whatever became of the recording.
+    """
+    return record.released or result_of(record).get("peak_force_n") is not None
+
+
+def result_of(record: Record) -> dict[str, Any]:
+    """What the newest marks say; empty without any.
+
+    A drop that did not end as it should may never have come to its marks, and has loaded
+    line and mount all the same: it is marked for this question, and nothing is kept.
+    """
+    if record.marks:
+        return record.marks[-1].result
+    samples = record.instrument is None or bool(record.block_table.size)
+    if record.status == "complete" or not samples:
+        return {}
+    from tautlog.quicklook import mark_record
+
+    try:
+        return mark_record(record)
+    except TautlogError:
+        return {}
+
+
+def _number(value: Any) -> float | None:
     return float(value) if isinstance(value, (int, float)) else None

@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from tautlog.errors import RecordError
+from tautlog.errors import RecordError, TautlogError
 
 FIGURES = ("peak_force_n", "record_verdict", "load_verdict", "trace_says", "test_verdict")
 _RECORDS_PER_TASK = 8
@@ -67,9 +67,20 @@ def records_in(places: Iterable[str | os.PathLike[str]]) -> list[Path]:
     return found
 
 
-def remark_one(path: Path, cfc: int | None, zero: str) -> Remarked:
+@dataclass(frozen=True)
+class Asked:
+    """How records are marked again; see `quicklook.mark_record` and `quicklook.recalibrated`."""
+
+    cfc: int | None = 0
+    zero: str = ""
+    calibration: str | None = None
+    by: str = ""
+    reason: str = ""
+
+
+def remark_one(path: Path, asked: Asked) -> Remarked:
     """Mark one record again and keep the marks with it."""
-    from tautlog.quicklook import keep_marks, mark_record
+    from tautlog.quicklook import keep_marks, mark_record, recalibrated
     from tautlog.record import open_record
 
     before: dict[str, Any] = {}
@@ -77,10 +88,11 @@ def remark_one(path: Path, cfc: int | None, zero: str) -> Remarked:
         record = open_record(path)
         if record.marks:
             before = {name: record.marks[-1].result.get(name) for name in FIGURES}
-        marked = mark_record(record, cfc=cfc, zero=zero)
-    except RecordError as problem:
+        record = recalibrated(record, asked.calibration, by=asked.by, reason=asked.reason)
+        marked = mark_record(record, cfc=asked.cfc, zero=asked.zero)
+    except TautlogError as problem:
         return Remarked(path, before, {}, str(problem))
-    trouble = keep_marks(path, marked, cfc=cfc, zero=zero)
+    trouble = keep_marks(record, marked)
     return Remarked(path, before, {name: marked[name] for name in FIGURES}, trouble)
 
 
@@ -112,9 +124,8 @@ def cluster(address: str) -> Iterator[Executor]:
 
 def remark(
     paths: list[Path],
+    asked: Asked = Asked(),
     *,
-    cfc: int | None = 180,
-    zero: str = "slack",
     jobs: int | None = None,
     executor: Executor | None = None,
 ) -> Iterator[Remarked]:
@@ -124,14 +135,14 @@ def remark(
     ----------
     paths : list of Path
         The records.
-    cfc, zero : int or None, str
-        As for `marking.mark`.
+    asked : Asked
+        How; without it as each was marked last.
     jobs : int or None
         Processes; as many as there are cores without.
     executor : Executor or None
         Where the work is done instead.
     """
-    work = partial(remark_one, cfc=cfc, zero=zero)
+    work = partial(remark_one, asked=asked)
     if executor is not None:
         yield from executor.map(work, paths)
     elif jobs == 1 or len(paths) <= 1:

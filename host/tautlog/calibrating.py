@@ -18,6 +18,7 @@ from tautlog.calibration import Calibration
 from tautlog.errors import CalibrationError
 from tautlog.fit import Fit, fit_polynomial
 from tautlog.judge import SHUNT_INVALID, SHUNT_SUSPECT
+from tautlog.limits import HANGING_LEAST_N, HANGING_TOLERANCE
 from tautlog.uncertainty import Budget, Part, rectangular
 
 FloatArray = npt.NDArray[np.float64]
@@ -129,18 +130,22 @@ def calibrate(
     hysteresis = _largest_gap(points, fit, by_direction=True)
     repeatability = _largest_gap(points, fit, by_direction=False)
     zero_return = _zero_return(points, fit)
-    budget = _budget(fit, volts, loads, hysteresis, repeatability, zero_return)
-    zero_v = float(np.mean(volts[loads == loads.min()]))
+    own, share = _parts(fit, volts, loads, hysteresis, repeatability, zero_return)
+    budget = Budget("force at the largest load", "N", top_n, (*share, *own))
+    # Level with no force: of the least load, less what that load adds.
+    zero_v = float(np.mean(volts[loads == loads.min()]) - loads.min() / line.coefficients[1])
     slope = float(fit.coefficients[1] + (2.0 * fit.coefficients[2] * zero_v if chosen == 2 else 0))
     calibration = replace(
         base,
         newton_per_volt=slope,
         newton_per_square_volt=float(fit.coefficients[2]) if chosen == 2 else 0.0,
-        zero_v=zero_v if chosen == 2 else 0.0,
-        expanded_u_fraction=budget.expanded_u / top_n,
+        zero_v=zero_v,
+        expanded_u_fraction=2.0 * replace(budget, parts=share).combined_u / top_n,
+        expanded_u_n=2.0 * replace(budget, parts=own).combined_u,
         range_n=top_n,
         date=date,
         note=note,
+        accepted="",
     )
     return Calibrated(
         calibration,
@@ -209,26 +214,38 @@ def _zero_return(points: list[Point], fit: Fit) -> float | None:
     return abs(float(fit.at(zeros[-1].volt)) - float(fit.at(zeros[0].volt)))
 
 
-def _budget(
+def _parts(
     fit: Fit,
     volts: FloatArray,
     loads: FloatArray,
     hysteresis: float | None,
     repeatability: float | None,
     zero_return: float | None,
-) -> Budget:
-    """Uncertainty at the largest load."""
-    at = float(volts[int(np.argmax(loads))])
-    top_n = float(loads.max())
-    parts = (
-        Part("fit", fit.standard_u_at(at), "A", fit.freedom, "scatter of the points"),
-        Part("what the fit leaves", fit.residual_sd, "A", fit.freedom, "residual deviation"),
-        Part("weights", WEIGHTS_U_FRACTION * top_n, basis="0.1 %; common practice"),
+) -> tuple[tuple[Part, ...], tuple[Part, ...]]:
+    """What does not grow with the force, and what does, the latter at the largest load.
+
+    A drop takes its zero from its own slack line: the slope counts, and how far any load's
+    reading departs from the line through the zero's.
+    """
+    unloaded = loads == loads.min()
+    top_v, zero_v = float(volts[int(np.argmax(loads))]), float(np.mean(volts[unloaded]))
+    order = np.arange(1, fit.coefficients.size)
+    swing = top_v**order - zero_v**order
+    slope_u = math.sqrt(max(float(swing @ fit.covariance[1:, 1:] @ swing), 0.0))
+    departure = np.abs(fit.residuals - np.mean(fit.residuals[unloaded])).max()
+    own = (
+        Part(
+            "non-linearity", rectangular(float(departure)), basis="largest residual, from zero on"
+        ),
         Part("hysteresis", rectangular(0.5 * (hysteresis or 0.0)), basis="up less down"),
         Part("repeatability", rectangular(0.5 * (repeatability or 0.0)), basis="between runs"),
         Part("zero return", rectangular(zero_return or 0.0), basis="first to last zero"),
     )
-    return Budget("force at the largest load", "N", top_n, parts)
+    share = (
+        Part("slope", slope_u, "A", fit.freedom, "scatter of the points"),
+        Part("weights", WEIGHTS_U_FRACTION * float(loads.max()), basis="0.1 %; common practice"),
+    )
+    return own, share
 
 
 def _warnings(
@@ -266,21 +283,9 @@ def _warnings(
     return found
 
 
-def data_sheet_slope(
-    rated_n: float | None,
-    sensitivity_mv_per_v: float | None,
-    excitation_v: float | None,
-    gain: float | None,
-) -> float | None:
-    """Newtons per volt at the converter that a data sheet promises, or None."""
-    if not (rated_n and sensitivity_mv_per_v and excitation_v and gain):
-        return None
-    return rated_n / (1e-3 * sensitivity_mv_per_v * excitation_v * gain)
-
-
 def hanging_check(read_n: float, weight_n: float) -> tuple[bool, str]:
     """Whether a hanging sled reads its weight within 2 % and 3 N (common practice)."""
-    allowed = max(0.02 * weight_n, 3.0)
+    allowed = max(HANGING_TOLERANCE * weight_n, HANGING_LEAST_N)
     text = f"the hanging sled reads {read_n:.1f} N, m g is {weight_n:.1f} N +/- {allowed:.1f} N"
     return abs(read_n - weight_n) <= allowed, text
 

@@ -7,10 +7,13 @@ part of it: it is taken from the slack line of every drop (see `marks`).
 from __future__ import annotations
 
 import datetime
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
+HIDDEN_STEPS = 2  # of one conversion: a mean so near to a limit holds some that were at it
 
 
 @dataclass(frozen=True)
@@ -22,13 +25,18 @@ class Calibration:
     newton_per_volt : float
         Calibration factor, the inverse of the sensitivity. Negative when the
         cell is wired so that tension lowers the voltage.
-    newton_per_square_volt, zero_v : float
+    newton_per_square_volt : float
         Curvature: newton_per_square_volt x (volt - zero_v)**2 is added; newton_per_volt is the
         slope at zero_v. 0 for a straight line.
+    zero_v : float or None
+        Level at the converter with no force, as it was measured; None where nobody did.
     expanded_u_fraction : float
         Expanded relative uncertainty (k = 2) of a force, from the calibration
         alone. The default of 0.04 is common practice for a rig that nobody has
         checked dynamically yet.
+    expanded_u_n : float
+        Expanded uncertainty (k = 2) of any force, however small, on top of that: what does
+        not grow with the force, as non-linearity, hysteresis and zero return. 0 in old files.
     reference_v : float
         Voltage of the converter's full scale.
     converter_bits : int
@@ -43,15 +51,18 @@ class Calibration:
     good_for_days : int
         Days from `date` on for which it counts; 0 for no end.
     date : str
-        ISO date, or "" when unknown.
+        ISO date, or "" when unknown; what is none counts as expired.
     note : str
         Serial numbers, method, who did it.
+    accepted : str
+        Who accepts a slope that is not plausible, and why: "NAME: REASON"; else "".
     """
 
     newton_per_volt: float = 1000.0
     newton_per_square_volt: float = 0.0
-    zero_v: float = 0.0
+    zero_v: float | None = None
     expanded_u_fraction: float = 0.04
+    expanded_u_n: float = 0.0
     reference_v: float = 3.3
     converter_bits: int = 12
     rail_low_v: float = 0.05
@@ -61,6 +72,7 @@ class Calibration:
     good_for_days: int = 365
     date: str = ""
     note: str = ""
+    accepted: str = ""
 
     def volt_per_count(self, reduction: int) -> float:
         """Volts of one count of a sample that sums `reduction` conversions."""
@@ -73,17 +85,24 @@ class Calibration:
         force = counts.astype(np.float64) * (self.volt_per_count(reduction) * self.newton_per_volt)
         if self.newton_per_square_volt:
             volts = counts * self.volt_per_count(reduction)
-            force += self.newton_per_square_volt * (volts - self.zero_v) ** 2
+            force += self.newton_per_square_volt * (volts - (self.zero_v or 0.0)) ** 2
         return force
 
+    def expanded_u_at_n(self, force_n: float) -> float:
+        """Expanded uncertainty (k = 2) of a force, both parts together."""
+        return math.hypot(self.expanded_u_fraction * force_n, self.expanded_u_n)
+
     def expired_on(self, day: str) -> bool:
-        """Whether it is too old on an ISO day or time; False where nobody said."""
+        """Whether it is too old on an ISO day or time; False where nobody said.
+
+        A date that is no day tells no age: it counts as too old.
+        """
         if not self.good_for_days or not self.date:
             return False
         try:
-            made, used = (datetime.date.fromisoformat(one[:10]) for one in (self.date, day))
+            made, used = (datetime.date.fromisoformat(one) for one in (self.date, day[:10]))
         except ValueError:
-            return False
+            return True
         return (used - made).days > self.good_for_days
 
     def quantum_n(self, reduction: int) -> float:
@@ -93,6 +112,8 @@ class Calibration:
     def clipped(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.bool_]:
         """Samples at or beyond the amplifier's rails or the converter's limits."""
         step_v = self.volt_per_count(reduction)
-        low = max(self.rail_low_v / step_v, 0.0)
-        high = min(self.rail_high_v / step_v, (2**self.converter_bits - 1) * reduction)
+        # Of several conversions in a sample, noise keeps some off the converter's limit.
+        hidden = HIDDEN_STEPS * reduction if reduction > 1 else 0
+        low = max(self.rail_low_v / step_v, hidden)
+        high = min(self.rail_high_v / step_v, (2**self.converter_bits - 1) * reduction - hidden)
         return (counts <= low) | (counts >= high)

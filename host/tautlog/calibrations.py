@@ -1,23 +1,28 @@
 """Calibrations: every one that a campaign has had, one file each, the newest in use.
 
 Files lie in the folder `calibrations` of a campaign, are only ever added, and hold the
-points as they were read, so that each can be worked out again.
+points as they were read, so that each can be worked out again. One that was wrong is
+superseded by a later file, on a name and with a reason; it stays, and the later one takes its
+place. What is not plausible is kept only where a named person accepts it.
 """
 
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, fields, replace
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tautlog.calibration import Calibration
-from tautlog.errors import CampaignError
-from tautlog.moment import stamp
+from tautlog.errors import CalibrationError, CampaignError
+from tautlog.keys import KEY_OF
+from tautlog.moment import day_problem, stamp
+from tautlog.plausibility import point_doubts, slope_doubts
 
 if TYPE_CHECKING:
     from tautlog.calibrating import Calibrated  # it needs scipy, reading a calibration does not
+    from tautlog.campaign import Campaign
 
 FOLDER = "calibrations"
 FORMAT = "tautlog calibration"
@@ -28,32 +33,142 @@ MEASURED = (
     "newton_per_square_volt",
     "zero_v",
     "expanded_u_fraction",
+    "expanded_u_n",
     "range_n",
     "date",
     "note",
+    "accepted",
 )
+LATER = ("accepted", "expanded_u_n")  # not in files of old
 
 
-def add_calibration(campaign_folder: Path, made: Calibrated) -> Path:
+@dataclass(frozen=True)
+class Word:
+    """Somebody's word for something: a name and a reason, neither empty."""
+
+    by: str
+    reason: str
+
+    def __post_init__(self) -> None:
+        if not self.by.strip() or not self.reason.strip():
+            raise CampaignError("a name and a reason are needed, and neither is empty")
+
+
+@dataclass(frozen=True)
+class StandingFile:
+    """One calibration file, and the name of the one that supersedes it, or ""."""
+
+    path: Path
+    superseded_by: str = ""
+    told: str = ""
+
+
+def add_calibration(
+    campaign: Campaign,
+    made: Calibrated,
+    *,
+    accepted: Word | None = None,
+    supersedes: str = "",
+    word: Word | None = None,
+) -> Path:
     """Write a calibration to a new file of the campaign.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        Whose data sheets and earlier calibrations it is held against.
+    made : Calibrated
+        The calibration, with its points.
+    accepted : Word, optional
+        Who keeps it although it is not plausible.
+    supersedes, word : str, Word
+        Name of the file that it corrects, and on whose word.
 
     Raises
     ------
+    CalibrationError
+        If it is not plausible and nobody accepts it; nothing is kept then.
     CampaignError
-        If it cannot be written.
+        If it cannot be written, or supersedes what is no file in force.
     """
-    folder = campaign_folder / FOLDER
+    folder = campaign.folder / FOLDER
+    doubts = doubts_of(campaign, made)
+    if doubts and accepted is None:
+        raise CalibrationError(
+            f"not plausible, not kept: {'; '.join(doubts)}. Mend it; a named person may keep it "
+            "all the same: --accept NAME REASON"
+        )
+    used = made.calibration
+    if accepted is not None and doubts:
+        used = replace(used, accepted=f"{accepted.by}: {accepted.reason}")
     moment = datetime.now(UTC)
-    text = json.dumps(_as_json(made, moment), indent=1, allow_nan=False) + "\n"
+    content = _as_json(replace(made, calibration=used), moment) | {"doubts": list(doubts)}
+    if supersedes:
+        if word is None:
+            raise CampaignError("what supersedes a calibration has a name and a reason")
+        file = _in_force(campaign.folder, supersedes)
+        content["supersedes"] = {"file": file, **asdict(word), "utc": stamp(moment)}
+    text = json.dumps(content, indent=1, allow_nan=False) + "\n"
     try:
         folder.mkdir(exist_ok=True)
         number = 1 + max((_number(one) for one in folder.glob("*.json")), default=0)
         path = folder / f"{number:04d}_{moment:%Y-%m-%d}.json"
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
+        with path.open("x", encoding="utf-8") as opened:
+            opened.write(text)
     except OSError as problem:
         raise CampaignError(f"{folder} cannot be written: {problem.strerror}") from problem
     return path
+
+
+def doubts_of(campaign: Campaign, made: Calibrated) -> tuple[str, ...]:
+    """Why a new calibration of a campaign is not plausible."""
+    told = campaign.calibration_stated and not campaign.calibration_doubts
+    return point_doubts(made.points, made.calibration) + slope_doubts(
+        made.calibration,
+        promised=campaign.promised_newton_per_volt,
+        planned_n=campaign.setup.upper_n,
+        before=campaign.calibration if told else None,
+    )
+
+
+def standing_files(campaign_folder: Path) -> list[StandingFile]:
+    """Calibration files in the order in which they count, superseded ones too."""
+    paths = sorted((campaign_folder / FOLDER).glob("*.json"), key=_number)
+    superseded: dict[str, tuple[str, str]] = {}
+    roots: dict[str, int] = {}
+    for number, path in enumerate(paths):
+        roots[path.name] = number
+        correction = _correction_in(path)
+        wrong = correction.get("file")
+        if wrong in roots:
+            roots[path.name] = roots[wrong]
+            superseded[wrong] = (path.name, f"{correction.get('by')}: {correction.get('reason')}")
+    paths.sort(key=lambda one: (roots[one.name], _number(one)))
+    return [StandingFile(one, *superseded.get(one.name, ("", ""))) for one in paths]
+
+
+def _correction_in(path: Path) -> dict[str, Any]:
+    """What a file supersedes; nothing where it cannot be read."""
+    try:
+        told = json.loads(path.read_text(encoding="utf-8")).get("supersedes")
+    except (OSError, ValueError, AttributeError):
+        return {}
+    return told if isinstance(told, dict) else {}
+
+
+def _in_force(campaign_folder: Path, name: str) -> str:
+    """Name of a file that may be superseded."""
+    there = standing_files(campaign_folder)
+    wanted = Path(name).name
+    for one in there:
+        if wanted in (one.path.name, one.path.stem, str(_number(one.path))):
+            if one.superseded_by:
+                raise CampaignError(
+                    f"{one.path.name} is superseded already, by {one.superseded_by}: supersede that"
+                )
+            return one.path.name
+    names = ", ".join(one.path.name for one in there) or "none"
+    raise CampaignError(f"no calibration {name!r} here; there are: {names}")
 
 
 def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
@@ -64,26 +179,57 @@ def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
     CampaignError
         If the newest file cannot be read or is none.
     """
-    paths = sorted((campaign_folder / FOLDER).glob("*.json"), key=_number)
-    if not paths:
-        return base
-    path = paths[-1]
+    path = newest_file(campaign_folder)
+    return base if path is None else replace(base, **measured_in(path)[0])
+
+
+def newest_file(campaign_folder: Path) -> Path | None:
+    """File of the campaign's newest calibration that counts, or None without any."""
+    there = [one.path for one in standing_files(campaign_folder) if not one.superseded_by]
+    return there[-1] if there else None
+
+
+def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
+    """What a calibration's file says was measured, and the file's bytes.
+
+    Raises
+    ------
+    CampaignError
+        If it cannot be read or is none.
+    """
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
+        text = path.read_bytes()
+        content = json.loads(text.decode("utf-8"))
         told = content["calibration"]
         kinds = {one.name: str(one.type) for one in fields(Calibration)}
-        values = {
-            name: str(told[name]) if kinds[name] == "str" else float(told[name])
+        values: dict[str, Any] = {
+            name: str(told[name]) if kinds[name] == "str" else _number_in(told, name)
             for name in MEASURED
+            if name not in LATER or name in told
         }
+        values.setdefault("accepted", "")
         if content.get("format") != FORMAT or not values["newton_per_volt"]:
             raise ValueError("no calibration of this program")
+        if values["date"] and (wrong := day_problem(values["date"])):
+            # No age can be told of it: it counts as expired, see `Calibration.expired_on`.
+            values["date"] = f"{values['date']} ({wrong})"
     except (OSError, ValueError, KeyError, TypeError) as problem:
         raise CampaignError(
             f"{path} cannot be read as a calibration ({problem}): restore it, or take it away and "
             "calibrate again"
         ) from problem
-    return replace(base, **values)  # type: ignore[arg-type]
+    return values, text
+
+
+def _number_in(told: dict[str, Any], name: str) -> float | None:
+    """A figure of a file; one that makes no sense is none."""
+    value = told[name]
+    if name == "zero_v" and (value is None or not (value or told["newton_per_square_volt"])):
+        return None  # files of old say 0 where a straight line's zero was not kept
+    problem = KEY_OF["calibration", name].problem(value)
+    if problem:
+        raise ValueError(problem.partition("] ")[2])
+    return float(value)
 
 
 def _number(path: Path) -> int:

@@ -12,18 +12,20 @@ import re
 import tomllib
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from tautlog.calibration import Calibration
-from tautlog.calibrations import newest_calibration
+from tautlog.calibrations import newest_calibration, newest_file
 from tautlog.errors import CampaignError
 from tautlog.folder import CAMPAIGN_FILE
 from tautlog.keys import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS, short
 from tautlog.line import Line, stiffness_of_rope
 from tautlog.loadpath import Element, Mount
+from tautlog.names import meant
+from tautlog.plausibility import accepted_by, data_sheet_slope, slope_doubts
 from tautlog.proofs import proven, read_proofs
 from tautlog.trace import DropSetup
 
@@ -87,6 +89,7 @@ class Cell:
     sensitivity_mv_per_v: float | None = None
     excitation_v: float | None = None
     bridge_ohm: float | None = None
+    shunt_ohm: float | None = None
     serial: str = ""
     certificate: str = ""
     certificate_date: str = ""
@@ -138,6 +141,10 @@ class Campaign:
         Where the target comes from.
     calibration : Calibration
         As it stands now.
+    calibration_stated : bool
+        Somebody said or measured its slope; else it is assumed.
+    calibration_doubts : tuple of str
+        Why it must not be used; none where it is plausible, or accepted by a named person.
     port : str
         Serial port, or "" to find the board.
     link_timeout_s : float
@@ -166,6 +173,13 @@ class Campaign:
     articles: tuple[Article, ...] = ()
     mounts: tuple[Mount, ...] = ()
     elements: tuple[Element, ...] = ()
+    calibration_stated: bool = False
+    calibration_doubts: tuple[str, ...] = ()
+
+    @property
+    def promised_newton_per_volt(self) -> float | None:
+        """Slope that the cell's certificate or sheet and the gain promise, or None."""
+        return _promised(self.cell, self.amplifier)
 
     def line(self, name: str) -> Line | None:
         """The line of a name, or None."""
@@ -204,30 +218,71 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
     if problems:
         raise _mistakes(where, problems)
     target_n = requirement.target_n or requirement.derived_target_n
-    proofs = read_proofs(where.parent)
+    rig, cell, amplifier = Rig(**said["rig"]), Cell(**said["cell"]), Amplifier(**said["amplifier"])
+    calibration = newest_calibration(where.parent, calibration)
+    stated = "newton_per_volt" in said["calibration"] or newest_file(where.parent) is not None
+    setup = DropSetup(
+        target_n=target_n,
+        limit_n=requirement.limit_n,
+        shortest_s=requirement.shortest_duration_s,
+        longest_s=requirement.longest_duration_s,
+        end_state=rig.end_state,
+        **said["drop"],
+    )
     return Campaign(
         path=where,
         name=said["campaign"].get("name") or where.absolute().parent.name,
-        setup=DropSetup(
-            target_n=target_n,
-            limit_n=requirement.limit_n,
-            shortest_s=requirement.shortest_duration_s,
-            longest_s=requirement.longest_duration_s,
-            end_state=said["rig"].get("end_state", "hangs"),
-            **said["drop"],
-        ),
+        setup=setup,
         requirement=requirement,
-        calibration=newest_calibration(where.parent, calibration),
+        calibration=calibration,
+        calibration_stated=stated,
+        calibration_doubts=_calibration_doubts(
+            calibration, stated, _promised(cell, amplifier), setup
+        ),
         note=said["campaign"].get("note", ""),
-        rig=Rig(**said["rig"]),
-        cell=Cell(**said["cell"]),
-        amplifier=Amplifier(**said["amplifier"]),
+        rig=rig,
+        cell=cell,
+        amplifier=amplifier,
         decision=Decision(**said["decision"]),
         lines=tuple(_line(one) for one in many["line"] if _tells_stiffness(one)),
         articles=tuple(Article(**one) for one in many["article"]),
-        mounts=tuple(proven(Mount(**one), proofs) for one in many["mount"]),
+        mounts=_mounts(where.parent, many["mount"]),
         elements=tuple(Element(**one) for one in many["element"]),
         **said["board"],
+    )
+
+
+def _mounts(folder: Path, said: list[dict[str, Any]]) -> tuple[Mount, ...]:
+    """The mounts with their newest proofs; what cannot be read proves nothing."""
+    mounts = [Mount(**one) for one in said]
+    try:
+        proofs = read_proofs(folder)
+    except CampaignError as problem:
+        return tuple(replace(one, proven_n=0.0, failed=str(problem)) for one in mounts)
+    return tuple(proven(one, proofs) for one in mounts)
+
+
+def _promised(cell: Cell, amplifier: Amplifier) -> float | None:
+    sensitivity = cell.certified_mv_per_v or cell.sensitivity_mv_per_v
+    return data_sheet_slope(cell.rated_n, sensitivity, cell.excitation_v, amplifier.gain)
+
+
+def _calibration_doubts(
+    calibration: Calibration, stated: bool, promised: float | None, setup: DropSetup
+) -> tuple[str, ...]:
+    """Why a calibration must not be used, unless a named person accepts it."""
+    if not stated:
+        return (
+            "no calibration is stated: calibrate (`tautlog calibrate`), or say newton_per_volt in "
+            "campaign.toml",
+        )
+    doubts = slope_doubts(calibration, promised=promised, planned_n=setup.upper_n)
+    if not doubts or accepted_by(calibration):
+        return ()
+    return (
+        *doubts,
+        "calibrate again, or let a named person accept it (`tautlog calibrate --accept`, or "
+        'accepted = "NAME: REASON" in [calibration])',
     )
 
 
@@ -312,6 +367,7 @@ def setup_from(
     operator: str | None = None,
     note: str | None = None,
     article_finding: str | None = None,
+    mount: str | None = None,
 ) -> DropSetup:
     """Return the set-up of one drop: the campaign's, with what is given put over it.
 
@@ -320,12 +376,14 @@ def setup_from(
     campaign : Campaign or None
         The campaign, if there is one.
     mass_kg, height_m, ... : float, str or None
-        Fields of `DropSetup`; None where nothing was given.
+        Fields of `DropSetup`; None where nothing was given. The mount is the campaign's only
+        one then; of several none is assumed.
 
     Raises
     ------
     CampaignError
-        If a value is out of range, with all of them in `problems`.
+        If a value is out of range, with all of them in `problems`, or the mount is none of
+        the campaign's.
     """
     given = {
         "mass_kg": mass_kg,
@@ -337,6 +395,7 @@ def setup_from(
         "operator": operator,
         "note": note,
         "article_finding": article_finding,
+        "mount": mount_name(campaign, mount),
     }
     given = {name: value for name, value in given.items() if value is not None}
     problems = []
@@ -356,6 +415,22 @@ def setup_from(
         text = "the set-up of the drop has a mistake: " + "; ".join(problems)
         raise CampaignError(text, problems=tuple(problems))
     return DropSetup(**merged)
+
+
+def mount_name(campaign: Campaign | None, name: str | None) -> str:
+    """Name of the mount that is meant; "" where several are and none was named.
+
+    Raises
+    ------
+    CampaignError
+        If the campaign has mounts, and none of that name.
+    """
+    mounts = [one.name for one in campaign.mounts] if campaign else []
+    if not name:
+        return mounts[0] if len(mounts) == 1 else ""
+    if mounts and name not in mounts:
+        raise CampaignError(f"mount {name!r} is none of the campaign's; {meant(name, mounts)}")
+    return name
 
 
 def next_record_path(

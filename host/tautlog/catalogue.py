@@ -23,7 +23,7 @@ from tautlog.archive import RecordSummary, summary_of
 from tautlog.errors import RecordError
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 4  # raise it when a summary changes: all is then made again
+LAYOUT = 6  # raise it when a summary changes: all is then made again
 ENOUGH_FOR_CORES = 64
 _TABLES = (
     "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",
@@ -201,6 +201,9 @@ def chosen(
     article: str | None = None,
     line: str | None = None,
     verdict: str | None = None,
+    proposed: str | None = None,
+    decided: str | None = None,
+    rehearsed: bool = False,
     since: str | None = None,
     until: str | None = None,
     peak_least_n: float | None = None,
@@ -215,7 +218,12 @@ def chosen(
     article, line : str or None
         Exactly so named.
     verdict : str or None
-        Any one of the verdicts; of the test that which a person decided, if one did.
+        Any one of the verdicts; of the test what is proposed, what a person decided, or what
+        either of them was before: no decision hides a failure.
+    proposed, decided : str or None
+        Of the test, what is proposed, and what was decided last.
+    rehearsed : bool
+        Rehearsals are among them.
     since, until : str or None
         ISO days or times; the day named by `until` is in.
     peak_least_n, peak_most_n : float or None
@@ -223,13 +231,18 @@ def chosen(
     """
 
     def fits(one: RecordSummary) -> bool:
-        of_test = one.decided or one.test_verdict
-        verdicts = (one.record_verdict, one.load_verdict, one.trace_says, of_test)
+        verdicts = (
+            *(one.record_verdict, one.load_verdict, one.trace_says, one.test_verdict),
+            *(one.decided, *one.overruled.split(", ")),
+        )
         peak = None if one.peak_force_n is None else abs(one.peak_force_n)
         return (
-            (article is None or one.article == article)
+            (rehearsed or not one.rehearsed)
+            and (article is None or one.article == article)
             and (line is None or one.line == line)
             and (verdict is None or verdict in verdicts)
+            and (proposed is None or one.test_verdict == proposed)
+            and (decided is None or one.decided == decided)
             and (since is None or one.utc >= since)
             and (until is None or one.utc[: len(until)] <= until)
             and (peak_least_n is None or (peak is not None and peak >= peak_least_n))

@@ -12,15 +12,16 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tautlog.calibration import Calibration
 from tautlog.errors import CampaignError
-from tautlog.health import Health
+from tautlog.limits import HEADROOM
 from tautlog.loadpath import PathCheck
+from tautlog.readiness import Facts, findings
 
 FOLDER = "checklists"
 GOOD_FOR_S = 600.0  # common practice
 LEAST_FREE_BYTES = 200_000_000
 MOST_NOISE = 0.005  # of the target
-HEADROOM = 1.5
 
 # In the order of a walk from the fence to the rig and back. Usual cautions of the trade;
 # the site's own list and local codes come first.
@@ -78,39 +79,42 @@ class Checklist:
 
 
 def measured_checks(
-    health: Health | None, folder: Path, target_n: float | None, calibration_expired: bool
+    facts: Facts | None, folder: Path, target_n: float | None, calibration: Calibration, day: str
 ) -> list[PathCheck]:
     """What a computer can see by itself.
 
     Parameters
     ----------
-    health : Health or None
-        Of the board; None when there is none.
+    facts : Facts or None
+        Read from the board; None when there is none.
     folder : Path
         Where records go.
     target_n : float or None
         Force to be reached.
-    calibration_expired : bool
+    calibration : Calibration
+        That the drop will use.
+    day : str
         Of today.
     """
     free = shutil.disk_usage(folder).free
     found = [
         PathCheck("storage", free > LEAST_FREE_BYTES, f"{free / 1e9:.1f} GB free for records"),
-        PathCheck(
-            "calibration",
-            not calibration_expired,
-            "calibration " + ("too old" if calibration_expired else "not expired"),
-        ),
+        _calibration_age(calibration, day),
     ]
-    if health is None:
+    if facts is None:
         found.append(PathCheck("board", False, "no board was asked: give --port"))
         return found
+    health = facts.health
     found += [
         PathCheck("latched", health.latched, "sled " + ("latched" if health.latched else "FREE")),
         PathCheck("key", not health.key_on, "key " + ("ON" if health.key_on else "off")),
         PathCheck("wires", health.article_whole and health.mount_whole, "break wires whole"),
         PathCheck("samples", health.lost == 0, f"{health.lost} conversions lost"),
     ]
+    judged = findings(facts)
+    found += [PathCheck(one.code, False, one.text) for one in judged if one.refuses]
+    if not any(one.refuses for one in judged):
+        found.append(PathCheck("chain", True, "level, noise, rate and room as they should be"))
     if target_n:
         found += [
             PathCheck(
@@ -125,6 +129,16 @@ def measured_checks(
             ),
         ]
     return found
+
+
+def _calibration_age(calibration: Calibration, day: str) -> PathCheck:
+    """Whether a calibration still counts; one without a day is not known to."""
+    if not calibration.date:
+        text = "calibration: nobody said of which day it is; see `tautlog calibrate`"
+        return PathCheck("calibration", False, text)
+    expired = calibration.expired_on(day)
+    text = f"calibration of {calibration.date} {'too old' if expired else 'not expired'}"
+    return PathCheck("calibration", not expired, text)
 
 
 def add_checklist(campaign_folder: Path, made: Checklist) -> Path:

@@ -19,8 +19,6 @@ SERRATION_SIGMAS = 8.0
 RIPPING = 3  # so many falls before the peak are no accident
 SECOND_PEAK = 0.1  # prominence of a second peak, of the highest
 PEAKS_APART_S = 0.002
-FLAT_TOP_FACTOR = 2.5
-CUT_SIGMAS, CUT_SHARE, CUT_SAMPLES = 0.3, 0.4, 12
 RING_S = 0.1
 RING_PEAK = 0.02
 DEAD_S = 0.02
@@ -85,44 +83,6 @@ def two_peaks(even_n: FloatArray, rate_hz: float, start: int, stop: int) -> tupl
     found = found - 1
     highest = np.sort(found[np.argsort(thin[found])[-2:]])
     return start + int(highest[0]) * few, start + int(highest[1]) * few
-
-
-def flat_top(force_n: FloatArray, quantum_n: float, noise_n: float, quick_n: float) -> bool:
-    """Whether the top of a contact is cut off.
-
-    Either it lasts far longer than that of a half-sine, or its noise is cut off: of
-    values that scatter, only a few come close to the largest.
-
-    Parameters
-    ----------
-    force_n : ndarray of float64, shape (n_samples,)
-        The contact, neither filtered nor smoothed: at a rail the noise is cut off, too.
-    quantum_n, noise_n, quick_n : float
-        Of one count; rms of the slack line, and that of it which changes from sample to
-        sample.
-    """
-    top = float(force_n.max())
-    if force_n.size < 12:
-        return False
-    if quick_n > 2.0 * quantum_n:
-        # Of what lies within the noise of the top, little comes close to the largest.
-        near = np.count_nonzero(force_n >= top - 6.0 * quick_n)
-        close = np.count_nonzero(force_n >= top - max(2.0 * quantum_n, CUT_SIGMAS * quick_n))
-        if close >= CUT_SAMPLES and close > CUT_SHARE * near:
-            return True
-    # The largest of many lies four sigma above their mean, the lowest as far below.
-    depth = max(3.0 * quantum_n, 6.0 * noise_n, 1e-4 * top)
-    if depth > 0.1 * top:
-        return False
-    natural = force_n.size * (2 / np.pi) * np.sqrt(2 * depth / top)
-    return _dense(force_n >= top - depth, 0.8, max(FLAT_TOP_FACTOR * natural, 4))
-
-
-def _dense(within: npt.NDArray[np.bool_], share: float, least: float) -> bool:
-    """Whether more samples than `least` lie within, and most of those between them."""
-    places = np.flatnonzero(within)
-    width = int(places[-1] - places[0]) + 1
-    return bool(places.size > share * width and places.size > least)
 
 
 def ring_after(

@@ -9,10 +9,14 @@
      |    +-- WrongDeviceError        what answers is not a tautlog board
      |    +-- WireVersionError        firmware and laptop speak different wire formats
      |    +-- RefusedError            the board refused a command, with its reasons
+     |         +-- NotReadyError      what it reads cannot be trusted with a drop
+     |    +-- BoardConfigError        the board's config.py is wrong, it has no pins
      +-- RecordError                  a record cannot be read, written or trusted
      |    +-- RecordExistsError(FileExistsError)
+     |    +-- RecordGoneError         the file is not under its name any more
      +-- TraceImportError(ValueError)      a foreign trace cannot be understood
      +-- CampaignError(ValueError)    campaign.toml or a drop's set-up is wrong
+     |    +-- QuantityError          a number that makes no sense
      +-- PlanError(ValueError)        no drop can be planned so
      +-- CalibrationError(ValueError) points that no calibration can be made of
      +-- ScreenError                  no window can be opened here
@@ -73,6 +77,24 @@ class RefusedError(BoardError):
         self.reasons = reasons
 
 
+class NotReadyError(RefusedError):
+    """What the instrument reads now cannot be trusted with a drop."""
+
+
+class BoardConfigError(BoardError):
+    """The board's config.py is wrong: it answers, and has no pin as output.
+
+    Attributes
+    ----------
+    faults : tuple of str
+        What is wrong, each with the line's name and value and what is allowed.
+    """
+
+    def __init__(self, message: str, *, faults: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.faults = faults
+
+
 class RecordError(TautlogError):
     """A record cannot be read, written or trusted."""
 
@@ -86,6 +108,23 @@ class RecordExistsError(RecordError, FileExistsError):
 
     def __str__(self) -> str:
         return str(self.args[0])
+
+
+class RecordGoneError(RecordError):
+    """The file being written was removed, moved or replaced by another.
+
+    Attributes
+    ----------
+    path, saved : str
+        Its name; where what was written of it is now, "" where it could not be saved.
+    whole : bool
+        What was saved is finished and sealed.
+    """
+
+    def __init__(self, message: str, *, path: str, saved: str, whole: bool = False) -> None:
+        super().__init__(message, path=path)
+        self.saved = saved
+        self.whole = whole
 
 
 class TraceImportError(TautlogError, ValueError):
@@ -104,6 +143,10 @@ class CampaignError(TautlogError, ValueError):
     def __init__(self, message: str, *, problems: tuple[str, ...] = ()) -> None:
         super().__init__(message)
         self.problems = problems
+
+
+class QuantityError(CampaignError):
+    """A number makes no sense: out of every plausible range, or none at all."""
 
 
 class PlanError(TautlogError, ValueError):

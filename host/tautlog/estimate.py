@@ -30,18 +30,16 @@ from scipy.optimize import least_squares
 from scipy.special import chdtrc, chdtri
 
 from tautlog.bounces import Pull
+from tautlog.limits import FRICTION_U, HEIGHT_U_M, MASS_U_FRACTION, ONSET_U_S
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.uncertainty import HEIGHT_U_M, MASS_U_FRACTION
 
 FloatArray = npt.NDArray[np.float64]
 
 # What else is known beforehand, as standard uncertainties: common practice.
-FRICTION_U = 0.05  # of the weight; 0.1 is a rig that runs badly
 SWITCH_U_S = 0.005  # a switch that the sled itself opens
 DELAY_U_S = 0.04  # magnets hang on for tens of milliseconds
 # What one observation is worth: own simulation of many lines.
 SPEED_U_FRACTION = 0.0015
-ONSET_U_S = 0.00015
 REST_U_FRACTION = 0.003
 LATE_MISFIT = 2.0
 MOST_FRICTION = 0.5
@@ -255,7 +253,9 @@ def _fit(seen: Observed, said: Said, given: _Given) -> tuple[Estimate, float, in
     p = np.array([_first_scale(seen, said), 0.0, 0.02, 0.001])
     for _ in range(2):  # what friction may hold at rest depends on the friction
         solved = least_squares(residuals, p, bounds=(low, high), x_scale=[0.1, 0.1, 0.05, 0.02])
-        friction, p = float(solved.x[_FRICTION]), np.clip(solved.x, low + 1e-6, high - 1e-6)
+        p = np.clip(solved.x, low + 1e-6, high - 1e-6)
+        # A friction that is told as little may still be much.
+        friction = float(np.hypot(p[_FRICTION], _spread(solved.jac)[_FRICTION]))
     count = solved.fun.size - 4
     if count < 1:
         return None
@@ -264,11 +264,16 @@ def _fit(seen: Observed, said: Said, given: _Given) -> tuple[Estimate, float, in
         height_m=said.height_m * float(np.exp(p[_HEIGHT])),
         friction_fraction=float(p[_FRICTION]),
         delay_s=float(p[_DELAY]),
-        u=np.sqrt(np.maximum(np.diag(np.linalg.pinv(solved.jac.T @ solved.jac)), 0.0)),
+        u=_spread(solved.jac),
         agrees=False,
         speed_out_m_s=_speed_out(seen, said, p),
     )
     return result, float(2.0 * solved.cost), count
+
+
+def _spread(jacobian: FloatArray) -> FloatArray:
+    """Standard uncertainties of what was fitted, from weighted residuals' slopes."""
+    return np.sqrt(np.maximum(np.diag(np.linalg.pinv(jacobian.T @ jacobian)), 0.0))
 
 
 def _speed_out(seen: Observed, said: Said, p: FloatArray) -> float | None:
@@ -325,9 +330,14 @@ def _misfits(
 
 
 def _speed_u(speed_in: float, pull: Pull, product_kg: float, seen: Observed) -> float:
+    """What the speed before a pull is worth.
+
+    Line, amplifier and threshold err alike in every pull: n of them are worth one (GUM 5.2.2).
+    """
     zero = seen.zero_u_n * pull.length_s / product_kg
     clock = G * np.hypot(ONSET_U_S, seen.sample_s)
-    return float(np.sqrt((SPEED_U_FRACTION * speed_in) ** 2 + zero**2 + clock**2))
+    one = np.sqrt((SPEED_U_FRACTION * speed_in) ** 2 + zero**2 + clock**2)
+    return float(one * np.sqrt(max(len(seen.pulls) - 1, 1)))
 
 
 def _speeds(

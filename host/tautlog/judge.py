@@ -15,6 +15,7 @@ from typing import Any
 from tautlog.completeness import IN_FLIGHT, IN_THE_FALL, MISSING, UNSEEN
 from tautlog.contacts import LEAST_FLIGHT_S
 from tautlog.filters import MINUS_3_DB_PER_CLASS
+from tautlog.limits import HANGING_LEAST_N
 from tautlog.marks import Marks
 from tautlog.trace import DropSetup
 
@@ -33,7 +34,6 @@ _FAILED = ("deformed-beyond", "parted", "slipped")
 CLOSURE_SUSPECT = 0.05
 CLOSURE_INVALID = 0.10
 REST_TOLERANCE = 0.03
-REST_LEAST_N = 3.0
 REST_MOST_OFF = 0.6  # of m g: less may be a sled that rests on something
 DRIFT_NOTE = 0.005
 DRIFT_INVALID = 0.02
@@ -122,9 +122,9 @@ def judge(marks: Marks, setup: DropSetup) -> Verdict:
     return Verdict(record_verdict, load_verdict, trace_says, article, test_verdict, tuple(reasons))
 
 
-def _text_of(marks: Marks, code: str) -> str:
-    """Words of the first finding of a code, or "" without one."""
-    return next((one.text for one in marks.findings if one.code == code), "")
+def _text_of(marks: Marks, code: str) -> str | None:
+    """Words of the first finding of a code, or None."""
+    return next((one.text for one in marks.findings if one.code == code), None)
 
 
 # Is the record valid? One condition each; add one by adding it to CONDITIONS.
@@ -163,9 +163,25 @@ def _complete(marks: Marks, setup: DropSetup) -> Judged:
 
 
 def _clipped(marks: Marks, setup: DropSetup) -> Judged:
-    if marks.clipped:
-        return SUSPECT, "clipped", "the top of the force is cut off: its peak is a lower bound"
-    return None
+    at_rail = _text_of(marks, "clipped")
+    if at_rail is not None:
+        return INVALID, "clipped", at_rail + ": what it reads there is no force"
+    if not marks.clipped:
+        return _clip_not_excluded(marks)
+    readings = {
+        "plateau-whole": "no rail, something yielded, slipped or held; its peak is a lower bound",
+        "plateau-cut": "cut off by a rail, its impulse is lacking; its peak is a lower bound",
+    }
+    text = next(
+        (words for code, words in readings.items() if marks.has(code)),
+        "cut off by a rail, or something yielded; its peak is a lower bound",
+    )
+    return SUSPECT, "clipped", f"the top of the force is flat: {text}"
+
+
+def _clip_not_excluded(marks: Marks) -> Judged:
+    text = _text_of(marks, "clip-not-excluded")
+    return None if text is None else (SUSPECT, "clip-not-excluded", text)
 
 
 def _reversed(marks: Marks, setup: DropSetup) -> Judged:
@@ -241,7 +257,7 @@ def _rest(marks: Marks, setup: DropSetup) -> Judged:
 def _rest_tolerance(marks: Marks, weight_n: float) -> float:
     """How far a hanging sled may be off: 3 %, 3 N, or what friction and zero allow."""
     spread = (marks.rest_closure_expanded_u or 0.0) * weight_n
-    return max(REST_TOLERANCE * weight_n, REST_LEAST_N, spread)
+    return max(REST_TOLERANCE * weight_n, HANGING_LEAST_N, spread)
 
 
 def _drift(marks: Marks, setup: DropSetup) -> Judged:
@@ -325,6 +341,10 @@ def _duration(marks: Marks, setup: DropSetup) -> Judged:
 def _release(marks: Marks, setup: DropSetup) -> Judged:
     if marks.release_time_s is None:
         return NOTE, "release-unknown", "no release is marked: fall time is not available"
+    doubt = next((one.text for one in marks.findings if one.code == "release-doubt"), None)
+    if doubt is not None:
+        text = f"{doubt}; no fall time, and no friction or delay of the latch from it"
+        return NOTE, "release-doubt", text
     return None
 
 
@@ -354,6 +374,9 @@ CONDITIONS: tuple[Condition, ...] = (
 
 def _load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
     """Guard-banded against target and limit (ILAC-G8:09/2019, decision rules)."""
+    if marks.peak_force_n is None and marks.clipped:
+        text = "the signal lay at a limit: which load was reached is not known"
+        return "at-least", Reason("load-at-least", text)
     if marks.peak_force_n is None or marks.peak_force_expanded_u_n is None:
         if marks.lower_bound:
             text = "no contact was measured, and the record does not hold all that may have come"
@@ -572,7 +595,7 @@ def combine(
     return table.get(str(load_verdict), ("no-verdict", "the target is not proven"))
 
 
-_NOT_IN_JSON = ("findings", "budgets")
+_NOT_IN_JSON = ("findings", "budgets", "curve")
 _VERDICT_KEYS = ["record_verdict", "load_verdict", "trace_says", "article", "test_verdict"]
 
 

@@ -7,7 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-LARGEST = 1e15  # so that nothing overflows; infinity and NaN are not below it
+from tautlog import quantities as q
+from tautlog.moment import day_problem
+from tautlog.quantities import Quantity
+
+LARGEST = 1_000_000  # of whole numbers
 
 
 @dataclass(frozen=True)
@@ -24,8 +28,12 @@ class Key:
         What a new file holds.
     meaning : str
         The comment above it.
-    above, least, most : float or None
-        The value must be > `above`, >= `least`, <= `most`.
+    quantity : Quantity or None
+        Of a float: its unit and range.
+    least, most : int or None
+        Of a whole number.
+    day : bool
+        A text that is a day, or empty where nobody said.
     choices : tuple of str
         Allowed values, when only some are.
     optional : bool
@@ -37,9 +45,10 @@ class Key:
     kind: type
     example: str | float | int
     meaning: str
-    above: float | None = None
-    least: float | None = None
-    most: float | None = None
+    quantity: Quantity | None = None
+    least: int | None = None
+    most: int = LARGEST
+    day: bool = False
     choices: tuple[str, ...] = ()
     optional: bool = False
 
@@ -50,30 +59,21 @@ class Key:
 
     def problem(self, value: object) -> str:
         """Say in one line what is wrong with a value, or "" for nothing."""
-        words = {str: "a text in quotes", float: "a number", int: "a whole number"}
-        kinds = (int, float) if self.kind is float else (self.kind,)
-        wrong = isinstance(value, bool) or not isinstance(value, kinds)
-        if wrong or (isinstance(value, (int, float)) and not abs(value) < LARGEST):
-            return self._says(value, words[self.kind])
+        if self.quantity is not None:
+            return self._says(value, self.quantity.problem(value))
+        words = {str: "a text in quotes", int: "a whole number"}
+        if isinstance(value, bool) or not isinstance(value, self.kind):
+            return self._says(value, f"allowed is {words[self.kind]}")
         if self.choices and value not in self.choices:
-            return self._says(value, " or ".join(self.choices))
-        if isinstance(value, (int, float)) and not self._inside(value):
-            return self._says(value, self._range())
+            return self._says(value, f"allowed is {' or '.join(self.choices)}")
+        if self.day and value:
+            return self._says(value, day_problem(value))
+        if isinstance(value, int) and not (self.least or 0) <= value <= self.most:
+            return self._says(value, f"allowed is {self.least or 0} to {self.most}")
         return ""
 
-    def _inside(self, value: float) -> bool:
-        return (
-            (self.above is None or value > self.above)
-            and (self.least is None or value >= self.least)
-            and (self.most is None or value <= self.most)
-        )
-
-    def _range(self) -> str:
-        limits = ((">", self.above), (">=", self.least), ("<=", self.most))
-        return "a number " + " and ".join(f"{s} {v:g}" for s, v in limits if v is not None)
-
-    def _says(self, value: object, allowed: str) -> str:
-        return f"{self.place} {self.name} = {short(value)}: allowed is {allowed}"
+    def _says(self, value: object, problem: str) -> str:
+        return f"{self.place} {self.name} = {short(value)}: {problem}" if problem else ""
 
 
 SECTIONS = {
@@ -111,7 +111,7 @@ KEYS = (
         float,
         1800.0,
         "Force that the test must reach; or flight load and factors instead of it.",
-        above=0,
+        quantity=q.FORCE,
     ),
     Key(
         "requirement",
@@ -119,7 +119,7 @@ KEYS = (
         float,
         1200.0,
         "Largest load in flight; times both factors it is the target.",
-        above=0,
+        quantity=q.FORCE,
         optional=True,
     ),
     Key(
@@ -128,8 +128,7 @@ KEYS = (
         float,
         1.25,
         "On the flight load.",
-        least=1,
-        most=100,
+        quantity=q.FACTOR,
         optional=True,
     ),
     Key(
@@ -138,8 +137,7 @@ KEYS = (
         float,
         1.2,
         "On the design load.",
-        least=1,
-        most=100,
+        quantity=q.FACTOR,
         optional=True,
     ),
     Key(
@@ -148,7 +146,7 @@ KEYS = (
         float,
         1980.0,
         "Force above which the part is overloaded; without it 1.1 x target.",
-        above=0,
+        quantity=q.FORCE,
         optional=True,
     ),
     Key(
@@ -157,7 +155,7 @@ KEYS = (
         float,
         0.02,
         "The pulse must last at least this long, above 10 % of its peak.",
-        above=0,
+        quantity=q.PULSE,
         optional=True,
     ),
     Key(
@@ -166,7 +164,7 @@ KEYS = (
         float,
         0.2,
         "And at most this long.",
-        above=0,
+        quantity=q.PULSE,
         optional=True,
     ),
     Key(
@@ -177,15 +175,22 @@ KEYS = (
         "What inspection must find for the part to have held.",
     ),
     Key("requirement", "source", str, "load sheet 4, revision B", "Where the load comes from."),
-    Key("drop", "mass_kg", float, 9.0, "All that moves: sled, weights, half the line.", above=0),
-    Key("drop", "height_m", float, 1.2, "Free travel until the line is taut.", least=0),
+    Key(
+        "drop",
+        "mass_kg",
+        float,
+        9.0,
+        "All that moves: sled, weights, half the line.",
+        quantity=q.MASS,
+    ),
+    Key("drop", "height_m", float, 1.2, "Free travel until the line is taut.", quantity=q.HEIGHT),
     Key(
         "drop",
         "fittings_kg",
         float,
         0.4,
         "What hangs between the cell and the article.",
-        least=0,
+        quantity=q.FITTINGS,
         optional=True,
     ),
     Key("drop", "article", str, "bridle-1", "The part under test."),
@@ -198,6 +203,7 @@ KEYS = (
         float,
         1000.0,
         "Force of one volt at the converter; negative if tension lowers the voltage.",
+        quantity=q.SLOPE,
     ),
     Key(
         "calibration",
@@ -205,21 +211,35 @@ KEYS = (
         float,
         0.04,
         "Expanded relative uncertainty (k = 2) of a force: 0.04 is 4 %.",
-        least=0,
-        most=1,
+        quantity=q.SHARE,
     ),
-    Key("calibration", "reference_v", float, 3.3, "Converter's full scale.", above=0, most=100),
+    Key(
+        "calibration",
+        "expanded_u_n",
+        float,
+        0.0,
+        "The same in newtons, on top: what does not grow with the force, as non-linearity.",
+        quantity=q.LOAD,
+    ),
+    Key("calibration", "reference_v", float, 3.3, "Converter's full scale.", quantity=q.FULL_SCALE),
     Key("calibration", "converter_bits", int, 12, "Converter's resolution.", least=1, most=16),
-    Key("calibration", "rail_low_v", float, 0.05, "Amplifier's lowest output.", least=0),
-    Key("calibration", "rail_high_v", float, 3.2, "Amplifier's highest output.", above=0),
-    Key("calibration", "range_n", float, 0.0, "Largest known load applied; 0: unknown.", least=0),
+    Key("calibration", "rail_low_v", float, 0.05, "Amplifier's lowest output.", quantity=q.VOLT),
+    Key("calibration", "rail_high_v", float, 3.2, "Amplifier's highest output.", quantity=q.VOLT),
+    Key(
+        "calibration",
+        "range_n",
+        float,
+        0.0,
+        "Largest known load applied; 0: unknown.",
+        quantity=q.LOAD,
+    ),
     Key(
         "calibration",
         "bandwidth_hz",
         float,
         0.0,
         "Of amplifier and anti-alias filter, -3 dB; 0: unknown.",
-        least=0,
+        quantity=q.BANDWIDTH,
     ),
     Key(
         "calibration",
@@ -227,22 +247,60 @@ KEYS = (
         float,
         0.0,
         "Curvature: times the square of the voltage above zero_v; 0: a straight line.",
+        quantity=q.CURVATURE,
     ),
-    Key("calibration", "zero_v", float, 0.0, "Where that square is zero.", least=0),
+    Key(
+        "calibration",
+        "zero_v",
+        float,
+        0.45,
+        "Level with no force, as it was measured.",
+        quantity=q.VOLT,
+        optional=True,
+    ),
     Key(
         "calibration", "good_for_days", int, 365, "Until the next calibration; 0: no end.", least=0
     ),
-    Key("calibration", "date", str, "", "Day of the calibration, such as 2026-03-01."),
+    Key("calibration", "date", str, "", "Day of the calibration, such as 2026-03-01.", day=True),
     Key("calibration", "note", str, "", "Serial numbers, method, who did it."),
-    Key("board", "port", str, "", "Serial port or socket://host:port; empty: find the board."),
-    Key("board", "link_timeout_s", float, 2.0, "Patience with the board.", above=0, most=3600),
-    Key("rig", "rails_m", float, 2.6, "From the highest latch down to the catch.", above=0),
-    Key("rig", "margin_m", float, 0.10, "That must be left above the catch.", least=0),
     Key(
-        "rig", "catch_energy_j", float, 300.0, "That the catch takes with no line at all.", above=0
+        "calibration",
+        "accepted",
+        str,
+        "R. Lead: shunt trimmed by hand",
+        "Who accepts a slope that the data sheet does not promise, and why.",
+        optional=True,
     ),
-    Key("rig", "most_mass_kg", float, 25.0, "That latch, hoist and rails are made for.", above=0),
-    Key("rig", "friction_n", float, 3.5, "Half of what pulls it up less what lowers it.", least=0),
+    Key("board", "port", str, "", "Serial port or socket://host:port; empty: find the board."),
+    Key("board", "link_timeout_s", float, 2.0, "Patience with the board.", quantity=q.PATIENCE),
+    Key(
+        "rig", "rails_m", float, 2.6, "From the highest latch down to the catch.", quantity=q.LENGTH
+    ),
+    Key("rig", "margin_m", float, 0.10, "That must be left above the catch.", quantity=q.MARGIN),
+    Key(
+        "rig",
+        "catch_energy_j",
+        float,
+        300.0,
+        "That the catch takes with no line at all.",
+        quantity=q.ENERGY,
+    ),
+    Key(
+        "rig",
+        "most_mass_kg",
+        float,
+        25.0,
+        "That latch, hoist and rails are made for.",
+        quantity=q.MASS,
+    ),
+    Key(
+        "rig",
+        "friction_n",
+        float,
+        3.5,
+        "Half of what pulls it up less what lowers it.",
+        quantity=q.FRICTION,
+    ),
     Key(
         "rig",
         "end_state",
@@ -251,24 +309,36 @@ KEYS = (
         "What a good drop ends with: the sled hangs, or rests on the catch.",
         choices=("hangs", "rests"),
     ),
-    Key("cell", "rated_n", float, 5000.0, "Rated load.", above=0),
-    Key("cell", "sensitivity_mv_per_v", float, 2.0, "Output at rated load.", above=0),
-    Key("cell", "excitation_v", float, 5.0, "Supply of the bridge.", above=0, most=30),
-    Key("cell", "bridge_ohm", float, 350.0, "Resistance of one arm.", above=0),
+    Key("cell", "rated_n", float, 5000.0, "Rated load.", quantity=q.FORCE),
+    Key(
+        "cell", "sensitivity_mv_per_v", float, 2.0, "Output at rated load.", quantity=q.SENSITIVITY
+    ),
+    Key("cell", "excitation_v", float, 5.0, "Supply of the bridge.", quantity=q.EXCITATION),
+    Key("cell", "bridge_ohm", float, 350.0, "Resistance of one arm.", quantity=q.BRIDGE),
+    Key(
+        "cell",
+        "shunt_ohm",
+        float,
+        87150.0,
+        "Resistor that the board's shunt switch lays across one arm; its step is read and "
+        "judged before every drop.",
+        quantity=q.SHUNT,
+        optional=True,
+    ),
     Key("cell", "serial", str, "", "Serial number."),
     Key("cell", "certificate", str, "", "Number and class of its certificate."),
-    Key("cell", "certificate_date", str, "", "Its day, such as 2026-03-01."),
+    Key("cell", "certificate_date", str, "", "Its day, such as 2026-03-01.", day=True),
     Key(
         "cell",
         "certified_mv_per_v",
         float,
         2.0006,
         "Output at rated load by the certificate; a calibration is held against it.",
-        above=0,
+        quantity=q.SENSITIVITY,
         optional=True,
     ),
-    Key("amplifier", "gain", float, 500.0, "Volts out over volts in.", above=0),
-    Key("amplifier", "zero_v", float, 0.45, "Output without a force.", least=0),
+    Key("amplifier", "gain", float, 500.0, "Volts out over volts in.", quantity=q.GAIN),
+    Key("amplifier", "zero_v", float, 0.45, "Output without a force.", quantity=q.VOLT),
     Key("amplifier", "serial", str, "", "Serial number."),
     Key(
         "decision",
@@ -287,14 +357,45 @@ KEYS = (
         "required: no drop without a fresh `tautlog check`.",
         choices=("advised", "required"),
     ),
-    Key("decision", "mount_over_article", float, 1.5, "Strength of mount over article.", least=1),
-    Key("decision", "proof_factor", float, 1.25, "Proof of the mount over the peak.", least=1),
+    Key(
+        "decision",
+        "mount_over_article",
+        float,
+        1.5,
+        "Strength of mount over article.",
+        quantity=q.FACTOR,
+    ),
+    Key(
+        "decision",
+        "proof_factor",
+        float,
+        1.25,
+        "Proof of the mount over the peak.",
+        quantity=q.FACTOR,
+    ),
     Key("line", "name", str, "polyester 8 mm, 1.5 m", "As in [drop] line."),
-    Key("line", "stiffness_n_per_m", float, 21000.0, "With the rig that it hangs on.", above=0),
-    Key("line", "modulus_n", float, 31500.0, "EA, instead: over length_m.", above=0, optional=True),
-    Key("line", "length_m", float, 1.5, "Length between its eyes.", above=0, optional=True),
-    Key("line", "hardening_per_m2", float, 4.0, "b of F = k x (1 + b x2).", least=0),
-    Key("line", "damping_fraction", float, 0.12, "Of critical, with the sled.", least=0, most=0.9),
+    Key(
+        "line",
+        "stiffness_n_per_m",
+        float,
+        21000.0,
+        "With the rig that it hangs on.",
+        quantity=q.STIFFNESS,
+    ),
+    Key(
+        "line",
+        "modulus_n",
+        float,
+        31500.0,
+        "EA, instead: over length_m.",
+        quantity=q.MODULUS,
+        optional=True,
+    ),
+    Key(
+        "line", "length_m", float, 1.5, "Length between its eyes.", quantity=q.LENGTH, optional=True
+    ),
+    Key("line", "hardening_per_m2", float, 4.0, "b of F = k x (1 + b x2).", quantity=q.HARDENING),
+    Key("line", "damping_fraction", float, 0.12, "Of critical, with the sled.", quantity=q.DAMPING),
     Key("line", "drops_before", int, 0, "Drops that are in no record here.", least=0),
     Key("article", "name", str, "bridle-1", "As in [drop] article."),
     Key("article", "version", str, "A", "Of its drawing."),
@@ -306,11 +407,28 @@ KEYS = (
         float,
         0.0,
         "Static pull that proved it, or see `tautlog proof`; 0: none.",
-        least=0,
+        quantity=q.PROVEN,
     ),
-    Key("mount", "proven_on", str, "", "Day of that pull, such as 2026-03-01."),
+    Key("mount", "proven_on", str, "", "Day of that pull, such as 2026-03-01.", day=True),
     Key("mount", "good_for_drops", int, 10, "Until the next proof.", least=1),
-    Key("mount", "stiffness_n_per_m", float, 2.0e6, "From the proof pull.", above=0, optional=True),
+    Key(
+        "mount",
+        "most_deflection_m",
+        float,
+        0.002,
+        "Of the mount under its proof; more is a mount that gives.",
+        quantity=q.DEFLECTION,
+        optional=True,
+    ),
+    Key(
+        "mount",
+        "stiffness_n_per_m",
+        float,
+        2.0e6,
+        "From the proof pull.",
+        quantity=q.STIFFNESS,
+        optional=True,
+    ),
     Key("element", "name", str, "mount screws", "What it is."),
     Key(
         "element",
@@ -318,7 +436,7 @@ KEYS = (
         float,
         6000.0,
         "Its strength; for screws, bolts and shackles see `tautlog fastener`.",
-        above=0,
+        quantity=q.STRENGTH,
     ),
     Key(
         "element",
@@ -328,8 +446,8 @@ KEYS = (
         "What that number is: a proof load, a working load, an ultimate load, or computed.",
         choices=BASES,
     ),
-    Key("element", "factor", float, 2.0, "It is divided by this.", least=1, most=20),
-    Key("element", "pry", float, 1.0, "Load on it over the force of the line.", above=0, most=10),
+    Key("element", "factor", float, 2.0, "It is divided by this.", quantity=q.ELEMENT_FACTOR),
+    Key("element", "pry", float, 1.0, "Load on it over the force of the line.", quantity=q.PRY),
     Key(
         "element",
         "part",

@@ -15,16 +15,16 @@ from typing import Any
 import numpy as np
 
 from tautlog.errors import PlanError
+from tautlog.limits import GO_ON_WITHIN, ONSET_U_S
 from tautlog.line import BEDDED_AFTER, Line
 from tautlog.plan import Drop, Prediction, predict_drop
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.uncertainty import COVERAGE, student_t
 
 # Common practice and own simulation: what a figure of one drop is worth at least.
 LEAST_STIFFNESS_U = 0.015
 LEAST_PEAK_U = 0.01
-GO_ON_WITHIN = 0.15  # measured over predicted, hold point of a ladder
 LEAST_HEIGHTS_APART = 1.3  # of two heights that shall tell delay from friction
-ONSET_U_S = 0.0005
 
 
 @dataclass(frozen=True)
@@ -146,27 +146,9 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
     PlanError
         If there is nothing to learn from.
     """
-    if not lessons:
-        why = "; ".join(f"{record}: {reason}" for record, reason in refused[:5])
-        raise PlanError(
-            f"nothing to learn of line {name!r}: no valid drop that held"
-            + (f" ({why})" if why else "")
-        )
-    # A bedded line is another one than it was when new.
-    same = [one for one in lessons if one.number >= BEDDED_AFTER] or lessons[-1:]
+    line = learn_line_alone(name, lessons, refused, drops)
+    same = _bedded(lessons)
     friction, delay = _friction_and_delay(lessons)
-    stiffness = float(np.mean([one.stiffness_n_per_m for one in same]))
-    scatter = float(np.std([one.stiffness_n_per_m for one in same], ddof=1)) if same[1:] else 0.0
-    u = max(scatter / stiffness / math.sqrt(len(same)), LEAST_STIFFNESS_U)
-    line = Line(
-        name=name,
-        stiffness_n_per_m=stiffness,
-        hardening_per_m2=max(float(np.mean([one.hardening_per_m2 for one in same])), 0.0),
-        damping_ratio=min(max(float(np.mean([one.damping_ratio for one in same])), 0.0), 0.9),
-        stiffness_u_fraction=u,
-        drops=drops,
-        source=f"{len(same)} of {len(lessons) + len(refused)} records",
-    )
     ratios = tuple(
         one.peak_n / predict_drop(Drop(one.mass_kg, one.height_m, line, friction)).peak_force_n
         for one in lessons
@@ -176,6 +158,36 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
     return Learned(
         line, friction, delay, tuple(lessons), ratios, max(spread, LEAST_PEAK_U), tuple(refused)
     )
+
+
+def learn_line_alone(
+    name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drops: int
+) -> Line:
+    """The line of `learn`, without holding every drop against its prediction."""
+    if not lessons:
+        why = "; ".join(f"{record}: {reason}" for record, reason in refused[:5])
+        raise PlanError(
+            f"nothing to learn of line {name!r}: no valid drop that held"
+            + (f" ({why})" if why else "")
+        )
+    same = _bedded(lessons)
+    stiffness = float(np.mean([one.stiffness_n_per_m for one in same]))
+    scatter = float(np.std([one.stiffness_n_per_m for one in same], ddof=1)) if same[1:] else 0.0
+    u = max(scatter / stiffness / math.sqrt(len(same)), LEAST_STIFFNESS_U)
+    return Line(
+        name=name,
+        stiffness_n_per_m=stiffness,
+        hardening_per_m2=max(float(np.mean([one.hardening_per_m2 for one in same])), 0.0),
+        damping_ratio=min(max(float(np.mean([one.damping_ratio for one in same])), 0.0), 0.9),
+        stiffness_u_fraction=u,
+        drops=drops,
+        source=f"{len(same)} of {len(lessons) + len(refused)} records",
+    )
+
+
+def _bedded(lessons: list[Lesson]) -> list[Lesson]:
+    """Those of the bedded line, which is another one than it was when new; else the last."""
+    return [one for one in lessons if one.number >= BEDDED_AFTER] or lessons[-1:]
 
 
 def _friction_and_delay(lessons: list[Lesson]) -> tuple[float | None, float | None]:
@@ -216,7 +228,9 @@ def predict_next(learned: Learned, mass_kg: float, height_m: float) -> Predictio
     u = learned.spread * math.sqrt(1.0 + 1.0 / len(recent))
     other = (plain.peak_high_n / plain.peak_force_n - 1.0) if line.may_stiffen else 0.0
     peak = mean * plain.peak_force_n
-    wide = math.hypot(2.0 * u, line.stiffness_u_fraction)
+    # Their spread is known by so many drops only: Student's t, not 2 (JCGM 100:2008, G.3).
+    freedom = len(recent) - 1 if len(recent) > 1 else math.inf
+    wide = math.hypot(student_t(COVERAGE, freedom) * u, line.stiffness_u_fraction)
     return replace(
         plain,
         peak_force_n=peak,

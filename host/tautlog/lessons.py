@@ -1,30 +1,138 @@
-"""Lessons: the records of one line in a folder, read for learning."""
+"""Lessons: the records of a folder, read for learning of their lines."""
 
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from pathlib import Path
 
+from tautlog.archive import exposes
 from tautlog.errors import RecordError
-from tautlog.learning import Learned, Lesson, learn, lesson_of
-from tautlog.ledger import read_entries
+from tautlog.learning import Learned, Lesson, learn, learn_line_alone, lesson_of
+from tautlog.ledger import Entry, read_entries
 from tautlog.line import Line
 from tautlog.record import Record, open_record
 
 MOST_RECORDS = 200  # the newest; older ones tell nothing more of a line
 
 
-def learn_line(folder: str | os.PathLike[str], name: str, known: Line | None = None) -> Learned:
-    """Learn from all records of a line in a folder.
+@dataclass(frozen=True)
+class LineRecords:
+    """What a folder tells of its lines.
+
+    Attributes
+    ----------
+    records : tuple of Record
+        By the time of the drop; those that can be read.
+    problems : tuple of (str, str)
+        Files that cannot be read, and why.
+    entries : tuple of Entry
+        Drops that were entered by hand.
+    """
+
+    records: tuple[Record, ...]
+    problems: tuple[tuple[str, str], ...]
+    entries: tuple[Entry, ...]
+
+
+def read_line_records(
+    folder: str | os.PathLike[str],
+    *,
+    most: int | None = MOST_RECORDS,
+    rehearsed: bool = False,
+) -> LineRecords:
+    """Read the newest records of a folder, `most` of them or all.
+
+    Rehearsals teach nothing of a real line and are left out; with `rehearsed` nothing but
+    them is read.
+
+    Raises
+    ------
+    RecordError
+        If the folder cannot be read.
+    """
+    where = Path(folder)
+    try:
+        paths = sorted(one for one in where.iterdir() if one.suffix == ".h5")
+    except OSError as problem:
+        raise RecordError(f"{where} cannot be listed: {problem.strerror}") from problem
+    records: list[Record] = []
+    problems: list[tuple[str, str]] = []
+    for path in paths if most is None else paths[-most:]:
+        try:
+            record = open_record(path)
+        except RecordError as problem:
+            problems.append((path.name, str(problem)))
+            continue
+        if record.rehearsed == rehearsed:
+            records.append(record)
+    records.sort(key=lambda one: (one.utc, one.path.name))
+    return LineRecords(tuple(records), tuple(problems), tuple(read_entries(where)))
+
+
+def learn_from(
+    told: LineRecords, name: str, known: Line | None, *, before_utc: str = ""
+) -> Learned:
+    """Learn from the records of one line.
 
     Parameters
     ----------
-    folder : path
-        Of the records.
+    told : LineRecords
+        The records.
     name : str
         Of the line; "" for records that name none.
     known : Line or None
         What campaign.toml says; drops before the first record are taken from it.
+    before_utc : str
+        Only drops before this moment count; "" for all.
+
+    Raises
+    ------
+    PlanError
+        If there is nothing to learn from.
+    """
+    return learn(name, *_lessons_of(told, name, known, before_utc))
+
+
+def line_from(told: LineRecords, name: str, known: Line | None, *, before_utc: str = "") -> Line:
+    """The line of `learn_from` alone, in a fraction of the time."""
+    return learn_line_alone(name, *_lessons_of(told, name, known, before_utc))
+
+
+def _lessons_of(
+    told: LineRecords, name: str, known: Line | None, before_utc: str
+) -> tuple[list[Lesson], list[tuple[str, str]], int]:
+    """What there is to learn from, what is not and why, and the drops that the line has seen."""
+
+    def earlier(utc: str) -> bool:
+        return not before_utc or utc < before_utc
+
+    count = (known.drops or 0) if known else 0
+    count += sum(one.line == name and earlier(one.utc) for one in told.entries)
+    lessons: list[Lesson] = []
+    refused = list(told.problems)
+    for record in told.records:
+        if record.setup.line != name or not earlier(record.utc):
+            continue
+        marked = record.marks[-1].result if record.marks else {}
+        setup = record.setup
+        found = lesson_of(record.path.name, setup.mass_kg, setup.height_m, marked, count)
+        if isinstance(found, Lesson):
+            lessons.append(found)
+        else:
+            refused.append((record.path.name, found))
+        count += exposes(record)
+    return lessons, refused, count
+
+
+def learn_line(
+    folder: str | os.PathLike[str],
+    name: str,
+    known: Line | None = None,
+    *,
+    rehearsed: bool = False,
+) -> Learned:
+    """Learn from the newest records of a line in a folder; see `learn_from`.
 
     Raises
     ------
@@ -33,36 +141,4 @@ def learn_line(folder: str | os.PathLike[str], name: str, known: Line | None = N
     RecordError
         If the folder cannot be read.
     """
-    where = Path(folder)
-    before = (known.drops or 0) if known else 0
-    before += sum(one.line == name for one in read_entries(where))
-    lessons: list[Lesson] = []
-    refused: list[tuple[str, str]] = []
-    count = before
-    for record in _records_of(where, name, refused):
-        marked = record.marks[-1].result if record.marks else {}
-        setup = record.setup
-        found = lesson_of(record.path.name, setup.mass_kg, setup.height_m, marked, count)
-        if isinstance(found, Lesson):
-            lessons.append(found)
-        else:
-            refused.append((record.path.name, found))
-        count += record.status != "aborted"
-    return learn(name, lessons, refused, count)
-
-
-def _records_of(folder: Path, name: str, refused: list[tuple[str, str]]) -> list[Record]:
-    try:
-        paths = sorted(one for one in folder.iterdir() if one.suffix == ".h5")
-    except OSError as problem:
-        raise RecordError(f"{folder} cannot be listed: {problem.strerror}") from problem
-    records = []
-    for path in paths[-MOST_RECORDS:]:
-        try:
-            record = open_record(path)
-        except RecordError as problem:
-            refused.append((path.name, str(problem)))
-            continue
-        if record.setup.line == name:
-            records.append(record)
-    return sorted(records, key=lambda one: (one.utc, one.path.name))
+    return learn_from(read_line_records(folder, rehearsed=rehearsed), name, known)

@@ -51,22 +51,54 @@ class Element:
 
 @dataclass(frozen=True)
 class Mount:
-    """What holds the article to the rig, and how far it is proven."""
+    """What holds the article to the rig, and how far it is proven.
+
+    Attributes
+    ----------
+    name : str
+        Its name.
+    proven_n, proven_on : float, str
+        Static pull that it has stood; its day, or its moment where that is known.
+    good_for_drops : int
+        Until the next proof.
+    stiffness_n_per_m, most_deflection_m : float or None
+        From the proof; more deflection under it is a mount that gives.
+    failed : str
+        Why it must not be dropped on until a newer proof is good, or "".
+    """
 
     name: str
     proven_n: float = 0.0
     proven_on: str = ""
     good_for_drops: int = 10
     stiffness_n_per_m: float | None = None
+    most_deflection_m: float | None = None
+    failed: str = ""
 
 
 @dataclass(frozen=True)
 class PathCheck:
-    """One thing that was checked: a short code, whether it holds, and words with numbers."""
+    """One thing that was checked.
+
+    Attributes
+    ----------
+    code : str
+        A short word for it.
+    holds : bool
+        Whether it holds; what is not known does not.
+    text : str
+        In words, with numbers.
+    refuses : bool
+        It does not hold, and forbids the drop.
+    final : bool
+        No named person may drop all the same: it must be mended.
+    """
 
     code: str
     holds: bool
     text: str
+    refuses: bool = False
+    final: bool = False
 
 
 def check_path(
@@ -98,7 +130,9 @@ def check_path(
         )
         holds = one.allowed_n >= peak_n
         verdict = "above" if holds else "BELOW"
-        checks.append(PathCheck(f"element-{one.part}", holds, f"{text}: {verdict} {peak_n:.0f} N"))
+        checks.append(
+            PathCheck(f"element-{one.part}", holds, f"{text}: {verdict} {peak_n:.0f} N", not holds)
+        )
     checks.append(
         PathCheck(
             "weakest",
@@ -129,12 +163,22 @@ def check_mount(
     mount: Mount | None, peak_n: float, drops_since: int | None, *, proof_factor: float
 ) -> PathCheck:
     """Whether a mount is proven for a peak, and its proof not used up."""
+    if mount is not None and mount.failed:
+        return PathCheck(
+            "mount-failed",
+            False,
+            f"{mount.name}: {mount.failed}. Mend it, and prove it again",
+            refuses=True,
+            final=True,
+        )
     if mount is None or mount.proven_n <= 0.0:
+        named = "" if mount is None else f" {mount.name}"
         return PathCheck(
             "mount-unproven",
             False,
-            "no proof pull of the mount is on record: pull it to "
+            f"no proof pull of the mount{named} is on record: pull it to "
             f"{proof_factor * peak_n:.0f} N for a minute, with a gauge, before any drop",
+            refuses=True,
         )
     if drops_since is not None and drops_since >= mount.good_for_drops:
         return PathCheck(
@@ -142,6 +186,7 @@ def check_mount(
             False,
             f"{mount.name} has seen {drops_since} drops since its proof, allowed are "
             f"{mount.good_for_drops}: prove it again",
+            refuses=True,
         )
     good_for = mount.proven_n / proof_factor
     holds = peak_n <= good_for
@@ -150,6 +195,7 @@ def check_mount(
         holds,
         f"{mount.name} is proven to {mount.proven_n:.0f} N, good for peaks up to {good_for:.0f} N "
         f"(factor {proof_factor:g}); planned are {peak_n:.0f} N",
+        refuses=not holds,
     )
 
 

@@ -11,17 +11,18 @@ from dataclasses import asdict, replace
 import numpy as np
 import numpy.typing as npt
 
-from tautlog import plausibility, slip
+from tautlog import impossible, slip
 from tautlog.bounces import LEAST_OF_PEAK, Pull, find_pulls, pull_between
 from tautlog.budgets import (
     Chain,
     Pull1,
-    Pulse,
     displacement_budget,
     impulse_budget,
+    line_budget,
     peak_budget,
     rest_budget,
 )
+from tautlog.clipping import CUT, UNCLEAR, WHOLE, Crest, top_of
 from tautlog.completeness import (
     BEFORE_ONSET,
     MISSING,
@@ -47,24 +48,28 @@ from tautlog.contacts import (
     without_glitches,
     without_ringing,
 )
+from tautlog.curve import ForceCurve
 from tautlog.damage import (
     RIPPING,
     dead_from,
     find_serration,
-    flat_top,
     ring_after,
     two_peaks,
 )
 from tautlog.estimate import Estimate, Observed, Said, estimate
 from tautlog.filters import MINUS_3_DB_PER_CLASS, cfc_filter, highest_class_for
+from tautlog.fixture import find_ring
+from tautlog.limits import BANDWIDTH_PER_PULSE, LARGEST_N
 from tautlog.loss import Loss, find_collapse, find_loss
 from tautlog.mains import mains_component
 from tautlog.marks import Bounce, Finding, Marks
+from tautlog.peak import Correction, Top, corrections
+from tautlog.rails import rails_of
 from tautlog.spectrum import quasi_static_above_hz
 from tautlog.stretch import force_over_stretch, motion
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.uncertainty import BANDWIDTH_PER_PULSE, Budget
+from tautlog.uncertainty import Budget
 from tautlog.zero import (
     false_floor,
     flight_window,
@@ -81,7 +86,6 @@ NEAR_CONTACT_S = 0.05  # a gap this close to the contact counts as in it
 FREE_FALL_S = 0.1  # that a fall of 50 mm takes: no line is taut sooner
 FIRST_LOOK_S = 0.03  # of the trace, for a first zero when there is no release
 LEAST_SAMPLES = 16
-LARGEST_N = 1e15  # beyond it a number is no force
 WIRE_SAMPLES = 2.0  # that the stamp of an edge may be off (tests/emulated)
 MAINS_LEAST = 0.01  # of the peak: hum below it is not worth a word
 MAINS_S = 0.2
@@ -130,11 +134,17 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
         limit_force_n=setup.upper_n,
         findings=findings,
     )
+    if trace.release_doubt:
+        text = f"the time of the release is in doubt: {trace.release_doubt}"
+        marks = _with(marks, "release-doubt", text)
+    if trace.release_note:
+        marks = _with(marks, "release-knock", trace.release_note)
     if trace.calibration_expired:
         marks = _with(marks, "calibration-expired", "the calibration was too old on that day")
     if force.size - marks.missing_samples < LEAST_SAMPLES:
+        bare = ForceCurve(trace.sample_rate_hz, force.copy(), force)
         text = f"the trace has only {force.size} samples"
-        return replace(_with(marks, "no-samples", text), record_ends=BEFORE_ONSET)
+        return replace(_with(marks, "no-samples", text, curve=bare), record_ends=BEFORE_ONSET)
     filled = _filled(force, missing)
     dead = dead_from(filled, trace.clipped, trace.sample_rate_hz, trace.quantum_n)
     if dead is not None:
@@ -197,7 +207,10 @@ class _Marking:
         self.filtered_n = cfc_filter(self.clean_n, self.rate_hz, cfc) if cfc else self.clean_n
         self.smooth_n = smoothed(self.clean_n, self.rate_hz)
         self.pulls: tuple[Pull, ...] = ()
+        self.plateau = Crest(WHOLE)
         self.agreed: Estimate | None = None
+        self.parted: float | None = None
+        self.ends: tuple[float | None, float | None] = (None, None)
 
     def result(self) -> Marks:
         self._note_glitches()
@@ -213,17 +226,20 @@ class _Marking:
         self._mark_zero(window)
         if found is None:
             self._set(gap_in_contact=self._hidden_pull(self.clean_n.size))
+            self._set(clipped=self._mark_rails(None))
             self._find("never-taut", "no contact stands out of the noise: it never came taut")
             self._mark_completeness(None)
+            self._set(curve=self._curve(sign=1))
             return self.marks
         self._find_loss()
         self._mark_contact()
         self._mark_times()
-        self._mark_flags()
+        self._mark_flags(window)
         self._mark_impulse()
         self._mark_after()
         self._mark_estimate()
         self._mark_closures(window)
+        self._mark_plateau()
         self._mark_loss()
         self._mark_wires()
         self._mark_serration()
@@ -231,25 +247,27 @@ class _Marking:
         self._mark_damage()
         self._mark_peak_budget(window)
         self._mark_completeness(found)
-        self._mark_plausibility(window)
+        self._mark_impossible(window)
+        self._mark_line_peak(window)
+        self._set(curve=self._curve(sign=int(self.sign)))
         return self.marks
 
-    def _mark_plausibility(self, window: slice) -> None:
+    def _mark_impossible(self, window: slice) -> None:
         """What no sled of that mass and height can have done."""
         doubts = [self._doubt_of_momentum()]
         if self.setup.height_m:
             found_m = None if self.agreed is None else self.agreed.height_m
-            doubts.append(plausibility.of_height(self.setup.height_m, self._fall_time(), found_m))
+            doubts.append(impossible.of_height(self.setup.height_m, self._fall_time(), found_m))
         if self.loss is None or self._thrown_back():
             stop = self.contact.stop if self.slack is None else int(self.slack)
             noise_n = float(np.std(self.filtered_n[window]))
             place = (int(np.ceil(self.onset)), stop, self.peak)
-            doubts.append(plausibility.of_burst(self.pulse_n, self.rate_hz, *place, noise_n))
+            doubts.append(impossible.of_burst(self.pulse_n, self.rate_hz, *place, noise_n))
         for doubt in doubts:
             if doubt is not None and not self.marks.has(doubt.code):
                 self._find(doubt.code, doubt.text)
 
-    def _doubt_of_momentum(self) -> plausibility.Doubt | None:
+    def _doubt_of_momentum(self) -> impossible.Doubt | None:
         mass, v_in, first = self.setup.mass_kg, self._taut_speed(), int(np.ceil(self.onset))
         stop = self.contact.stop if self.slack is None else int(self.slack) + 1
         force = self.force_n[first:stop]
@@ -257,7 +275,7 @@ class _Marking:
             return None
         speed = motion(force, self.rate_hz, (first - self.onset) / self.rate_hz, mass, v_in)[1]
         whole = self.slack is not None and not (self.marks.clipped or self.marks.gap_in_contact)
-        return plausibility.of_momentum(speed, v_in, went_slack=whole)
+        return impossible.of_momentum(speed, v_in, went_slack=whole)
 
     def _mark_completeness(self, onset: float | None) -> None:
         """What of the drop the record does not hold."""
@@ -319,7 +337,7 @@ class _Marking:
             # What happened before the release was no drop.
             search = search.copy()
             search[: max(int(release), 0)] = 0.0
-        self.peak = int(np.argmax(np.abs(search)))
+        self.peak = int(np.argmax(np.where(self.missing, 0.0, np.abs(search))))
         self.sign = -1.0 if search[self.peak] < 0 else 1.0
         top_n = abs(float(search[self.peak]))
         self.force_n = self.sign * (self.clean_n - zero_n)
@@ -359,9 +377,32 @@ class _Marking:
         for place, one in enumerate(contacts[:-1]):
             piece = self.pulse_n[one.start : one.stop]
             if float(piece.max()) >= top_n - 4.0 * self.noise_n - self.trace.quantum_n:
-                self.peak = one.start + int(np.argmax(piece))
+                self.peak = self._top_of(one.start, one.stop)
                 return place
         return len(contacts) - 1
+
+    def _top_of(self, start: int, stop: int) -> int:
+        """Place of the largest class-filtered force among samples that are there."""
+        there = np.where(self.missing[start:stop], -np.inf, self.pulse_n[start:stop])
+        return start + int(np.argmax(there))
+
+    def _curve(self, sign: int) -> ForceCurve:
+        """What all figures were taken from, to be shown and exported."""
+        zeroed = self.sign * self.pulse_n
+        raw = np.where(self.missing, np.nan, self.trace.force_n) - self.zero_n
+        start, stop = self.ends
+        return ForceCurve(
+            sample_rate_hz=self.rate_hz,
+            force_n=np.where(self.missing, np.nan, zeroed),
+            unfiltered_n=raw,
+            cfc=self.marks.cfc,
+            zero_n=self.zero_n if self.take_zero else None,
+            sign=sign,
+            break_time_s=self.parted,
+            duration_from_s=None if start is None else start / self.rate_hz,
+            duration_to_s=None if stop is None else stop / self.rate_hz,
+            glitches=int(self.spikes.size),
+        )
 
     def _set(self, **figures: object) -> None:
         self.marks = replace(self.marks, **figures)  # type: ignore[arg-type]
@@ -447,6 +488,8 @@ class _Marking:
         high = rise_through(self.pulse_n, 0.9 * top, start, self.peak)
         left, right = span_above(self.pulse_n, 0.1 * top, self.peak)
         half_left, half_right = span_above(self.pulse_n, 0.5 * top, self.peak)
+        if left is not None and right is not None:
+            self.ends = left, right
         onset_s = self.onset / rate
         slack_s = None if self.slack is None else self.slack / rate
         base_s = None if slack_s is None else slack_s - onset_s
@@ -467,26 +510,81 @@ class _Marking:
                 "load-stays", "the force never falls below 10 % of the peak again: no duration"
             )
 
-    def _mark_flags(self) -> None:
+    def _mark_flags(self, window: slice) -> None:
         margin = int(NEAR_CONTACT_S * self.rate_hz)
         near = slice(max(0, self.contact.start - margin), self.contact.stop + margin)
         gap = bool(self.missing[near].any()) or self._hidden_pull(near.start)
-        clipped = bool(self.trace.clipped[self.contact.start : self.contact.stop].any())
-        piece = self.force_n[self.contact.start : self.contact.stop]
-        flat = not clipped and flat_top(piece, self.trace.quantum_n, self.noise_n, self.quick_n)
-        self._set(clipped=clipped or flat, gap_in_contact=gap)
-        if clipped:
-            self._find("clipped", "the contact touches a limit of converter or amplifier")
-        if flat:
-            self._find(
-                "flat-top",
-                f"the top is flat at {self.marks.peak_force_unfiltered_n:.0f} N: an amplifier at "
-                "its rail, or a load path that yields",
-            )
+        clipped = self._mark_rails(self.contact)
+        self._set(clipped=clipped or self._mark_top(window), gap_in_contact=gap)
         if gap:
             self._find("gap-in-contact", "samples are missing in the contact or next to it")
         elif self.marks.missing_samples:
             self._find("gap", f"{self.marks.missing_samples} samples are missing, none near it")
+
+    def _mark_rails(self, contact: Contact | None) -> bool:
+        """Samples at a known limit; return whether the contact, or all there is, is at one."""
+        stop = self.force_n.size if self.dead is None else self.dead
+        rails = rails_of(
+            self.trace.clipped[:stop],
+            self.rate_hz,
+            self.spikes,
+            release_s=self.trace.release_time_s,
+            contact=None if contact is None else (contact.start, contact.stop),
+            broke=None if contact is None or self.loss is None else self.loss.index,
+        )
+        if rails is None:
+            return False
+        self._find(rails.code, rails.text)
+        return rails.of_contact
+
+    def _mark_top(self, window: slice) -> bool:
+        """Whether the top of the contact is cut off, by its shape."""
+        piece = slice(self.contact.start, self.contact.stop)
+        self.plateau = top_of(
+            self.force_n[piece],
+            self.rate_hz,
+            self.even_n[piece],
+            self.sign * (self.clean_n[window] - self.zero_n),
+            self.trace.quantum_n,
+            broke=self.loss is not None,
+        )
+        if self.plateau.state == UNCLEAR:
+            self._find(
+                "clip-not-excluded",
+                "whether the top is whole or cut off by a rail cannot be told: noise, ringing or "
+                "the rate hide its shape",
+            )
+        if self.plateau.state != CUT:
+            return False
+        self._find(
+            "flat-top",
+            f"the top is flat at {self.marks.peak_force_unfiltered_n:.0f} N: an amplifier at "
+            "its rail, or a load path that yields",
+        )
+        return True
+
+    def _mark_plateau(self) -> None:
+        """Rail or yield: whether the impulse lacks what a rail would have cut away."""
+        closure, top = self.marks.impulse_closure, self.plateau
+        if closure is None or not self.marks.has("flat-top") or not self.marks.impulse_ns:
+            return
+        lacking = top.missing_ns(self.top_n) / abs(self.marks.impulse_ns)
+        spread = self.marks.impulse_closure_expanded_u or 0.0
+        lost = lacking / (1.0 + lacking)
+        if lost <= 2.0 * spread:
+            return
+        if abs(closure - 1.0) <= spread:
+            self._find(
+                "plateau-whole",
+                f"the impulse is whole, and a rail would have cut {100 * lost:.0f} % from it: "
+                "something yielded, slipped or held",
+            )
+        elif abs(1.0 - closure - lost) <= max(spread, 0.3 * lost):
+            self._find(
+                "plateau-cut",
+                f"the impulse lacks {100 * (1.0 - closure):.0f} %, as a rail at this level would "
+                "have cut: the amplifier was at its limit",
+            )
 
     def _hidden_pull(self, stop: int) -> bool:
         """Whether samples are missing where the first pull should have been.
@@ -566,9 +664,14 @@ class _Marking:
         return None if fall_s is None else STANDARD_GRAVITY_M_PER_S2 * fall_s
 
     def _fall_time(self) -> float | None:
-        """Seconds from the release switch to the onset."""
+        """Seconds from the release switch to the onset; None where the switch is in doubt.
+
+        Friction and delay of the latch are told by it, and so by nothing where it is not.
+        """
         release_s = self.trace.release_time_s
-        return None if release_s is None else self.onset / self.rate_hz - release_s
+        if release_s is None or self.trace.release_doubt:
+            return None
+        return self.onset / self.rate_hz - release_s
 
     def _sure_friction_n(self) -> float:
         """Friction where the drop tells it above its uncertainty, else 0."""
@@ -620,13 +723,13 @@ class _Marking:
     def _chain(self) -> Chain:
         return Chain(
             self.trace.calibration_u_fraction,
+            self.trace.calibration_u_n,
             self.trace.covered_n,
             self.trace.quantum_n,
             self.trace.bandwidth_hz,
             self.zero.u_n,
             self.zero.slope_n_per_s,
-            self.noise_n,
-            0.0,
+            0.0 if self.take_zero else self.zero.value_n,
         )
 
     def _mark_closures(self, window: slice) -> None:
@@ -716,9 +819,8 @@ class _Marking:
         self.pulse_n = self.pulse_n.copy()
         if self.marks.cfc is not None:
             self.pulse_n[start : broke + 1] = cfc_filter(before, self.rate_hz, self.marks.cfc)
-        self.peak = self.contact.start + int(
-            np.argmax(self.pulse_n[self.contact.start : broke + 1])
-        )
+        self.peak = self._top_of(self.contact.start, broke + 1)
+        self.parted = broke / self.rate_hz
 
     def _was_done(self, index: int) -> bool:
         """Whether the pull had taken most of its momentum up to a sample."""
@@ -1003,54 +1105,102 @@ class _Marking:
         )
 
     def _slope_at_loss(self) -> float:
-        """Newtons per second at which the force rose before a loss; 0 without one.
+        """Newtons per second at which the force rose in the last millisecond before a loss.
 
-        The larger of that in the last millisecond and of the mean since the onset.
+        By a straight line, so that noise does not tell it; since the onset where that is
+        shorter; 0 without a loss, or where it fell.
         """
         if self.loss is None:
             return 0.0
-        stop, slopes = int(self.loss.index), [0.0]
-        for start in (stop - max(int(0.001 * self.rate_hz), 1), int(self.onset)):
-            if self.onset - 1 <= start < stop:
-                rise = float(self.force_n[stop] - self.force_n[start])
-                slopes.append(rise * self.rate_hz / (stop - start))
-        return max(slopes)
+        stop = int(self.loss.index) + 1
+        start = max(stop - max(int(0.001 * self.rate_hz), 4), int(self.onset), 0)
+        piece = self.force_n[start:stop]
+        if piece.size < 2:
+            return 0.0
+        return max(float(np.polyfit(np.arange(piece.size), piece, 1)[0]) * self.rate_hz, 0.0)
 
     def _mark_peak_budget(self, window: slice) -> None:
-        marks, rate = self.marks, self.rate_hz
-        filtered_noise = float(np.std(self.filtered_n[window]))
-        length_s = marks.half_sine_s or marks.duration_s or marks.base_duration_s
-        if length_s is None:
-            length_s = (self.contact.stop - self.contact.start) / rate
-        near = max(2.0 * filtered_noise, self.trace.quantum_n)
-        left, right = span_above(self.pulse_n, self.top_n - near, self.peak)
-        top_s = 0.0 if left is None or right is None else (right - left) / rate
-        loss_n, class_hz = 0.0, 0.5 * rate
-        if marks.cfc is not None:
-            pad = int(PAD_S * rate)
-            stop = self.contact.stop + pad if self.loss is None else int(self.loss.index) + 1
-            piece = slice(max(self.contact.start - pad, 0), stop)
-            again = cfc_filter(self.pulse_n[piece], rate, marks.cfc)
-            loss_n = max(self.top_n - float(again.max()), 0.0)
-            class_hz = MINUS_3_DB_PER_CLASS * marks.cfc
-        budget = peak_budget(
-            self.top_n,
-            replace(self._chain(), filtered_noise_n=filtered_noise),
-            Pulse(
-                length_s,
-                top_s,
-                max(self.peak - 0.5 * (window.start + window.stop), 0.0) / rate,
-                loss_n,
-                class_hz,
-                self._slope_at_loss(),
-            ),
-            rate,
-            None
-            if self.setup.fittings_kg is None or not self.setup.mass_kg
-            else self.setup.fittings_kg / self.setup.mass_kg,
-        )
+        """The peak, corrected for what is known to be lost and gained, and its uncertainty."""
+        since_s = max(self.peak - 0.5 * (window.start + window.stop), 0.0) / self.rate_hz
+        found = () if self.marks.clipped or self.marks.gap_in_contact else self._corrections(window)
+        budget, added_n = peak_budget(self.top_n, self._chain(), since_s, found)
         self._set(
+            peak_force_n=self.sign * budget.value,
+            peak_correction_n=self.sign * added_n + 0.0,  # no "-0"
             peak_force_expanded_u_n=budget.expanded_u,
             peak_coverage_factor=budget.coverage_factor,
-            budgets=(replace(budget, value=self.sign * budget.value), *marks.budgets),
+            budgets=(replace(budget, value=self.sign * budget.value), *self.marks.budgets),
         )
+
+    def _mark_line_peak(self, window: slice) -> None:
+        """What the line pulled, without what hangs between it and the cell.
+
+        Told where the pull was seen whole and nothing rings while the line is slack: how much
+        of a ringing mass lies between line and cell a trace does not tell.
+        """
+        marks = self.marks
+        if marks.clipped or marks.gap_in_contact or self.dead is not None:
+            return
+        free = None if self.loss is not None or self.slack is None else self._free_swing()
+        if free is None:
+            return
+        ring = find_ring(self.force_n[free], self.rate_hz, self.noise_n)
+        if ring is not None:
+            self._set(fixture_hz=ring.hz)
+            return
+        since_s = max(self.peak - 0.5 * (window.start + window.stop), 0.0) / self.rate_hz
+        said = self.setup.fittings_kg, self.setup.mass_kg
+        share = said[0] / said[1] if said[0] and said[1] else 0.0
+        found = self._corrections(window)
+        budget = line_budget(self.top_n, self._chain(), since_s, found, share, self.noise_n)
+        self._set(
+            line_peak_force_n=self.sign * budget.value,
+            line_peak_force_expanded_u_n=budget.expanded_u,
+            budgets=(*marks.budgets, replace(budget, value=self.sign * budget.value)),
+        )
+
+    def _free_swing(self) -> slice | None:
+        """Samples in which the line is slack after the pull."""
+        assert self.slack is not None
+        start = max(int(self.slack), self.contact.stop) + int(0.001 * self.rate_hz)
+        following = next(
+            (one.start for one in self.later if one.start > start + LEAST_FLIGHT_S * self.rate_hz),
+            self.force_n.size,
+        )
+        stop = int(following - 0.005 * self.rate_hz)
+        return slice(start, stop) if stop > start else None
+
+    def _corrections(self, window: slice) -> tuple[Correction, ...]:
+        """What lies between the largest value of the curve and the peak of the cell's force."""
+        rate, cfc = self.rate_hz, self.marks.cfc
+        pad = int(PAD_S * rate)
+        start = max(self.contact.start - pad, 0)
+        stop = self.contact.stop + pad
+        if self.parted is not None:
+            stop = round(self.parted * rate) + 1
+        curve = self.pulse_n[start:stop]
+        shape = cfc or highest_class_for(rate)
+        smooth = curve if cfc or not shape else cfc_filter(curve, rate, shape)
+        at_edge = self.parted is not None and self.peak >= stop - 2  # the filter ends in a sample
+        wide = cfc is None or at_edge
+        filtered = self.force_n if wide else self.pulse_n
+        noise_n = self.quick_n if wide else float(np.std(filtered[window]))
+        apart_s = 1.0 / rate if wide else 1.0 / (2.0 * MINUS_3_DB_PER_CLASS * float(cfc or 1))
+        return corrections(
+            Top(
+                curve,
+                smooth,
+                self.peak - start,
+                rate,
+                noise_n,
+                apart_s,
+                self.trace.bandwidth_hz,
+                self._length_s(),
+                self._slope_at_loss() if self.parted is not None else 0.0,
+            )
+        )
+
+    def _length_s(self) -> float:
+        """Length of the half-sine of the same impulse, or what comes next to it."""
+        length_s = self.marks.half_sine_s or self.marks.duration_s or self.marks.base_duration_s
+        return length_s or (self.contact.stop - self.contact.start) / self.rate_hz

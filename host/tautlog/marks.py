@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass, field
 
 from tautlog.completeness import UNSEEN
+from tautlog.curve import ForceCurve
 from tautlog.uncertainty import Budget
 
 
@@ -68,12 +69,24 @@ class Marks:
         Release switch; line taut; line slack again. The latter two by a straight line
         through 2 and 6 % of the peak (or 5 and 15 sigma), followed to zero.
     peak_force_n, peak_time_s : float or None
-        Largest value of the class-filtered force minus zero (ISO 6487 practice); where the
-        load path let go, of the force up to that, filtered by itself.
+        The measurand (JCGM 200:2012, 2.3): largest value of the cell's force in the class
+        `cfc`, zero removed (ISO 6487 practice); where the load path let go, of the force up to
+        that, filtered by itself. Read off the curve, and corrected where that is seen.
+    peak_correction_n : float or None
+        What was added to the curve's largest value: noise makes it too high, sampling, amplifier
+        and the lag at a break too low. 0 where it is less than a tenth of the standard
+        uncertainty.
     peak_force_expanded_u_n, peak_coverage_factor : float or None
         Expanded uncertainty and its k (GUM), from calibration and extrapolation beyond
-        it, zero, noise and peak picking, quantisation, bandwidth of class and amplifier,
-        sampling, and inertia of fittings where given.
+        it, zero, noise and peak picking, quantisation, amplifier and sampling. What the class
+        takes away and what fittings add is in the cell's force: see line_peak_force_n.
+    line_peak_force_n, line_peak_force_expanded_u_n : float or None
+        Largest force of the line in the same class: what it pulls on the article, without the
+        inertia of fittings between it and the cell. None where the pull was not seen whole, the
+        load path let go, or the fixture rings: then a trace does not tell it.
+    fixture_hz : float or None
+        Frequency at which cell and fittings ring while the line is slack; None where nothing
+        rings.
     cfc : int or None
         Class that was used; None for no filter.
     peak_force_unfiltered_n : float or None
@@ -146,6 +159,8 @@ class Marks:
         All that was noticed.
     budgets : tuple of Budget
         The uncertainty of peak and closures, part by part.
+    curve : ForceCurve or None
+        The force that all of it was taken from; `marking.mark` always gives one.
     """
 
     sample_rate_hz: float
@@ -165,8 +180,12 @@ class Marks:
     onset_time_s: float | None = None
     slack_time_s: float | None = None
     peak_force_n: float | None = None
+    peak_correction_n: float | None = None
     peak_force_expanded_u_n: float | None = None
     peak_coverage_factor: float | None = None
+    line_peak_force_n: float | None = None
+    line_peak_force_expanded_u_n: float | None = None
+    fixture_hz: float | None = None
     cfc: int | None = None
     peak_time_s: float | None = None
     peak_force_unfiltered_n: float | None = None
@@ -214,6 +233,7 @@ class Marks:
     limit_force_n: float | None = None
     findings: tuple[Finding, ...] = field(default=())
     budgets: tuple[Budget, ...] = field(default=(), compare=False, repr=False)
+    curve: ForceCurve | None = field(default=None, compare=False, repr=False)
 
     @property
     def lower_bound(self) -> bool:

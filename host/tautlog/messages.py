@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from tautlog.errors import BoardConfigError
 from tautlog.firmware import wire
 from tautlog.stream import Block, BoardEvent, Instrument
 
@@ -140,7 +141,18 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
     ------
     KeyError, TypeError, ValueError
         If a field is missing or is not what it should be.
+    BoardConfigError
+        If the board says that its config.py is wrong.
     """
+    faults = hello.get("config")
+    if isinstance(faults, list) and faults:
+        texts = tuple(str(one) for one in faults)
+        raise BoardConfigError(
+            f"the board's config.py is wrong, it keeps all pins as inputs and will not arm: "
+            f"{'; '.join(texts)}. Mend the line, or `tautlog install --fresh-config` puts the "
+            "delivered one in its place",
+            faults=texts,
+        )
     for name in ("rate_hz", "reduction", "per_block", "history", "bits"):
         if not 0 < hello[name] < math.inf:
             raise ValueError(f"{name} = {hello[name]!r}")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+import re
+from datetime import UTC, date, datetime, timedelta
 
 
 def stamp(moment: datetime | None = None) -> str:
@@ -13,3 +14,42 @@ def stamp(moment: datetime | None = None) -> str:
 def today() -> str:
     """ISO date, UTC."""
     return f"{datetime.now(UTC):%Y-%m-%d}"
+
+
+EARLIEST = 1990  # no day of a calibration or a proof lies before it
+_OTHER_DAY = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
+
+
+def day_problem(text: object, *, now: datetime | None = None) -> str:
+    """Say what is wrong with a day, or "" where it is one of ISO 8601 and not to come.
+
+    A laptop's zone may be ahead of UTC: tomorrow counts as today.
+
+    Parameters
+    ----------
+    text : object
+        Such as "2026-03-01".
+    now : datetime, optional
+        The present moment.
+    """
+    told = str(text)
+    try:
+        if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", told):
+            raise ValueError
+        day = date.fromisoformat(told)
+    except ValueError:
+        return f"allowed is a day of ISO 8601, year-month-day, such as {_meant(told)}"
+    here = (now or datetime.now(UTC)).date()
+    if day > here + timedelta(days=1):
+        return f"it lies in the future; this computer says that today is {here}"
+    if day.year < EARLIEST:
+        return f"allowed is a day from {EARLIEST} on"
+    return ""
+
+
+def _meant(text: str) -> str:
+    """The ISO form of a day that was written another way, or an example."""
+    found = _OTHER_DAY.fullmatch(text.strip())
+    if found and "." in text and int(found[2]) <= 12:
+        return f"{found[3]}-{int(found[2]):02d}-{int(found[1]):02d}"
+    return f"{found[3]}-03-01" if found else "2026-03-01"

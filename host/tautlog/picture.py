@@ -20,11 +20,12 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from tautlog.curve import ForceCurve
 from tautlog.errors import RecordError
 from tautlog.newfile import new_file
-from tautlog.trace import Trace
+from tautlog.origin import MARK, REHEARSED
 from tautlog.verdict_words import quick_look
-from tautlog.views import TIMES, Panel, View, filtered, zeroed
+from tautlog.views import TIMES, Panel, View
 
 if TYPE_CHECKING:  # the plan is heavy
     from tautlog.expected import Expected
@@ -40,14 +41,14 @@ _POINTS = 4000  # a trace is drawn as its envelope beyond this
 
 
 def draw(
-    trace: Trace, marks: Mapping[str, Any], title: str, expected: Expected | None = None
+    curve: ForceCurve, marks: Mapping[str, Any], title: str, expected: Expected | None = None
 ) -> Figure:
     """Draw a record.
 
     Parameters
     ----------
-    trace : Trace
-        The trace.
+    curve : ForceCurve
+        What the marks were taken from.
     marks : mapping
         The object that ``tautlog mark --json`` prints.
     title : str
@@ -63,11 +64,18 @@ def draw(
     figure = Figure(figsize=(11.0, 7.5), layout="constrained")
     FigureCanvasAgg(figure)
     head, contact, whole = figure.subplots(3, 1, height_ratios=[1.5, 4.2, 1.8])
-    force_n, filtered_n = zeroed(trace, marks), filtered(trace, marks)
     _head(head, marks, title)
-    _contact(contact, trace, force_n, filtered_n, marks, expected)
-    _whole(whole, trace, filtered_n, marks)
+    _contact(contact, curve, marks, expected)
+    _whole(whole, curve, marks)
+    if marks.get("origin") == REHEARSED:
+        _stamp(figure)
     return figure
+
+
+def _stamp(figure: Figure) -> None:
+    """Across the curves, so that nobody takes a rehearsal for a drop."""
+    look: dict[str, Any] = {"ha": "center", "va": "center", "rotation": 18, "alpha": 0.22}
+    figure.text(0.5, 0.42, MARK, fontsize=84, weight="bold", color=LIMIT, **look)
 
 
 def draw_prediction(
@@ -213,7 +221,7 @@ def thinned(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
         return x, y
     bins = x.size // per_bin
     table = y[: bins * per_bin].reshape(bins, per_bin)
-    values = np.stack([table.min(axis=1), table.max(axis=1)], axis=1).ravel()
+    values = np.stack([np.fmin.reduce(table, 1), np.fmax.reduce(table, 1)], axis=1).ravel()
     return np.repeat(x[per_bin // 2 : bins * per_bin : per_bin], 2), values
 
 
@@ -286,15 +294,10 @@ def _head(axes: Axes, marks: Mapping[str, Any], title: str) -> None:
 
 
 def _contact(
-    axes: Axes,
-    trace: Trace,
-    force_n: FloatArray,
-    filtered_n: FloatArray,
-    marks: Mapping[str, Any],
-    expected: Expected | None,
+    axes: Axes, curve: ForceCurve, marks: Mapping[str, Any], expected: Expected | None
 ) -> None:
     """The contact that was measured, large."""
-    first_s, last_s = _window(trace, marks)
+    first_s, last_s = _window(curve, marks)
     onset_s = marks.get("onset_time_s")
     if expected is not None and onset_s is not None:
         axes.fill_between(
@@ -307,31 +310,30 @@ def _contact(
             lw=0.8,
             label=expected.text,
         )
-    raw_s, raw_n = _span(force_n, trace.sample_rate_hz, first_s, last_s)
+    raw_s, raw_n = _span(curve.unfiltered_n, curve.sample_rate_hz, first_s, last_s)
     axes.plot(1e3 * (raw_s - first_s), raw_n, color=_FAINT, lw=0.8, label="unfiltered")
-    cfc = marks.get("cfc")
-    if cfc:
-        time_s, line_n = _span(filtered_n, trace.sample_rate_hz, first_s, last_s)
-        axes.plot(1e3 * (time_s - first_s), line_n, color=INK, lw=1.8, label=f"CFC {cfc}")
+    if curve.cfc:
+        time_s, line_n = _span(curve.force_n, curve.sample_rate_hz, first_s, last_s)
+        axes.plot(1e3 * (time_s - first_s), line_n, color=INK, lw=1.8, label=curve.name)
     _bands(axes, marks, raw_n)
     axes.set_xlim(0.0, 1e3 * (last_s - first_s))
     axes.set_ylabel("force, N")
     axes.set_xlabel(f"ms, from {first_s:.3f} s of the trace")
-    _mark_peak(axes, first_s, marks)
-    _mark_duration(axes, trace, filtered_n, first_s, marks)
+    _mark_peak(axes, curve, first_s, marks)
+    _mark_duration(axes, curve, first_s, marks)
     _mark_times(axes, first_s, last_s, marks)
     axes.grid(alpha=0.25)
     axes.legend(loc="center right", fontsize=8, framealpha=0.9)
 
 
-def _window(trace: Trace, marks: Mapping[str, Any]) -> tuple[float, float]:
+def _window(curve: ForceCurve, marks: Mapping[str, Any]) -> tuple[float, float]:
     """Span of the measured contact with a third of it on either side."""
-    end_s = trace.force_n.size / trace.sample_rate_hz
+    end_s = curve.force_n.size / curve.sample_rate_hz
     onset_s, slack_s = marks.get("onset_time_s"), marks.get("slack_time_s")
     if onset_s is None:
-        return 0.0, max(end_s, 1.0 / trace.sample_rate_hz)
+        return 0.0, max(end_s, 1.0 / curve.sample_rate_hz)
     slack_s = slack_s if slack_s is not None else end_s
-    margin_s = max(0.35 * (slack_s - onset_s), 2.0 / trace.sample_rate_hz)
+    margin_s = max(0.35 * (slack_s - onset_s), 2.0 / curve.sample_rate_hz)
     return max(onset_s - margin_s, 0.0), min(slack_s + margin_s, end_s)
 
 
@@ -383,16 +385,20 @@ def _bands(axes: Axes, marks: Mapping[str, Any], drawn_n: FloatArray) -> None:
         axes.axhspan(target_n, limit_n, facecolor=TARGET, alpha=0.12)
 
 
-def _mark_peak(axes: Axes, first_s: float, marks: Mapping[str, Any]) -> None:
+def _mark_peak(axes: Axes, curve: ForceCurve, first_s: float, marks: Mapping[str, Any]) -> None:
+    """A marker on the curve, its bar from one end of the stated interval to the other."""
     peak_n, peak_s = marks.get("peak_force_n"), marks.get("peak_time_s")
     if peak_n is None or peak_s is None:
         return
     at_ms = 1e3 * (peak_s - first_s)
-    spread = marks.get("peak_force_expanded_u_n")
-    axes.errorbar([at_ms], [peak_n], yerr=spread, fmt="v", ms=7, color=INK, capsize=5)
+    read_n, spread = curve.at(peak_s), marks.get("peak_force_expanded_u_n")
+    bar = None
+    if spread is not None:
+        bar = [[max(spread - peak_n + read_n, 0.0)], [max(spread + peak_n - read_n, 0.0)]]
+    axes.errorbar([at_ms], [read_n], yerr=bar, fmt="v", ms=7, color=INK, capsize=5)
     axes.annotate(
         f"peak {_newton(peak_n)}",
-        (at_ms, peak_n),
+        (at_ms, read_n),
         xytext=(10, 12),
         textcoords="offset points",
         fontsize=10,
@@ -402,17 +408,13 @@ def _mark_peak(axes: Axes, first_s: float, marks: Mapping[str, Any]) -> None:
     )
 
 
-def _mark_duration(
-    axes: Axes, trace: Trace, filtered_n: FloatArray, first_s: float, marks: Mapping[str, Any]
-) -> None:
+def _mark_duration(axes: Axes, curve: ForceCurve, first_s: float, marks: Mapping[str, Any]) -> None:
     """An arrow as long as the duration, at 10 % of the peak."""
     duration_s, peak_s = marks.get("duration_s"), marks.get("peak_time_s")
-    if duration_s is None or peak_s is None:
+    if duration_s is None or peak_s is None or curve.duration_from_s is None:
         return
-    peak_n = marks["peak_force_n"]
-    before = np.sign(peak_n) * filtered_n[: int(peak_s * trace.sample_rate_hz) + 1]
-    below = np.flatnonzero(before < 0.1 * abs(peak_n))
-    start_ms = 1e3 * ((below[-1] + 1 if below.size else 0) / trace.sample_rate_hz - first_s)
+    peak_n = curve.at(peak_s)
+    start_ms = 1e3 * (curve.duration_from_s - first_s)
     axes.annotate(
         "",
         (start_ms, 0.1 * peak_n),
@@ -457,12 +459,12 @@ def _upright(axes: Axes, name: str, at: float, top: float = 0.985) -> None:
     )
 
 
-def _whole(axes: Axes, trace: Trace, filtered_n: FloatArray, marks: Mapping[str, Any]) -> None:
+def _whole(axes: Axes, curve: ForceCurve, marks: Mapping[str, Any]) -> None:
     """The whole record, small."""
-    end_s = trace.force_n.size / trace.sample_rate_hz
-    time_s, line_n = _span(filtered_n, trace.sample_rate_hz, 0.0, end_s)
+    end_s = curve.force_n.size / curve.sample_rate_hz
+    time_s, line_n = _span(curve.force_n, curve.sample_rate_hz, 0.0, end_s)
     axes.plot(time_s, line_n, color=INK, lw=0.8)
-    axes.set_xlim(0.0, max(end_s, 1.0 / trace.sample_rate_hz))
+    axes.set_xlim(0.0, max(end_s, 1.0 / curve.sample_rate_hz))
     axes.set_xlabel("s, from the start of the trace")
     axes.set_ylabel("force, N")
     rest_n = marks.get("rest_force_n")

@@ -17,17 +17,22 @@ from scipy.optimize import brentq
 
 from tautlog import predict
 from tautlog.errors import PlanError
+from tautlog.limits import (
+    FRICTION_MOST,
+    FRICTION_TOLD_U,
+    GO_ON_WITHIN,
+    HEIGHT_U_M,
+    K_FACTOR,
+    MASS_U_FRACTION,
+    OVERLOAD_PER_TARGET,
+)
 from tautlog.line import Line
 from tautlog.mechanics import RigModel, fall, first_peak_n
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.uncertainty import HEIGHT_U_M, MASS_U_FRACTION
 
 FloatArray = npt.NDArray[np.float64]
 
 # Common practice, no source.
-FRICTION_U = 0.02  # of the weight, where friction is told
-UNKNOWN_FRICTION = 0.03  # of the weight, and its uncertainty, where it is not
-K_FACTOR = 2.0
 LADDER = (0.25, 0.5, 0.75, 0.9, 1.0)
 LEAST_MASS_KG, MOST_MASS_KG = 0.5, 200.0
 MOST_HEIGHT_M = 10.0
@@ -168,7 +173,8 @@ def _band(drop: Drop, peak_n: float) -> tuple[float, float]:
     """Lowest and highest peak to reckon with.
 
     Root sum of squares of what each input's standard uncertainty does to the closed form's
-    peak, times 2; bedding-in only makes a line stiffer and is put on top.
+    peak, times 2; bedding-in only makes a line stiffer and is put on top, friction that nobody
+    told only makes the sled slower and is put below.
     """
     share = _closed_form_shares(drop)
     weight_n = drop.mass_kg * G
@@ -177,10 +183,10 @@ def _band(drop: Drop, peak_n: float) -> tuple[float, float]:
         (share["stiffness"] * drop.line.stiffness_u_fraction) ** 2
         + (share["height"] * HEIGHT_U_M / max(drop.height_m, HEIGHT_U_M)) ** 2
         + (share["mass"] * MASS_U_FRACTION) ** 2
-        + (share["height"] * (FRICTION_U if told else UNKNOWN_FRICTION)) ** 2
+        + (share["height"] * (FRICTION_TOLD_U if told else 0.0)) ** 2
     )
     stiffer = (1.0 + drop.line.may_stiffen) ** share["stiffness"]
-    slower = 1.0 if told else 1.0 - share["height"] * 2.0 * UNKNOWN_FRICTION
+    slower = 1.0 if told else 1.0 - share["height"] * FRICTION_MOST
     low_n = peak_n * (1.0 - K_FACTOR * u) * slower
     return max(low_n, weight_n), peak_n * (1.0 + K_FACTOR * u) * stiffer
 
@@ -345,7 +351,7 @@ def aim_for(target_n: float, limit_n: float | None, expanded_u_fraction: float) 
     PlanError
         If the numbers are out of range.
     """
-    upper = 1.1 * target_n if limit_n is None else limit_n
+    upper = OVERLOAD_PER_TARGET * target_n if limit_n is None else limit_n
     u = expanded_u_fraction
     if not (target_n > 0 and upper > target_n and 0 <= u < 1):
         raise PlanError(
@@ -385,8 +391,9 @@ _PURPOSE = {
     1.0: "the qualifying drop",
 }
 HOLD = (
-    "go on only if the record is valid, measured over predicted is within 15 %, nothing moved or "
-    "changed, and the mount is proven for the next step"
+    "go on only if the record is valid, measured over predicted is within "
+    f"{100 * GO_ON_WITHIN:.0f} %, nothing moved or changed, and the mount is proven for the next "
+    "step"
 )
 STOP_RULES = (
     "any movement of the mount",

@@ -1,130 +1,148 @@
-"""Plausibility: what a sled of that mass, dropped from that height, cannot have done.
+"""Plausibility: whether a calibration can be what it says, before anybody relies on it.
 
-Each function looks at one impossibility and says it in words with figures, or returns
-None. Momentum bounds what a force can be even where no rebound closes the balance; a fall
-cannot be shorter than a free one; and a force that no motion of the sled explains is no pull
-of the line.
+Its slope is held against what the cell's data sheet and the gain promise; without a sheet
+against the calibration before it, and against what the rig is for. A calibration in
+millivolts, grams or kilograms is off by 1000 or 9.8, and is refused unless a named person
+accepts it.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-import numpy as np
-import numpy.typing as npt
+from tautlog.calibration import Calibration
+from tautlog.errors import CalibrationError
 
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
+if TYPE_CHECKING:  # it needs scipy, reading a campaign does not
+    from tautlog.calibrating import Point
 
-FloatArray = npt.NDArray[np.float64]
+# Common practice: uncertified cells keep 2 mV/V within some per cent, excitation and a gain
+# set by resistors add a few more. A wrong unit, jumper or cell is off by far more.
+SLOPE_BAND = 0.10
+BETWEEN_BAND = 0.10  # from one calibration of the same chain to the next
+# Own choice: a chain whose rails are so many times the target apart shows it in a few counts.
+MOST_RANGE = 100.0
+LEAST_COUNTS = 20.0  # of the converter, that known loads must move the reading by
+UNIT_WITHIN = 0.2  # a ratio so near to that of two units is most likely their mistake
+G = 9.80665
+RATIOS = (
+    (1e3, "loads in g for kg, or readings in V where they are mV"),
+    (1e-3, "readings in mV for V, or loads in kN for N"),
+    (G, "masses in kg times g taken twice, or kgf for N the wrong way round"),
+    (1 / G, "masses in kg typed as newtons"),
+    (1e3 / G, "grams typed as newtons"),
+    (G / 1e3, "newtons taken for grams"),
+    (1e6, "two mistakes of 1000"),
+    (1e-6, "two mistakes of 1000"),
+    (10.0, "a gain ten times too low"),
+    (0.1, "a gain ten times too high"),
+    (2.0, "half the gain or excitation"),
+    (0.5, "twice the gain or excitation"),
+)
 
-# Of the speed of the fall. No line throws a sled up faster than it fell: what is more than
-# 10 % beyond is gain, mass or height (common practice), more than 30 % a wrong unit or mass.
-TOO_LARGE, IMPOSSIBLE = 1.1, 1.3
-TOO_SMALL, IMPOSSIBLY_SMALL = 0.15, 0.5  # left downwards when the line went slack
-HEIGHT_OFF = 0.08  # own simulation: what is right comes out within 7 %
-FALL_SHORT, CLOCK_S = 0.975, 0.002  # of a free fall; of switch and onset together
-PULSE_S = 0.0025  # half of what a burst of 2 ms is wide in class 180
-LEAST_PULL_S = 6.0 * PULSE_S  # shorter pulls may have a top as narrow as that
-FIT_S, FIT_SHARE = 0.006, 0.15  # of the pull beside it that a parabola is laid through
-BURST, BURST_SIGMAS = 0.05, 6.0  # above it, of the peak; of what the parabola leaves
+
+def data_sheet_slope(
+    rated_n: float | None,
+    sensitivity_mv_per_v: float | None,
+    excitation_v: float | None,
+    gain: float | None,
+) -> float | None:
+    """Newtons per volt at the converter that a data sheet promises, or None."""
+    if not (rated_n and sensitivity_mv_per_v and excitation_v and gain):
+        return None
+    return rated_n / (1e-3 * sensitivity_mv_per_v * excitation_v * gain)
 
 
-@dataclass(frozen=True)
-class Doubt:
-    """A code and plain words, as a finding."""
-
-    code: str
-    text: str
-
-
-def of_momentum(speed_m_s: FloatArray, taut_speed_m_s: float, *, went_slack: bool) -> Doubt | None:
-    """Judge the speed that the force leaves to the sled, positive downwards.
+def slope_doubts(
+    calibration: Calibration,
+    *,
+    promised: float | None,
+    planned_n: float | None,
+    before: Calibration | None = None,
+) -> tuple[str, ...]:
+    """Why a calibration's slope is not plausible; none where it is, or cannot be told.
 
     Parameters
     ----------
-    speed_m_s : ndarray of float64, shape (n_samples,)
-        Over the pull, from g - F/m.
-    taut_speed_m_s : float
-        When the line came taut.
-    went_slack : bool
-        The pull ended, and nothing parted.
+    calibration : Calibration
+        The one in question.
+    promised : float or None
+        Newtons per volt of data sheet and gain.
+    planned_n : float or None
+        Highest force that is planned.
+    before : Calibration or None
+        The one that was in use until then; asked where nothing is promised.
     """
-    highest = -float(speed_m_s.min()) / taut_speed_m_s
-    if highest > TOO_LARGE:
-        code = "impulse-impossible" if highest > IMPOSSIBLE else "impulse-too-large"
-        return Doubt(
-            code,
-            f"by its impulse the force threw the sled up {highest:.3g} times as fast as it fell: "
-            "no line can; gain, unit, mass or height is wrong",
+    slope = abs(calibration.newton_per_volt)
+    if promised:
+        return _compared(slope, promised, "the cell's sheet and the gain promise", SLOPE_BAND)
+    found: tuple[str, ...] = ()
+    if before is not None:
+        told = "the calibration before it has"
+        found += _compared(slope, abs(before.newton_per_volt), told, BETWEEN_BAND)
+    range_n = slope * (calibration.rail_high_v - calibration.rail_low_v)
+    if planned_n and not planned_n <= range_n <= MOST_RANGE * planned_n:
+        found += (
+            f"from rail to rail it would be {range_n:.3g} N, planned are {planned_n:.0f} N: look "
+            "at the units of loads and readings",
         )
-    left = float(speed_m_s[-1]) / taut_speed_m_s
-    if went_slack and left > TOO_SMALL:
-        code = "impulse-impossible" if left > IMPOSSIBLY_SMALL else "impulse-too-small"
-        return Doubt(
-            code,
-            f"when the line went slack the sled had {100 * left:.0f} % of its downward speed left: "
-            "a stop took it, or gain, unit or mass is wrong",
-        )
-    return None
+    return found
 
 
-def of_height(height_m: float, fall_s: float | None, estimated_m: float | None) -> Doubt | None:
-    """Judge a height by the time of the fall, and by what all else of the drop agrees with."""
-    if fall_s is not None:
-        free_s = math.sqrt(2.0 * height_m / G)
-        if fall_s < FALL_SHORT * free_s - CLOCK_S:
-            return Doubt(
-                "height-off",
-                f"the fall took {1000 * fall_s:.0f} ms, a free one from {height_m:g} m takes "
-                f"{1000 * free_s:.0f} ms: it was less high, or the release came earlier",
-            )
-    if estimated_m is None or abs(math.log(estimated_m / height_m)) <= HEIGHT_OFF:
-        return None
-    return Doubt(
-        "height-off",
-        f"fall time, pulls and flights agree best with a free travel of {estimated_m:.3f} m, "
-        f"{height_m:g} m was entered: measure the slack line again",
+def point_doubts(points: Sequence[Point], calibration: Calibration) -> tuple[str, ...]:
+    """Why readings cannot be volts at the converter."""
+    volts = [one.volt for one in points]
+    found: tuple[str, ...] = ()
+    highest = max(map(abs, volts))
+    if highest > 1.05 * calibration.reference_v:
+        found += (
+            f"readings up to {highest:.4g} V, the converter ends at {calibration.reference_v:g} V: "
+            "are they mV?",
+        )
+    span, step = max(volts) - min(volts), calibration.volt_per_count(1)
+    if span < LEAST_COUNTS * step:
+        found += (
+            f"all loads move the reading by {span:.3g} V, {span / step:.2g} steps of the converter "
+            f"where {LEAST_COUNTS:g} are the least: are they V, not mV, or is the gain too low?",
+        )
+    return found
+
+
+def accepted_by(calibration: Calibration) -> str:
+    """Who accepted it, from "NAME: REASON"; "" where name or reason lack."""
+    name, _, reason = calibration.accepted.partition(":")
+    return name.strip() if reason.strip() else ""
+
+
+def refuse_doubtful(doubts: Sequence[str]) -> None:
+    """Refuse to rely on a calibration that is neither plausible nor accepted.
+
+    Raises
+    ------
+    CalibrationError
+        With all doubts.
+    """
+    if doubts:
+        raise CalibrationError(f"do not rely on these forces; calibration: {'; '.join(doubts)}")
+
+
+def _compared(slope: float, other: float, whose: str, band: float) -> tuple[str, ...]:
+    ratio = slope / other
+    if abs(ratio - 1.0) <= band + 1e-9:
+        return ()
+    hint = next(
+        (text for one, text in RATIOS if abs(math.log(ratio / one)) <= UNIT_WITHIN),
+        "look at gain, excitation, cell and units",
+    )
+    return (
+        f"its slope is {slope:.5g} N/V, {whose} {other:.5g} N/V: {_times(ratio)}, where "
+        f"{100 * band:.0f} % are allowed; perhaps {hint}",
     )
 
 
-def of_burst(
-    force_n: FloatArray, rate_hz: float, start: int, stop: int, peak: int, noise_n: float
-) -> Doubt | None:
-    """Judge a peak that stands alone on its pull.
-
-    At its peak the sled stands still or nearly so, and the force of a line, which follows
-    stretch and speed, is flat there: within some milliseconds it is a parabola. What
-    stands far above one laid through both sides, and has no width, has no impulse either.
-
-    Parameters
-    ----------
-    force_n : ndarray of float64, shape (n_samples,)
-        In its class.
-    rate_hz : float
-        Samples per second.
-    start, stop, peak : int
-        Samples of onset and slack, and of the peak.
-    noise_n : float
-        Rms of a slack line in the class.
-    """
-    beside = int(max(FIT_S, FIT_SHARE * (stop - start) / rate_hz) * rate_hz)
-    gap = int(PULSE_S * rate_hz)
-    low, high = max(peak - gap - beside, start), min(peak + gap + beside, stop)
-    if (stop - start) < LEAST_PULL_S * rate_hz or peak - gap <= low or peak + gap >= high:
-        return None
-    place = np.concatenate([np.arange(low, peak - gap), np.arange(peak + gap, high)])
-    if place.size < 8:
-        return None
-    x = (place - peak) / beside
-    fitted = np.polynomial.Polynomial.fit(x, force_n[place], 3)
-    rms = float(np.sqrt(np.mean((fitted(x) - force_n[place]) ** 2)))
-    top = float(force_n[peak])
-    above = top - float(fitted(0.0))
-    if above < max(BURST * top, BURST_SIGMAS * max(noise_n, rms)):
-        return None
-    return Doubt(
-        "burst",
-        f"the peak stands {above:.0f} N above its own pull for a few milliseconds: no motion of "
-        "the sled makes that, look for a coil, a connector or a blow",
-    )
+def _times(ratio: float) -> str:
+    if 0.5 < ratio < 2.0:
+        return f"{100 * (ratio - 1):+.0f} %"
+    return f"{ratio:.4g} times as much"

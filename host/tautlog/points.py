@@ -6,6 +6,7 @@ import csv
 import math
 from pathlib import Path
 
+from tautlog import quantities as q
 from tautlog.calibrating import Point
 from tautlog.errors import CalibrationError
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2
@@ -55,6 +56,10 @@ def read_points(
         if not any(cell.strip() for cell in line):
             continue
         load = _value(path, number, line, load_at, delimiter)
+        mass = head[load_at] == "mass_kg"
+        wrong = q.WEIGHT.problem(load) if mass else q.LOAD.problem(load * (load_factor or 1.0))
+        if wrong:
+            raise CalibrationError(f"{path} line {number}: {head[load_at]} {load:g}: {wrong}")
         reading = _value(path, number, line, read_at, delimiter)
         run = 1 if run_at is None else int(_value(path, number, line, run_at, delimiter))
         factor = volt_per_count if read_factor is None else read_factor

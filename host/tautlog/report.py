@@ -22,19 +22,22 @@ import numpy as np
 import numpy.typing as npt
 from jinja2 import Environment, StrictUndefined
 
-from tautlog.archive import RecordSummary, summary_from
+from tautlog.archive import RecordSummary
+from tautlog.calibration import Calibration
 from tautlog.campaign import Campaign
-from tautlog.expected import Expected, expected_of
-from tautlog.ledger import Exposure, exposures, read_entries
+from tautlog.corrections import corrections_in
+from tautlog.curve import ForceCurve
+from tautlog.expected import LATER_DIFFERS, Expected, Predicted, expectations_at, expected_from
+from tautlog.ledger import HEAD, Exposure, row
 from tautlog.marks import definitions
 from tautlog.newfile import new_file
+from tautlog.origin import MARK, REHEARSED
 from tautlog.photos import shown
-from tautlog.quicklook import Marked, mark_record
+from tautlog.quicklook import AS_BEFORE, Marked, look_at, unlike_kept
 from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
-from tautlog.trace import Trace
-from tautlog.verdict_words import words
-from tautlog.views import AFTER, BEFORE, filtered, zeroed
+from tautlog.verdict_words import force_text, notes, prediction_words, verdict_lines, words
+from tautlog.views import AFTER, BEFORE
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -66,38 +69,42 @@ _VERDICTS = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
 
 @dataclass(frozen=True)
 class Source:
-    """One record of a report with its marks, and what was to be expected of it."""
+    """One record of a report with its marks.
+
+    `expected` is what was predicted of it, to be drawn; `later` what would be predicted now.
+    """
 
     record: Record
-    trace: Trace
     marked: Marked
+    force: ForceCurve
     expected: Expected | None
+    later: Predicted | None = None
 
     @cached_property
     def curve(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Time from release (or start), unfiltered and filtered force around the contact."""
-        rate = self.trace.sample_rate_hz
-        start, stop = 0, self.trace.force_n.size
+        rate = self.force.sample_rate_hz
+        start, stop = 0, self.force.force_n.size
         onset = self.marked["onset_time_s"]
         if onset is not None:
             length = self.marked["base_duration_s"] or 0.1
             start = max(int((onset - BEFORE * length) * rate), 0)
             stop = min(int((onset + AFTER * length) * rate), stop)
         time = np.arange(start, stop) / rate - (self.marked["release_time_s"] or 0.0)
-        both = zeroed(self.trace, self.marked), filtered(self.trace, self.marked)
-        return time, both[0][start:stop], both[1][start:stop]
+        return time, self.force.unfiltered_n[start:stop], self.force.force_n[start:stop]
 
 
-def read_sources(
-    records: Sequence[Record], cfc: int | None, campaign: Campaign | None = None
-) -> list[Source]:
-    """Mark records anew, with budgets, in the order of their drops."""
+def read_sources(records: Sequence[Record], cfc: int | None = AS_BEFORE) -> list[Source]:
+    """Mark records as they were marked last, with budgets, in the order of their drops."""
     ordered = sorted(records, key=lambda one: (one.utc, one.path.name))
+    homes = {one: expectations_at(one / "record") for one in {one.path.parent for one in records}}
     found = []
     for one in ordered:
-        trace = one.trace()
-        marked = mark_record(one, trace=trace, cfc=cfc, budget=True)
-        found.append(Source(one, trace, marked, expected_of(campaign, one.setup)))
+        expectations = homes[one.path.parent]
+        look = look_at(one, cfc=cfc, budget=True, expectations=expectations)
+        told = look.marked["predicted"]
+        later = expectations.of(one.setup) if expectations and told else None
+        found.append(Source(one, look.marked, look.curve, expected_from(told), later))
     return found
 
 
@@ -107,6 +114,7 @@ def contents_of(
     campaign: Campaign | None = None,
     unreadable: Sequence[RecordSummary] = (),
     folder: Path | None = None,
+    exposed: Sequence[Exposure] = (),
 ) -> dict[str, Any]:
     """Gather what a report tells.
 
@@ -119,14 +127,17 @@ def contents_of(
     unreadable : sequence of RecordSummary
         Records that cannot be read: they are named.
     folder : Path or None
-        Of the campaign, for its ledger.
+        Of a campaign that is told as a whole.
+    exposed : sequence of Exposure
+        From the ledger, what there is to tell.
     """
     drops = [{**_drop(one), "plan": _against_plan(one, campaign)} for one in sources]
-    ledger = _ledger(sources, campaign, folder)
-    closures = _closures(sources)
+    real = [one for one in sources if not one.record.rehearsed]
+    closures = _closures(real)
     return {
         "title": _title(sources, campaign, folder),
         "drops": drops,
+        "count": _count(len(real), len(sources) - len(real)),
         "outcomes": _outcomes(sources, unreadable),
         "first_utc": sources[0].record.utc[:19] if sources else "-",
         "last_utc": sources[-1].record.utc[:19] if sources else "-",
@@ -136,8 +147,10 @@ def contents_of(
         "rule": RULE,
         "requirement": _requirement(campaign),
         "unreadable": [{"name": one.name, "problem": one.problem} for one in unreadable],
-        "ledger": [{**vars(one), "highest": _form(one.highest_n)} for one in ledger],
-        "articles": _articles(sources, campaign),
+        "ledger": [row(one) for one in exposed],
+        "ledger_head": HEAD,
+        "corrections": corrections_in(campaign.folder) if campaign else [],
+        "articles": _articles(real, campaign),
         "articles_told": ARTICLES_TOLD,
         "questions": _questions(sources, campaign),
         "decides": campaign.decision.decides if campaign else "",
@@ -150,15 +163,31 @@ def contents_of(
 
 
 def _outcomes(sources: list[Source], unreadable: Sequence[RecordSummary]) -> str:
-    """How many drops ended how, in one line: what a reader wants to know first."""
-    counts = Counter(
-        words((one.marked["decision"] or {}).get("verdict") or one.marked["test_verdict"])
-        for one in sources
-    )
-    told = [f"{number} {what.removeprefix('test: ')}" for what, number in counts.most_common()]
+    """How many drops ended how, in one line: what a reader wants to know first.
+
+    Where a person decided otherwise than was proposed, both stand there.
+    """
+    counts = Counter(_outcome(one.marked) for one in sources)
+    told = [f"{number} {what}" for what, number in counts.most_common()]
     if unreadable:
         told.append(f"{len(unreadable)} cannot be read")
     return "; ".join(told)
+
+
+def _count(drops: int, rehearsed: int) -> str:
+    told = f"{drops} drop" + ("" if drops == 1 else "s")
+    return f"{told}, and {rehearsed} rehearsed" if rehearsed else told
+
+
+def _outcome(marked: Marked) -> str:
+    proposed = _short(marked["test_verdict"])
+    if marked["decision"]:
+        decided = _short(marked["decision"]["verdict"])
+        was = "" if decided == proposed else f" (proposed: {proposed})"
+        proposed = f"{decided} as decided{was}"
+    if marked["origin"] == REHEARSED:
+        return f"{MARK} ({proposed})"
+    return proposed
 
 
 def write_html(path: Path, contents: dict[str, Any]) -> None:
@@ -194,7 +223,7 @@ def _page(name: str) -> str:
 
 def _title(sources: list[Source], campaign: Campaign | None, folder: Path | None) -> str:
     if len(sources) == 1 and folder is None:
-        return f"Drop {sources[0].record.path.stem}"
+        return f"Drop {_named(sources[0])}"
     return f"Campaign {campaign.name}" if campaign is not None and folder is not None else "Drops"
 
 
@@ -210,7 +239,7 @@ def _requirement(campaign: Campaign | None) -> list[tuple[str, str]]:
         ("design factor x test factor", f"{one.design_factor:g} x {one.test_factor:g}"),
         (
             "duration",
-            f"{_form(one.shortest_duration_s, 's')} to {_form(one.longest_duration_s, 's')}",
+            _between(one.shortest_duration_s, one.longest_duration_s),
         ),
         ("criterion", one.criterion or "-"),
         ("source", one.source or "-"),
@@ -220,6 +249,12 @@ def _requirement(campaign: Campaign | None) -> list[tuple[str, str]]:
     return rows
 
 
+def _between(low_s: float | None, high_s: float | None) -> str:
+    if low_s is None and high_s is None:
+        return "-"
+    return f"{_form(low_s, 's')} to {_form(high_s, 's')}"
+
+
 def _drop(one: Source) -> dict[str, Any]:
     record, marked = one.record, one.marked
     setup = record.inspected_setup
@@ -227,16 +262,22 @@ def _drop(one: Source) -> dict[str, Any]:
     if decision:
         decision = {
             **decision,
-            "words": words(decision["verdict"]),
-            "proposed_words": words(decision["proposed"]),
+            "words": _short(decision["verdict"]),
+            "proposed_words": _short(decision["proposed"]),
         }
     return {
-        "name": record.path.stem,
+        "name": _named(one),
         "article": setup.article or "-",
         "mass": _form(setup.mass_kg),
         "height": _form(setup.height_m),
-        "peak": _with_u(marked["peak_force_n"], marked["peak_force_expanded_u_n"]),
-        "words": {name: words(marked[name]) for name in _VERDICTS},
+        "peak": force_text(marked["peak_force_n"], marked["peak_force_expanded_u_n"]),
+        "notes": [
+            *notes({**marked, "predicted": None}),
+            *filter(None, [unlike_kept(record, marked)]),
+        ],
+        "looks": verdict_lines(marked),
+        "words": {name: _short(marked[name]) for name in _VERDICTS},
+        "status": "" if record.status == "complete" else record.status,
         "finding": setup.article_finding,
         "decision": decision,
         "override": _object(setup.override),
@@ -253,14 +294,49 @@ def _drop(one: Source) -> dict[str, Any]:
         "inspections": [_inspection(one) for one in record.inspections],
         "photos": [shown(photo, record.path.parent) for photo in record.photos],
         "checklist": _checklist(setup.checklist),
-        "calibration": {
-            "slope": _form(record.calibration.newton_per_volt),
-            "u": f"{100 * record.calibration.expanded_u_fraction:.2g} %",
-            "covered": _form(record.calibration.range_n),
-            "date": record.calibration.date or "-",
-            "note": record.calibration.note or "-",
-        },
+        "calibration": _calibration(one),
     }
+
+
+def _short(verdict: object) -> str:
+    """A verdict in words under a heading that says of what it is."""
+    told = words(verdict)
+    for head in ("record ", "trace: load path ", "test: "):
+        told = told.removeprefix(head)
+    return told
+
+
+def _named(one: Source) -> str:
+    """Name of a drop, and what it must not be taken for."""
+    stem = one.record.path.stem
+    return f"{MARK}: {stem}" if one.record.rehearsed else stem
+
+
+def _calibration(one: Source) -> dict[str, str]:
+    """What the forces of a drop rest on; where it is not what was used that day, who took it."""
+    told, record = one.marked["calibration"], one.record
+    note = told["note"] or "-"
+    if told["by"]:
+        which = told["file"] or "the record's own again"
+        note = (
+            f"{which}, taken by {told['by']} on {told['utc'][:10]}: {told['reason']}; the drop "
+            f"was recorded under {record.calibration.newton_per_volt:.6g} N/V. {note}"
+        )
+    slope = _form(told["newton_per_volt"])
+    if record.instrument is None:
+        slope = "imported"
+    return {
+        "slope": slope,
+        "u": _calibration_u(record.calibration_used),
+        "covered": _form(told["range_n"]) if told["range_n"] else "-",
+        "date": told["date"] or "-",
+        "note": note,
+    }
+
+
+def _calibration_u(one: Calibration) -> str:
+    told = f"{100 * one.expanded_u_fraction:.2g} %"
+    return f"{told} and {one.expanded_u_n:.2g} N" if one.expanded_u_n else told
 
 
 def _inspection(one: Inspection) -> str:
@@ -271,8 +347,8 @@ def _inspection(one: Inspection) -> str:
 
 def _against_plan(one: Source, campaign: Campaign | None) -> list[str]:
     """What was predicted for this drop, and where its set-up is not the campaign's."""
-    if campaign is None:
-        return []
+    if campaign is None or one.record.rehearsed:
+        return _predictions(one)
     said, setup, found = campaign.setup, one.record.setup, []
     for name, unit in (("mass_kg", "kg"), ("height_m", "m"), ("target_n", "N"), ("limit_n", "N")):
         planned, done = getattr(said, name), getattr(setup, name)
@@ -285,10 +361,22 @@ def _against_plan(one: Source, campaign: Campaign | None) -> list[str]:
                 f"{name}: {getattr(setup, name) or 'not named'}, campaign.toml says "
                 f"{getattr(said, name)}"
             )
-    peak = one.marked["peak_force_n"]
-    if one.expected is not None and peak is not None:
-        ratio = abs(peak) / one.expected.prediction.peak_force_n
-        found.append(f"{one.expected.text}; measured over predicted {ratio:.3f}")
+    return found + _predictions(one)
+
+
+def _predictions(one: Source) -> list[str]:
+    """What was predicted, and where a plan that is made now says otherwise."""
+    told, later = one.marked["predicted"], one.later
+    if not told:
+        return []
+    text = prediction_words(told, one.marked["peak_force_n"])
+    when = "on the day" if told["on_the_day"] else "afterwards, from what was known before the drop"
+    found = [f"{text}; reckoned {when}: line {told['line']} by {told['source']}"]
+    if later and abs(later["peak_force_n"] / told["peak_force_n"] - 1.0) > LATER_DIFFERS:
+        found.append(
+            f"a plan made now for the same mass and height: {prediction_words(later)}, from "
+            f"{later['source']}; it knows more, and the drop is not held against it"
+        )
     return found
 
 
@@ -301,6 +389,7 @@ def _set_up(record: Record) -> str:
         f"target {_form(setup.target_n, 'N')}, limit {_form(setup.upper_n, 'N')}",
         f"article {setup.article or 'not named'}",
         f"line {setup.line or 'not named'}",
+        f"mount {setup.mount or 'not named'}",
         f"operator {setup.operator or 'not named'}",
         setup.note,
     ]
@@ -397,7 +486,7 @@ def _band(one: Source, time: FloatArray) -> tuple[FloatArray, FloatArray] | None
 def _trace(one: Source) -> dict[str, Any]:
     """What the page's script draws of a drop."""
     time, raw, smooth = one.curve
-    places = _thinned(raw)
+    places = np.union1d(_thinned(raw), _thinned(smooth))
     cfc = one.marked["cfc"]
     band = _band(one, time[places])
     return {
@@ -495,7 +584,7 @@ def _contact_svg(one: Source) -> str:
     tops = [float(np.nanmax(band[1]))] if band and np.isfinite(band[1]).any() else []
     high = max([float(finite.max()), *levels, *tops, 1e-9])
     scale = _Scale((float(time[0]), float(time[-1])), (low, 1.08 * high))
-    places = _thinned(raw)
+    places = np.union1d(_thinned(raw), _thinned(smooth))
     body = scale.axes("seconds from release", "force, N")
     for end in band or ():
         few = slice(None, None, max(time.size // 400, 1))
@@ -561,14 +650,6 @@ def _closures_alt(closures: dict[str, list[Any]]) -> str:
 # What hangs over all drops
 
 
-def _ledger(
-    sources: list[Source], campaign: Campaign | None, folder: Path | None
-) -> list[Exposure]:
-    mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
-    summaries = [summary_from(one.record) for one in sources]
-    return exposures(summaries, read_entries(folder) if folder else [], mounts)
-
-
 def _articles(sources: list[Source], campaign: Campaign | None) -> list[dict[str, Any]]:
     versions = {one.name: one.version for one in campaign.articles} if campaign else {}
     rows = []
@@ -607,6 +688,8 @@ def _first_damage(marked: Marked | None) -> dict[str, str]:
 def _questions(sources: list[Source], campaign: Campaign | None) -> list[str]:
     found = []
     for one in sources:
+        if one.record.rehearsed:
+            continue  # of which nothing is asked
         name, marked = one.record.path.stem, one.marked
         if marked["test_verdict"] == "pending" and not marked["decision"]:
             found.append(f"{name}: the article has not been inspected")
@@ -627,9 +710,3 @@ def _form(value: float | None, unit: str = "") -> str:
         return "-"
     told = str(value) if isinstance(value, int) else f"{value:.5g}"
     return f"{told} {unit}".strip()
-
-
-def _with_u(value: float | None, spread: float | None) -> str:
-    if value is None:
-        return "-"
-    return f"{value:.0f}" + (f" +/- {spread:.0f}" if spread is not None else "")

@@ -148,7 +148,7 @@ def _front(paper: Paper, contents: dict[str, Any]) -> None:
     drops = contents["drops"]
     paper.write_lines(contents["title"], size=TITLE_PT, bold=True)
     paper.write_lines(
-        f"{len(drops)} drops, {contents['first_utc']} to {contents['last_utc']}. Written "
+        f"{contents['count']}, {contents['first_utc']} to {contents['last_utc']}. Written "
         f"{contents['written']} by {contents['software']}."
     )
     paper.write_lines(f"{contents['outcomes']}.", bold=True)
@@ -167,9 +167,9 @@ def _front(paper: Paper, contents: dict[str, Any]) -> None:
             one["mass"],
             one["height"],
             one["peak"],
-            one["words"]["record_verdict"].removeprefix("record "),
+            "\n".join(filter(None, (one["words"]["record_verdict"], one["status"]))),
             one["words"]["load_verdict"],
-            one["words"]["trace_says"].removeprefix("trace: load path "),
+            one["words"]["trace_says"],
             one["finding"],
             _tested(one),
         )
@@ -181,18 +181,18 @@ def _front(paper: Paper, contents: dict[str, Any]) -> None:
 
 
 def _tested(drop: dict[str, Any]) -> str:
-    told = str(drop["words"]["test_verdict"]).removeprefix("test: ")
-    decision = drop["decision"]
+    told, decision = str(drop["words"]["test_verdict"]), drop["decision"]
     if decision:
-        told += f"\ndecided by {decision['by']}: {decision['words'].removeprefix('test: ')}"
+        told += f" is proposed\n{decision['words']} decided by {decision['by']}"
     return told
 
 
 def _drop(paper: Paper, drop: dict[str, Any]) -> None:
     paper.heading(drop["name"])
-    said, decision, override = drop["words"], drop["decision"], drop["override"]
-    names = ("load_verdict", "record_verdict", "trace_says", "test_verdict")
-    paper.write_lines("; ".join(said[name] for name in names), bold=True)
+    decision, override = drop["decision"], drop["override"]
+    for number, line in enumerate(drop["looks"], start=1):
+        paper.write_lines(line, bold=number == 2)
+    paper.points(drop["notes"])
     if decision:
         paper.write_lines(
             f"Decided by {decision['by']} ({decision['utc']}): {decision['words']}, because: "
@@ -200,8 +200,8 @@ def _drop(paper: Paper, drop: dict[str, Any]) -> None:
         )
     if override:
         paper.write_lines(
-            f"Dropped beyond the mount's proof by {override['by']}: {override['reason']} "
-            f"({override['refused']})."
+            f"Dropped all the same by {override['by']}: {override['reason']}. What stood against "
+            f"it: {override['refused']}."
         )
     paper.write_lines(drop["set_up"])
     if drop["plan"]:
@@ -261,14 +261,14 @@ _CALIBRATION = ("slope", "u", "covered", "date", "note")
 
 def _hanging_over_all(paper: Paper, contents: dict[str, Any]) -> None:
     paper.heading("Ledger")
-    head: Row = ("what", "name", "drops", "by hand", "peak not known", "highest N", "last")
-    keys: Row = ("kind", "name", "drops", "entered", "invalid", "highest", "last_utc")
-    rows = [[str(one[key]) for key in keys] for one in contents["ledger"]]
-    paper.rows(head, rows, (2, 4, 1.5, 1.5, 2, 2, 4))
+    paper.rows(contents["ledger_head"], contents["ledger"], (2.5, 4, 1.5, 1.5, 2, 2, 2, 4))
+    if contents["corrections"]:
+        paper.heading("Corrected", 1)
+        paper.points(contents["corrections"])
     paper.heading("Articles compared")
     paper.write_lines(contents["articles_told"])
     head = (
-        *("article", "version", "drops", "first damage N", "ms after onset", "energy J"),
+        *("article", "version", "drops here", "first damage N", "ms after onset", "energy J"),
         *("highest N", "found last", "where it gave"),
     )
     keys = ("name", "version", "drops", "damage", "after", "energy", "highest", "found", "where")

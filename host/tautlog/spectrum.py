@@ -12,11 +12,12 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import lfilter
 
+from tautlog.limits import QUASI_STATIC_FACTOR
+
 FloatArray = npt.NDArray[np.float64]
 
 QUALITY = 10.0  # amplification at resonance; the usual choice (ISO 18431-4)
 LOWEST_HZ, HIGHEST_HZ, POINTS = 5.0, 2000.0, 60
-QUASI_STATIC_FACTOR = 1.1
 
 
 def response_spectrum(

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.limits import OVERLOAD_PER_TARGET
+
 STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
 
 
@@ -44,6 +46,8 @@ class Trace:
         seconds from the start of the trace.
     release_time_s : float or None
         First opening of the release switch, or None when it is not known.
+    release_doubt, release_note : str
+        Why that time is not to be trusted; what else the switch did. "" for nothing.
     article_wire_s, mount_wire_s : float or None
         First opening of the break wires across the article and across its mount.
     clipped : ndarray of bool, shape (n_samples,)
@@ -52,6 +56,8 @@ class Trace:
         Force of one count; 0 when unknown.
     calibration_u_fraction : float
         Expanded relative uncertainty (k = 2) of the calibration.
+    calibration_u_n : float
+        Expanded uncertainty (k = 2) of any force, on top of that.
     covered_n : float
         Largest force that the calibration covered; 0 when unknown.
     bandwidth_hz : float
@@ -70,10 +76,13 @@ class Trace:
     clipped: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     quantum_n: float = 0.0
     calibration_u_fraction: float = 0.04
+    calibration_u_n: float = 0.0
     covered_n: float = 0.0
     bandwidth_hz: float = 0.0
     calibration_expired: bool = False
     completeness: Completeness | None = None
+    release_doubt: str = ""
+    release_note: str = ""
 
     def __post_init__(self) -> None:
         if not self.sample_rate_hz > 0:
@@ -110,7 +119,7 @@ class DropSetup:
         What hangs between the cell and the article, or between cell and sled.
     shortest_s, longest_s : float or None
         What the duration, above 10 % of the peak, must lie between.
-    article, line, operator, note : str
+    article, line, mount, operator, note : str
         Identities and remarks, as typed.
     shunt_off : float or None
         Step of the shunt resistor after the drop over that before it, less one; measured.
@@ -138,6 +147,7 @@ class DropSetup:
     checklist: str = ""
     override: str = ""
     article_finding: str = "not-inspected"
+    mount: str = ""
 
     @property
     def weight_n(self) -> float | None:
@@ -149,4 +159,4 @@ class DropSetup:
         """The limit force, or 1.1 x target without one, or None."""
         if self.limit_n is not None:
             return self.limit_n
-        return None if self.target_n is None else 1.1 * self.target_n
+        return None if self.target_n is None else OVERLOAD_PER_TARGET * self.target_n

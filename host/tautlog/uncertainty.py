@@ -13,13 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
+from tautlog.limits import NONLINEARITY
+
 COVERAGE = 0.9545
-# Standard uncertainties that are common practice, no source.
-MASS_U_FRACTION = 0.005  # of a sled on a scale
-HEIGHT_U_M = 0.005  # with a tape
-NONLINEARITY = 0.004  # of the force beyond what calibration covered
-FITTINGS = 0.1  # of fittings' mass over the sled's: their own inertia at the cell
-BANDWIDTH_PER_PULSE = 3.0  # needed, over the length of a pulse; common practice
 
 
 @dataclass(frozen=True)

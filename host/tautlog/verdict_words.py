@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from tautlog.origin import IMPORTED, MARK, REHEARSED
+
 # Reasons that stand before others and are no fault.
 _NO_FAULT = frozenset(
     "closure-good closure-unknown release-unknown shunt-good gap zero-drift zero-return".split()
@@ -34,6 +36,8 @@ _WORDS = {
 }
 
 VERDICTS = tuple(_WORDS)
+# Of the test; the same as `judge.TEST_VERDICTS`, which needs the filters to be loaded.
+TEST_VERDICTS = tuple(one for one, told in _WORDS.items() if told.startswith("test: "))
 
 
 def words(verdict: object) -> str:
@@ -55,13 +59,91 @@ def quick_look(marked: Mapping[str, Any]) -> list[str]:
     marked : mapping
         The object that ``tautlog mark --json`` prints.
     """
+    record, load, trace, test = verdict_lines(marked)
     return [
-        f"1 rest: {_rest_words(marked)}",
-        f"2 {words(marked['record_verdict'])}{_first_reason(marked)}",
-        f"3 {_load_words(marked)}",
-        f"4 {words(marked['trace_says'])}",
-        f"5 {words(marked['test_verdict'])}; {_next_words(marked)}",
+        f"1 {_only_rehearsed(marked)}rest: {_rest_words(marked)}",
+        f"2 {record}",
+        f"3 {load}",
+        f"4 {trace}",
+        f"5 {test}; {_next_words(marked)}",
     ]
+
+
+def verdict_lines(marked: Mapping[str, Any]) -> list[str]:
+    """Record, load, load path and test, each in its words; the same at the rig and in a report."""
+    told = (
+        f"{words(marked['record_verdict'])}{_first_reason(marked)}",
+        _load_words(marked),
+        words(marked["trace_says"]),
+        test_words(marked),
+    )
+    return [f"{_only_rehearsed(marked)}{one}" for one in told]
+
+
+def test_words(marked: Mapping[str, Any]) -> str:
+    """What the test counts as: what is proposed, and beside it what a person decided."""
+    proposed, decision = words(marked["test_verdict"]), marked.get("decision")
+    if not decision:
+        return proposed
+    return f"{proposed} is proposed, {decided_words(decision)}"
+
+
+def decided_words(decision: Mapping[str, Any]) -> str:
+    """Who decided what."""
+    return f"{words(decision['verdict']).removeprefix('test: ')} decided by {decision['by']}"
+
+
+def force_text(value: float | None, spread: float | None = None) -> str:
+    """A force in whole newtons, with its expanded uncertainty; the same in list and report."""
+    if value is None:
+        return "-"
+    return f"{value:.0f}" + ("" if spread is None else f" +/- {spread:.0f}")
+
+
+def plain_number(value: float) -> str:
+    """A mass or a height as somebody would write it: four digits, no powers of ten."""
+    return f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
+
+
+def prediction_words(predicted: Mapping[str, Any], measured_n: float | None = None) -> str:
+    """A prediction, and what was measured over it."""
+    peak, low, high = (predicted[f"peak_{name}_n"] for name in ("force", "low", "high"))
+    text = f"predicted {peak:.0f} N ({low:.0f} to {high:.0f} N)"
+    if measured_n is not None:
+        text += f"; measured over predicted {abs(measured_n) / peak:.3f}"
+    return text
+
+
+def notes(marked: Mapping[str, Any]) -> list[str]:
+    """What stands beside the verdicts: origin, prediction, and a calibration of another day."""
+    found = []
+    if marked.get("origin") == REHEARSED:
+        found.append(f"{MARK}: the rig was simulated, nothing moved; it counts for nothing")
+    if marked.get("origin") == IMPORTED:
+        found.append("imported: the trace is of another instrument")
+    predicted = marked.get("predicted")
+    if predicted:
+        told = prediction_words(predicted, marked["peak_force_n"])
+        found.append(f"{told}; from line {predicted['line']} by {predicted['source']}")
+    calibration = marked.get("calibration") or {}
+    if calibration.get("by"):
+        which = calibration["file"] or "the record's own again"
+        found.append(
+            f"calibration {which}, {calibration['newton_per_volt']:.6g} N/V of "
+            f"{calibration['date'] or 'no date'}, chosen by {calibration['by']} "
+            f"({calibration['reason']}); recorded under "
+            f"{calibration['recorded_newton_per_volt']:.6g} N/V"
+        )
+    if calibration.get("corrected"):
+        found.append(
+            f"THE CALIBRATION IS CORRECTED: {calibration['corrected']}; `tautlog mark "
+            "--calibration` takes another"
+        )
+    return found
+
+
+def _only_rehearsed(marked: Mapping[str, Any]) -> str:
+    return f"{MARK}: " if marked.get("origin") == REHEARSED else ""
 
 
 def _rest_words(marked: Mapping[str, Any]) -> str:
@@ -85,9 +167,9 @@ def _first_reason(marked: Mapping[str, Any]) -> str:
 
 def _load_words(marked: Mapping[str, Any]) -> str:
     peak, spread = marked["peak_force_n"], marked["peak_force_expanded_u_n"]
-    load = "no peak" if peak is None else f"peak {peak:.0f} N"
     factor = marked.get("peak_coverage_factor") or 2.0
-    around = "" if spread is None else f" +/- {spread:.0f} N (k = {factor:.2g})"
+    load = "no peak" if peak is None else f"peak {force_text(peak)} N"
+    around = "" if spread is None else f" +/- {force_text(spread)} N (k = {factor:.2g})"
     return f"{load}{around}: {words(marked['load_verdict'])}"
 
 

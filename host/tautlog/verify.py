@@ -41,7 +41,7 @@ class Checked:
         return self.state not in ("intact", "unfinished")
 
 
-def verify(places: list[Path], *, anew: bool = False) -> list[Checked]:
+def verify(places: list[Path], *, anew: bool = False, rehearsed: bool = False) -> list[Checked]:
     """Verify records and the chains of the campaigns that they lie in.
 
     In a folder, a file whose bytes are, to their SHA-256, those that were looked into
@@ -53,6 +53,8 @@ def verify(places: list[Path], *, anew: bool = False) -> list[Checked]:
         Records, folders, trees.
     anew : bool
         Look into every file, whatever its folder's catalogue says.
+    rehearsed : bool
+        Tell of intact rehearsals in folders, too. One that was changed is always told of.
 
     Raises
     ------
@@ -69,7 +71,7 @@ def verify(places: list[Path], *, anew: bool = False) -> list[Checked]:
         else:
             there = catalogued(folder, every_byte=True)
         there.sort(key=lambda one: one.name)
-        found += [check_record(one) for one in there]
+        found += [check_record(one) for one in there if rehearsed or not one.rehearsed]
         if folder in campaigns:
             found += check_chain(folder, there)
     return found
@@ -95,7 +97,8 @@ def check_record(one: RecordSummary) -> Checked:
             "keep it, and look for another copy"
         )
         return Checked(one.path, "broken", text)
-    return Checked(one.path, "intact", f"seal {one.seal[:12]}...")
+    mark = f"{one.mark}: " if one.mark else ""
+    return Checked(one.path, "intact", f"{mark}seal {one.seal[:12]}...")
 
 
 def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:

@@ -5,19 +5,19 @@ A view says what is drawn over what; `picture` draws it on paper, `window` on a 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.curve import ForceCurve
 from tautlog.errors import RecordError
-from tautlog.filters import cfc_filter
+from tautlog.limits import QUASI_STATIC_FACTOR
 from tautlog.spectrum import HIGHEST_HZ, LOWEST_HZ, response_spectrum
 from tautlog.stretch import motion
-from tautlog.trace import DropSetup, Trace
+from tautlog.trace import DropSetup
 
 if TYPE_CHECKING:
     from tautlog.quicklook import Marked
@@ -26,7 +26,6 @@ FloatArray = npt.NDArray[np.float64]
 
 BEFORE, AFTER = 0.5, 2.0  # of the contact's length, around it
 SPECTRUM_POINTS = 90
-QUASI_STATIC = 1.1  # response over peak up to which a part sees the force as if it stood still
 
 
 @dataclass(frozen=True)
@@ -85,7 +84,7 @@ class Shown:
     """A record to be looked at."""
 
     name: str
-    trace: Trace
+    force: ForceCurve
     setup: DropSetup
     marked: Marked
 
@@ -104,13 +103,13 @@ def view(page: str, shown: list[Shown]) -> View:
 def whole_page(shown: list[Shown]) -> tuple[Panel, ...]:
     """The whole of one, filtered and not, with its times; of several, aligned at onset."""
     if len(shown) > 1:
-        curves = _all_of(shown, [aligned(one.name, one.trace, one.marked) for one in shown])
+        curves = _all_of(shown, [aligned(one.name, one.force, one.marked) for one in shown])
         return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].marked)),)
     (one,) = shown
-    time_s, cfc = one.trace.time_s, one.marked["cfc"]
-    found = [Curve("unfiltered", time_s, zeroed(one.trace, one.marked), faint=bool(cfc))]
+    time_s, cfc = one.force.time_s, one.force.cfc
+    found = [Curve("unfiltered", time_s, one.force.unfiltered_n, faint=bool(cfc))]
     if cfc:
-        found.append(Curve(f"CFC {cfc}", time_s, filtered(one.trace, one.marked)))
+        found.append(Curve(one.force.name, time_s, one.force.force_n))
     told = [(name, one.marked[key]) for key, name in TIMES.items()]
     times = tuple((name, time_s) for name, time_s in told if time_s is not None)
     x = ("time from the start of the trace", "s")
@@ -119,7 +118,7 @@ def whole_page(shown: list[Shown]) -> tuple[Panel, ...]:
 
 def contact_page(shown: list[Shown]) -> tuple[Panel, ...]:
     """The contact of each, laid over one another, the moment of onset in common."""
-    curves = _all_of(shown, [since_onset(one.name, one.trace, one.marked) for one in shown])
+    curves = _all_of(shown, [since_onset(one.name, one.force, one.marked) for one in shown])
     return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].marked)),)
 
 
@@ -127,7 +126,7 @@ def stretch_page(shown: list[Shown]) -> tuple[Panel, ...]:
     """Force over stretch of each."""
     curves = _all_of(
         shown,
-        [over_stretch(one.name, one.trace, one.marked, one.setup) for one in shown],
+        [over_stretch(one.name, one.force, one.marked, one.setup) for one in shown],
         needs="a contact, mass and height",
     )
     x = ("stretch of line and rig", "m")
@@ -136,10 +135,10 @@ def stretch_page(shown: list[Shown]) -> tuple[Panel, ...]:
 
 def spectrum_page(shown: list[Shown]) -> tuple[Panel, ...]:
     """Amplitude spectrum and shock response spectrum of each."""
-    both = [spectra(one.name, one.trace, one.marked) for one in shown]
+    both = [spectra(one.name, one.force, one.marked) for one in shown]
     upper = _all_of(shown, [one and one[0] for one in both])
     lower = _all_of(shown, [one and one[1] for one in both])
-    level = ("quasi-static below this line, to the right", QUASI_STATIC)
+    level = ("quasi-static below this line, to the right", QUASI_STATIC_FACTOR)
     return (
         Panel(upper, ("frequency", "Hz"), ("amplitude", "N s"), x_log=True, y_log=True),
         Panel(
@@ -184,28 +183,16 @@ def _levels(marked: Marked) -> tuple[tuple[str, float], ...]:
     return tuple((f"{name} {level:.0f} N", level) for name, level in found if level)
 
 
-def zeroed(trace: Trace, marked: Mapping[str, Any]) -> FloatArray:
-    """Force with its zero removed."""
-    return np.asarray(trace.force_n - (marked["zero_offset_n"] or 0.0), np.float64)
-
-
-def filtered(trace: Trace, marked: Mapping[str, Any]) -> FloatArray:
-    """Force with its zero removed, in the class of the marks."""
-    force = zeroed(trace, marked)
-    cfc = marked["cfc"]
-    return cfc_filter(force, trace.sample_rate_hz, cfc) if cfc else force
-
-
-def aligned(name: str, trace: Trace, marked: Marked) -> Curve | None:
+def aligned(name: str, force: ForceCurve, marked: Marked) -> Curve | None:
     """All of the force over the time since the line came taut, or None without a contact."""
     if marked["onset_time_s"] is None:
         return None
-    return Curve(name, trace.time_s - marked["onset_time_s"], filtered(trace, marked))
+    return Curve(name, force.time_s - marked["onset_time_s"], force.force_n)
 
 
-def since_onset(name: str, trace: Trace, marked: Marked) -> Curve | None:
+def since_onset(name: str, force: ForceCurve, marked: Marked) -> Curve | None:
     """The contact with what is around it, as `aligned`, or None without a contact."""
-    whole = aligned(name, trace, marked)
+    whole = aligned(name, force, marked)
     if whole is None:
         return None
     base = marked["base_duration_s"] or 0.1
@@ -213,34 +200,32 @@ def since_onset(name: str, trace: Trace, marked: Marked) -> Curve | None:
     return Curve(name, whole.x[start:stop], whole.y[start:stop])
 
 
-def over_stretch(name: str, trace: Trace, marked: Marked, setup: DropSetup) -> Curve | None:
+def over_stretch(name: str, curve: ForceCurve, marked: Marked, setup: DropSetup) -> Curve | None:
     """Force over the stretch of line and rig, onset to slack, or None where it is not known."""
     onset, slack = marked["onset_time_s"], marked["break_time_s"] or marked["slack_time_s"]
     speed, mass = marked["taut_speed_m_s"], setup.mass_kg
     if None in (onset, slack, speed, mass) or marked["gap_in_contact"]:
         return None
     assert mass is not None
-    rate = trace.sample_rate_hz
+    rate = curve.sample_rate_hz
     first, last = int(np.ceil(onset * rate)), int(slack * rate)
-    force = zeroed(trace, marked)[first : last + 1]
-    if (marked["peak_force_n"] or 0.0) < 0:
-        force = -force
+    force = curve.sign * curve.unfiltered_n[first : last + 1]
     if force.size < 3:
         return None
     way, _ = motion(force, rate, first / rate - onset, mass, speed, marked["friction_n"] or 0.0)
     return Curve(name, way, force)
 
 
-def spectra(name: str, trace: Trace, marked: Marked) -> tuple[Curve, Curve] | None:
+def spectra(name: str, force: ForceCurve, marked: Marked) -> tuple[Curve, Curve] | None:
     """Amplitude spectrum of the force around the contact, and its shock response (Q = 10).
 
     The latter as response over peak: what a part with a natural frequency of its own sees
     of the pulse (ISO 18431-4). None without a contact, or with missing samples in it.
     """
-    curve = since_onset(name, trace, marked)
+    curve = since_onset(name, force, marked)
     if curve is None or curve.y.size < 32 or not np.isfinite(curve.y).all():
         return None
-    rate = trace.sample_rate_hz
+    rate = force.sample_rate_hz
     onset = int(np.searchsorted(curve.x, 0.0))
     base = marked["base_duration_s"] or 0.1
     pulse = curve.y[onset : onset + max(int(base * rate), 4)]

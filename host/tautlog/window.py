@@ -21,7 +21,7 @@ from tautlog.cursors import Cursor, difference, kept, moved, pointed_at, reading
 from tautlog.errors import TautlogError
 from tautlog.filters import CLASSES
 from tautlog.picture import INK, put_panel, thinned
-from tautlog.quicklook import mark_record
+from tautlog.quicklook import look_at
 from tautlog.record import Record
 from tautlog.verdict_words import quick_look
 from tautlog.views import PAGES, Curve, Shown, View, view
@@ -143,8 +143,8 @@ class Window:
         if self._cfc not in self._marked:
             found = []
             for record, trace in zip(self._records, self._traces, strict=True):
-                marked = mark_record(record, trace=trace, cfc=self._cfc)
-                found.append(Shown(record.path.stem, trace, record.setup, marked))
+                look = look_at(record, trace=trace, cfc=self._cfc)
+                found.append(Shown(record.path.stem, look.curve, record.setup, look.marked))
             self._marked[self._cfc] = found
         return self._marked[self._cfc]
 

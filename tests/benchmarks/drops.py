@@ -24,7 +24,7 @@ def one(seed):
     try:
         marks, verdict, inside = outcome(drop)
     except Exception as problem:
-        return drop.kind, drop.says, "CRASH", None, None, None, f"{drop}: {problem!r}"
+        return drop.kind, drop.says, "CRASH", None, None, None, f"{drop}: {problem!r}", "crash"
     off = None
     if inside is not None:
         off = (marks.peak_force_n - drop.peak_n) / drop.peak_n
@@ -38,7 +38,19 @@ def one(seed):
         verdict.record_verdict,
         inside,
         line,
+        left_out(drop, marks) if inside is None else "",
     )
+
+
+def left_out(drop, marks):
+    """Why a drop is not in the count of true peaks inside the stated interval."""
+    if drop.peak_n is None:
+        return "no pull, no true peak"
+    if marks.peak_force_n is None:
+        return "no contact found"
+    if drop.flawed:
+        return f"{drop.kind}: its peak is a lower bound"
+    return f"{drop.kind}: the force is wrong by more than the calibration says"
 
 
 def main():
@@ -48,18 +60,20 @@ def main():
     given = parser.parse_args()
     start = time.monotonic()
     says, loads, records = (collections.defaultdict(collections.Counter) for _ in range(3))
-    inside = collections.Counter()
+    inside, out = collections.Counter(), collections.Counter()
     by_kind = collections.defaultdict(collections.Counter)
     wrong, outside = [], []
     with concurrent.futures.ProcessPoolExecutor() as pool:
         seeds = range(given.first, given.first + given.drops)
-        for kind, true, said, load, record, fits, line in pool.map(one, seeds, chunksize=20):
+        for kind, true, said, load, record, fits, line, why in pool.map(one, seeds, chunksize=20):
             says[kind][said] += 1
             loads[kind][load] += 1
             records[kind][record] += 1
             if said not in (*true, "unclear"):
                 wrong.append(line)
-            if fits is not None:
+            if fits is None:
+                out[why] += 1
+            else:
                 inside[fits] += 1
                 by_kind[kind][fits] += 1
                 if not fits:
@@ -80,7 +94,12 @@ def main():
     flawed = sum(loads[kind]["on-target"] for kind in ("clip", "clip-unknown", "gap"))
     print(f"\nheld on let-go: {says['let-go']['held']}; on-target on clipped or gapped: {flawed}")
     total = sum(inside.values())
-    print(f"true peak inside k = 2: {100 * inside[True] / max(total, 1):.2f} % of {total}")
+    print(
+        f"true peak inside the interval of 95.45 %: {100 * inside[True] / max(total, 1):.2f} % of "
+        f"{total}; left out {given.drops - total} of {given.drops}:"
+    )
+    for why, number in out.most_common():
+        print(f"  {number:5}  {why}")
     for kind, counts in by_kind.items():
         number = sum(counts.values())
         print(f"  {kind:14} {100 * counts[True] / number:6.2f} % of {number}")

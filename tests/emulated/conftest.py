@@ -1,5 +1,7 @@
 """Finds the image, or skips with one line that says how to get one."""
 
+from pathlib import Path
+
 import pytest
 
 from emulated.bench import HOW, EmulatedBoard, board_files, find_image
@@ -19,12 +21,17 @@ def emulated(image, tmp_path):
     """Start a board with the firmware's files; without main.py it waits at its prompt."""
     boards = []
 
-    def start(source="level", *more, entry=True, files=True, **changes):
+    def start(source="level", *more, entry=True, files=True, lines="", **changes):
+        """`files` may be a tuple of further files; `lines` go to the end of config.py."""
         folder = None
         if files:
             folder = board_files(tmp_path / f"board{len(boards)}", **changes)
+            for one in files if isinstance(files, tuple) else ():
+                (folder / Path(one).name).write_bytes(Path(one).read_bytes())
+            with open(folder / "config.py", "a") as file:
+                file.write(lines)
             if not entry:
-                (folder / "main.py").unlink()
+                (folder / "main.py").rename(folder / "entry.py")
         boards.append(EmulatedBoard(image, folder, source, *more))
         return boards[-1]
 

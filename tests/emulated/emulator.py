@@ -5,6 +5,8 @@
 Its serial port is a pseudo-terminal. Speaks JSON lines: tells on standard output
 the port's name and every change of an output with the emulated time; takes on
 standard input ``{"pin": 11, "level": 1}``, ``{"stall": 1}`` (the converter stops),
+``{"value": 50, "noisy": 0}`` (of the source `level`), ``{"spike": 12}`` (the release switch
+opens for 100 us as soon as the drive is high, and for good so many milliseconds later),
 ``{"dtr": 0}`` (nobody has the port open), ``{"time": 1}``, ``{"truth": 0}``.
 """
 
@@ -76,10 +78,19 @@ def ramp() -> Iterator[int]:
         value = (value + 1) & 0xFFF
 
 
-def level() -> Iterator[int]:
-    """A quiet signal."""
-    while True:
-        yield 560
+class Level:
+    """A quiet signal: a level that may be moved, with the noise of an amplifier on it."""
+
+    def __init__(self) -> None:
+        self.value = 560
+        source = random.Random(5)
+        self._noise = [round(source.gauss(0.0, 2.0)) for _ in range(4093)]
+        self.noisy = True
+
+    def conversions(self) -> Iterator[int]:
+        while True:
+            for one in self._noise:
+                yield self.value + one * self.noisy
 
 
 class Wiring:
@@ -93,6 +104,7 @@ class Wiring:
         self.conversions = 0
         self.stalled = False
         self._alarms: list[object] = []
+        self.spike_ms = 0.0
         for pin in INPUT_PINS.values():
             self.set_input(pin, 0)
         for number, bit in OUTPUT_PINS.items():
@@ -102,6 +114,8 @@ class Wiring:
         def changed(now: object, before: object) -> None:
             high = int(now) == 1
             self.outputs = self.outputs & ~bit | (bit if high else 0)
+            if bit == wire.OUTPUT_DRIVE and high and self.spike_ms:
+                self.spike()
             if number != 18:  # the heartbeat would drown the rest
                 self._say(t=self._clock.nanos / 1e9, pin=number, level=int(high))
 
@@ -154,6 +168,17 @@ class Wiring:
 
             self.at(delay_ns, move)
 
+    def spike(self) -> None:
+        """The coil's field shakes the switch; the latch lets go later."""
+        pin = INPUT_PINS[wire.INPUT_LATCHED]
+
+        def move(high: int) -> None:
+            self.set_input(pin, high)
+            self._say(pin=pin, level=high, conversion=self.conversions)
+
+        for at_us, high in ((20.0, 1), (120.0, 0), (1000.0 * self.spike_ms, 1)):
+            self.at(1000.0 * at_us, lambda high=high: move(high))
+
     def _schedule(self, bit: int, closed: int, offset: float) -> None:
         pin = INPUT_PINS[bit]
 
@@ -178,7 +203,8 @@ async def run(arguments: argparse.Namespace) -> None:
     if arguments.fault:
         scene = FAULTS[arguments.fault].change(scene)
     rig = SimulatedRig(scene, seed=arguments.seed, by_hand=arguments.by_hand)
-    sources = {"ramp": ramp, "level": level, "rig": lambda: wiring.rig(rig)}
+    level = Level()
+    sources = {"ramp": ramp, "level": level.conversions, "rig": lambda: wiring.rig(rig)}
     wiring.feed(sources[arguments.source]())
     device.simulator.bind_loop()
     repl = PtyInteractiveRepl(device.cdc, device.simulator, on_quit=lambda code: None)
@@ -197,6 +223,10 @@ async def run(arguments: argparse.Namespace) -> None:
             wiring.shake(asked["shake"], asked["edges"], asked.get("seed", 1))
         elif "stall" in asked:
             wiring.stalled = bool(asked["stall"])
+        elif "value" in asked:
+            level.value, level.noisy = asked["value"], bool(asked["noisy"])
+        elif "spike" in asked:
+            wiring.spike_ms = asked["spike"]
         elif "dtr" in asked:
             device.cdc.set_control_lines(dtr=asked["dtr"], rts=asked["dtr"])
         elif "truth" in asked:

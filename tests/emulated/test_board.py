@@ -14,11 +14,12 @@ import numpy as np
 import pytest
 from fakes.crew import SilentCrew
 
-from tautlog.drop import DropPlan, recover, run_drop
+from tautlog.drop import DropPlan, run_drop
 from tautlog.errors import LinkError
 from tautlog.link import SerialLink
 from tautlog.quicklook import mark_record
 from tautlog.record import open_record
+from tautlog.recovery import recover
 from tautlog.rehearsal.scene import default_scene
 from tautlog.session import Session
 

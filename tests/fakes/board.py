@@ -9,6 +9,14 @@ from instrument import Instrument
 
 TICKS = wire.TICKS_PERIOD_US
 QUIET = 4480  # a count that is neither clipped nor restless
+NOISE = [0, 11, 22, 8, 19, 5, 16, 2, 13, 24, 10, 21, 7, 18, 4, 15, 1, 12, 23, 9, 20, 6, 17, 3, 14]
+LOUDEST = max(NOISE)
+
+
+def content(number, level=QUIET, noise=NOISE):
+    """The samples of a block: noise on a level, another in every block."""
+    values = [level + noise[(number + at) % len(noise)] for at in range(16)]
+    return wire.struct.pack("<16H", *values)
 
 
 class Config:
@@ -24,6 +32,7 @@ class Config:
     RELEASE_PULSE_MS = 40
     RELEASE_WAIT_MS = 150
     RELEASE_CONFIRM_MS = 2
+    RELEASE_BOUNCE_MS = 1
     FORCE_TRIGGER = 300
     FLASH_MS = 5
     LAPTOP_SILENCE_MS = 200
@@ -31,6 +40,9 @@ class Config:
     RECORDING_LONGEST_S = 3
     SIGNAL_LOWEST = real_config.SIGNAL_LOWEST
     SIGNAL_HIGHEST = real_config.SIGNAL_HIGHEST
+    LEVEL_LOWEST = real_config.LEVEL_LOWEST
+    LEVEL_HIGHEST = real_config.LEVEL_HIGHEST
+    LEAST_SPAN = real_config.LEAST_SPAN
     QUIET_SPAN = real_config.QUIET_SPAN
     QUIET_BLOCKS = 4
     STATUS_INTERVAL_MS = 100
@@ -47,7 +59,9 @@ class FakeBoard:
     Attributes
     ----------
     drive_log : list of (time_us, level)
-        Every change of the release drive.
+        Every change of the release drive's pin.
+    noise : list of int
+        What lies on the level, sample after sample.
     """
 
     def __init__(self, take=7, start_us=0):
@@ -57,6 +71,7 @@ class FakeBoard:
         self.take = take  # bytes that the link takes in one write; 0 is a stalled host
         self.sent = bytearray()
         self.level = QUIET
+        self.noise = NOISE
         self.closed = (
             wire.INPUT_LATCHED
             | wire.INPUT_KEY_ON
@@ -69,7 +84,9 @@ class FakeBoard:
         self.samples_lost = 0
         self._incoming = deque()
         self._edges = deque()
-        self._elapsed_us = 0
+        self._meanwhile = {}
+        self._key_was_off = False
+        self.edges_lost = 0
         self.history = None
 
     # What the instrument calls
@@ -102,16 +119,37 @@ class FakeBoard:
         return self.now_us % TICKS
 
     def inputs(self):
-        return self.closed
+        closed = self.closed
+        self._happens("inputs")
+        return closed
 
     def output(self, bits):
         assert bits != self.outputs or bits == 0
-        before, self.outputs = self.outputs & wire.OUTPUT_DRIVE, bits
-        if bits & wire.OUTPUT_DRIVE != before:
-            self.drive_log.append((self.now_us, bits & wire.OUTPUT_DRIVE))
+        self._happens("output")
+        rises = bits & ~self.outputs & wire.OUTPUT_DRIVE
+        self.outputs = bits
+        if not bits & wire.OUTPUT_DRIVE:
+            self._drive(0)
+        elif rises and not self._key_was_off and self.closed & wire.INPUT_KEY_ON:
+            self._drive(wire.OUTPUT_DRIVE)
+
+    def _drive(self, level):
+        if level != (self.drive_log[-1][1] if self.drive_log else 0):
+            self.drive_log.append((self.now_us, level))
+
+    def watch_key(self):
+        self._key_was_off = False
+
+    def key_was_off(self):
+        return self._key_was_off
+
+    def lost_edges(self):
+        lost, self.edges_lost = self.edges_lost, 0
+        return lost
 
     def next_edge(self):
         if not self._edges:
+            self._happens("edges")
             return False
         self.edge_input, self.edge_closed, at_us = self._edges.popleft()
         self.edge_block, within_us = divmod(at_us - self._start_us, BLOCK_US)
@@ -123,7 +161,10 @@ class FakeBoard:
         return 20000
 
     def read_byte(self):
-        return self._incoming.popleft() if self._incoming else -1
+        byte = self._incoming.popleft() if self._incoming else -1
+        if byte < 0:
+            self._happens("link")
+        return byte
 
     def write(self, view, start, end):
         assert 0 <= start < end <= len(view)
@@ -144,14 +185,35 @@ class FakeBoard:
             if slot >= 0:
                 number = self.history.head
                 samples = self.history.samples(slot)
-                samples[:] = bytes([number & 0xFF]) * len(samples)
+                samples[:] = data = content(number, self.level, self.noise)
+                values = wire.struct.unpack("<16H", data)
                 lost = self.samples_lost
-                self.history.commit(self.ticks_us(), 0, lost, self.level, self.level + 8)
+                self.history.commit(self.ticks_us(), 0, lost, min(values), max(values))
 
     def move(self, bit, closed):
         """Open or close a contact now."""
         self.closed = self.closed & ~bit | (bit if closed else 0)
         self._edges.append((bit, int(closed), self.now_us))
+        if bit == wire.INPUT_KEY_ON and not closed:
+            self._key_was_off = True  # the interrupt of the key
+            self._drive(0)
+
+    def meanwhile(self, after, *actions):
+        """Let things happen within the next step, once it has read what `after` names.
+
+        "edges", "inputs", "link" or "output": a main loop that is slow, or held up.
+        """
+        self._meanwhile.setdefault(after, []).extend(actions)
+
+    def _happens(self, after):
+        for action in self._meanwhile.pop(after, ()):
+            action()
+
+    def pass_us(self, span_us):
+        """Let time pass, with the blocks that are sampled in it."""
+        end_us = self.now_us + span_us
+        self.pass_blocks(span_us // BLOCK_US)
+        self.now_us = end_us
 
 
 class Bench:

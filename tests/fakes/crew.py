@@ -18,6 +18,10 @@ class SilentCrew:
         self.instrument, self.health = instrument, health
         self._tell("met")
 
+    def found(self, findings):
+        self.findings = findings
+        self._tell("found")
+
     def agree(self, setup):
         self._tell("agree")
         return True
@@ -32,7 +36,11 @@ class SilentCrew:
         self._tell("released")
 
     def block(self, block):
-        pass
+        if "block" in self.actions:
+            self._tell("block")
 
     def received(self, since_release_s, of_s):
         self._tell("received")
+
+    def ending(self, more):
+        self._tell("ending")

@@ -9,9 +9,11 @@ import sys
 
 sys.path.insert(0, sys.argv[1])
 
+import ages
 import commands
 import config
 import history
+import levels
 import release
 import states
 import wire
@@ -75,7 +77,7 @@ def show_history():
         elif step % 5 == 1:
             ring.roll()
         show(ring.head, ring.oldest, ring.acked, ring.unsent, ring.frozen, ring.lost_total)
-    show(ring.span_of_last(3))
+    show(ring.span_of(ring.head - 3, ring.head), ring.mean_of(ring.oldest, ring.head, 1))
 
 
 def show_commands():
@@ -88,6 +90,8 @@ def show_commands():
         b"{",
         b"\xff",
         b'{"do":"hello","wire":1,"x":2}',
+        b'{"do":"arm","by":"hand","rail_low":5,"least_span":70}',
+        b'{"do":"arm","by":"hand","rail_low":-5}',
     ):
         try:
             command = commands.parse(text)
@@ -105,9 +109,13 @@ def show_release():
     one.arm(False, b"12345678")
     show(one.pulse(b"xx12345678", 2, 8, 100), one.drive_high)
     for now_us in range(0, 600000, 9000):
-        if now_us == 90000:
+        if now_us in (45000, 90000):
             show(one.edge(True, 3, 4, now_us))
-        show(one.watch(now_us >= 90000, now_us), one.drive_high)
+        if now_us in (54000, 99000):
+            show(one.edge(False, 3, 4, now_us - 8000))
+        if now_us == 108000:
+            show(one.edge(True, 3, 4, now_us - 16000))
+        show(one.watch(now_us >= 90000, now_us), one.drive_high, one.stamp_us, one.knock_us)
     table = states.States()
     for happening in (0, 3, 1, 1, 3, 4, 0, 2):
         show(table.take(happening, 9), table.now, table.reason)
@@ -115,6 +123,31 @@ def show_release():
         show(wire.ticks_elapsed_us(now_us, then_us))
 
 
+def show_ages():
+    age = ages.Age(1 << 29)
+    for spent_us in range(0, 1 << 31, 99999999):
+        show(age.look(((1 << 29) + spent_us) & 0x3FFFFFFF))
+
+
+def show_levels():
+    one = levels.Levels(config)
+    for command in (
+        {},
+        {"rail_low": 1000, "level_high": 5000, "least_span": 50},
+        {"rail_low": 1, "rail_high": 32760, "least_span": 0},
+        {"rail_low": 40000},
+        {"level_low": 500, "level_high": 500},
+        {"rail_low": 900, "level_high": 800},
+    ):
+        try:
+            one.use(command)
+        except commands.Malformed as problem:
+            show(problem.error, problem.text)
+        show(one.rail_low, one.rail_high, one.level_low, one.level_high, one.least_span)
+
+
+show_ages()
+show_levels()
 show_wire()
 show_history()
 show_commands()

@@ -12,6 +12,7 @@ from hardware.crc import Check
 from instrument import Instrument
 
 config.SAMPLES_PER_BLOCK = 128
+config.RELEASE_BOUNCE_MS = 3
 config.GUARD_AFTER_S = 0.06
 BLOCK_US = 128 * 16
 
@@ -27,9 +28,10 @@ class LockedBoard:
         self.taken = self.given = 0
         self.sent = 0
         self.locked = False
-        self.edge_waits = False
+        self.edge_waits = 0
+        self.was_off = False
         self.edge_input = self.edge_closed = 0
-        self.edge_block = self.edge_offset = self.edge_us = 0
+        self.edge_block = self.edge_offset = self.edge_us = self.first_us = 0
 
     def memory(self, count):
         return bytearray(count)
@@ -56,9 +58,24 @@ class LockedBoard:
         self.bits = bits
 
     def next_edge(self):
-        waits = self.edge_waits
-        self.edge_waits = False
-        return waits
+        if not self.edge_waits:
+            return False
+        # A knock, and then the release with a bounce, all within one late step.
+        at = 5 - self.edge_waits
+        self.edge_waits -= 1
+        self.edge_input = wire.INPUT_LATCHED
+        self.edge_closed = at % 2
+        self.edge_us = self.first_us + (0, 100, 9000, 9500, 10000)[at]
+        return True
+
+    def lost_edges(self):
+        return 0
+
+    def watch_key(self):
+        self.was_off = False
+
+    def key_was_off(self):
+        return self.was_off
 
     def read_byte(self):
         if self.taken == self.given:
@@ -81,7 +98,10 @@ class LockedBoard:
         self.now_us += BLOCK_US
         slot = self.history.claim()
         if slot >= 0:
-            self.history.commit(self.now_us, 0, 0, 4480, 4490)
+            frame = self.history.frames[slot]
+            for at in range(wire.SAMPLES_AT, self.history.frame_bytes - 4, 2):
+                frame[at], frame[at + 1] = 4490 & 0xFF, 4490 >> 8
+            self.history.commit(self.now_us, 0, 0, 4480, 4504)
 
 
 board = LockedBoard()
@@ -119,10 +139,9 @@ for n in range(60):
     driven = driven or bool(board.bits & wire.OUTPUT_DRIVE)
     if n == 9:
         board.closed = 14
-        board.edge_input = wire.INPUT_LATCHED
-        board.edge_us = board.now_us
+        board.first_us = board.now_us - 10000
         board.edge_block = instrument.history.head
-        board.edge_waits = True
+        board.edge_waits = 5
     if n == 30:
         board.receive(finish)
     instrument.step()
@@ -135,6 +154,6 @@ for _ in range(300):
     if instrument.states.now == wire.HELD:
         break
 micropython.heap_unlock()
-if was_recording and driven:
+if was_recording and driven and instrument.release.knock_us == board.first_us:
     print("recording")
 print(wire.STATES[instrument.states.now])

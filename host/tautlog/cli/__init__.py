@@ -6,7 +6,9 @@ with one line on standard error; 2 wrong usage.
 
 from __future__ import annotations
 
+import contextlib
 import importlib
+import os
 import sys
 
 import click
@@ -79,7 +81,15 @@ def tautlog() -> None:
 def run(arguments: list[str]) -> int:
     """Run one command line; the exit status."""
     try:
+        return _run(arguments)
+    finally:
+        _let_go()
+
+
+def _run(arguments: list[str]) -> int:
+    try:
         tautlog.main(arguments, prog_name="tautlog", standalone_mode=False)
+        sys.stdout.flush()
     except click.UsageError as problem:
         return _misused(problem)
     except click.exceptions.Exit as leaving:
@@ -89,8 +99,7 @@ def run(arguments: list[str]) -> int:
     except (KeyboardInterrupt, click.Abort):
         return _fail("stopped by Ctrl-C")
     except BrokenPipeError:
-        sys.stderr.close()  # whoever read us has had enough
-        return 0
+        return 0  # whoever read us has had enough
     except (OSError, MemoryError) as problem:
         return _fail(f"{problem}: nothing that was stored is lost")
     return 0
@@ -103,6 +112,18 @@ def _misused(problem: click.UsageError) -> int:
 
 
 def _fail(message: str) -> int:
-    sys.stdout.flush()
-    click.echo(f"tautlog: {' '.join(message.split())}", err=True)
+    with contextlib.suppress(OSError, ValueError):
+        sys.stdout.flush()
+    with contextlib.suppress(OSError, ValueError):  # nobody to tell it to
+        click.echo(f"tautlog: {' '.join(message.split())}", err=True)
     return 1
+
+
+def _let_go() -> None:
+    """Leave nothing that Python could trip over when it ends, where a pipe is broken."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except (OSError, ValueError):
+            with contextlib.suppress(OSError, ValueError):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())

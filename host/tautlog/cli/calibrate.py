@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
+from tautlog.cli.options import Number
 
 if TYPE_CHECKING:
     from tautlog.calibrating import Calibrated, Point
@@ -28,22 +30,36 @@ if TYPE_CHECKING:
     "--load",
     "loads_kg",
     multiple=True,
-    type=click.FloatRange(min=0),
+    type=Number(q.WEIGHT),
     metavar="KG",
     help="Weights to hang, in order; several times. Zero, up and down again without.",
 )
 @click.option("--degree", type=click.IntRange(1, 2), help="1 straight, 2 curved; else by F test.")
-@click.option("--gravity", type=click.FloatRange(9.7, 9.9), default=9.80665, show_default=True)
+@click.option("--gravity", type=Number(q.GRAVITY), default=9.80665, show_default=True)
 @click.option("--hang", is_flag=True, help="Only check that the hanging sled reads its weight.")
-@click.option("--mass", "mass_kg", type=float, metavar="KG", help="Of the sled, for --hang.")
+@click.option(
+    "--mass", "mass_kg", type=Number(q.MASS), metavar="KG", help="Of the sled, for --hang."
+)
 @click.option(
     "--shunt",
     "shunt_ohm",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Number(q.SHUNT),
     metavar="OHM",
     help="Only check the step of the shunt resistor.",
 )
 @click.option("--note", default="", metavar="TEXT", help="Serial numbers, weights, who did it.")
+@click.option(
+    "--date", "day", type=options.Day(), metavar="DAY", help="Of the weights; today without."
+)
+@click.option(
+    "--accept",
+    nargs=2,
+    metavar="NAME REASON",
+    help="Keep a calibration that is not plausible, on this name and reason.",
+)
+@click.option("--by", default="", metavar="NAME", help="Who corrects, for --supersedes.")
+@options.correction_options("FILE")
+@click.option("--list", "listing", is_flag=True, help="Show the calibrations on record.")
 @click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Residuals.")
 @options.json_option
 def command(
@@ -57,6 +73,12 @@ def command(
     mass_kg: float | None,
     shunt_ohm: float | None,
     note: str,
+    day: str | None,
+    accept: tuple[str, str] | None,
+    by: str,
+    supersedes: str | None,
+    reason: str,
+    listing: bool,
     picture: Path | None,
     as_json: bool,
 ) -> None:
@@ -64,17 +86,23 @@ def command(
 
     Live: each weight is asked for, and its reading taken once it is steady. In a campaign
     the calibration is kept as a new file and used from then on, in every record; the ones
-    before are kept, too. Nobody stands under a weight that hangs.
+    before are kept, too. One that data sheet and gain do not promise is refused, unless a
+    named person accepts it. Nobody stands under a weight that hangs.
     """
-    from tautlog.calibrating import calibrate, data_sheet_slope
+    from tautlog.calibrating import calibrate
     from tautlog.calibration import Calibration
-    from tautlog.calibrations import add_calibration
+    from tautlog.calibrations import Word, add_calibration
     from tautlog.calibrations import as_json as plain
     from tautlog.cli.output import print_json
     from tautlog.moment import today
 
     campaign = options.here()
     base = campaign.calibration if campaign else Calibration()
+    accepted = Word(*accept) if accept else None
+    word = Word(by, reason) if supersedes else None
+    if listing:
+        _list(options.folder_here())
+        return
     if hang:
         _hang(port, campaign, base, mass_kg, timeout_scale)
         return
@@ -86,24 +114,22 @@ def command(
         if table is not None
         else _live(port, campaign, base, loads_kg, gravity, timeout_scale)
     )
-    cell = campaign.cell if campaign else None
     made = calibrate(
         points,
         base,
         degree=degree,
         planned_n=campaign.setup.upper_n if campaign else None,
-        data_sheet_newton_per_volt=data_sheet_slope(
-            cell.rated_n,
-            cell.certified_mv_per_v or cell.sensitivity_mv_per_v,
-            cell.excitation_v,
-            campaign.amplifier.gain,
-        )
-        if cell and campaign
-        else None,
-        date=today(),
+        data_sheet_newton_per_volt=campaign.promised_newton_per_volt if campaign else None,
+        date=day or today(),
         note=note,
     )
-    where = add_calibration(campaign.folder, made) if campaign else None
+    where = None
+    if campaign is None:
+        _doubtful_without_campaign(made)
+    else:
+        where = add_calibration(
+            campaign, made, accepted=accepted, supersedes=supersedes or "", word=word
+        )
     if picture is not None:
         _draw(made, picture)
     if as_json:
@@ -111,6 +137,26 @@ def command(
         return
     _show(made)
     click.echo(f"kept as {where}" if where else "no campaign here: nothing is kept")
+
+
+def _doubtful_without_campaign(made: Calibrated) -> None:
+    """Say what is not plausible of a calibration that is not kept anyway."""
+    from tautlog.plausibility import point_doubts
+
+    for doubt in point_doubts(made.points, made.calibration):
+        click.echo(f"LOOK: {doubt}", err=True)
+
+
+def _list(folder: Path) -> None:
+    """Show the calibrations on record, oldest first, the one in use last."""
+    from tautlog.calibrations import standing_files
+
+    found = standing_files(folder)
+    if not found:
+        click.echo("no calibrations here")
+    for one in found:
+        gone = f"; SUPERSEDED by {one.superseded_by} ({one.told})" if one.superseded_by else ""
+        click.echo(f"{one.path.name}{gone}")
 
 
 def _from_table(table: Path, base: Calibration, gravity: float) -> list[Point]:
@@ -240,7 +286,7 @@ def _draw(made: Calibrated, path: Path) -> None:
     title = (
         f"residuals of {loads.size} points, degree {made.degree}: "
         f"{made.calibration.newton_per_volt:.6g} N/V, "
-        f"U = {100 * made.calibration.expanded_u_fraction:.2g} % at {loads.max():.0f} N"
+        f"U = {100 * made.budget.expanded_u / loads.max():.2g} % at {loads.max():.0f} N"
     )
     picture.save(picture.draw_residuals(loads, share, title), path)
 
@@ -252,9 +298,11 @@ def _show(made: Calibrated) -> None:
     one = made.calibration
     curve = f", curvature {one.newton_per_square_volt:.4g} N/V2" if made.degree == 2 else ""
     click.echo(f"{one.newton_per_volt:.6g} N/V{curve}, covered to {one.range_n:.0f} N")
+    share = 100 * made.budget.expanded_u / one.range_n
     click.echo(
-        f"U = {made.budget.expanded_u:.3g} N at {one.range_n:.0f} N = "
-        f"{100 * one.expanded_u_fraction:.2g} % (k = {made.budget.coverage_factor:.3g})"
+        f"U = {made.budget.expanded_u:.3g} N at {one.range_n:.0f} N = {share:.2g} % "
+        f"(k = {made.budget.coverage_factor:.3g}); {100 * one.expanded_u_fraction:.2g} % of any "
+        f"force and {one.expanded_u_n:.2g} N (k = 2)"
     )
     for name in ("hysteresis", "repeatability", "zero_return"):
         value = getattr(made, f"{name}_fraction")
@@ -272,5 +320,7 @@ def _show(made: Calibrated) -> None:
             f"{100 * left / one.range_n:+.3f}",
         )
     Console(highlight=False, width=100).print(table)
+    if one.accepted:
+        click.echo(f"ACCEPTED although it is not plausible, by {one.accepted}")
     for warning in made.warnings:
         click.echo(f"LOOK: {warning}")

@@ -2,51 +2,70 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from tautlog.cli import options
+from tautlog.cli.permit import override_of, override_options
 
 if TYPE_CHECKING:
     from tautlog.campaign import Campaign
-    from tautlog.health import Health
+    from tautlog.readiness import Facts
 
 
 @click.command(name="check")
 @options.port_options
+@options.intended_options
+@override_options
 @click.option("--by", "operator", required=True, metavar="NAME", help="Who asks.")
 @click.option("--with", "second", required=True, metavar="NAME", help="Who answers.")
 @options.json_option
 def command(
-    port: str | None, timeout_scale: float, operator: str, second: str, as_json: bool
+    port: str | None,
+    timeout_scale: float,
+    override_by: str | None,
+    override_reason: str | None,
+    operator: str,
+    second: str,
+    as_json: bool,
+    **given: Any,
 ) -> None:
     """Go through the list before a drop, two persons, one by one.
 
-    What can be measured is measured. The list is good for ten minutes and void when
-    somebody enters the zone; it goes into the record of the next drop.
+    What can be measured is measured, and the drop is held against mount, rig and load path
+    as `drop` will do; give the same --line, --mass and so on. The list is good for ten minutes
+    and void when somebody enters the zone; it goes into the record of the next drop.
     """
     from tautlog.checklist import CHALLENGES, Checklist, add_checklist, measured_checks
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
     from tautlog.errors import CampaignError
     from tautlog.moment import stamp, today
+    from tautlog.permit import checked_for
 
     operator, second = operator.strip(), second.strip()
     if not operator or not second or operator.casefold() == second.casefold():
         raise click.BadParameter("two persons, two names", param_hint="--by, --with")
+    who, why = override_of(override_by, override_reason)
     campaign = options.here()
     if campaign is None:
         raise CampaignError("no campaign here: a checklist belongs to one, see `tautlog init`")
     click.echo(CAUTION, err=True)
     measured = measured_checks(
-        _health(port, campaign, timeout_scale),
+        _facts(port, campaign, timeout_scale),
         campaign.folder,
         campaign.setup.target_n,
-        campaign.calibration.expired_on(today()),
+        campaign.calibration,
+        today(),
     )
+    setup = options.setup_of(campaign, given)
+    measured += checked_for(campaign, setup, by=who, reason=why)
     for one in measured:
-        click.echo(f"  {'holds' if one.holds else 'LOOK: '} {one.text}", err=True)
+        click.echo(
+            f"  {'holds ' if one.holds else 'REFUSE' if one.refuses else 'LOOK: '} {one.text}",
+            err=True,
+        )
     answered = [
         (text, click.confirm(f"{second}: {text}?", default=False, err=True))
         for _, text in CHALLENGES
@@ -69,14 +88,16 @@ def command(
         click.echo(f"complete, good for ten minutes: {path}")
 
 
-def _health(port: str | None, campaign: Campaign, timeout_scale: float) -> Health | None:
+def _facts(port: str | None, campaign: Campaign, timeout_scale: float) -> Facts | None:
     if not port and not campaign.port:
         return None
-    from tautlog.health import read_health
     from tautlog.link import SerialLink
+    from tautlog.readiness import read_facts
     from tautlog.session import Session
+    from tautlog.shunt import shunt_of
 
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
         session.greet()
-        return read_health(session, campaign.calibration)
+        shunt = shunt_of(campaign, campaign.calibration, asked=False)
+        return read_facts(session, campaign.calibration, campaign.setup, shunt)

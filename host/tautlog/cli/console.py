@@ -9,10 +9,12 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog.verdict_words import quick_look, words
+from tautlog.origin import MARK, board_is_rehearsed
+from tautlog.verdict_words import notes, quick_look, words
 
 if TYPE_CHECKING:
     from tautlog.health import Health
+    from tautlog.readiness import Finding
     from tautlog.stream import Block, BoardEvent, Instrument
     from tautlog.trace import DropSetup
 
@@ -22,6 +24,14 @@ CAUTION = (
     "the sled or in line with the line; key and catch decide; local codes and the responsible "
     "person come first."
 )
+
+
+class Screen(Console):
+    """A console whose broken pipe is an error like any other: the caller decides."""
+
+    def on_broken_pipe(self) -> None:
+        """Called while the error is handled."""
+        raise
 
 
 class ConsoleCrew:
@@ -37,21 +47,36 @@ class ConsoleCrew:
 
     def __init__(self, *, yes: bool, quiet: bool) -> None:
         self._yes = yes
-        self._console = Console(stderr=True, quiet=quiet, highlight=False)
+        self._console = Screen(stderr=True, quiet=quiet, highlight=False)
         self._count: int | None = None
         self._shown_s = 0.0
+        self._before: list[str] = []
+
+    def say_when_met(self, text: str) -> None:
+        """Keep a line until a board answers: a port that does not is the only thing to tell."""
+        self._before.append(text)
 
     def say(self, text: str) -> None:
         """Show a line."""
         self._console.print(text, markup=False, soft_wrap=True)
 
     def met(self, instrument: Instrument, health: Health) -> None:
-        """Show the board and its health."""
+        """Show what was kept for this moment, the board and its health."""
+        while self._before:
+            self.say(self._before.pop(0))
         self.say(
             f"board: {instrument.board}, firmware {instrument.firmware}, serial "
             f"{instrument.serial}, {instrument.sample_rate_hz:g} samples/s"
         )
+        if board_is_rehearsed(instrument.board, instrument.serial):
+            self.say(f"{MARK}: this board is simulated; whatever it records counts for nothing")
         self.say(health_text(health))
+
+    def found(self, findings: list[Finding]) -> None:
+        """Show what is in doubt; what forbids the drop is told by its refusal."""
+        for one in findings:
+            if not one.refuses:
+                self.say(f"LOOK: {one.text}")
 
     def agree(self, setup: DropSetup) -> bool:
         """Ask for the phrase."""
@@ -92,6 +117,13 @@ class ConsoleCrew:
         if since_release_s - self._shown_s >= 1.0:
             self._shown_s = math.floor(since_release_s)
             self.say(f"  recording, {since_release_s:.0f} of {of_s:.0f} s")
+
+    def ending(self, more: int) -> None:
+        """Say that it takes a moment, and what haste would do."""
+        self.say(
+            f"ending early: the board completes its guarded window; {more} more Ctrl-C leave the "
+            "event to it, for `tautlog recover`"
+        )
 
     def block(self, block: Block) -> None:
         """Samples are not told at a terminal."""
@@ -141,6 +173,8 @@ def print_verdict(marked: dict[str, Any]) -> None:
             f"  decided by {decision['by']}: {words(decision['verdict'])} ({decision['reason']}); "
             f"proposed was: {words(decision['proposed'])}"
         )
+    for note in notes(marked):
+        click.echo(f"  {note}")
     for reason in marked["reasons"]:
         click.echo(f"  - {reason['text']}")
 
@@ -159,12 +193,12 @@ def print_figures(marked: dict[str, Any], truth: dict[str, Any] | None = None) -
         if truth is not None:
             cells.append(_cell(truth.get(name)))
         table.add_row(*cells)
-    Console(highlight=False, width=100).print(table)
+    Screen(highlight=False, width=100).print(table)
 
 
 def print_budgets(budgets: list[dict[str, Any]]) -> None:
     """Each figure's uncertainty, part by part."""
-    console = Console(highlight=False, width=118)
+    console = Screen(highlight=False, width=118)
     for one in budgets:
         table = Table(box=None, pad_edge=False, title_justify="left")
         table.title = f"\n{one['figure']} = {one['value']:.6g} {one['unit']}"

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
-from tautlog.judge import TEST_VERDICTS
+from tautlog.verdict_words import TEST_VERDICTS
 
 
 @click.command(name="decide")
@@ -22,15 +22,17 @@ from tautlog.judge import TEST_VERDICTS
 @click.option("--reason", required=True, metavar="TEXT", help="Why, in plain words.")
 @options.cfc_option
 @options.json_option
-def command(record: Path, verdict: str, by: str, reason: str, cfc: str, as_json: bool) -> None:
+def command(
+    record: Path, verdict: str, by: str, reason: str, cfc: str | None, as_json: bool
+) -> None:
     """Enter what a named person decides about a test, and why.
 
     The tool proposes, a person decides. The proposal stays beside the decision, in every
-    list and report; nothing is rewritten.
+    list and report; nothing is rewritten. Marks that nobody has kept yet are kept.
     """
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
-    from tautlog.quicklook import mark_record
+    from tautlog.quicklook import as_kept, keep_marks, mark_record
     from tautlog.record import add_decision, open_record
 
     by, reason = by.strip(), reason.strip()
@@ -39,8 +41,12 @@ def command(record: Path, verdict: str, by: str, reason: str, cfc: str, as_json:
     if not reason:
         raise click.BadParameter("a decision needs a reason", param_hint="--reason")
     number = options.class_of(cfc)
-    proposed = str(mark_record(open_record(record), cfc=number)["test_verdict"])
-    add_decision(record, by=by, verdict=verdict, proposed=proposed, reason=reason)
+    opened = open_record(record)
+    marked = mark_record(opened, cfc=number)
+    add_decision(record, by=by, verdict=verdict, proposed=marked["test_verdict"], reason=reason)
+    if not as_kept(opened, marked):
+        # What was proposed to the person who decides is what every list tells.
+        keep_marks(opened, marked)
     marked = mark_record(open_record(record), cfc=number)
     if as_json:
         print_json(marked)

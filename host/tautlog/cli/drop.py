@@ -7,7 +7,9 @@ from typing import Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
+from tautlog.cli.permit import override_options
 
 
 @click.command(name="drop")
@@ -19,7 +21,7 @@ from tautlog.cli import options
 @click.option(
     "--countdown",
     "countdown_s",
-    type=click.FloatRange(0, 600),
+    type=options.Number(q.COUNTDOWN),
     default=5.0,
     metavar="S",
     show_default=True,
@@ -28,17 +30,18 @@ from tautlog.cli import options
 @click.option(
     "--record",
     "record_s",
-    type=click.FloatRange(1, 55),
+    type=options.Number(q.RECORDING),
     default=7.0,
     metavar="S",
     show_default=True,
     help="How long to record after the release.",
 )
-@click.option("--shunt", is_flag=True, help="Read the shunt's step before and after.")
 @click.option(
-    "--override-by", metavar="NAME", help="Who drops beyond what the mount is proven for."
+    "--shunt",
+    is_flag=True,
+    help="Read the shunt's step before and after, also where campaign.toml names no shunt_ohm.",
 )
-@click.option("--override-reason", metavar="TEXT", help="And why; both go into the record.")
+@override_options
 @options.live_option
 @options.cfc_option
 @options.json_option
@@ -54,22 +57,27 @@ def command(
     override_by: str | None,
     override_reason: str | None,
     live: bool,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
     **setup: Any,
 ) -> None:
     """Do one drop: health, arming, release, capture, marks, verdict, picture.
 
-    Arming takes a typed phrase, then a countdown. Ctrl-C at any moment calls the
-    drop off; the board then falls back to safe, drive low.
+    What the instrument reads is judged first, with the step of the shunt where one is
+    fitted; what is wrong forbids the drop. Arming takes a typed phrase, then a countdown.
+
+    Before the release Ctrl-C, SIGTERM, a closed terminal or a broken pipe call the drop
+    off; the board then falls back to safe, drive low. After it Ctrl-C or a second SIGTERM
+    end the recording early, and three of them leave the event to the board, for `tautlog
+    recover`; a closed terminal or a broken pipe change nothing.
     """
     from tautlog.calibration import Calibration
-    from tautlog.cli.conduct import conduct, show_outcome, shunt_step
+    from tautlog.cli.conduct import conduct, show_outcome
     from tautlog.cli.live import crew_for
     from tautlog.cli.permit import permitted
-    from tautlog.drop import DropPlan
-    from tautlog.errors import LinkError, TautlogError
-    from tautlog.record import add_shunt_check
+    from tautlog.outcome import DropPlan
+    from tautlog.permit import count_elsewhere
+    from tautlog.shunt import shunt_of
 
     campaign = options.here()
     port = options.port_of(port, campaign)
@@ -85,20 +93,13 @@ def command(
             countdown_s=countdown_s,
             record_s=record_s,
             campaign=campaign.name if campaign else "",
+            shunt=shunt_of(campaign, calibration, shunt),
         )
         plan = plan.at(options.record_path(out, campaign, plan.setup.article))
-        before_v = shunt_step(port, plan, crew, timeout_scale) if shunt else None
-        outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
-        trouble: TautlogError | None = None
-        if before_v is not None:
-            try:
-                after_v = shunt_step(port, plan, crew, timeout_scale)
-                add_shunt_check(outcome.path, before_v=before_v, after_v=after_v)
-            except TautlogError as problem:
-                trouble = problem
-        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json, campaign=campaign)
-    if trouble is not None:
-        raise LinkError(
-            f"the shunt's step after the drop could not be read ({trouble}); the record is whole, "
-            "and judged without it"
-        ) from trouble
+        kept = plan.path
+        try:
+            outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
+            kept = outcome.path
+        finally:
+            count_elsewhere(campaign, plan.setup, kept)
+        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)

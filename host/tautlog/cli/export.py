@@ -15,17 +15,15 @@ FORMATS = ("csv", "uff")
 @click.argument("record", type=click.Path(path_type=Path))
 @click.option("--to", "kind", type=click.Choice(FORMATS), default="csv", show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Beside it without.")
-@click.option(
-    "--cfc",
-    type=click.Choice(["60", "180", "600", "1000"]),
-    help="Add a column filtered with this class (CSV).",
-)
+@options.cfc_option
 @options.json_option
-def command(record: Path, kind: str, out: Path | None, cfc: str | None, as_json: bool) -> None:
+def command(record: Path, kind: str, out: Path | None, cfc: str, as_json: bool) -> None:
     """Write a record's force over time to a new file.
 
-    csv: columns with their units, comments that say what it is. uff: universal file format,
-    dataset 58, as test laboratories exchange it.
+    The force is the curve that the record's figures are taken from: zero removed, in the
+    class, up to a loss of load by itself; the raw force stands beside it. csv: columns with
+    their units, comments that say what was done. uff: universal file format, dataset 58, as
+    test laboratories exchange it; first the curve, then the raw force.
     """
     from tautlog.cli.output import print_json
     from tautlog.export import export_csv, export_uff
@@ -33,12 +31,8 @@ def command(record: Path, kind: str, out: Path | None, cfc: str | None, as_json:
 
     opened = open_record(record)
     path = out or record.with_suffix(f".{kind}")
-    if kind == "uff":
-        if cfc:
-            raise click.UsageError("--cfc goes with csv: a filtered trace is no raw data")
-        export_uff(opened, path)
-    else:
-        export_csv(opened, path, cfc=int(cfc) if cfc else None)
+    write = export_uff if kind == "uff" else export_csv
+    write(opened, path, cfc=options.class_of(cfc))
     if as_json:
         print_json({"record": str(record), "file": str(path), "format": kind})
         return

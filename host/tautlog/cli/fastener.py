@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
+from tautlog.cli.options import Number
 
 KINDS = ("wood-screw", "lag-screw", "timber-screw", "bolt", "shackle")
 
@@ -12,13 +14,25 @@ KINDS = ("wood-screw", "lag-screw", "timber-screw", "bolt", "shackle")
 @click.command(name="fastener")
 @click.argument("kind", type=click.Choice(KINDS))
 @click.option(
-    "--diameter", "diameter_mm", type=float, metavar="MM", help="Of screw or pin; M size."
+    "--diameter",
+    "diameter_mm",
+    type=Number(q.DIAMETER_MM),
+    metavar="MM",
+    help="Of screw or pin; M size.",
 )
-@click.option("--thread", "thread_mm", type=float, metavar="MM", help="Thread in the wood.")
-@click.option("--wood", type=float, metavar="G", help="Specific gravity; spruce about 0.42.")
-@click.option("--density", type=float, metavar="KG/M3", help="Characteristic, for timber-screw.")
+@click.option(
+    "--thread", "thread_mm", type=Number(q.THREAD_MM), metavar="MM", help="Thread in the wood."
+)
+@click.option(
+    "--wood", type=Number(q.WOOD), metavar="G", help="Specific gravity; spruce about 0.42."
+)
+@click.option(
+    "--density", type=Number(q.DENSITY), metavar="KG/M3", help="Characteristic, for timber-screw."
+)
 @click.option("--end-grain", is_flag=True, help="Lag screw along the grain: three quarters.")
-@click.option("--count", type=click.IntRange(1), default=1, show_default=True, help="How many.")
+@click.option(
+    "--count", type=click.IntRange(1, 1000), default=1, show_default=True, help="How many."
+)
 @options.json_option
 def command(
     kind: str,
@@ -70,6 +84,6 @@ def command(
 
 
 def _given(name: str, value: float | None) -> float:
-    if value is None or not value > 0:
-        raise click.UsageError(f"{name} is needed, a number > 0")
+    if value is None:
+        raise click.UsageError(f"{name} is needed")
     return value

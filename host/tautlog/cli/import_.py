@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
 
 
@@ -22,7 +23,11 @@ from tautlog.cli import options
 @click.option("--time-column", metavar="COLUMN", help="Times; in seconds unless stated.")
 @click.option("--time-unit", metavar="UNIT", help="Of the times: s, ms or us.")
 @click.option(
-    "--sample-rate", "sample_rate_hz", type=float, metavar="HZ", help="Instead of a time column."
+    "--sample-rate",
+    "sample_rate_hz",
+    type=options.Number(q.RATE),
+    metavar="HZ",
+    help="Instead of a time column.",
 )
 @click.option("--unit", default="N", show_default=True, help="N, kN, lbf or kgf.")
 @click.option("--invert", is_flag=True, help="Tension (or the load of interest) is negative.")

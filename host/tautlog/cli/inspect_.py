@@ -32,7 +32,7 @@ def command(
     note: str,
     where: str,
     moved: str,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
 ) -> None:
     """Enter what an inspection of the article found, and judge the drop again.
@@ -56,8 +56,9 @@ def command(
             "can be seen: enter the inspection again, both are kept",
             err=True,
         )
-    marked = mark_record(open_record(record), cfc=number)
-    trouble = keep_marks(record, marked, cfc=number, zero="slack")
+    opened = open_record(record)
+    marked = mark_record(opened, cfc=number)
+    trouble = keep_marks(opened, marked)
     if trouble:
         click.echo(f"tautlog: the marks are not kept: {trouble}", err=True)
     if as_json:

@@ -4,30 +4,43 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
+from tautlog.origin import MARK
+
+if TYPE_CHECKING:
+    from tautlog.learning import Learned
+    from tautlog.line import Line
 
 
 @click.command(name="learn")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
 @click.option("--line", metavar="NAME", help="Which line; the campaign's without.")
-@click.option("--mass", "mass_kg", type=float, metavar="KG", help="Of the next drop.")
-@click.option("--height", "height_m", type=float, metavar="M", help="Of the next drop.")
+@click.option(
+    "--mass", "mass_kg", type=options.Number(q.MASS), metavar="KG", help="Of the next drop."
+)
+@click.option(
+    "--height", "height_m", type=options.Number(q.HEIGHT), metavar="M", help="Of the next drop."
+)
+@options.rehearsed_option
 @options.json_option
 def command(
     folder: Path | None,
     line: str | None,
     mass_kg: float | None,
     height_m: float | None,
+    rehearsed: bool,
     as_json: bool,
 ) -> None:
     """Learn stiffness, damping, friction and delay from the drops of a line.
 
     Only valid drops whose load path held are learned from; the others are named with the
     reason. Then: measured over predicted, the next drop with its band, and go on or stop.
+    Rehearsals are left out; with --rehearsed nothing but them is learned from.
     """
     from tautlog.cli.output import print_json
     from tautlog.learning import advice, predict_next
@@ -36,7 +49,12 @@ def command(
     campaign = options.here()
     where = folder or options.folder_here()
     name = line if line is not None else (campaign.setup.line if campaign else "")
-    learned = learn_line(where, name, campaign.line(name) if campaign else None)
+    if rehearsed:
+        # A rehearsed line is no line of the campaign.
+        learned = learn_line(where, name, rehearsed=True)
+        click.echo(f"{MARK}: learned of simulated drops, which says nothing of a line", err=True)
+    else:
+        learned = _learned(where, name, campaign.line(name) if campaign else None)
     last = learned.lessons[-1]
     setup = campaign.setup if campaign else None
     mass = mass_kg or (setup.mass_kg if setup else None) or last.mass_kg
@@ -57,6 +75,20 @@ def command(
         f"{following.peak_low_n:.0f} to {following.peak_high_n:.0f} N"
     )
     click.echo(("GO ON: " if go else "STOP: ") + why)
+
+
+def _learned(where: Path, name: str, known: Line | None) -> Learned:
+    """What the records tell; a folder of nothing but rehearsals is told as such."""
+    from tautlog.catalogue import catalogued
+    from tautlog.errors import PlanError
+    from tautlog.lessons import learn_line
+
+    try:
+        return learn_line(where, name, known)
+    except PlanError as problem:
+        if any(one.rehearsed for one in catalogued(where)):
+            raise PlanError(f"{problem}; rehearsals teach nothing (--rehearsed)") from problem
+        raise
 
 
 def _show(learned: Any) -> None:

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
+
+if TYPE_CHECKING:
+    from tautlog.campaign import Campaign
 
 
 @click.command(name="ledger")
@@ -19,12 +24,15 @@ from tautlog.cli import options
 @click.option(
     "--peak-at-most",
     "peak_n",
-    type=click.FloatRange(min=0, min_open=True),
+    type=options.Number(q.FORCE),
     metavar="N",
     help="Upper bound of its peak, if one is known.",
 )
 @click.option("--by", default="", metavar="NAME", help="Who enters it.")
 @click.option("--note", default="", metavar="TEXT", help="What happened.")
+@options.rehearsed_option
+@options.correction_options("N")
+@click.option("--entries", is_flag=True, help="Show what was entered by hand, one by one.")
 @options.json_option
 def command(
     folder: Path | None,
@@ -35,36 +43,51 @@ def command(
     peak_n: float | None,
     by: str,
     note: str,
+    rehearsed: bool,
+    supersedes: str | None,
+    reason: str,
+    entries: bool,
     as_json: bool,
 ) -> None:
     """Count the drops of every article, line and mount.
 
-    Every drop ages what it pulls, also an invalid one and one that nobody recorded.
+    Every drop ages what it pulls, also an invalid or aborted one, one whose file cannot be
+    read, and one that nobody recorded. Rehearsals never count.
     """
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
 
+    from tautlog.campaign import mount_name
     from tautlog.catalogue import catalogued
     from tautlog.cli.output import print_json
-    from tautlog.ledger import add_entry, exposures, read_entries
+    from tautlog.ledger import HEAD, add_entry, exposures, read_entries, rehearsals, row
 
     campaign = options.here()
     where = folder or options.folder_here()
-    if add:
+    correction = options.number_of(supersedes)
+    if add or correction is not None:
         if not by.strip():
             raise click.BadParameter("an entry is signed with a name", param_hint="--by")
+        _look_at_names(campaign, article, line)
         add_entry(
             where,
             by=by.strip(),
             article=article,
             line=line,
-            mount=mount,
+            mount=mount_name(campaign, mount) if mount else "",
             peak_at_most_n=peak_n,
             note=note,
+            supersedes=correction,
+            reason=reason.strip(),
         )
+    if entries:
+        _show_entries(where, as_json)
+        return
     mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
-    found = exposures(catalogued(where), read_entries(where), mounts)
+    there = catalogued(where)
+    found = exposures(there, read_entries(where), mounts)
+    found += rehearsals(there) if rehearsed else []
     if as_json:
         print_json([asdict(one) for one in found])
         return
@@ -72,17 +95,50 @@ def command(
         click.echo("no drops here")
         return
     table = Table(box=None, pad_edge=False)
-    for name in ("what", "name", "drops", "by hand", "peak not known", "highest N", "last"):
+    for name in HEAD:
         table.add_column(name, justify="left" if name in ("what", "name", "last") else "right")
     for one in found:
-        highest = "-" if one.highest_n is None else f"{one.highest_n:.0f}"
-        table.add_row(
-            one.kind,
-            escape(one.name),
-            str(one.drops),
-            str(one.entered),
-            str(one.invalid),
-            highest,
-            one.last_utc,
-        )
+        table.add_row(*map(escape, row(one)))
     Console(highlight=False, width=130).print(table)
+
+
+def _look_at_names(campaign: Campaign | None, article: str, line: str) -> None:
+    """Say where a name is none of the campaign's; what was dropped before may well be none."""
+    from tautlog.names import meant
+
+    if campaign is None:
+        return
+    known = (("article", article, campaign.articles), ("line", line, campaign.lines))
+    for kind, name, there in known:
+        names = [one.name for one in there]
+        if name and names and name not in names:
+            told = f"{kind} {name!r} is none of campaign.toml; {meant(name, names)}"
+            click.echo(f"LOOK: {told}", err=True)
+
+
+def _show_entries(where: Path, as_json: bool) -> None:
+    from tautlog.cli.output import print_json
+    from tautlog.ledger import all_entries
+
+    found = all_entries(where)
+    if as_json:
+        print_json([asdict(one) for one in found])
+        return
+    if not found:
+        click.echo("nothing was entered by hand here")
+    for one in found:
+        entry = one.entry
+        names = (
+            "cannot be read"
+            if entry is None
+            else ", ".join(text for text in (entry.article, entry.line, entry.mount) if text)
+            or "no such drop"
+        )
+        by = "" if entry is None else f", by {entry.by}"
+        why = (
+            f" (supersedes {entry.supersedes}: {entry.reason})"
+            if entry and entry.supersedes
+            else ""
+        )
+        gone = f"; SUPERSEDED by {one.superseded_by}" if one.superseded_by else ""
+        click.echo(f"{one.number}  {one.utc}  {names}{by}{why}{gone}")

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
-from tautlog.verdict_words import VERDICTS
+from tautlog.origin import REHEARSED
+from tautlog.verdict_words import TEST_VERDICTS, VERDICTS
 
 if TYPE_CHECKING:
     from tautlog.archive import RecordSummary
@@ -40,12 +42,28 @@ SORTS = ("time", "name", "article", "peak", "verdict")
     "--verdict",
     type=click.Choice(VERDICTS),
     metavar="WORD",
-    help="With this verdict, of any of the questions; of the test as decided.",
+    help="With this verdict, of any of the questions; of the test proposed or decided, now or "
+    "before.",
 )
+@click.option(
+    "--proposed", type=click.Choice(TEST_VERDICTS), metavar="WORD", help="Test proposed so."
+)
+@click.option(
+    "--decided", type=click.Choice(TEST_VERDICTS), metavar="WORD", help="Test decided so, last."
+)
+@options.rehearsed_option
 @click.option("--since", type=Day(), metavar="DAY", help="From this day on, such as 2026-03-01.")
 @click.option("--until", type=Day(), metavar="DAY", help="To this day.")
-@click.option("--peak-least", "peak_least_n", type=float, metavar="N", help="Peak at least.")
-@click.option("--peak-most", "peak_most_n", type=float, metavar="N", help="Peak at most.")
+@click.option(
+    "--peak-least",
+    "peak_least_n",
+    type=options.Number(q.SEARCHED),
+    metavar="N",
+    help="Peak at least.",
+)
+@click.option(
+    "--peak-most", "peak_most_n", type=options.Number(q.SEARCHED), metavar="N", help="Peak at most."
+)
 @click.option("--sort", type=click.Choice(SORTS), default="time", show_default=True)
 @click.option("--reverse", is_flag=True, help="The other way round.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print a table for a spreadsheet.")
@@ -66,25 +84,55 @@ def command(
     if as_csv:
         _print_csv(records)
         return
+    left_out = 0 if asked["rehearsed"] else sum(one.rehearsed for one in there)
     if not records:
         click.echo(f"none of {len(there)} records is such" if there else "no records here")
-        return
-    rows = ["record article mass_kg height_m target_n peak_n record load trace test".split()]
+    else:
+        print_columns([_HEAD, *map(_row, records)])
     for one in records:
-        figures = (one.mass_kg, one.height_m, one.target_n, one.peak_force_n)
-        verdicts = (
-            one.record_verdict or one.status,
-            one.load_verdict,
-            one.trace_says,
-            one.decided or one.test_verdict,
-        )
-        cells = ["-" if figure is None else f"{figure:.4g}" for figure in figures]
-        cells += [text or "-" for text in verdicts]
-        rows.append([_shown(one.name), _shown(one.article) or "-", *cells])
-    print_columns(rows)
-    for one in records:
-        if one.problem:
-            click.echo(f"{_shown(one.name)}: {_shown(one.problem)}")
+        for remark in _remarks(one):
+            click.echo(f"{_shown(one.name)}: {_shown(remark)}")
+    if left_out:
+        click.echo(f"rehearsals, which count for nothing: {left_out} (--rehearsed shows them)")
+
+
+_HEAD = [
+    *("record", "article", "mass_kg", "height_m", "target_n", "peak_n"),
+    *("record", "load", "trace", "found", "proposed", "decided"),
+]
+
+
+def _row(one: RecordSummary) -> list[str]:
+    from tautlog.verdict_words import force_text, plain_number
+
+    figures = [
+        "-" if one.mass_kg is None else plain_number(one.mass_kg),
+        "-" if one.height_m is None else plain_number(one.height_m),
+        force_text(one.target_n),
+        force_text(one.peak_force_n, one.peak_force_expanded_u_n),
+    ]
+    verdicts = (
+        *(one.record_verdict or one.status, one.load_verdict, one.trace_says, one.found),
+        *(one.test_verdict, one.decided),
+    )
+    name = f"{one.mark}: {one.name}" if one.mark else one.name
+    return [_shown(name), _shown(one.article) or "-", *figures, *(text or "-" for text in verdicts)]
+
+
+def _remarks(one: RecordSummary) -> list[str]:
+    """What a reader must know of a record beside its line."""
+    found = [one.problem] if one.problem else []
+    if one.status not in ("", "complete") and one.record_verdict:
+        found.append(f"the recording is {one.status}")
+    if one.decided:
+        found.append(f"proposed {one.test_verdict or '-'}, {one.decided_by} decided {one.decided}")
+    if one.overruled:
+        found.append(f"earlier it was {one.overruled}")
+    if one.calibration:
+        found.append(f"marked with {one.calibration}")
+    if one.origin == REHEARSED and one.differs:
+        found.append(f"says that it is a rehearsal and was changed ({one.differs}): it counts")
+    return found
 
 
 def _shown(text: str) -> str:
@@ -104,7 +152,7 @@ def _key(sort: str) -> Any:
         if sort == "peak":
             return broken, abs(one.peak_force_n or 0.0), one.name
         if sort == "verdict":
-            return broken, one.decided or one.test_verdict, one.utc, one.name
+            return broken, one.test_verdict, one.decided, one.utc, one.name
         return broken, one.utc, one.name
 
     return key

@@ -13,18 +13,38 @@ from tautlog.cli import options
 @click.argument("record", type=click.Path(path_type=Path))
 @options.cfc_option
 @options.zero_option
+@options.calibration_options
 @click.option("--budget", is_flag=True, help="Show the uncertainties, part by part.")
 @options.json_option
-def command(record: Path, cfc: str, zero: str, budget: bool, as_json: bool) -> None:
-    """Compute marks and verdicts of a record, and keep them with it."""
+def command(
+    record: Path,
+    cfc: str | None,
+    zero: str | None,
+    calibration: str | None,
+    by: str,
+    reason: str,
+    budget: bool,
+    as_json: bool,
+) -> None:
+    """Compute marks and verdicts of a record, and keep them with it.
+
+    Earlier marks stay; the newest are what every list, picture and report tells.
+    """
     from tautlog.cli.console import print_budgets, print_figures, print_verdict
     from tautlog.cli.output import print_json
-    from tautlog.quicklook import keep_marks, mark_record
+    from tautlog.expected import expectations_at
+    from tautlog.quicklook import keep_marks, mark_record, recalibrated
     from tautlog.record import open_record
 
-    number = options.class_of(cfc)
-    marked = mark_record(open_record(record), cfc=number, zero=zero, budget=budget)
-    trouble = keep_marks(record, marked, cfc=number, zero=zero)
+    opened = recalibrated(open_record(record), calibration, by=by, reason=reason)
+    marked = mark_record(
+        opened,
+        cfc=options.class_of(cfc),
+        zero=zero or "",
+        budget=budget,
+        expectations=expectations_at(record),
+    )
+    trouble = keep_marks(opened, marked)
     if trouble:
         click.echo(f"tautlog: the marks are not kept: {trouble}", err=True)
     if as_json:

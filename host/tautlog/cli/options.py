@@ -8,7 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.errors import RecordError
+from tautlog.moment import day_problem
+from tautlog.quantities import Quantity
 
 if TYPE_CHECKING:
     from tautlog.campaign import Campaign
@@ -16,30 +19,114 @@ if TYPE_CHECKING:
 
 Function = Callable[..., Any]
 CFC = click.Choice(["60", "180", "600", "1000", "none"])
-_SETUP = (
-    click.option("--mass", "mass_kg", type=float, metavar="KG", help="All that moves."),
-    click.option("--height", "height_m", type=float, metavar="M", help="Free travel until taut."),
-    click.option("--target", "target_n", type=float, metavar="N", help="Force to be reached."),
+
+
+class Number(click.ParamType):
+    """A number that makes sense, by its quantity; others are wrong usage."""
+
+    name = "number"
+
+    def __init__(self, quantity: Quantity) -> None:
+        self.quantity = quantity
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Refuse what is no number, and what makes no sense."""
+        try:
+            number = float(value)
+        except ValueError:
+            self.fail(f"{value!r} is no number", param, ctx)
+        problem = self.quantity.problem(number)
+        if problem:
+            self.fail(f"{value}: {problem}", param, ctx)
+        return number
+
+
+class Day(click.ParamType):
+    """A day of ISO 8601 that is not to come."""
+
+    name = "day"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Refuse what is no such day."""
+        problem = day_problem(value)
+        if problem:
+            self.fail(f"{value}: {problem}", param, ctx)
+        return str(value)
+
+
+target_option = click.option(
+    "--target", "target_n", type=Number(q.FORCE), metavar="N", help="Force to be reached."
+)
+_INTENDED = (
+    click.option("--mass", "mass_kg", type=Number(q.MASS), metavar="KG", help="All that moves."),
+    click.option(
+        "--height",
+        "height_m",
+        type=Number(q.HEIGHT),
+        metavar="M",
+        help="Free travel until taut.",
+    ),
+    target_option,
     click.option(
         "--limit",
         "limit_n",
-        type=float,
+        type=Number(q.FORCE),
         metavar="N",
         help="Overload above it; 1.1 x target without.",
     ),
     click.option("--article", metavar="NAME", help="Part under test."),
     click.option("--line", metavar="NAME", help="Line that springs taut."),
+    click.option("--mount", metavar="NAME", help="What holds the article to the rig."),
+)
+_REMARKS = (
     click.option("--operator", metavar="NAME", help="Who drops."),
     click.option("--note", metavar="TEXT", help="Remark kept in the record."),
 )
-SETUP_NAMES = ["mass_kg", "height_m", "target_n", "limit_n", "article", "line", "operator", "note"]
+INTENDED_NAMES = ["mass_kg", "height_m", "target_n", "limit_n", "article", "line", "mount"]
+SETUP_NAMES = [*INTENDED_NAMES, "operator", "note"]
+
+
+def intended_options(function: Function) -> Function:
+    """Add the options that say what will be dropped, and on what."""
+    for option in reversed(_INTENDED):
+        function = option(function)
+    return function
 
 
 def setup_options(function: Function) -> Function:
     """Add the options that describe a drop."""
-    for option in reversed(_SETUP):
+    for option in reversed(_INTENDED + _REMARKS):
         function = option(function)
     return function
+
+
+def correction_options(what: str) -> Callable[[Function], Function]:
+    """Add the options by which an entry corrects an earlier one."""
+
+    def add(function: Function) -> Function:
+        function = click.option(
+            "--reason", default="", metavar="TEXT", help="Why it is corrected."
+        )(function)
+        return click.option(
+            "--supersedes",
+            metavar=what,
+            help="Corrects that earlier one, which stays, marked as such; needs --by, --reason.",
+        )(function)
+
+    return add
+
+
+def number_of(supersedes: str | None) -> int | None:
+    """The number of an entry as typed, or None where none is superseded."""
+    if supersedes is None:
+        return None
+    if not supersedes.isdecimal():
+        raise click.BadParameter(
+            f"{supersedes!r} is no number of an entry", param_hint="--supersedes"
+        )
+    return int(supersedes)
 
 
 def port_options(function: Function) -> Function:
@@ -47,7 +134,7 @@ def port_options(function: Function) -> Function:
     function = click.option(
         "--link-timeout",
         "timeout_scale",
-        type=click.FloatRange(min=0.1),
+        type=Number(q.PATIENCE_FACTOR),
         default=1.0,
         metavar="S",
         show_default=True,
@@ -63,9 +150,8 @@ def cfc_option(function: Function) -> Function:
     return click.option(
         "--cfc",
         type=CFC,
-        default="180",
-        show_default=True,
-        help="Channel frequency class (SAE J211, ISO 6487).",
+        help="Channel frequency class (SAE J211, ISO 6487); without it that of the record's "
+        "newest marks, 180 for a new one.",
     )(function)
 
 
@@ -74,10 +160,32 @@ def zero_option(function: Function) -> Function:
     return click.option(
         "--zero",
         type=click.Choice(["slack", "none"]),
-        default="slack",
-        show_default=True,
-        help="Take the zero from the slack line, or none at all.",
+        help="Take the zero from the slack line, or none at all; without it as the record's "
+        "newest marks did, slack for a new one.",
     )(function)
+
+
+def rehearsed_option(function: Function) -> Function:
+    """Add --rehearsed."""
+    return click.option(
+        "--rehearsed", is_flag=True, help="Show rehearsals too, marked as such; they never count."
+    )(function)
+
+
+def calibration_options(function: Function) -> Function:
+    """Add what takes another calibration for marks: which, on whose word, and why."""
+    for option in (
+        click.option("--reason", default="", metavar="TEXT", help="Why it is taken."),
+        click.option("--by", default="", metavar="NAME", help="Who takes it."),
+        click.option(
+            "--calibration",
+            metavar="FILE|newest|own",
+            help="Mark with another calibration: a file of `calibrations`, the newest of the "
+            "record's campaign, or the record's own again. The old marks stay.",
+        ),
+    ):
+        function = option(function)
+    return function
 
 
 def json_option(function: Function) -> Function:
@@ -102,8 +210,12 @@ def out_option(function: Function) -> Function:
     )(function)
 
 
-def class_of(cfc: str) -> int | None:
-    """The class as a number, or None for "none"."""
+def class_of(cfc: str | None) -> int | None:
+    """The class as a number, None for "none"; where none was given, as before."""
+    if cfc is None:
+        from tautlog.quicklook import AS_BEFORE
+
+        return AS_BEFORE
     return None if cfc == "none" else int(cfc)
 
 

@@ -1,18 +1,33 @@
-"""What is asked of a campaign before a drop may be armed: mount proof and checklist."""
+"""What is asked of a campaign before a drop may be armed, for the command line."""
 
 from __future__ import annotations
 
-import json
-from dataclasses import replace
+from typing import Any
 
 import click
 
 from tautlog.campaign import Campaign
-from tautlog.checklist import fresh_checklist
 from tautlog.cli.console import ConsoleCrew
-from tautlog.errors import RefusedError
-from tautlog.moment import stamp
+from tautlog.permit import permitted as host_permitted
 from tautlog.trace import DropSetup
+
+
+def override_options(function: Any) -> Any:
+    """Add the options by which a named person drops beyond a refusal."""
+    function = click.option(
+        "--override-reason", metavar="TEXT", help="And why; both go into the record."
+    )(function)
+    return click.option("--override-by", metavar="NAME", help="Who drops beyond what is refused.")(
+        function
+    )
+
+
+def override_of(by: str | None, reason: str | None) -> tuple[str, str]:
+    """Name and reason, both or none."""
+    name, why = (by or "").strip(), (reason or "").strip()
+    if bool(name) != bool(why) or (by is None) != (reason is None):
+        raise click.UsageError("an override needs --override-by and --override-reason")
+    return name, why
 
 
 def permitted(
@@ -22,72 +37,6 @@ def permitted(
     override_reason: str | None,
     crew: ConsoleCrew,
 ) -> DropSetup:
-    """Return the set-up with its checklist and override, if the campaign allows the drop.
-
-    The board's own interlocks come on top; this can only withhold.
-
-    Raises
-    ------
-    RefusedError
-        If the mount is not proven for the drop, or a required list lacks.
-    """
-    if bool(override_by) != bool(override_reason):
-        raise click.UsageError("an override needs --override-by and --override-reason")
-    if campaign is None:
-        return setup
-    made = fresh_checklist(campaign.folder)
-    if made is not None:
-        setup = replace(setup, checklist=made.text())
-    elif campaign.decision.checklist == "required":
-        raise RefusedError("no fresh checklist: go through `tautlog check` with two persons")
-    else:
-        crew.say("no fresh checklist (`tautlog check`): none goes into the record")
-    refusal = _mount_refusal(campaign, setup, crew)
-    if not refusal:
-        return setup
-    if not override_by:
-        raise RefusedError(
-            f"{refusal}. A named person may drop all the same: --override-by, --override-reason"
-        )
-    told = {
-        "by": override_by,
-        "reason": override_reason,
-        "refused": refusal,
-        "utc": stamp(),
-    }
-    crew.say(f"OVERRIDE by {override_by}: {refusal}")
-    return replace(setup, override=json.dumps(told))
-
-
-def _mount_refusal(campaign: Campaign, setup: DropSetup, crew: ConsoleCrew) -> str:
-    """Why the mount forbids the drop, or ""."""
-    from tautlog.cli.planning import drops_since_proof
-    from tautlog.loadpath import check_mount
-
-    mount = campaign.mounts[0] if campaign.mounts else None
-    if mount is None or mount.proven_n <= 0.0:
-        crew.say("no proof pull of the mount is on record: prove it before you drop on it")
-        return ""
-    peak_n = _highest_peak(campaign, setup)
-    if peak_n is None:
-        return ""
-    check = check_mount(
-        mount, peak_n, drops_since_proof(campaign), proof_factor=campaign.decision.proof_factor
-    )
-    return "" if check.holds else check.text
-
-
-def _highest_peak(campaign: Campaign, setup: DropSetup) -> float | None:
-    """The predicted peak's upper end, else the limit, or None."""
-    from tautlog.cli.planning import line_of
-    from tautlog.errors import PlanError
-    from tautlog.plan import Drop, predict_drop
-
-    line = line_of(campaign, {"line": None})
-    if line is not None and setup.mass_kg and setup.height_m:
-        try:
-            drop = Drop(setup.mass_kg, setup.height_m, line, campaign.rig.friction_n)
-            return predict_drop(drop).peak_high_n
-        except PlanError:
-            return setup.upper_n
-    return setup.upper_n
+    """Return the set-up as `tautlog.permit.permitted` does."""
+    by, reason = override_of(override_by, override_reason)
+    return host_permitted(campaign, setup, by=by, reason=reason, say=crew.say_when_met)

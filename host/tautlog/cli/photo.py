@@ -6,13 +6,16 @@ from pathlib import Path
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
 
 
 @click.command(name="photo")
 @click.argument("record", type=click.Path(path_type=Path))
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--offset", "offset_s", type=float, metavar="S", help="Of the flash in a film.")
+@click.option(
+    "--offset", "offset_s", type=options.Number(q.FILM), metavar="S", help="Of the flash in a film."
+)
 @click.option("--note", default="", metavar="TEXT", help="What it shows.")
 @options.json_option
 def command(

@@ -7,19 +7,25 @@ from typing import Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
+from tautlog.cli.options import Number
 
 SOLVE = ("mass", "height", "stiffness", "length")
 
 
 @click.command(name="plan")
-@click.option("--mass", "mass_kg", type=float, metavar="KG", help="All that moves.")
-@click.option("--height", "height_m", type=float, metavar="M", help="Free travel until taut.")
-@click.option("--target", "target_n", type=float, metavar="N", help="Force to be reached.")
-@click.option("--limit", "limit_n", type=float, metavar="N", help="Overload above it.")
-@click.option("--stiffness", type=float, metavar="N/M", help="Of line and rig, at no stretch.")
-@click.option("--modulus", type=float, metavar="N", help="EA of the line; needs --length.")
-@click.option("--length", "length_m", type=float, metavar="M", help="Of the line.")
+@options.intended_options
+@click.option(
+    "--stiffness",
+    type=Number(q.STIFFNESS),
+    metavar="N/M",
+    help="Of line and rig, at no stretch; hardening and damping stay those of the line.",
+)
+@click.option(
+    "--modulus", type=Number(q.MODULUS), metavar="N", help="EA of the line; needs --length."
+)
+@click.option("--length", "length_m", type=Number(q.LENGTH), metavar="M", help="Of the line.")
 @click.option(
     "--pull",
     "pulls",
@@ -28,17 +34,22 @@ SOLVE = ("mass", "height", "stiffness", "length")
     metavar="N:M",
     help="A point of a static pull, force:stretch; several give hardening, too.",
 )
-@click.option("--hardening", type=float, metavar="1/M2", help="b of F = k x (1 + b x2).")
-@click.option("--damping", type=float, metavar="FRACTION", help="Of critical.")
-@click.option("--friction", "friction_n", type=float, metavar="N", help="Of the rails.")
-@click.option("--line", metavar="NAME", help="A line of campaign.toml, or of its records.")
+@click.option(
+    "--hardening", type=Number(q.HARDENING), metavar="1/M2", help="b of F = k x (1 + b x2)."
+)
+@click.option("--damping", type=Number(q.DAMPING), metavar="FRACTION", help="Of critical.")
+@click.option(
+    "--friction", "friction_n", type=Number(q.FRICTION), metavar="N", help="Of the rails."
+)
 @click.option(
     "--flight",
     type=str,
     metavar="KG,KG,M/S,N/M",
     help="Snatch in flight: body, canopy, relative speed, stiffness; its load is the target.",
 )
-@click.option("--factor", type=float, metavar="X", help="Design times test factor on that load.")
+@click.option(
+    "--factor", type=Number(q.FACTOR), metavar="X", help="Design times test factor on that load."
+)
 @click.option("--solve", type=click.Choice(SOLVE), help="What is found so that the aim is met.")
 @click.option("--ladder", is_flag=True, help="The drops that lead up to it.")
 @click.option(

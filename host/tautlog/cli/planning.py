@@ -11,16 +11,18 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog.advice import Electrics, advise
+from tautlog import quantities as q
+from tautlog.advice import advise
 from tautlog.calibration import Calibration
-from tautlog.campaign import Campaign
-from tautlog.catalogue import catalogued
-from tautlog.errors import PlanError, RecordError
+from tautlog.campaign import Campaign, mount_name
+from tautlog.errors import PlanError
 from tautlog.flight import Snatch
-from tautlog.ledger import exposures, read_entries
-from tautlog.lessons import learn_line
-from tautlog.line import Line, stiffness_of_pull, stiffness_of_rope
-from tautlog.loadpath import PathCheck, check_mount, check_path
+from tautlog.gate import findings
+from tautlog.line import STIFFNESS_U_FRACTION, Line, stiffness_of_pull, stiffness_of_rope
+from tautlog.lines import line_for
+from tautlog.loadpath import PathCheck
+from tautlog.names import meant
+from tautlog.permit import electrics_of, intended_for
 from tautlog.plan import (
     HOLD,
     LADDER,
@@ -37,10 +39,27 @@ from tautlog.plan import (
     solve_mass,
     solve_stiffness,
 )
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.uncertainty import extrapolation_u
 
+AGREES = 0.002  # of a force that was solved for and one that is predicted
 ROPE_CHOICES = ("stiffness", "modulus", "pulls")
+
+
+@dataclass(frozen=True)
+class Missed:
+    """A plan that does not meet its target.
+
+    Attributes
+    ----------
+    by_n, off_target : float
+        Predicted peak less the aim; its relative distance from the target.
+    text : str
+        In words, and what would meet it.
+    """
+
+    by_n: float
+    off_target: float
+    text: str
 
 
 @dataclass(frozen=True)
@@ -57,6 +76,7 @@ class Planned:
     flight: Snatch | None = None
     factor: float = 1.0
     length_m: float | None = None
+    missed: Missed | None = None
 
 
 def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
@@ -67,7 +87,8 @@ def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
     PlanError
         With what lacks or contradicts, and how to mend it.
     """
-    _check_ranges(given)
+    _check_choices(given)
+    _check_names(campaign, given)
     base = campaign.setup if campaign else None
     flight, factor = _flight(campaign, given)
     if flight is not None:
@@ -91,6 +112,7 @@ def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
     if given["solve"] == "length":
         solved, length = "length", given["modulus"] / drop.line.stiffness_n_per_m
     prediction = predict_drop(drop)
+    found = checks(campaign, drop, prediction, given)
     return Planned(
         drop,
         prediction,
@@ -98,19 +120,32 @@ def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
         limit,
         aim,
         solved,
-        tuple(checks(campaign, drop, prediction)),
+        tuple(found),
         flight,
         factor,
         length,
+        None if aim is None or target is None else missed(drop, prediction, aim, target),
     )
+
+
+def _check_names(campaign: Campaign | None, given: dict[str, Any]) -> None:
+    """A name that the campaign does not know would plan something else than is meant."""
+    if campaign is None:
+        return
+    known = (
+        ("article", tuple(one.name for one in campaign.articles)),
+        ("mount", tuple(one.name for one in campaign.mounts)),
+    )
+    for kind, names in known:
+        name = given.get(kind)
+        if name and names and name not in names:
+            raise PlanError(f"{kind} {name!r} is none of the campaign's; {meant(name, names)}")
 
 
 def _flight(campaign: Campaign | None, given: dict[str, Any]) -> tuple[Snatch | None, float]:
     """Snatch in flight as typed, and the factor on it, stated or the campaign's."""
     said = campaign.requirement if campaign else None
     factor = given["factor"] or (said.design_factor * said.test_factor if said else 1.0)
-    if not (factor > 0 and math.isfinite(factor)):
-        raise PlanError(f"--factor {factor:g}: allowed is a number > 0")
     if not given["flight"]:
         return None, factor
     try:
@@ -120,18 +155,18 @@ def _flight(campaign: Campaign | None, given: dict[str, Any]) -> tuple[Snatch | 
             f"--flight {given['flight']}: expected body, canopy, speed and stiffness, such as "
             "25,1.2,20,30000"
         ) from problem
+    for name, value, kind in (
+        ("body", body, q.CANOPY),
+        ("canopy", canopy, q.CANOPY),
+        ("speed", speed, q.SPEED),
+        ("stiffness", stiffness, q.STIFFNESS),
+    ):
+        kind.require(f"--flight {name}", value)
     return Snatch(body, canopy, speed, stiffness), factor
 
 
-def _check_ranges(given: dict[str, Any]) -> None:
-    for name in ("mass_kg", "height_m", "target_n", "limit_n", "stiffness", "modulus", "length_m"):
-        value = given.get(name)
-        if value is not None and not (value > 0 and math.isfinite(value)):
-            raise PlanError(f"{name} = {value:g}: allowed is a number > 0")
-    for name in ("hardening", "damping", "friction_n"):
-        value = given.get(name)
-        if value is not None and not (value >= 0 and math.isfinite(value)):
-            raise PlanError(f"{name} = {value:g}: allowed is a number >= 0")
+def _check_choices(given: dict[str, Any]) -> None:
+    """Options that contradict each other; their ranges were checked as they came in."""
     told = [name for name in ROPE_CHOICES if given.get(name)]
     if len(told) > 1:
         raise PlanError(f"{' and '.join(told)} both say how stiff the line is: give one")
@@ -146,28 +181,32 @@ def _u_fraction(campaign: Campaign | None, target_n: float) -> float:
     """Expanded relative uncertainty of a peak, from the calibration and what lies beyond it."""
     calibration = campaign.calibration if campaign else Calibration()
     beyond = extrapolation_u(target_n, calibration.range_n) / target_n
-    return math.hypot(calibration.expanded_u_fraction, 2.0 * beyond)
+    return math.hypot(calibration.expanded_u_at_n(target_n) / target_n, 2.0 * beyond)
 
 
 def line_of(campaign: Campaign | None, given: dict[str, Any]) -> Line | None:
-    """The line of options and campaign, or None where nothing tells its stiffness."""
+    """The line of options and campaign, or None where nothing tells its stiffness.
+
+    A stiffness that is given replaces that of the named line, which keeps its hardening and
+    damping unless they are given too.
+    """
     name = given.get("line") or (campaign.setup.line if campaign else "") or "line"
-    found = campaign.line(name) if campaign else None
+    found = line_for(campaign, name) if campaign else None
+    if found is None and campaign and (given.get("line") or campaign.lines):
+        names = [one.name for one in campaign.lines]
+        if given.get("line") or not _tells_line(given):
+            raise PlanError(
+                f"line {name!r} is neither in campaign.toml nor in its records; "
+                f"{meant(name, names)}"
+            )
     if given.get("stiffness"):
-        found = Line(name, given["stiffness"], source="--stiffness")
+        found = _replaced(found, name, given["stiffness"], None, "--stiffness")
     elif given.get("modulus"):
         stiffness = stiffness_of_rope(given["modulus"], given["length_m"])
-        found = Line(name, stiffness, source="--modulus / --length")
+        found = _replaced(found, name, stiffness, None, "--modulus / --length")
     elif given.get("pulls"):
         stiffness, hardening = stiffness_of_pull([_point(one) for one in given["pulls"]])
-        found = Line(name, stiffness, hardening, source="static pull")
-    elif campaign:
-        found = _learned(campaign, name, found)
-    if found is None and given.get("line") and campaign:
-        names = ", ".join(one.name for one in campaign.lines) or "none"
-        raise PlanError(
-            f"line {name!r} is neither in campaign.toml nor in its records; there are: {names}"
-        )
+        found = _replaced(found, name, stiffness, hardening, "--pull")
     if found is None:
         return None
     if given.get("hardening") is not None:
@@ -177,22 +216,35 @@ def line_of(campaign: Campaign | None, given: dict[str, Any]) -> Line | None:
     return found
 
 
-def _learned(campaign: Campaign, name: str, known: Line | None) -> Line | None:
-    """What the campaign's own records say of a line, else what campaign.toml says."""
-    try:
-        return learn_line(campaign.folder, name, known).line
-    except (PlanError, RecordError):
-        return known
+def _tells_line(given: dict[str, Any]) -> bool:
+    return any(given.get(one) for one in ROPE_CHOICES)
+
+
+def _replaced(
+    known: Line | None, name: str, stiffness: float, hardening: float | None, by: str
+) -> Line:
+    """A known line with another stiffness, or one of which nothing else is known."""
+    if known is None:
+        return Line(name, stiffness, hardening or 0.0, source=by)
+    kept = "damping" if hardening is not None else "hardening and damping"
+    return replace(
+        known,
+        stiffness_n_per_m=stiffness,
+        hardening_per_m2=known.hardening_per_m2 if hardening is None else hardening,
+        stiffness_u_fraction=STIFFNESS_U_FRACTION,
+        source=f"{by}, in place of {known.stiffness_n_per_m:.5g} N/m; {kept} stay those of "
+        f"{known.source}",
+    )
 
 
 def _point(text: str) -> tuple[float, float]:
-    force, colon, stretch = text.partition(":")
+    force, _, stretch = text.partition(":")
     try:
         point = float(force), float(stretch)
     except ValueError as problem:
         raise PlanError(f"--pull {text}: expected force:stretch, such as 500:0.018") from problem
-    if not colon or not all(math.isfinite(one) for one in point):
-        raise PlanError(f"--pull {text}: expected force:stretch, such as 500:0.018")
+    q.FORCE.require("--pull force", point[0])
+    q.STRETCH.require("--pull stretch", point[1])
     return point
 
 
@@ -222,65 +274,50 @@ def _solved(
     return solve[unknown[0]](drop, aim.force_n), unknown[0]
 
 
-def checks(campaign: Campaign | None, drop: Drop, prediction: Prediction) -> list[PathCheck]:
-    """Hold rig, mount, load path and measuring chain against the upper end of the band."""
-    peak = prediction.peak_high_n
-    found: list[PathCheck] = []
-    if campaign:
-        rig = campaign.rig
-        if rig.rails_m is not None:
-            needed = drop.height_m + prediction.stretch_m + rig.margin_m
-            found.append(
-                PathCheck(
-                    "rails",
-                    needed <= rig.rails_m,
-                    f"rails: {drop.height_m:.3f} m free + {prediction.stretch_m:.3f} m stretch + "
-                    f"{rig.margin_m:g} m margin = {needed:.3f} m of {rig.rails_m:g} m",
-                )
-            )
-            if rig.catch_energy_j is not None:
-                energy = drop.mass_kg * STANDARD_GRAVITY_M_PER_S2 * rig.rails_m
-                found.append(
-                    PathCheck(
-                        "catch",
-                        energy <= rig.catch_energy_j,
-                        f"catch: {energy:.0f} J without any line, of {rig.catch_energy_j:g} J",
-                    )
-                )
-        if rig.most_mass_kg is not None:
-            found.append(
-                PathCheck(
-                    "mass",
-                    drop.mass_kg <= rig.most_mass_kg,
-                    f"sled: {drop.mass_kg:.2f} kg of {rig.most_mass_kg:g} kg",
-                )
-            )
-        mount = campaign.mounts[0] if campaign.mounts else None
-        found.append(
-            check_mount(
-                mount,
-                peak,
-                drops_since_proof(campaign),
-                proof_factor=campaign.decision.proof_factor,
-            )
-        )
-        found += check_path(
-            campaign.elements, peak, mount_over_article=campaign.decision.mount_over_article
-        )
-    return found + advise(electrics_of(campaign), peak, _length_s(prediction))
-
-
-def drops_since_proof(campaign: Campaign) -> int | None:
-    """Drops that the first mount has seen since its proof, by records and ledger."""
-    if not campaign.mounts:
-        return None
-    mount = campaign.mounts[0]
-    found = exposures(
-        catalogued(campaign.folder),
-        read_entries(campaign.folder),
-        [(mount.name, mount.proven_on)],
+def checks(
+    campaign: Campaign | None, drop: Drop, prediction: Prediction, given: dict[str, Any]
+) -> list[PathCheck]:
+    """What the gate finds of this drop, and advice for the measuring chain."""
+    advised = advise(electrics_of(campaign), prediction.peak_high_n, _length_s(prediction))
+    if campaign is None:
+        return advised
+    setup = replace(
+        campaign.setup,
+        mass_kg=drop.mass_kg,
+        height_m=drop.height_m,
+        line=drop.line.name,
+        article=given.get("article") or campaign.setup.article,
+        mount=mount_name(campaign, given.get("mount")),
     )
-    return next((one.drops for one in found if one.kind == "mount"), None)
+    intended = intended_for(campaign, setup, drop.line, drop.friction_n)
+    return [*findings(intended), *advised]
+
+
+def missed(drop: Drop, prediction: Prediction, aim: Aim, target_n: float) -> Missed | None:
+    """By how much a drop misses what is to be proven, and what would meet it; or None."""
+    peak_n = prediction.peak_force_n
+    if aim.low_n * (1 - AGREES) <= peak_n <= max(aim.high_n, aim.force_n) * (1 + AGREES):
+        return None
+    off = peak_n / target_n - 1.0
+    below = peak_n < aim.force_n
+    side = "MISSES the target" if below else "GOES BEYOND what can be proven on target"
+    ways = []
+    for what, solve in (("height", solve_height), ("mass", solve_mass)):
+        try:
+            one = solve(drop, aim.force_n)
+        except PlanError:
+            continue
+        met = f"{one.height_m:.3f} m" if what == "height" else f"{one.mass_kg:.2f} kg"
+        ways.append(f"a {what} of {met}")
+    text = (
+        f"{side} of {target_n:.0f} N: predicted {peak_n:.0f} N, {100 * off:+.0f} %; aim for "
+        f"{aim.force_n:.0f} N. "
+    ) + (
+        f"With all else as it is, {' or '.join(ways)} meets it"
+        if ways
+        else "No height or mass meets it"
+    )
+    return Missed(peak_n - aim.force_n, off, text)
 
 
 def _length_s(prediction: Prediction) -> float:
@@ -288,24 +325,6 @@ def _length_s(prediction: Prediction) -> float:
         return prediction.base_duration_s
     # It never slackens: four times the rise is the length of a pulse that would.
     return 4.0 * prediction.rise_time_s
-
-
-def electrics_of(campaign: Campaign | None) -> Electrics:
-    """The measuring chain, as far as the campaign tells it."""
-    if campaign is None:
-        return Electrics()
-    cell, amplifier, calibration = campaign.cell, campaign.amplifier, campaign.calibration
-    return Electrics(
-        rated_n=cell.rated_n,
-        sensitivity_mv_per_v=cell.sensitivity_mv_per_v,
-        excitation_v=cell.excitation_v,
-        gain=amplifier.gain,
-        zero_v=amplifier.zero_v,
-        rail_high_v=calibration.rail_high_v,
-        reference_v=calibration.reference_v,
-        converter_bits=calibration.converter_bits,
-        bandwidth_hz=calibration.bandwidth_hz,
-    )
 
 
 def shares_of(text: str | None) -> tuple[float, ...]:
@@ -360,6 +379,7 @@ def as_json(planned: Planned, rungs: list[Step]) -> dict[str, Any]:
         "proven_low_n": planned.aim.low_n if planned.aim else None,
         "proven_high_n": planned.aim.high_n if planned.aim else None,
         "flight": _flight_json(planned),
+        "misses": asdict(planned.missed) if planned.missed else None,
         "checks": [asdict(one) for one in planned.checks],
         "ladder": [
             {"fraction": one.fraction, "purpose": one.purpose, **_plain(one.prediction)}
@@ -403,6 +423,8 @@ def show(planned: Planned, rungs: list[Step]) -> None:
     )
     if planned.flight:
         _show_flight(planned, planned.flight)
+    if planned.length_m is None and not planned.solved and line.source.startswith("--"):
+        click.echo(f"stiffness from {line.source}")
     if planned.aim:
         click.echo(f"aim {planned.aim.force_n:.0f} N: {planned.aim.note}")
     rows = (
@@ -428,7 +450,10 @@ def show(planned: Planned, rungs: list[Step]) -> None:
     if planned.drop.friction_n is None:
         click.echo("friction is not known: the band reaches lower for it")
     for check in planned.checks:
-        click.echo(f"  {'holds' if check.holds else 'LOOK: '} {check.text}")
+        word = "holds " if check.holds else "REFUSE" if check.refuses else "LOOK: "
+        click.echo(f"  {word} {check.text}")
+    if planned.missed:
+        click.echo(planned.missed.text)
     if rungs:
         _show_ladder(rungs, console)
 

@@ -2,77 +2,154 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
+from tautlog.cli.options import Number
 
-ABOVE = click.FloatRange(min=0, min_open=True)
+if TYPE_CHECKING:
+    from tautlog.campaign import Campaign
+    from tautlog.loadpath import Mount
+    from tautlog.proofs import Proof
 
 
 @click.command(name="proof")
-@click.option("--mount", metavar="NAME", help="Which; the campaign's first without.")
-@click.option("--pulled", "pulled_n", type=ABOVE, required=True, metavar="N", help="Largest force.")
-@click.option("--held", "held_s", type=ABOVE, required=True, metavar="S", help="For how long.")
-@click.option("--deflection", "deflection_mm", type=ABOVE, metavar="MM", help="Under the force.")
-@click.option("--set", "set_mm", type=click.FloatRange(min=0), metavar="MM", help="What stayed.")
-@click.option("--by", required=True, metavar="NAME", help="Who pulled.")
+@click.option("--mount", metavar="NAME", help="Which; needed where the campaign has several.")
+@click.option("--pulled", "pulled_n", type=Number(q.PULL), metavar="N", help="Largest force.")
+@click.option("--held", "held_s", type=Number(q.HELD), metavar="S", help="For how long.")
+@click.option(
+    "--deflection",
+    "deflection_mm",
+    type=Number(q.DEFLECTION_MM),
+    metavar="MM",
+    help="Under the force.",
+)
+@click.option("--set", "set_mm", type=Number(q.SET_MM), metavar="MM", help="What stayed.")
+@click.option("--by", default="", metavar="NAME", help="Who pulled, or who corrects.")
 @click.option("--note", default="", metavar="TEXT", help="How, with what gauge.")
+@options.correction_options("N")
+@click.option("--list", "listing", is_flag=True, help="Show the proofs on record.")
 @options.json_option
 def command(
     mount: str | None,
-    pulled_n: float,
-    held_s: float,
+    pulled_n: float | None,
+    held_s: float | None,
     deflection_mm: float | None,
     set_mm: float | None,
     by: str,
     note: str,
+    supersedes: str | None,
+    reason: str,
+    listing: bool,
     as_json: bool,
 ) -> None:
-    """Enter a static pull that the mount has stood.
+    """Enter a static pull that the mount has stood, or has not.
 
     1.25 to 1.5 times the highest planned peak, held for a minute, with a gauge at the mount,
-    the article not in the path, everybody out of line. Drops above what it proves are refused.
+    the article not in the path, everybody out of line. The newest counts: drops above what it
+    proves are refused, and one that failed forbids all drops until a newer one is good.
     """
-    from dataclasses import asdict
-
-    from tautlog.cli.console import CAUTION
-    from tautlog.cli.output import print_json
-    from tautlog.errors import CampaignError
     from tautlog.proofs import add_proof
 
-    campaign = options.here()
-    if campaign is None or not campaign.mounts:
-        raise CampaignError("no [[mount]] in a campaign.toml here: name the mount there first")
+    campaign = _campaign()
+    if listing:
+        _list(campaign, as_json)
+        return
+    if pulled_n is None or held_s is None:
+        raise click.UsageError("a proof needs --pulled and --held")
     if not by.strip():
         raise click.BadParameter("a proof is signed with a name", param_hint="--by")
-    names = [one.name for one in campaign.mounts]
-    name = mount or names[0]
-    if name not in names:
-        raise CampaignError(
-            f"mount {name!r} is not in campaign.toml; there are: {', '.join(names)}"
-        )
-    made = add_proof(
+    used = _mount(campaign, mount)
+    made, number = add_proof(
         campaign.folder,
         by=by.strip(),
-        mount=name,
+        mount=used.name,
         pulled_n=pulled_n,
         held_s=held_s,
         deflection_m=None if deflection_mm is None else deflection_mm / 1000.0,
         set_m=None if set_mm is None else set_mm / 1000.0,
         note=note,
+        most_deflection_m=used.most_deflection_m,
+        supersedes=options.number_of(supersedes),
+        reason=reason.strip(),
     )
+    _show(campaign, made, number, as_json)
+
+
+def _campaign() -> Campaign:
+    from tautlog.errors import CampaignError
+
+    campaign = options.here()
+    if campaign is None or not campaign.mounts:
+        raise CampaignError("no [[mount]] in a campaign.toml here: name the mount there first")
+    return campaign
+
+
+def _mount(campaign: Campaign, name: str | None) -> Mount:
+    from tautlog.campaign import mount_name
+
+    used = mount_name(campaign, name)
+    if not used:
+        names = ", ".join(one.name for one in campaign.mounts)
+        raise click.UsageError(f"the campaign has several mounts: name one with --mount ({names})")
+    return next(one for one in campaign.mounts if one.name == used)
+
+
+def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
+    from dataclasses import asdict
+
+    from tautlog.cli.console import CAUTION
+    from tautlog.cli.output import print_json
+
+    stiffness = made.stiffness_n_per_m
     if as_json:
-        told = {"stiffness_n_per_m": made.stiffness_n_per_m, "doubts": list(made.doubts)}
+        told = {"stiffness_n_per_m": stiffness, "doubts": list(made.doubts), "number": number}
         print_json({**asdict(made), **told})
         return
     click.echo(CAUTION)
-    stiffness = made.stiffness_n_per_m
     rigid = "" if stiffness is None else f", {stiffness:.3g} N/m"
     if made.doubts:
-        click.echo(f"{name}: kept, and it proves nothing: {'; '.join(made.doubts)}")
+        click.echo(
+            f"{made.mount}: kept as {number}. It FAILED: {'; '.join(made.doubts)}. No drop on this "
+            "mount until a newer proof is good"
+        )
     else:
         factor = campaign.decision.proof_factor
         click.echo(
-            f"{name}: proven to {pulled_n:.0f} N{rigid}, good for peaks up to "
-            f"{pulled_n / factor:.0f} N (factor {factor:g})"
+            f"{made.mount}: kept as {number}, proven to {made.pulled_n:.0f} N{rigid}, good for "
+            f"peaks up to {made.pulled_n / factor:.0f} N (factor {factor:g})"
         )
+        if made.unknown:
+            click.echo(f"LOOK: {made.unknown}")
+    if made.supersedes is not None:
+        click.echo(f"it supersedes {made.supersedes}: {made.reason}")
+
+
+def _list(campaign: Campaign, as_json: bool) -> None:
+    from dataclasses import asdict
+
+    from tautlog.cli.output import print_json
+    from tautlog.proofs import read_proofs
+
+    found = read_proofs(campaign.folder)
+    if as_json:
+        print_json([asdict(one) for one in found])
+        return
+    if not found:
+        click.echo("no proofs here")
+    for one in found:
+        proof = one.entry
+        text = (
+            "cannot be read"
+            if proof is None
+            else (
+                f"{proof.mount}: {proof.pulled_n:.0f} N for {proof.held_s:g} s, by {proof.by}"
+                + (f", FAILED: {'; '.join(proof.doubts)}" if proof.doubts else "")
+                + (f" (supersedes {proof.supersedes}: {proof.reason})" if proof.supersedes else "")
+            )
+        )
+        gone = f"; SUPERSEDED by {one.superseded_by}" if one.superseded_by else ""
+        click.echo(f"{one.number}  {one.utc}  {text}{gone}")

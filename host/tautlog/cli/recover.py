@@ -12,7 +12,7 @@ from tautlog.cli import options
 if TYPE_CHECKING:
     from tautlog.campaign import Campaign
     from tautlog.cli.console import ConsoleCrew
-    from tautlog.drop import DropOutcome
+    from tautlog.outcome import DropOutcome
 
 
 @click.command(name="recover")
@@ -27,7 +27,7 @@ def command(
     port: str | None,
     timeout_scale: float,
     out: Path | None,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
     **setup: Any,
 ) -> None:
@@ -39,7 +39,7 @@ def command(
     """
     from tautlog.cli.conduct import show_outcome
     from tautlog.cli.console import ConsoleCrew
-    from tautlog.drop import KEPT, complete
+    from tautlog.recovery import KEPT, complete
 
     crew = ConsoleCrew(yes=True, quiet=as_json)
     campaign = options.here()
@@ -64,8 +64,9 @@ def _from_board(
 ) -> DropOutcome:
     """Fetch the event into the record it belongs to."""
     from tautlog.calibration import Calibration
-    from tautlog.drop import DropPlan, recover, unfinished_record
     from tautlog.link import SerialLink
+    from tautlog.outcome import DropPlan
+    from tautlog.recovery import recover, unfinished_record
     from tautlog.session import Session
 
     with SerialLink(port) as link:

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.errors import CampaignError, LinkError, RefusedError
 
 if TYPE_CHECKING:
     from tautlog.cli.console import ConsoleCrew
-    from tautlog.drop import DropOutcome, DropPlan
+    from tautlog.outcome import DropOutcome, DropPlan
     from tautlog.rehearsal.process import BoardProcess
     from tautlog.rehearsal.rig import SimulatedRig
     from tautlog.rehearsal.scene import Scene
@@ -40,9 +41,23 @@ class FaultName(click.ParamType):
 
 
 @click.command(name="rehearse")
-@click.option("--mass", "mass_kg", type=float, metavar="KG", help="Sled; 9 kg without.")
-@click.option("--height", "height_m", type=float, metavar="M", help="Free travel; 1.2 m without.")
-@click.option("--target", "target_n", type=float, metavar="N", help="Target; 1800 N without.")
+@click.option(
+    "--mass", "mass_kg", type=options.Number(q.MASS), metavar="KG", help="Sled; 9 kg without."
+)
+@click.option(
+    "--height",
+    "height_m",
+    type=options.Number(q.HEIGHT),
+    metavar="M",
+    help="Free travel; 1.2 m without.",
+)
+@click.option(
+    "--target",
+    "target_n",
+    type=options.Number(q.FORCE),
+    metavar="N",
+    help="Target; 1800 N without.",
+)
 @click.option(
     "--fault", type=FaultName(), metavar="NAME", help="Play a fault; `--fault list` names them all."
 )
@@ -58,7 +73,7 @@ class FaultName(click.ParamType):
 @click.option("--yes", is_flag=True, help="Do not ask for the phrase.")
 @click.option(
     "--speed",
-    type=click.FloatRange(0.2, 20),
+    type=options.Number(q.REHEARSAL_SPEED),
     default=5.0,
     show_default=True,
     metavar="X",
@@ -85,14 +100,15 @@ def command(
     speed: float,
     serve: int | None,
     live: bool,
-    cfc: str,
+    cfc: str | None,
     as_json: bool,
 ) -> None:
     """Rehearse a whole drop with no hardware.
 
     The firmware's own files run in a process of their own, under MicroPython
     where it is installed and under this Python otherwise. A simulated rig feeds
-    converter and pins. All else is what `tautlog drop` does.
+    converter and pins. All else is what `tautlog drop` does. The record says that it is a
+    rehearsal, goes into the folder `rehearsals` of a campaign, and counts for nothing.
     """
     from tautlog.cli.live import crew_for
     from tautlog.rehearsal.process import BoardProcess
@@ -104,7 +120,8 @@ def command(
         with BoardProcess(rig, speed=1.0, serial=f"rehearsal-{seed}", link_port=serve) as board:
             _serve(board)
         return
-    plan = _plan(scene, options.record_path(out, None, scene.setup.article), by_hand, speed)
+    path = options.record_path(out or _place(), None, scene.setup.article)
+    plan = _plan(scene, path, by_hand, speed)
     with (
         crew_for(
             plan.calibration, plan.record_s, live=live, yes=yes or as_json, quiet=as_json
@@ -115,6 +132,15 @@ def command(
         if fault:
             crew.say(f"fault played: {fault}")
         _rehearse(board, rig, plan, crew, options.class_of(cfc), as_json)
+
+
+def _place() -> Path | None:
+    """Where a rehearsal goes without --out: apart from the records of the campaign, if any."""
+    from tautlog.folder import find_campaign
+    from tautlog.origin import FOLDER
+
+    found = find_campaign()
+    return None if found is None else found.parent / FOLDER
 
 
 def _scene(
@@ -134,7 +160,7 @@ def _scene(
 
 
 def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
-    from tautlog.drop import DropPlan
+    from tautlog.outcome import DropPlan
 
     return DropPlan(
         path=path,
@@ -144,6 +170,7 @@ def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
         countdown_s=3.0,
         speed=speed,
         campaign="rehearsal",
+        shunt=scene.shunt,
     )
 
 

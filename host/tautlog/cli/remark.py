@@ -13,13 +13,17 @@ from tautlog.cli import options
 @click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="[RECORD|FOLDER]...")
 @options.cfc_option
 @options.zero_option
+@options.calibration_options
 @click.option("--jobs", type=click.IntRange(1), metavar="N", help="Processes; one a core without.")
 @click.option("--cluster", "address", metavar="ADDRESS", help="A dask.distributed scheduler.")
 @options.json_option
 def command(
     places: tuple[Path, ...],
-    cfc: str,
-    zero: str,
+    cfc: str | None,
+    zero: str | None,
+    calibration: str | None,
+    by: str,
+    reason: str,
     jobs: int | None,
     address: str | None,
     as_json: bool,
@@ -32,15 +36,15 @@ def command(
     import contextlib
     from dataclasses import asdict
 
-    from tautlog.batch import cluster, records_in, remark
+    from tautlog.batch import Asked, cluster, records_in, remark
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
 
     paths = records_in(places or [options.folder_here()])
+    asked = Asked(options.class_of(cfc), zero or "", calibration, by, reason)
     done = []
     with cluster(address) if address else contextlib.nullcontext() as executor:
-        found = remark(paths, cfc=options.class_of(cfc), zero=zero, jobs=jobs, executor=executor)
-        for one in found:
+        for one in remark(paths, asked, jobs=jobs, executor=executor):
             done.append(one)
             if not as_json and (one.problem or one.changed):
                 click.echo(_line(one))

@@ -11,6 +11,8 @@ from tautlog.cli import options
 
 if TYPE_CHECKING:
     from tautlog.archive import RecordSummary
+    from tautlog.campaign import Campaign
+    from tautlog.ledger import Exposure
     from tautlog.record import Record
 
 
@@ -19,16 +21,22 @@ if TYPE_CHECKING:
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE.html", help="New file.")
 @click.option("--pdf", type=click.Path(path_type=Path), metavar="FILE.pdf", help="A PDF as well.")
 @options.cfc_option
+@options.rehearsed_option
 @options.json_option
 def command(
-    places: tuple[Path, ...], out: Path | None, pdf: Path | None, cfc: str, as_json: bool
+    places: tuple[Path, ...],
+    out: Path | None,
+    pdf: Path | None,
+    cfc: str | None,
+    rehearsed: bool,
+    as_json: bool,
 ) -> None:
     """Write one page on a drop, or a report on a campaign: one HTML file, needing nothing else.
 
-    Every drop is in it, also invalid ones, marked anew with this program. Curves can be
-    zoomed and read with a pointer; printed, they are pictures.
+    Every drop is in it, also invalid ones, marked by this program as it was marked last.
+    Curves can be zoomed and read with a pointer; printed, they are pictures. Rehearsals are
+    left out.
     """
-    from tautlog.batch import records_in
     from tautlog.campaign import read_campaign
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
@@ -45,36 +53,89 @@ def command(
     homes = {folder or one.parent for one in asked}
     home = homes.pop() if len(homes) == 1 else None
     campaign = read_campaign(home) if home and (home / CAMPAIGN_FILE).is_file() else None
-    records, unreadable = _opened(records_in(asked))
-    if not records:
-        raise RecordError(f"no record that can be read in {', '.join(map(str, asked))}")
-    sources = read_sources(records, options.class_of(cfc), campaign)
-    contents = contents_of(sources, campaign=campaign, unreadable=unreadable, folder=folder)
+    told, unreadable, left = _opened(_files(asked), rehearsed=rehearsed)
+    if not told:
+        only = "; rehearsals are left out: --rehearsed shows them" if left else ""
+        raise RecordError(f"no record that can be read in {', '.join(map(str, asked))}{only}")
+    sources = read_sources(told, options.class_of(cfc))
+    exposed = _exposed(told, unreadable, campaign, whole=folder is not None)
+    contents = contents_of(
+        sources, campaign=campaign, unreadable=unreadable, folder=folder, exposed=exposed
+    )
     write_html(path, contents)
     if pdf is not None:
         from tautlog.report_pdf import write_pdf
 
         write_pdf(pdf, contents)
     if as_json:
-        told = {"report": str(path), "pdf": str(pdf) if pdf else None, "drops": len(sources)}
-        print_json({**told, "unreadable": [str(one.path) for one in unreadable]})
+        made = {"report": str(path), "pdf": str(pdf) if pdf else None, "drops": len(sources)}
+        print_json({**made, "unreadable": [str(one.path) for one in unreadable]})
         return
     click.echo(f"report {path}" + (f"\npdf    {pdf}" if pdf else ""))
+    if left:
+        click.echo(f"rehearsals, which count for nothing: {left} (--rehearsed shows them)")
 
 
-def _opened(paths: list[Path]) -> tuple[list[Record], list[RecordSummary]]:
-    """The records, and what is said of those that cannot be read."""
-    from tautlog.archive import RecordSummary
+def _files(asked: list[Path]) -> list[Path]:
+    """The records that are asked for; of a campaign those of `tautlog list`."""
+    from tautlog.batch import records_in
+    from tautlog.folder import CAMPAIGN_FILE
+
+    found = []
+    for place in asked:
+        if (place / CAMPAIGN_FILE).is_file():
+            found += sorted(place.glob("*.h5"))
+        else:
+            found += records_in([place])
+    return list(dict.fromkeys(found))
+
+
+def _exposed(
+    records: list[Record],
+    unreadable: list[RecordSummary],
+    campaign: Campaign | None,
+    *,
+    whole: bool,
+) -> list[Exposure]:
+    """The ledger as `tautlog ledger` tells it; of single drops, what bears upon them."""
+    from tautlog.archive import summary_from
+    from tautlog.catalogue import catalogued
+    from tautlog.ledger import exposures, read_entries, rehearsals
+
+    mine = [summary_from(one) for one in records]
+    if campaign is None:
+        return exposures([*mine, *unreadable], [], []) + rehearsals(mine)
+    mounts = [(one.name, one.proven_on) for one in campaign.mounts]
+    found = exposures(catalogued(campaign.folder), read_entries(campaign.folder), mounts)
+    names = {("article", one.article) for one in mine} | {("line", one.line) for one in mine}
+    return [
+        one
+        for one in found
+        if whole or one.kind in ("mount", "file") or (one.kind, one.name) in names
+    ] + rehearsals(mine)
+
+
+def _opened(paths: list[Path], *, rehearsed: bool) -> tuple[list[Record], list[RecordSummary], int]:
+    """The records, what is said of those that cannot be read, and how many were left out.
+
+    A rehearsal that was changed after its seal is not believed to be one, and not left out.
+    """
+    from tautlog.archive import RecordSummary, summary_from
     from tautlog.errors import RecordError
-    from tautlog.record import open_record
+    from tautlog.record import open_checked
 
-    records, unreadable = [], []
+    records, unreadable, left = [], [], 0
     for path in paths:
         try:
-            records.append(open_record(path))
+            record, check = open_checked(path)
         except RecordError as problem:
             unreadable.append(RecordSummary(str(path), problem=str(problem)))
-    return records, unreadable
+            continue
+        if not rehearsed and summary_from(record, check).rehearsed:
+            left += 1
+        else:
+            records.append(record)
+    return records, unreadable, left
 
 
 def _name(place: Path, folder: Path | None) -> Path:

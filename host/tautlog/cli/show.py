@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tautlog.cli import options
+from tautlog.origin import MARK, MEASURED, REHEARSED
+
+if TYPE_CHECKING:
+    from tautlog.quicklook import Marked
 
 PAGES = ("drop", "contact", "stretch", "spectrum")
 
@@ -28,7 +33,7 @@ PAGES = ("drop", "contact", "stretch", "spectrum")
 )
 @options.cfc_option
 def command(
-    records: tuple[Path, ...], out: Path | None, in_window: bool, page: str | None, cfc: str
+    records: tuple[Path, ...], out: Path | None, in_window: bool, page: str | None, cfc: str | None
 ) -> None:
     """Draw records to a file, or show them in a window.
 
@@ -44,24 +49,43 @@ def command(
     number = options.class_of(cfc)
     opened = [open_record(path) for path in records]
     if in_window:
+        from tautlog.quicklook import class_to_begin_with
         from tautlog.window import open_window
 
-        open_window(opened, page=page, cfc=number)
+        open_window(opened, page=page, cfc=class_to_begin_with(opened, number))
         return
     assert out is not None
     if page == "drop" and len(opened) > 1:
         raise click.UsageError("--page drop draws one record; --page contact several")
     from tautlog import picture
-    from tautlog.quicklook import mark_record, picture_of
+    from tautlog.expected import expectations_at
+    from tautlog.quicklook import look_at, picture_of
     from tautlog.views import Shown, view
 
     if page == "drop":
-        picture_of(opened[0], mark_record(opened[0], cfc=number), out, options.here())
+        (one,) = opened
+        look = look_at(one, cfc=number, expectations=expectations_at(one.path))
+        picture_of(one, look, out)
     else:
         shown = []
         for one in opened:
-            trace = one.trace()
-            marked = mark_record(one, trace=trace, cfc=number)
-            shown.append(Shown(one.path.stem, trace, one.setup, marked))
+            look = look_at(one, cfc=number, expectations=expectations_at(one.path))
+            shown.append(
+                Shown(_named(one.path.stem, look.marked), look.curve, one.setup, look.marked)
+            )
         picture.save(picture.draw_view(view(page, shown)), out)
     click.echo(str(out))
+
+
+def _named(stem: str, marked: Marked) -> str:
+    """Name of a curve, with what must not be taken for granted of it."""
+    told = [stem]
+    if marked["origin"] != MEASURED:
+        told.append(MARK if marked["origin"] == REHEARSED else marked["origin"])
+    if marked["cfc"] != 180:
+        told.append(f"CFC {marked['cfc'] or 'none'}")
+    if marked["predicted"]:
+        told.append(f"predicted {marked['predicted']['peak_force_n']:.0f} N")
+    if marked["calibration"]["by"]:
+        told.append(f"calibration {marked['calibration']['file'] or 'own'}")
+    return ", ".join(told)

@@ -13,6 +13,9 @@ record_id                    ASCII   32 hexadecimal digits, different for every 
 software                     string  program and version that wrote the file
 utc                          string  ISO 8601, when the file was begun; a label only
 campaign                     string  name of the campaign
+origin                       string  "measured", "rehearsed" (on a simulated rig: it counts for
+                                     nothing) or "imported"; missing in older records, of which
+                                     a rehearsed one names a "virtual board"
 previous_seal_sha256         ASCII   seal of the record that was sealed before it in the
                                      same campaign; missing in the first
 status                       string  "recording" (being written, or its writer was
@@ -25,6 +28,10 @@ seal_parts_json              string  the beginnings of the hashes that it is mad
 firmware, board, serial      string  as the board said of itself; not in an import
 history_blocks               int     blocks that the board's memory holds; likewise
 board_state                  string  state of the board when it greeted; likewise
+arming_json                  string  what was measured and found before arming, one JSON
+                                     object: `health`, `findings` (each with code,
+                                     refuses, text), `shunt_step_v`, `limits` as they
+                                     were sent to the board; not in an import
 first_sample_index           int     board's index of the first sample; likewise
 ============================ ======= ================================================
 
@@ -68,21 +75,24 @@ trace (negative before it, and counted with the samples of gaps); `stamp_us` uin
 as above; `value` int32, its meaning depends on the event.
 
 ``/setup`` attributes mass_kg, height_m, target_n, limit_n, fittings_kg, shortest_s,
-longest_s (float); article, line, operator, note, article_finding, checklist (one JSON
+longest_s (float); article, line, mount, operator, note, article_finding, checklist (one JSON
 object), override, end_state
 (string): what people said of the drop.
 
 ``/calibration`` attributes newton_per_volt, newton_per_square_volt, zero_v, expanded_u_fraction
-(k = 2), reference_v, rail_low_v, rail_high_v, range_n, bandwidth_hz (float),
-converter_bits, good_for_days (int), date, note (string). Force in newtons, zero not
-removed, of a count::
+(k = 2), expanded_u_n (k = 2, newtons; missing in old files: 0), reference_v, rail_low_v,
+rail_high_v, range_n, bandwidth_hz (float),
+converter_bits, good_for_days (int), date, note, accepted (who keeps it although it is not
+plausible, and why; string). Force in newtons, zero not removed, of a count::
 
     volt = count x reference_v / (2**converter_bits x reduction)
     force = volt x newton_per_volt + newton_per_square_volt x (volt - zero_v)**2
 
 ``/marks/N`` one group for each marking run, N = 1, 2, ...; attributes software, utc
 (string), settings_json, result_json (string, one JSON object each). Runs are only
-ever added.
+ever added; the newest is what the record says. The settings hold `cfc`, `zero` and, where
+another calibration than ``/calibration`` was used, `calibration`: file, sha256, by, reason,
+utc and what it measured.
 
 ``/inspections/N`` one group for each inspection of the article, N = 1, 2, ..., where
 there was one; attributes software, utc, by, finding, note, where, moved (string; the
@@ -97,7 +107,7 @@ attributes software, utc, name, sha256, size (bytes), offset_s (of the board's f
 film, where it was said), note (all string). Only ever added; the files lie elsewhere.
 
 ``/shunt_checks/N`` attributes software, utc, before_v, after_v (string): volts by which the
-shunt resistor raised the reading before and after the drop, where it was asked for.
+shunt resistor raised the reading before and after the drop, where one is fitted.
 
 Seal
 ----
@@ -121,17 +131,15 @@ The seal shows damage and honest mistakes. It is no signature: who can write the
 file can write a new seal.
 """
 
+from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
 from tautlog.record.layout import FORMAT_VERSION
 from tautlog.record.reader import (
-    Decision,
-    Inspection,
-    MarksRun,
-    Photo,
     Record,
     SealCheck,
     open_checked,
     open_record,
 )
+from tautlog.record.shunts import last_shunt_step
 from tautlog.record.writer import (
     RecordWriter,
     add_decision,
@@ -156,6 +164,7 @@ __all__ = [
     "add_marks",
     "add_photo",
     "add_shunt_check",
+    "last_shunt_step",
     "open_checked",
     "open_record",
     "write_values",

@@ -45,6 +45,7 @@ except ImportError:  # Windows: no lock, and a second writer is not refused
 PAGE_BYTES = 4096
 GUARD_BYTES = 32
 GUARD_WITHIN_BYTES = 1 << 20
+_COPY_BYTES = 1 << 20
 _MAGIC = b"tautjrn1"
 _HEAD = struct.Struct(f"<8s{GUARD_BYTES}sQI")
 _PAGE = struct.Struct("<QI")
@@ -53,6 +54,10 @@ _CHECK = struct.Struct("<I")
 
 class FileLockedError(OSError):
     """Another program has the file open for writing (or, for a writer, at all)."""
+
+
+class FileGoneError(OSError):
+    """The file, or its journal, was removed, moved or replaced while it was written."""
 
 
 class JournaledFile:
@@ -70,6 +75,8 @@ class JournaledFile:
 
     Attributes
     ----------
+    identity : tuple of int
+        Device and inode.
     failure : OSError or None
         First error of the disk. From then on nothing reaches the file any more:
         it stays as the last commit left it, and HDF5 can close in peace.
@@ -101,6 +108,8 @@ class JournaledFile:
             self._raw.close()
             raise
         force_folder(path.parent)
+        self.identity = _identity(os.fstat(self._raw.fileno()))
+        self._journal_identity = _identity(os.fstat(self._journal.fileno()))
         self._at = 0
         self._committed = self._size
         self._pages: dict[int, bytearray] = {}
@@ -173,6 +182,8 @@ class JournaledFile:
         OSError
             If the disk refuses now or refused before; the file is then as the
             last commit left it, but for what `settle` repairs.
+        FileGoneError
+            If what was committed is not under its name any more.
         """
         if self.failure is not None:
             raise self.failure
@@ -187,6 +198,53 @@ class JournaledFile:
             raise
         self._committed = self._size
         self._pages = {}
+        self.must_be_there()
+
+    def must_be_there(self) -> None:
+        """Make sure that whoever looks under the names finds these very files.
+
+        Raises
+        ------
+        FileGoneError
+            If the file or its journal was removed, moved or replaced.
+        """
+        for path in (self.path, journal_path(self.path)):
+            if not self.owns(path):
+                raise FileGoneError(f"{path} was removed, moved or replaced")
+
+    def owns(self, path: Path) -> bool:
+        """Whether the file under a name is this one, or its journal."""
+        return _is_one_of(path, self.identity, self._journal_identity)
+
+    def new_place(self) -> Path | None:
+        """Where the file is after it was moved, or None where nobody knows."""
+        try:
+            place = Path(os.readlink(f"/proc/self/fd/{self._raw.fileno()}"))
+        except OSError:
+            return None  # not on this system
+        return place if _is_one_of(place, self.identity) else None
+
+    def copy_committed(self, target: Path) -> None:
+        """Write what was committed last to a new file; it is on disk on return.
+
+        Raises
+        ------
+        FileExistsError
+            If there is a file of that name.
+        OSError
+            If it cannot be written; nothing is left of it then.
+        """
+        with open_raw(target, "xb+") as copy:
+            try:
+                for start in range(0, self._committed, _COPY_BYTES):
+                    part = memoryview(bytearray(min(_COPY_BYTES, self._committed - start)))
+                    self._read_raw(start, part)
+                    write_all(copy, start, part)
+                force(copy)
+            except OSError:
+                target.unlink(missing_ok=True)
+                raise
+        force_folder(target.parent)
 
     def discard(self) -> None:
         """Forget what was not committed, and whatever is written from now on."""
@@ -198,16 +256,18 @@ class JournaledFile:
         if self._raw.closed:
             return
         self.discard()
-        intact = self.failure is None
+        beside = journal_path(self.path)
+        # A journal that is not ours belongs to whoever put it there.
+        settled = self.failure is None and self.owns(beside)
         with contextlib.suppress(OSError):
             force(self._raw)
         with contextlib.suppress(OSError):
             self._raw.close()
         with contextlib.suppress(OSError):
             self._journal.close()
-        if intact:
+        if settled:
             with contextlib.suppress(OSError):
-                os.unlink(journal_path(self.path))
+                os.unlink(beside)
             force_folder(self.path.parent)
 
     # Inside
@@ -364,6 +424,28 @@ def _differs(raw: io.FileIO, journal: Journal) -> bool:
 def open_raw(path: Path, mode: str) -> io.FileIO:
     """Open a file without any buffer."""
     return io.FileIO(path, mode.replace("b", ""))
+
+
+def _identity(state: os.stat_result) -> tuple[int, int]:
+    return state.st_dev, state.st_ino
+
+
+def identity_of(path: Path) -> tuple[int, int]:
+    """Device and inode of the file under a name.
+
+    Raises
+    ------
+    OSError
+        If there is none.
+    """
+    return _identity(os.stat(path))
+
+
+def _is_one_of(path: Path, *identities: tuple[int, int]) -> bool:
+    try:
+        return identity_of(path) in identities
+    except (OSError, ValueError):
+        return False
 
 
 def write_all(raw: io.FileIO, offset: int, data: bytes | memoryview) -> None:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import os
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import h5py
 import numpy as np
@@ -14,7 +13,11 @@ import numpy.typing as npt
 
 from tautlog.calibration import Calibration
 from tautlog.firmware import wire
-from tautlog.record import layout
+from tautlog.letting_go import letting_go
+from tautlog.origin import MEASURED, REHEARSED, origin_of
+from tautlog.recalibration import Recalibration, recalibration_in, too_far_from
+from tautlog.record import entries, layout
+from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.seal import Told, differing, seal_of
 from tautlog.record.trouble import damaged, error, reading
@@ -22,98 +25,14 @@ from tautlog.stream import BoardEvent, Instrument
 from tautlog.trace import Completeness, DropSetup, Trace
 
 RELEASE_EVENT = "release-opened"
+RELEASE_EVENTS = (RELEASE_EVENT, "release-by-force")
 ENDED_EVENT = "recording-ended"
 ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
-PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
 # Flags of a block whose samples stand nobody knows where.
 MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
 # Longest trace that is laid out on its grid: 2 GiB of force. A block number beyond
 # it is damage, not a gap.
 MAX_TRACE_SAMPLES = 1 << 28
-TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
-
-
-@dataclass(frozen=True)
-class Entry:
-    """What was added to a record after its seal; it is never rewritten.
-
-    Attributes
-    ----------
-    number : int
-        1, 2, ...; where only one can hold, the newest does.
-    software, utc : str
-        Which program entered it, and when.
-    """
-
-    number: int
-    software: str
-    utc: str
-
-
-@dataclass(frozen=True)
-class MarksRun(Entry):
-    """One marking run that a record keeps; `settings` and `result` as from JSON."""
-
-    settings: dict[str, Any]
-    result: dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Inspection(Entry):
-    """What somebody found when the article was looked at after the drop.
-
-    Attributes
-    ----------
-    by, finding, note : str
-        Who looked; one of `judge.ARTICLE_FINDINGS`; in plain words.
-    where, moved : str
-        Where it gave; what touched or moved first.
-    """
-
-    by: str
-    finding: str
-    note: str
-    where: str
-    moved: str
-
-
-@dataclass(frozen=True)
-class Decision(Entry):
-    """What a named person decided about a test.
-
-    Attributes
-    ----------
-    by, verdict, reason : str
-        Who decided; one of the test verdicts; why.
-    proposed : str
-        What the tool had proposed then.
-    """
-
-    by: str
-    verdict: str
-    proposed: str
-    reason: str
-
-
-@dataclass(frozen=True)
-class Photo(Entry):
-    """A photo or film that belongs to a drop; the file itself lies elsewhere.
-
-    Attributes
-    ----------
-    name, sha256, note : str
-        Of the file; its hash; what it shows.
-    size : int
-        Bytes.
-    offset_s : float or None
-        Time in a film at which the board's flash is seen.
-    """
-
-    name: str
-    sha256: str
-    note: str
-    size: int
-    offset_s: float | None
 
 
 @dataclass(frozen=True)
@@ -176,6 +95,10 @@ class Record:
         Step of the shunt resistor after the drop over that before it, less one.
     previous_seal : str
         Seal of the record before it in its campaign; "" for the first.
+    origin : str
+        One of `origin`: "measured", "rehearsed" or "imported".
+    recalibration : Recalibration or None
+        What the newest marks used instead of `calibration`.
     """
 
     path: Path
@@ -200,6 +123,18 @@ class Record:
     photos: tuple[Photo, ...] = ()
     shunt_off: float | None = None
     previous_seal: str = ""
+    origin: str = MEASURED
+    recalibration: Recalibration | None = None
+
+    @property
+    def rehearsed(self) -> bool:
+        """Whether nothing moved: a rehearsal counts for nothing."""
+        return self.origin == REHEARSED
+
+    @property
+    def calibration_used(self) -> Calibration:
+        """What forces are made with: that of the newest marks, else the record's own."""
+        return self.recalibration.calibration if self.recalibration else self.calibration
 
     @property
     def inspected_setup(self) -> DropSetup:
@@ -220,6 +155,15 @@ class Record:
         """Sample of the first opening of the release switch, from the trace's start."""
         return self._first_of(RELEASE_EVENT)
 
+    @property
+    def released(self) -> bool:
+        """Whether the drop may have loaded what it hangs on: not where it was called off before."""
+        if self.status != "aborted" or any(one.name in RELEASE_EVENTS for one in self.events):
+            return True
+        told = self.marks[-1].result if self.marks else {}
+        loaded = (told.get("load_verdict") or "no-load") != "no-load"
+        return loaded or told.get("peak_force_n") is not None
+
     def counts(self) -> npt.NDArray[np.uint16]:
         """Return the raw samples as stored, shape (samples, channels).
 
@@ -235,6 +179,8 @@ class Record:
 
     def trace(self, channel: int = 0) -> Trace:
         """Return the force on its uniform grid, NaN where a sample is missing.
+
+        Made with `calibration_used`.
 
         Parameters
         ----------
@@ -258,24 +204,28 @@ class Record:
             size, places, known = _grid(
                 self.block_table, counts.size, self.instrument.samples_per_block
             )
-        reduction = self.instrument.reduction
-        force_n = self.calibration.force_n(counts, reduction)
-        clipped = self.calibration.clipped(counts, reduction)
+        reduction, used = self.instrument.reduction, self.calibration_used
+        force_n = used.force_n(counts, reduction)
+        clipped = used.clipped(counts, reduction)
         if places is not None:
             force_n = _placed(size, places, known, force_n, np.nan)
             clipped = _placed(size, places, known, clipped, False)
+        release = letting_go(self.events, self.sample_rate_hz, size)
         return Trace(
             force_n=force_n,
             sample_rate_hz=self.sample_rate_hz,
-            release_time_s=self._time_of(RELEASE_EVENT, size),
+            release_time_s=release.time_s,
+            release_doubt=release.doubt,
+            release_note=release.note,
             article_wire_s=self._time_of(ARTICLE_EVENT, size),
             mount_wire_s=self._time_of(MOUNT_EVENT, size),
             clipped=clipped,
-            quantum_n=self.calibration.quantum_n(reduction),
-            calibration_u_fraction=self.calibration.expanded_u_fraction,
-            covered_n=self.calibration.range_n,
-            bandwidth_hz=self.calibration.bandwidth_hz,
-            calibration_expired=self.calibration.expired_on(self.utc),
+            quantum_n=used.quantum_n(reduction),
+            calibration_u_fraction=used.expanded_u_fraction,
+            calibration_u_n=used.expanded_u_n,
+            covered_n=used.range_n,
+            bandwidth_hz=used.bandwidth_hz,
+            calibration_expired=too_far_from(used, self.utc),
             completeness=Completeness(self.status, self._ended_by()),
         )
 
@@ -311,6 +261,7 @@ class Record:
             force_n=values * factor,
             sample_rate_hz=self.sample_rate_hz,
             calibration_u_fraction=self.calibration.expanded_u_fraction,
+            calibration_u_n=self.calibration.expanded_u_n,
             covered_n=self.calibration.range_n,
             bandwidth_hz=self.calibration.bandwidth_hz,
             calibration_expired=self.calibration.expired_on(self.utc),
@@ -353,7 +304,7 @@ def _seal_check(file: h5py.File, told: Told) -> SealCheck:
         return SealCheck("unsealed", "", computed)
     if stored == computed:
         return SealCheck("intact", stored, computed)
-    sealed = _json_object(str(told["/"].get("seal_parts_json", "{}")))
+    sealed = entries.json_object(str(told["/"].get("seal_parts_json", "{}")))
     return SealCheck("broken", stored, computed, differing(sealed, parts))
 
 
@@ -370,6 +321,8 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
     table = np.zeros(0, BLOCK_DTYPE)
     if instrument is not None:
         table = layout.dataset(file, "trace/blocks")[()].astype(BLOCK_DTYPE)
+    marks = entries.read_marks(file)
+    own = Calibration(**layout.fields_of(told["/calibration"], Calibration))
     return Record(
         path=where,
         format_version=int(told["/"]["format_version"]),
@@ -380,19 +333,21 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
         status=text("status"),
         status_text=text("status_text"),
         setup=DropSetup(**layout.fields_of(told["/setup"], DropSetup)),
-        calibration=Calibration(**layout.fields_of(told["/calibration"], Calibration)),
+        calibration=own,
         instrument=instrument,
         source=dict(samples) if instrument is None else {},
         sample_rate_hz=rate_hz,
         first_sample_index=int(told["/"].get("first_sample_index", 0)),
         block_table=table,
         events=_events(file),
-        marks=_marks(file),
-        inspections=_of_texts(file, "inspections", Inspection),
-        decisions=_of_texts(file, "decisions", Decision),
-        photos=_photos(file),
-        shunt_off=_shunt_off(file),
+        marks=marks,
+        inspections=entries.read_texts(file, "inspections", Inspection),
+        decisions=entries.read_texts(file, "decisions", Decision),
+        photos=entries.read_photos(file),
+        shunt_off=entries.read_shunt_off(file),
         previous_seal=text("previous_seal_sha256"),
+        origin=origin_of(told["/"], imported=instrument is None),
+        recalibration=recalibration_in(marks[-1].settings, own) if marks else None,
     )
 
 
@@ -430,64 +385,6 @@ def _events(file: h5py.File) -> tuple[BoardEvent, ...]:
             value=int(line["value"]),
         )
         for line in layout.dataset(file, "events")[()].astype(EVENT_DTYPE)
-    )
-
-
-def _json_object(text: str) -> dict[str, Any]:
-    value = json.loads(text)
-    if not isinstance(value, dict):
-        raise ValueError("a text that is no JSON object")
-    return value
-
-
-def _numbered(file: h5py.File, where: str) -> list[tuple[int, h5py.Group]]:
-    """Groups named 1, 2, ... in one group, in the order of their numbers."""
-    names = sorted(layout.group(file, where), key=int)
-    return [(int(name), layout.group(file, f"{where}/{name}")) for name in names]
-
-
-def _marks(file: h5py.File) -> tuple[MarksRun, ...]:
-    found = []
-    for number, run in _numbered(file, "marks"):
-        told = layout.attributes(run)
-        settings, result = (
-            _json_object(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
-        )
-        software, utc = str(told.get("software", "")), str(told.get("utc", ""))
-        found.append(MarksRun(number, software, utc, settings, result))
-    return tuple(found)
-
-
-def _of_texts(file: h5py.File, where: str, kind: type[TextEntry]) -> tuple[TextEntry, ...]:
-    """Entries that hold nothing but texts; none where there is no such group."""
-    if where not in file:
-        return ()
-    names = [field.name for field in fields(kind) if field.name != "number"]
-    return tuple(
-        kind(number, **{name: layout.text_of(one, name) for name in names})
-        for number, one in _numbered(file, where)
-    )
-
-
-def _shunt_off(file: h5py.File) -> float | None:
-    if "shunt_checks" not in file:
-        return None
-    _, last = _numbered(file, "shunt_checks")[-1]
-    before = float(layout.text_of(last, "before_v"))
-    return float(layout.text_of(last, "after_v")) / before - 1.0 if before else None
-
-
-def _photos(file: h5py.File) -> tuple[Photo, ...]:
-    if "photos" not in file:
-        return ()
-    return tuple(
-        Photo(
-            number,
-            **{name: layout.text_of(one, name) for name in PHOTO_TEXTS},
-            size=int(layout.text_of(one, "size") or 0),
-            offset_s=float(layout.text_of(one, "offset_s")) if "offset_s" in one.attrs else None,
-        )
-        for number, one in _numbered(file, "photos")
     )
 
 

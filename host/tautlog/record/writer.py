@@ -19,8 +19,16 @@ import numpy.typing as npt
 from tautlog.calibration import Calibration
 from tautlog.chain import add_link, last_seal
 from tautlog.errors import RecordError, RecordExistsError
+from tautlog.origin import IMPORTED, MEASURED, REHEARSED, board_is_rehearsed
 from tautlog.record import layout
-from tautlog.record.journal import FileLockedError, JournaledFile, journal_path
+from tautlog.record.gone import save_gone
+from tautlog.record.journal import (
+    FileGoneError,
+    FileLockedError,
+    JournaledFile,
+    identity_of,
+    journal_path,
+)
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.reader import open_record
 from tautlog.record.seal import put_seal
@@ -73,6 +81,7 @@ class RecordWriter:
         instrument: Instrument,
         campaign: str = "",
         utc: str = "",
+        arming: Mapping[str, Any] | None = None,
     ) -> RecordWriter:
         """Begin a new record; it is on disk, without samples, on return.
 
@@ -86,6 +95,8 @@ class RecordWriter:
             Name of the campaign.
         utc : str
             ISO time of the drop; now if empty.
+        arming : mapping, optional
+            What was measured and found before arming, a JSON object.
 
         Raises
         ------
@@ -101,13 +112,17 @@ class RecordWriter:
             "history_blocks": instrument.history_blocks,
             "board_state": instrument.state,
         }
+        if arming is not None:
+            board["arming_json"] = layout.json_text(arming, "arming")
 
         def fill(file: h5py.File) -> None:
             layout.put(file, board)
             _make_counts(file, instrument)
             _put_setup(file, setup, calibration)
 
-        raw, file = _create(Path(path), campaign, utc, fill)
+        rehearsed = board_is_rehearsed(instrument.board, instrument.serial)
+        origin = REHEARSED if rehearsed else MEASURED
+        raw, file = _create(Path(path), campaign, utc, fill, origin)
         return cls(raw, file, instrument)
 
     @classmethod
@@ -177,6 +192,8 @@ class RecordWriter:
         ------
         RecordError
             If the disk refuses.
+        RecordGoneError
+            If the file is not under its name any more; says where it was saved.
         """
         self._write_blocks()
         self._write_events()
@@ -202,29 +219,56 @@ class RecordWriter:
             If the status is none of these.
         RecordError
             If the disk refuses; the record is then as it was last committed.
+        RecordGoneError
+            If the file is not under its name any more; says where it was saved.
         """
         if status not in ("complete", "aborted", "recovered"):
             raise ValueError(f"`status` must be complete, aborted or recovered, was {status!r}")
         try:
             self._write_blocks()
             self._write_events(all_of_them=True)
-            with self._disk():
+            with self._disk(whole=True):
                 layout.put(self._file, {"status": status, "status_text": text})
                 put_seal(self._file)
-                link = _link_of(self._file)
+                link, origin = _link_of(self._file), layout.text_of(self._file, "origin")
                 self._file.close()
                 self._raw.commit()
         finally:
             self._abandon()
         self._committed = self.next_block
-        add_link(self.path, *link)
+        if origin != REHEARSED:
+            add_link(self.path, *link)
 
     def leave(self) -> None:
-        """Commit and close, but do not finish: `resume` can go on with the record."""
+        """Commit and close, but do not finish: `resume` can go on with the record.
+
+        A record that is closed already stays as it is.
+        """
+        if not self._abandon.alive:
+            return
         try:
             self.commit()
         finally:
             self._abandon()
+
+    def withdraw(self) -> None:
+        """Close the file and remove it: nothing was recorded."""
+        _remove(self._raw, self._abandon)
+
+    def must_be_there(self) -> None:
+        """Make sure that the finished record is still the one under its name.
+
+        Raises
+        ------
+        RecordError
+            If it was removed, moved or replaced since.
+        """
+        try:
+            there = self._raw.identity == identity_of(self.path)
+        except OSError as problem:
+            raise error(self.path, f"was finished and is gone: {reason(problem)}") from problem
+        if not there:
+            raise error(self.path, "was finished and is now another file")
 
     def __enter__(self) -> RecordWriter:
         return self
@@ -240,7 +284,7 @@ class RecordWriter:
             self.finish("aborted", f"{type(problem).__name__}: {problem}")
 
     @contextlib.contextmanager
-    def _disk(self) -> Iterator[None]:
+    def _disk(self, *, whole: bool = False) -> Iterator[None]:
         """Turn refusals of the disk, also those that HDF5 did not hear of, into ours."""
         if not self._abandon.alive:
             raise error(self.path, "was finished: nothing can be added to it")
@@ -248,6 +292,10 @@ class RecordWriter:
             yield
             if self._raw.failure is not None:
                 raise self._raw.failure
+        except FileGoneError as problem:
+            gone = save_gone(self._raw, whole=whole)
+            self._abandon()
+            raise gone from problem
         except DAMAGE as problem:
             cause = self._raw.failure or problem
             raise error(
@@ -318,7 +366,7 @@ def write_values(
     setup : DropSetup
         What is known of the drop.
     calibration : Calibration
-        Only `expanded_u_fraction`, `range_n`, `date` and `note` are of meaning here.
+        Only `expanded_u_fraction`, `expanded_u_n`, `range_n`, `date` and `note` are of meaning.
     campaign, utc : str
         As in `RecordWriter.create`.
 
@@ -339,7 +387,7 @@ def write_values(
         file.attrs["status"] = "complete"
         put_seal(file)
 
-    raw, file = _create(Path(path), campaign, utc, fill)
+    raw, file = _create(Path(path), campaign, utc, fill, IMPORTED)
     link = _link_of(file)
     _close_uncommitted(file, raw)
     add_link(Path(path), *link)
@@ -529,7 +577,7 @@ def _link_of(file: h5py.File) -> tuple[str, str, str]:
 
 
 def _create(
-    path: Path, campaign: str, utc: str, fill: Callable[[h5py.File], None]
+    path: Path, campaign: str, utc: str, fill: Callable[[h5py.File], None], origin: str
 ) -> tuple[JournaledFile, h5py.File]:
     """Make a file with what all records have and what `fill` adds, and commit it."""
     record_id = uuid.uuid4().hex
@@ -556,7 +604,9 @@ def _create(
                 },
             )
             layout.put(file, {"utc": utc or _now(), "campaign": campaign, "status": "recording"})
-            previous = last_seal(path.parent)
+            layout.put(file, {"origin": origin})
+            # A rehearsal is no link of a campaign's chain.
+            previous = "" if origin == REHEARSED else last_seal(path.parent)
             if previous:
                 layout.put(file, {"previous_seal_sha256": previous})
             file.create_dataset(
@@ -571,9 +621,7 @@ def _create(
             raise
     except BaseException as problem:
         # Nobody was told of this file yet.
-        raw.close()
-        for name in (path, journal_path(path)):
-            name.unlink(missing_ok=True)
+        _remove(raw, raw.close)
         if isinstance(problem, DAMAGE) and raw.failure is not None:
             raise error(path, f"cannot be written: {reason(raw.failure)}") from problem
         raise
@@ -592,6 +640,15 @@ def _reopen(path: Path, record_id: str) -> tuple[JournaledFile, h5py.File]:
     except DAMAGE as problem:
         raw.close()
         raise damaged(path, reason(problem)) from problem
+
+
+def _remove(raw: JournaledFile, close: Callable[[], object]) -> None:
+    """Close a new file and remove it, unless another one has taken its name."""
+    mine = [one for one in (raw.path, journal_path(raw.path)) if raw.owns(one)]
+    close()
+    for name in mine:
+        with contextlib.suppress(OSError):
+            name.unlink(missing_ok=True)
 
 
 def _close_uncommitted(file: h5py.File, raw: JournaledFile) -> None:

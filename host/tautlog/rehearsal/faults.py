@@ -12,6 +12,8 @@ from typing import Any
 from tautlog.mechanics import Slip
 from tautlog.rehearsal.scene import Scene
 
+NO_ANSWER = 1e12  # newtons a volt: of a chain that no pull moves
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -53,13 +55,24 @@ def _clips(scene: Scene) -> Scene:
 
 
 def _gain(scene: Scene) -> Scene:
-    """The jumper gives a tenth of the gain that the calibration says."""
-    return _chain(newton_per_volt=10 * scene.chain.newton_per_volt)(scene)
+    """The jumper gives a tenth of the gain that the calibration says, also of the shunt."""
+    chain = _chain(newton_per_volt=10 * scene.chain.newton_per_volt)
+    return _behaviour(shunt_v=0.1 * scene.behaviour.shunt_v)(chain(scene))
 
 
 def _reversed(scene: Scene) -> Scene:
-    factor = -scene.chain.newton_per_volt
-    return _chain(newton_per_volt=factor, zero_v=3.3 - scene.chain.zero_v)(scene)
+    """A pull lowers the output; it rests where it did, and the shunt lies across the same arm."""
+    return _chain(newton_per_volt=-scene.chain.newton_per_volt)(scene)
+
+
+def _dead(level_v: float, noise_v: float = 0.0) -> Callable[[Scene], Scene]:
+    """The amplifier stands at a voltage, whatever pulls at the cell."""
+
+    def change(scene: Scene) -> Scene:
+        chain = _chain(zero_v=level_v, newton_per_volt=NO_ANSWER, noise_v=noise_v)
+        return _behaviour(shunt_v=0.0)(chain(scene))
+
+    return change
 
 
 def _stop(scene: Scene) -> Scene:
@@ -78,6 +91,10 @@ _ALL = (
     Fault("amplifier-clips", "the amplifier's rail is at 75 % of the target", _clips),
     Fault("gain-ten-times", "the gain is a tenth of the calibrated one", _gain),
     Fault("cell-reversed", "the cell is wired the wrong way round", _reversed),
+    Fault("parked-low", "the amplifier stands at its lower limit, 0.040 V", _dead(0.0, 1.5e-3)),
+    Fault("parked-high", "the amplifier stands at its upper limit, 3.21 V", _dead(3.3, 1.5e-3)),
+    Fault("bridge-open", "the bridge is open: 1.1 V and the converter's own noise", _dead(1.1)),
+    Fault("shunt-dead", "the shunt resistor has no effect", _behaviour(shunt_v=0.0)),
     Fault("never-taut", "the sled meets the catch before the line", _model(catch_stretch_m=-0.05)),
     Fault("latch-stuck", "the drive is pulsed and the latch holds", _behaviour(latch_stuck=True)),
     Fault("switch-stuck", "the release switch never opens", _behaviour(switch_stuck=True)),

@@ -21,7 +21,7 @@ from typing import Protocol, Self
 
 from tautlog.errors import BoardError
 from tautlog.rehearsal.rig import RigStep
-from tautlog.rehearsal.virtual import board as virtual_board
+from tautlog.rehearsal.virtual import bare as virtual_board
 
 START_S = 10.0
 PORT_TRIES = 5

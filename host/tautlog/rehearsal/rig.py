@@ -19,6 +19,7 @@ from tautlog.rehearsal.scene import Scene
 MOTION_S = 12.0
 LINK_CUT = 0x80
 _BOUNCES = (3, 8)  # further openings, at least and below
+_CLOSED_S = 0.001
 _HAND_S = (0.5, 1.5)  # a hand pulls the pin this long after the lamp came on
 _TIMES = ("onset", "slack", "peak", "break")
 _FIGURES = (
@@ -193,6 +194,8 @@ class SimulatedRig:
         count = int(self._random.integers(*_BOUNCES))
         span = self.scene.behaviour.bounce_s * self._rate_hz
         later = np.sort(self._random.uniform(0.0, span, 2 * count))
+        # A bouncing contact is closed for no more than a millisecond or two.
+        later[1::2] = np.minimum(later[1::2], later[::2] + _CLOSED_S * self._rate_hz)
         self._agenda.append((at, wire.INPUT_LATCHED, 0))
         for number, after in enumerate(later):
             self._agenda.append((at + float(after), wire.INPUT_LATCHED, (number + 1) % 2))

@@ -9,15 +9,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tautlog.calibration import Calibration
+from tautlog.limits import HEADROOM
 from tautlog.mechanics import RigModel, model_for_peak
 from tautlog.rehearsal.electronics import Chain, chain_for_range
+from tautlog.shunt import Shunt
 from tautlog.trace import DropSetup
 
 DEFAULT_MASS_KG = 9.0
 DEFAULT_HEIGHT_M = 1.2
 DEFAULT_TARGET_N = 1800.0
 MID_BAND = 1.05  # of the target: the middle of -0/+10 %
-HEADROOM = 1.5  # of the target, common practice
+SHUNT = Shunt(0.5, "as the rig is built")
 
 
 @dataclass(frozen=True)
@@ -60,13 +62,20 @@ class Behaviour:
 
 @dataclass(frozen=True)
 class Scene:
-    """Rig, electronics and behaviour of one drop, and what the crew believes."""
+    """Rig, electronics and behaviour of one drop, and what the crew believes.
+
+    Attributes
+    ----------
+    shunt : Shunt
+        The resistor that the crew believes to be fitted.
+    """
 
     model: RigModel
     chain: Chain
     behaviour: Behaviour
     calibration: Calibration
     setup: DropSetup
+    shunt: Shunt = SHUNT
 
 
 def default_scene(
@@ -95,6 +104,7 @@ def default_scene(
     low_v, high_v = chain.usable_v
     calibration = Calibration(
         newton_per_volt=chain.newton_per_volt,
+        zero_v=chain.zero_v,
         expanded_u_fraction=0.025,
         rail_low_v=low_v,
         rail_high_v=high_v,

@@ -7,7 +7,8 @@ into `marking.mark` and `judge.judge`.
 
 Reading order: `lines` (what pulls), `rig` (sled, rails, fixture, integrated), `truth` (what
 a perfect instrument would have told), `instrument` (amplifier, rail, noise after the rail,
-converter), `drops` (one drop by kind and seed), `campaign` and `tally` (many, counted).
+converter), `kinds` (lines by word), `drops` (one drop by kind and seed), `faults`,
+`campaign` and `tally` (many, counted), `records` (the way through a CSV file).
 
     from independent.drops import make       # with tests/benchmarks on the path
     drop = make("zener+clip-round", seed=7)  # drop.trace, drop.setup, drop.cfc, drop.truth

@@ -4,6 +4,7 @@
     python tests/benchmarks/independent/campaign.py --only any+clip-hard --drops 200
     python tests/benchmarks/independent/campaign.py --only regrip --one 17 --show
 
+`--imports` lets each drop go through a CSV file, `tautlog import` and `tautlog mark` as well.
 `--drops` is the number of drops of each group in `tally.GROUPS`, or of the one kind. A failure
 is printed with its kind and seed; `--one SEED` makes that drop again and prints its marks.
 """
@@ -14,6 +15,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 import sys
+import tempfile
 import time
 import traceback
 from concurrent.futures import ProcessPoolExecutor
@@ -53,6 +55,29 @@ def run(kinds: dict[str, int], seed: int, jobs: int) -> list[tally.Outcome]:
         return [outcome_of(one) for one in work]
     with ProcessPoolExecutor(jobs) as pool:
         return list(pool.map(outcome_of, work, chunksize=8))
+
+
+def compare_imports(kinds: dict[str, int], seed: int) -> None:
+    """Let drops also go through CSV, record and command, and compare verdicts and peak."""
+    from independent.records import as_imported, imported
+
+    with tempfile.TemporaryDirectory() as folder:
+        for kind, count in kinds.items():
+            for turn in range(seed, seed + count):
+                drop = as_imported(make(kind, turn))
+                marks, verdict = marked(drop)
+                try:
+                    told = imported(drop, Path(folder))
+                except RuntimeError as refused:
+                    print(f"{kind} {turn}: {refused}".rstrip())
+                    continue
+                direct = (verdict.record_verdict, verdict.load_verdict, verdict.trace_says)
+                filed = tuple(told[k] for k in ("record_verdict", "load_verdict", "trace_says"))
+                peaks = marks.peak_force_n, told["peak_force_n"]
+                same = direct == filed and (
+                    peaks[0] == peaks[1] or abs(peaks[0] / peaks[1] - 1.0) < 1e-6
+                )
+                print(f"{kind} {turn}: {'same' if same else 'DIFFERS'} {direct} {filed} {peaks}")
 
 
 def show(kind: str, seed: int, picture: str | None) -> None:
@@ -119,11 +144,15 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--one", type=int, metavar="SEED")
     parser.add_argument("--show", nargs="?", const="/tmp/drop.png", metavar="PNG")
+    parser.add_argument("--imports", action="store_true", help="compare with tautlog import")
     said = parser.parse_args()
     if said.one is not None:
         show(said.only, said.one, said.show)
         return
     kinds = tally.shares(said.only, said.drops)
+    if said.imports:
+        compare_imports(kinds, said.seed)
+        return
     begin = time.perf_counter()
     outcomes = run(kinds, said.seed, said.jobs)
     took = time.perf_counter() - begin

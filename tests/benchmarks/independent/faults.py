@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
 
-from independent.drops import Situation, Size, knock, log_uniform, one_of
+from independent.drops import Situation, knock
+from independent.kinds import Size, log_uniform, one_of
+from independent.rig import G
 from independent.truth import Truth
 
 
@@ -47,6 +50,18 @@ def clip_round(now: Situation) -> None:
     now.rail_hz = log_uniform(now.rng, 150.0, 2000.0)
 
 
+def clip_soft(now: Situation) -> None:
+    """A rail with a knee: it bends within 0.3 to 1.5 % of its level."""
+    _clip(now)
+    now.rail_knee = float(now.rng.uniform(0.003, 0.015))
+
+
+def clip_code(now: Situation) -> None:
+    """The converter's last code is the rail."""
+    _clip(now)
+    now.rail_is_code = True
+
+
 def clip_round_deep(now: Situation) -> None:
     """The same with a rail at 0.7 to 0.9 of the peak."""
     clip_round(now)
@@ -80,6 +95,11 @@ def _rise(truth: Truth, rate: float, now: Situation) -> float:
 def _decay(truth: Truth, rate: float, now: Situation) -> float:
     end = truth.slack_s if truth.slack_s is not None else _top(truth) + now.half_s / 2
     return _top(truth) + now.rng.uniform(0.1, 0.95) * (end - _top(truth))
+
+
+def _flight(truth: Truth, rate: float, now: Situation) -> float:
+    end = truth.slack_s if truth.slack_s is not None else _top(truth) + now.half_s
+    return end + now.rng.uniform(0.2, 0.9) * math.sqrt(2.0 * now.rig.height_m / G)
 
 
 def ringing(now: Situation) -> None:
@@ -216,6 +236,30 @@ def hum(now: Situation) -> None:
     now.instrument.hum_n = now.peak_n * float(now.rng.uniform(0.01, 0.03))
 
 
+def drift(now: Situation) -> None:
+    """The zero drifts by 0.5 to 3 % of the peak in a second."""
+    way = float(one_of(now.rng, -1, 1))
+    now.instrument.drift_n_per_s = now.peak_n * way * float(now.rng.uniform(0.005, 0.03))
+
+
+def noisy(now: Situation) -> None:
+    """Noise of 0.4 to 1 % of the peak."""
+    now.instrument.noise_n = now.peak_n * float(now.rng.uniform(0.004, 0.01))
+
+
+def bowed(now: Situation) -> None:
+    """A cell far larger than the peak, bowed by 0.05 to 0.3 % of its range."""
+    chain = now.instrument
+    chain.full_scale_n = now.peak_n * float(now.rng.uniform(5.0, 30.0))
+    chain.zero_n = 0.05 * chain.full_scale_n
+    chain.curvature = float(one_of(now.rng, -1, 1) * now.rng.uniform(0.0005, 0.003))
+    chain.noise_n = max(chain.noise_n, 0.3 * chain.quantum_n)
+    now.trace["quantum_n"] = chain.quantum_n
+    now.trace["covered_n"] = chain.full_scale_n
+    # What a calibration over the whole range would say of it: half a width, as k = 2.
+    now.trace["calibration_u_n"] = 1.155 * abs(chain.curvature) * chain.full_scale_n
+
+
 def wide_codes(now: Situation) -> None:
     """The RP2040's four wide codes."""
     now.instrument.wide_codes = True
@@ -238,6 +282,8 @@ FAULTS: dict[str, Callable[[Situation], None]] = {
     "clip-deep": clip_deep,
     "clip-sink": clip_sink,
     "clip-round": clip_round,
+    "clip-soft": clip_soft,
+    "clip-code": clip_code,
     "clip-round-deep": clip_round_deep,
     "cut-before-release": _cut("before the release", lambda t, r, n: n.pre_s * 0.8),
     "cut-before-onset": _cut(
@@ -249,6 +295,7 @@ FAULTS: dict[str, Callable[[Situation], None]] = {
     "cut-peak": _cut(
         "right after the peak", lambda t, r, n: _top(t) + n.rng.uniform(1.0, 12.0) / r
     ),
+    "cut-flight": _cut("in the first flight", _flight),
     "cut-decay": _cut("in the decay", _decay),
     "no-rest": no_rest,
     "ringing": ringing,
@@ -266,6 +313,9 @@ FAULTS: dict[str, Callable[[Situation], None]] = {
     "wrong-gain": wrong_gain,
     "slow": slow,
     "hum": hum,
+    "drift": drift,
+    "noisy": noisy,
+    "bowed": bowed,
     "wide-codes": wide_codes,
     "fast": fast,
 }

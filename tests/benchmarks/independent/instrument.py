@@ -38,12 +38,14 @@ def low_pass(force_n: FloatArray, rate_hz: float, poles: int, corner_hz: float) 
 class Rail:
     """Where the amplifier ends.
 
-    `level_n` from zero; `sinks` share by which it gives under the largest overdrive;
+    `level_n` from zero; `sinks` share by which it gives under the largest overdrive; `knee`
+    share of the level within which it is approached (a logarithm of exponentials);
     `rounded_hz` corner of a two-pole filter behind it, 0 for none.
     """
 
     level_n: float
     sinks: float = 0.0
+    knee: float = 0.0
     rounded_hz: float = 0.0
 
     def clip(self, force_n: FloatArray, rate_hz: float) -> FloatArray:
@@ -52,6 +54,9 @@ class Rail:
         most = float(over.max())
         level = self.level_n * (1.0 - self.sinks * over / most) if most > 0 else self.level_n
         passed = np.minimum(force_n, level)
+        if self.knee:
+            width = self.knee * self.level_n
+            passed = level - width * np.logaddexp(0.0, (level - force_n) / width)
         return low_pass(passed, rate_hz, 2 if self.rounded_hz else 0, self.rounded_hz)
 
 

@@ -42,31 +42,43 @@ class Slider:
     level_n: float | None = None
     begin_m: float = 0.0
 
-    def speed(self, elastic_n: float, slipped_m: float) -> float:
-        """Speed of slip at an elastic force; 0 while it grips."""
+    def speed(self, unslipped_n: float, damper_ns_per_m: float, slipped_m: float) -> float:
+        """Speed of slip; 0 while it grips.
+
+        `unslipped_n` is the line's force if nothing slipped at this instant, of which the
+        line's own damper takes its share off as soon as something does.
+        """
         if self.level_n is None:
             return 0.0
-        held = self.level_n + self.hardening_n_per_m * (slipped_m - self.begin_m)
-        return max(0.0, (elastic_n - held) / self.damper_ns_per_m)
+        over = unslipped_n - self.held_n(slipped_m)
+        return max(0.0, over / (self.damper_ns_per_m + damper_ns_per_m))
 
-    def due(self, elastic_n: float, slipped_m: float) -> bool:
+    def held_n(self, slipped_m: float) -> float:
+        """Force that it holds while it slips."""
+        level = self.level_n or 0.0
+        return max(0.0, level + self.hardening_n_per_m * (slipped_m - self.begin_m))
+
+    def due(self, line_n: float, slipped_m: float) -> bool:
         """Whether a slip would start or end here."""
+        if self.turn >= len(self.starts_n):
+            return False
         if self.level_n is None:
-            return self.turn < len(self.starts_n) and elastic_n >= self.starts_n[self.turn]
+            return line_n >= self.starts_n[self.turn]
         if slipped_m - self.begin_m >= self.lengths_m[self.turn]:
             return True
-        return self.speed(elastic_n, slipped_m) == 0.0 and elastic_n < 0.98 * self.level_n
+        return line_n < 0.98 * self.held_n(slipped_m)
 
-    def update(self, elastic_n: float, slipped_m: float) -> bool:
+    def update(self, line_n: float, slipped_m: float) -> bool:
         """Start or end a slip where it is due; whether anything changed."""
-        if not self.due(elastic_n, slipped_m):
+        if not self.due(line_n, slipped_m):
             return False
         if self.level_n is None:
             self.level_n = self.kinetic * self.starts_n[self.turn]
             self.begin_m = slipped_m
-        else:
+            return True
+        self.turn += 1
+        if not self.used_up:  # what comes out goes on slipping while it does
             self.level_n = None
-            self.turn += 1
         return True
 
     @property
@@ -89,6 +101,11 @@ class Breaker:
         if self.since_s is None:
             return 1.0
         return max(0.0, 1.0 - (time_s - self.since_s) / self.tear_s)
+
+    def left_s(self, time_s: float) -> float:
+        """Time until it is torn; not quite nothing, so that a step reaches it."""
+        since_s = math.inf if self.since_s is None else self.since_s
+        return max(1e-9, since_s + self.tear_s - time_s)
 
 
 @dataclass
@@ -134,19 +151,20 @@ class Line:
         limits = self.breaker.at_n, self.breaker.after_s
         return self.slider is not None or self.second is not None or min(limits) < math.inf
 
-    def force(
-        self, stretch: float, speed: float, arm: float, second: bool
-    ) -> tuple[float, float, float]:
-        """Force, elastic force and the rate of the arm's state at a stretch > 0.
+    def damper(self, stretch: float) -> float:
+        """Force per speed of the damper in parallel."""
+        if not self.damped_within_m:
+            return self.damper_ns_per_m
+        return -self.damper_ns_per_m * math.expm1(-stretch / self.damped_within_m)
+
+    def force(self, stretch: float, speed: float, arm: float, second: bool) -> tuple[float, float]:
+        """Force and the rate of the arm's state at a stretch > 0.
 
         `arm` is the force of the Maxwell arm, or the friction over its limit (-1 to 1);
         `second` whether the second leg pulls.
         """
         pull = self.elastic(stretch)
-        damping = self.damper_ns_per_m * speed
-        if self.damped_within_m:
-            damping *= -math.expm1(-stretch / self.damped_within_m)
-        total = pull + damping
+        total = pull + self.damper(stretch) * speed
         rate = 0.0
         if self.maxwell_n_per_m:
             total += arm
@@ -156,9 +174,8 @@ class Line:
             rate = (speed - abs(speed) * arm) / self.bristle_m
         if second and self.second is not None:
             more = self.second[1] * (stretch - self.second[0])
-            pull += more
             total += max(0.0, more + self.second[2] * speed)
-        return max(0.0, total), pull, rate
+        return max(0.0, total), rate
 
 
 def linear(k: float) -> Callable[[float], float]:

@@ -95,19 +95,22 @@ class _Fall:
         self.step_s = min(*steps, 2.5e-4) / finer
         self.fall_s = 2e-3 / finer
         self.taut = self.still = self.second = False
-        self.time_s, self.onset_s = 0.0, math.inf
+        self.time_s, self.onset_s, self.force_n = 0.0, math.inf, 0.0
+        self.rows: list[tuple[float, ...]] = []
+        self.smooth, self.onsets, self.slacks = [0], list[float](), list[float]()
 
-    def rates(self, time_s: float, s: State) -> tuple[State, float, float, float]:
-        """Rates of the state, line force, fixture's acceleration, elastic force."""
+    def rates(self, time_s: float, s: State) -> tuple[State, float, float]:
+        """Rates of the state, line force, fixture's acceleration."""
         rig, line = self.rig, self.line
         x, v, y, w, arm, slipped = s
-        force = pull = arm_rate = slip = 0.0
+        force = arm_rate = slip = 0.0
         if self.taut:
             stretch = x - y - slipped
             if stretch > 0.0:
+                force, arm_rate = line.force(stretch, v - w, arm, self.second)
                 if line.slider is not None and line.slider.level_n is not None:
-                    slip = line.slider.speed(line.elastic(stretch), slipped)
-                force, pull, arm_rate = line.force(stretch, v - w - slip, arm, self.second)
+                    slip = line.slider.speed(force, line.damper(stretch), slipped)
+                    force, arm_rate = line.force(stretch, v - w - slip, arm, self.second)
                 if line.breaker.since_s is not None:
                     force *= line.breaker.share(time_s)
         friction = rig.coulomb_n * math.tanh(v / 2e-3) + rig.viscous_ns_per_m * v
@@ -115,7 +118,12 @@ class _Fall:
         base = 0.0
         if self.flexible and not self.still:
             base = (force - self.spring * y - self.damper * w) / rig.fixture_kg
-        return (v, sled, w, base, arm_rate, slip), force, base, pull
+        return (v, sled, w, base, arm_rate, slip), force, base
+
+    @staticmethod
+    def gap(s: State) -> float:
+        """Stretch of the line, negative while it is slack."""
+        return s[0] - s[2] - s[5]
 
     def advance(self, s: State, h: float) -> State:
         """One step of Runge and Kutta."""
@@ -144,15 +152,15 @@ class _Fall:
 
     def to_taut(self, s: State, h: float) -> tuple[float, State]:
         """Length of the step that ends where the line is just taut, and that state."""
-        low, low_gap, high, high_gap = 0.0, s[0] - s[2] - s[5], h, None
+        low, low_gap, high, high_gap = 0.0, self.gap(s), h, None
         new = s
         for _ in range(12):
             if high_gap is None:
                 new = self.advance(s, high)
-                high_gap = new[0] - new[2] - new[5]
+                high_gap = self.gap(new)
             middle = low + (high - low) * (-low_gap) / (high_gap - low_gap)
             new = self.advance(s, middle)
-            gap = new[0] - new[2] - new[5]
+            gap = self.gap(new)
             if abs(gap) < 1e-10:
                 break
             if gap < 0.0:
@@ -163,62 +171,70 @@ class _Fall:
 
     def run(self, until_s: float) -> Motion:
         """Integrate from rest at the given height."""
-        rig, line = self.rig, self.line
-        s: State = (-rig.height_m, 0.0, 0.0, 0.0, 0.0, 0.0)
-        rows: list[tuple[float, ...]] = []
-        smooth, onsets, slacks = [0], [], []
-        pulled = 0.0
-
-        def keep(state: State) -> tuple[float, float]:
-            _, force, base, pull = self.rates(self.time_s, state)
-            cell = force - rig.fittings_kg * base
-            rows.append((self.time_s, force, cell, state[0] - state[2], state[1], state[5]))
-            return force, pull
-
-        keep(s)
-        while self.time_s < until_s:
-            parted = line.breaker.since_s is not None
-            gone = parted and line.breaker.share(self.time_s) <= 0.0
-            if self.at_rest(s):
-                break
+        s: State = (-self.rig.height_m, 0.0, 0.0, 0.0, 0.0, 0.0)
+        self.keep(s)
+        while self.time_s < until_s and not self.at_rest(s):
             s = self.calmed(s)
-            # Friction turns within mm/s: short steps where the sled is slow.
-            h = self.fall_s if self.still and abs(s[1]) > 0.05 else self.step_s
-            if parted and not gone:
-                h = min(h, line.breaker.tear_s / 6.0)
-            h = min(h, until_s - self.time_s + 1e-9)
+            h = min(self.step_for(s), until_s - self.time_s + 1e-9)
             new = self.advance(s, h)
-            gap = new[0] - new[2] - new[5]
-            if not self.taut and gap > 0.0 and not gone and s[0] - s[2] - s[5] <= 0.0:
-                h, new = self.to_taut(s, h)
-                self.time_s += h
-                s = (*new[:4], 0.0, new[5])
-                keep(s)
-                if not onsets:
-                    s, self.onset_s = self.knocked(s), self.time_s
-                self.taut, self.still = True, False
-                onsets.append(self.time_s)
-                s = (s[2] + s[5] + 1e-12, *s[1:])  # a damped line pulls from here on
-                smooth.append(len(rows))
-                pulled, _ = keep(s)
-                continue
-            h, new = self.to_event(s, h, new)
-            gap = new[0] - new[2] - new[5]
-            self.time_s += h
-            s = new
-            if self.taut and (gap < 0.0 or gone):
-                self.taut = False
-                slacks.append(self.time_s)
-                smooth.append(len(rows))
-            force, pull = keep(s)
-            if self.taut and (force > 0.0) != (pulled > 0.0):
-                smooth.append(len(rows) - 1)
-            pulled = force
-            if self.changed(force, pull, s):  # the same instant twice: before and after
-                smooth.append(len(rows))
-                pulled, _ = keep(s)
-        table = np.array(rows)
-        return Motion(*table.T, smooth, onsets, slacks, line.breaker.since_s)
+            comes = not self.taut and not self.gone and self.gap(s) <= 0.0 < self.gap(new)
+            s = self.snatched(s, h) if comes else self.passed(s, h, new)
+        table = np.array(self.rows)
+        return Motion(
+            *table.T, self.smooth, self.onsets, self.slacks, self.line.breaker.since_s
+        )  # fmt: skip
+
+    @property
+    def gone(self) -> bool:
+        """Whether the path has parted for good."""
+        return self.line.breaker.share(self.time_s) <= 0.0
+
+    def keep(self, s: State) -> None:
+        """Add a row to the motion."""
+        _, self.force_n, base = self.rates(self.time_s, s)
+        cell = self.force_n - self.rig.fittings_kg * base
+        self.rows.append((self.time_s, self.force_n, cell, s[0] - s[2], s[1], s[5]))
+
+    def step_for(self, s: State) -> float:
+        """Length of the next step."""
+        # Friction turns within mm/s: short steps where the sled is slow.
+        h = self.fall_s if self.still and abs(s[1]) > 0.05 else self.step_s
+        breaker = self.line.breaker
+        if breaker.since_s is not None and not self.gone:
+            h = min(h, breaker.tear_s / 6.0, breaker.left_s(self.time_s))
+        return h
+
+    def snatched(self, s: State, h: float) -> State:
+        """The state as the line has just come taut; two rows, before and after."""
+        h, new = self.to_taut(s, h)
+        self.time_s += h
+        s = (*new[:4], 0.0, new[5])
+        self.keep(s)
+        if not self.onsets:
+            s, self.onset_s = self.knocked(s), self.time_s
+        self.taut, self.still = True, False
+        self.onsets.append(self.time_s)
+        s = (s[2] + s[5] + 1e-12, *s[1:])  # a damped line pulls from here on
+        self.smooth.append(len(self.rows))
+        self.keep(s)
+        return s
+
+    def passed(self, s: State, h: float, new: State) -> State:
+        """The state after a step, shortened where slider or breaker acts."""
+        h, s = self.to_event(s, h, new)
+        self.time_s += h
+        if self.taut and (self.gap(s) < 0.0 or self.gone):
+            self.taut = False
+            self.slacks.append(self.time_s)
+            self.smooth.append(len(self.rows))
+        pulled = self.force_n > 0.0
+        self.keep(s)
+        if self.taut and (self.force_n > 0.0) != pulled:
+            self.smooth.append(len(self.rows) - 1)
+        if self.changed(self.force_n, s):  # the same instant twice: before and after
+            self.smooth.append(len(self.rows))
+            self.keep(s)
+        return s
 
     def calmed(self, s: State) -> State:
         """The state of a slack rig whose fixture no longer rings by 1e-4 of the weight."""
@@ -251,13 +267,13 @@ class _Fall:
     def second_taut(self, s: State) -> bool:
         """Whether the second leg pulls."""
         second = self.line.second
-        return second is not None and s[0] - s[2] - s[5] > second[0]
+        return second is not None and self.gap(s) > second[0]
 
     def due(self, s: State, time_s: float) -> bool:
         """Whether slider or breaker would act at a state."""
         line = self.line
-        _, force, _, pull = self.rates(time_s, s)
-        if line.slider is not None and line.slider.due(pull, s[5]):
+        _, force, _ = self.rates(time_s, s)
+        if line.slider is not None and line.slider.due(force, s[5]):
             return True
         if self.second_taut(s) != self.second:
             return True
@@ -278,12 +294,12 @@ class _Fall:
                 low = middle
         return high, new
 
-    def changed(self, force: float, pull: float, s: State) -> bool:
+    def changed(self, force: float, s: State) -> bool:
         """Let slider and breaker act after a step; whether they did."""
         line = self.line
         if not self.taut or not line.gives:
             return False
-        acted = line.slider is not None and line.slider.update(pull, s[5])
+        acted = line.slider is not None and line.slider.update(force, s[5])
         if self.second_taut(s) != self.second:
             self.second, acted = not self.second, True
         if line.breaker.since_s is None:

@@ -10,14 +10,21 @@ from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from independent.drops import GIVING, HOLDING, Drop
+from independent.drops import Drop
+from independent.kinds import GIVING, HOLDING
 
 # Kinds of the whole campaign, with their share of `--drops`.
-CLIPS = ("clip-hard", "clip-sink", "clip-round", "clip-deep", "clip-round-deep")
+CLIPS = (
+    *("clip-hard", "clip-sink", "clip-round", "clip-soft", "clip-code"),
+    *("clip-deep", "clip-round-deep"),
+)
 CUTS = ("cut-before-release", "cut-before-onset", "cut-10ms", "cut-rise", "cut-peak", "cut-decay")
 WRONG = ("wrong-height", "wrong-mass", "wrong-unit", "wrong-gain")
 DISTURBED = ("spike", "burst", "hand", "gap", "gap-first")
-BENIGN = ("ringing", "no-rest", "late", "missing", "no-height", "slow", "hum", "wide-codes", "fast")
+BENIGN = (
+    *("ringing", "no-rest", "late", "missing", "no-height", "slow", "hum", "drift"),
+    *("noisy", "wide-codes", "fast", "bowed"),
+)
 GROUPS: dict[str, float] = (
     dict.fromkeys(HOLDING, 1.0)
     | dict.fromkeys(GIVING, 1.0)
@@ -25,7 +32,11 @@ GROUPS: dict[str, float] = (
     | {f"any+{one}": 0.5 for one in CUTS}
     | {f"any+{one}": 0.5 for one in WRONG + DISTURBED}
     | {f"any+{one}": 0.5 for one in BENIGN}
-    | {f"{line}+no-height": 0.5 for line in ("early", "parted")}
+    | {f"{line}+no-height": 0.5 for line in ("early", "parted", "pullout", "regrip")}
+    | {f"{line}+missing": 0.5 for line in ("early", "parted", "regrip")}
+    | {f"{line}+ringing": 0.5 for line in ("regrip", "parted", "early")}
+    | {"regrip+late": 0.5, "parted+no-rest": 0.5, "any+cut-flight": 0.5}
+    | {"ripping+clip-hard": 0.5, "regrip+clip-hard": 0.5, "parted+clip-hard": 0.5}
 )
 
 
@@ -80,6 +91,15 @@ class Outcome:
         )
 
     @property
+    def left_out(self) -> str | None:
+        """Why its interval is not counted: it claims none, or only a lower bound."""
+        if self.record != "valid":
+            return self.record
+        if self.off_u is None:
+            return "no interval"
+        return self.load if self.load in ("at-least", "no-load") else None
+
+    @property
     def trusted(self) -> bool:
         """Called valid and on target."""
         return self.record == "valid" and self.load == "on-target"
@@ -128,8 +148,8 @@ def outcome(drop: Drop, marks, verdict) -> Outcome:
         u_n=marks.peak_force_expanded_u_n,
         raw_n=marks.peak_force_unfiltered_n,
         reasons=tuple(one.code for one in verdict.reasons if one.code not in NO_DOUBT),
-        line_peak_n=getattr(marks, "line_force_n", None),
-        line_u_n=getattr(marks, "line_force_expanded_u_n", None),
+        line_peak_n=getattr(marks, "line_peak_force_n", None),
+        line_u_n=getattr(marks, "line_peak_force_expanded_u_n", None),
     )
 
 
@@ -147,6 +167,14 @@ def _held(one: Outcome) -> bool:
     return one.path == "held" and one.good
 
 
+def _cut_in_pull(one: Outcome) -> bool:
+    return bool(one.cut) and "flight" not in one.cut
+
+
+def _clip_doubted(one: Outcome) -> bool:
+    return any(code.startswith("clip") for code in one.reasons)
+
+
 def _missed(one: Outcome) -> bool:
     return one.off_u is not None and abs(one.off_u) > 1.0
 
@@ -159,11 +187,36 @@ GOALS = (
     Goal(
         "a clip >= 3 %: valid", lambda o: o.clip_depth >= 0.03, lambda o: o.record == "valid", 1.0
     ),
-    Goal("a cut: valid, on target", lambda o: bool(o.cut), lambda o: o.trusted, 0.0),
-    Goal("a cut before slack: valid", lambda o: bool(o.cut), lambda o: o.record == "valid", 0.0),
+    Goal("a cut before slack: valid, on target", _cut_in_pull, lambda o: o.trusted, 0.0),
+    Goal("a cut before slack: valid", _cut_in_pull, lambda o: o.record == "valid", 0.0),
+    Goal(
+        "a cut in the first flight: valid",
+        lambda o: "flight" in o.cut,
+        lambda o: o.record == "valid",
+        1.0,
+    ),
     Goal("a false clip on unclipped", _held, lambda o: o.clipped, 0.01),
+    Goal("a clip doubted on unclipped", _held, _clip_doubted, 0.01),
     Goal("b let-go of held", _held, lambda o: o.says == "let-go", 0.0),
     Goal("b slipped of held", _held, lambda o: o.says == "slipped", 0.01),
+    Goal(
+        "a clip said of what gave, unclipped",
+        lambda o: o.path != "held" and o.good,
+        lambda o: o.clipped,
+        1.0,
+    ),
+    Goal(
+        "a at-least of held and whole (no clip)",
+        lambda o: _held(o) and not o.clipped,
+        lambda o: o.load == "at-least",
+        1.0,
+    ),
+    Goal(
+        "c at-least that is more than the truth",
+        lambda o: o.load == "at-least" and o.off_u is not None and "unit" not in o.lies,
+        lambda o: (o.off_u or 0.0) > 1.0 and not o.lies,
+        0.05,
+    ),
     Goal("b unclear of held", _held, lambda o: o.says == "unclear", 1.0),
     Goal(
         "b held of slips >= 10 %",
@@ -278,14 +331,10 @@ def _coverage(outcomes: list[Outcome]) -> None:
     for one in outcomes:
         if one.good:
             rows[one.line if not one.fault else f"any+{one.fault}"].append(one)
-            rows["all"].append(one)
+            rows[f"all {one.path}"].append(one)
     for name, own in rows.items():
-        counted = [one for one in own if one.record == "valid" and one.off_u is not None]
-        left = Counter(
-            f"{one.record}" if one.record != "valid" else "no interval"
-            for one in own
-            if one not in counted
-        )
+        counted = [one for one in own if one.left_out is None]
+        left = Counter(one.left_out for one in own if one.left_out is not None)
         if not counted:
             print(f"{name:34} {0:4d}  | {dict(left)}")
             continue
@@ -294,12 +343,10 @@ def _coverage(outcomes: list[Outcome]) -> None:
         worst = max(counted, key=lambda one: abs(one.off_u or 0.0))
         raw = sum(abs((o.peak_n or 0) - o.unfiltered_n) <= (o.u_n or 0) for o in counted) / len(off)
         lines = [
-            abs((o.line_peak_n if o.line_peak_n is not None else o.peak_n or 0) - o.line_n)
-            <= (o.line_u_n if o.line_u_n is not None else o.u_n or 0)
+            abs(o.line_peak_n - o.line_n) <= (o.line_u_n or 0.0)
             for o in counted
+            if o.line_peak_n is not None
         ]
+        line = f"{sum(lines) / len(lines):.3f} of {len(lines)}" if lines else "none told"
         where = f"{worst.off_u:+.1f} U ({worst.kind} {worst.seed})"
-        print(
-            f"{name:34} {len(off):4d}  {inside:.3f}  {where}"
-            f"  {raw:.3f}  {sum(lines) / len(lines):.3f}  | {dict(left)}"
-        )
+        print(f"{name:34} {len(off):4d}  {inside:.3f}  {where}  {raw:.3f}  {line}  | {dict(left)}")

@@ -8,12 +8,11 @@ alive, and for nobody else.
 """
 
 import gc
-import os
-import socket
 import struct
-import sys
 import time
 from array import array
+
+from bare import EDGE, EDGE_BYTES, LINK_CUT, REPLY, REQUEST, Bare, Setup, wall_us
 
 TICKS_PERIOD_US = 1 << 30
 STEP_SAMPLES = 64
@@ -21,75 +20,35 @@ STEP_SAMPLES = 64
 # unless the laptop has been silent on the wall's clock too.
 AHEAD_US = 600000
 SILENT_WALL_US = 1500000
-LINK_CUT = 0x80  # in the rig's input bits: the cable is pulled now
-REQUEST = "<BBH"  # outputs, spare, samples wanted
-REPLY = "<BBH"  # inputs, number of edges, samples
-EDGE = "<HBBI"  # offset in 1/64 sample, input bit, closed, spare
-EDGE_BYTES = 8
-TCP, NODELAY = 6, 1
+KEY_ON, DRIVE = 2, 1  # wire.INPUT_KEY_ON, wire.OUTPUT_DRIVE
 
 
-def wall_us():
-    """Microseconds of a clock that only goes forward."""
-    if hasattr(time, "monotonic_ns"):
-        return time.monotonic_ns() // 1000
-    return time.time_ns() // 1000
-
-
-def is_kept_out():
-    """Never: a virtual board has no prompt."""
-    return False
-
-
-def address(port):
-    """Loopback address in the form that both interpreters take."""
-    return socket.getaddrinfo("127.0.0.1", port)[0][-1]
-
-
-def undelayed(connection):
-    """Send small pieces at once where the interpreter can say so."""
-    try:
-        connection.setsockopt(TCP, NODELAY, 1)
-    except (OSError, AttributeError):
-        pass
-    return connection
-
-
-class Board:
+class Board(Bare):
     """One simulated board; see firmware/board.py for what each method promises.
 
     Parameters
     ----------
     config : object
-        As the firmware's config, with RIG_PORT, LINK_PORT, SPEED and SERIAL.
+        As the firmware's config.
     """
 
     def __init__(self, config):
         import wire  # the firmware's, which only the firmware's process has
 
+        super().__init__()
         self.check = wire.Check()
         self.rest_us = 0  # of no meaning here
         self._channels = len(config.CHANNELS)
         self._rate_hz = config.CONVERSION_RATE_HZ / (config.REDUCTION * self._channels)
         self._per_block = config.SAMPLES_PER_BLOCK
-        self._speed = config.SPEED
-        self._serial = config.SERIAL
-        self._listener = socket.socket()
-        self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        self._listener.bind(address(config.LINK_PORT))
-        self._listener.listen(1)
-        self._listener.setblocking(False)
-        self._rig = undelayed(socket.socket())
-        self._rig.connect(address(config.RIG_PORT))
-        self._laptop = None
-        self._received = b""
-        self._taken = 0
+        self._speed = Setup.speed
         self._samples = 0  # since power-up, the board's clock
         self._partial = bytearray(2 * self._per_block * self._channels)
         self._filled = 0
         self._inputs = 0
         self._outputs = 0
         self._edges = []
+        self._key_off = True  # until somebody watches it
         self._history = None
         self._due_us = wall_us()
         self._heard_at = 0
@@ -97,23 +56,9 @@ class Board:
         self.edge_input = self.edge_closed = 0
         self.edge_block = self.edge_offset = self.edge_us = 0
 
-    def name(self):
-        """What this is, and which interpreter runs it."""
-        version = ".".join([str(part) for part in sys.implementation.version[:3]])
-        kind = {"micropython": "MicroPython", "cpython": "CPython"}[sys.implementation.name]
-        return "virtual board under %s %s" % (kind, version)
-
     def free_bytes(self):
         """Memory that is left; nobody knows it under CPython."""
         return gc.mem_free() if hasattr(gc, "mem_free") else None
-
-    def serial(self):
-        """Unique number of the board."""
-        return self._serial
-
-    def random_bytes(self, count):
-        """Bytes that nobody can guess."""
-        return os.urandom(count)
 
     def memory(self, count):
         """Memory for the samples, zeroed."""
@@ -123,19 +68,13 @@ class Board:
         """Sample into `history` from now on."""
         self._history = history
 
-    def reset_to_prompt(self):
-        """End: a virtual board has no prompt."""
-        raise SystemExit(0)
-
     def set_quiet(self, quiet):
         """Nothing may be allocated while quiet: of no matter here."""
 
     def close(self):
         """All outputs low, sampling stopped."""
         self._outputs = 0
-        for one in (self._laptop, self._rig, self._listener):
-            if one is not None:
-                one.close()
+        super().close()
 
     # Time and samples
 
@@ -208,11 +147,28 @@ class Board:
         return self._inputs
 
     def output(self, bits):
-        """Set all outputs, see wire.OUTPUT_*."""
+        """Set all outputs, see wire.OUTPUT_*; no pulse of the drive where the key was off."""
+        if self._key_off and not self._outputs & DRIVE:
+            bits &= ~DRIVE
         self._outputs = bits
+
+    def watch_key(self):
+        """From now on an opening of the key is remembered."""
+        self._key_off = False
+
+    def key_was_off(self):
+        """Whether the key was off at any moment since `watch_key`."""
+        return self._key_off
+
+    def lost_edges(self):
+        """None is ever lost here."""
+        return 0
 
     def _note_edge(self, packed):
         offset_64, bit, closed, _ = struct.unpack(EDGE, packed)
+        if bit == KEY_ON:  # the interrupt of the key: one that moves was off
+            self._key_off = True
+            self._outputs &= ~DRIVE
         at = self._filled // (2 * self._channels) + (offset_64 + 32) // 64
         block = self._history.head + at // self._per_block
         stamp_us = self._stamp_us(offset_64 / 64)
@@ -229,62 +185,6 @@ class Board:
 
     # Link
 
-    def _take_laptop(self):
-        try:
-            connection = self._listener.accept()[0]
-        except OSError:
-            return
-        self._drop_laptop()
-        connection.setblocking(False)
-        self._laptop = undelayed(connection)
-        self._heard()
-
-    def _drop_laptop(self):
-        if self._laptop is not None:
-            self._laptop.close()
-        self._laptop = None
-        self._received = b""
-        self._taken = 0
-
     def _heard(self):
         self._heard_at = self._samples
         self._heard_wall_us = wall_us()
-
-    def read_byte(self):
-        """Next byte from the laptop, or -1."""
-        if self._taken == len(self._received):
-            self._received = self._receive()
-            self._taken = 0
-            if not self._received:
-                return -1
-            self._heard()
-        self._taken += 1
-        return self._received[self._taken - 1]
-
-    def _receive(self):
-        if self._laptop is None:
-            return b""
-        try:
-            data = self._laptop.recv(256)
-        except OSError as problem:
-            if problem.args[0] not in (11, 35):  # EAGAIN, on Linux and macOS
-                self._drop_laptop()
-            return b""
-        if not data:
-            self._drop_laptop()
-        return data
-
-    def write(self, view, start, end):
-        """Send view[start:end]; the number of bytes taken, maybe none.
-
-        With nobody connected all is taken and lost, as on a real USB port.
-        """
-        if self._laptop is None:
-            return end - start
-        try:
-            return self._laptop.send(view[start:end])
-        except OSError as problem:
-            if problem.args[0] in (11, 35):
-                return 0
-            self._drop_laptop()
-            return end - start

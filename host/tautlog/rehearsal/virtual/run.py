@@ -8,26 +8,34 @@ NAME=VALUE changes a value of the firmware's config.py for this run.
 import sys
 
 
+def change(changes):
+    """Change values of the firmware's config.py, as NAME=VALUE says."""
+    try:
+        import config
+    except (Exception, SystemExit):
+        return  # the firmware says what of it is wrong
+    config.EVENT_FILE = ""  # a rehearsal leaves nothing behind, unless it is asked to
+    for one in changes:
+        name, value = one.split("=")
+        if isinstance(getattr(config, name, ""), str):
+            setattr(config, name, value)
+        else:
+            setattr(config, name, float(value) if "." in value else int(value))
+
+
 def main(arguments):
     """Put the virtual board in the real one's place and run main.py."""
     firmware, rig_port, link_port, speed, serial = arguments[:5]
     here = __file__.replace("\\", "/").rpartition("/")[0] or "."
     sys.path.insert(0, firmware)
     sys.path.insert(0, here)  # before the firmware's own board.py
-    import config
+    from bare import Setup
 
-    config.RIG_PORT = int(rig_port)
-    config.LINK_PORT = int(link_port)
-    config.SPEED = float(speed)
-    config.SERIAL = serial
-    config.EVENT_FILE = ""  # a rehearsal leaves nothing behind, unless it is asked to
-    for change in arguments[5:]:
-        name, value = change.split("=")
-        if not hasattr(config, name):
-            raise ValueError("config.py has no " + name)
-        if not isinstance(getattr(config, name), str):
-            value = float(value) if "." in value else int(value)
-        setattr(config, name, value)
+    Setup.rig_port = int(rig_port)
+    Setup.link_port = int(link_port)
+    Setup.speed = float(speed)
+    Setup.serial = serial
+    change(arguments[5:])
     import main as firmware_main
 
     firmware_main.main()

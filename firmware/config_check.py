@@ -1,0 +1,231 @@
+"""The check of config.py, before any pin becomes an output.
+
+A value of a wrong type, out of its range, missing or unknown, or a pin that is used
+twice, could drive the release. `load` finds all of it; with any of it the board stays
+without pins and says what is wrong (refusal.py).
+"""
+
+import keepsake
+import wire
+
+DIGITAL = "0 to 22"  # 23, 24 and 29 serve the board's supply, 26 to 28 are for the converter
+LED = 25
+CONVERTER = (26, 27, 28)
+PINS = tuple(
+    (
+        "PIN_SWITCH PIN_KEY PIN_DRIVE PIN_SHUNT PIN_LAMP PIN_ARTICLE_WIRE PIN_MOUNT_WIRE "
+        "PIN_FLASH PIN_BEAT PIN_STRAP PIN_LED"
+    ).split()
+)
+# Whole numbers: name, least, most.
+NUMBERS = (
+    ("RELEASE_PULSE_MS", 1, 1000),  # a coil's pulse is bounded by a second (common practice)
+    ("RELEASE_WAIT_MS", 1, 10000),
+    ("RELEASE_CONFIRM_MS", 1, 200),
+    ("RELEASE_BOUNCE_MS", 1, 50),
+    ("FORCE_TRIGGER", 0, 4095),
+    ("FLASH_MS", 0, 1000),
+    ("LAPTOP_SILENCE_MS", 500, 5000),  # it speaks four times a second
+    ("ARMED_LONGEST_S", 1, 3600),
+    ("RECORDING_LONGEST_S", 1, 500),
+    ("SIGNAL_LOWEST", 1, 4093),
+    ("SIGNAL_HIGHEST", 2, 4094),
+    ("LEVEL_LOWEST", 1, 4093),
+    ("LEVEL_HIGHEST", 2, 4094),
+    ("LEAST_SPAN", 1, 4093),
+    ("QUIET_SPAN", 2, 4094),
+    ("QUIET_BLOCKS", 4, 1000),
+    ("STATUS_INTERVAL_MS", 20, 1000),
+    ("COPY_AFTER_S", 1, 250),  # see ages.LONGEST_US
+    ("HISTORY_BLOCKS", 4, 10000),
+)
+CHOICES = (
+    ("REDUCTION", (1, 2, 4, 8, 16)),
+    ("SAMPLES_PER_BLOCK", (64, 128, 256, 512, 1024, 2048)),
+)
+OTHERS = tuple(
+    (
+        "PIN_CONVERTER CHANNELS CONVERSION_RATE_HZ GUARD_BEFORE_S GUARD_AFTER_S EVENT_FILE "
+        "WATCHDOG_MS"
+    ).split()
+)
+NAMES = PINS + OTHERS + tuple([one[0] for one in NUMBERS + CHOICES])
+ORDERED = (  # the first below the second
+    ("RELEASE_BOUNCE_MS", "RELEASE_CONFIRM_MS"),
+    ("RELEASE_CONFIRM_MS", "RELEASE_WAIT_MS"),
+    ("SIGNAL_LOWEST", "SIGNAL_HIGHEST"),
+    ("LEVEL_LOWEST", "LEVEL_HIGHEST"),
+    ("SIGNAL_LOWEST", "LEVEL_HIGHEST"),
+    ("LEVEL_LOWEST", "SIGNAL_HIGHEST"),
+    ("LEAST_SPAN", "QUIET_SPAN"),
+    ("QUIET_BLOCKS", "HISTORY_BLOCKS"),
+)
+CLOCK_HZ = 48000000  # of the converter
+MOST_VALUES = 2048  # in a block, see wire.MAX_PAYLOAD
+LEAST_CONVERSIONS = 512  # in a block: its interrupt takes some 50 us (emulated)
+MEMORY_BYTES = 150000  # for samples on an RP2040, beside the firmware (emulated)
+
+
+def load(more_memory=0):
+    """Import config.py and check it.
+
+    Parameters
+    ----------
+    more_memory : int
+        Bytes for samples that this chip has beyond those of an RP2040.
+
+    Returns
+    -------
+    tuple
+        The module, or None where it cannot be imported; a list of texts that say what
+        of it is wrong, empty when all is well.
+    """
+    try:
+        import config
+    except (Exception, SystemExit) as problem:
+        kind = type(problem).__name__
+        return None, ["config.py cannot be read: %s: %s%s" % (kind, problem, _line_of(problem))]
+    return config, find_faults(config, more_memory)
+
+
+def find_faults(config, more_memory=0):
+    """Everything that is wrong with a config, one text each, naming the line."""
+    faults = []
+    for name in dir(config):
+        if name[0] != "_" and name == name.upper() and name not in NAMES:
+            faults.append("%s: nothing has that name; is it misspelt?" % name)
+    for name in NAMES:
+        if not hasattr(config, name):
+            faults.append("%s is missing: add the line that the delivered config.py has" % name)
+    if faults:
+        return faults
+    checks = (_find_pins, _find_numbers, _find_channels, _find_rate, _find_times, _find_file)
+    for find in checks:
+        find(config, faults)
+    if not faults:
+        _find_order(config, faults)
+        _find_room(config, faults, more_memory)
+    return faults
+
+
+def _fault(config, faults, name, allowed):
+    faults.append("%s = %s: must be %s" % (name, repr(getattr(config, name))[:40], allowed))
+
+
+def _is_whole(value):
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _find_pins(config, faults):
+    used = {}
+    for name in PINS:
+        pin = getattr(config, name)
+        is_led = name == "PIN_LED"
+        if not _is_whole(pin) or not (0 <= pin <= 22 or (is_led and pin == LED)):
+            allowed = "a pin of %s%s" % (DIGITAL, ", or %d" % LED if is_led else "")
+            _fault(config, faults, name, allowed)
+        elif pin in used:
+            _fault(config, faults, name, "a pin of its own, %s has that one" % used[pin])
+        else:
+            used[pin] = name
+    pins = config.PIN_CONVERTER
+    right = isinstance(pins, tuple) and 1 <= len(pins) <= 3
+    if right:
+        for place, pin in enumerate(pins):
+            right = right and _is_whole(pin) and pin in CONVERTER
+            right = right and (not place or pin > pins[place - 1])
+    if not right:
+        _fault(config, faults, "PIN_CONVERTER", "one to three of 26, 27, 28, rising, as (26,)")
+
+
+def _find_numbers(config, faults):
+    for name, least, most in NUMBERS:
+        value = getattr(config, name)
+        if not _is_whole(value) or not least <= value <= most:
+            _fault(config, faults, name, "a whole number of %d to %d" % (least, most))
+    for name, choices in CHOICES:
+        value = getattr(config, name)
+        if not _is_whole(value) or value not in choices:
+            _fault(config, faults, name, "one of %s" % (choices,))
+    value = config.WATCHDOG_MS
+    if not _is_whole(value) or not (value == 0 or 1000 <= value <= 8000):
+        _fault(config, faults, "WATCHDOG_MS", "0, or a whole number of 1000 to 8000")
+
+
+def _find_channels(config, faults):
+    names = config.CHANNELS
+    right = isinstance(names, tuple) and len(names) >= 1 and names[0] == "force"
+    if right:
+        for name in names:
+            right = right and isinstance(name, str) and 1 <= len(name) <= 16
+        right = right and len(set(names)) == len(names)
+    if not right:
+        _fault(config, faults, "CHANNELS", '"force" and other names, as ("force", "excitation")')
+    elif isinstance(config.PIN_CONVERTER, tuple) and len(names) != len(config.PIN_CONVERTER):
+        _fault(config, faults, "CHANNELS", "as many as PIN_CONVERTER has pins")
+
+
+def _find_rate(config, faults):
+    rate = config.CONVERSION_RATE_HZ
+    if not _is_whole(rate) or not 1000 <= rate <= 500000 or CLOCK_HZ % rate:
+        allowed = "a whole number of 1000 to 500000 that divides %d" % CLOCK_HZ
+        _fault(config, faults, "CONVERSION_RATE_HZ", allowed)
+
+
+def _find_times(config, faults):
+    for name, most in (("GUARD_BEFORE_S", 5), ("GUARD_AFTER_S", 30)):
+        value = getattr(config, name)
+        is_number = _is_whole(value) or isinstance(value, float)
+        if not is_number or not 0 < value <= most:
+            _fault(config, faults, name, "a number above 0, at most %d" % most)
+
+
+def _find_file(config, faults):
+    value = config.EVENT_FILE
+    right = isinstance(value, str)
+    right = right and (value == "" or (value.endswith(".bin") and 5 <= len(value) <= 100))
+    if not right:
+        _fault(config, faults, "EVENT_FILE", '"", or a name that ends with .bin')
+
+
+def _find_order(config, faults):
+    for below, above in ORDERED:
+        if not getattr(config, below) < getattr(config, above):
+            _fault(config, faults, below, "below %s = %s" % (above, getattr(config, above)))
+    if config.RELEASE_WAIT_MS < config.RELEASE_PULSE_MS:
+        _fault(config, faults, "RELEASE_WAIT_MS", "no less than RELEASE_PULSE_MS")
+
+
+def _find_room(config, faults, more_memory):
+    values = len(config.CHANNELS) * config.SAMPLES_PER_BLOCK
+    conversions = values * config.REDUCTION
+    if values > MOST_VALUES:
+        allowed = "%d at most, all channels together" % MOST_VALUES
+        return _fault(config, faults, "SAMPLES_PER_BLOCK", allowed)
+    if conversions < LEAST_CONVERSIONS:
+        allowed = "%d conversions at least, all channels together" % LEAST_CONVERSIONS
+        return _fault(config, faults, "SAMPLES_PER_BLOCK", allowed)
+    line_bytes = wire.block_frame_bytes(values) + keepsake.LINE_BYTES
+    most = MEMORY_BYTES // line_bytes
+    if most < config.HISTORY_BLOCKS:
+        allowed = "%d at most, which this memory holds" % most
+        return _fault(config, faults, "HISTORY_BLOCKS", allowed)
+    rate_hz = config.CONVERSION_RATE_HZ / conversions
+    needed = int(config.GUARD_BEFORE_S * rate_hz) + int(config.GUARD_AFTER_S * rate_hz) + 3
+    if needed > config.HISTORY_BLOCKS + more_memory // line_bytes:
+        allowed = "%d at least, for the guarded window" % needed
+        _fault(config, faults, "HISTORY_BLOCKS", allowed)
+
+
+def _line_of(problem):
+    """Where in the file, in the words of the interpreter; "" where it does not say."""
+    import io
+    import sys
+
+    if not hasattr(sys, "print_exception"):
+        number = getattr(problem, "lineno", None)
+        return " (line %d)" % number if number and "line" not in str(problem) else ""
+    said = io.StringIO()
+    sys.print_exception(problem, said)
+    lines = [one.strip() for one in said.getvalue().split("\n") if "line" in one]
+    return " (%s)" % lines[-1] if lines else ""

@@ -1,0 +1,51 @@
+"""What a board says of itself, and how it refuses."""
+
+import wire
+
+FIRMWARE = "0.1.0"
+
+
+def hello(board, config):
+    """The greeting; `board` has a name and a serial number."""
+    return {
+        "ok": True,
+        "wire": wire.VERSION,
+        "firmware": FIRMWARE,
+        "board": board.name(),
+        "serial": board.serial(),
+        "rate_hz": config.CONVERSION_RATE_HZ / (config.REDUCTION * len(config.CHANNELS)),
+        "reduction": config.REDUCTION,
+        "channels": list(config.CHANNELS),
+        "per_block": config.SAMPLES_PER_BLOCK,
+        "history": config.HISTORY_BLOCKS,
+        "bits": 12,
+        "silence_s": config.LAPTOP_SILENCE_MS / 1000,
+        "before_s": config.GUARD_BEFORE_S,
+        "after_s": config.GUARD_AFTER_S,
+    }
+
+
+def state(instrument, inputs):
+    """What an instrument.Instrument counts, and the bits of its inputs."""
+    board, history, decoder = instrument.board, instrument.history, instrument.decoder
+    return {
+        "ok": True,
+        "reason": instrument.states.reason,
+        "inputs": inputs,
+        "head": history.head,
+        "oldest": history.oldest,
+        "acked": history.acked,
+        "lost": history.lost_total,
+        "damaged": decoder.damaged,
+        "skipped": decoder.skipped,
+        "rest_us": board.rest_us,
+        "free_bytes": board.free_bytes(),
+        "stamp_us": board.ticks_us(),
+    }
+
+
+def refusal(reasons, state=wire.SAFE, text=""):
+    """An answer that says no, with the numbers of its reasons."""
+    text = text or "; ".join([wire.REASONS[reason][1] for reason in reasons])
+    state = wire.STATES[state]
+    return {"ok": False, "error": "refused", "text": text, "reasons": reasons, "state": state}

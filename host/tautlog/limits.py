@@ -1,0 +1,88 @@
+"""Limits: every number that more than one module reckons with, its unit and its basis.
+
+A number stands here once; modules take it from here. "Common practice" has no other source.
+"""
+
+from __future__ import annotations
+
+import math
+
+
+class Limit(float):
+    """A number that knows its unit and where it comes from.
+
+    Attributes
+    ----------
+    unit : str
+        "1" for a share.
+    basis : str
+        Source, or how it was found.
+    """
+
+    unit: str
+    basis: str
+
+    def __new__(cls, value: float, unit: str, basis: str) -> Limit:
+        """Make one; it reckons as the plain number does."""
+        made = super().__new__(cls, value)
+        made.unit, made.basis = unit, basis
+        return made
+
+    def __getnewargs__(self) -> tuple[float, str, str]:  # type: ignore[override]
+        """What a copy in another process is made of."""
+        return float(self), self.unit, self.basis
+
+
+# What people say of a drop, as standard uncertainties.
+MASS_U_FRACTION = Limit(0.005, "1", "of a sled on a scale; common practice")
+HEIGHT_U_M = Limit(0.005, "m", "free travel with a tape; common practice")
+FRICTION_MOST = Limit(
+    0.1, "1", "of the weight, of rails that nobody measured: a rig that runs badly; common practice"
+)
+FRICTION_U = Limit(
+    FRICTION_MOST / math.sqrt(3.0),
+    "1",
+    "of the weight, about none, where the drop does not tell it: anything from 0 to FRICTION_MOST, "
+    "one-sided, sqrt of the mean square (JCGM 100:2008, 4.3.7 and F.2.4.5)",
+)
+FRICTION_TOLD_U = Limit(0.02, "1", "of the weight, of a friction that was told; common practice")
+
+# What a trace tells of its times, as standard uncertainties.
+ONSET_U_S = Limit(
+    0.0002,
+    "s",
+    "onset and slack of a line in a chain that does not ring, from 10 000 samples/s on; "
+    "simulated drops, tests/benchmarks",
+)
+
+# What lies beyond the calibration, and between cell and article.
+NONLINEARITY = Limit(
+    0.004, "1", "of the force beyond the largest that calibration covered; common practice"
+)
+CALIBRATION_FREEDOM = Limit(
+    18.0,
+    "1",
+    "degrees of freedom of a calibration's uncertainty, which is itself known to 16 % at twenty "
+    "points, 1 / (2 x 0.16^2) (JCGM 100:2008, G.4.2 and table E.1)",
+)
+FITTINGS_FRACTION = Limit(
+    0.1,
+    "1",
+    "of the fittings' mass over the sled's: their own inertia at the cell, where the trace does "
+    "not tell it; common practice",
+)
+
+# What a test may be like.
+OVERLOAD_PER_TARGET = Limit(1.1, "1", "limit over target where nobody said; common practice")
+HANGING_TOLERANCE = Limit(0.02, "1", "of the weight that a hanging sled reads; common practice")
+HANGING_LEAST_N = Limit(3.0, "N", "that it may be off all the same; common practice")
+GO_ON_WITHIN = Limit(0.15, "1", "measured over predicted, hold point of a ladder; common practice")
+HEADROOM = Limit(1.5, "1", "range of cell and amplifier over the target; common practice")
+QUASI_STATIC_FACTOR = Limit(
+    1.1, "1", "response over peak up to which a part sees a pulse as a static load; common practice"
+)
+BANDWIDTH_PER_PULSE = Limit(
+    3.0, "1", "needed, over the length of a pulse; common practice, after an ASTM STP of Nicolson"
+)
+LARGEST_N = Limit(1e15, "N", "beyond it a number is no force; own choice")
+K_FACTOR = Limit(2.0, "1", "for 95.45 % of a normal distribution (JCGM 100:2008, table G.2)")

@@ -1,0 +1,157 @@
+"""Quantities: every number that comes in, with its unit and the range that makes sense.
+
+Options, campaign.toml and the files of a campaign all ask here, so that nothing absurd is
+accepted because it parses. A range is wide: it holds what a hand-built rig and its parts can
+be, and shuts out infinity, not-a-number, and the usual mistakes of unit. Bounds are own
+choices from common practice; `basis` says of what.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from tautlog.errors import QuantityError
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One kind of number.
+
+    Attributes
+    ----------
+    name, unit : str
+        What it is; "" for a share or a factor.
+    lowest, highest : float
+        Bounds of what makes sense, both allowed.
+    basis : str
+        Why these bounds, in words.
+    slips : tuple of (str, float)
+        Units that are typed by mistake, and how many of `unit` one of them is.
+    zero : bool
+        0 is allowed too, for none or unknown.
+    either_sign : bool
+        The bounds hold for the magnitude.
+    """
+
+    name: str
+    unit: str
+    lowest: float
+    highest: float
+    basis: str
+    slips: tuple[tuple[str, float], ...] = ()
+    zero: bool = False
+    either_sign: bool = False
+
+    @property
+    def range(self) -> str:
+        """The range in words."""
+        unit = f" {self.unit}" if self.unit else ""
+        zero = "0, or " if self.zero else ""
+        sign = ", of either sign" if self.either_sign else ""
+        return f"{zero}{self.lowest:g} to {self.highest:g}{unit}{sign}"
+
+    def problem(self, value: object) -> str:
+        """Say what is allowed and what may have been meant, or "" where nothing is wrong."""
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            return f"allowed is a number, {self.range}"
+        # A whole number may be too long for a float; it is out of every range.
+        size = abs(value) if self.either_sign else value
+        if self.lowest <= size <= self.highest or (self.zero and value == 0):
+            return ""
+        return f"allowed is {self.range} ({self.basis}){self._hint(size)}"
+
+    def require(self, name: str, value: float) -> float:
+        """Return a value that makes sense.
+
+        Raises
+        ------
+        QuantityError
+            With name, value, range, and what may have been meant.
+        """
+        problem = self.problem(value)
+        if problem:
+            raise QuantityError(f"{name} = {_told(value)}: {problem}")
+        return float(value)
+
+    def _hint(self, size: float) -> str:
+        if not math.isfinite(size) if isinstance(size, float) else size > 1e300:
+            return ""
+        for unit, factor in self.slips:
+            meant = size * factor
+            if self.lowest <= meant <= self.highest and meant > 0:
+                return f"; is it in {unit}? {size:g} {unit} are {meant:g} {self.unit}".rstrip()
+        return ""
+
+
+def _told(value: object) -> str:
+    text = f"{value:g}" if isinstance(value, float) else repr(value)
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+_MM = (("mm", 1e-3), ("cm", 1e-2))
+_G = (("g", 1e-3),)
+_KN = (("kN", 1e3), ("mN", 1e-3))
+_MS = (("ms", 1e-3), ("us", 1e-6))
+
+MASS = Quantity("mass", "kg", 0.05, 500.0, "what a hand-built rig lifts", _G)
+FITTINGS = Quantity("mass of fittings", "kg", 0.0, 100.0, "shackles and links", _G)
+WEIGHT = Quantity("weight", "kg", 0.0, 500.0, "weights that people hang", _G)
+HEIGHT = Quantity("height", "m", 0.0, 10.0, "rails that people build", _MM)
+LENGTH = Quantity("length", "m", 0.01, 100.0, "lines and rails", _MM)
+MARGIN = Quantity("margin", "m", 0.0, 5.0, "of rails", _MM)
+DEFLECTION = Quantity("deflection", "m", 1e-6, 0.5, "of a mount under its proof", _MM)
+SET = Quantity("permanent set", "m", 0.0, 0.5, "of a mount after its proof", _MM)
+DEFLECTION_MM = Quantity("deflection", "mm", 1e-3, 500.0, DEFLECTION.basis, (("um", 1e-3),))
+SET_MM = Quantity("permanent set", "mm", 0.0, 500.0, SET.basis, (("um", 1e-3),))
+FORCE = Quantity("force", "N", 10.0, 1e6, "10 N is a kilogram, 1 MN a heavy press", _KN)
+PULL = Quantity("proof pull", "N", 10.0, 2e5, "what people pull with hoist and lever", _KN)
+FRICTION = Quantity("friction", "N", 0.0, 2000.0, "of rails and a sled", (("mN", 1e-3),))
+STRENGTH = Quantity("strength", "N", 1.0, 1e7, "of screws, shackles and lines", _KN)
+LOAD = Quantity("known load", "N", 0.0, 1e6, "of weights or a press", (("mN", 1e-3),))
+STIFFNESS = Quantity(
+    "stiffness", "N/m", 10.0, 1e10, "rubber to a steel beam", (("N/mm", 1e3), ("kN/mm", 1e6))
+)
+MODULUS = Quantity("EA", "N", 10.0, 1e9, "rubber to a steel rope", (("kN", 1e3),))
+HARDENING = Quantity("hardening", "1/m2", 0.0, 1e6, "of lines", (("1/mm2", 1e6),))
+DAMPING = Quantity("damping", "", 0.0, 0.9, "a share of critical", (("%", 0.01),))
+ENERGY = Quantity("energy", "J", 0.1, 1e6, "of a sled and its catch", (("kJ", 1e3), ("mJ", 1e-3)))
+HELD = Quantity("time held", "s", 0.1, 7200.0, "a pull is held for minutes", _MS)
+PULSE = Quantity("duration", "s", 1e-4, 10.0, "of a pull", _MS)
+PATIENCE = Quantity("waiting time", "s", 0.01, 3600.0, "of a laptop for a board", _MS)
+RATE = Quantity(
+    "sample rate", "Hz", 10.0, 1e8, "of recorders", (("kHz", 1e3), ("MHz", 1e6), ("mHz", 1e-3))
+)
+BANDWIDTH = Quantity(
+    "bandwidth", "Hz", 0.1, 1e8, "of amplifiers", (("kHz", 1e3), ("mHz", 1e-3)), zero=True
+)
+VOLT = Quantity("voltage", "V", 0.0, 100.0, "of amplifiers and converters", (("mV", 1e-3),))
+FULL_SCALE = Quantity("full scale", "V", 0.1, 100.0, "of converters", (("mV", 1e-3),))
+EXCITATION = Quantity("excitation", "V", 0.5, 30.0, "of strain-gauge bridges", (("mV", 1e-3),))
+SENSITIVITY = Quantity(
+    "sensitivity", "mV/V", 0.01, 100.0, "of strain-gauge and semiconductor cells"
+)
+BRIDGE = Quantity("bridge", "ohm", 30.0, 20_000.0, "of strain gauges", (("kohm", 1e3),))
+SHUNT = Quantity("shunt", "ohm", 100.0, 1e8, "of shunt resistors", (("kohm", 1e3), ("Mohm", 1e6)))
+GAIN = Quantity("gain", "", 0.5, 1e5, "of amplifiers")
+SLOPE = Quantity("calibration factor", "N/V", 1e-2, 1e8, "of cell and amplifier", either_sign=True)
+CURVATURE = Quantity("curvature", "N/V2", 0.0, 1e8, "of a calibration", either_sign=True)
+SHARE = Quantity("share", "", 0.0, 1.0, "1 is the whole", (("%", 0.01),))
+FACTOR = Quantity("factor", "", 1.0, 100.0, "1 takes nothing off")
+ELEMENT_FACTOR = Quantity("factor", "", 1.0, 20.0, "1 takes nothing off")
+PRY = Quantity("prying", "", 0.01, 10.0, "load on the part over that of the line")
+DIAMETER_MM = Quantity("diameter", "mm", 1.0, 100.0, "of screws and pins", (("m", 1e3),))
+THREAD_MM = Quantity("thread", "mm", 1.0, 1000.0, "in the wood", (("m", 1e3), ("cm", 10.0)))
+WOOD = Quantity("specific gravity", "", 0.1, 1.3, "of woods", (("kg/m3", 1e-3),))
+DENSITY = Quantity("density", "kg/m3", 100.0, 1300.0, "of woods", (("g/cm3", 1e3),))
+GRAVITY = Quantity("gravity", "m/s2", 9.76, 9.84, "on the ground, equator to pole")
+SPEED = Quantity("speed", "m/s", 0.01, 500.0, "of a canopy against its load")
+CANOPY = Quantity("mass", "kg", 1e-3, 50_000.0, "of a body or canopy in flight", _G)
+PROVEN = Quantity("proof pull", "N", PULL.lowest, PULL.highest, PULL.basis, _KN, zero=True)
+FILM = Quantity("time in a film", "s", 0.0, 86_400.0, "of a camera", _MS)
+COUNTDOWN = Quantity("countdown", "s", 0.0, 600.0, "what a crew waits", _MS)
+RECORDING = Quantity("recording", "s", 1.0, 55.0, "what a board keeps and a crew waits", _MS)
+PATIENCE_FACTOR = Quantity("factor on waiting", "", 0.1, 1000.0, "1 is a real board")
+REHEARSAL_SPEED = Quantity("speed", "", 0.2, 20.0, "times as fast as a real drop")
+SEARCHED = Quantity("force", "N", 0.0, 1e9, "searched for")
+STRETCH = Quantity("stretch", "m", 1e-4, 10.0, "of a line", _MM)

@@ -1,0 +1,66 @@
+"""Gone: a record whose file was removed, moved or replaced while it was written.
+
+What was committed is in the open file still, whatever happened to its name.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from tautlog.errors import RecordGoneError
+from tautlog.record.journal import JournaledFile
+
+_NAMES = 1000
+
+
+def save_gone(raw: JournaledFile, *, whole: bool) -> RecordGoneError:
+    """Give what is open another name, and return the error that tells both.
+
+    Parameters
+    ----------
+    raw : JournaledFile
+        Committed; not under its name any more.
+    whole : bool
+        The record in it is finished.
+    """
+    moved = raw.new_place()
+    saved = moved or _saved(raw)
+    if saved is None:
+        said = (
+            f"{raw.path} was removed or replaced while it was written, and what came could be "
+            "saved nowhere"
+        )
+        return RecordGoneError(said, path=str(raw.path), saved="", whole=False)
+    how = (
+        "moved while it was written: it is now"
+        if moved
+        else ("removed or replaced while it was written: what came is saved as")
+    )
+    return RecordGoneError(
+        f"{raw.path} was {how} {saved}", path=str(raw.path), saved=str(saved), whole=whole
+    )
+
+
+def _saved(raw: JournaledFile) -> Path | None:
+    for folder in _folders(raw.path):
+        for number in range(1, _NAMES):
+            target = folder / f"{raw.path.stem}_saved{number}{raw.path.suffix}"
+            try:
+                raw.copy_committed(target)
+            except FileExistsError:
+                continue
+            except OSError:
+                break  # not in this folder
+            return target
+    return None
+
+
+def _folders(path: Path) -> Iterator[Path]:
+    """Beside it, here, and where anybody may write."""
+    yield path.parent
+    with contextlib.suppress(OSError):  # the present folder is gone, too
+        yield Path.cwd()
+    yield Path(tempfile.gettempdir())

@@ -1,0 +1,39 @@
+"""Shunts: the steps of the shunt resistor that records hold."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tautlog.errors import RecordError
+from tautlog.record import layout
+from tautlog.record.trouble import reading
+
+_NEWEST = 50  # records that are looked into
+
+
+def last_shunt_step(folder: Path, newton_per_volt: float) -> tuple[Path, float] | None:
+    """The newest step before a drop in a folder, read with the same calibration factor.
+
+    Returns
+    -------
+    tuple of (Path, float) or None
+        The record, and the volts.
+    """
+    found = []
+    for path in sorted(folder.glob("*.h5"), reverse=True)[:_NEWEST]:
+        try:
+            with reading(path) as file:
+                if float(file["calibration"].attrs["newton_per_volt"]) != newton_per_volt:
+                    continue
+                if "shunt_checks" not in file:
+                    continue
+                checks = layout.group(file, "shunt_checks")
+                newest = layout.group(file, f"shunt_checks/{max(checks, key=int)}")
+                step_v = float(layout.text_of(newest, "before_v"))
+                found.append((layout.text_of(file, "utc"), path, step_v))
+        except (RecordError, ValueError, KeyError):
+            continue  # a broken neighbour is no reason to stop
+    if not found:
+        return None
+    _, path, step_v = max(found, key=lambda one: one[0])
+    return path, step_v

@@ -1,0 +1,103 @@
+"""Stop: Ctrl-C and the signals that end a program, as wishes that are looked at often.
+
+Nothing is torn apart: a signal is noted, and a drop looks at it several times a second.
+
+=================== ======================== ========================================
+signal              before the release       after it
+=================== ======================== ========================================
+Ctrl-C (SIGINT)     calls the drop off       ends the recording early
+SIGTERM             calls the drop off       the recording goes on; a second one ends it
+                                             early
+SIGHUP              calls the drop off       the recording goes on, however often it comes:
+                                             a closing terminal sends more than one
+third Ctrl-C        stops waiting for the    leaves the recording to the board
+                    board
+=================== ======================== ========================================
+"""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import types
+from collections.abc import Iterator
+
+_LEAVE = 3  # signals after which nothing is waited for
+_NAMES = ("SIGINT", "SIGTERM", "SIGHUP")  # the last is unknown to Windows
+_WORDS = {"SIGINT": "Ctrl-C"}
+
+
+class StopRequest:
+    """The wish to stop.
+
+    Attributes
+    ----------
+    came : list of str
+        Names of the signals, as they came.
+    asked : bool
+        The drop is to be called off, or the recording to end now.
+    """
+
+    def __init__(self) -> None:
+        self.came: list[str] = []
+        self.asked = False
+        self._at_once = False
+        self._released = False
+
+    @property
+    def why(self) -> str:
+        """What asked, in words."""
+        return " and ".join(dict.fromkeys(_WORDS.get(one, one) for one in self.came))
+
+    @property
+    def more(self) -> int:
+        """Signals that are still to come until nothing is waited for any more."""
+        return max(_LEAVE - self._counted(), 0)
+
+    @property
+    def left(self) -> bool:
+        """Nobody wants to wait for the board any longer."""
+        return self.more == 0
+
+    def released(self) -> None:
+        """From now on there is a recording to be kept."""
+        self._released = True
+
+    def __call__(self, number: int, frame: types.FrameType | None) -> None:
+        """Note the signal, or interrupt where nothing is at stake."""
+        self.came.append(signal.Signals(number).name)
+        if self._at_once:
+            raise KeyboardInterrupt
+        if not self._released or "SIGINT" in self.came or self._counted() > 1:
+            self.asked = True
+
+    def _counted(self) -> int:
+        return sum(one != "SIGHUP" for one in self.came)
+
+    @contextlib.contextmanager
+    def at_once(self) -> Iterator[None]:
+        """Raise KeyboardInterrupt at the first signal while inside."""
+        self._at_once = True
+        try:
+            yield
+        finally:
+            self._at_once = False
+
+    @contextlib.contextmanager
+    def listening(self) -> Iterator[StopRequest]:
+        """Take the signals while inside; only the main thread may."""
+        before = {}
+        try:
+            for name in _NAMES:
+                if hasattr(signal, name):
+                    number = getattr(signal, name)
+                    before[number] = signal.signal(number, self)
+        except ValueError:
+            pass  # another thread: signals do not come here
+        try:
+            yield self
+        finally:
+            for number, handler in before.items():
+                # The terminal is gone, and will say so again: the record is still to be judged.
+                gone = signal.Signals(number).name == "SIGHUP" and "SIGHUP" in self.came
+                signal.signal(number, signal.SIG_IGN if gone else handler)

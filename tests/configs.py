@@ -1,0 +1,137 @@
+"""Configs of a board that are wrong, each in its own way, and what the board must name.
+
+Read by CPython, by MicroPython and on the emulated board. Each is a change of one or
+two lines of the delivered config.py; GONE takes a line away.
+"""
+
+GONE = "no such line"
+# What must be named, and the change.
+WRONG = (
+    ("PIN_LAMP", {"PIN_LAMP": 12}),  # the drive's: it would be high while armed
+    ("PIN_BEAT", {"PIN_BEAT": 12}),
+    ("PIN_FLASH", {"PIN_FLASH": 12}),
+    ("PIN_SHUNT", {"PIN_SHUNT": 12}),
+    ("PIN_LED", {"PIN_LED": 12}),
+    ("PIN_STRAP", {"PIN_STRAP": 12}),
+    ("PIN_DRIVE", {"PIN_DRIVE": 10}),
+    ("PIN_DRIVE", {"PIN_DRIVE": 11}),
+    ("PIN_SHUNT", {"PIN_DRIVE": 13}),
+    ("PIN_LAMP", {"PIN_DRIVE": 14}),
+    ("PIN_STRAP", {"PIN_DRIVE": 22}),
+    ("PIN_DRIVE", {"PIN_DRIVE": 25}),
+    ("PIN_DRIVE", {"PIN_DRIVE": 26}),
+    ("PIN_DRIVE", {"PIN_DRIVE": 23}),
+    ("PIN_DRIVE", {"PIN_DRIVE": 24}),
+    ("PIN_DRIVE", {"PIN_DRIVE": 29}),
+    ("PIN_DRIVE", {"PIN_DRIVE": 30}),
+    ("PIN_DRIVE", {"PIN_DRIVE": -1}),
+    ("PIN_DRIVE", {"PIN_DRIVE": "12"}),
+    ("PIN_DRIVE", {"PIN_DRIVE": "LED"}),
+    ("PIN_DRIVE", {"PIN_DRIVE": None}),
+    ("PIN_DRIVE", {"PIN_DRIVE": 12.0}),
+    ("PIN_DRIVE", {"PIN_DRIVE": True}),
+    ("PIN_DRIVE", {"PIN_DRIVE": (12,)}),
+    ("PIN_DRIVE", {"PIN_DRIVE": GONE}),
+    ("PIN_KEY", {"PIN_KEY": 10}),
+    ("PIN_KEY", {"PIN_KEY": 28}),
+    ("PIN_SWITCH", {"PIN_SWITCH": 26}),
+    ("PIN_KEY", {"PIN_SWITCH": 11}),
+    ("PIN_MOUNT_WIRE", {"PIN_MOUNT_WIRE": 15}),
+    ("PIN_ARTICLE_WIRE", {"PIN_ARTICLE_WIRE": 12}),
+    ("PIN_MOUNT_WIRE", {"PIN_MOUNT_WIRE": 12}),
+    ("PIN_LED", {"PIN_LED": 24}),
+    ("PIN_CONVERTER", {"PIN_CONVERTER": 26}),
+    ("PIN_CONVERTER", {"PIN_CONVERTER": ()}),
+    ("PIN_CONVERTER", {"PIN_CONVERTER": (12,)}),
+    ("PIN_CONVERTER", {"PIN_CONVERTER": (29,)}),
+    ("PIN_CONVERTER", {"PIN_CONVERTER": (27, 26), "CHANNELS": ("force", "two")}),
+    ("PIN_CONVERTER", {"PIN_CONVERTER": (26, 26), "CHANNELS": ("force", "two")}),
+    ("CHANNELS", {"PIN_CONVERTER": (26, 27)}),
+    ("CHANNELS", {"CHANNELS": ("force", "two")}),
+    ("CHANNELS", {"CHANNELS": ()}),
+    ("CHANNELS", {"CHANNELS": "force"}),
+    ("CHANNELS", {"CHANNELS": ("excitation",)}),
+    ("CHANNELS", {"PIN_CONVERTER": (26, 27), "CHANNELS": ("force", "force")}),
+    ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": 600_000}),
+    ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": 0}),
+    ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": -1}),
+    ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": 333_333}),  # the real rate would be another
+    ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": 5e5}),
+    ("REDUCTION", {"REDUCTION": 3}),
+    ("REDUCTION", {"REDUCTION": 32}),  # a sum of 17 bits
+    ("REDUCTION", {"REDUCTION": True}),
+    ("SAMPLES_PER_BLOCK", {"SAMPLES_PER_BLOCK": 1000}),  # blocks would never fill
+    ("SAMPLES_PER_BLOCK", {"SAMPLES_PER_BLOCK": 4096}),
+    ("SAMPLES_PER_BLOCK", {"SAMPLES_PER_BLOCK": 64, "REDUCTION": 1}),
+    ("HISTORY_BLOCKS", {"HISTORY_BLOCKS": 500}),
+    ("HISTORY_BLOCKS", {"HISTORY_BLOCKS": 60}),  # less than the guarded window
+    ("HISTORY_BLOCKS", {"GUARD_AFTER_S": 2.0}),
+    ("GUARD_BEFORE_S", {"GUARD_BEFORE_S": 0}),
+    ("GUARD_AFTER_S", {"GUARD_AFTER_S": float("nan")}),
+    ("GUARD_AFTER_S", {"GUARD_AFTER_S": float("inf")}),
+    ("GUARD_AFTER_S", {"GUARD_AFTER_S": "1"}),
+    ("RELEASE_PULSE_MS", {"RELEASE_PULSE_MS": 60_000}),
+    ("RELEASE_PULSE_MS", {"RELEASE_PULSE_MS": 0}),
+    ("RELEASE_PULSE_MS", {"RELEASE_PULSE_MS": 0.4}),
+    ("RELEASE_WAIT_MS", {"RELEASE_WAIT_MS": 100}),
+    ("RELEASE_CONFIRM_MS", {"RELEASE_CONFIRM_MS": 0}),
+    ("RELEASE_BOUNCE_MS", {"RELEASE_BOUNCE_MS": 20}),
+    ("RELEASE_BOUNCE_MS", {"RELEASE_BOUNCE_MS": GONE}),
+    ("FORCE_TRIGGER", {"FORCE_TRIGGER": -300}),
+    ("FLASH_MS", {"FLASH_MS": None}),
+    ("LAPTOP_SILENCE_MS", {"LAPTOP_SILENCE_MS": 600_000}),
+    ("LAPTOP_SILENCE_MS", {"LAPTOP_SILENCE_MS": "2000"}),
+    ("ARMED_LONGEST_S", {"ARMED_LONGEST_S": 0}),
+    ("RECORDING_LONGEST_S", {"RECORDING_LONGEST_S": 1000}),
+    ("SIGNAL_LOWEST", {"SIGNAL_LOWEST": 4000}),
+    ("SIGNAL_LOWEST", {"SIGNAL_LOWEST": -1}),  # nothing would ever touch that rail
+    ("SIGNAL_HIGHEST", {"SIGNAL_HIGHEST": 4096}),
+    ("LEVEL_LOWEST", {"LEVEL_LOWEST": 3960}),
+    ("LEVEL_HIGHEST", {"LEVEL_HIGHEST": 4096}),
+    ("LEAST_SPAN", {"LEAST_SPAN": 0}),  # a dead chain would do
+    ("LEAST_SPAN", {"LEAST_SPAN": 200}),
+    ("QUIET_SPAN", {"QUIET_SPAN": 5000}),
+    ("QUIET_BLOCKS", {"QUIET_BLOCKS": 0}),
+    ("QUIET_BLOCKS", {"QUIET_BLOCKS": 68}),
+    ("STATUS_INTERVAL_MS", {"STATUS_INTERVAL_MS": 0}),
+    ("COPY_AFTER_S", {"COPY_AFTER_S": 900}),
+    ("EVENT_FILE", {"EVENT_FILE": "main.py"}),
+    ("EVENT_FILE", {"EVENT_FILE": 0}),
+    ("WATCHDOG_MS", {"WATCHDOG_MS": 9000}),
+    ("WATCHDOG_MS", {"WATCHDOG_MS": 100}),
+    ("WATCHDOG_MS", {"WATCHDOG_MS": False}),
+    ("PIN_LAPM", {"PIN_LAPM": 20}),
+)
+# Right all the same: none of these may be refused.
+RIGHT = (
+    {},
+    {"PIN_LAMP": 0, "PIN_BEAT": 1},
+    {"PIN_LED": 20},
+    {"PIN_STRAP": 5},
+    {
+        "PIN_CONVERTER": (26, 27, 28),
+        "CHANNELS": ("force", "second", "excitation"),
+        "REDUCTION": 4,
+        "SAMPLES_PER_BLOCK": 256,
+        "HISTORY_BLOCKS": 80,
+        "GUARD_AFTER_S": 0.3,
+    },
+    {"REDUCTION": 1, "GUARD_AFTER_S": 0.05},
+    {"CONVERSION_RATE_HZ": 480_000},
+    {"WATCHDOG_MS": 0, "EVENT_FILE": "", "FORCE_TRIGGER": 0, "FLASH_MS": 0},
+    {"GUARD_AFTER_S": 1, "RELEASE_PULSE_MS": 40},
+)
+
+
+class Changed:
+    """A config with some lines changed; the module it is made of stays as it is."""
+
+    def __init__(self, config, changes):
+        for name in dir(config):
+            if name[0] != "_":
+                setattr(self, name, getattr(config, name))
+        for name, value in changes.items():
+            if value == GONE:
+                delattr(self, name)
+            else:
+                setattr(self, name, value)

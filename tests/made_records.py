@@ -1,0 +1,55 @@
+"""Records as a board would have made them, in a second: counts of a formula's force."""
+
+import numpy as np
+from traces import BEFORE_S, RATE_HZ, arrest
+
+from tautlog.calibration import Calibration
+from tautlog.record import RecordWriter
+from tautlog.stream import Block, BoardEvent, Instrument
+from tautlog.trace import DropSetup
+
+REAL, VIRTUAL = "RP2040 board with MicroPython 1.28.0", "virtual board under CPython 3.11.2"
+PER_BLOCK = 1024
+SETUP = DropSetup(
+    mass_kg=9.0, height_m=1.2, target_n=1800.0, article="bridle-1", line="polyester 8 mm, 1.5 m"
+)
+CALIBRATION = Calibration(newton_per_volt=1000.0, range_n=2700.0, date="2026-03-01")
+
+
+def made(
+    path,
+    *,
+    setup=SETUP,
+    board=REAL,
+    status="complete",
+    released=True,
+    stiffness=20_800.0,
+    utc="2026-03-02T10:00:00.000Z",
+    drops=True,
+):
+    """Write a record of a sled that falls on a line, or of one that hangs; its path."""
+    force_n = arrest(9.0, 1.2, stiffness, 0.12, total_s=4.0)[1]
+    whole = np.concatenate([np.zeros(int(BEFORE_S * RATE_HZ)), force_n if drops else 0 * force_n])
+    noise = np.random.default_rng(1).normal(0.0, 0.5, whole.size)
+    volts = 0.5 + (whole + noise) / CALIBRATION.newton_per_volt
+    counts = np.round(volts / CALIBRATION.volt_per_count(8)).astype(np.uint16)
+    instrument = Instrument("0.1.0", board, "e66138", RATE_HZ, 8, ("force",), PER_BLOCK, 68)
+    writer = RecordWriter.create(
+        path,
+        setup=setup,
+        calibration=CALIBRATION,
+        instrument=instrument,
+        campaign="kite",
+        utc=utc,
+    )
+    for number in range(counts.size // PER_BLOCK):
+        piece = counts[number * PER_BLOCK : (number + 1) * PER_BLOCK, np.newaxis]
+        writer.append(Block(number, number * 16384, 0, 0, piece))
+    if released:
+        at = int(BEFORE_S * RATE_HZ)
+        writer.add_event(BoardEvent(1, "release-opened", at, 400_000, 0))
+    if status == "recording":
+        writer.leave()
+    else:
+        writer.finish(status)
+    return path
