@@ -21,6 +21,7 @@ FRACTION_OF_PEAK = 0.02
 MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters
 LEAST_FLIGHT_S = 0.05  # between two contacts of a sled: ringing of a beam swings faster
 RING_GAP_S = 0.0125  # a period of 80 Hz, the slowest fixture that is no part of the line
+SAME_PULL = 0.5  # of the first's peak: a fixture rings by less, what is left of a pull is more
 RING_SWING = 0.25  # of the smaller contact: so far below zero no line pulls
 GLITCH_SAMPLES = 2
 GLITCH_RATE_HZ = 5000.0  # below it one sample may be a real peak
@@ -110,29 +111,29 @@ def without_ringing(
     kept: list[Contact] = []
     end = 0
     for one in contacts:
-        if not kept or not _is_parted(kept[-1], one, end, even_n, sample_rate_hz, noise_n):
-            if not kept or not _is_echo(one, even_n, sample_rate_hz, noise_n):
-                kept.append(one)
-        elif even_n[one.start : one.stop].sum() > even_n[kept[-1].start : kept[-1].stop].sum():
+        soon = bool(kept) and one.start - end <= RING_GAP_S * sample_rate_hz
+        if soon and _belongs(kept[-1], one, even_n):
             kept[-1] = Contact(kept[-1].start, one.stop)
+        elif soon and _swings(kept[-1], one, even_n[end : one.start], even_n, noise_n):
+            pass
+        elif not kept or not _is_echo(one, even_n, sample_rate_hz, noise_n):
+            kept.append(one)
         end = one.stop
     return kept
 
 
-def _is_parted(
-    before: Contact,
-    one: Contact,
-    end: int,
-    even_n: FloatArray,
-    sample_rate_hz: float,
-    noise_n: float,
+def _belongs(before: Contact, one: Contact, even_n: FloatArray) -> bool:
+    """Whether a contact right after another is the same pull: no sled bounces so soon."""
+    first, second = even_n[before.start : before.stop], even_n[one.start : one.stop]
+    return bool(second.sum() > first.sum() or second.max() > SAME_PULL * first.max())
+
+
+def _swings(
+    before: Contact, one: Contact, gap_n: FloatArray, even_n: FloatArray, noise_n: float
 ) -> bool:
-    """Whether only a swing below zero, soon after `end`, parts a contact from the last one."""
-    if one.start - end > RING_GAP_S * sample_rate_hz:
-        return False
+    """Whether the force swings below zero between two contacts, as no line pulls."""
     smaller = min(float(even_n[c.start : c.stop].max()) for c in (before, one))
-    lowest = float(even_n[end : one.start].min())
-    return lowest < -max(RING_SWING * smaller, SIGMAS * noise_n)
+    return float(gap_n.min()) < -max(RING_SWING * smaller, SIGMAS * noise_n)
 
 
 def _is_echo(one: Contact, even_n: FloatArray, sample_rate_hz: float, noise_n: float) -> bool:

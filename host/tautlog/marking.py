@@ -92,6 +92,7 @@ MAINS_S = 0.2
 MAINS_MOST_S = 1.0  # of the quiet stretch that is looked at
 SOONEST_FALL = 0.9  # of the time that the height asks for
 STILL_FALLING = 0.2  # of the speed at onset
+TAUT_SWING = 2.2  # times m g: a sled that swings on a taut line pulls by less at its most
 SHORTEST_FLIGHT_S = 0.005
 MOST_TAKEN = 0.7  # of a pull's impulse: a force that falls after it does so at its end
 
@@ -217,8 +218,11 @@ class _Marking:
         found = self._locate(window)
         if found is not None:
             # Now that the onset is known, the zero can be taken where it belongs.
-            window = slack_window(found, self._release()) or window
+            first, window = window, slack_window(found, self._release()) or window
             found = self._locate(window)
+            if found is None:  # that window was not slack: it told nothing
+                window = first
+                found = self._locate(window)
         self._mark_zero(window)
         if found is None:
             self._set(gap_in_contact=self._hidden_pull(self.clean_n.size))
@@ -921,7 +925,12 @@ class _Marking:
             shift = None if window is None else float(self.force_n[window].mean())
         elif self.dead is None:
             shift = false_floor(
-                self.even_n, self.rate_hz, self.even_noise_n, self.peak, self.threshold_n
+                self.even_n,
+                self.rate_hz,
+                self.even_noise_n,
+                self.peak,
+                self.threshold_n,
+                TAUT_SWING * (self.setup.weight_n or 0.0),
             )
         else:
             shift = None

@@ -107,12 +107,18 @@ def flight_window(slack: float, onset: float) -> slice | None:
 
 
 def false_floor(
-    even_n: FloatArray, rate_hz: float, noise_n: float, peak: int, least_n: float
+    even_n: FloatArray,
+    rate_hz: float,
+    noise_n: float,
+    peak: int,
+    least_n: float,
+    least_rise_n: float = 0.0,
 ) -> float | None:
     """Level at which a line is slack that never reads zero again, or None.
 
     After the peak the force lies still for 30 ms, above `least_n`, and rises again later by
-    as much as a twentieth of the peak: between two bounces a line is slack, whatever the
+    as much as a twentieth of the peak and by `least_rise_n`, which a sled that swings on a
+    taut line does not reach: between two bounces a line is slack, whatever the
     cell reads. A sled at rest is still, too, but nothing comes after it.
     """
     size = max(int(FLOOR_BLOCK_S * rate_hz), 4)
@@ -124,7 +130,7 @@ def false_floor(
     still = scatter < FLOOR_SIGMAS * noise_n
     still[:-1] &= np.abs(np.diff(means)) < FLOOR_SIGMAS * noise_n
     highest_later = np.maximum.accumulate(means[::-1])[::-1]
-    rises = highest_later > means + 0.05 * even_n[peak]
+    rises = highest_later > means + max(0.05 * float(even_n[peak]), least_rise_n)
     fits = still & rises & (means > least_n)
     together = fits[:-2] & fits[1:-1] & fits[2:]
     return float(means[int(np.argmax(together)) + 1]) if together.any() else None
