@@ -113,7 +113,7 @@ def top_of(
     windows = _Windows(force_n, rate_hz, even_n, quiet_n, quantum_n)
     seen = windows.evidence()
     told = _told(seen, rate_hz)
-    if told.state != UNCLEAR:
+    if told.state != UNCLEAR or windows.swings():
         return told
     likely = bool(seen) and max(one.whole for one in seen) > LIKELIER
     sharp = is_sharp(force_n, even_n, windows.even_noise_n, likely=likely)
@@ -203,6 +203,10 @@ class _Windows:
             if weighed:
                 found.append(_together(weighed))
         return found
+
+    def swings(self) -> bool:
+        """Whether there are several tops: a rail may have cut the tips of a ringing alone."""
+        return len(self._tops()) > 1
 
     def _tops(self) -> list[tuple[int, int, int]]:
         """Highest tops, each with the troughs on both sides of it."""
