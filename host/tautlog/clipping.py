@@ -19,6 +19,7 @@ from scipy.signal import find_peaks
 
 from tautlog.contacts import SMOOTH_S
 from tautlog.cutshapes import Family, bank_of, fit_all, with_swings
+from tautlog.topwidths import is_sharp, lingers
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -102,13 +103,21 @@ def top_of(
     dwell, dwell_s = _dwell(even_n, rate_hz)
     if broke:
         flat = flat_top(force_n, quantum_n, noise_n, quick_n)
-        return Crest(CUT, 0.0, dwell_s) if flat else Crest(WHOLE)
+        if flat:
+            return Crest(CUT, 0.0, dwell_s)
+        return Crest(UNCLEAR if lingers(force_n, even_n, noise_n) else WHOLE)
     if dwell > DWELL:
         return Crest(CUT, _half_sine_above(dwell), dwell_s)
     if flat_top(force_n, quantum_n, noise_n, quick_n):
         return Crest(CUT, 0.0, dwell_s)
-    seen = _Windows(force_n, rate_hz, even_n, quiet_n, quantum_n).evidence()
-    return _told(seen, rate_hz)
+    windows = _Windows(force_n, rate_hz, even_n, quiet_n, quantum_n)
+    seen = windows.evidence()
+    told = _told(seen, rate_hz)
+    if told.state != UNCLEAR or windows.swings():
+        return told
+    likely = bool(seen) and max(one.whole for one in seen) > LIKELIER
+    sharp = is_sharp(force_n, even_n, windows.even_noise_n, likely=likely)
+    return Crest(WHOLE) if sharp else told
 
 
 def _dwell(even_n: FloatArray, rate_hz: float) -> tuple[float, float]:
@@ -194,6 +203,10 @@ class _Windows:
             if weighed:
                 found.append(_together(weighed))
         return found
+
+    def swings(self) -> bool:
+        """Whether there are several tops: a rail may have cut the tips of a ringing alone."""
+        return len(self._tops()) > 1
 
     def _tops(self) -> list[tuple[int, int, int]]:
         """Highest tops, each with the troughs on both sides of it."""

@@ -1,0 +1,105 @@
+"""Top widths: how much of the time near a top is spent nearest to it.
+
+What a rail cuts lingers at its level, whatever the flanks are. A top that is curved is
+narrow where it is highest, and one with a corner (a rope whose friction turns round with the
+speed) is narrower still; no family of curves has to hold either.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+# Shares of the top, two by two: time within the first over that within the second. Closed
+# forms: near / far of a straight flank, the root of it of a parabola, and with what a rail
+# took away added to both of a parabola that is cut.
+NEAR = np.array([0.010, 0.015, 0.020])
+FAR = np.array([0.05, 0.08, 0.12])
+CURVED = np.sqrt(NEAR / FAR)
+TAKEN = 0.03 / 0.97  # of the plateau
+CUT = np.sqrt((NEAR + TAKEN) / (FAR + TAKEN))
+# How far from a parabola towards a cut one a top may be: where curves that were fitted also
+# speak for a whole top, and where they do not.
+MOST_LIKELY, MOST = 0.5, 0.4
+SIGMAS = 2.0
+FIT_DOWN_TO = 0.9
+FIT_DEGREE = 6
+LEAST_NEAR = 4  # samples, that a width is counted from
+BREAK_NEAR, BREAK_FAR, BREAK_DOWN_TO = 0.01, 0.08, 0.9
+LEAST_LINGER = 3  # samples at a rail before a break
+
+
+def is_sharp(force_n: FloatArray, even_n: FloatArray, noise_n: float, *, likely: bool) -> bool:
+    """Whether a top is too narrow at its highest for a rail to have cut 3 % of it.
+
+    Parameters
+    ----------
+    force_n, even_n : ndarray of float64, shape (n_samples,)
+        The contact as measured, and lightly smoothed.
+    noise_n : float
+        Rms noise of the smoothed force.
+    likely : bool
+        Whether smooth curves fit the top better than cut ones.
+    """
+    top_n = level_of(force_n, even_n)
+    near, near_u = _widths(even_n, top_n, NEAR, noise_n)
+    far, far_u = _widths(even_n, top_n, FAR, noise_n)
+    if near.min() < LEAST_NEAR:
+        return False
+    share = near / far
+    spread = share * np.hypot(near_u / near, far_u / far)
+    most = CURVED + (MOST_LIKELY if likely else MOST) * (CUT - CURVED)
+    return bool(np.all(share + SIGMAS * spread < most))
+
+
+def level_of(force_n: FloatArray, even_n: FloatArray) -> float:
+    """Level of a top without the luck of its highest sample: of a curve through it."""
+    peak = int(np.argmax(even_n))
+    below = even_n < FIT_DOWN_TO * even_n[peak]
+    before, after = np.flatnonzero(below[:peak]), np.flatnonzero(below[peak:])
+    start = int(before[-1]) + 1 if before.size else 0
+    stop = peak + int(after[0]) if after.size else below.size
+    time = np.linspace(-1.0, 1.0, stop - start)
+    degree = min(FIT_DEGREE, max((stop - start) // 4, 1))
+    curve = np.polynomial.Legendre.fit(time, force_n[start:stop], degree, domain=[-1.0, 1.0])
+    return float(np.asarray(curve(time)).max())
+
+
+def _widths(
+    even_n: FloatArray, top_n: float, depths: FloatArray, noise_n: float
+) -> tuple[FloatArray, FloatArray]:
+    """Samples within each depth of the top, and the standard uncertainty of that number.
+
+    At a depth d the flank of a parabola of width w falls by 4 d / w a sample, and noise moves
+    each of the two crossings by its own height over that; the sample that is counted or not
+    comes beside it.
+    """
+    counts = np.array([np.count_nonzero(even_n > (1.0 - one) * top_n) for one in depths])
+    moved = np.sqrt(2.0) * noise_n / (4.0 * depths * top_n) * counts
+    return counts.astype(np.float64), np.hypot(moved, 0.4)
+
+
+def lingers(force_n: FloatArray, even_n: FloatArray, noise_n: float) -> bool:
+    """Whether a top that ends with a loss of load may have been at a rail before it.
+
+    A straight rise that breaks is within 1 % of its top for an eighth of the time that it is
+    within 8 % of it, a curved one for 0.35 of it. One that lacks 3 % of a straight rise is for
+    (1 + 3.1) / (8 + 3.1) = 0.37 or more. Of less than three samples at the top no plateau is
+    told, and where noise is as high as the depth nothing is excluded.
+    """
+    peak = int(np.argmax(even_n))
+    low = BREAK_DOWN_TO * even_n[peak]
+    before, after = np.flatnonzero(force_n[:peak] < low), np.flatnonzero(force_n[peak:] < low)
+    start = int(before[-1]) + 1 if before.size else 0
+    stop = peak + int(after[0]) if after.size else force_n.size
+    top = force_n[start:stop]
+    if top.size < LEAST_LINGER:
+        return False
+    level_n = float(np.sort(top)[-max(top.size // 4, 1) :].mean())
+    near = int(np.count_nonzero(top > (1.0 - BREAK_NEAR) * level_n))
+    far = int(np.count_nonzero(top > (1.0 - BREAK_FAR) * level_n))
+    if near < LEAST_LINGER:
+        return False
+    return noise_n > BREAK_NEAR * level_n or near / far > np.sqrt(BREAK_NEAR / BREAK_FAR)
