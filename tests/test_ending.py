@@ -1,4 +1,4 @@
-"""Where the force of a load path that let go ended, on shapes whose peak is known in closed form."""
+"""Where the force of a load path that let go ended, on shapes known in closed form."""
 
 import numpy as np
 import pytest
