@@ -58,7 +58,8 @@ def without_glitches(
     Notes
     -----
     A median of five keeps a step and removes a spike of up to two samples. A spike
-    counts only if it stands out by 12 times the noise and by 5 % of the range.
+    counts only if it stands out by 12 times the noise and by 5 % of the range. The last
+    samples before a break stand out as far: they go on straight from those before them.
     """
     if sample_rate_hz < GLITCH_RATE_HZ or force_n.size < 3 * _GLITCH_WINDOW:
         return force_n.copy(), np.zeros(0, dtype=np.intp)
@@ -67,10 +68,24 @@ def without_glitches(
     noise = 1.4826 * float(np.median(away))
     # The range of the medians: the spike itself must not hide behind its own height.
     span = float(np.ptp(median))
-    spikes = np.flatnonzero(away > max(_GLITCH_SIGMAS * noise, _GLITCH_FRACTION * span, 1e-9))
+    least = max(_GLITCH_SIGMAS * noise, _GLITCH_FRACTION * span, 1e-9)
+    spikes = np.flatnonzero((away > least) & ~_corners(force_n, least))
     clean = force_n.copy()
     clean[spikes] = median[spikes]
     return clean, spikes
+
+
+def _corners(force_n: FloatArray, within_n: float) -> npt.NDArray[np.bool_]:
+    """Whether each sample goes on straight from the three before it, or leads into those after.
+
+    Two steps must be alike: the second of two samples of a spike also goes on from the first.
+    """
+    bent = np.full(force_n.size, np.inf)  # of the three samples that end here
+    bent[2:] = np.abs(np.diff(force_n, 2))
+    straight = (bent <= within_n) & (np.concatenate(([np.inf], bent[:-1])) <= within_n)
+    ahead = np.zeros(force_n.size, dtype=np.bool_)
+    ahead[:-3] = straight[3:]
+    return straight | ahead
 
 
 def smoothed(force_n: FloatArray, sample_rate_hz: float) -> FloatArray:

@@ -72,6 +72,13 @@ FITTINGS_FRACTION = Limit(
     "not tell it; common practice",
 )
 
+BREAK_MOST = Limit(
+    0.1,
+    "1",
+    "of the peak, expanded, that the place of a break may leave open; beyond it the peak is told "
+    "as a lower bound; own choice",
+)
+
 # What a test may be like.
 OVERLOAD_PER_TARGET = Limit(1.1, "1", "limit over target where nobody said; common practice")
 HANGING_TOLERANCE = Limit(0.02, "1", "of the weight that a hanging sled reads; common practice")

@@ -35,6 +35,7 @@ from tautlog.completeness import (
 from tautlog.contacts import (
     EDGE_SIGMAS,
     FRACTION_OF_PEAK,
+    GLITCH_SAMPLES,
     LEAST_FLIGHT_S,
     SIGMAS,
     SMOOTH_S,
@@ -56,6 +57,7 @@ from tautlog.damage import (
     ring_after,
     two_peaks,
 )
+from tautlog.ending import ending
 from tautlog.estimate import Estimate, Observed, Said, estimate
 from tautlog.filters import MINUS_3_DB_PER_CLASS, cfc_filter, highest_class_for
 from tautlog.fixture import find_ring
@@ -1123,6 +1125,7 @@ class _Marking:
         """The peak, corrected for what is known to be lost and gained, and its uncertainty."""
         since_s = max(self.peak - 0.5 * (window.start + window.stop), 0.0) / self.rate_hz
         found = () if self.marks.clipped or self.marks.gap_in_contact else self._corrections(window)
+        found += self._ending_correction() if found else ()
         budget, added_n = peak_budget(self.top_n, self._chain(), since_s, found)
         self._set(
             peak_force_n=self.sign * budget.value,
@@ -1131,6 +1134,29 @@ class _Marking:
             peak_coverage_factor=budget.coverage_factor,
             budgets=(replace(budget, value=self.sign * budget.value), *self.marks.budgets),
         )
+
+    def _ending_correction(self) -> tuple[Correction, ...]:
+        """What the place of a break leaves open."""
+        if self.loss is None or not self.contact.start < self.loss.index < self.contact.stop:
+            return ()
+        start = max(self.contact.start - int(PAD_S * self.rate_hz), 0)
+        span = start, self.contact.start, int(self.loss.index)
+        near = self.spikes[np.abs(self.spikes - span[2]) <= GLITCH_SAMPLES]
+        left_out = self.sign * (self.trace.force_n[near] - self.zero_n)
+        glitch_n = float(np.nanmax(left_out)) if near.size else None
+        if glitch_n is not None and not glitch_n > self.force_n[span[2]]:
+            glitch_n = None
+        found = ending(self.force_n, self.rate_hz, self.marks.cfc, span, self.top_n, glitch_n)
+        if found is None:
+            return ()
+        if found.unsure:
+            self._find(
+                "break-unsure",
+                f"the force ended between {found.first / self.rate_hz:.4f} s and "
+                f"{found.last / self.rate_hz:.4f} s, where the trace does not tell: its peak is "
+                f"{found.lowest_n:.0f} N or more, up to {found.highest_n:.0f} N",
+            )
+        return (found.correction(),)
 
     def _mark_line_peak(self, window: slice) -> None:
         """What the line pulled, without what hangs between it and the cell.

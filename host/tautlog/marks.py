@@ -239,7 +239,8 @@ class Marks:
     def lower_bound(self) -> bool:
         """Whether there may have been more force than was measured."""
         unseen = self.record_ends is not None and self.record_ends in UNSEEN
-        return self.clipped or self.gap_in_contact or unseen or self.has("starts-late")
+        doubt = self.has("starts-late") or self.has("break-unsure")
+        return self.clipped or self.gap_in_contact or unseen or doubt
 
     def has(self, code: str) -> bool:
         """Whether there is a finding of that code."""
