@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from tautlog.completeness import IN_FLIGHT, IN_THE_FALL, MISSING, UNSEEN
+from tautlog.confirmation import doubt_of_loss
 from tautlog.contacts import LEAST_FLIGHT_S
 from tautlog.filters import MINUS_3_DB_PER_CLASS
 from tautlog.limits import HANGING_LEAST_N
@@ -238,6 +239,12 @@ def _burst(marks: Marks, setup: DropSetup) -> Judged:
     return None
 
 
+def _loss(marks: Marks, setup: DropSetup) -> Judged:
+    """A loss of load that nothing else tells, or that inspection denies."""
+    doubt = doubt_of_loss(marks, setup)
+    return None if doubt is None else (SUSPECT, *doubt)
+
+
 def _rest(marks: Marks, setup: DropSetup) -> Judged:
     closure, weight_n = marks.rest_closure, setup.weight_n
     if closure is None or weight_n is None or marks.break_time_s is not None:
@@ -357,6 +364,7 @@ CONDITIONS: tuple[Condition, ...] = (
     _impulse,
     _height,
     _burst,
+    _loss,
     _rest,
     _drift,
     _shift,
