@@ -19,7 +19,7 @@ from scipy.signal import find_peaks
 
 from tautlog.contacts import SMOOTH_S
 from tautlog.cutshapes import Family, bank_of, fit_all, with_swings
-from tautlog.topwidths import is_sharp, lingers
+from tautlog.topwidths import ends_at_corner, is_sharp, lingers
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -113,6 +113,8 @@ def top_of(
     windows = _Windows(force_n, rate_hz, even_n, quiet_n, quantum_n)
     seen = windows.evidence()
     told = _told(seen, rate_hz)
+    if ends_at_corner(even_n) and told.state != CUT:  # no smooth curve follows it
+        return Crest(UNCLEAR) if lingers(force_n, even_n, noise_n) else told
     if told.state != UNCLEAR or windows.swings():
         return told
     likely = bool(seen) and max(one.whole for one in seen) > LIKELIER

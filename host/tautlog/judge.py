@@ -483,6 +483,9 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         return _says_slip(marks)
     if marks.has("slip-not-excluded") and (rest is None or not _nothing_hangs(marks, rest, weight)):
         return "unclear", Reason("trace-unclear", _text_of(marks, "slip-not-excluded"))
+    if marks.has("disagree-first-pull") and not marks.has("slip"):
+        text = "all agrees but the first pull: a slip, or a stop that took a part of it"
+        return "unclear", Reason("trace-unclear", text)
     if rest is None and _thrown_back(marks):
         text = (
             f"the sled was thrown back and caught {marks.bounces} times, and its momentum is "

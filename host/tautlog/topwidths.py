@@ -28,6 +28,8 @@ FIT_DOWN_TO = 0.9
 FIT_DEGREE = 6
 LEAST_NEAR = 4  # samples, that a width is counted from
 BREAK_NEAR, BREAK_FAR, BREAK_DOWN_TO = 0.01, 0.08, 0.9
+CORNER_LEVEL, CORNER_HIGH, CORNER_LOW = 0.97, 0.985, 0.9  # of the top
+CORNER_SHARE = 0.4  # of the time up, that a way down is less than only where something gave
 LEAST_LINGER = 3  # samples at a rail before a break
 
 
@@ -79,6 +81,21 @@ def _widths(
     counts = np.array([np.count_nonzero(even_n > (1.0 - one) * top_n) for one in depths])
     moved = np.sqrt(2.0) * noise_n / (4.0 * depths * top_n) * counts
     return counts.astype(np.float64), np.hypot(moved, 0.4)
+
+
+def ends_at_corner(even_n: FloatArray) -> bool:
+    """Whether a top ends far sooner than it began: something slipped or gave at its height.
+
+    A line that holds unloads no faster than it was loaded: its damper and its friction make
+    the way down the longer one. The times between 10 and 1.5 % below the top are compared.
+    """
+    top_n = float(np.median(even_n[even_n > CORNER_LEVEL * even_n.max()]))
+    high = np.flatnonzero(even_n > CORNER_HIGH * top_n)
+    below = even_n < CORNER_LOW * top_n
+    before, after = np.flatnonzero(below[: high[0]]), np.flatnonzero(below[high[-1] :])
+    if not before.size or not after.size:
+        return False
+    return bool(int(after[0]) < CORNER_SHARE * (int(high[0]) - int(before[-1])))
 
 
 def lingers(force_n: FloatArray, even_n: FloatArray, noise_n: float) -> bool:
