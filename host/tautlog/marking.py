@@ -549,6 +549,7 @@ class _Marking:
             self.sign * (self.clean_n[window] - self.zero_n),
             self.trace.quantum_n,
             broke=self.loss is not None,
+            bandwidth_hz=self.trace.bandwidth_hz,
         )
         if self.plateau.state == UNCLEAR:
             self._find(

@@ -33,7 +33,14 @@ CORNER_SHARE = 0.4  # of the time up, that a way down is less than only where so
 LEAST_LINGER = 3  # samples at a rail before a break
 
 
-def is_sharp(force_n: FloatArray, even_n: FloatArray, noise_n: float, *, likely: bool) -> bool:
+def is_sharp(
+    force_n: FloatArray,
+    even_n: FloatArray,
+    noise_n: float,
+    *,
+    likely: bool,
+    least: float = LEAST_NEAR,
+) -> bool:
     """Whether a top is too narrow at its highest for a rail to have cut 3 % of it.
 
     Parameters
@@ -44,11 +51,14 @@ def is_sharp(force_n: FloatArray, even_n: FloatArray, noise_n: float, *, likely:
         Rms noise of the smoothed force.
     likely : bool
         Whether smooth curves fit the top better than cut ones.
+    least : float
+        Samples that the narrowest width must have: fewer are noise, or what an amplifier
+        behind the rail made of a plateau.
     """
     top_n = level_of(force_n, even_n)
     near, near_u = _widths(even_n, top_n, NEAR, noise_n)
     far, far_u = _widths(even_n, top_n, FAR, noise_n)
-    if near.min() < LEAST_NEAR:
+    if near.min() < max(least, LEAST_NEAR):
         return False
     share = near / far
     spread = share * np.hypot(near_u / near, far_u / far)
