@@ -12,6 +12,7 @@ Forces here have their zero removed and are positive in the contact.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -120,19 +121,12 @@ def top_of(
     if flat_top(force_n, quantum_n, noise_n, quick_n):
         return Crest(CUT, 0.0, dwell_s)
     windows = _Windows(force_n, rate_hz, even_n, quiet_n, quantum_n)
-    seen = windows.evidence()
-    told = _as_long_as(_told(seen, rate_hz), dwell)
+    told = _as_long_as(_told(windows.evidence, rate_hz), dwell)
     if ends_at_corner(even_n) and told.state != CUT:  # no smooth curve follows it
         return Crest(UNCLEAR) if lingers(force_n, even_n, noise_n) else told
-    if told.state != UNCLEAR or windows.swings():
-        return told
-    likely = bool(seen) and max(one.whole for one in seen) > LIKELIER
-    known = bandwidth_hz > 0.0
-    if dwell > (MOST_WHOLE_DWELL if known else MOST_SHARP_DWELL):
-        return told
-    least = LEAST_CYCLES * rate_hz / bandwidth_hz if known else 0.0
-    sharp = is_sharp(force_n, even_n, windows.even_noise_n, likely=likely, least=least)
-    return Crest(WHOLE) if sharp else told
+    if told.state == UNCLEAR and windows.is_narrow(rate_hz, bandwidth_hz, dwell):
+        return Crest(WHOLE)
+    return told
 
 
 def _as_long_as(told: Crest, dwell: float) -> Crest:
@@ -216,10 +210,11 @@ class _Windows:
         self.quantum_n, self.top_n = quantum_n, float(even_n.max())
         self.even_noise_n = _noise_of_means(quiet_n, max(SMOOTH_S * rate_hz, 1.0))
 
+    @cached_property
     def evidence(self) -> list[_Evidence]:
         """Evidence of each of the highest tops."""
         found = []
-        for peak, first, last in self._tops():
+        for peak, first, last in self._tops:
             spans: dict[tuple[int, int], None] = {}
             for level in LEVELS:
                 start, stop = self._span(peak, level * float(self.even_n[peak]))
@@ -229,10 +224,20 @@ class _Windows:
                 found.append(_together(weighed))
         return found
 
-    def swings(self) -> bool:
-        """Whether there are several tops: a rail may have cut the tips of a ringing alone."""
-        return len(self._tops()) > 1
+    def is_narrow(self, rate_hz: float, bandwidth_hz: float, dwell: float) -> bool:
+        """Whether the top is a single one, and too narrow at its highest to have been cut.
 
+        Of several, a rail may have cut the tips alone.
+        """
+        known = bandwidth_hz > 0.0
+        if len(self._tops) > 1 or dwell > (MOST_WHOLE_DWELL if known else MOST_SHARP_DWELL):
+            return False
+        likely = any(one.whole > LIKELIER for one in self.evidence)
+        least = LEAST_CYCLES * rate_hz / bandwidth_hz if known else 0.0
+        noise_n = self.even_noise_n
+        return is_sharp(self.force_n, self.even_n, noise_n, likely=likely, least=least)
+
+    @cached_property
     def _tops(self) -> list[tuple[int, int, int]]:
         """Highest tops, each with the troughs on both sides of it."""
         few = max(self.even_n.size // 4000, 1)
