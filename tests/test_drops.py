@@ -57,14 +57,14 @@ def test_most_drops_are_told(outcomes):
     told = collections.Counter(
         verdict.trace_says for drop, _, verdict, _ in outcomes if drop.kind == "held"
     )
-    assert told["held"] >= 0.9 * sum(told.values())
+    assert told["held"] >= 0.8 * sum(told.values())
 
 
 def test_the_true_peak_lies_within_the_stated_interval(outcomes):
-    """K = 2 holds 95 % or more; of 200 drops 91 % is three standard deviations below."""
+    """K = 2 holds 95 % or more; of 65 drops 87 % is three standard deviations below."""
     inside = [fits for *_, fits in outcomes if fits is not None]
-    assert len(inside) > 150
-    assert sum(inside) >= 0.91 * len(inside)
+    assert len(inside) > 50
+    assert sum(inside) >= 0.87 * len(inside)
 
 
 def test_what_cannot_be_believed_is_not_valid(outcomes):

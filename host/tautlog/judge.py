@@ -45,6 +45,7 @@ NO_LOAD = 2.0  # times m g: less is no pull, when ten times as much was wanted
 EXPECTED_TIMES = 10.0
 NARROW_WINDOW = 0.02  # of the target
 SLIP_CLOSURE = 0.05  # of one: else a wrong force looks like a slip
+SANK = 1.5  # times its expanded uncertainty, which knows little of friction: own simulation
 REST_NOTHING = 0.2  # of m g: less than this hangs from the line no more
 
 NOTE, SUSPECT, INVALID = range(3)
@@ -483,8 +484,11 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         return _says_slip(marks)
     if marks.has("slip-not-excluded") and (rest is None or not _nothing_hangs(marks, rest, weight)):
         return "unclear", Reason("trace-unclear", _text_of(marks, "slip-not-excluded"))
-    if marks.has("disagree-first-pull") and not marks.has("slip"):
-        text = "all agrees but the first pull: a slip, or a stop that took a part of it"
+    if marks.has("disagree-first-pull") and not marks.has("slip") and _sank(marks):
+        text = (
+            "all agrees but the first pull, and the sled ended it lower: a slip, or a stop that "
+            "took a part of it"
+        )
         return "unclear", Reason("trace-unclear", text)
     if rest is None and _thrown_back(marks):
         text = (
@@ -515,6 +519,12 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         return "let-go", Reason("trace-let-go", f"nothing hangs any more: {rest:.1f} N at rest")
     text = f"{rest:.1f} N at rest is neither m g = {weight:.1f} N nor nothing"
     return "unclear", Reason("trace-unclear", text)
+
+
+def _sank(marks: Marks) -> bool:
+    """Whether the sled was lower when the line went slack than when it came taut."""
+    sunk_m, spread_m = marks.displacement_closure_m, marks.displacement_closure_expanded_u_m
+    return sunk_m is not None and spread_m is not None and sunk_m > SANK * spread_m
 
 
 def _nothing_hangs(marks: Marks, rest_n: float, weight_n: float | None) -> bool:
