@@ -46,7 +46,7 @@ def clamped(damping_ratio, slips_at_n, length_m, kept=0.9, total_s=3.0):
 
     time_s = np.arange(int(total_s * RATE_HZ)) / RATE_HZ
     got = solve_ivp(
-        motion, (0, total_s), (-HEIGHT_M, 0.0, 0.0), t_eval=time_s, rtol=1e-7, max_step=2e-4
+        motion, (0, total_s), (-HEIGHT_M, 0.0, 0.0), t_eval=time_s, rtol=1e-7, max_step=1e-3
     )
     return np.array([pull(*state) for state in got.y.T])
 
@@ -68,7 +68,7 @@ def creeping(arm, relaxes_s, total_s=3.0):
 
     time_s = np.arange(int(total_s * RATE_HZ)) / RATE_HZ
     got = solve_ivp(
-        motion, (0, total_s), (-HEIGHT_M, 0.0, 0.0), t_eval=time_s, rtol=1e-7, max_step=2e-4
+        motion, (0, total_s), (-HEIGHT_M, 0.0, 0.0), t_eval=time_s, rtol=1e-7, max_step=1e-3
     )
     return np.maximum([pull(x, s) for x, _, s in got.y.T], 0.0)
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tautlog.clipping import UNCLEAR, WHOLE, top_of
-from tautlog.topwidths import is_sharp, lingers
+from tautlog.topwidths import ends_at_corner, is_sharp, lingers
 
 TIME = np.linspace(-1.0, 1.0, 1201)
 CURVED = 1000.0 * (1.0 - TIME**2)
@@ -49,3 +49,18 @@ def test_a_straight_rise_that_breaks_is_whole():
 def test_noise_as_high_as_the_depth_excludes_no_rail_before_a_break():
     force = noisy(RISE, 15.0)
     assert lingers(force, force, 15.0)
+
+
+def test_a_rail_before_a_slip_is_not_hidden_by_its_corner():
+    """A rise that is cut by 3 % and then falls to half: curves say whole, it lingers."""
+    rise = 1000.0 * np.sin(0.5 * np.pi * np.arange(2000) / 2000)
+    fall = 500.0 + 500.0 * np.exp(-np.arange(2000) / 30.0)
+    force = np.concatenate([rise, fall, np.linspace(500.0, 0.0, 1000)])
+    assert ends_at_corner(force)
+    cut = np.minimum(force, 970.0) + np.random.default_rng(2).normal(0.0, 1.0, force.size)
+    assert ends_at_corner(cut)
+    assert lingers(cut, cut, 0.1)
+    whole = 1000.0 * np.sin(np.pi * np.arange(4000) / 4000)
+    assert not ends_at_corner(whole)
+    damped = whole * np.exp(-np.arange(4000) / 4000)
+    assert not ends_at_corner(damped)

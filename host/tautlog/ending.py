@@ -50,8 +50,12 @@ class Ending:
 
     @property
     def mean_n(self) -> float:
-        """Of a triangle over what is open, with its top at what was taken."""
-        return (self.lowest_n + self.taken_n + self.highest_n) / 3.0
+        """Of a triangle over what is open, with its top at what was taken; not below it.
+
+        Cell and amplifier only take from a corner: what was seen is the least that was there,
+        unless the force ended sooner, which is in the standard deviation.
+        """
+        return max((self.lowest_n + self.taken_n + self.highest_n) / 3.0, self.taken_n)
 
     @property
     def u_n(self) -> float:
@@ -73,7 +77,7 @@ class Ending:
             return Correction(self.lowest_n - self.taken_n, Part(name, u, basis=basis))
         basis = (
             "peaks up to every place where the break may be, half as long as the fall either way; "
-            "a triangle with its top where it was found (GUM 4.3.9, F.2.4.4)"
+            "a triangle with its top where it was found (GUM 4.3.9); corrected upwards only"
         )
         return Correction(self.mean_n - self.taken_n, Part(name, self.u_n, basis=basis))
 

@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from tautlog.completeness import IN_FLIGHT, IN_THE_FALL, MISSING, UNSEEN
+from tautlog.confirmation import doubt_of_loss
 from tautlog.contacts import LEAST_FLIGHT_S
 from tautlog.filters import MINUS_3_DB_PER_CLASS
 from tautlog.limits import HANGING_LEAST_N
@@ -44,6 +45,7 @@ NO_LOAD = 2.0  # times m g: less is no pull, when ten times as much was wanted
 EXPECTED_TIMES = 10.0
 NARROW_WINDOW = 0.02  # of the target
 SLIP_CLOSURE = 0.05  # of one: else a wrong force looks like a slip
+SANK = 1.5  # times its expanded uncertainty, which knows little of friction: own simulation
 REST_NOTHING = 0.2  # of m g: less than this hangs from the line no more
 
 NOTE, SUSPECT, INVALID = range(3)
@@ -238,6 +240,12 @@ def _burst(marks: Marks, setup: DropSetup) -> Judged:
     return None
 
 
+def _loss(marks: Marks, setup: DropSetup) -> Judged:
+    """A loss of load that nothing else tells, or that inspection denies."""
+    doubt = doubt_of_loss(marks, setup)
+    return None if doubt is None else (SUSPECT, *doubt)
+
+
 def _rest(marks: Marks, setup: DropSetup) -> Judged:
     closure, weight_n = marks.rest_closure, setup.weight_n
     if closure is None or weight_n is None or marks.break_time_s is not None:
@@ -357,6 +365,7 @@ CONDITIONS: tuple[Condition, ...] = (
     _impulse,
     _height,
     _burst,
+    _loss,
     _rest,
     _drift,
     _shift,
@@ -475,6 +484,12 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         return _says_slip(marks)
     if marks.has("slip-not-excluded") and (rest is None or not _nothing_hangs(marks, rest, weight)):
         return "unclear", Reason("trace-unclear", _text_of(marks, "slip-not-excluded"))
+    if marks.has("disagree-first-pull") and not marks.has("slip") and _sank(marks):
+        text = (
+            "all agrees but the first pull, and the sled ended it lower: a slip, or a stop that "
+            "took a part of it"
+        )
+        return "unclear", Reason("trace-unclear", text)
     if rest is None and _thrown_back(marks):
         text = (
             f"the sled was thrown back and caught {marks.bounces} times, and its momentum is "
@@ -504,6 +519,12 @@ def _trace_says(marks: Marks, setup: DropSetup) -> tuple[str, Reason]:
         return "let-go", Reason("trace-let-go", f"nothing hangs any more: {rest:.1f} N at rest")
     text = f"{rest:.1f} N at rest is neither m g = {weight:.1f} N nor nothing"
     return "unclear", Reason("trace-unclear", text)
+
+
+def _sank(marks: Marks) -> bool:
+    """Whether the sled was lower when the line went slack than when it came taut."""
+    sunk_m, spread_m = marks.displacement_closure_m, marks.displacement_closure_expanded_u_m
+    return sunk_m is not None and spread_m is not None and sunk_m > SANK * spread_m
 
 
 def _nothing_hangs(marks: Marks, rest_n: float, weight_n: float | None) -> bool:

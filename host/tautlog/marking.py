@@ -549,6 +549,7 @@ class _Marking:
             self.sign * (self.clean_n[window] - self.zero_n),
             self.trace.quantum_n,
             broke=self.loss is not None,
+            bandwidth_hz=self.trace.bandwidth_hz,
         )
         if self.plateau.state == UNCLEAR:
             self._find(
@@ -688,7 +689,8 @@ class _Marking:
         mass, height = self.setup.mass_kg, self.setup.height_m
         if not mass or not height or self.marks.clipped or self.marks.gap_in_contact:
             return
-        rest = self.marks.rest_force_n
+        # What has let go hangs no more: nothing at rest says nothing of mass or gain.
+        rest = None if self.loss is not None else self.marks.rest_force_n
         found = estimate(
             Observed(
                 self.pulls,

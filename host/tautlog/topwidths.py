@@ -28,10 +28,19 @@ FIT_DOWN_TO = 0.9
 FIT_DEGREE = 6
 LEAST_NEAR = 4  # samples, that a width is counted from
 BREAK_NEAR, BREAK_FAR, BREAK_DOWN_TO = 0.01, 0.08, 0.9
+CORNER_LEVEL, CORNER_HIGH, CORNER_LOW = 0.97, 0.985, 0.9  # of the top
+CORNER_SHARE = 0.4  # of the time up, that a way down is less than only where something gave
 LEAST_LINGER = 3  # samples at a rail before a break
 
 
-def is_sharp(force_n: FloatArray, even_n: FloatArray, noise_n: float, *, likely: bool) -> bool:
+def is_sharp(
+    force_n: FloatArray,
+    even_n: FloatArray,
+    noise_n: float,
+    *,
+    likely: bool,
+    least: float = LEAST_NEAR,
+) -> bool:
     """Whether a top is too narrow at its highest for a rail to have cut 3 % of it.
 
     Parameters
@@ -42,11 +51,14 @@ def is_sharp(force_n: FloatArray, even_n: FloatArray, noise_n: float, *, likely:
         Rms noise of the smoothed force.
     likely : bool
         Whether smooth curves fit the top better than cut ones.
+    least : float
+        Samples that the narrowest width must have: fewer are noise, or what an amplifier
+        behind the rail made of a plateau.
     """
     top_n = level_of(force_n, even_n)
     near, near_u = _widths(even_n, top_n, NEAR, noise_n)
     far, far_u = _widths(even_n, top_n, FAR, noise_n)
-    if near.min() < LEAST_NEAR:
+    if near.min() < max(least, LEAST_NEAR):
         return False
     share = near / far
     spread = share * np.hypot(near_u / near, far_u / far)
@@ -79,6 +91,21 @@ def _widths(
     counts = np.array([np.count_nonzero(even_n > (1.0 - one) * top_n) for one in depths])
     moved = np.sqrt(2.0) * noise_n / (4.0 * depths * top_n) * counts
     return counts.astype(np.float64), np.hypot(moved, 0.4)
+
+
+def ends_at_corner(even_n: FloatArray) -> bool:
+    """Whether a top ends far sooner than it began: something slipped or gave at its height.
+
+    A line that holds unloads no faster than it was loaded: its damper and its friction make
+    the way down the longer one. The times between 10 and 1.5 % below the top are compared.
+    """
+    top_n = float(np.median(even_n[even_n > CORNER_LEVEL * even_n.max()]))
+    high = np.flatnonzero(even_n > CORNER_HIGH * top_n)
+    below = even_n < CORNER_LOW * top_n
+    before, after = np.flatnonzero(below[: high[0]]), np.flatnonzero(below[high[-1] :])
+    if not before.size or not after.size:
+        return False
+    return bool(int(after[0]) < CORNER_SHARE * (int(high[0]) - int(before[-1])))
 
 
 def lingers(force_n: FloatArray, even_n: FloatArray, noise_n: float) -> bool:
