@@ -24,7 +24,7 @@ from tautlog.folder import CAMPAIGN_FILE
 from tautlog.keys import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS, short
 from tautlog.line import Line, stiffness_of_rope
 from tautlog.loadpath import Element, Mount
-from tautlog.names import meant
+from tautlog.names import alike, meant
 from tautlog.plausibility import accepted_by, data_sheet_slope, slope_doubts
 from tautlog.proofs import proven, read_proofs
 from tautlog.trace import DropSetup
@@ -542,6 +542,14 @@ def _name_problems(content: Mapping[str, Any]) -> list[str]:
         names = [one["name"] for one in content.get(section, [])]
         for name in sorted({one for one in names if names.count(one) > 1}):
             problems.append(f"[[{section}]] name = {short(name)} stands there twice")
+        different = sorted(set(names))
+        for place, name in enumerate(different):
+            for other in different[:place]:
+                if alike(name, other):
+                    problems.append(
+                        f"[[{section}]] name = {short(name)}: only capitals or blanks make it "
+                        f"another than {short(other)}; allowed are names that nobody confuses"
+                    )
     return problems
 
 
