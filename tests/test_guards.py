@@ -23,7 +23,11 @@ STIFF = '\n[[line]]\nname = "stiff"\nstiffness_n_per_m = 400000.0\n'
 
 @pytest.fixture
 def kite(tmp_path, monkeypatch):
-    """The example's campaign, its mount proven for peaks up to 2400 N."""
+    return kite_in(tmp_path, monkeypatch)
+
+
+def kite_in(tmp_path, monkeypatch):
+    """The example's campaign, calibrated today, its mount proven for peaks up to 2400 N."""
     assert run(["init", str(tmp_path / "kite")]) == 0
     monkeypatch.chdir(tmp_path / "kite")
     change(tmp_path / "kite", '\ndate = ""', DATED)

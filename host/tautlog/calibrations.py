@@ -219,7 +219,12 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
     try:
         text = path.read_bytes()
         content = parse(text.decode("utf-8"))
-        told = content["calibration"]
+        told = content.get("calibration") if isinstance(content, dict) else None
+        if not isinstance(told, dict):
+            raise ValueError("expected one JSON object with another, calibration, in it")
+        lacking = [name for name in MEASURED if name not in LATER and name not in told]
+        if lacking:
+            raise ValueError(f"{', '.join(lacking)} lacks in its calibration")
         kinds = {one.name: str(one.type) for one in fields(Calibration)}
         values: dict[str, Any] = {
             name: str(told[name]) if kinds[name] == "str" else _number_in(told, name)
@@ -232,7 +237,7 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
         if values["date"] and (wrong := day_problem(values["date"])):
             # No age can be told of it: it counts as expired, see `Calibration.expired_on`.
             values["date"] = f"{values['date']} ({wrong})"
-    except (OSError, ValueError, KeyError, TypeError) as problem:
+    except (OSError, ValueError) as problem:
         raise CampaignError(
             f"{path} cannot be read as a calibration ({problem}): restore it, or take it away and "
             "calibrate again"
