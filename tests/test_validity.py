@@ -199,8 +199,10 @@ def test_kilograms_for_newtons_are_told_where_nothing_checks_them(kite, capsys, 
     assert "LOOK: nothing checks the scale of these forces (not stated: [cell] rated_n;" in out
     (path,) = kite.glob("calibrations/*.json")
     assert any("9.80665 times off" in one for one in json.loads(path.read_text())["warnings"])
-    # The next one is held against it, and the plan tells that no sheet does.
+    # The next one is held against it; of a good one the plan tells that no sheet checks it.
     assert "the calibration before it has" in said(capsys, *table(kite))[2]
+    path.unlink()
+    assert run(table(kite)) == 0
     checks = json.loads(said(capsys, "plan", "--json")[1])["checks"]
     assert "scale-unchecked" in [one["code"] for one in checks]
 
