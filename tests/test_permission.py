@@ -65,6 +65,15 @@ def test_a_permit_cannot_be_changed_and_is_good_for_one_drop(tmp_path):
         assert asked == []
 
 
+def test_a_permit_grows_old(tmp_path, monkeypatch):
+    permit = not_checked()
+    later = permit._granted_s + 601.0
+    monkeypatch.setattr("tautlog.permission.time.monotonic", lambda: later)
+    told, asked = heard(permit, tmp_path)
+    assert "older than 10 minutes" in told
+    assert asked == []
+
+
 def test_a_permit_of_a_rehearsal_arms_no_real_board(tmp_path, monkeypatch):
     permit = rehearsal(SETUP, CALIBRATION)
     monkeypatch.setattr("tautlog.permission.board_is_rehearsed", lambda board, serial: False)

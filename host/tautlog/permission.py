@@ -8,6 +8,7 @@ is refused. That keeps mistakes out, not people: Python hides nothing.
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 CHECKED, NOT_CHECKED, REHEARSAL = "checked", "not checked", "rehearsal"
 _SEAL = object()
+GOOD_FOR_S = 600.0  # as a checklist; common practice
 _ASK = "ask `tautlog.permit.permitted` for one"
 
 
@@ -45,6 +47,7 @@ class Permit:
     campaign: str
     kind: str
     _seal: object = field(default=None, init=False, repr=False, compare=False)
+    _granted_s: float = field(default_factory=time.monotonic, init=False, repr=False, compare=False)
     _spent: list[str] = field(default_factory=list, init=False, repr=False, compare=False)
 
     @property
@@ -53,18 +56,20 @@ class Permit:
         return self.kind == CHECKED
 
     def spend(self) -> None:
-        """Take it for a drop; see `permit` for whom.
+        """Take it for one drop.
 
         Raises
         ------
         RefusedError
-            If nobody granted it, or a drop was done on it before: that one counts, and may have
-            used up a proof.
+            If nobody granted it; a drop was done on it before, which may have used up a proof; or
+            it was granted so long ago that the campaign may say something else by now.
         """
         if self._seal is not _SEAL:
             raise RefusedError(f"this permit was made by hand, nobody granted it: {_ASK}")
         if self._spent:
             raise RefusedError(f"this permit was used for a drop already: {_ASK}")
+        if time.monotonic() - self._granted_s > GOOD_FOR_S:
+            raise RefusedError(f"this permit is older than {GOOD_FOR_S / 60:.0f} minutes: {_ASK}")
         self._spent.append("used")
 
     def require_board(self, instrument: Instrument) -> None:
