@@ -121,7 +121,7 @@ def test_no_override_opens_a_failed_proof_an_unnamed_mount_or_a_wrong_calibratio
     assert final == {"mount-failed", "mount-unnamed", "calibration"}
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(
     mass_kg=st.floats(2, 30),
     height_m=st.floats(0.1, 2.5),

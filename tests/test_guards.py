@@ -276,7 +276,8 @@ ABSURD = ["inf", "nan", "-5", "1e15", "x"]
         (["learn"], "--height"),
     ],
 )
-def test_no_option_takes_an_absurd_number(kite, capsys, command, option, value):
+def test_no_option_takes_an_absurd_number(capsys, command, option, value):
+    """Before anything is read: no campaign is needed."""
     status, _, err = said(capsys, *command, f"{option}={value}")
     assert status == 2
     (line,) = err.strip().splitlines()

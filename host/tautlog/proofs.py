@@ -237,7 +237,7 @@ def _still_failed(lines: list[Standing[Proof]]) -> str:
                 else:
                     unstated[what] = one.utc[:10]
         for what, text in found.items():
-            failures[what] = f"{text} ({one.utc[:10]})"
+            failures[what] = f"{text} ({one.utc[:10]})" if one.entry else text
             unstated.pop(what, None)
     told = [
         text + (f", and that of {unstated[what]} does not state it" if what in unstated else "")
