@@ -173,6 +173,8 @@ def test_a_script_asks_the_same_and_the_override_goes_into_the_record(campaign):
     with pytest.raises(RefusedError, match="good for peaks up to 1600 N") as caught:
         permitted(campaign, setup, say=told.append)
     assert len(caught.value.reasons) == 1
+    with pytest.raises(RefusedError, match="A named person may"):
+        permitted(campaign, setup, by=" ", reason="steel link", say=told.append)
     given = permitted(campaign, setup, by="R. Lead", reason="steel link", say=told.append).setup
     kept = json.loads(given.override)
     assert (kept["by"], kept["reason"]) == ("R. Lead", "steel link")

@@ -92,7 +92,7 @@ def permitted(
         raise RefusedError(
             f"refused, and nobody may override it: {'; '.join(final)}{besides}", reasons=reasons
         )
-    if not by or not reason:
+    if not by.strip() or not reason.strip():
         raise RefusedError(
             f"{refused}. A named person may drop all the same: --override-by, --override-reason",
             reasons=reasons,
@@ -146,7 +146,7 @@ def checked_for(
     """
     found = []
     for one in refusals(intended_for(campaign, setup)):
-        if by and reason and not one.final:
+        if by.strip() and reason.strip() and not one.final:
             text = f"OVERRIDE by {by} ({reason}): {one.text}"
             one = replace(one, holds=True, text=text, refuses=False)
         found.append(one)
