@@ -9,6 +9,7 @@ from tautlog.drop import run_drop
 from tautlog.errors import BoardError, LinkTimeoutError, NotReadyError
 from tautlog.firmware import wire
 from tautlog.outcome import DropPlan
+from tautlog.permit import permitted
 from tautlog.session import Session
 from tautlog.trace import DropSetup
 
@@ -29,11 +30,9 @@ MALFORMED = (
 
 
 def drop(link, folder, crew=None):
-    plan = DropPlan(
-        path=folder / "drop.h5",
-        setup=DropSetup(mass_kg=9.0, height_m=1.2, target_n=1800.0),
-        calibration=Calibration(zero_v=0.45),
-    )
+    setup = DropSetup(mass_kg=9.0, height_m=1.2, target_n=1800.0)
+    permit = permitted(None, setup, calibration=Calibration(zero_v=0.45), say=lambda text: None)
+    plan = DropPlan(folder / "drop.h5", permit)
     return run_drop(Session(link, clock=link.clock), plan, crew or SilentCrew())
 
 

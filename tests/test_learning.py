@@ -18,6 +18,7 @@ from tautlog.line import Line
 from tautlog.loadpath import PathCheck
 from tautlog.marking import mark
 from tautlog.mechanics import RigModel, fall
+from tautlog.moment import today
 from tautlog.plan import Drop, predict_drop
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.trace import DropSetup, Trace
@@ -253,6 +254,7 @@ def test_entries_are_added_and_read_back(tmp_path):
 def kite(tmp_path, monkeypatch):
     assert run(["init", str(tmp_path / "kite")]) == 0
     monkeypatch.chdir(tmp_path / "kite")
+    change(tmp_path / "kite", '\ndate = ""', f'\ndate = "{today()}"')
     return tmp_path / "kite"
 
 
@@ -319,11 +321,11 @@ def test_a_drop_above_the_proof_is_refused_and_an_override_is_kept(kite):
     change(kite, "proven_n = 0.0", "proven_n = 2000.0")
     with pytest.raises(RefusedError, match="good for peaks up to 1600 N"):
         permit(kite)
-    told = json.loads(permit(kite, override_by="R. Lead", override_reason="seen").override)
+    told = json.loads(permit(kite, override_by="R. Lead", override_reason="seen").setup.override)
     assert (told["by"], told["reason"]) == ("R. Lead", "seen")
     assert "1600 N" in told["refused"]
     change(kite, "proven_n = 2000.0", "proven_n = 4000.0")
-    assert permit(kite).override == ""
+    assert permit(kite).setup.override == ""
 
 
 def test_a_required_list_is_required(kite):
@@ -334,7 +336,7 @@ def test_a_required_list_is_required(kite):
     with pytest.raises(RefusedError, match="no fresh checklist"):
         permit(kite)
     add_checklist(kite, complete())
-    assert json.loads(permit(kite).checklist)["operator"] == "A"
+    assert json.loads(permit(kite).setup.checklist)["operator"] == "A"
 
 
 def test_learn_and_ledger_in_an_empty_folder(kite, capsys):

@@ -110,3 +110,142 @@ def test_a_flight_load_becomes_a_target(kite, capsys):
     for bad in ("25,1.2", "a,b,c,d", "25,0,12,30000"):
         assert run(["plan", "--flight", bad]) == 1
     assert run(["plan", *given, "--target", "90"]) == 1
+
+
+# What a file may say
+
+LINE = {
+    "utc": "2026-01-02T18:24:55Z",
+    "by": "A",
+    "mount": "beam-1",
+    "pulled_n": 3000.0,
+    "held_s": 70.0,
+    "deflection_m": 0.001,
+    "set_m": 0.0,
+}
+
+
+def write(kite, *lines):
+    texts = [one if isinstance(one, str) else json.dumps(one) for one in lines]
+    (kite / "proofs.jsonl").write_text("\n".join(texts) + "\n")
+
+
+def mount(kite):
+    from tautlog.campaign import read_campaign
+
+    return read_campaign(kite).mounts[0]
+
+
+@pytest.mark.parametrize(
+    ("line", "word"),
+    [
+        ({**LINE, "utc": "2099-11-26T18:24:55Z"}, "utc = '2099.*it lies in the future"),
+        ({**LINE, "utc": "26.11.2026"}, "utc = '26.11.2026': allowed is a moment of ISO 8601"),
+        ({**LINE, "utc": "2026-02-30T18:24:55Z"}, "allowed is a moment of ISO 8601"),
+        ({**LINE, "utc": ""}, "allowed is a moment of ISO 8601"),
+        ({**LINE, "by": ""}, "by = '': allowed is a name"),
+        ({**LINE, "by": None}, "by = None: allowed is a text"),
+        ({**LINE, "mount": "beam-1 "}, "mount = 'beam-1 ': allowed is a name, no blanks"),
+        ({**LINE, "pulled_n": "9000"}, "pulled_n = '9000': allowed is a number"),
+        ({**LINE, "pulled_n": True}, "pulled_n = True: allowed is a number"),
+        ({**LINE, "supersedes": True, "reason": "x"}, "supersedes True, which is no line before"),
+        ({**LINE, "supersedes": 7, "reason": "x"}, "supersedes 7, which is no line before"),
+        ({name: LINE[name] for name in LINE if name != "held_s"}, "held_s lacks; expected is a n"),
+        ({**LINE, "helds": 70}, "'helds' is no name of it; allowed are utc, by"),
+        (json.dumps(LINE)[:-1] + ', "set_m": 0.0005}', "'set_m' stands there twice"),
+        (json.dumps(LINE).replace("3000.0", "NaN"), "NaN is no number"),
+        ("[" * 100_000, "nested too deep"),
+        ("[1, 2]", "expected one JSON object"),
+    ],
+)
+def test_a_line_that_is_no_proof_forbids_and_is_told_with_its_place(kite, line, word):
+    write(kite, line)
+    with pytest.raises(CampaignError, match=rf"proofs.jsonl line 1 is no proof: .*{word}") as told:
+        read_proofs(kite)
+    assert "__init__" not in str(told.value)
+    assert "line 1" in mount(kite).failed
+    assert mount(kite).proven_n == 0.0
+    # It stays, and what stands in its place counts.
+    good = ["--pulled", "3000", "--held", "70", "--deflection", "1", "--set", "0", "--by", "B"]
+    assert run(["proof", *good, "--supersedes", "1", "--reason", "typed wrongly"]) == 0
+    assert (mount(kite).failed, mount(kite).proven_n) == ("", 3000.0)
+
+
+FAILED = {**LINE, "set_m": 0.0005}
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "lacking"),
+    [
+        (FAILED, {"deflection_m": None, "set_m": None}, "does not state it"),
+        (FAILED, {"deflection_m": None}, "does not state it"),
+        (FAILED, {"set_m": None}, "does not state it"),
+        ({**LINE, "held_s": 10.0}, {"held_s": 59.0}, "held 59 s"),
+        (
+            {**LINE, "most_deflection_m": 5e-4},
+            {"deflection_m": None, "set_m": None},
+            "no gauge was read",
+        ),
+        ({**LINE, "most_deflection_m": 5e-4}, {"deflection_m": 6e-4}, "0.5 mm are allowed"),
+    ],
+)
+def test_a_failure_stays_until_a_later_proof_states_what_failed_and_is_good(
+    kite, first, then, lacking
+):
+    later = {**LINE, "utc": "2026-01-03T10:00:00Z", **then}
+    write(kite, first, later)
+    assert lacking in mount(kite).failed
+    assert "A good one states --" in mount(kite).failed
+    assert mount(kite).proven_n == 0.0
+    # Nor does a correction that leaves it out lift it.
+    write(kite, first, {**later, "supersedes": 1, "reason": "r"})
+    assert lacking in mount(kite).failed
+    # A good one before what states nothing has lifted it.
+    good = {**LINE, "deflection_m": 4e-4, "set_m": 0.0}
+    write(kite, first, good, {**LINE, "deflection_m": None, "set_m": None})
+    assert mount(kite).failed == ""
+    write(kite, first, later, good)
+    assert (mount(kite).failed, mount(kite).proven_n) == ("", 3000.0)
+
+
+def test_a_failure_is_not_written_off_to_another_mount(kite):
+    path = kite / "campaign.toml"
+    path.write_text(path.read_text() + '\n[[mount]]\nname = "beam-2"\n')
+    moved = {**LINE, "mount": "beam-2", "set_m": None, "supersedes": 2, "reason": "other beam"}
+    write(kite, LINE, FAILED, moved)
+    from tautlog.campaign import read_campaign
+
+    assert all("it yields" in one.failed for one in read_campaign(kite).mounts)
+
+
+def test_an_unreadable_line_may_have_failed(kite):
+    unread = {**LINE, "set_m": None, "supersedes": 2, "reason": "torn"}
+    write(kite, LINE, json.dumps(FAILED)[:60], unread)
+    assert "what proof 2 said of it cannot be read" in mount(kite).failed
+
+
+@pytest.mark.parametrize("name", ["Beam-1", "beam -1"])
+def test_a_name_that_only_looks_like_the_mounts_opens_nothing_and_hides_nothing(kite, name):
+    write(kite, {**LINE, "mount": name})
+    assert f"proof 1 tells of {name!r}" in mount(kite).failed
+    write(kite, LINE, {**FAILED, "mount": name})
+    assert f"proof 2 tells of {name!r}" in mount(kite).failed
+    write(kite, LINE, {**FAILED, "mount": "other beam"})
+    assert mount(kite).failed == ""
+
+
+def test_two_mounts_of_nearly_the_same_name_are_refused(kite, capsys):
+    path = kite / "campaign.toml"
+    path.write_text(path.read_text() + '\n[[mount]]\nname = "Beam-1"\n')
+    assert run(["plan"]) == 1
+    assert "only capitals or blanks make it another than 'Beam-1'" in capsys.readouterr().err
+
+
+def test_the_command_says_that_the_mount_stays_refused(kite, capsys):
+    write(kite, FAILED)
+    assert run(["proof", "--pulled", "3000", "--held", "70", "--by", "A"]) == 0
+    out = capsys.readouterr().out
+    assert "NO DROP on this mount all the same" in out
+    assert "A good one states --set --deflection" in out
+    assert run(["proof", "--pulled", "3000", "--held", "70", "--by", "A", "--json"]) == 0
+    assert "it yields" in json.loads(capsys.readouterr().out)["mount_failed"]

@@ -13,6 +13,7 @@ from tautlog.errors import NotReadyError, RefusedError
 from tautlog.firmware import wire
 from tautlog.health import Health, read_health
 from tautlog.link import SerialLink
+from tautlog.permit import rehearsal
 from tautlog.readiness import (
     LEAST_NOISE_STEPS,
     RATE_OFF,
@@ -232,10 +233,8 @@ def facts_of(rig, session, **changes):
 @pytest.mark.parametrize("zero_v", [0.45, None])
 def test_a_dead_chain_is_refused_on_both_sides(tmp_path, fault, zero_v):
     rig = played(fault)
-    plan = plan_for(rig, tmp_path / "drop.h5")
-    plan = dataclasses.replace(
-        plan, calibration=dataclasses.replace(plan.calibration, zero_v=zero_v)
-    )
+    calibration = dataclasses.replace(rig.scene.calibration, zero_v=zero_v)
+    plan = plan_for(rig, tmp_path / "drop.h5", permit=rehearsal(rig.scene.setup, calibration))
     crew = SilentCrew()
     with BoardProcess(rig, speed=SPEED) as board:
         with pytest.raises(NotReadyError):
@@ -272,10 +271,11 @@ def test_what_was_found_is_in_the_record(tmp_path):
     import h5py
 
     rig = played(None)
-    plan = plan_for(rig, tmp_path / "drop.h5", record_s=1.0)
-    calibration = dataclasses.replace(plan.calibration, zero_v=None)
+    calibration = dataclasses.replace(rig.scene.calibration, zero_v=None)
+    permit = rehearsal(rig.scene.setup, calibration)
+    plan = plan_for(rig, tmp_path / "drop.h5", record_s=1.0, permit=permit)
     with BoardProcess(rig, speed=SPEED) as board:
-        drop(board, dataclasses.replace(plan, calibration=calibration))
+        drop(board, plan)
     with h5py.File(plan.path) as file:
         told = json.loads(file.attrs["arming_json"])
     assert {one["code"] for one in told["findings"]} == {"zero-unknown", "shunt-none"}

@@ -18,9 +18,10 @@ from tautlog.cli import run
 from tautlog.drop import DropPlan, run_drop
 from tautlog.errors import AbortedError, LinkError, RefusedError
 from tautlog.link import SerialLink
+from tautlog.permit import rehearsal
 from tautlog.quicklook import mark_record
 from tautlog.record import RecordWriter, open_record
-from tautlog.recovery import recover
+from tautlog.recovery import Known, recover
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig
@@ -39,9 +40,9 @@ def played(fault, seed=1, **options):
 def plan_for(rig, path, **changes):
     return DropPlan(
         path=path,
-        setup=rig.scene.setup,
-        calibration=rig.scene.calibration,
-        **{"countdown_s": 0.5, "record_s": 3.0, "speed": SPEED} | changes,
+        **{"countdown_s": 0.5, "record_s": 3.0, "speed": SPEED}
+        | {"permit": rehearsal(rig.scene.setup, rig.scene.calibration)}
+        | changes,
     )
 
 
@@ -143,7 +144,7 @@ def test_recovery_into_a_new_record(tmp_path):
         for _ in range(40):
             with SerialLink(board.url) as link:
                 try:
-                    recover(Session(link), other.path, other)
+                    recover(Session(link), other.path, Known(other.setup, other.calibration))
                     break
                 except RefusedError:
                     other.path.unlink(missing_ok=True)

@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING, Any
 
 from tautlog.calibration import Calibration
 from tautlog.errors import CalibrationError, CampaignError
+from tautlog.jsontext import parse
 from tautlog.keys import KEY_OF
 from tautlog.moment import day_problem, stamp
-from tautlog.plausibility import point_doubts, slope_doubts
+from tautlog.plausibility import point_doubts, sign_doubts, slope_doubts, unchecked_scale
 
 if TYPE_CHECKING:
     from tautlog.calibrating import Calibrated  # it needs scipy, reading a calibration does not
@@ -92,6 +93,9 @@ def add_calibration(
         If it cannot be written, or supersedes what is no file in force.
     """
     folder = campaign.folder / FOLDER
+    wrong = day_problem(made.calibration.date)
+    if wrong:
+        raise CalibrationError(f"date {made.calibration.date!r}: {wrong}; nothing is kept")
     doubts = doubts_of(campaign, made)
     if doubts and accepted is None:
         raise CalibrationError(
@@ -122,13 +126,28 @@ def add_calibration(
 
 def doubts_of(campaign: Campaign, made: Calibrated) -> tuple[str, ...]:
     """Why a new calibration of a campaign is not plausible."""
-    told = campaign.calibration_stated and not campaign.calibration_doubts
-    return point_doubts(made.points, made.calibration) + slope_doubts(
-        made.calibration,
-        promised=campaign.promised_newton_per_volt,
-        planned_n=campaign.setup.upper_n,
-        before=campaign.calibration if told else None,
+    return (
+        point_doubts(made.points, made.calibration)
+        + sign_doubts(made.calibration, campaign.stated_newton_per_volt)
+        + slope_doubts(
+            made.calibration,
+            promised=campaign.promised_newton_per_volt,
+            planned_n=campaign.setup.upper_n,
+            before=campaign.calibration if _tells_of_another(campaign) else None,
+        )
     )
+
+
+def scale_unchecked(campaign: Campaign | None) -> str:
+    """Say that nothing checks the scale of a new calibration, or "" where something does."""
+    if campaign is None:
+        return unchecked_scale(("a campaign.toml with the cell's data sheet",), before=False)
+    return unchecked_scale(campaign.not_promised, _tells_of_another(campaign))
+
+
+def _tells_of_another(campaign: Campaign) -> bool:
+    """Whether what the campaign goes by now can tell of a new calibration."""
+    return campaign.calibration_stated and not campaign.calibration_doubts
 
 
 def standing_files(campaign_folder: Path) -> list[StandingFile]:
@@ -150,7 +169,7 @@ def standing_files(campaign_folder: Path) -> list[StandingFile]:
 def _correction_in(path: Path) -> dict[str, Any]:
     """What a file supersedes; nothing where it cannot be read."""
     try:
-        told = json.loads(path.read_text(encoding="utf-8")).get("supersedes")
+        told = parse(path.read_text(encoding="utf-8")).get("supersedes")
     except (OSError, ValueError, AttributeError):
         return {}
     return told if isinstance(told, dict) else {}
@@ -199,8 +218,13 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
     """
     try:
         text = path.read_bytes()
-        content = json.loads(text.decode("utf-8"))
-        told = content["calibration"]
+        content = parse(text.decode("utf-8"))
+        told = content.get("calibration") if isinstance(content, dict) else None
+        if not isinstance(told, dict):
+            raise ValueError("expected one JSON object with another, calibration, in it")
+        lacking = [name for name in MEASURED if name not in LATER and name not in told]
+        if lacking:
+            raise ValueError(f"{', '.join(lacking)} lacks in its calibration")
         kinds = {one.name: str(one.type) for one in fields(Calibration)}
         values: dict[str, Any] = {
             name: str(told[name]) if kinds[name] == "str" else _number_in(told, name)
@@ -213,7 +237,7 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
         if values["date"] and (wrong := day_problem(values["date"])):
             # No age can be told of it: it counts as expired, see `Calibration.expired_on`.
             values["date"] = f"{values['date']} ({wrong})"
-    except (OSError, ValueError, KeyError, TypeError) as problem:
+    except (OSError, ValueError) as problem:
         raise CampaignError(
             f"{path} cannot be read as a calibration ({problem}): restore it, or take it away and "
             "calibrate again"

@@ -19,13 +19,14 @@ from typing import Any
 
 from tautlog.calibration import Calibration
 from tautlog.calibrations import newest_calibration, newest_file
+from tautlog.condemned import Retired
 from tautlog.errors import CampaignError
 from tautlog.folder import CAMPAIGN_FILE
 from tautlog.keys import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS, short
 from tautlog.line import Line, stiffness_of_rope
 from tautlog.loadpath import Element, Mount
-from tautlog.names import meant
-from tautlog.plausibility import accepted_by, data_sheet_slope, slope_doubts
+from tautlog.names import alike, meant
+from tautlog.plausibility import accepted_by, data_sheet_slope, sign_doubts, slope_doubts
 from tautlog.proofs import proven, read_proofs
 from tautlog.trace import DropSetup
 
@@ -123,6 +124,7 @@ class Article:
     name: str
     version: str = ""
     note: str = ""
+    retired: str = ""
 
 
 @dataclass(frozen=True)
@@ -155,6 +157,10 @@ class Campaign:
         As said.
     lines, articles, mounts, elements : tuple
         As said, in their order; `line.Line`, `Article`, `loadpath.Mount`, `loadpath.Element`.
+    stated_newton_per_volt : float or None
+        As campaign.toml says; its sign is that of the chain.
+    retired : tuple of Retired
+        Lines and articles that must not be dropped any more.
     """
 
     path: Path
@@ -175,11 +181,24 @@ class Campaign:
     elements: tuple[Element, ...] = ()
     calibration_stated: bool = False
     calibration_doubts: tuple[str, ...] = ()
+    stated_newton_per_volt: float | None = None
+    retired: tuple[Retired, ...] = ()
 
     @property
     def promised_newton_per_volt(self) -> float | None:
         """Slope that the cell's certificate or sheet and the gain promise, or None."""
         return _promised(self.cell, self.amplifier)
+
+    @property
+    def not_promised(self) -> tuple[str, ...]:
+        """What lacks for such a promise, by the names in campaign.toml."""
+        told = {
+            "[cell] rated_n": self.cell.rated_n,
+            "[cell] sensitivity_mv_per_v": _sensitivity(self.cell),
+            "[cell] excitation_v": self.cell.excitation_v,
+            "[amplifier] gain": self.amplifier.gain,
+        }
+        return tuple(name for name, value in told.items() if not value)
 
     def line(self, name: str) -> Line | None:
         """The line of a name, or None."""
@@ -237,7 +256,18 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
         calibration=calibration,
         calibration_stated=stated,
         calibration_doubts=_calibration_doubts(
-            calibration, stated, _promised(cell, amplifier), setup
+            calibration,
+            stated,
+            _promised(cell, amplifier),
+            setup,
+            said["calibration"].get("newton_per_volt"),
+        ),
+        stated_newton_per_volt=said["calibration"].get("newton_per_volt"),
+        retired=tuple(
+            Retired(kind, one["name"], one["retired"])
+            for kind in ("line", "article")
+            for one in many[kind]
+            if one.get("retired", "").strip()
         ),
         note=said["campaign"].get("note", ""),
         rig=rig,
@@ -263,12 +293,19 @@ def _mounts(folder: Path, said: list[dict[str, Any]]) -> tuple[Mount, ...]:
 
 
 def _promised(cell: Cell, amplifier: Amplifier) -> float | None:
-    sensitivity = cell.certified_mv_per_v or cell.sensitivity_mv_per_v
-    return data_sheet_slope(cell.rated_n, sensitivity, cell.excitation_v, amplifier.gain)
+    return data_sheet_slope(cell.rated_n, _sensitivity(cell), cell.excitation_v, amplifier.gain)
+
+
+def _sensitivity(cell: Cell) -> float | None:
+    return cell.certified_mv_per_v or cell.sensitivity_mv_per_v
 
 
 def _calibration_doubts(
-    calibration: Calibration, stated: bool, promised: float | None, setup: DropSetup
+    calibration: Calibration,
+    stated: bool,
+    promised: float | None,
+    setup: DropSetup,
+    stated_newton_per_volt: float | None,
 ) -> tuple[str, ...]:
     """Why a calibration must not be used, unless a named person accepts it."""
     if not stated:
@@ -276,7 +313,9 @@ def _calibration_doubts(
             "no calibration is stated: calibrate (`tautlog calibrate`), or say newton_per_volt in "
             "campaign.toml",
         )
-    doubts = slope_doubts(calibration, promised=promised, planned_n=setup.upper_n)
+    doubts = sign_doubts(calibration, stated_newton_per_volt) + slope_doubts(
+        calibration, promised=promised, planned_n=setup.upper_n
+    )
     if not doubts or accepted_by(calibration):
         return ()
     return (
@@ -542,6 +581,14 @@ def _name_problems(content: Mapping[str, Any]) -> list[str]:
         names = [one["name"] for one in content.get(section, [])]
         for name in sorted({one for one in names if names.count(one) > 1}):
             problems.append(f"[[{section}]] name = {short(name)} stands there twice")
+        different = sorted(set(names))
+        for place, name in enumerate(different):
+            for other in different[:place]:
+                if alike(name, other):
+                    problems.append(
+                        f"[[{section}]] name = {short(name)}: only capitals or blanks make it "
+                        f"another than {short(other)}; allowed are names that nobody confuses"
+                    )
     return problems
 
 

@@ -12,8 +12,8 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tautlog.calibration import Calibration
 from tautlog.errors import CampaignError
+from tautlog.jsontext import parse
 from tautlog.limits import HEADROOM
 from tautlog.loadpath import PathCheck
 from tautlog.readiness import Facts, findings
@@ -78,10 +78,8 @@ class Checklist:
         return json.dumps(asdict(self), ensure_ascii=True)
 
 
-def measured_checks(
-    facts: Facts | None, folder: Path, target_n: float | None, calibration: Calibration, day: str
-) -> list[PathCheck]:
-    """What a computer can see by itself.
+def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -> list[PathCheck]:
+    """What a computer can see by itself; the gate comes on top (`permit.checked_for`).
 
     Parameters
     ----------
@@ -91,15 +89,10 @@ def measured_checks(
         Where records go.
     target_n : float or None
         Force to be reached.
-    calibration : Calibration
-        That the drop will use.
-    day : str
-        Of today.
     """
     free = shutil.disk_usage(folder).free
     found = [
         PathCheck("storage", free > LEAST_FREE_BYTES, f"{free / 1e9:.1f} GB free for records"),
-        _calibration_age(calibration, day),
     ]
     if facts is None:
         found.append(PathCheck("board", False, "no board was asked: give --port"))
@@ -129,16 +122,6 @@ def measured_checks(
             ),
         ]
     return found
-
-
-def _calibration_age(calibration: Calibration, day: str) -> PathCheck:
-    """Whether a calibration still counts; one without a day is not known to."""
-    if not calibration.date:
-        text = "calibration: nobody said of which day it is; see `tautlog calibrate`"
-        return PathCheck("calibration", False, text)
-    expired = calibration.expired_on(day)
-    text = f"calibration of {calibration.date} {'too old' if expired else 'not expired'}"
-    return PathCheck("calibration", not expired, text)
 
 
 def add_checklist(campaign_folder: Path, made: Checklist) -> Path:
@@ -172,7 +155,7 @@ def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Check
     if not paths:
         return None
     try:
-        told = json.loads(paths[-1].read_text(encoding="utf-8"))
+        told = parse(paths[-1].read_text(encoding="utf-8"))
         made = Checklist(
             told["utc"],
             told["operator"],

@@ -21,6 +21,7 @@ from tautlog.errors import (
 )
 from tautlog.firmware import wire
 from tautlog.outcome import DropOutcome, DropPlan
+from tautlog.permission import require
 from tautlog.readiness import Facts, Finding, arm_fields, findings, read_facts, refuse
 from tautlog.record import RecordWriter
 from tautlog.session import Session
@@ -52,12 +53,22 @@ class _Ready:
 def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
     """Do one drop with the board of a session.
 
+    Parameters
+    ----------
+    session : Session
+        The board.
+    plan : DropPlan
+        The drop, with the permit that it is done on; see `permit.permitted`.
+    crew : Crew
+        Who is told, and asked.
+
     Raises
     ------
     NotReadyError
         If what the instrument reads cannot be trusted with this drop; before anybody is asked.
     RefusedError
-        If the board will not arm, with every reason.
+        If the board will not arm, with every reason; before anything is sent, if the permit is
+        none, was made by hand, or was used before.
     AbortedError
         If it was called off before the release; says what state the board is in. If the user
         would not wait for the end of the recording: the board keeps the event.
@@ -70,6 +81,7 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
     RecordGoneError
         Likewise, if the record was removed, moved or replaced; says where it was saved.
     """
+    require(plan.permit).spend()
     shielded = ShieldedCrew(crew)
     with StopRequest().listening() as stop:
         try:
@@ -116,6 +128,7 @@ def _arm(
 def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
     """Everything before arming: greeting, health, shunt, the guard, the phrase."""
     instrument = session.greet()
+    plan.permit.require_board(instrument)
     if instrument.state != "safe":
         raise _not_safe(instrument.state)
     facts = read_facts(

@@ -1,13 +1,14 @@
 """Gate: why a drop must not be done as it is intended.
 
 One pure function on one object, for `drop`, `plan`, `check` and scripts alike. It reckons
-with what will be dropped, by the upper end of the predicted peak; what it cannot predict it
-refuses. It can only withhold: key, catch and the people at the rig decide.
+with what will be dropped, by the highest of prediction, target and earlier measurements
+(`reckoned`); what it cannot predict it refuses. It can only withhold: key, catch and the people
+at the rig decide.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tautlog.advice import Electrics
 from tautlog.calibration import Calibration
@@ -15,9 +16,13 @@ from tautlog.campaign import Rig
 from tautlog.errors import PlanError
 from tautlog.line import Line
 from tautlog.loadpath import Element, Mount, PathCheck, check_mount, check_path
+from tautlog.moment import today
 from tautlog.names import meant
 from tautlog.plan import Drop, Prediction, predict_drop
+from tautlog.plausibility import accepted_by, slope_doubts
+from tautlog.reckoned import Load, highest
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2
+from tautlog.validity import validity
 
 
 @dataclass(frozen=True)
@@ -48,6 +53,16 @@ class Intended:
         That the forces are reckoned with.
     calibration_doubts : tuple of str
         Why it must not be used.
+    promised_newton_per_volt, not_promised : float or None, tuple of str
+        What data sheet and gain promise; what lacks for that.
+    target_n : float or None
+        That the test is aimed at.
+    earlier : tuple of Load
+        What was measured of the line before; see `reckoned`.
+    condemned : tuple of str
+        Why line or article must not be dropped any more.
+    day : str
+        Of the drop.
     lines, articles, mounts : tuple of str
         Names that the campaign knows.
     proof_factor, mount_over_article : float
@@ -70,6 +85,12 @@ class Intended:
     electrics: Electrics = field(default_factory=Electrics)
     calibration: Calibration = field(default_factory=Calibration)
     calibration_doubts: tuple[str, ...] = ()
+    promised_newton_per_volt: float | None = None
+    not_promised: tuple[str, ...] = ()
+    target_n: float | None = None
+    earlier: tuple[Load, ...] = ()
+    condemned: tuple[str, ...] = ()
+    day: str = field(default_factory=today)
     lines: tuple[str, ...] = ()
     articles: tuple[str, ...] = ()
     mounts: tuple[str, ...] = ()
@@ -86,18 +107,29 @@ def refusals(intended: Intended) -> tuple[PathCheck, ...]:
 def findings(intended: Intended) -> tuple[PathCheck, ...]:
     """All that was looked at: what holds, what is not known, and what refuses."""
     predicted, why = _predicted(intended)
-    found = [*_named(intended), _calibration(intended)]
+    load = highest(predicted, intended.target_n, intended.earlier)
+    found = [*_named(intended), *_calibration(intended, load)]
     if predicted is None:
         found.append(PathCheck("peak-unknown", False, why, refuses=True))
-    peak_n = predicted.peak_high_n if predicted else None
-    found += _on_mount(intended, peak_n)
+    found += _on_mount(intended, load)
     found += _on_rig(intended, predicted)
-    if peak_n is not None:
-        found += _on_chain(intended, peak_n)
-        found += check_path(
-            intended.elements, peak_n, mount_over_article=intended.mount_over_article
+    if load is not None:
+        found.append(PathCheck("reckoned", True, f"reckoned with {_in_words(load)}"))
+        found += _on_chain(intended, load)
+        path = check_path(
+            intended.elements, load.force_n, mount_over_article=intended.mount_over_article
         )
+        found += [_with_basis(one, load) for one in path]
     return tuple(found)
+
+
+def _in_words(load: Load) -> str:
+    return f"{load.force_n:.0f} N, {load.basis}"
+
+
+def _with_basis(check: PathCheck, load: Load) -> PathCheck:
+    """A refusal with the figure that decided."""
+    return replace(check, text=f"{check.text} ({load.basis})") if check.refuses else check
 
 
 def _predicted(intended: Intended) -> tuple[Prediction | None, str]:
@@ -153,22 +185,32 @@ def _named(intended: Intended) -> list[PathCheck]:
                 final=True,
             )
         )
+    found += [PathCheck("condemned", False, one, refuses=True) for one in intended.condemned]
     return found
 
 
-def _calibration(intended: Intended) -> PathCheck:
-    if not intended.calibration_doubts:
-        return PathCheck("calibration", True, "calibration: plausible or accepted")
-    return PathCheck(
-        "calibration",
-        False,
-        "calibration: " + "; ".join(intended.calibration_doubts),
-        refuses=True,
-        final=True,
-    )
+def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:
+    """Whether it counts today, and its slope is plausible up to what is reckoned with."""
+    one = intended.calibration
+    found = list(validity(one, intended.day))
+    doubts = intended.calibration_doubts
+    if not doubts and not accepted_by(one):
+        doubts = slope_doubts(
+            one,
+            promised=intended.promised_newton_per_volt,
+            planned_n=load.force_n if load else None,
+        )
+    if doubts:
+        text = "calibration: " + "; ".join(doubts)
+        return [*found, PathCheck("calibration", False, text, refuses=True, final=True)]
+    if intended.promised_newton_per_volt is None and not accepted_by(one):
+        lacking = ", ".join(intended.not_promised)
+        text = f"calibration: no data sheet checks its scale (not stated: {lacking})"
+        return [*found, PathCheck("scale-unchecked", False, text)]
+    return [*found, PathCheck("calibration", True, "calibration: plausible or accepted")]
 
 
-def _on_mount(intended: Intended, peak_n: float | None) -> list[PathCheck]:
+def _on_mount(intended: Intended, load: Load | None) -> list[PathCheck]:
     if not intended.mount_name and len(intended.mounts) > 1:
         return []  # which one is asked for above
     if intended.mount is None:
@@ -178,11 +220,13 @@ def _on_mount(intended: Intended, peak_n: float | None) -> list[PathCheck]:
     # A failed or missing proof and a used-up one refuse whatever the peak.
     check = check_mount(
         intended.mount,
-        peak_n or 0.0,
+        load.force_n if load else 0.0,
         intended.drops_since_proof,
         proof_factor=intended.proof_factor,
     )
-    return [check] if peak_n is not None or check.refuses else []
+    if load is None:
+        return [check] if check.refuses else []
+    return [_with_basis(check, load) if check.code == "mount-too-low" else check]
 
 
 def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]:
@@ -227,8 +271,9 @@ def _on_catch(intended: Intended, mass_kg: float, way_m: float) -> PathCheck:
     return PathCheck("catch", holds, text, refuses=not holds)
 
 
-def _on_chain(intended: Intended, peak_n: float) -> list[PathCheck]:
+def _on_chain(intended: Intended, load: Load) -> list[PathCheck]:
     """Cell and amplifier must reach above the peak."""
+    peak_n = load.force_n
     rated_n, found = intended.electrics.rated_n, []
     if rated_n is None:
         found.append(PathCheck("cell-unknown", False, "cell: its rated load is not stated"))
@@ -240,7 +285,7 @@ def _on_chain(intended: Intended, peak_n: float) -> list[PathCheck]:
     holds = peak_n <= span_n
     text = f"amplifier: {peak_n:.0f} N of the {span_n:.0f} N between zero and rail{told}"
     found.append(PathCheck("amplifier-range", holds, text, refuses=not holds))
-    return found
+    return [_with_basis(one, load) for one in found]
 
 
 def _span_n(intended: Intended) -> tuple[float, str]:

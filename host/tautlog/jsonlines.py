@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from tautlog.errors import CampaignError
+from tautlog.jsontext import JsonTextError, built, parse
 
 Kind = TypeVar("Kind")
 
@@ -57,22 +58,14 @@ def read_standing(path: Path, kind: type[Kind], what: str) -> list[Standing[Kind
     CampaignError
         With the line that counts and cannot be read.
     """
-    told = _objects(path, what)
-    corrected_by: dict[int, int] = {}
-    for number, one in told:
-        wrong = one.get("supersedes") if isinstance(one, dict) else None
-        if wrong is None:
-            continue
-        if wrong not in [earlier for earlier, _ in told if earlier < number]:
-            raise CampaignError(
-                f"{path} line {number} supersedes {wrong!r}, which is no line before it"
-            )
-        corrected_by[wrong] = number
+    told = _objects(path)
+    told = [(number, _correction_problem(number, one, told) or one) for number, one in told]
+    corrected_by = {_corrected(one): number for number, one in told if _corrected(one) is not None}
     roots: dict[int, int] = {}
     moments: dict[int, str] = {}
     found = []
     for number, one in told:
-        wrong = one.get("supersedes") if isinstance(one, dict) else None
+        wrong = _corrected(one)
         roots[number] = number if wrong is None else roots[wrong]
         entry = _built(path, kind, what, number, one, counts=number not in corrected_by)
         own = str(one.get("utc", "")) if isinstance(one, dict) else ""
@@ -111,40 +104,69 @@ def add_line(path: Path, told: dict[str, Any]) -> int:
             os.close(handle)
     except OSError as problem:
         raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
-    return max((number for number, _ in _objects(path, "line")), default=1)
+    return max((number for number, _ in _objects(path)), default=1)
+
+
+def _corrected(told: Any) -> Any:
+    """What a line says that it supersedes; None for nothing."""
+    return told.get("supersedes") if isinstance(told, dict) else None
+
+
+def _correction_problem(
+    number: int, told: Any, lines: list[tuple[int, Any]]
+) -> JsonTextError | None:
+    """What is wrong with what a line supersedes; None for nothing."""
+    wrong = _corrected(told)
+    if wrong is None:
+        return None
+    earlier = [one for one, _ in lines if one < number]
+    if type(wrong) is not int or wrong not in earlier:
+        return JsonTextError(
+            f"it supersedes {wrong!r}, which is no line before it; allowed is the number of one"
+        )
+    if not _signed(told):
+        return JsonTextError(
+            f"it supersedes {wrong} without a name (by) and a reason; neither may be empty"
+        )
+    return None
+
+
+def _signed(told: dict[str, Any]) -> bool:
+    texts = (told.get("by"), told.get("reason"))
+    return all(isinstance(one, str) and one.strip() for one in texts)
 
 
 def _check_correction(path: Path, told: dict[str, Any]) -> None:
     wrong = told["supersedes"]
-    if not str(told.get("by", "")).strip() or not str(told.get("reason", "")).strip():
+    if not _signed(told):
         raise CampaignError("what supersedes an entry has a name (--by) and a reason (--reason)")
-    lines = _objects(path, "line")
-    if wrong not in [number for number, _ in lines]:
+    lines = _objects(path)
+    if type(wrong) is not int or wrong not in [number for number, _ in lines]:
         there = f"1 to {lines[-1][0]}" if lines else "none"
         raise CampaignError(f"{path.name} has no entry {wrong}: there are {there}")
     for number, one in lines:
-        if isinstance(one, dict) and one.get("supersedes") == wrong:
+        if _corrected(one) == wrong and not _correction_problem(number, one, lines):
             raise CampaignError(
                 f"entry {wrong} of {path.name} is superseded already, by entry {number}: "
                 "supersede that one"
             )
 
 
-def _objects(path: Path, what: str) -> list[tuple[int, Any]]:
-    """Number and content of every line that is not blank; None for what is no JSON."""
+def _objects(path: Path) -> list[tuple[int, Any]]:
+    """Number and content of every line that is not blank; the problem of what is no JSON."""
     if not path.exists():
         return []
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
+        lines = path.read_text(encoding="utf-8").split("\n")
     except (OSError, UnicodeDecodeError) as problem:
         raise CampaignError(f"{path} cannot be read: {problem}") from problem
     found: list[tuple[int, Any]] = []
     for number, line in enumerate(lines, start=1):
         if line.strip():
             try:
-                found.append((number, json.loads(line)))
-            except ValueError:
-                found.append((number, None))
+                found.append((number, parse(line)))
+            except JsonTextError as problem:
+                found.append((number, problem))
     return found
 
 
@@ -152,10 +174,10 @@ def _built(
     path: Path, kind: type[Kind], what: str, number: int, told: Any, *, counts: bool
 ) -> Kind | None:
     try:
-        if not isinstance(told, dict):
-            raise ValueError("it is no JSON object")
-        return kind(**told)
-    except (ValueError, TypeError) as problem:
+        if isinstance(told, JsonTextError):
+            raise told
+        return built(kind, told)
+    except ValueError as problem:
         if not counts:
             return None
         raise CampaignError(

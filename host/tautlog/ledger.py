@@ -15,7 +15,8 @@ from tautlog import quantities as q
 from tautlog.archive import RecordSummary
 from tautlog.errors import CampaignError
 from tautlog.jsonlines import Standing, add_line, read_standing
-from tautlog.moment import stamp
+from tautlog.moment import moment_problem, stamp
+from tautlog.names import alike
 from tautlog.origin import MARK
 from tautlog.verdict_words import force_text
 
@@ -47,6 +48,11 @@ class Entry:
     reason: str = ""
 
     def __post_init__(self) -> None:
+        problem = moment_problem(self.utc)
+        if problem:
+            raise CampaignError(f"utc = {self.utc!r}: {problem}")
+        if not self.by.strip():
+            raise CampaignError("by = '': allowed is the name of who entered it")
         if self.peak_at_most_n is not None:
             q.FORCE.require("peak_at_most_n", self.peak_at_most_n)
 
@@ -179,9 +185,9 @@ def exposures(
         since = told.get(name, "")
         if not name:
             continue
-        mine = [one for one in good if one.mount in ("", name) and _not_before(one.utc, since)]
+        mine = [one for one in good if _may_be_on(name, one.mount) and _not_before(one.utc, since)]
         by_hand = [
-            one for one in entries if one.mount in ("", name) and _not_before(one.utc, since)
+            one for one in entries if _may_be_on(name, one.mount) and _not_before(one.utc, since)
         ]
         # Written before the proof, a broken file holds no drop of after it.
         lost = [one for one in broken if _not_before(_last_written(one), since)]
@@ -215,6 +221,11 @@ def _counted(records: list[RecordSummary]) -> list[RecordSummary]:
             found.append(one)
             seen |= {same} if one.record_id else set()
     return found
+
+
+def _may_be_on(mount: str, told: str) -> bool:
+    """Whether a drop that names a mount so may have been on it; no name may be any."""
+    return not told or alike(told, mount)
 
 
 def _not_before(utc: str, since: str) -> bool:

@@ -47,6 +47,33 @@ def day_problem(text: object, *, now: datetime | None = None) -> str:
     return ""
 
 
+CLOCKS_U = timedelta(minutes=1)  # one clock may be ahead of another by so much
+
+
+def moment_problem(text: object, *, now: datetime | None = None) -> str:
+    """Say what is wrong with a moment, or "" where it is one as `stamp` writes and has been.
+
+    Parameters
+    ----------
+    text : object
+        Such as "2026-03-01T18:24:55Z".
+    now : datetime, optional
+        The present moment.
+    """
+    told = str(text)
+    allowed = "allowed is a moment of ISO 8601 in UTC, such as 2026-03-01T18:24:55Z"
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}Z", told):
+        return allowed
+    try:
+        moment = datetime.fromisoformat(told.replace("Z", "+00:00"))
+    except ValueError:
+        return allowed
+    here = now or datetime.now(UTC)
+    if moment > here + CLOCKS_U:
+        return f"it lies in the future; this computer says that it is {stamp(here)}"
+    return day_problem(told[:10], now=here)
+
+
 def _meant(text: str) -> str:
     """The ISO form of a day that was written another way, or an example."""
     found = _OTHER_DAY.fullmatch(text.strip())

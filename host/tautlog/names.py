@@ -1,4 +1,4 @@
-"""Names: what somebody may have meant by a name that nobody knows."""
+"""Names: what somebody may have meant by a name that nobody knows, or that looks like another."""
 
 from __future__ import annotations
 
@@ -17,3 +17,12 @@ def meant(name: str, known: Iterable[str]) -> str:
     near = difflib.get_close_matches(name.casefold(), folded, 1, 0.5)
     hint = f"did you mean {short(folded[near[0]])}? " if near else ""
     return f"{hint}{'There' if hint else 'there'} are: {', '.join(short(one) for one in names)}"
+
+
+def alike(name: str, other: str) -> bool:
+    """Whether two names differ by capitals and blanks only."""
+    return _folded(name) == _folded(other)
+
+
+def _folded(name: str) -> str:
+    return "".join(name.split()).casefold()

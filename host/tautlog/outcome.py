@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from tautlog.calibration import Calibration
+from tautlog.permission import Permit
 from tautlog.shunt import Shunt
 from tautlog.stream import BoardEvent
 from tautlog.trace import DropSetup
@@ -19,29 +20,40 @@ class DropPlan:
     ----------
     path : Path
         The record to make; must not exist.
-    setup, calibration
-        Go into the record.
+    permit : Permit
+        On which it is done: set-up, calibration and campaign, which go into the record.
     by_hand : bool
         Wait for a hand to release; no drive.
     countdown_s, record_s : float
         Countdown; recording after the release.
     speed : float
         Board seconds per second of the laptop: 1 but in a rehearsal.
-    campaign : str
-        Name of the campaign.
     shunt : Shunt or None
         The shunt resistor, where one is fitted: read and judged before arming.
     """
 
     path: Path
-    setup: DropSetup
-    calibration: Calibration
+    permit: Permit
     by_hand: bool = False
     countdown_s: float = 5.0
     record_s: float = 7.0
     speed: float = 1.0
-    campaign: str = ""
     shunt: Shunt | None = None
+
+    @property
+    def setup(self) -> DropSetup:
+        """What was permitted to be dropped."""
+        return self.permit.setup
+
+    @property
+    def calibration(self) -> Calibration:
+        """By which it was permitted."""
+        return self.permit.calibration
+
+    @property
+    def campaign(self) -> str:
+        """Name of the campaign, or ""."""
+        return self.permit.campaign
 
     def at(self, path: Path) -> DropPlan:
         """The same drop with another record path."""

@@ -13,10 +13,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from tautlog.advice import Electrics
-from tautlog.archive import summary_of
+from tautlog.archive import RecordSummary, summary_of
+from tautlog.calibration import Calibration
 from tautlog.campaign import Campaign
 from tautlog.catalogue import catalogued
 from tautlog.checklist import fresh_checklist
+from tautlog.condemned import condemned
 from tautlog.errors import RefusedError
 from tautlog.gate import Intended, refusals
 from tautlog.ledger import add_entry, exposures, read_entries
@@ -24,6 +26,8 @@ from tautlog.line import Line
 from tautlog.lines import line_for
 from tautlog.loadpath import Mount, PathCheck
 from tautlog.moment import stamp
+from tautlog.permission import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
+from tautlog.reckoned import earlier_loads
 from tautlog.trace import DropSetup
 
 NO_CAMPAIGN = (
@@ -39,10 +43,12 @@ def permitted(
     by: str = "",
     reason: str = "",
     say: Callable[[str], None],
-) -> DropSetup:
-    """Return the set-up with its checklist and override, if the campaign allows the drop.
+    calibration: Calibration | None = None,
+) -> Permit:
+    """Return the permit that `drop.run_drop` takes, if the campaign allows the drop.
 
-    The board's own interlocks come on top; this can only withhold.
+    Its set-up holds checklist and override. The board's own interlocks come on top; this can
+    only withhold.
 
     Parameters
     ----------
@@ -54,15 +60,19 @@ def permitted(
         Who drops beyond a refusal, and why; both or none.
     say : callable
         Is told what people must know.
+    calibration : Calibration, optional
+        Where there is no campaign; a campaign has its own.
 
     Raises
     ------
     RefusedError
         With every reason, unless a named person takes them all.
     """
+    setup = replace(setup, checklist="", override="")
     if campaign is None:
         say(NO_CAMPAIGN)
-        return replace(setup, override=_told(by, reason or "no campaign", NO_CAMPAIGN))
+        setup = replace(setup, override=_told(by, reason or "no campaign", NO_CAMPAIGN))
+        return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
     made = fresh_checklist(campaign.folder)
     if made is not None:
         setup = replace(setup, checklist=made.text())
@@ -72,7 +82,7 @@ def permitted(
         say("no fresh checklist (`tautlog check`): none goes into the record")
     found = refusals(intended_for(campaign, setup))
     if not found:
-        return setup
+        return grant(setup, campaign.calibration, campaign.name, CHECKED)
     reasons = tuple(one.text for one in found)
     refused = "; ".join(reasons)
     final = [one.text for one in found if one.final]
@@ -82,13 +92,19 @@ def permitted(
         raise RefusedError(
             f"refused, and nobody may override it: {'; '.join(final)}{besides}", reasons=reasons
         )
-    if not by or not reason:
+    if not by.strip() or not reason.strip():
         raise RefusedError(
             f"{refused}. A named person may drop all the same: --override-by, --override-reason",
             reasons=reasons,
         )
     say(f"OVERRIDE by {by}: {refused}")
-    return replace(setup, override=_told(by, reason, refused))
+    setup = replace(setup, override=_told(by, reason, refused))
+    return grant(setup, campaign.calibration, campaign.name, CHECKED)
+
+
+def rehearsal(setup: DropSetup, calibration: Calibration) -> Permit:
+    """Return the permit of a drop on a simulated rig; no real board takes it."""
+    return grant(setup, calibration, "rehearsal", REHEARSAL)
 
 
 def _told(by: str, reason: str, refused: str) -> str:
@@ -130,7 +146,7 @@ def checked_for(
     """
     found = []
     for one in refusals(intended_for(campaign, setup)):
-        if by and reason and not one.final:
+        if by.strip() and reason.strip() and not one.final:
             text = f"OVERRIDE by {by} ({reason}): {one.text}"
             one = replace(one, holds=True, text=text, refuses=False)
         found.append(one)
@@ -154,21 +170,29 @@ def intended_for(
         As planned; without it the rig's.
     """
     mount = mount_of(campaign, setup.mount)
+    records = catalogued(campaign.folder)
     return Intended(
         mass_kg=setup.mass_kg,
         height_m=setup.height_m,
+        target_n=setup.target_n,
+        earlier=earlier_loads(
+            records, line=setup.line, mass_kg=setup.mass_kg, height_m=setup.height_m
+        ),
+        condemned=condemned(records, campaign.retired, article=setup.article, line=setup.line),
         line=line or line_for(campaign, setup.line),
         friction_n=campaign.rig.friction_n if friction_n is None else friction_n,
         line_name=setup.line,
         article=setup.article,
         mount_name=setup.mount,
         mount=mount,
-        drops_since_proof=None if mount is None else drops_since_proof(campaign, mount),
+        drops_since_proof=None if mount is None else drops_since_proof(campaign, mount, records),
         rig=campaign.rig,
         elements=campaign.elements,
         electrics=electrics_of(campaign),
         calibration=campaign.calibration,
         calibration_doubts=campaign.calibration_doubts,
+        promised_newton_per_volt=campaign.promised_newton_per_volt,
+        not_promised=campaign.not_promised,
         lines=tuple(one.name for one in campaign.lines),
         articles=tuple(one.name for one in campaign.articles),
         mounts=tuple(one.name for one in campaign.mounts),
@@ -185,10 +209,12 @@ def mount_of(campaign: Campaign, name: str) -> Mount | None:
     return next((one for one in campaign.mounts if one.name == name), None)
 
 
-def drops_since_proof(campaign: Campaign, mount: Mount) -> int:
+def drops_since_proof(
+    campaign: Campaign, mount: Mount, records: list[RecordSummary] | None = None
+) -> int:
     """Drops that a mount has seen since its proof, by records and ledger."""
     found = exposures(
-        catalogued(campaign.folder),
+        catalogued(campaign.folder) if records is None else records,
         read_entries(campaign.folder),
         [(mount.name, mount.proven_on)],
     )

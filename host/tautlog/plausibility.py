@@ -64,6 +64,8 @@ def slope_doubts(
 ) -> tuple[str, ...]:
     """Why a calibration's slope is not plausible; none where it is, or cannot be told.
 
+    A curved one is held against the same from its zero to the highest force that is used.
+
     Parameters
     ----------
     calibration : Calibration
@@ -76,12 +78,25 @@ def slope_doubts(
         The one that was in use until then; asked where nothing is promised.
     """
     slope = abs(calibration.newton_per_volt)
+    top_n = max(planned_n or 0.0, calibration.range_n)
+    top_slope = slope_at(calibration, top_n)
+    if top_slope is None:
+        return (
+            f"its curvature of {calibration.newton_per_square_volt:.5g} N/V2 bends it back before "
+            f"{top_n:.0f} N: there a force has no voltage of its own",
+        )
+    curved = calibration.newton_per_square_volt != 0.0
+    at_top = f"at {top_n:.0f} N its slope is"
     if promised:
-        return _compared(slope, promised, "the cell's sheet and the gain promise", SLOPE_BAND)
-    found: tuple[str, ...] = ()
+        told = "the cell's sheet and the gain promise"
+        found = _compared(slope, promised, told, SLOPE_BAND)
+        return found + (_compared(top_slope, promised, told, SLOPE_BAND, at_top) if curved else ())
+    found = ()
     if before is not None:
         told = "the calibration before it has"
         found += _compared(slope, abs(before.newton_per_volt), told, BETWEEN_BAND)
+    if curved:
+        found += _compared(top_slope, slope, "at its zero it is", SLOPE_BAND, at_top)
     range_n = slope * (calibration.rail_high_v - calibration.rail_low_v)
     if planned_n and not planned_n <= range_n <= MOST_RANGE * planned_n:
         found += (
@@ -89,6 +104,55 @@ def slope_doubts(
             "at the units of loads and readings",
         )
     return found
+
+
+def slope_at(calibration: Calibration, force_n: float) -> float | None:
+    """Newtons per volt at a force, without sign; None where the curve does not reach it.
+
+    Of F = a v + b v**2, v from the zero on, the slope a + 2 b v is sqrt(a**2 + 4 b F).
+    """
+    a, b = calibration.newton_per_volt, calibration.newton_per_square_volt
+    square = a * a + 4.0 * b * force_n
+    return math.sqrt(square) if square > 0.0 else None
+
+
+def sign_doubts(calibration: Calibration, stated: float | None) -> tuple[str, ...]:
+    """Why the sign of a slope is not plausible; none where it is.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        The one in question.
+    stated : float or None
+        newton_per_volt of campaign.toml, whose sign counts; None: tension raises the voltage.
+    """
+    if (calibration.newton_per_volt < 0.0) == ((stated or 1.0) < 0.0):
+        return ()
+    seen = "lowers" if calibration.newton_per_volt < 0.0 else "raises"
+    source = "campaign.toml says that it" if stated else "it"
+    expected = f"{source} {'raises' if seen == 'lowers' else 'lowers'} it"
+    return (
+        f"tension {seen} the voltage, {expected}: the sign of the bridge is reversed; swap its "
+        "signal wires, or the loads were pushed",
+    )
+
+
+def unchecked_scale(lacking: Sequence[str], before: bool) -> str:
+    """Say that nothing checks the scale of a calibration, or "" where something does.
+
+    Parameters
+    ----------
+    lacking : sequence of str
+        What of the data sheet is not known.
+    before : bool
+        There is another calibration that it was held against.
+    """
+    if not lacking or before:
+        return ""
+    return (
+        f"nothing checks the scale of these forces (not stated: {', '.join(lacking)}; and no "
+        "calibration before): kilograms typed as newtons would be 9.80665 times off, unseen"
+    )
 
 
 def point_doubts(points: Sequence[Point], calibration: Calibration) -> tuple[str, ...]:
@@ -128,7 +192,9 @@ def refuse_doubtful(doubts: Sequence[str]) -> None:
         raise CalibrationError(f"do not rely on these forces; calibration: {'; '.join(doubts)}")
 
 
-def _compared(slope: float, other: float, whose: str, band: float) -> tuple[str, ...]:
+def _compared(
+    slope: float, other: float, whose: str, band: float, its: str = "its slope is"
+) -> tuple[str, ...]:
     ratio = slope / other
     if abs(ratio - 1.0) <= band + 1e-9:
         return ()
@@ -137,7 +203,7 @@ def _compared(slope: float, other: float, whose: str, band: float) -> tuple[str,
         "look at gain, excitation, cell and units",
     )
     return (
-        f"its slope is {slope:.5g} N/V, {whose} {other:.5g} N/V: {_times(ratio)}, where "
+        f"{its} {slope:.5g} N/V, {whose} {other:.5g} N/V: {_times(ratio)}, where "
         f"{100 * band:.0f} % are allowed; perhaps {hint}",
     )
 

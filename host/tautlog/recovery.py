@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from tautlog.armed import ENDING_S, forget, still_held
+from tautlog.calibration import Calibration
 from tautlog.errors import (
     LinkTimeoutError,
     RecordError,
     RecordGoneError,
     RefusedError,
 )
-from tautlog.outcome import DropOutcome, DropPlan
+from tautlog.outcome import DropOutcome
 from tautlog.receiver import Receiver
 from tautlog.record import RecordWriter, open_record
 from tautlog.session import Session
+from tautlog.trace import DropSetup
 
 # What a board says of where an event was, in words.
 KEPT = {
@@ -24,7 +27,15 @@ KEPT = {
 }
 
 
-def recover(session: Session, path: Path, plan: DropPlan | None = None) -> DropOutcome:
+@dataclass(frozen=True)
+class Known:
+    """What is known of a drop whose record is made afterwards."""
+
+    setup: DropSetup
+    calibration: Calibration
+
+
+def recover(session: Session, path: Path, known: Known | None = None) -> DropOutcome:
     """Fetch the event that a board still holds.
 
     Parameters
@@ -32,9 +43,9 @@ def recover(session: Session, path: Path, plan: DropPlan | None = None) -> DropO
     session : Session
         The board.
     path : Path
-        A record that a killed receiver left, to be completed; or, with a plan,
-        the record to make.
-    plan : DropPlan, optional
+        A record that a killed receiver left, to be completed; or, with what is known, the
+        record to make.
+    known : Known, optional
         Set-up and calibration of the new record.
 
     Raises
@@ -49,12 +60,12 @@ def recover(session: Session, path: Path, plan: DropPlan | None = None) -> DropO
         raise RefusedError(
             f"the board is {instrument.state} and holds no event: there is nothing to recover"
         )
-    if plan is None:
+    if known is None:
         _refuse_stranger(path, instrument.serial)
         writer = RecordWriter.resume(path)
     else:
         writer = RecordWriter.create(
-            path, setup=plan.setup, calibration=plan.calibration, instrument=instrument
+            path, setup=known.setup, calibration=known.calibration, instrument=instrument
         )
     wanted = writer.next_block
     answer = session.ask("fetch", **{"from": wanted})

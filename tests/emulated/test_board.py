@@ -17,6 +17,7 @@ from fakes.crew import SilentCrew
 from tautlog.drop import DropPlan, run_drop
 from tautlog.errors import LinkError
 from tautlog.link import SerialLink
+from tautlog.permit import permitted
 from tautlog.quicklook import mark_record
 from tautlog.record import open_record
 from tautlog.recovery import recover
@@ -331,8 +332,7 @@ def test_a_laptop_that_does_not_read_for_three_seconds(emulated, tmp_path):
     scene = default_scene()
     plan = DropPlan(
         path=tmp_path / "drop.h5",
-        setup=scene.setup,
-        calibration=scene.calibration,
+        permit=permitted(None, scene.setup, calibration=scene.calibration, say=lambda text: None),
         countdown_s=0.0,
         record_s=1.5,
     )

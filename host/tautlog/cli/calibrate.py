@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -123,6 +124,7 @@ def command(
         date=day or today(),
         note=note,
     )
+    made = replace(made, warnings=(*made.warnings, *_told_at_once(campaign, made)))
     where = None
     if campaign is None:
         _doubtful_without_campaign(made)
@@ -137,6 +139,17 @@ def command(
         return
     _show(made)
     click.echo(f"kept as {where}" if where else "no campaign here: nothing is kept")
+
+
+def _told_at_once(campaign: Campaign | None, made: Calibrated) -> list[str]:
+    """What of a calibration will be asked when it is used: its age, and who checks its scale."""
+    from tautlog.calibrations import scale_unchecked
+    from tautlog.moment import today
+    from tautlog.validity import validity
+
+    age = [one.text for one in validity(made.calibration, today()) if one.refuses]
+    unchecked = scale_unchecked(campaign)
+    return age + ([unchecked] if unchecked else [])
 
 
 def _doubtful_without_campaign(made: Calibrated) -> None:

@@ -12,6 +12,7 @@ from tautlog.cli.permit import override_of, override_options
 if TYPE_CHECKING:
     from tautlog.campaign import Campaign
     from tautlog.readiness import Facts
+    from tautlog.trace import DropSetup
 
 
 @click.command(name="check")
@@ -41,7 +42,7 @@ def command(
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
     from tautlog.errors import CampaignError
-    from tautlog.moment import stamp, today
+    from tautlog.moment import stamp
     from tautlog.permit import checked_for
 
     operator, second = operator.strip(), second.strip()
@@ -51,15 +52,11 @@ def command(
     campaign = options.here()
     if campaign is None:
         raise CampaignError("no campaign here: a checklist belongs to one, see `tautlog init`")
+    setup = options.setup_of(campaign, given)
     click.echo(CAUTION, err=True)
     measured = measured_checks(
-        _facts(port, campaign, timeout_scale),
-        campaign.folder,
-        campaign.setup.target_n,
-        campaign.calibration,
-        today(),
+        _facts(port, campaign, setup, timeout_scale), campaign.folder, setup.target_n
     )
-    setup = options.setup_of(campaign, given)
     measured += checked_for(campaign, setup, by=who, reason=why)
     for one in measured:
         click.echo(
@@ -88,7 +85,9 @@ def command(
         click.echo(f"complete, good for ten minutes: {path}")
 
 
-def _facts(port: str | None, campaign: Campaign, timeout_scale: float) -> Facts | None:
+def _facts(
+    port: str | None, campaign: Campaign, setup: DropSetup, timeout_scale: float
+) -> Facts | None:
     if not port and not campaign.port:
         return None
     from tautlog.link import SerialLink
@@ -100,4 +99,4 @@ def _facts(port: str | None, campaign: Campaign, timeout_scale: float) -> Facts 
         session = Session(link, timeout_scale=timeout_scale)
         session.greet()
         shunt = shunt_of(campaign, campaign.calibration, asked=False)
-        return read_facts(session, campaign.calibration, campaign.setup, shunt)
+        return read_facts(session, campaign.calibration, setup, shunt)

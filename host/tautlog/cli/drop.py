@@ -85,14 +85,12 @@ def command(
     with crew_for(calibration, record_s, live=live, yes=yes, quiet=as_json) as crew:
         plan = DropPlan(
             path=Path(),
-            setup=permitted(
+            permit=permitted(
                 campaign, options.setup_of(campaign, setup), override_by, override_reason, crew
             ),
-            calibration=calibration,
             by_hand=by_hand,
             countdown_s=countdown_s,
             record_s=record_s,
-            campaign=campaign.name if campaign else "",
             shunt=shunt_of(campaign, calibration, shunt),
         )
         plan = plan.at(options.record_path(out, campaign, plan.setup.article))

@@ -30,10 +30,12 @@ def command(
     from tautlog.cli.console import health_text
     from tautlog.cli.output import print_json
     from tautlog.link import SerialLink
+    from tautlog.moment import today
     from tautlog.plausibility import refuse_doubtful
     from tautlog.readiness import findings, read_facts, refuse
     from tautlog.session import Session
     from tautlog.shunt import shunt_of
+    from tautlog.validity import validity
 
     campaign = options.here()
     port = options.port_of(port, campaign)
@@ -41,6 +43,9 @@ def command(
     setup = options.setup_of(campaign, {"target_n": target_n})
     shunt = shunt_of(campaign, calibration, asked=False)
     doubts = campaign.calibration_doubts if campaign else ()
+    if campaign:
+        counts = validity(calibration, today())
+        doubts += tuple(one.text.removeprefix("calibration: ") for one in counts if one.refuses)
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
         instrument = session.greet()

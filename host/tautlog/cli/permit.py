@@ -8,6 +8,7 @@ import click
 
 from tautlog.campaign import Campaign
 from tautlog.cli.console import ConsoleCrew
+from tautlog.permission import Permit
 from tautlog.permit import permitted as host_permitted
 from tautlog.trace import DropSetup
 
@@ -36,7 +37,7 @@ def permitted(
     override_by: str | None,
     override_reason: str | None,
     crew: ConsoleCrew,
-) -> DropSetup:
-    """Return the set-up as `tautlog.permit.permitted` does."""
+) -> Permit:
+    """Ask `tautlog.permit.permitted`, with the override that was typed."""
     by, reason = override_of(override_by, override_reason)
     return host_permitted(campaign, setup, by=by, reason=reason, say=crew.say_when_met)

@@ -112,7 +112,7 @@ def plan(campaign: Campaign | None, given: dict[str, Any]) -> Planned:
     if given["solve"] == "length":
         solved, length = "length", given["modulus"] / drop.line.stiffness_n_per_m
     prediction = predict_drop(drop)
-    found = checks(campaign, drop, prediction, given)
+    found = checks(campaign, drop, prediction, given, target)
     return Planned(
         drop,
         prediction,
@@ -275,7 +275,11 @@ def _solved(
 
 
 def checks(
-    campaign: Campaign | None, drop: Drop, prediction: Prediction, given: dict[str, Any]
+    campaign: Campaign | None,
+    drop: Drop,
+    prediction: Prediction,
+    given: dict[str, Any],
+    target_n: float | None,
 ) -> list[PathCheck]:
     """What the gate finds of this drop, and advice for the measuring chain."""
     advised = advise(electrics_of(campaign), prediction.peak_high_n, _length_s(prediction))
@@ -285,6 +289,7 @@ def checks(
         campaign.setup,
         mass_kg=drop.mass_kg,
         height_m=drop.height_m,
+        target_n=target_n,
         line=drop.line.name,
         article=given.get("article") or campaign.setup.article,
         mount=mount_name(campaign, given.get("mount")),

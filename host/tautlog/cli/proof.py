@@ -50,7 +50,8 @@ def command(
 
     1.25 to 1.5 times the highest planned peak, held for a minute, with a gauge at the mount,
     the article not in the path, everybody out of line. The newest counts: drops above what it
-    proves are refused, and one that failed forbids all drops until a newer one is good.
+    proves are refused, and one that failed forbids all drops until a newer one states what
+    failed (the time held, the deflection, the set) and is good in it.
     """
     from tautlog.proofs import add_proof
 
@@ -104,9 +105,15 @@ def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
 
+    failed = _failed(campaign, made.mount)
     stiffness = made.stiffness_n_per_m
     if as_json:
-        told = {"stiffness_n_per_m": stiffness, "doubts": list(made.doubts), "number": number}
+        told = {
+            "stiffness_n_per_m": stiffness,
+            "doubts": list(made.doubts),
+            "number": number,
+            "mount_failed": failed or None,
+        }
         print_json({**asdict(made), **told})
         return
     click.echo(CAUTION)
@@ -115,6 +122,10 @@ def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
         click.echo(
             f"{made.mount}: kept as {number}. It FAILED: {'; '.join(made.doubts)}. No drop on this "
             "mount until a newer proof is good"
+        )
+    elif failed:
+        click.echo(
+            f"{made.mount}: kept as {number}, and NO DROP on this mount all the same: {failed}"
         )
     else:
         factor = campaign.decision.proof_factor
@@ -126,6 +137,13 @@ def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
             click.echo(f"LOOK: {made.unknown}")
     if made.supersedes is not None:
         click.echo(f"it supersedes {made.supersedes}: {made.reason}")
+
+
+def _failed(campaign: Campaign, mount: str) -> str:
+    """Why nothing may be dropped on a mount, after all that was entered; or ""."""
+    from tautlog.campaign import read_campaign
+
+    return next(one.failed for one in read_campaign(campaign.path).mounts if one.name == mount)
 
 
 def _list(campaign: Campaign, as_json: bool) -> None:

@@ -65,8 +65,7 @@ def _from_board(
     """Fetch the event into the record it belongs to."""
     from tautlog.calibration import Calibration
     from tautlog.link import SerialLink
-    from tautlog.outcome import DropPlan
-    from tautlog.recovery import recover, unfinished_record
+    from tautlog.recovery import Known, recover, unfinished_record
     from tautlog.session import Session
 
     with SerialLink(port) as link:
@@ -78,12 +77,11 @@ def _from_board(
         if record is not None:
             crew.say(f"completing {record}, which a receiver left unfinished")
             return recover(session, record)
-        plan = DropPlan(
-            path=Path(),
-            setup=options.setup_of(campaign, setup),
-            calibration=campaign.calibration if campaign else Calibration(),
+        known = Known(
+            options.setup_of(campaign, setup),
+            campaign.calibration if campaign else Calibration(),
         )
-        path = options.record_path(out, campaign, plan.setup.article)
-        outcome = recover(session, path, plan)
+        path = options.record_path(out, campaign, known.setup.article)
+        outcome = recover(session, path, known)
         crew.say(f"there was no unfinished record of this board in {folder}: a new one was made")
         return outcome

@@ -161,15 +161,14 @@ def _scene(
 
 def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
     from tautlog.outcome import DropPlan
+    from tautlog.permit import rehearsal
 
     return DropPlan(
         path=path,
-        setup=scene.setup,
-        calibration=scene.calibration,
+        permit=rehearsal(scene.setup, scene.calibration),
         by_hand=by_hand,
         countdown_s=3.0,
         speed=speed,
-        campaign="rehearsal",
         shunt=scene.shunt,
     )
 
