@@ -1,0 +1,55 @@
+"""Holes: blocks that did not come, and how long they are waited for.
+
+A block that is lost on the line is asked for again, and the board sends from it on. A board
+that sends what lies behind it and never itself would be asked for ever: a hole has an end.
+"""
+
+from __future__ import annotations
+
+# Limits of patience; common practice. Of a line that loses every second frame one hole in a
+# thousand is left after ten repeats.
+REPEATS = 10
+LEAST_S = 3.0
+# For all holes of one recording: behind it the next one is taken as it comes.
+ALL_S = 12.0
+
+
+class Patience:
+    """How long one block after the other is waited for.
+
+    Parameters
+    ----------
+    scale : float
+        Multiplies the times; for slow or emulated boards.
+    """
+
+    def __init__(self, scale: float) -> None:
+        self._scale = max(1.0, scale)
+        self._number = -1
+        self._since_s = 0.0
+        self._repeats = 0
+        self._spent_s = 0.0
+
+    def misses(self, number: int, now_s: float) -> None:
+        """Something told that a block is lacking."""
+        if number != self._number:
+            self._number, self._since_s, self._repeats = number, now_s, 0
+
+    def asked(self, number: int) -> None:
+        """The block was asked for again, and the board has answered what was asked before."""
+        if number == self._number:
+            self._repeats += 1
+
+    def is_over(self, number: int, now_s: float) -> bool:
+        """Whether the block is given up."""
+        if number != self._number:
+            return False
+        if self._spent_s >= ALL_S * self._scale:
+            return True
+        waited_s = now_s - self._since_s
+        return self._repeats >= REPEATS and waited_s >= LEAST_S * self._scale
+
+    def give_up(self, now_s: float) -> None:
+        """Close the hole, and count what was waited for it."""
+        self._spent_s += now_s - self._since_s
+        self._number = -1
