@@ -35,6 +35,9 @@ OPENING_S = 6.0  # longest wait for the switch after the release command
 ENDING_S = 6.0  # longest wait for the board to end a recording and send the rest
 STORING_S = 3.0
 STUCK_S = 12.0  # a board that lives, and of which no further block comes
+# A release lies no farther from the blocks that have come when it is told: it is sent before
+# the next of them, and a line that stalled may hold some back.
+BEFORE_BLOCKS_S, BEHIND_BLOCKS_S = 0.5, 2.0
 AGAIN_S = 1.0  # for events that are sent again
 KEEPS = "the board completes its window and keeps the event: `tautlog recover` fetches it"
 LOST = (
@@ -246,17 +249,25 @@ class Armed:
     # After the release
 
     def _record(self) -> None:
-        opened = self._released()
-        assert opened is not None
         instrument = self._session.instrument
         wanted = self._plan.record_s * instrument.sample_rate_hz
+        start = self._start()
         while not self._stop.asked:
             self._step()
-            come = self._receiver.expected * instrument.samples_per_block - opened.sample_index
+            come = self._receiver.expected * instrument.samples_per_block - start
             if come >= wanted or self._receiver.event("recording-ended") is not None:
                 break
             self._crew.received(come / instrument.sample_rate_hz, self._plan.record_s)
             self._session_must_live()
+
+    def _start(self) -> int:
+        """Sample from which the recording is counted: the release, where its stamp can be."""
+        opened, board = self._released(), self._session.instrument
+        assert opened is not None
+        here = self._receiver.expected * board.samples_per_block
+        first = here - round(BEFORE_BLOCKS_S * board.sample_rate_hz)
+        last = here + round(BEHIND_BLOCKS_S * board.sample_rate_hz)
+        return min(max(opened.sample_index, first), last)
 
     def _step(self) -> None:
         self._receiver.step()

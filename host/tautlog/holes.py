@@ -28,15 +28,18 @@ class Patience:
         self._number = -1
         self._since_s = 0.0
         self._repeats = 0
+        self._lowest = 0
         self._spent_s = 0.0
 
-    def misses(self, number: int, now_s: float) -> None:
-        """Something told that a block is lacking."""
+    def misses(self, number: int, came: int, now_s: float) -> None:
+        """Note that a block is lacking, and that a later one came, or is said to be there."""
         if number != self._number:
             self._number, self._since_s, self._repeats = number, now_s, 0
+            self._lowest = came
+        self._lowest = min(self._lowest, came)
 
     def asked(self, number: int) -> None:
-        """The block was asked for again, and the board has answered what was asked before."""
+        """Note that it was asked for again, and that what was asked before is answered."""
         if number == self._number:
             self._repeats += 1
 
@@ -48,6 +51,14 @@ class Patience:
             return True
         waited_s = now_s - self._since_s
         return self._repeats >= REPEATS and waited_s >= LEAST_S * self._scale
+
+    def ends_at(self, came: int) -> bool:
+        """Whether a hole that is given up ends at a later block: the first that ever comes.
+
+        The others come again behind it, as the board sends from a block on; unless it is
+        lost itself as often again.
+        """
+        return came <= self._lowest or self._repeats >= 2 * REPEATS
 
     def give_up(self, now_s: float) -> None:
         """Close the hole, and count what was waited for it."""

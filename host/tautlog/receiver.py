@@ -107,7 +107,7 @@ class Receiver:
         self._patience = Patience(session.scale)
         self._nonsense = session.nonsense - self.reception.nonsense_frames
         self._lost_before: int | None = None
-        self._status_is_new = False
+        self._status_is_new = self._later_came = False
         self._pending = 0
         self._dirty = False
         # Committed often enough that a board's memory never fills.
@@ -164,12 +164,16 @@ class Receiver:
         if now_s - self._stalled_s <= STALL_S * max(1.0, self._session.scale):
             return
         self._stalled_s = now_s
-        self._patience.misses(self.expected, now_s)
-        if self._status_is_new and self._patience.is_over(self.expected, now_s):
+        self._patience.misses(self.expected, self.status.head, now_s)
+        over = self._patience.is_over(self.expected, now_s)
+        # What comes when it is asked for ends the hole, see `_take`.
+        if over and self._status_is_new and not self._later_came:
             self._give_up(self.status.head)
             return
-        if self._ask_again() and self._status_is_new:
-            self._patience.asked(self.expected)
+        if self._ask_again():
+            if self._status_is_new:
+                self._patience.asked(self.expected)
+            self._later_came = False
         self._status_is_new = False
 
     def _commit_wait_s(self) -> float:
@@ -220,9 +224,11 @@ class Receiver:
             self._compare(block)  # sent again, and already here
             return
         if number > max(self.expected, held.oldest):
-            now_s = self._session.clock()
-            self._patience.misses(self.expected, now_s)
-            if not self._patience.is_over(self.expected, now_s):
+            now_s = self._stalled_s = self._session.clock()  # blocks come: this is no stall
+            self._later_came = True
+            self._patience.misses(self.expected, number, now_s)
+            over = self._patience.is_over(self.expected, now_s)
+            if not (over and self._patience.ends_at(number)):
                 if self._ask_again():
                     self._patience.asked(self.expected)
                 return
