@@ -160,6 +160,20 @@ def later(event):
     return event[:-4] + wire.struct.pack("<I", stamp_us + 1_000_000)
 
 
+def test_a_board_that_tells_its_event_before_it_is_greeted(held, tmp_path):
+    """After a restart: nobody has said yet how long its blocks are, so its samples are unknown."""
+    board, path = held
+    for one in board.events:
+        board._send(wire.EVENT, one)
+    session = session_with(board)
+    event = held_event(session)
+    assert event.identity == fingerprint_of(open_record(path))
+    outcome = recover(session, tmp_path / "new.h5", plan_at(tmp_path / "new.h5"), event)
+    record = open_record(outcome.path)
+    assert record.trace().contradictions == ()
+    assert record.trace().release_time_s == pytest.approx(4 * 1024 / 62500, abs=1024 / 62500)
+
+
 def test_an_unfinished_record_of_the_event_is_found_and_made_whole(tmp_path):
     path = tmp_path / "drop.h5"
     board = left(path, 4.0)

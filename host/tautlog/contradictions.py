@@ -254,7 +254,12 @@ def _outside(story: Story) -> Iterator[Contradiction]:
     rate_hz, block = story.sample_rate_hz, story.samples_per_block
     ended = bool(story.named(ENDED))
     last = story.size + (block if ended else OUTSIDE_S * rate_hz + block)
-    outside = [one for one in story.ordered() if not -block <= one.sample_index <= last]
+    # What came before the release may lie before the first block that a board still held.
+    outside = [
+        one
+        for one in story.ordered()
+        if one.sample_index > last or (one.name in RELEASES and one.sample_index < -block)
+    ]
     if outside:
         names = ", ".join(dict.fromkeys(one.name for one in outside))
         at_s = outside[0].sample_index / rate_hz

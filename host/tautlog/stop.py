@@ -125,5 +125,7 @@ class StopRequest:
         finally:
             for number, handler in before.items():
                 # The terminal is gone, and will say so again: the record is still to be judged.
-                gone = signal.Signals(number).name == "SIGHUP" and "SIGHUP" in self.came
+                gone = signal.Signals(number).name == "SIGHUP" and (
+                    self._hung_up() or signal.getsignal(number) is signal.SIG_IGN  # told within
+                )
                 signal.signal(number, signal.SIG_IGN if gone else handler)
