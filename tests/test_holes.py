@@ -25,10 +25,13 @@ def dropped(path, lies, crew=None):
     return board, run_drop(session_with(board), plan_at(path), crew or SilentCrew())
 
 
-def test_a_hole_has_an_end(tmp_path):
-    board, outcome = dropped(tmp_path / "drop.h5", never(PEAK, PEAK + 1))
+@pytest.mark.parametrize("scale", [1.0, 5.0])
+def test_a_hole_has_an_end(tmp_path, scale):
+    board = DropBoard(never(PEAK, PEAK + 1))
+    session = session_with(board, timeout_scale=scale)
+    outcome = run_drop(session, plan_at(tmp_path / "drop.h5"), SilentCrew())
     assert outcome.missing_blocks == 2
-    assert board.now_s < 1.0 + 5.0 + LEAST_S + 2.0  # health and drop, the hole, and some
+    assert board.now_s < 1.0 + 5.0 + (LEAST_S + 2.0) * scale  # health and drop, the hole, and some
     record = open_record(outcome.path)
     assert record.status == "complete"
     assert missing_blocks(record) == 2

@@ -29,13 +29,14 @@ class Patience:
         self._since_s = 0.0
         self._repeats = 0
         self._lowest = 0
+        self._last = 0
         self._spent_s = 0.0
 
     def misses(self, number: int, came: int, now_s: float) -> None:
         """Note that a block is lacking, and that a later one came, or is said to be there."""
         if number != self._number:
             self._number, self._since_s, self._repeats = number, now_s, 0
-            self._lowest = came
+            self._lowest, self._last = came, 0
         self._lowest = min(self._lowest, came)
 
     def asked(self, number: int) -> None:
@@ -50,7 +51,10 @@ class Patience:
         if self._spent_s >= ALL_S * self._scale:
             return True
         waited_s = now_s - self._since_s
-        return self._repeats >= REPEATS and waited_s >= LEAST_S * self._scale
+        over = self._repeats >= REPEATS and waited_s >= LEAST_S * self._scale
+        if over and not self._last:
+            self._last = self._repeats + REPEATS
+        return over
 
     def ends_at(self, came: int) -> bool:
         """Whether a hole that is given up ends at a later block: the first that ever comes.
@@ -58,7 +62,7 @@ class Patience:
         The others come again behind it, as the board sends from a block on; unless it is
         lost itself as often again.
         """
-        return came <= self._lowest or self._repeats >= 2 * REPEATS
+        return came <= self._lowest or 0 < self._last <= self._repeats
 
     def give_up(self, now_s: float) -> None:
         """Close the hole, and count what was waited for it."""
