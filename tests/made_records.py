@@ -4,6 +4,7 @@ import numpy as np
 from traces import BEFORE_S, RATE_HZ, arrest
 
 from tautlog.calibration import Calibration
+from tautlog.firmware import wire
 from tautlog.record import RecordWriter
 from tautlog.stream import Block, BoardEvent, Instrument
 from tautlog.trace import DropSetup
@@ -44,10 +45,16 @@ def made(
     )
     for number in range(counts.size // PER_BLOCK):
         piece = counts[number * PER_BLOCK : (number + 1) * PER_BLOCK, np.newaxis]
-        writer.append(Block(number, number * 16384, 0, 0, piece))
+        writer.append(Block(number, (number + 1) * 16384, 0, 0, piece))
+    end = counts.size // PER_BLOCK * PER_BLOCK
+    at = int(BEFORE_S * RATE_HZ)
+    told = [("armed", 4 * PER_BLOCK, 1)]
     if released:
-        at = int(BEFORE_S * RATE_HZ)
-        writer.add_event(BoardEvent(1, "release-opened", at, 400_000, 0))
+        told += [("release-driven", at - 300, 0), ("release-opened", at, 0)]
+        told += [("recording-ended", end, wire.FINISHED)]
+    for number, (name, index, value) in enumerate(told):
+        stamp_us = round(index * 1e6 / RATE_HZ)
+        writer.add_event(BoardEvent(number, name, index, stamp_us, value))
     if status == "recording":
         writer.leave()
     else:

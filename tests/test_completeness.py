@@ -79,7 +79,7 @@ def test_no_cut_is_valid_and_judged(millisecond, target_n):
 TOLD = [
     (Completeness("complete", "finished"), True),
     (Completeness("complete", "window-complete"), True),
-    (Completeness("complete"), True),
+    (Completeness("complete"), False),
     (Completeness("recovered", "window-complete"), True),
     (Completeness("recovered"), False),
     (Completeness("recording"), False),

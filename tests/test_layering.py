@@ -21,6 +21,9 @@ OWNERS = {
     "fpdf": {"report_pdf.py"},
 }
 ANALYSIS = [
+    "contradictions",
+    "in_force",
+    "reception",
     "trace",
     "completeness",
     "letting_go",

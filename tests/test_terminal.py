@@ -80,11 +80,11 @@ class Watched:
         self.process.send_signal(number)
 
     def insist(self, number):
-        """Give a signal each second until the program has ended."""
+        """Give a signal every five seconds until it has ended: a slow end is no refusal."""
         for _ in range(int(DEADLINE_S)):
             self.kill(number)
             with contextlib.suppress(subprocess.TimeoutExpired):
-                self.process.wait(1.0)
+                self.process.wait(5.0)
                 return
 
 

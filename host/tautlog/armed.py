@@ -7,9 +7,11 @@ wish ends the recording early: what is shown, and to whom, is of no account any 
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Callable
 from typing import NoReturn
 
 from tautlog.arming import RELEASED, SAFE, UNKNOWN, Grant, make_safe
+from tautlog.contradictions import Story, contradictions
 from tautlog.crew import ShieldedCrew
 from tautlog.errors import (
     AbortedError,
@@ -21,7 +23,9 @@ from tautlog.errors import (
 )
 from tautlog.firmware import wire
 from tautlog.outcome import DropOutcome, DropPlan
+from tautlog.readiness import Finding
 from tautlog.receiver import Receiver
+from tautlog.reception import BY_DRIVE, BY_HAND
 from tautlog.record import RecordWriter
 from tautlog.session import Session
 from tautlog.stop import StopRequest
@@ -30,10 +34,26 @@ from tautlog.stream import BoardEvent
 OPENING_S = 6.0  # longest wait for the switch after the release command
 ENDING_S = 6.0  # longest wait for the board to end a recording and send the rest
 STORING_S = 3.0
+STUCK_S = 12.0  # a board that lives, and of which no further block comes
+# A release lies no farther from the blocks that have come when it is told: it is sent before
+# the next of them, and a line that stalled may hold some back.
+BEFORE_BLOCKS_S, BEHIND_BLOCKS_S = 0.5, 2.0
+AGAIN_S = 1.0  # for events that are sent again
 KEEPS = "the board completes its window and keeps the event: `tautlog recover` fetches it"
 LOST = (
     "A board that hears nothing falls back to safe within seconds; key off, stay clear, treat the "
     "sled as armed. If it was released all the same, `tautlog recover` fetches the event"
+)
+UNASKED = Finding(
+    "unasked-release",
+    False,
+    "THE RELEASE OPENED WITHOUT HAVING BEEN ASKED FOR",
+    "no release was sent",
+    "the drop is recorded; find out what let go before anybody hoists the sled again",
+)
+KEPT_BACK = (
+    "the board never sent {} block(s) that it said it holds: it keeps the event, `tautlog recover` "
+    "tries to fetch them into a record of their own"
 )
 HANGS = "; the sled may still hang: stay clear until it is pinned"
 
@@ -78,7 +98,10 @@ class Armed:
         self._grant = grant
         self._late = ""
         self._told_more = stop.more + 1
-        self._receiver = Receiver(session, writer, grant.first, crew.block)
+        self._receiver = Receiver(session, writer, grant.first, crew.block, writer.reception)
+        self._seen = writer.reception
+        self._seen.by = BY_HAND if plan.by_hand else BY_DRIVE
+        self._seen.release_sent = False
 
     def run(self) -> DropOutcome:
         """Release, record, and bring the event home.
@@ -99,7 +122,10 @@ class Armed:
             if self._released() is not None:
                 self._leave(problem)
             self._abort(problem)
-        forgot = forget(self._session, self._writer)
+        withheld = self._seen.given_up_blocks
+        forgot: tuple[str, ...] = (KEPT_BACK.format(withheld),)
+        if not withheld:
+            forgot = forget(self._session, self._writer.must_be_there)
         return DropOutcome(
             path=self._plan.path,
             early=self._stop.asked,
@@ -124,6 +150,14 @@ class Armed:
             notes.append(f"the board ended the recording itself: {wire.REASONS[ended.value][1]}")
         if self._crew.failure:
             notes.append(f"nothing could be shown any more ({self._crew.failure})")
+        board = self._session.instrument
+        story = Story(
+            self._receiver.events,
+            board.sample_rate_hz,
+            board.samples_per_block,
+            reception=self._seen,
+        )
+        notes += [one.text for one in contradictions(story)]
         return tuple(notes)
 
     # Before the release
@@ -135,6 +169,7 @@ class Armed:
             self._count_down()
             self._heed()
             if self._released() is None:
+                self._seen.release_sent = True
                 self._session.send(wire.RELEASE, self._grant.token)
         deadline = self._deadline(OPENING_S)
         while (opened := self._released()) is None:
@@ -144,6 +179,8 @@ class Armed:
                 self._call_off("the board did not say what became of the release")
         self._stop.released()
         self._crew.released(opened)
+        if not self._plan.by_hand and not self._seen.release_sent:
+            self._crew.found([UNASKED])
 
     def _released(self) -> BoardEvent | None:
         """The release: the switch opened, or, where it never does, the force came."""
@@ -212,17 +249,25 @@ class Armed:
     # After the release
 
     def _record(self) -> None:
-        opened = self._released()
-        assert opened is not None
         instrument = self._session.instrument
         wanted = self._plan.record_s * instrument.sample_rate_hz
+        start = self._start()
         while not self._stop.asked:
             self._step()
-            come = self._receiver.expected * instrument.samples_per_block - opened.sample_index
+            come = self._receiver.expected * instrument.samples_per_block - start
             if come >= wanted or self._receiver.event("recording-ended") is not None:
                 break
             self._crew.received(come / instrument.sample_rate_hz, self._plan.record_s)
             self._session_must_live()
+
+    def _start(self) -> int:
+        """Sample from which the recording is counted: the release, where its stamp can be."""
+        opened, board = self._released(), self._session.instrument
+        assert opened is not None
+        here = self._receiver.expected * board.samples_per_block
+        first = here - round(BEFORE_BLOCKS_S * board.sample_rate_hz)
+        last = here + round(BEHIND_BLOCKS_S * board.sample_rate_hz)
+        return min(max(opened.sample_index, first), last)
 
     def _step(self) -> None:
         self._receiver.step()
@@ -233,19 +278,36 @@ class Armed:
             self._crew.ending(self._told_more)
 
     def _session_must_live(self) -> None:
-        age_s = self._session.clock() - self._receiver.heard_s
-        if age_s > ENDING_S * self._session.scale:
+        now_s, scale = self._session.clock(), self._session.scale
+        age_s = now_s - self._receiver.heard_s
+        if age_s > ENDING_S * scale:
             raise LinkTimeoutError(f"nothing has come from the board for {age_s:.1f} s")
+        stuck_s = now_s - self._receiver.progress_s
+        if stuck_s > STUCK_S * scale:
+            raise LinkTimeoutError(f"no further block has come from the board for {stuck_s:.1f} s")
 
     def _end(self) -> None:
         """Let the board end the recording, and fetch the rest."""
         self._session.send(wire.ABORT if self._stop.asked else wire.FINISH)
-        deadline = self._deadline(ENDING_S)
+        started_s = self._session.clock()
         while not self._is_all_here():
             self._step()
-            if self._session.clock() > deadline:
+            # A hole is waited for on its own account, see `holes`.
+            since_s = max(started_s, self._receiver.progress_s)
+            if self._session.clock() > since_s + ENDING_S * self._session.scale:
                 raise LinkTimeoutError("the board did not end the recording in time")
+        self._ask_for_events()
         self._receiver.commit()
+
+    def _ask_for_events(self) -> None:
+        """A damaged frame of an event is not sent again by itself: ask for all of them once."""
+        if not self._receiver.events_lacking():
+            return
+        with contextlib.suppress(LinkTimeoutError, BoardError):
+            self._session.ask("fetch", **{"from": self._receiver.expected})
+        deadline = self._deadline(AGAIN_S)
+        while self._receiver.events_lacking() and self._session.clock() < deadline:
+            self._step()
 
     def _is_all_here(self) -> bool:
         status = self._receiver.status
@@ -288,8 +350,15 @@ class Armed:
         return self._session.clock() + wait_s * self._session.scale
 
 
-def forget(session: Session, writer: RecordWriter) -> tuple[str, ...]:
+def forget(session: Session, must_be_there: Callable[[], None]) -> tuple[str, ...]:
     """Let a board forget what is finished, on disk, and under its name.
+
+    Parameters
+    ----------
+    session : Session
+        The board.
+    must_be_there : callable
+        Raises a RecordError if the record was removed, moved, replaced or damaged.
 
     Returns
     -------
@@ -299,16 +368,19 @@ def forget(session: Session, writer: RecordWriter) -> tuple[str, ...]:
     Raises
     ------
     RecordError
-        If the record was removed, moved or replaced since: the board keeps the event.
+        As `must_be_there`: the board keeps the event.
     """
     try:
-        writer.must_be_there()
+        must_be_there()
     except RecordError as problem:
         raise _retold(problem, f"{problem}; {KEEPS}") from problem
     try:
         session.ask("discard")
     except (LinkError, BoardError) as problem:
-        return (f"the board was not heard to forget its own copy ({problem})",)
+        return (
+            f"the board was not heard to forget its own copy ({problem}); if it still holds it, "
+            "`tautlog recover` knows it again",
+        )
     return ()
 
 

@@ -13,6 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+# Of the span between the amplifier's limits. What stands this close to a limit cannot show
+# its own noise any more: four times the noise of a quiet chain.
+RAIL_MARGIN = 0.005
 HIDDEN_STEPS = 2  # of one conversion: a mean so near to a limit holds some that were at it
 
 
@@ -87,6 +90,13 @@ class Calibration:
             volts = counts * self.volt_per_count(reduction)
             force += self.newton_per_square_volt * (volts - (self.zero_v or 0.0)) ** 2
         return force
+
+    def working_range_v(self) -> tuple[float, float]:
+        """Voltages at or beyond which the amplifier counts as parked at a limit, in V."""
+        low_v, high_v = self.rail_low_v, self.rail_high_v
+        top_v = self.reference_v - self.volt_per_count(1)
+        margin_v = RAIL_MARGIN * (high_v - low_v)
+        return low_v + margin_v, min(high_v, top_v) - margin_v
 
     def expanded_u_at_n(self, force_n: float) -> float:
         """Expanded uncertainty (k = 2) of a force, both parts together."""

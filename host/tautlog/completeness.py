@@ -106,7 +106,7 @@ def cut_short(told: Completeness | None) -> str:
         return ""
     if told.status not in WHOLE_STATES:
         return "the record was never finished" if told.status == "recording" else "it was aborted"
-    if told.ended_by in WHOLE_ENDINGS or (told.status == "complete" and not told.ended_by):
+    if told.ended_by in WHOLE_ENDINGS:
         return ""
     if not told.ended_by:
         return "the board never told that the recording ended"

@@ -15,6 +15,7 @@ from typing import Any
 from tautlog.completeness import IN_FLIGHT, IN_THE_FALL, MISSING, UNSEEN
 from tautlog.confirmation import doubt_of_loss
 from tautlog.contacts import LEAST_FLIGHT_S
+from tautlog.contradictions import SEVERITIES
 from tautlog.filters import MINUS_3_DB_PER_CLASS
 from tautlog.limits import HANGING_LEAST_N
 from tautlog.marks import Marks
@@ -103,6 +104,7 @@ def judge(marks: Marks, setup: DropSetup) -> Verdict:
         Mass, target, limit and the article's finding.
     """
     judged = [one for one in (condition(marks, setup) for condition in CONDITIONS) if one]
+    judged.sort(key=lambda one: -one[0])  # the gravest is told first
     severity = max((one[0] for one in judged), default=NOTE)
     record_verdict = ("valid", "suspect", "invalid")[severity]
     reasons = [Reason(code, text) for _, code, text in judged]
@@ -162,6 +164,15 @@ def _complete(marks: Marks, setup: DropSetup) -> Judged:
     if place in (IN_THE_FALL, IN_FLIGHT):
         return SUSPECT, "cut-short", f"the record ends soon; what is missing: {MISSING[place]}"
     return None
+
+
+def _contradicted(marks: Marks, setup: DropSetup) -> Judged:
+    """What the board told cannot all be true; the gravest comes first."""
+    found = next((one for one in marks.findings if one.code in SEVERITIES), None)
+    if found is None:
+        return None
+    severity = {"suspect": SUSPECT, "invalid": INVALID}[SEVERITIES[found.code]]
+    return severity, found.code, found.text
 
 
 def _clipped(marks: Marks, setup: DropSetup) -> Judged:
@@ -360,6 +371,7 @@ CONDITIONS: tuple[Condition, ...] = (
     _samples,
     _gap,
     _complete,
+    _contradicted,
     _clipped,
     _reversed,
     _impulse,

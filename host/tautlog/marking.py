@@ -141,6 +141,8 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
         marks = _with(marks, "release-doubt", text)
     if trace.release_note:
         marks = _with(marks, "release-knock", trace.release_note)
+    for one in trace.contradictions:
+        marks = _with(marks, one.code, one.text)
     if trace.calibration_expired:
         marks = _with(marks, "calibration-expired", "the calibration was too old on that day")
     if force.size - marks.missing_samples < LEAST_SAMPLES:

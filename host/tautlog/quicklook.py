@@ -33,10 +33,13 @@ class Look:
         Figures and verdicts, as ``tautlog mark --json`` prints them.
     curve : ForceCurve
         The force that they were taken from.
+    trouble : str
+        Why the marks are not kept with the record; "" where they are, or need not be.
     """
 
     marked: Marked
     curve: ForceCurve
+    trouble: str = ""
 
 
 def look_at(
@@ -258,8 +261,7 @@ def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Look:
 
     record = open_record(path)
     look = look_at(record, cfc=cfc, expectations=expectations_at(path))
-    keep_marks(record, look.marked)
-    return look
+    return replace(look, trouble=keep_marks(record, look.marked))
 
 
 def draw_new(path: Path, look: Look) -> Path:

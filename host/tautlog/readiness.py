@@ -23,9 +23,6 @@ from tautlog.shunt import Shunt
 from tautlog.stream import Instrument
 from tautlog.trace import DropSetup
 
-# Of the span between the amplifier's limits. What stands this close to a limit cannot show
-# its own noise any more: four times the noise of a quiet chain.
-RAIL_MARGIN = 0.005
 # Of the same span. The zero balance of a bridge is commonly within 1 to 2 % of its rated
 # output (from memory, data sheets of cells); twice that, for drift and for what hangs from
 # the cell. An open bridge or a hanging sled lies farther off on most rigs.
@@ -139,17 +136,9 @@ def known_zero_v(calibration: Calibration) -> float | None:
     return calibration.zero_v or None
 
 
-def rails_v(calibration: Calibration) -> tuple[float, float]:
-    """Voltages at or beyond which the amplifier counts as parked at a limit, in V."""
-    low_v, high_v = calibration.rail_low_v, calibration.rail_high_v
-    top_v = calibration.reference_v - calibration.volt_per_count(1)
-    margin_v = RAIL_MARGIN * (high_v - low_v)
-    return low_v + margin_v, min(high_v, top_v) - margin_v
-
-
 def level_band_v(calibration: Calibration) -> tuple[float, float]:
     """Between which voltages a chain without a force must rest, in V."""
-    low_v, high_v = rails_v(calibration)
+    low_v, high_v = calibration.working_range_v()
     zero_v = known_zero_v(calibration)
     if zero_v is None:
         return low_v, high_v
@@ -165,7 +154,7 @@ def least_noise_v(calibration: Calibration, reduction: int) -> float:
 def arm_fields(calibration: Calibration, reduction: int) -> dict[str, int]:
     """The same limits in sample values, as the board's `arm` takes them."""
     step_v = calibration.volt_per_count(reduction)
-    low_v, high_v = rails_v(calibration)
+    low_v, high_v = calibration.working_range_v()
     level_low_v, level_high_v = level_band_v(calibration)
     return {
         "rail_low": max(math.floor(low_v / step_v), 0),
@@ -200,7 +189,7 @@ def refuse(found: list[Finding]) -> None:
 
 def _level(facts: Facts) -> list[Finding]:
     level_v, calibration = facts.health.level_v, facts.calibration
-    low_v, high_v = rails_v(calibration)
+    low_v, high_v = calibration.working_range_v()
     if not low_v < level_v < high_v:
         return [
             Finding(

@@ -15,7 +15,7 @@ from tautlog.errors import LinkTimeoutError, RefusedError, WireVersionError, Wro
 from tautlog.firmware import wire
 from tautlog.link import Link
 from tautlog.messages import Answer, Message, instrument_from, parse, reason_texts
-from tautlog.stream import Instrument
+from tautlog.stream import BoardEvent, Instrument
 
 ANSWER_S = 2.0
 CTRL_C = b"\x03"
@@ -162,6 +162,9 @@ class Session:
             raise WrongDeviceError(
                 f"the board's greeting lacks or garbles {problem}: install the firmware again"
             ) from problem
+        # What came before was placed without knowing how long a block is: a board that holds an
+        # event tells of it at once, and again when it is asked.
+        self._inbox = deque(one for one in self._inbox if not isinstance(one, BoardEvent))
         return self.instrument
 
     def _await_hello(self) -> dict[str, object]:

@@ -13,11 +13,15 @@ SIGHUP              calls the drop off       the recording goes on, however ofte
 third Ctrl-C        stops waiting for the    leaves the recording to the board
                     board
 =================== ======================== ========================================
+
+When the record is finished, Ctrl-C and SIGTERM skip what is still read of the board; marking
+goes on, and is told, unless there were three of them. SIGHUP changes nothing.
 """
 
 from __future__ import annotations
 
 import contextlib
+import math
 import signal
 import types
 from collections.abc import Iterator
@@ -41,7 +45,8 @@ class StopRequest:
     def __init__(self) -> None:
         self.came: list[str] = []
         self.asked = False
-        self._at_once = False
+        self._raise_at: float = math.inf  # at so many signals that are counted
+        self._raise_at_hangup = False
         self._released = False
 
     @property
@@ -66,7 +71,7 @@ class StopRequest:
     def __call__(self, number: int, frame: types.FrameType | None) -> None:
         """Note the signal, or interrupt where nothing is at stake."""
         self.came.append(signal.Signals(number).name)
-        if self._at_once:
+        if self._counted() >= self._raise_at or (self._raise_at_hangup and self._hung_up()):
             raise KeyboardInterrupt
         if not self._released or "SIGINT" in self.came or self._counted() > 1:
             self.asked = True
@@ -74,14 +79,35 @@ class StopRequest:
     def _counted(self) -> int:
         return sum(one != "SIGHUP" for one in self.came)
 
+    def _hung_up(self) -> bool:
+        return "SIGHUP" in self.came
+
     @contextlib.contextmanager
     def at_once(self) -> Iterator[None]:
         """Raise KeyboardInterrupt at the first signal while inside."""
-        self._at_once = True
+        with self._raising(self._counted() + 1, at_hangup=True):
+            yield
+
+    @contextlib.contextmanager
+    def at_ctrl_c(self) -> Iterator[None]:
+        """Raise KeyboardInterrupt at the next Ctrl-C or SIGTERM while inside."""
+        with self._raising(self._counted() + 1):
+            yield
+
+    @contextlib.contextmanager
+    def at_insistence(self) -> Iterator[None]:
+        """Raise KeyboardInterrupt at the third Ctrl-C or SIGTERM from now on, while inside."""
+        with self._raising(self._counted() + _LEAVE):
+            yield
+
+    @contextlib.contextmanager
+    def _raising(self, count: int, *, at_hangup: bool = False) -> Iterator[None]:
+        before = self._raise_at, self._raise_at_hangup
+        self._raise_at, self._raise_at_hangup = count, at_hangup
         try:
             yield
         finally:
-            self._at_once = False
+            self._raise_at, self._raise_at_hangup = before
 
     @contextlib.contextmanager
     def listening(self) -> Iterator[StopRequest]:
@@ -99,5 +125,7 @@ class StopRequest:
         finally:
             for number, handler in before.items():
                 # The terminal is gone, and will say so again: the record is still to be judged.
-                gone = signal.Signals(number).name == "SIGHUP" and "SIGHUP" in self.came
+                gone = signal.Signals(number).name == "SIGHUP" and (
+                    self._hung_up() or signal.getsignal(number) is signal.SIG_IGN  # told within
+                )
                 signal.signal(number, signal.SIG_IGN if gone else handler)

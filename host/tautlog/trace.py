@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.contradictions import Contradiction
 from tautlog.limits import OVERLOAD_PER_TARGET
 
 STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
@@ -66,6 +67,8 @@ class Trace:
         The calibration was too old on the day of the drop.
     completeness : Completeness or None
         What its record says of its end; None for what did not come from a board.
+    contradictions : tuple of Contradiction
+        What the board told that cannot all be true.
     """
 
     force_n: npt.NDArray[np.float64]
@@ -83,6 +86,7 @@ class Trace:
     completeness: Completeness | None = None
     release_doubt: str = ""
     release_note: str = ""
+    contradictions: tuple[Contradiction, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.sample_rate_hz > 0:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,32 +13,53 @@ import click
 from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
 from tautlog.cli.output import print_json
 from tautlog.crew import Shield
-from tautlog.drop import run_drop
-from tautlog.errors import LinkError, TautlogError
+from tautlog.drop import NOT_ARMED, run_drop
+from tautlog.errors import AbortedError, LinkError, TautlogError
 from tautlog.health import read_shunt_step
 from tautlog.link import SerialLink
 from tautlog.outcome import DropOutcome, DropPlan
-from tautlog.quicklook import draw_new, mark_new
+from tautlog.quicklook import Look, Marked, draw_new, mark_new
 from tautlog.record import add_shunt_check, open_record
 from tautlog.recovery import recover
 from tautlog.session import Session
+from tautlog.stop import StopRequest
 
 
 def conduct(
-    url: str, plan: DropPlan, crew: ConsoleCrew, *, timeout_scale: float = 1.0
+    url: str, plan: DropPlan, crew: ConsoleCrew, stop: StopRequest, *, timeout_scale: float = 1.0
 ) -> DropOutcome:
-    """One drop with whatever answers at a port, and the shunt's step after it."""
-    with SerialLink(url) as link:
+    """One drop with whatever answers at a port, and the shunt's step after it.
+
+    Parameters
+    ----------
+    stop : StopRequest
+        Listening; so that no signal between the drop and its marks ends the program.
+    """
+    try:
+        with stop.at_once():
+            link = SerialLink(url)
+    except KeyboardInterrupt as problem:
+        raise AbortedError(f"stopped by {stop.why}: {NOT_ARMED}") from problem
+    with link:
         session = Session(link, timeout_scale=timeout_scale)
         outcome = run_drop(session, plan, crew)
         if outcome.shunt_before_v is None:
             return outcome
-        try:
+        return replace(outcome, trouble=_shunt_after(session, plan, outcome, stop))
+
+
+def _shunt_after(session: Session, plan: DropPlan, outcome: DropOutcome, stop: StopRequest) -> str:
+    """Read the shunt's step after a drop and keep it; why not, if it could not be read."""
+    assert outcome.shunt_before_v is not None
+    try:
+        with stop.at_ctrl_c():
             after_v = read_shunt_step(session, plan.calibration)
-            add_shunt_check(outcome.path, before_v=outcome.shunt_before_v, after_v=after_v)
-        except TautlogError as problem:
-            return replace(outcome, trouble=str(problem))
-    return outcome
+        add_shunt_check(outcome.path, before_v=outcome.shunt_before_v, after_v=after_v)
+    except TautlogError as problem:
+        return str(problem)
+    except KeyboardInterrupt:
+        return f"stopped by {stop.why}"
+    return ""
 
 
 def fetch(url: str, path: Path) -> DropOutcome:
@@ -54,52 +75,91 @@ def show_outcome(
     cfc: int | None,
     as_json: bool,
     truth: Callable[[int], dict[str, Any]] | None = None,
+    stop: StopRequest | None = None,
 ) -> None:
     """Mark the new record, say what was found, draw it.
 
-    The record is marked and drawn also where nobody can be told of it any more.
+    The record is marked and drawn also where nobody can be told of it any more. Signals do
+    not end that, but for three Ctrl-C or SIGTERM.
 
     Parameters
     ----------
     truth : callable, optional
         True figures of a rehearsed drop, from the index of the record's first sample.
+    stop : StopRequest, optional
+        Listening already; one is made without.
 
     Raises
     ------
+    AbortedError
+        If somebody would not wait; says what is done and what is not.
     LinkError
         At the end, if the shunt's step after the drop could not be read.
     """
     show = Shield()
-    with show():
-        _say_what_came(outcome, crew)
-    look = mark_new(outcome.path, cfc=cfc)
-    marked = look.marked
-    true = truth(open_record(outcome.path).first_sample_index) if truth else None
-    with show():
-        crew.judged(marked)
-        if not as_json:
-            # The verdict first: drawing takes longer than all else.
-            print_verdict(marked)
-            print_figures(marked, true)
-    picture = draw_new(outcome.path, look)
-    with show():
-        if as_json:
-            result = {"record": str(outcome.path), "picture": str(picture)}
-            print_json(result | ({"truth": true} if truth else {}) | {"marks": marked})
-        else:
-            click.echo(f"record  {outcome.path}\npicture {picture}")
-    if show.failure:
-        with contextlib.suppress(OSError, ValueError):
-            click.echo(
-                f"tautlog: {outcome.path} is whole and marked; it could not all be shown "
-                f"({show.failure})",
-                err=True,
-            )
+    stop = stop or StopRequest()
+    with stop.listening(), _told_if_left(outcome.path, stop) as done:
+        with show():
+            _say_what_came(outcome, crew)
+        look = mark_new(outcome.path, cfc=cfc)
+        done.append("marked")
+        true = truth(open_record(outcome.path).first_sample_index) if truth else None
+        with show():
+            crew.judged(look.marked)
+            if not as_json:
+                # The verdict first: drawing takes longer than all else.
+                print_verdict(look.marked)
+                print_figures(look.marked, true)
+        picture = draw_new(outcome.path, look)
+        done.append("drawn")
+        with show():
+            _print_end(outcome.path, picture, look.marked, true, as_json)
+    _say_trouble(outcome.path, look, show, stop)
     if outcome.trouble:
         raise LinkError(
             f"the shunt's step after the drop could not be read ({outcome.trouble}); the record "
             "is whole, and judged without it"
         )
+
+
+@contextlib.contextmanager
+def _told_if_left(path: Path, stop: StopRequest) -> Iterator[list[str]]:
+    """Say what is done of a record if somebody would not wait for all of it."""
+    done: list[str] = []
+    try:
+        with stop.at_insistence():
+            yield done
+    except KeyboardInterrupt as problem:
+        is_marked = "marked" in done
+        lacking = "it is marked and not drawn" if is_marked else "IT IS NOT MARKED YET"
+        raise AbortedError(
+            f"left by {stop.why}: {path} is whole on disk, {lacking}; `tautlog mark {path}` "
+            "judges it at any time"
+        ) from problem
+
+
+def _print_end(
+    path: Path, picture: Path, marked: Marked, true: dict[str, Any] | None, as_json: bool
+) -> None:
+    if as_json:
+        result = {"record": str(path), "picture": str(picture)}
+        print_json(result | ({"truth": true} if true else {}) | {"marks": marked})
+    else:
+        click.echo(f"record  {path}\npicture {picture}")
+
+
+def _say_trouble(path: Path, look: Look, show: Shield, stop: StopRequest) -> None:
+    """What went otherwise after the drop, beside the figures."""
+    told = []
+    if look.trouble:
+        told.append(f"the marks are not kept with {path}: {look.trouble}")
+    elif show.failure:
+        told.append(f"{path} is whole and marked; it could not all be shown ({show.failure})")
+    if stop.came:
+        told.append(f"{stop.why} came after the drop: {path} was marked and drawn all the same")
+    for one in told:
+        with contextlib.suppress(OSError, ValueError):
+            click.echo(f"tautlog: {one}", err=True)
 
 
 def _say_what_came(outcome: DropOutcome, crew: ConsoleCrew) -> None:

@@ -69,7 +69,8 @@ def command(
     Before the release Ctrl-C, SIGTERM, a closed terminal or a broken pipe call the drop
     off; the board then falls back to safe, drive low. After it Ctrl-C or a second SIGTERM
     end the recording early, and three of them leave the event to the board, for `tautlog
-    recover`; a closed terminal or a broken pipe change nothing.
+    recover`; a closed terminal or a broken pipe change nothing. While the finished record
+    is marked, they skip what is still read of the board, and no more.
     """
     from tautlog.calibration import Calibration
     from tautlog.cli.conduct import conduct, show_outcome
@@ -78,6 +79,7 @@ def command(
     from tautlog.outcome import DropPlan
     from tautlog.permit import count_elsewhere
     from tautlog.shunt import shunt_of
+    from tautlog.stop import StopRequest
 
     campaign = options.here()
     port = options.port_of(port, campaign)
@@ -95,9 +97,10 @@ def command(
         )
         plan = plan.at(options.record_path(out, campaign, plan.setup.article))
         kept = plan.path
-        try:
-            outcome = conduct(port, plan, crew, timeout_scale=timeout_scale)
-            kept = outcome.path
-        finally:
-            count_elsewhere(campaign, plan.setup, kept)
-        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)
+        with StopRequest().listening() as stop:
+            try:
+                outcome = conduct(port, plan, crew, stop, timeout_scale=timeout_scale)
+                kept = outcome.path
+            finally:
+                count_elsewhere(campaign, plan.setup, kept)
+            show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json, stop=stop)

@@ -33,8 +33,9 @@ def command(
 ) -> None:
     """Bring home what a drop left behind, and say which way it came.
 
-    With a port: the event that the board still holds, into the unfinished record
-    of the same board, or into a new one. With a RECORD that a killed program left
+    With a port: the event that the board still holds, into the record that was begun of it,
+    or into a new one; where a whole record holds it already, that is said, and the board
+    forgets its copy. With a RECORD that a killed program left
     unfinished and no port: complete it from what is on disk.
     """
     from tautlog.cli.conduct import show_outcome
@@ -48,9 +49,33 @@ def command(
         crew.say("completed from what was on this computer's disk; no board was asked")
     else:
         port = options.port_of(port, campaign)
-        outcome = _from_board(port, record, out, campaign, setup, timeout_scale, crew)
+        found = _from_board(port, record, out, campaign, setup, timeout_scale, crew)
+        if isinstance(found, Path):
+            _show_known(found, as_json)
+            return
+        outcome = found
         crew.say(f"the event came {KEPT.get(outcome.kept, outcome.kept)}")
     show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)
+
+
+def _show_known(path: Path, as_json: bool) -> None:
+    """Show what a whole record says that was there before."""
+    from tautlog.cli.console import print_verdict
+    from tautlog.cli.output import print_json
+    from tautlog.quicklook import keep_marks, mark_record
+    from tautlog.record import open_record
+
+    record = open_record(path)
+    marked = mark_record(record)
+    if not record.marks:
+        keep_marks(record, marked)
+    picture = path.with_suffix(".png")
+    if as_json:
+        shown = str(picture) if picture.exists() else None
+        print_json({"record": str(path), "picture": shown, "marks": marked})
+        return
+    print_verdict(marked)
+    click.echo(f"record  {path}")
 
 
 def _from_board(
@@ -61,27 +86,34 @@ def _from_board(
     setup: dict[str, Any],
     timeout_scale: float,
     crew: ConsoleCrew,
-) -> DropOutcome:
-    """Fetch the event into the record it belongs to."""
+) -> DropOutcome | Path:
+    """Fetch the event into the record it belongs to; the record that has all of it already."""
     from tautlog.calibration import Calibration
     from tautlog.link import SerialLink
-    from tautlog.recovery import Known, recover, unfinished_record
+    from tautlog.recovery import Known, already_in, held_event, recover, unfinished_record
     from tautlog.session import Session
 
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
+        held = held_event(session)
+        folder = out if out is not None and out.suffix != ".h5" else None
+        folder = folder or (campaign.folder if campaign else Path())
+        known, notes = already_in(session, held, folder if record is None else record.parent)
+        for note in notes:
+            crew.say(f"LOOK: {note}")
+        if known is not None:
+            crew.say(f"the board's event is already in {known}, complete and verified: no new one")
+            return known
         if record is None:
-            folder = out if out is not None and out.suffix != ".h5" else None
-            folder = folder or (campaign.folder if campaign else Path())
-            record = unfinished_record(folder, session.greet().serial)
+            record = unfinished_record(folder, held)
         if record is not None:
             crew.say(f"completing {record}, which a receiver left unfinished")
-            return recover(session, record)
-        known = Known(
+            return recover(session, record, held=held)
+        facts = Known(
             options.setup_of(campaign, setup),
             campaign.calibration if campaign else Calibration(),
         )
-        path = options.record_path(out, campaign, known.setup.article)
-        outcome = recover(session, path, known)
-        crew.say(f"there was no unfinished record of this board in {folder}: a new one was made")
+        path = options.record_path(out, campaign, facts.setup.article)
+        outcome = recover(session, path, facts, held)
+        crew.say(f"there was no unfinished record of this event in {folder}: a new one was made")
         return outcome

@@ -182,16 +182,19 @@ def _rehearse(
     as_json: bool,
 ) -> None:
     from tautlog.cli.conduct import conduct, show_outcome
+    from tautlog.stop import StopRequest
 
-    try:
-        outcome = conduct(board.url, plan, crew)
-    except LinkError as problem:
-        board.check()
-        if rig.scene.behaviour.cut_link_after_s is None:
-            raise
-        crew.say(f"the cable is out ({problem})")
-        outcome = _recover(board, plan, crew)
-    show_outcome(outcome, crew, cfc=cfc, as_json=as_json, truth=rig.truth)
+    with StopRequest().listening() as stop:
+        try:
+            outcome = conduct(board.url, plan, crew, stop)
+        except LinkError as problem:
+            board.check()
+            if rig.scene.behaviour.cut_link_after_s is None:
+                raise
+            crew.say(f"the cable is out ({problem})")
+            with stop.at_once():
+                outcome = _recover(board, plan, crew)
+        show_outcome(outcome, crew, cfc=cfc, as_json=as_json, truth=rig.truth, stop=stop)
 
 
 def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutcome:

@@ -32,6 +32,10 @@ arming_json                  string  what was measured and found before arming, 
                                      object: `health`, `findings` (each with code,
                                      refuses, text), `shunt_step_v`, `limits` as they
                                      were sent to the board; not in an import
+reception_json               string  what the laptop saw of the board that no block and no
+                                     event holds, one JSON object (see `reception.Reception`;
+                                     what is empty is left out); missing in older files and
+                                     in an import
 first_sample_index           int     board's index of the first sample; likewise
 ============================ ======= ================================================
 

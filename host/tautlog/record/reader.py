@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +12,13 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.calibration import Calibration
+from tautlog.contradictions import Contradiction, Story, contradictions
 from tautlog.firmware import wire
+from tautlog.in_force import in_force
 from tautlog.letting_go import letting_go
 from tautlog.origin import MEASURED, REHEARSED, origin_of
 from tautlog.recalibration import Recalibration, recalibration_in, too_far_from
+from tautlog.reception import Reception, reception_in
 from tautlog.record import entries, layout
 from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
@@ -99,6 +102,10 @@ class Record:
         One of `origin`: "measured", "rehearsed" or "imported".
     recalibration : Recalibration or None
         What the newest marks used instead of `calibration`.
+    arming : dict
+        What was measured and found before arming; empty where nobody kept it.
+    reception : Reception
+        What the laptop saw of the board that no block and no event holds.
     """
 
     path: Path
@@ -125,6 +132,8 @@ class Record:
     previous_seal: str = ""
     origin: str = MEASURED
     recalibration: Recalibration | None = None
+    arming: dict[str, Any] = field(default_factory=dict)
+    reception: Reception = field(default_factory=Reception)
 
     @property
     def rehearsed(self) -> bool:
@@ -207,6 +216,11 @@ class Record:
         reduction, used = self.instrument.reduction, self.calibration_used
         force_n = used.force_n(counts, reduction)
         clipped = used.clipped(counts, reduction)
+        found = contradictions(self.story(size, counts.size))
+        limits = in_force(self.arming) if channel == 0 else None
+        if limits is not None and (unlike := limits.unlike(used, reduction)):
+            clipped |= limits.clipped(counts)
+            found += (Contradiction("rails-differ", unlike),)
         if places is not None:
             force_n = _placed(size, places, known, force_n, np.nan)
             clipped = _placed(size, places, known, clipped, False)
@@ -227,6 +241,32 @@ class Record:
             bandwidth_hz=used.bandwidth_hz,
             calibration_expired=too_far_from(used, self.utc),
             completeness=Completeness(self.status, self._ended_by()),
+            contradictions=found,
+        )
+
+    def story(self, size: int, rows: int) -> Story:
+        """All that the record holds of its drop but the samples.
+
+        Parameters
+        ----------
+        size, rows : int
+            Samples of the trace, with and without its gaps.
+        """
+        assert self.instrument is not None
+        table = self.block_table
+        numbers, row, stamps_us, lost = (
+            table[name].astype(np.int64) for name in ("block", "row", "stamp_us", "lost")
+        )
+        return Story(
+            self.events,
+            self.sample_rate_hz,
+            self.instrument.samples_per_block,
+            size,
+            numbers,
+            np.diff(row, append=rows),
+            stamps_us,
+            lost,
+            self.reception,
         )
 
     def _ended_by(self) -> str:
@@ -348,6 +388,8 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
         previous_seal=text("previous_seal_sha256"),
         origin=origin_of(told["/"], imported=instrument is None),
         recalibration=recalibration_in(marks[-1].settings, own) if marks else None,
+        arming=entries.json_object(text("arming_json") or "{}"),
+        reception=reception_in(entries.json_object(text("reception_json") or "{}")),
     )
 
 

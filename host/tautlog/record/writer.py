@@ -20,6 +20,7 @@ from tautlog.calibration import Calibration
 from tautlog.chain import add_link, last_seal
 from tautlog.errors import RecordError, RecordExistsError
 from tautlog.origin import IMPORTED, MEASURED, REHEARSED, board_is_rehearsed
+from tautlog.reception import Reception
 from tautlog.record import layout
 from tautlog.record.gone import save_gone
 from tautlog.record.journal import (
@@ -52,11 +53,15 @@ class RecordWriter:
         The file.
     next_block : int
         Number after that of the newest block taken; 0 before the first one.
+    reception : Reception
+        What the laptop sees of the board besides; it is kept at every commit.
     """
 
     def __init__(self, raw: JournaledFile, file: h5py.File, instrument: Instrument) -> None:
         self.path = raw.path
         self.next_block = 0
+        self.reception = Reception()
+        self._told = ""
         self._raw = raw
         self._file = file
         self._instrument = instrument
@@ -143,6 +148,7 @@ class RecordWriter:
         if record.block_table.size:
             writer.next_block = writer._committed = int(record.block_table["block"][-1]) + 1
         writer._event_numbers = {event.number for event in record.events}
+        writer.reception = record.reception
         return writer
 
     def append(self, block: Block) -> None:
@@ -197,6 +203,7 @@ class RecordWriter:
         """
         self._write_blocks()
         self._write_events()
+        self._write_reception()
         with self._disk():
             self._file.flush()
             self._raw.commit()
@@ -227,6 +234,7 @@ class RecordWriter:
         try:
             self._write_blocks()
             self._write_events(all_of_them=True)
+            self._write_reception()
             with self._disk(whole=True):
                 layout.put(self._file, {"status": status, "status_text": text})
                 put_seal(self._file)
@@ -334,6 +342,15 @@ class RecordWriter:
             start = int(self._file.attrs["first_sample_index"])
             layout.extend(self._file["events"], _event_table(self._events, start))
         self._events = []
+
+    def _write_reception(self) -> None:
+        told = self.reception.told()
+        text = layout.json_text(told, "reception") if told else ""
+        if text == self._told:
+            return
+        with self._disk():
+            layout.put(self._file, {"reception_json": text})
+        self._told = text
 
 
 def write_values(
