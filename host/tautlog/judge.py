@@ -126,9 +126,9 @@ def judge(marks: Marks, setup: DropSetup) -> Verdict:
     return Verdict(record_verdict, load_verdict, trace_says, article, test_verdict, tuple(reasons))
 
 
-def _text_of(marks: Marks, code: str) -> str | None:
-    """Words of the first finding of a code, or None."""
-    return next((one.text for one in marks.findings if one.code == code), None)
+def _text_of(marks: Marks, code: str) -> str:
+    """Words of the first finding of a code, or ""."""
+    return next((one.text for one in marks.findings if one.code == code), "")
 
 
 # Is the record valid? One condition each; add one by adding it to CONDITIONS.
@@ -177,7 +177,7 @@ def _contradicted(marks: Marks, setup: DropSetup) -> Judged:
 
 def _clipped(marks: Marks, setup: DropSetup) -> Judged:
     at_rail = _text_of(marks, "clipped")
-    if at_rail is not None:
+    if at_rail:
         return INVALID, "clipped", at_rail + ": what it reads there is no force"
     if not marks.clipped:
         return _clip_not_excluded(marks)
@@ -194,7 +194,7 @@ def _clipped(marks: Marks, setup: DropSetup) -> Judged:
 
 def _clip_not_excluded(marks: Marks) -> Judged:
     text = _text_of(marks, "clip-not-excluded")
-    return None if text is None else (SUSPECT, "clip-not-excluded", text)
+    return (SUSPECT, "clip-not-excluded", text) if text else None
 
 
 def _reversed(marks: Marks, setup: DropSetup) -> Judged:
