@@ -19,6 +19,7 @@ from tautlog.errors import CalibrationError, CampaignError
 from tautlog.keys import KEY_OF
 from tautlog.moment import day_problem, stamp
 from tautlog.plausibility import point_doubts, slope_doubts
+from tautlog.safe_json import read_json
 
 if TYPE_CHECKING:
     from tautlog.calibrating import Calibrated  # it needs scipy, reading a calibration does not
@@ -150,7 +151,7 @@ def standing_files(campaign_folder: Path) -> list[StandingFile]:
 def _correction_in(path: Path) -> dict[str, Any]:
     """What a file supersedes; nothing where it cannot be read."""
     try:
-        told = json.loads(path.read_text(encoding="utf-8")).get("supersedes")
+        told = read_json(path.read_bytes()).get("supersedes")
     except (OSError, ValueError, AttributeError):
         return {}
     return told if isinstance(told, dict) else {}
@@ -199,7 +200,7 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
     """
     try:
         text = path.read_bytes()
-        content = json.loads(text.decode("utf-8"))
+        content = read_json(text)
         told = content["calibration"]
         kinds = {one.name: str(one.type) for one in fields(Calibration)}
         values: dict[str, Any] = {

@@ -9,7 +9,6 @@ when the file was changed to match.
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -17,6 +16,7 @@ from pathlib import Path
 from tautlog.errors import CampaignError
 from tautlog.folder import CAMPAIGN_FILE
 from tautlog.jsonlines import add_line
+from tautlog.safe_json import read_json
 
 FILE_NAME = "chain.jsonl"
 _LAST_BYTES = 1 << 16  # some two hundred lines: before a drop nobody reads thousands
@@ -43,7 +43,7 @@ def read_chain(folder: Path) -> list[Link]:
 
 def _link(line: str) -> Link | None:
     try:
-        told = json.loads(line)
+        told = read_json(line)
         return Link(**{name: str(told[name]) for name in Link.__dataclass_fields__})
     except (ValueError, KeyError, TypeError):
         return None

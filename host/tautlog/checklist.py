@@ -17,6 +17,7 @@ from tautlog.errors import CampaignError
 from tautlog.limits import HEADROOM
 from tautlog.loadpath import PathCheck
 from tautlog.readiness import Facts, findings
+from tautlog.safe_json import read_json
 
 FOLDER = "checklists"
 GOOD_FOR_S = 600.0  # common practice
@@ -172,7 +173,7 @@ def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Check
     if not paths:
         return None
     try:
-        told = json.loads(paths[-1].read_text(encoding="utf-8"))
+        told = read_json(paths[-1].read_bytes())
         made = Checklist(
             told["utc"],
             told["operator"],

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
-from tautlog.errors import CampaignError
+from tautlog.errors import CampaignError, JsonError
+from tautlog.safe_json import read_object
 
 Kind = TypeVar("Kind")
 
@@ -131,20 +132,20 @@ def _check_correction(path: Path, told: dict[str, Any]) -> None:
 
 
 def _objects(path: Path, what: str) -> list[tuple[int, Any]]:
-    """Number and content of every line that is not blank; None for what is no JSON."""
+    """Number and content of every line that is not blank; the error for what is no object."""
     if not path.exists():
         return []
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as problem:
+        lines = path.read_bytes().split(b"\n")
+    except OSError as problem:
         raise CampaignError(f"{path} cannot be read: {problem}") from problem
     found: list[tuple[int, Any]] = []
     for number, line in enumerate(lines, start=1):
         if line.strip():
             try:
-                found.append((number, json.loads(line)))
-            except ValueError:
-                found.append((number, None))
+                found.append((number, read_object(line)))
+            except JsonError as problem:
+                found.append((number, problem))
     return found
 
 
@@ -153,7 +154,7 @@ def _built(
 ) -> Kind | None:
     try:
         if not isinstance(told, dict):
-            raise ValueError("it is no JSON object")
+            raise told
         return kind(**told)
     except (ValueError, TypeError) as problem:
         if not counts:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, fields
 from typing import Any, TypeVar
 
 import h5py
 
 from tautlog.record import layout
+from tautlog.safe_json import read_object
 
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
 TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
@@ -97,14 +97,6 @@ class Photo(Entry):
     offset_s: float | None
 
 
-def json_object(text: str) -> dict[str, Any]:
-    """The object that a text of JSON is; ValueError if it is none."""
-    value = json.loads(text)
-    if not isinstance(value, dict):
-        raise ValueError("a text that is no JSON object")
-    return value
-
-
 def _numbered(file: h5py.File, where: str) -> list[tuple[int, h5py.Group]]:
     """Groups named 1, 2, ... in one group, in the order of their numbers."""
     names = sorted(layout.group(file, where), key=int)
@@ -117,7 +109,7 @@ def read_marks(file: h5py.File) -> tuple[MarksRun, ...]:
     for number, run in _numbered(file, "marks"):
         told = layout.attributes(run)
         settings, result = (
-            json_object(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
+            read_object(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
         )
         software, utc = str(told.get("software", "")), str(told.get("utc", ""))
         found.append(MarksRun(number, software, utc, settings, result))

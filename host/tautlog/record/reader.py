@@ -21,6 +21,7 @@ from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.seal import Told, differing, seal_of
 from tautlog.record.trouble import damaged, error, reading
+from tautlog.safe_json import read_object
 from tautlog.stream import BoardEvent, Instrument
 from tautlog.trace import Completeness, DropSetup, Trace
 
@@ -304,7 +305,7 @@ def _seal_check(file: h5py.File, told: Told) -> SealCheck:
         return SealCheck("unsealed", "", computed)
     if stored == computed:
         return SealCheck("intact", stored, computed)
-    sealed = entries.json_object(str(told["/"].get("seal_parts_json", "{}")))
+    sealed = read_object(str(told["/"].get("seal_parts_json", "{}")))
     return SealCheck("broken", stored, computed, differing(sealed, parts))
 
 
