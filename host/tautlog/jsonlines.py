@@ -101,7 +101,7 @@ def add_line(path: Path, told: dict[str, Any]) -> int:
     """
     if told.get("supersedes") is not None:
         _check_correction(path, told)
-    line = (json.dumps(told, allow_nan=False) + "\n").encode()
+    line = _after_whole_lines(path) + (json.dumps(told, allow_nan=False) + "\n").encode()
     try:
         # One write of one line at the end: two programs do not mix theirs.
         handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
@@ -113,6 +113,17 @@ def add_line(path: Path, told: dict[str, Any]) -> int:
     except OSError as problem:
         raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
     return max((number for number, _ in _objects(path, "line")), default=1)
+
+
+def _after_whole_lines(path: Path) -> bytes:
+    """What must stand before a new line: a line that was cut short shall not spoil it."""
+    try:
+        with open(path, "rb") as file:
+            size = file.seek(0, os.SEEK_END)
+            file.seek(max(size - 1, 0))
+            return b"" if file.read() in (b"", b"\n") else b"\n"
+    except OSError:
+        return b""
 
 
 def _check_correction(path: Path, told: dict[str, Any]) -> None:
