@@ -24,7 +24,7 @@ from tautlog.errors import RecordError
 from tautlog.safe_json import read_json
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 6  # raise it when a summary changes: all is then made again
+LAYOUT = 7  # raise it when a summary changes: all is then made again
 ENOUGH_FOR_CORES = 64
 _TABLES = (
     "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",

@@ -121,7 +121,7 @@ def _after_whole_lines(path: Path) -> bytes:
         with open(path, "rb") as file:
             size = file.seek(0, os.SEEK_END)
             file.seek(max(size - 1, 0))
-            return b"" if file.read() in (b"", b"\n") else b"\n"
+            return b"" if file.read(1) in (b"", b"\n") else b"\n"
     except OSError:
         return b""
 

@@ -136,6 +136,13 @@ def _samples(marks: Marks, setup: DropSetup) -> Judged:
     return None
 
 
+def _sealed(marks: Marks, setup: DropSetup) -> Judged:
+    if setup.not_sealed is None:
+        return None
+    text = f"{setup.not_sealed}: not what was sealed; look for another copy of the record"
+    return INVALID, "not-sealed", text
+
+
 def _gap(marks: Marks, setup: DropSetup) -> Judged:
     if marks.gap_in_contact:
         text = "samples are missing in the contact: its peak is a lower bound"
@@ -350,6 +357,7 @@ def _release(marks: Marks, setup: DropSetup) -> Judged:
 
 CONDITIONS: tuple[Condition, ...] = (
     _samples,
+    _sealed,
     _gap,
     _complete,
     _clipped,

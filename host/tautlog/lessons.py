@@ -6,7 +6,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from tautlog.archive import exposes
+from tautlog.archive import exposes, result_of
 from tautlog.errors import RecordError
 from tautlog.learning import Learned, Lesson, learn, learn_line_alone, lesson_of
 from tautlog.ledger import Entry, read_entries
@@ -114,7 +114,7 @@ def _lessons_of(
     for record in told.records:
         if record.setup.line != name or not earlier(record.utc):
             continue
-        marked = record.marks[-1].result if record.marks else {}
+        marked = result_of(record) if record.marks else {}
         setup = record.setup
         found = lesson_of(record.path.name, setup.mass_kg, setup.height_m, marked, count)
         if isinstance(found, Lesson):

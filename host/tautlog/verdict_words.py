@@ -121,6 +121,7 @@ def notes(marked: Mapping[str, Any]) -> list[str]:
         found.append(f"{MARK}: the rig was simulated, nothing moved; it counts for nothing")
     if marked.get("origin") == IMPORTED:
         found.append("imported: the trace is of another instrument")
+    found += [f"NOT BELIEVED: {text}" for text in marked.get("edited") or ()]
     predicted = marked.get("predicted")
     if predicted:
         told = prediction_words(predicted, marked["peak_force_n"])

@@ -77,6 +77,8 @@ def verify(places: list[Path], *, anew: bool = False, rehearsed: bool = False) -
     return found
 
 
+ENTRIES_SEALED = 2  # of a record's seal_version
+OLDER = "sealed by an older program, whose seals leave out status, marks and decisions"
 _UNCHAINED = (
     "is sealed and stands in no line of the chain here: it came from elsewhere, the chain could "
     "not be written, or the line was taken away"
@@ -103,8 +105,12 @@ def check_record(one: RecordSummary) -> Checked:
             "keep it, and look for another copy"
         )
         return Checked(one.path, "broken", text)
+    if one.edited:
+        text = f"the seal holds, but not what was entered later: {one.edited}"
+        return Checked(one.path, "broken", text)
     mark = f"{one.mark}: " if one.mark else ""
-    return Checked(one.path, "intact", f"{mark}seal {one.seal[:12]}...")
+    older = f"; {OLDER}" if one.seal_version < ENTRIES_SEALED else ""
+    return Checked(one.path, "intact", f"{mark}seal {one.seal[:12]}...{older}")
 
 
 def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:

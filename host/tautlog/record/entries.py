@@ -12,6 +12,7 @@ from tautlog.safe_json import read_object
 
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
 TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
+Numbers = frozenset[tuple[str, int]]  # entries by place and number, such as ("marks", 1)
 
 
 @dataclass(frozen=True)
@@ -97,16 +98,20 @@ class Photo(Entry):
     offset_s: float | None
 
 
-def _numbered(file: h5py.File, where: str) -> list[tuple[int, h5py.Group]]:
-    """Groups named 1, 2, ... in one group, in the order of their numbers."""
+def _numbered(file: h5py.File, where: str, without: Numbers) -> list[tuple[int, h5py.Group]]:
+    """Groups named 1, 2, ... in one group, in the order of their numbers; some left out."""
     names = sorted(layout.group(file, where), key=int)
-    return [(int(name), layout.group(file, f"{where}/{name}")) for name in names]
+    return [
+        (int(name), layout.group(file, f"{where}/{name}"))
+        for name in names
+        if (where, int(name)) not in without
+    ]
 
 
-def read_marks(file: h5py.File) -> tuple[MarksRun, ...]:
+def read_marks(file: h5py.File, without: Numbers = frozenset()) -> tuple[MarksRun, ...]:
     """Marking runs, oldest first."""
     found = []
-    for number, run in _numbered(file, "marks"):
+    for number, run in _numbered(file, "marks", without):
         told = layout.attributes(run)
         settings, result = (
             read_object(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
@@ -116,27 +121,30 @@ def read_marks(file: h5py.File) -> tuple[MarksRun, ...]:
     return tuple(found)
 
 
-def read_texts(file: h5py.File, where: str, kind: type[TextEntry]) -> tuple[TextEntry, ...]:
+def read_texts(
+    file: h5py.File, where: str, kind: type[TextEntry], without: Numbers = frozenset()
+) -> tuple[TextEntry, ...]:
     """Entries that hold nothing but texts; none where there is no such group."""
     if where not in file:
         return ()
     names = [field.name for field in fields(kind) if field.name != "number"]
     return tuple(
         kind(number, **{name: layout.text_of(one, name) for name in names})
-        for number, one in _numbered(file, where)
+        for number, one in _numbered(file, where, without)
     )
 
 
-def read_shunt_off(file: h5py.File) -> float | None:
+def read_shunt_off(file: h5py.File, without: Numbers = frozenset()) -> float | None:
     """Step of the shunt resistor after the drop over that before it, less one."""
-    if "shunt_checks" not in file:
+    there = _numbered(file, "shunt_checks", without) if "shunt_checks" in file else []
+    if not there:
         return None
-    _, last = _numbered(file, "shunt_checks")[-1]
+    _, last = there[-1]
     before = float(layout.text_of(last, "before_v"))
     return float(layout.text_of(last, "after_v")) / before - 1.0 if before else None
 
 
-def read_photos(file: h5py.File) -> tuple[Photo, ...]:
+def read_photos(file: h5py.File, without: Numbers = frozenset()) -> tuple[Photo, ...]:
     """Photos, oldest first."""
     if "photos" not in file:
         return ()
@@ -147,5 +155,5 @@ def read_photos(file: h5py.File) -> tuple[Photo, ...]:
             size=int(layout.text_of(one, "size") or 0),
             offset_s=float(layout.text_of(one, "offset_s")) if "offset_s" in one.attrs else None,
         )
-        for number, one in _numbered(file, "photos")
+        for number, one in _numbered(file, "photos", without)
     )

@@ -18,8 +18,10 @@ from tautlog.origin import MEASURED, REHEARSED, origin_of
 from tautlog.recalibration import Recalibration, recalibration_in, too_far_from
 from tautlog.record import entries, layout
 from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
+from tautlog.record.entry_seals import EditedEntry, edited_entries
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
-from tautlog.record.seal import Told, differing, seal_of
+from tautlog.record.numbers import refuse_nonsense
+from tautlog.record.seal import Told, differing, seal_of, version_of
 from tautlog.record.trouble import damaged, error, reading
 from tautlog.safe_json import read_object
 from tautlog.stream import BoardEvent, Instrument
@@ -100,6 +102,10 @@ class Record:
         One of `origin`: "measured", "rehearsed" or "imported".
     recalibration : Recalibration or None
         What the newest marks used instead of `calibration`.
+    seal_version : int
+        What its seal covers; from 2 on status and entries too.
+    edited : tuple of EditedEntry
+        Entries that are not what was entered; they are among none of the above.
     """
 
     path: Path
@@ -126,6 +132,13 @@ class Record:
     previous_seal: str = ""
     origin: str = MEASURED
     recalibration: Recalibration | None = None
+    seal_version: int = 1
+    edited: tuple[EditedEntry, ...] = ()
+
+    @property
+    def marks_edited(self) -> bool:
+        """Whether the newest marks are not those that were kept."""
+        return any(one.where == "marks" and one.newest for one in self.edited)
 
     @property
     def rehearsed(self) -> bool:
@@ -301,8 +314,10 @@ def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
 def _seal_check(file: h5py.File, told: Told) -> SealCheck:
     computed, parts = seal_of(file, told)
     stored = str(told["/"].get("seal_sha256", ""))
-    if not stored:
+    if not stored and told["/"].get("status") == "recording":
         return SealCheck("unsealed", "", computed)
+    if not stored:
+        return SealCheck("broken", "", computed, ("the seal, which was taken away",))
     if stored == computed:
         return SealCheck("intact", stored, computed)
     sealed = read_object(str(told["/"].get("seal_parts_json", "{}")))
@@ -322,7 +337,10 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
     table = np.zeros(0, BLOCK_DTYPE)
     if instrument is not None:
         table = layout.dataset(file, "trace/blocks")[()].astype(BLOCK_DTYPE)
-    marks = entries.read_marks(file)
+    edited = edited_entries(file, told)
+    without = frozenset((one.where, one.number) for one in edited)
+    marks = entries.read_marks(file, without)
+    refuse_nonsense(told)
     own = Calibration(**layout.fields_of(told["/calibration"], Calibration))
     return Record(
         path=where,
@@ -342,13 +360,15 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
         block_table=table,
         events=_events(file),
         marks=marks,
-        inspections=entries.read_texts(file, "inspections", Inspection),
-        decisions=entries.read_texts(file, "decisions", Decision),
-        photos=entries.read_photos(file),
-        shunt_off=entries.read_shunt_off(file),
+        inspections=entries.read_texts(file, "inspections", Inspection, without),
+        decisions=entries.read_texts(file, "decisions", Decision, without),
+        photos=entries.read_photos(file, without),
+        shunt_off=entries.read_shunt_off(file, without),
         previous_seal=text("previous_seal_sha256"),
         origin=origin_of(told["/"], imported=instrument is None),
         recalibration=recalibration_in(marks[-1].settings, own) if marks else None,
+        seal_version=version_of(told),
+        edited=edited,
     )
 
 
