@@ -12,7 +12,15 @@ FIRMWARE = ROOT / "firmware"
 OWNERS = {
     "serial": {"link.py"},
     "mpremote": {"installer.py"},
-    "h5py": {"layout.py", "trouble.py", "seal.py", "reader.py", "writer.py", "entries.py"},
+    "h5py": {
+        "entry_seals.py",
+        "layout.py",
+        "trouble.py",
+        "seal.py",
+        "reader.py",
+        "writer.py",
+        "entries.py",
+    },
     "matplotlib": {"picture.py", "screen.py", "window.py", "live_window.py"},
     "pyuff": {"export.py"},
     "sqlite3": {"catalogue.py"},

@@ -184,6 +184,20 @@ def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
     return base if path is None else replace(base, **measured_in(path)[0])
 
 
+def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibration, str]:
+    """The newest calibration that can be read, and what is wrong with those newer than it.
+
+    For what looks back: nothing is dropped under it. See `newest_calibration` for what is.
+    """
+    problems: list[str] = []
+    for one in reversed([one for one in standing_files(campaign_folder) if not one.superseded_by]):
+        try:
+            return replace(base, **measured_in(one.path)[0]), "; ".join(problems)
+        except CampaignError as problem:
+            problems.append(str(problem))
+    return base, "; ".join(problems)
+
+
 def newest_file(campaign_folder: Path) -> Path | None:
     """File of the campaign's newest calibration that counts, or None without any."""
     there = [one.path for one in standing_files(campaign_folder) if not one.superseded_by]

@@ -63,7 +63,7 @@ def command(
     from tautlog.cli.output import print_json, tell_doubts
     from tautlog.ledger import HEAD, add_entry, exposures, read_entries, rehearsals, row
 
-    campaign = options.here()
+    campaign = options.here(to_drop=False)
     where = folder or options.folder_here()
     correction = options.number_of(supersedes)
     if add or correction is not None:

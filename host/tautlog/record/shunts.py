@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import h5py
-
 from tautlog.errors import RecordError
 from tautlog.record import layout
-from tautlog.record.entry_seals import EditedEntry, edited_entries
+from tautlog.record.entry_seals import edited_entries
 from tautlog.record.trouble import reading
 
 _NEWEST = 50  # records that are looked into
@@ -31,7 +29,8 @@ def last_shunt_step(folder: Path, newton_per_volt: float) -> tuple[Path, float] 
                 if "shunt_checks" not in file:
                     continue
                 checks = layout.group(file, "shunt_checks")
-                if any(one.where == "shunt_checks" and one.newest for one in _edited(file)):
+                edited = edited_entries(file, layout.sealed_attributes(file))
+                if any(one.where == "shunt_checks" and one.newest for one in edited):
                     continue
                 newest = layout.group(file, f"shunt_checks/{max(checks, key=int)}")
                 step_v = float(layout.text_of(newest, "before_v"))
@@ -42,7 +41,3 @@ def last_shunt_step(folder: Path, newton_per_volt: float) -> tuple[Path, float] 
         return None
     _, path, step_v = max(found, key=lambda one: one[0])
     return path, step_v
-
-
-def _edited(file: h5py.File) -> tuple[EditedEntry, ...]:
-    return edited_entries(file, layout.sealed_attributes(file))
