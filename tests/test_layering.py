@@ -39,6 +39,7 @@ ANALYSIS = [
     "zero",
     "mains",
     "bounces",
+    "swing",
     "estimate",
     "spectrum",
     "stretch",
