@@ -183,3 +183,31 @@ def test_the_catalogue_keeps_what_was_seen_of_an_edit(path):
         edit_result(file, peak_force_n=9999.0)
     assert catalogued(path.parent) == catalogued(path.parent)
     assert "marks 2" in catalogued(path.parent)[0].edited
+
+
+def test_an_export_says_what_made_its_forces_and_what_was_said_of_them(path, capsys):
+    """Its head named no calibration, no verdict and no decision."""
+    assert said(capsys, "export", path, "--out", path.with_suffix(".csv"))[0] == 0
+    lines = path.with_suffix(".csv").read_text().splitlines()
+    head = dict(one.removeprefix("# ").split(": ", 1) for one in lines if one.startswith("# "))
+    assert head["calibration"].startswith("the record's, 1000 N/V")
+    assert head["calibration date"] == "2026-03-01"
+    assert head["calibration U"] == "4 % of the force and 0 N (k = 2)"
+    assert head["rails"] == "0.05 V and 3.2 V at the converter"
+    assert head["force_n, zero"].endswith("N removed")
+    assert head["force_n, filter"].startswith("channel frequency class 180")
+    assert head["marking"].startswith("run 2 of the record, of 20")
+    assert head["record_verdict"] == "valid"
+    assert head["decision 1"].startswith("pending was proposed, no-test decided by A on 20")
+    assert (head["origin"], head["status"]) == ("measured", "complete")
+    assert said(capsys, "export", path, "--to", "uff", "--out", path.with_suffix(".uff"))[0] == 0
+    told = path.with_suffix(".uff").read_text()
+    assert "1000 N/V 2026-03-01 U 4 %; marks 2; valid" in told
+    assert "decided no-test" in told
+
+
+def test_an_export_of_another_class_says_that_it_is_no_kept_run(path, capsys):
+    out = path.with_suffix(".csv")
+    assert said(capsys, "export", path, "--out", out, "--cfc", "60")[0] == 0
+    assert "# marking: by tautlog" in out.read_text()
+    assert "for this file, unlike run 2 of the record" in out.read_text()
