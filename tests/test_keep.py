@@ -10,6 +10,7 @@ import h5py
 import numpy as np
 import pytest
 import pyuff
+from made_records import made
 
 from tautlog.archive import summary_of
 from tautlog.catalogue import FILE_NAME, catalogued, chosen
@@ -18,6 +19,7 @@ from tautlog.cli import run
 from tautlog.cli.output import plain_cell
 from tautlog.quicklook import look_at, mark_new
 from tautlog.record import open_record
+from tautlog.recovery import complete
 
 
 def imported(folder, name, peak, article="a", note=""):
@@ -139,6 +141,56 @@ def test_a_record_taken_from_file_and_chain_shows(kite, capsys):
     status, out, _ = said(capsys, "verify")
     assert status == 1
     assert "gone, also from the chain" in out
+
+
+def test_a_drop_recovered_after_the_next_one_changes_no_chain(kite, capsys):
+    killed = made(kite / "killed.h5", status="recording")
+    made(kite / "next.h5")
+    assert complete(killed).path == killed
+    made(kite / "last.h5")
+    links = read_chain(kite)
+    assert [one.name for one in links[-3:]] == ["next.h5", "killed.h5", "last.h5"]
+    assert [one.previous for one in links[-3:]] == [links[2].seal, links[2].seal, links[4].seal]
+    assert [one.after for one in links] == ["", *(one.seal for one in links[:-1])]
+    status, out, _ = said(capsys, "verify")
+    assert (status, out.strip()) == (0, "6 intact")
+
+
+@pytest.mark.parametrize("without", [0, 1, 2, 3, 4])
+@pytest.mark.parametrize("old", [False, True])
+def test_every_line_taken_from_a_chain_shows_but_the_last(kite, capsys, without, old):
+    """A chain of an older program says nothing of `after`: the next record must name it."""
+    killed = made(kite / "killed.h5", status="recording")
+    made(kite / "next.h5")
+    complete(killed)
+    made(kite / "last.h5")
+    chain = kite / "chain.jsonl"
+    lines = [json.loads(line) for line in chain.read_text().splitlines()]
+    if old:
+        for one in lines:
+            del one["after"]
+    gone = lines.pop(without)
+    chain.write_text("".join(json.dumps(one) + "\n" for one in lines))
+    named_by_none = old and without == 3  # killed and next were begun after the same one
+    status, out, _ = said(capsys, "verify")
+    assert status == (0 if named_by_none else 1)
+    assert f"{gone['name']}: unchained" in out
+
+
+def test_two_lines_of_a_chain_in_each_others_place_show(kite, capsys):
+    chain = kite / "chain.jsonl"
+    lines = chain.read_text().splitlines(keepends=True)
+    chain.write_text(lines[1] + lines[0] + lines[2])
+    status, out, _ = said(capsys, "verify")
+    assert status == 1
+    assert "two.h5: missing: the chain before it was changed" in out
+
+
+def test_a_line_cut_short_does_not_take_the_next_one_with_it(kite, capsys):
+    with (kite / "chain.jsonl").open("a") as chain:
+        chain.write('{"name": "four.h5", "rec')
+    made(kite / "five.h5")
+    assert [one.name for one in read_chain(kite)][-1] == "five.h5"
 
 
 def test_outside_a_campaign_there_is_no_chain(tmp_path, capsys):

@@ -12,7 +12,7 @@ from tautlog.checklist import GOOD_FOR_S, Checklist, add_checklist, fresh_checkl
 from tautlog.cli import run
 from tautlog.errors import CampaignError, PlanError
 from tautlog.judge import as_json, judge
-from tautlog.learning import Lesson, advice, learn, lesson_of, predict_next
+from tautlog.learning import Lesson, advice, learn, lesson_of
 from tautlog.ledger import Entry, add_entry, exposures, read_entries, rehearsals
 from tautlog.line import Line
 from tautlog.loadpath import PathCheck
@@ -66,6 +66,11 @@ def campaign(seed, drops=3):
     return model, gain, [one for one in lessons if isinstance(one, Lesson)], truth
 
 
+def following_of(learned, model):
+    """The next drop as plan and gate reckon with it."""
+    return predict_drop(Drop(model.mass_kg, 1.5, learned.line, learned.friction_n))
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_three_drops_tell_the_line(seed):
     model, gain, lessons, truth = campaign(seed)
@@ -73,7 +78,7 @@ def test_three_drops_tell_the_line(seed):
     learned = learn("x", lessons, [], 5)
     # The cell's own gain is in every stiffness that it measures.
     assert learned.line.stiffness_n_per_m == pytest.approx(gain * model.stiffness_n_per_m, rel=0.03)
-    following = predict_next(learned, model.mass_kg, 1.5)
+    following = following_of(learned, model)
     assert following.peak_low_n <= truth <= following.peak_high_n
     assert following.peak_high_n / following.peak_low_n < 1.15
     assert advice(learned)[0]
@@ -88,7 +93,7 @@ def test_five_hundred_campaigns():
         if len(lessons) < 3:
             continue
         learned = learn("x", lessons, [], 5)
-        following = predict_next(learned, model.mass_kg, 1.5)
+        following = following_of(learned, model)
         total += 1
         inside += following.peak_low_n <= truth <= following.peak_high_n
         close += abs(learned.line.stiffness_n_per_m / (gain * model.stiffness_n_per_m) - 1) < 0.03

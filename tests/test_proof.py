@@ -152,9 +152,9 @@ def mount(kite):
         ({**LINE, "supersedes": 7, "reason": "x"}, "supersedes 7, which is no line before"),
         ({name: LINE[name] for name in LINE if name != "held_s"}, "held_s lacks; expected is a n"),
         ({**LINE, "helds": 70}, "'helds' is no name of it; allowed are utc, by"),
-        (json.dumps(LINE)[:-1] + ', "set_m": 0.0005}', "'set_m' stands there twice"),
+        (json.dumps(LINE)[:-1] + ', "set_m": 0.0005}', "'set_m' stands in it twice"),
         (json.dumps(LINE).replace("3000.0", "NaN"), "NaN is no number"),
-        ("[" * 100_000, "nested too deep"),
+        ("[" * 100_000, "nests deeper"),
         ("[1, 2]", "expected one JSON object"),
     ],
 )

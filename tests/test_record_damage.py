@@ -130,7 +130,15 @@ def test_a_missing_part_is_damage(tmp_path: Path, good: bytes, name: str) -> Non
         ("/trace/counts", "samples_per_block", 0),
         ("/trace/counts", "channels", ["a", "b"]),
         ("/setup", "mass_kg", "nine"),
-        ("/marks/1", "result_json", "{"),
+        ("/setup", "mass_kg", np.nan),
+        ("/setup", "height_m", np.inf),
+        ("/setup", "target_n", -1800.0),
+        ("/setup", "mass_kg", 1e300),
+        ("/calibration", "newton_per_volt", np.nan),
+        ("/calibration", "newton_per_volt", 0.0),
+        ("/calibration", "reference_v", -np.inf),
+        ("/calibration", "expanded_u_fraction", np.nan),
+        ("/calibration", "converter_bits", 0),
     ],
 )
 def test_attributes_that_make_no_sense_are_damage(
@@ -141,6 +149,22 @@ def test_attributes_that_make_no_sense_are_damage(
     with h5py.File(path, "r+") as file:
         file[place].attrs[name] = value
     refuse(path, "is damaged")
+
+
+def test_marks_that_are_no_json_are_left_out_and_named(tmp_path: Path, good: bytes) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    before = len(open_record(path).marks)
+    with h5py.File(path, "r+") as file:
+        file["/marks/1"].attrs["result_json"] = "{"
+    record = open_record(path)
+    assert len(record.marks) == before - 1
+    assert [one.text for one in record.edited] == ["marks 1 was edited after it was written"]
+    with h5py.File(path, "r+") as file:
+        del file.attrs["seal_version"]
+        for name in ("entry", "previous_sha256", "seal_sha256"):
+            del file["/marks/1"].attrs[name]
+    refuse(path, "is damaged")  # nothing tells that an older program wrote it otherwise
 
 
 @pytest.mark.parametrize(

@@ -59,7 +59,9 @@ def folder(tmp_path_factory):
 @pytest.fixture(scope="module")
 def page(folder):
     path = folder / "report.html"
-    assert run(["report", str(folder), "--cfc", "60"]) == 0
+    assert (
+        run(["report", str(folder), "--cfc", "60"]) == 1
+    )  # without one that cannot be read, named in it
     return path
 
 

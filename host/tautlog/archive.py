@@ -58,6 +58,10 @@ class RecordSummary(NamedTuple):
         In words, the calibration that the newest marks used in place of the record's own.
     predicted_n : float or None
         Peak that was predicted of the drop.
+    edited : str
+        Entries that are not what was entered, with "; " between; or "".
+    seal_version : int
+        What its seal covers; from 2 on status and entries too.
     """
 
     file: str
@@ -90,6 +94,8 @@ class RecordSummary(NamedTuple):
     cfc: int | None = 0
     calibration: str = ""
     predicted_n: float | None = None
+    edited: str = ""
+    seal_version: int = 2
 
     @property
     def path(self) -> Path:
@@ -108,6 +114,16 @@ class RecordSummary(NamedTuple):
         A file that is not what was sealed is not believed when it says so.
         """
         return self.origin == REHEARSED and not self.differs
+
+    @property
+    def doubts(self) -> list[str]:
+        """Where it is not what was written, in words, for everything that tells of it."""
+        found = [f"NOT BELIEVED: {self.edited}"] if self.edited else []
+        if self.differs and self.origin == REHEARSED:
+            found.append(f"says that it is a rehearsal and was changed ({self.differs}): it counts")
+        elif self.differs:
+            found.append(f"not what was sealed: {self.differs}")
+        return found
 
     @property
     def mark(self) -> str:
@@ -136,7 +152,8 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
     proposed = verdict("test_verdict")
     decision = record.decisions[-1] if record.decisions else None
     decided = decision.verdict if decision else ""
-    predicted = result.get("predicted") or {}
+    told = result.get("predicted")
+    predicted = told if isinstance(told, dict) else {}
     return RecordSummary(
         file=str(record.path),
         utc=record.utc,
@@ -167,6 +184,8 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         cfc=result.get("cfc", 0),
         calibration=record.recalibration.text if record.recalibration else "",
         predicted_n=_number(predicted.get("peak_force_n")),
+        edited="; ".join(one.text for one in record.edited),
+        seal_version=record.seal_version,
     )
 
 
@@ -187,13 +206,14 @@ def exposes(record: Record) -> bool:
 def result_of(record: Record) -> dict[str, Any]:
     """What the newest marks say; empty without any.
 
+    Marks that were edited say nothing: what they should say is reckoned again.
     A drop that did not end as it should may never have come to its marks, and has loaded
     line and mount all the same: it is marked for this question, and nothing is kept.
     """
-    if record.marks:
+    if record.marks and not record.marks_edited:
         return record.marks[-1].result
     samples = record.instrument is None or bool(record.block_table.size)
-    if record.status == "complete" or not samples:
+    if (record.status == "complete" and not record.marks_edited) or not samples:
         return {}
     from tautlog.quicklook import mark_record
 

@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 
 from tautlog.calibration import Calibration
 from tautlog.errors import CalibrationError, CampaignError
-from tautlog.jsontext import parse
 from tautlog.keys import KEY_OF
 from tautlog.moment import day_problem, stamp
 from tautlog.plausibility import point_doubts, sign_doubts, slope_doubts, unchecked_scale
+from tautlog.safe_json import read_json
 
 if TYPE_CHECKING:
     from tautlog.calibrating import Calibrated  # it needs scipy, reading a calibration does not
@@ -169,7 +169,7 @@ def standing_files(campaign_folder: Path) -> list[StandingFile]:
 def _correction_in(path: Path) -> dict[str, Any]:
     """What a file supersedes; nothing where it cannot be read."""
     try:
-        told = parse(path.read_text(encoding="utf-8")).get("supersedes")
+        told = read_json(path.read_bytes()).get("supersedes")
     except (OSError, ValueError, AttributeError):
         return {}
     return told if isinstance(told, dict) else {}
@@ -202,6 +202,20 @@ def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
     return base if path is None else replace(base, **measured_in(path)[0])
 
 
+def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibration, str]:
+    """The newest calibration that can be read, and what is wrong with those newer than it.
+
+    For what looks back: nothing is dropped under it. See `newest_calibration` for what is.
+    """
+    problems: list[str] = []
+    for one in reversed([one for one in standing_files(campaign_folder) if not one.superseded_by]):
+        try:
+            return replace(base, **measured_in(one.path)[0]), "; ".join(problems)
+        except CampaignError as problem:
+            problems.append(str(problem))
+    return base, "; ".join(problems)
+
+
 def newest_file(campaign_folder: Path) -> Path | None:
     """File of the campaign's newest calibration that counts, or None without any."""
     there = [one.path for one in standing_files(campaign_folder) if not one.superseded_by]
@@ -218,7 +232,7 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
     """
     try:
         text = path.read_bytes()
-        content = parse(text.decode("utf-8"))
+        content = read_json(text)
         told = content.get("calibration") if isinstance(content, dict) else None
         if not isinstance(told, dict):
             raise ValueError("expected one JSON object with another, calibration, in it")

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from tautlog.calibration import Calibration
-from tautlog.calibrations import newest_calibration, newest_file
+from tautlog.calibrations import newest_calibration, newest_file, newest_readable
 from tautlog.condemned import Retired
 from tautlog.errors import CampaignError
 from tautlog.folder import CAMPAIGN_FILE
@@ -147,6 +147,8 @@ class Campaign:
         Somebody said or measured its slope; else it is assumed.
     calibration_doubts : tuple of str
         Why it must not be used; none where it is plausible, or accepted by a named person.
+    calibration_left_out : str
+        What is wrong with newer calibrations than this one, of what looks back only.
     port : str
         Serial port, or "" to find the board.
     link_timeout_s : float
@@ -183,6 +185,7 @@ class Campaign:
     calibration_doubts: tuple[str, ...] = ()
     stated_newton_per_volt: float | None = None
     retired: tuple[Retired, ...] = ()
+    calibration_left_out: str = ""
 
     @property
     def promised_newton_per_volt(self) -> float | None:
@@ -210,8 +213,16 @@ class Campaign:
         return self.path.parent
 
 
-def read_campaign(path: str | os.PathLike[str]) -> Campaign:
+def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Campaign:
     """Read a campaign.toml, or that of a folder.
+
+    Parameters
+    ----------
+    path : path
+        The file, or its folder.
+    to_drop : bool
+        The newest calibration must be readable. Without it, for what only looks back, one
+        that is not is left out and named in `calibration_left_out`.
 
     Raises
     ------
@@ -238,7 +249,11 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
         raise _mistakes(where, problems)
     target_n = requirement.target_n or requirement.derived_target_n
     rig, cell, amplifier = Rig(**said["rig"]), Cell(**said["cell"]), Amplifier(**said["amplifier"])
-    calibration = newest_calibration(where.parent, calibration)
+    left_out = ""
+    if to_drop:
+        calibration = newest_calibration(where.parent, calibration)
+    else:
+        calibration, left_out = newest_readable(where.parent, calibration)
     stated = "newton_per_volt" in said["calibration"] or newest_file(where.parent) is not None
     setup = DropSetup(
         target_n=target_n,
@@ -255,13 +270,17 @@ def read_campaign(path: str | os.PathLike[str]) -> Campaign:
         requirement=requirement,
         calibration=calibration,
         calibration_stated=stated,
-        calibration_doubts=_calibration_doubts(
+        # Nothing may be dropped under what was left out, whoever asks.
+        calibration_doubts=(left_out,)
+        if left_out
+        else _calibration_doubts(
             calibration,
             stated,
             _promised(cell, amplifier),
             setup,
             said["calibration"].get("newton_per_volt"),
         ),
+        calibration_left_out=left_out,
         stated_newton_per_volt=said["calibration"].get("newton_per_volt"),
         retired=tuple(
             Retired(kind, one["name"], one["retired"])

@@ -21,9 +21,10 @@ from pathlib import Path
 
 from tautlog.archive import RecordSummary, summary_of
 from tautlog.errors import RecordError
+from tautlog.safe_json import read_json
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 6  # raise it when a summary changes: all is then made again
+LAYOUT = 7  # raise it when a summary changes: all is then made again
 ENOUGH_FOR_CORES = 64
 _TABLES = (
     "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",
@@ -125,7 +126,7 @@ def _from_database(
     if rows != files or new:
         _keep(database, rows, new)
     # One text is read faster than ten thousand.
-    told = json.loads(f"[{','.join(one.text or '' for one in known)}]")
+    told = read_json(f"[{','.join(one.text or '' for one in known)}]")
     return [
         RecordSummary(os.path.join(folder, one.name), **each)
         for one, each in zip(known, told, strict=True)

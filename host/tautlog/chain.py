@@ -1,9 +1,11 @@
 """Chain: the order in which the records of a campaign were sealed.
 
 `chain.jsonl` beside campaign.toml has one line for each sealed record: name, record_id,
-seal and the seal of the record before it. Each record carries that seal in itself, under
-its own, so that a record that was taken away or put in the place of another shows, also
-when the file was changed to match.
+seal, the seal that was the newest when the record was begun, and the one when it was sealed.
+The two differ where another record was sealed meanwhile: a drop that was killed may be
+recovered after the next one. Each record carries the first of them in itself, under its own
+seal, so that a record that was taken away or put in the place of another shows, also when
+the file was changed to match.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from pathlib import Path
 from tautlog.errors import CampaignError
 from tautlog.folder import CAMPAIGN_FILE
 from tautlog.jsonlines import add_line
-from tautlog.jsontext import parse
+from tautlog.safe_json import read_object
 
 FILE_NAME = "chain.jsonl"
 _LAST_BYTES = 1 << 16  # some two hundred lines: before a drop nobody reads thousands
@@ -24,12 +26,22 @@ _LAST_BYTES = 1 << 16  # some two hundred lines: before a drop nobody reads thou
 
 @dataclass(frozen=True)
 class Link:
-    """One sealed record of a campaign."""
+    """One sealed record of a campaign.
+
+    Attributes
+    ----------
+    name, record_id, seal : str
+        Its file, and what it was sealed with.
+    previous, after : str
+        The newest seal of the chain when it was begun, and when it was sealed; "" where there
+        was none, `after` also in the chains of older programs.
+    """
 
     name: str
     record_id: str
     seal: str
     previous: str
+    after: str = ""
 
 
 def read_chain(folder: Path) -> list[Link]:
@@ -43,9 +55,9 @@ def read_chain(folder: Path) -> list[Link]:
 
 def _link(line: str) -> Link | None:
     try:
-        told = parse(line)
+        told = {"after": "", **read_object(line)}
         return Link(**{name: str(told[name]) for name in Link.__dataclass_fields__})
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError):
         return None
 
 
@@ -76,4 +88,5 @@ def add_link(path: Path, record_id: str, seal: str, previous: str) -> None:
     if not (folder / CAMPAIGN_FILE).is_file() or not seal:
         return
     with contextlib.suppress(CampaignError):
-        add_line(folder / FILE_NAME, asdict(Link(path.name, record_id, seal, previous)))
+        link = Link(path.name, record_id, seal, previous, last_seal(folder))
+        add_line(folder / FILE_NAME, asdict(link))

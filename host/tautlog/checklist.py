@@ -13,10 +13,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from tautlog.errors import CampaignError
-from tautlog.jsontext import parse
 from tautlog.limits import HEADROOM
 from tautlog.loadpath import PathCheck
 from tautlog.readiness import Facts, findings
+from tautlog.safe_json import read_json
 
 FOLDER = "checklists"
 GOOD_FOR_S = 600.0  # common practice
@@ -155,7 +155,7 @@ def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Check
     if not paths:
         return None
     try:
-        told = parse(paths[-1].read_text(encoding="utf-8"))
+        told = read_json(paths[-1].read_bytes())
         made = Checklist(
             told["utc"],
             told["operator"],

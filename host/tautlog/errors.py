@@ -19,6 +19,7 @@
      |    +-- QuantityError          a number that makes no sense
      +-- PlanError(ValueError)        no drop can be planned so
      +-- CalibrationError(ValueError) points that no calibration can be made of
+     +-- JsonError(ValueError)        a text that is no JSON, or none that can be used
      +-- ScreenError                  no window can be opened here
      +-- AbortedError                 the user or the board stopped the drop
 
@@ -155,6 +156,10 @@ class PlanError(TautlogError, ValueError):
 
 class CalibrationError(TautlogError, ValueError):
     """No calibration can be made of what was measured."""
+
+
+class JsonError(TautlogError, ValueError):
+    """A text is no JSON, or none that can be used."""
 
 
 class ScreenError(TautlogError):

@@ -61,31 +61,38 @@ class Expectations:
             JSON object: the peak, its band, and what it was reckoned from; None where mass,
             height or line are not known.
         """
-        if not setup.line or not setup.mass_kg or not setup.height_m:
+        drop = self.drop(setup, before_utc)
+        if drop is None:
             return None
-        line = self._lines.line(setup.line, before_utc=before_utc)
-        if line is None:
-            return None
-        friction = self._campaign.rig.friction_n
+        line = drop.line
         try:
-            told = predict_drop(Drop(setup.mass_kg, setup.height_m, line, friction))
+            told = predict_drop(drop)
         except PlanError:
             return None
         return {
             "peak_force_n": told.peak_force_n,
             "peak_low_n": told.peak_low_n,
             "peak_high_n": told.peak_high_n,
-            "mass_kg": setup.mass_kg,
-            "height_m": setup.height_m,
+            "mass_kg": drop.mass_kg,
+            "height_m": drop.height_m,
             "line": line.name,
             "stiffness_n_per_m": line.stiffness_n_per_m,
             "hardening_per_m2": line.hardening_per_m2,
             "damping_ratio": line.damping_ratio,
-            "friction_n": friction,
+            "friction_n": drop.friction_n,
             "source": line.source,
             "reckoned_utc": stamp(),
             "on_the_day": _within_a_day(before_utc),
         }
+
+    def drop(self, setup: DropSetup, before_utc: str = "") -> Drop | None:
+        """What is predicted, as in `of`; None where mass, height or line are not known."""
+        if not setup.line or not setup.mass_kg or not setup.height_m:
+            return None
+        line = self._lines.line(setup.line, before_utc=before_utc)
+        if line is None:
+            return None
+        return Drop(setup.mass_kg, setup.height_m, line, self._campaign.rig.friction_n)
 
 
 def _within_a_day(utc: str) -> bool:
@@ -104,7 +111,7 @@ def expectations_at(record_path: Path) -> Expectations | None:
     if not (record_path.parent / CAMPAIGN_FILE).is_file():
         return None
     try:
-        return Expectations(read_campaign(record_path.parent))
+        return Expectations(read_campaign(record_path.parent, to_drop=False))
     except CampaignError:
         return None
 

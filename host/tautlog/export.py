@@ -12,9 +12,11 @@ import numpy.typing as npt
 
 from tautlog.errors import RecordError
 from tautlog.newfile import new_file
-from tautlog.quicklook import Marked, look_at
+from tautlog.quicklook import VERDICT_KEYS, Marked, as_kept, look_at
 from tautlog.record import Record
+from tautlog.record.layout import SOFTWARE
 from tautlog.trace import Trace
+from tautlog.verdict_words import notes
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -60,7 +62,8 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     }
     with new_file(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        for name, value in (_about(record, trace) | _figures(look.marked)).items():
+        told = _about(record, trace) | _figures(look.marked)
+        for name, value in (told | said_of(record, look.marked)).items():
             _say(file, f"{name}: {value}")
         for line in curve.words():
             _say(file, f"force_n, {line}")
@@ -85,6 +88,62 @@ def _figures(marked: Marked) -> dict[str, Any]:
     """The peak, and when it was: it lies on the curve, but for a correction that is told."""
     names = ("peak_time_s", "peak_force_n", "peak_correction_n", "peak_force_expanded_u_n")
     return {name: marked[name] for name in names}
+
+
+def said_of(record: Record, marked: Marked) -> dict[str, str]:
+    """What a reader must know before he uses the force: chain, marking, verdicts, people.
+
+    Parameters
+    ----------
+    record : Record
+        The record.
+    marked : mapping
+        Its figures and verdicts, made with the curve that is exported.
+    """
+    told = {
+        "origin": record.origin,
+        "status": f"{record.status} {record.status_text}".strip(),
+        **_chain_words(record, marked),
+        "marking": _marking_words(record, marked),
+        **{key: str(marked[key]) for key in VERDICT_KEYS},
+    }
+    for number, one in enumerate(record.decisions, start=1):
+        told[f"decision {number}"] = (
+            f"{one.proposed} was proposed, {one.verdict} decided by {one.by} on {one.utc}: "
+            f"{one.reason}"
+        )
+    for number, note in enumerate(notes(marked), start=1):
+        told[f"note {number}"] = note
+    return told
+
+
+def _chain_words(record: Record, marked: Marked) -> dict[str, str]:
+    """Calibration and rails in words; of an import what was said of it."""
+    used, chosen = record.calibration_used, marked["calibration"]
+    share, least_n = used.expanded_u_fraction, used.expanded_u_n
+    told = {"calibration U": f"{100 * share:.3g} % of the force and {least_n:.3g} N (k = 2)"}
+    told["calibration date"] = used.date or "not known"
+    told["calibration covers"] = f"up to {used.range_n:.5g} N" if used.range_n else "not known"
+    if record.instrument is None:
+        return {"calibration": "none of this rig: the values came as they are", **told}
+    which = chosen["file"] or ("the record's own, taken again" if chosen["by"] else "the record's")
+    curved = used.newton_per_square_volt
+    bend = f", {curved:.6g} N/V2 above {used.zero_v or 0.0:.6g} V" if curved else ""
+    return {
+        "calibration": f"{which}, {used.newton_per_volt:.6g} N/V{bend}; {used.note}".rstrip("; "),
+        **told,
+        "rails": f"{used.rail_low_v:g} V and {used.rail_high_v:g} V at the converter",
+    }
+
+
+def _marking_words(record: Record, marked: Marked) -> str:
+    """Which marking run the figures are of; they are made anew for each export."""
+    if not record.marks:
+        return f"by {SOFTWARE} for this file; no marks are kept with the record"
+    run = record.marks[-1]
+    if as_kept(record, marked):
+        return f"run {run.number} of the record, of {run.utc} by {run.software}"
+    return f"by {SOFTWARE} for this file, unlike run {run.number} of the record, of {run.utc}"
 
 
 def _about(record: Record, trace: Trace) -> dict[str, Any]:
@@ -122,15 +181,17 @@ def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     import pyuff
 
     trace = record.trace()
-    curve = look_at(record, trace=trace, cfc=cfc).curve
+    look = look_at(record, trace=trace, cfc=cfc)
+    curve = look.curve
     if not np.isfinite(curve.force_n).all():
         raise RecordError(
             f"{record.path} has missing samples, which this format cannot say: export CSV",
             path=str(record.path),
         )
+    about = _short(record, look.marked)
     sets = [
-        _set_58(record, trace, curve.force_n, "; ".join(curve.short_words())),
-        _set_58(record, trace, trace.force_n, "as measured; zero not removed"),
+        _set_58(record, trace, curve.force_n, about, "; ".join(curve.short_words())),
+        _set_58(record, trace, trace.force_n, about, "as measured; zero not removed"),
     ]
     with new_file(path) as draft:
         try:
@@ -140,7 +201,20 @@ def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     return path
 
 
-def _set_58(record: Record, trace: Trace, force_n: FloatArray, what: str) -> dict[str, Any]:
+def _short(record: Record, marked: Marked) -> str:
+    """Calibration, its uncertainty and the verdicts, in one line of 80."""
+    used = record.calibration_used
+    run = record.marks[-1].number if record.marks else "none"
+    decided = record.decisions[-1].verdict if record.decisions else "none"
+    return (
+        f"{used.newton_per_volt:.5g} N/V {used.date} U {100 * used.expanded_u_fraction:.2g} %; "
+        f"marks {run}; {marked['record_verdict']} {marked['load_verdict']}; decided {decided}"
+    )
+
+
+def _set_58(
+    record: Record, trace: Trace, force_n: FloatArray, about: str, what: str
+) -> dict[str, Any]:
     """One force over time as the library wants it."""
     import pyuff
 
@@ -175,8 +249,8 @@ def _set_58(record: Record, trace: Trace, force_n: FloatArray, what: str) -> dic
         **_NO_EXPONENTS,
         id1=_line(f"force of {record.path.name}"),
         id2=_line(f"{record.campaign} / {setup.article} / {setup.line}"),
-        id3=_line(record.utc),
-        id4=_line(f"record {record.record_id}; {record.software}"),
+        id3=_line(f"{record.utc}; record {record.record_id}"),
+        id4=_line(about),
         id5=_line(what),
         return_full_dict=True,
     )

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
-from tautlog.errors import CampaignError
-from tautlog.jsontext import JsonTextError, built, parse
+from tautlog.errors import CampaignError, JsonError
+from tautlog.jsontext import built
+from tautlog.safe_json import read_json
 
 Kind = TypeVar("Kind")
 
@@ -93,7 +94,7 @@ def add_line(path: Path, told: dict[str, Any]) -> int:
     """
     if told.get("supersedes") is not None:
         _check_correction(path, told)
-    line = (json.dumps(told, allow_nan=False) + "\n").encode()
+    line = _after_whole_lines(path) + (json.dumps(told, allow_nan=False) + "\n").encode()
     try:
         # One write of one line at the end: two programs do not mix theirs.
         handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
@@ -112,20 +113,18 @@ def _corrected(told: Any) -> Any:
     return told.get("supersedes") if isinstance(told, dict) else None
 
 
-def _correction_problem(
-    number: int, told: Any, lines: list[tuple[int, Any]]
-) -> JsonTextError | None:
+def _correction_problem(number: int, told: Any, lines: list[tuple[int, Any]]) -> JsonError | None:
     """What is wrong with what a line supersedes; None for nothing."""
     wrong = _corrected(told)
     if wrong is None:
         return None
     earlier = [one for one, _ in lines if one < number]
     if type(wrong) is not int or wrong not in earlier:
-        return JsonTextError(
+        return JsonError(
             f"it supersedes {wrong!r}, which is no line before it; allowed is the number of one"
         )
     if not _signed(told):
-        return JsonTextError(
+        return JsonError(
             f"it supersedes {wrong} without a name (by) and a reason; neither may be empty"
         )
     return None
@@ -134,6 +133,17 @@ def _correction_problem(
 def _signed(told: dict[str, Any]) -> bool:
     texts = (told.get("by"), told.get("reason"))
     return all(isinstance(one, str) and one.strip() for one in texts)
+
+
+def _after_whole_lines(path: Path) -> bytes:
+    """What must stand before a new line: a line that was cut short shall not spoil it."""
+    try:
+        with open(path, "rb") as file:
+            size = file.seek(0, os.SEEK_END)
+            file.seek(max(size - 1, 0))
+            return b"" if file.read(1) in (b"", b"\n") else b"\n"
+    except OSError:
+        return b""
 
 
 def _check_correction(path: Path, told: dict[str, Any]) -> None:
@@ -157,15 +167,15 @@ def _objects(path: Path) -> list[tuple[int, Any]]:
     if not path.exists():
         return []
     try:
-        lines = path.read_text(encoding="utf-8").split("\n")
-    except (OSError, UnicodeDecodeError) as problem:
+        lines = path.read_bytes().split(b"\n")
+    except OSError as problem:
         raise CampaignError(f"{path} cannot be read: {problem}") from problem
     found: list[tuple[int, Any]] = []
     for number, line in enumerate(lines, start=1):
         if line.strip():
             try:
-                found.append((number, parse(line)))
-            except JsonTextError as problem:
+                found.append((number, read_json(line)))
+            except JsonError as problem:
                 found.append((number, problem))
     return found
 
@@ -174,7 +184,7 @@ def _built(
     path: Path, kind: type[Kind], what: str, number: int, told: Any, *, counts: bool
 ) -> Kind | None:
     try:
-        if isinstance(told, JsonTextError):
+        if isinstance(told, JsonError):
             raise told
         return built(kind, told)
     except ValueError as problem:

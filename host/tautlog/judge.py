@@ -140,6 +140,18 @@ def _samples(marks: Marks, setup: DropSetup) -> Judged:
     return None
 
 
+def _pull(marks: Marks, setup: DropSetup) -> Judged:
+    text = _text_of(marks, "not-a-pull")
+    return (INVALID, "not-a-pull", text) if text else None
+
+
+def _sealed(marks: Marks, setup: DropSetup) -> Judged:
+    if setup.not_sealed is None:
+        return None
+    text = f"{setup.not_sealed}: not what was sealed; look for another copy of the record"
+    return INVALID, "not-sealed", text
+
+
 def _gap(marks: Marks, setup: DropSetup) -> Judged:
     if marks.gap_in_contact:
         text = "samples are missing in the contact: its peak is a lower bound"
@@ -369,6 +381,8 @@ def _release(marks: Marks, setup: DropSetup) -> Judged:
 
 CONDITIONS: tuple[Condition, ...] = (
     _samples,
+    _sealed,
+    _pull,
     _gap,
     _complete,
     _contradicted,
@@ -399,6 +413,9 @@ def _load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
         text = "the signal lay at a limit: which load was reached is not known"
         return "at-least", Reason("load-at-least", text)
     if marks.peak_force_n is None or marks.peak_force_expanded_u_n is None:
+        if marks.has("not-a-pull"):
+            text = "nothing in the force looks like a pull: which load was reached is not known"
+            return "at-least", Reason("load-at-least", text)
         if marks.lower_bound:
             text = "no contact was measured, and the record does not hold all that may have come"
             return "at-least", Reason("load-at-least", text)

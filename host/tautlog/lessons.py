@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from tautlog.archive import exposes
+from tautlog.archive import exposes, result_of
 from tautlog.errors import RecordError
 from tautlog.learning import Learned, Lesson, learn, learn_line_alone, lesson_of
 from tautlog.ledger import Entry, read_entries
 from tautlog.line import Line
-from tautlog.record import Record, open_record
+from tautlog.record import Record, open_checked
 
 MOST_RECORDS = 200  # the newest; older ones tell nothing more of a line
 
@@ -28,11 +29,14 @@ class LineRecords:
         Files that cannot be read, and why.
     entries : tuple of Entry
         Drops that were entered by hand.
+    changed : mapping
+        Of records that are not what was sealed: what differs, by the file's name.
     """
 
     records: tuple[Record, ...]
     problems: tuple[tuple[str, str], ...]
     entries: tuple[Entry, ...]
+    changed: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_line_records(
@@ -58,16 +62,19 @@ def read_line_records(
         raise RecordError(f"{where} cannot be listed: {problem.strerror}") from problem
     records: list[Record] = []
     problems: list[tuple[str, str]] = []
+    changed: dict[str, str] = {}
     for path in paths if most is None else paths[-most:]:
         try:
-            record = open_record(path)
+            record, check = open_checked(path)
         except RecordError as problem:
             problems.append((path.name, str(problem)))
             continue
         if record.rehearsed == rehearsed:
             records.append(record)
+            if check.differs:
+                changed[path.name] = f"not what was sealed: {', '.join(check.differs)}"
     records.sort(key=lambda one: (one.utc, one.path.name))
-    return LineRecords(tuple(records), tuple(problems), tuple(read_entries(where)))
+    return LineRecords(tuple(records), tuple(problems), tuple(read_entries(where)), changed)
 
 
 def learn_from(
@@ -91,7 +98,10 @@ def learn_from(
     PlanError
         If there is nothing to learn from.
     """
-    return learn(name, *_lessons_of(told, name, known, before_utc))
+    learned = learn(name, *_lessons_of(told, name, known, before_utc))
+    broken = {file for file, _ in told.problems} | told.changed.keys()
+    lost = tuple(file for file, _ in learned.refused if file in broken)
+    return replace(learned, unreadable=lost)
 
 
 def line_from(told: LineRecords, name: str, known: Line | None, *, before_utc: str = "") -> Line:
@@ -114,9 +124,11 @@ def _lessons_of(
     for record in told.records:
         if record.setup.line != name or not earlier(record.utc):
             continue
-        marked = record.marks[-1].result if record.marks else {}
+        marked = result_of(record) if record.marks else {}
         setup = record.setup
-        found = lesson_of(record.path.name, setup.mass_kg, setup.height_m, marked, count)
+        found = told.changed.get(record.path.name) or lesson_of(
+            record.path.name, setup.mass_kg, setup.height_m, marked, count
+        )
         if isinstance(found, Lesson):
             lessons.append(found)
         else:

@@ -69,6 +69,7 @@ from tautlog.peak import Correction, Top, corrections
 from tautlog.rails import rails_of
 from tautlog.spectrum import quasi_static_above_hz
 from tautlog.stretch import force_over_stretch, motion
+from tautlog.swing import odd_swing_n
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.uncertainty import Budget
@@ -231,7 +232,15 @@ class _Marking:
         if found is None:
             self._set(gap_in_contact=self._hidden_pull(self.clean_n.size))
             self._set(clipped=self._mark_rails(None))
-            self._find("never-taut", "no contact stands out of the noise: it never came taut")
+            swing_n = odd_swing_n(self.filtered_n, self.clean_n, self.setup.weight_n)
+            if swing_n is None:
+                self._find("never-taut", "no contact stands out of the noise: it never came taut")
+            else:
+                text = (
+                    f"the force swings by {swing_n:.0f} N and does not look like a pull of a line: "
+                    "hum, a loose cable or another signal"
+                )
+                self._find("not-a-pull", text)
             self._mark_completeness(None)
             self._set(curve=self._curve(sign=1))
             return self.marks

@@ -6,7 +6,6 @@ import; here is only what becomes of it on the laptop.
 
 from __future__ import annotations
 
-import json
 import math
 import struct
 from dataclasses import dataclass
@@ -16,6 +15,7 @@ import numpy as np
 
 from tautlog.errors import BoardConfigError
 from tautlog.firmware import wire
+from tautlog.safe_json import read_json
 from tautlog.stream import Block, BoardEvent, Instrument
 
 
@@ -128,7 +128,7 @@ def _status(payload: memoryview) -> Status:
 
 
 def _answer(payload: memoryview) -> Answer | None:
-    fields = json.loads(bytes(payload))
+    fields = read_json(payload)
     if not isinstance(fields, dict) or not isinstance(fields.get("to"), int):
         return None
     return Answer(fields["to"], fields)

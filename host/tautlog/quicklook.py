@@ -69,12 +69,14 @@ def look_at(
     expectations : Expectations or None
         Of its campaign, for a record of which nobody predicted anything yet.
     """
-    setup = record.inspected_setup
+    differs = record.verify_seal().differs
+    setup = replace(record.inspected_setup, not_sealed=", ".join(differs) or None)
     cfc, zero = _as_before(record, cfc, zero)
     marks = mark(record.trace() if trace is None else trace, setup, cfc=cfc, zero=zero)
     marked = as_json(marks, judge(marks, setup), str(record.path))
     marked["zero"] = zero
     marked["origin"] = record.origin
+    marked["edited"] = [one.text for one in record.edited]
     marked["decision"] = _decision(record)
     marked["calibration"] = _calibration(record)
     marked["predicted"] = predicted_of(record, expectations)

@@ -76,6 +76,8 @@ def recalibration_in(settings: Mapping[str, Any], own: Calibration) -> Recalibra
     told = settings.get("calibration")
     if told is None:
         return None
+    if not isinstance(told, dict) or not isinstance(told.get("measured"), dict):
+        raise ValueError("settings of marks whose calibration is none")
     texts_of = {one.name for one in fields(Calibration) if one.type == "str"}
     measured: dict[str, Any] = {
         name: value if value is None else str(value) if name in texts_of else float(value)

@@ -9,7 +9,6 @@ readers without scripts.
 from __future__ import annotations
 
 import importlib.resources
-import json
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -36,6 +35,7 @@ from tautlog.photos import shown
 from tautlog.quicklook import AS_BEFORE, Marked, look_at, unlike_kept
 from tautlog.record import Inspection, Record
 from tautlog.record.layout import SOFTWARE
+from tautlog.safe_json import read_json
 from tautlog.verdict_words import force_text, notes, prediction_words, verdict_lines, words
 from tautlog.views import AFTER, BEFORE
 
@@ -398,7 +398,7 @@ def _set_up(record: Record) -> str:
 
 def _object(text: str) -> dict[str, Any] | None:
     try:
-        value = json.loads(text) if text else None
+        value = read_json(text) if text else None
     except ValueError:
         return None
     if not isinstance(value, dict) or not {"by", "reason", "refused"} <= set(value):
@@ -408,7 +408,7 @@ def _object(text: str) -> dict[str, Any] | None:
 
 def _checklist(text: str) -> str:
     try:
-        told = json.loads(text) if text else None
+        told = read_json(text) if text else None
         if not told:
             return ""
         answered = len(told["answered"])

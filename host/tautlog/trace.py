@@ -133,6 +133,8 @@ class DropSetup:
         The list that was gone through before; who dropped beyond a limit, and why.
     article_finding : str
         What inspection found: one of `judge.ARTICLE_FINDINGS`.
+    not_sealed : str or None
+        What of its record is not as it was sealed; None where the seal holds.
     """
 
     mass_kg: float | None = None
@@ -152,6 +154,7 @@ class DropSetup:
     override: str = ""
     article_finding: str = "not-inspected"
     mount: str = ""
+    not_sealed: str | None = None
 
     @property
     def weight_n(self) -> float | None:

@@ -36,6 +36,8 @@ _WORDS = {
 }
 
 VERDICTS = tuple(_WORDS)
+# What claims that a load was reached.
+_CLAIMS = ("on-target", "possible-overload", "overload")
 # Of the test; the same as `judge.TEST_VERDICTS`, which needs the filters to be loaded.
 TEST_VERDICTS = tuple(one for one, told in _WORDS.items() if told.startswith("test: "))
 
@@ -121,6 +123,7 @@ def notes(marked: Mapping[str, Any]) -> list[str]:
         found.append(f"{MARK}: the rig was simulated, nothing moved; it counts for nothing")
     if marked.get("origin") == IMPORTED:
         found.append("imported: the trace is of another instrument")
+    found += [f"NOT BELIEVED: {text}" for text in marked.get("edited") or ()]
     predicted = marked.get("predicted")
     if predicted:
         told = prediction_words(predicted, marked["peak_force_n"])
@@ -150,6 +153,8 @@ def _rest_words(marked: Mapping[str, Any]) -> str:
     rest, says = marked.get("rest_force_n"), marked.get("trace_says")
     if says == "let-go":
         return "the load path let go, the sled is where it fell; look before you approach"
+    if _has(marked, "not-a-pull"):
+        return "NOT KNOWN: the force does not look like a pull; stay out"
     if marked.get("peak_force_n") is None:
         return "no contact: the sled may still hang on latch or rails; stay out"
     if rest is None:
@@ -168,12 +173,33 @@ def _first_reason(marked: Mapping[str, Any]) -> str:
 def _load_words(marked: Mapping[str, Any]) -> str:
     peak, spread = marked["peak_force_n"], marked["peak_force_expanded_u_n"]
     factor = marked.get("peak_coverage_factor") or 2.0
-    load = "no peak" if peak is None else f"peak {force_text(peak)} N"
+    if peak is None:
+        return _no_peak_words(marked)
     around = "" if spread is None else f" +/- {force_text(spread)} N (k = {factor:.2g})"
-    return f"{load}{around}: {words(marked['load_verdict'])}"
+    said = words(marked["load_verdict"])
+    if _has(marked, "reversed"):
+        said = f"NEGATIVE, no pull as it stands; with the wires swapped: {said}"
+    elif marked["record_verdict"] == "invalid" and marked["load_verdict"] in _CLAIMS:
+        said = f"{said} by an INVALID record, which proves nothing"
+    return f"peak {force_text(peak)} N{around}: {said}"
+
+
+def _no_peak_words(marked: Mapping[str, Any]) -> str:
+    """Without a peak there is no bound: what was reached is known only where nothing was."""
+    if marked["load_verdict"] == "no-load" and marked["record_verdict"] == "valid":
+        return f"no peak: {words('no-load')}"
+    if _has(marked, "not-a-pull"):
+        return "no peak: the force does not look like a pull, the load is NOT KNOWN"
+    return "no peak: no pull was seen, the load is NOT KNOWN"
+
+
+def _has(marked: Mapping[str, Any], code: str) -> bool:
+    return any(one["code"] == code for one in marked["reasons"])
 
 
 def _next_words(marked: Mapping[str, Any]) -> str:
+    if _has(marked, "not-a-pull"):
+        return "find out what this force is"
     if marked.get("peak_force_n") is None:
         return "find out why the line did not come taut"
     if marked["trace_says"] in ("let-go", "slipped"):

@@ -26,7 +26,7 @@ class Checked:
         The file.
     state : str
         "intact"; "unfinished", never sealed; "broken", not what was sealed; "unreadable";
-        "missing" or "swapped", by the chain.
+        "missing" or "swapped", by the chain; "unchained", sealed but in no line of it.
     text : str
         What differs, in plain words.
     """
@@ -38,7 +38,7 @@ class Checked:
     @property
     def differs(self) -> bool:
         """Whether it is not as it should be."""
-        return self.state not in ("intact", "unfinished")
+        return self.state not in ("intact", "unfinished", "unchained")
 
 
 def verify(places: list[Path], *, anew: bool = False, rehearsed: bool = False) -> list[Checked]:
@@ -77,6 +77,14 @@ def verify(places: list[Path], *, anew: bool = False, rehearsed: bool = False) -
     return found
 
 
+ENTRIES_SEALED = 2  # of a record's seal_version
+OLDER = "sealed by an older program, whose seals leave out status, marks and decisions"
+_UNCHAINED = (
+    "is sealed and stands in no line of the chain here: it came from elsewhere, the chain could "
+    "not be written, or the line was taken away"
+)
+
+
 def _campaigns(place: Path) -> list[Path]:
     return [one.parent for one in place.rglob(CAMPAIGN_FILE)]
 
@@ -97,8 +105,12 @@ def check_record(one: RecordSummary) -> Checked:
             "keep it, and look for another copy"
         )
         return Checked(one.path, "broken", text)
+    if one.edited:
+        text = f"the seal holds, but not what was entered later: {one.edited}"
+        return Checked(one.path, "broken", text)
     mark = f"{one.mark}: " if one.mark else ""
-    return Checked(one.path, "intact", f"{mark}seal {one.seal[:12]}...")
+    older = f"; {OLDER}" if one.seal_version < ENTRIES_SEALED else ""
+    return Checked(one.path, "intact", f"{mark}seal {one.seal[:12]}...{older}")
 
 
 def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:
@@ -116,7 +128,7 @@ def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:
     records = [one for one in there if not one.problem]
     by_id = {one.record_id: one for one in records}
     names = {one.path.name for one in there}
-    before = ""
+    earlier = {""}
     for link in chain:
         path = folder / link.name
         record = by_id.get(link.record_id)
@@ -129,14 +141,22 @@ def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:
             found.append(Checked(path, "swapped", text))
         elif record.seal_now != link.seal:
             found.append(Checked(record.path, "swapped", "its seal is not the one in the chain"))
-        if link.previous != before:
-            text = f"the chain before it was changed: it was sealed after {link.previous[:12]}..."
+        # Not the line before it: another record may have been sealed while this one was made.
+        lost = {link.previous, link.after} - earlier
+        if lost:
+            text = (
+                f"the chain before it was changed: the record sealed {min(lost)[:12]}... stood "
+                "there and is gone from it"
+            )
             found.append(Checked(path, "missing", text))
-        before = link.seal
-    known = {link.seal for link in chain} | {one.seal_now for one in records}
+        earlier.add(link.seal)
+    chained = {link.seal for link in chain}
+    known = chained | {one.seal_now for one in records}
     for record in records:
         previous = record.previous_seal
         if previous and previous not in known:
             text = f"the record sealed before it ({previous[:12]}...) is gone, also from the chain"
             found.append(Checked(record.path, "missing", text))
+        if record.seal and not record.rehearsed and record.seal not in chained:
+            found.append(Checked(record.path, "unchained", _UNCHAINED))
     return found

@@ -97,7 +97,7 @@ def command(
     from tautlog.cli.output import print_json
     from tautlog.moment import today
 
-    campaign = options.here()
+    campaign = options.here(to_drop=False)
     base = campaign.calibration if campaign else Calibration()
     accepted = Word(*accept) if accept else None
     word = Word(by, reason) if supersedes else None

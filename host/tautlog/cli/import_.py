@@ -55,7 +55,7 @@ def command(
     from tautlog.cli.output import print_json
     from tautlog.importer import import_csv, write_record
 
-    campaign = options.here()
+    campaign = options.here(to_drop=False)
     drop = options.setup_of(campaign, setup)
     imported = import_csv(
         file,

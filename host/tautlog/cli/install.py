@@ -27,7 +27,7 @@ def command(port: str | None, timeout_scale: float, fresh_config: bool, as_json:
     from tautlog.installer import install
 
     done = install(
-        options.port_of(port, options.here()),
+        options.port_of(port, options.here(to_drop=False)),
         fresh_config=fresh_config,
         timeout_scale=timeout_scale,
         say=lambda text: click.echo(text, err=True) if not as_json else None,

@@ -13,8 +13,10 @@ from tautlog.cli import options
 from tautlog.origin import MARK
 
 if TYPE_CHECKING:
+    from tautlog.campaign import Campaign
     from tautlog.learning import Learned
     from tautlog.line import Line
+    from tautlog.plan import Prediction
 
 
 @click.command(name="learn")
@@ -43,10 +45,11 @@ def command(
     Rehearsals are left out; with --rehearsed nothing but them is learned from.
     """
     from tautlog.cli.output import print_json
-    from tautlog.learning import advice, predict_next
+    from tautlog.errors import RecordError
+    from tautlog.learning import advice
     from tautlog.lessons import learn_line
 
-    campaign = options.here()
+    campaign = options.here(to_drop=False)
     where = folder or options.folder_here()
     name = line if line is not None else (campaign.setup.line if campaign else "")
     if rehearsed:
@@ -59,22 +62,41 @@ def command(
     setup = campaign.setup if campaign else None
     mass = mass_kg or (setup.mass_kg if setup else None) or last.mass_kg
     height = height_m or (setup.height_m if setup else None) or last.height_m
-    following = predict_next(learned, mass, height)
+    following = _following(campaign if not rehearsed else None, learned, mass, height)
     go, why = advice(learned)
     if as_json:
         result: dict[str, Any] = asdict(learned)
         result["next"] = {
             key: value if value == value else None for key, value in asdict(following).items()
         }
+        result["next"]["n"] = learned.n
         result["go_on"], result["why"] = go, why
         print_json(result)
-        return
-    _show(learned)
-    click.echo(
-        f"next, {mass:.4g} kg from {height:.3f} m: {following.peak_force_n:.0f} N, "
-        f"{following.peak_low_n:.0f} to {following.peak_high_n:.0f} N"
-    )
-    click.echo(("GO ON: " if go else "STOP: ") + why)
+    else:
+        _show(learned)
+        click.echo(
+            f"next, {mass:.4g} kg from {height:.3f} m: {following.peak_force_n:.0f} N, "
+            f"{following.peak_low_n:.0f} to {following.peak_high_n:.0f} N, as `tautlog plan` says; "
+            f"the line's stiffness is that of {learned.n} drop{'s' * (learned.n != 1)}, its "
+            "uncertainty by Student's t"
+        )
+        click.echo(("GO ON: " if go else "STOP: ") + why)
+    if learned.unreadable:
+        names = ", ".join(learned.unreadable)
+        raise RecordError(f"learned without {len(learned.unreadable)} files, see above: {names}")
+
+
+def _following(
+    campaign: Campaign | None, learned: Learned, mass_kg: float, height_m: float
+) -> Prediction:
+    """The next drop, as plan and gate reckon with it."""
+    from tautlog.expected import Expectations
+    from tautlog.plan import Drop, predict_drop
+    from tautlog.trace import DropSetup
+
+    setup = DropSetup(mass_kg=mass_kg, height_m=height_m, line=learned.line.name)
+    drop = Expectations(campaign).drop(setup) if campaign else None
+    return predict_drop(drop or Drop(mass_kg, height_m, learned.line, learned.friction_n))
 
 
 def _learned(where: Path, name: str, known: Line | None) -> Learned:

@@ -60,10 +60,10 @@ def command(
 
     from tautlog.campaign import mount_name
     from tautlog.catalogue import catalogued
-    from tautlog.cli.output import print_json
+    from tautlog.cli.output import print_json, tell_doubts
     from tautlog.ledger import HEAD, add_entry, exposures, read_entries, rehearsals, row
 
-    campaign = options.here()
+    campaign = options.here(to_drop=False)
     where = folder or options.folder_here()
     correction = options.number_of(supersedes)
     if add or correction is not None:
@@ -86,6 +86,7 @@ def command(
         return
     mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
     there = catalogued(where)
+    tell_doubts(there)
     found = exposures(there, read_entries(where), mounts)
     found += rehearsals(there) if rehearsed else []
     if as_json:

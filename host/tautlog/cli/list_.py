@@ -10,7 +10,6 @@ import click
 
 from tautlog import quantities as q
 from tautlog.cli import options
-from tautlog.origin import REHEARSED
 from tautlog.verdict_words import TEST_VERDICTS, VERDICTS
 
 if TYPE_CHECKING:
@@ -73,7 +72,7 @@ def command(
 ) -> None:
     """List the records of a folder, oldest first."""
     from tautlog.catalogue import catalogued, chosen
-    from tautlog.cli.output import print_columns, print_json
+    from tautlog.cli.output import print_columns, print_json, shown
 
     where = folder or options.folder_here()
     there = catalogued(where)
@@ -91,7 +90,7 @@ def command(
         print_columns([_HEAD, *map(_row, records)])
     for one in records:
         for remark in _remarks(one):
-            click.echo(f"{_shown(one.name)}: {_shown(remark)}")
+            click.echo(f"{shown(one.name)}: {shown(remark)}")
     if left_out:
         click.echo(f"rehearsals, which count for nothing: {left_out} (--rehearsed shows them)")
 
@@ -103,6 +102,7 @@ _HEAD = [
 
 
 def _row(one: RecordSummary) -> list[str]:
+    from tautlog.cli.output import shown
     from tautlog.verdict_words import force_text, plain_number
 
     figures = [
@@ -116,7 +116,7 @@ def _row(one: RecordSummary) -> list[str]:
         *(one.test_verdict, one.decided),
     )
     name = f"{one.mark}: {one.name}" if one.mark else one.name
-    return [_shown(name), _shown(one.article) or "-", *figures, *(text or "-" for text in verdicts)]
+    return [shown(name), shown(one.article) or "-", *figures, *(text or "-" for text in verdicts)]
 
 
 def _remarks(one: RecordSummary) -> list[str]:
@@ -130,14 +130,7 @@ def _remarks(one: RecordSummary) -> list[str]:
         found.append(f"earlier it was {one.overruled}")
     if one.calibration:
         found.append(f"marked with {one.calibration}")
-    if one.origin == REHEARSED and one.differs:
-        found.append(f"says that it is a rehearsal and was changed ({one.differs}): it counts")
-    return found
-
-
-def _shown(text: str) -> str:
-    """Text in which nothing works upon the terminal."""
-    return "".join(sign if sign.isprintable() else "\ufffd" for sign in text)
+    return found + one.doubts
 
 
 def _key(sort: str) -> Any:

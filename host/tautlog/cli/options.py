@@ -219,13 +219,22 @@ def class_of(cfc: str | None) -> int | None:
     return None if cfc == "none" else int(cfc)
 
 
-def here() -> Campaign | None:
-    """The campaign of the present folder, if there is one."""
-    from tautlog.campaign import read_campaign
+def here(*, to_drop: bool = True) -> Campaign | None:
+    """The campaign of the present folder, if there is one; see `campaign.read_campaign`."""
     from tautlog.folder import find_campaign
 
     found = find_campaign()
-    return None if found is None else read_campaign(found)
+    return None if found is None else campaign_at(found, to_drop=to_drop)
+
+
+def campaign_at(path: Path, *, to_drop: bool = True) -> Campaign:
+    """The campaign of a folder or file; what is left out of it is named on standard error."""
+    from tautlog.campaign import read_campaign
+
+    campaign = read_campaign(path, to_drop=to_drop)
+    if campaign.calibration_left_out:
+        click.echo(f"LOOK: left out: {campaign.calibration_left_out}", err=True)
+    return campaign
 
 
 def folder_here() -> Path:

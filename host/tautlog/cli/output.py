@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    from tautlog.archive import RecordSummary
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -32,6 +36,18 @@ def print_columns(rows: list[list[str]]) -> None:
         )
         lines.append("  ".join(cells).rstrip())
     click.echo("\n".join(lines))
+
+
+def tell_doubts(records: Iterable[RecordSummary]) -> None:
+    """Say on standard error which records are not what was written, and how."""
+    for one in records:
+        for text in one.doubts:
+            click.echo(f"LOOK: {shown(one.name)}: {shown(text)}", err=True)
+
+
+def shown(text: str) -> str:
+    """Text in which nothing works upon the terminal."""
+    return "".join(sign if sign.isprintable() else "\ufffd" for sign in text)
 
 
 def plain_cell(value: object) -> object:

@@ -72,7 +72,7 @@ def command(
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
 
-    campaign = options.here()
+    campaign = options.here(to_drop=False)
     planned = planning.plan(campaign, given)
     shares = planning.shares_of(steps) if ladder or steps else ()
     rungs = planning.ladder_of(planned, shares)

@@ -83,7 +83,7 @@ def command(
 def _campaign() -> Campaign:
     from tautlog.errors import CampaignError
 
-    campaign = options.here()
+    campaign = options.here(to_drop=False)
     if campaign is None or not campaign.mounts:
         raise CampaignError("no [[mount]] in a campaign.toml here: name the mount there first")
     return campaign

@@ -37,7 +37,6 @@ def command(
     Curves can be zoomed and read with a pointer; printed, they are pictures. Rehearsals are
     left out.
     """
-    from tautlog.campaign import read_campaign
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
     from tautlog.folder import CAMPAIGN_FILE
@@ -52,7 +51,11 @@ def command(
             refuse_taken(place)
     homes = {folder or one.parent for one in asked}
     home = homes.pop() if len(homes) == 1 else None
-    campaign = read_campaign(home) if home and (home / CAMPAIGN_FILE).is_file() else None
+    campaign = (
+        options.campaign_at(home, to_drop=False)
+        if home and (home / CAMPAIGN_FILE).is_file()
+        else None
+    )
     told, unreadable, left = _opened(_files(asked), rehearsed=rehearsed)
     if not told:
         only = "; rehearsals are left out: --rehearsed shows them" if left else ""
@@ -70,10 +73,16 @@ def command(
     if as_json:
         made = {"report": str(path), "pdf": str(pdf) if pdf else None, "drops": len(sources)}
         print_json({**made, "unreadable": [str(one.path) for one in unreadable]})
-        return
-    click.echo(f"report {path}" + (f"\npdf    {pdf}" if pdf else ""))
-    if left:
-        click.echo(f"rehearsals, which count for nothing: {left} (--rehearsed shows them)")
+    else:
+        click.echo(f"report {path}" + (f"\npdf    {pdf}" if pdf else ""))
+        if left:
+            click.echo(f"rehearsals, which count for nothing: {left} (--rehearsed shows them)")
+    if unreadable:
+        raise RecordError(
+            f"the report is written without {len(unreadable)} of {len(told) + len(unreadable)} "
+            f"files, which are named in it, the first: {unreadable[0].problem}",
+            path=str(unreadable[0].path),
+        )
 
 
 def _files(asked: list[Path]) -> list[Path]:

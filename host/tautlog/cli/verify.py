@@ -26,7 +26,7 @@ def command(places: tuple[Path, ...], anew: bool, rehearsed: bool, as_json: bool
     """
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
-    from tautlog.verify import verify
+    from tautlog.verify import OLDER, verify
 
     found = verify(list(places) or [options.folder_here()], anew=anew, rehearsed=rehearsed)
     if as_json:
@@ -40,6 +40,9 @@ def command(places: tuple[Path, ...], anew: bool, rehearsed: bool, as_json: bool
         counts = Counter(one.state for one in found)
         told = ", ".join(f"{number} {state}" for state, number in sorted(counts.items()))
         click.echo(told or "no records here")
+        older = sum(OLDER in one.text for one in found)
+        if older:
+            click.echo(f"{older} of them {OLDER}")
     differing = [one for one in found if one.differs]
     if differing:
         raise RecordError(

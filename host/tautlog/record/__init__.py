@@ -23,6 +23,7 @@ status                       string  "recording" (being written, or its writer w
                                      came until then is here), "recovered" (completed
                                      afterwards)
 status_text                  string  in plain words, why
+seal_version                 int     what seals cover, see below; 2; missing in older records: 1
 seal_sha256                  string  64 hexadecimal digits, see below
 seal_parts_json              string  the beginnings of the hashes that it is made of, see below
 firmware, board, serial      string  as the board said of itself; not in an import
@@ -113,6 +114,11 @@ film, where it was said), note (all string). Only ever added; the files lie else
 ``/shunt_checks/N`` attributes software, utc, before_v, after_v (string): volts by which the
 shunt resistor raised the reading before and after the drop, where one is fitted.
 
+Every entry (a group N of the five kinds above) has besides: entry (int), 1, 2, ... over all
+kinds, in the order in which they were entered; previous_sha256 (string), the seal of the entry
+before it, of the record for the first, empty where that was not finished yet; and seal_sha256
+(string), its own. Entries of older programs have none of them.
+
 Seal
 ----
 SHA-256 over four SHA-256 digests (32 bytes each) one after another:
@@ -122,14 +128,20 @@ SHA-256 over four SHA-256 digests (32 bytes each) one after another:
 2. of ``/trace/blocks``, line by line, its fields in the order given above, packed and
    little-endian (20 bytes a line); of nothing in an import;
 3. of ``/events``, likewise (52 bytes a line);
-4. of a text: for every attribute of ``/`` (but status, status_text, seal_sha256
-   and seal_parts_json),
+4. of a text: for every attribute of ``/`` (but seal_sha256 and seal_parts_json; where
+   seal_version is 1 or missing, but status and status_text too),
    ``/trace/counts`` or ``/trace/values``, ``/setup`` and ``/calibration`` one line, a JSON array
    [path, name, value] in ASCII with ", " between, each ended by a line feed, sorted
    by path, then name. Floats have the fewest digits that give the same number back.
 
 `seal_parts_json` has 16 digits each of digests 1 to 3 (samples, blocks, events) and of the lines
-of each place in 4, by its path: with them it can be told which part is not what it was.
+of each place in 4, by its path: with them it can be told which part is not what it was. From
+seal_version 2 on, status and status_text are a part "status", origin a part "origin".
+
+The seal of an entry is the SHA-256 of such lines, of all its attributes but seal_sha256, with
+the path of its group. From seal_version 2 on an entry without a seal counts for nothing. The
+record's seal is made once: no entry breaks it. An entry that was edited or taken away shows,
+but for the newest, of which nothing else tells that it was there.
 
 The seal shows damage and honest mistakes. It is no signature: who can write the
 file can write a new seal.

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, fields
 from typing import Any, TypeVar
 
 import h5py
 
 from tautlog.record import layout
+from tautlog.safe_json import read_object
 
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
 TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
+Numbers = frozenset[tuple[str, int]]  # entries by place and number, such as ("marks", 1)
 
 
 @dataclass(frozen=True)
@@ -97,54 +98,53 @@ class Photo(Entry):
     offset_s: float | None
 
 
-def json_object(text: str) -> dict[str, Any]:
-    """The object that a text of JSON is; ValueError if it is none."""
-    value = json.loads(text)
-    if not isinstance(value, dict):
-        raise ValueError("a text that is no JSON object")
-    return value
-
-
-def _numbered(file: h5py.File, where: str) -> list[tuple[int, h5py.Group]]:
-    """Groups named 1, 2, ... in one group, in the order of their numbers."""
+def _numbered(file: h5py.File, where: str, without: Numbers) -> list[tuple[int, h5py.Group]]:
+    """Groups named 1, 2, ... in one group, in the order of their numbers; some left out."""
     names = sorted(layout.group(file, where), key=int)
-    return [(int(name), layout.group(file, f"{where}/{name}")) for name in names]
+    return [
+        (int(name), layout.group(file, f"{where}/{name}"))
+        for name in names
+        if (where, int(name)) not in without
+    ]
 
 
-def read_marks(file: h5py.File) -> tuple[MarksRun, ...]:
+def read_marks(file: h5py.File, without: Numbers = frozenset()) -> tuple[MarksRun, ...]:
     """Marking runs, oldest first."""
     found = []
-    for number, run in _numbered(file, "marks"):
+    for number, run in _numbered(file, "marks", without):
         told = layout.attributes(run)
         settings, result = (
-            json_object(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
+            read_object(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
         )
         software, utc = str(told.get("software", "")), str(told.get("utc", ""))
         found.append(MarksRun(number, software, utc, settings, result))
     return tuple(found)
 
 
-def read_texts(file: h5py.File, where: str, kind: type[TextEntry]) -> tuple[TextEntry, ...]:
+def read_texts(
+    file: h5py.File, where: str, kind: type[TextEntry], without: Numbers = frozenset()
+) -> tuple[TextEntry, ...]:
     """Entries that hold nothing but texts; none where there is no such group."""
     if where not in file:
         return ()
     names = [field.name for field in fields(kind) if field.name != "number"]
     return tuple(
         kind(number, **{name: layout.text_of(one, name) for name in names})
-        for number, one in _numbered(file, where)
+        for number, one in _numbered(file, where, without)
     )
 
 
-def read_shunt_off(file: h5py.File) -> float | None:
+def read_shunt_off(file: h5py.File, without: Numbers = frozenset()) -> float | None:
     """Step of the shunt resistor after the drop over that before it, less one."""
-    if "shunt_checks" not in file:
+    there = _numbered(file, "shunt_checks", without) if "shunt_checks" in file else []
+    if not there:
         return None
-    _, last = _numbered(file, "shunt_checks")[-1]
+    _, last = there[-1]
     before = float(layout.text_of(last, "before_v"))
     return float(layout.text_of(last, "after_v")) / before - 1.0 if before else None
 
 
-def read_photos(file: h5py.File) -> tuple[Photo, ...]:
+def read_photos(file: h5py.File, without: Numbers = frozenset()) -> tuple[Photo, ...]:
     """Photos, oldest first."""
     if "photos" not in file:
         return ()
@@ -155,5 +155,5 @@ def read_photos(file: h5py.File) -> tuple[Photo, ...]:
             size=int(layout.text_of(one, "size") or 0),
             offset_s=float(layout.text_of(one, "offset_s")) if "offset_s" in one.attrs else None,
         )
-        for number, one in _numbered(file, "photos")
+        for number, one in _numbered(file, "photos", without)
     )

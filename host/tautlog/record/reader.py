@@ -21,9 +21,12 @@ from tautlog.recalibration import Recalibration, recalibration_in, too_far_from
 from tautlog.reception import Reception, reception_in
 from tautlog.record import entries, layout
 from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
+from tautlog.record.entry_seals import EditedEntry, edited_entries
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
-from tautlog.record.seal import Told, differing, seal_of
+from tautlog.record.numbers import refuse_nonsense
+from tautlog.record.seal import Told, differing, seal_of, version_of
 from tautlog.record.trouble import damaged, error, reading
+from tautlog.safe_json import read_object
 from tautlog.stream import BoardEvent, Instrument
 from tautlog.trace import Completeness, DropSetup, Trace
 
@@ -106,6 +109,10 @@ class Record:
         What was measured and found before arming; empty where nobody kept it.
     reception : Reception
         What the laptop saw of the board that no block and no event holds.
+    seal_version : int
+        What its seal covers; from 2 on status and entries too.
+    edited : tuple of EditedEntry
+        Entries that are not what was entered; they are among none of the above.
     """
 
     path: Path
@@ -134,6 +141,13 @@ class Record:
     recalibration: Recalibration | None = None
     arming: dict[str, Any] = field(default_factory=dict)
     reception: Reception = field(default_factory=Reception)
+    seal_version: int = 1
+    edited: tuple[EditedEntry, ...] = ()
+
+    @property
+    def marks_edited(self) -> bool:
+        """Whether the newest marks are not those that were kept."""
+        return any(one.where == "marks" and one.newest for one in self.edited)
 
     @property
     def rehearsed(self) -> bool:
@@ -340,11 +354,13 @@ def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
 def _seal_check(file: h5py.File, told: Told) -> SealCheck:
     computed, parts = seal_of(file, told)
     stored = str(told["/"].get("seal_sha256", ""))
-    if not stored:
+    if not stored and told["/"].get("status") == "recording":
         return SealCheck("unsealed", "", computed)
+    if not stored:
+        return SealCheck("broken", "", computed, ("the seal, which was taken away",))
     if stored == computed:
         return SealCheck("intact", stored, computed)
-    sealed = entries.json_object(str(told["/"].get("seal_parts_json", "{}")))
+    sealed = read_object(str(told["/"].get("seal_parts_json", "{}")))
     return SealCheck("broken", stored, computed, differing(sealed, parts))
 
 
@@ -361,7 +377,10 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
     table = np.zeros(0, BLOCK_DTYPE)
     if instrument is not None:
         table = layout.dataset(file, "trace/blocks")[()].astype(BLOCK_DTYPE)
-    marks = entries.read_marks(file)
+    edited = edited_entries(file, told)
+    without = frozenset((one.where, one.number) for one in edited)
+    marks = entries.read_marks(file, without)
+    refuse_nonsense(told)
     own = Calibration(**layout.fields_of(told["/calibration"], Calibration))
     return Record(
         path=where,
@@ -381,15 +400,17 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
         block_table=table,
         events=_events(file),
         marks=marks,
-        inspections=entries.read_texts(file, "inspections", Inspection),
-        decisions=entries.read_texts(file, "decisions", Decision),
-        photos=entries.read_photos(file),
-        shunt_off=entries.read_shunt_off(file),
+        inspections=entries.read_texts(file, "inspections", Inspection, without),
+        decisions=entries.read_texts(file, "decisions", Decision, without),
+        photos=entries.read_photos(file, without),
+        shunt_off=entries.read_shunt_off(file, without),
         previous_seal=text("previous_seal_sha256"),
         origin=origin_of(told["/"], imported=instrument is None),
         recalibration=recalibration_in(marks[-1].settings, own) if marks else None,
-        arming=entries.json_object(text("arming_json") or "{}"),
-        reception=reception_in(entries.json_object(text("reception_json") or "{}")),
+        arming=read_object(text("arming_json") or "{}"),
+        reception=reception_in(read_object(text("reception_json") or "{}")),
+        seal_version=version_of(told),
+        edited=edited,
     )
 
 

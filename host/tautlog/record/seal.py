@@ -12,7 +12,10 @@ import numpy as np
 
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE, dataset, sealed_attributes
 
-_UNSEALED = {"status", "status_text", "seal_sha256", "seal_parts_json"}
+_NEVER = {"seal_sha256", "seal_parts_json"}
+_STATUS = {"status", "status_text"}
+ENTRIES_SEALED = 2  # of `seal_version`: from here on status and entries are sealed too
+SEAL_VERSION = ENTRIES_SEALED
 _HASH_SAMPLES = 1 << 20
 _PART_DIGITS = 16
 # What the parts of a seal are called when one of them differs.
@@ -21,6 +24,8 @@ PART_NAMES = {
     "blocks": "the table of blocks",
     "events": "the events",
     "/": "identity, time or campaign of the record",
+    "status": "the status of the recording",
+    "origin": "the origin (measured, rehearsed or imported)",
     "/trace/counts": "what is said of the samples",
     "/trace/values": "what is said of the samples",
     "/setup": "the set-up",
@@ -46,25 +51,45 @@ def seal_of(file: h5py.File, told: Told) -> tuple[str, dict[str, str]]:
         digests.append(_digest(dataset(file, "trace/blocks"), BLOCK_DTYPE))
     digests.append(_digest(dataset(file, "events"), EVENT_DTYPE))
     parts = dict(zip(("samples", "blocks", "events"), digests, strict=True))
+    lines_of: dict[str, str] = {}
     text = ""
     for place in sorted(told):
-        lines = [
-            json.dumps([place, name, told[place][name]]) + "\n"
-            for name in sorted(told[place])
-            if place != "/" or name not in _UNSEALED
-        ]
-        text += "".join(lines)
-        parts[place] = hashlib.sha256("".join(lines).encode("ascii")).digest()
+        for name in sorted(told[place]):
+            part = _part_of(place, name, version_of(told))
+            if part:
+                line = json.dumps([place, name, told[place][name]]) + "\n"
+                lines_of[part] = lines_of.get(part, "") + line
+                text += line
+    parts |= {
+        part: hashlib.sha256(lines.encode("ascii")).digest() for part, lines in lines_of.items()
+    }
     digests.append(hashlib.sha256(text.encode("ascii")).digest())
     short = {name: digest.hex()[:_PART_DIGITS] for name, digest in parts.items()}
     return hashlib.sha256(b"".join(digests)).hexdigest(), short
+
+
+def version_of(told: Told) -> int:
+    """What a record's seal covers; 1 for those of older programs."""
+    version = told["/"].get("seal_version", 1)
+    return version if isinstance(version, int) else 1
+
+
+def _part_of(place: str, name: str, version: int) -> str:
+    """To which part of the seal an attribute belongs; "" for none."""
+    if place != "/":
+        return place
+    if name in _NEVER or (version < ENTRIES_SEALED and name in _STATUS):
+        return ""
+    if version < ENTRIES_SEALED:
+        return place
+    return "status" if name in _STATUS else "origin" if name == "origin" else place
 
 
 def differing(sealed: Mapping[str, Any], now: Mapping[str, str]) -> tuple[str, ...]:
     """Names of the parts that are not what they were; the seal itself where all of them are."""
     if not sealed:
         return ("samples, events, set-up or calibration",)  # sealed without its parts
-    found = [PART_NAMES[name] for name in now if sealed.get(name) != now[name]]
+    found = [PART_NAMES[name] for name in (*now, *sealed) if sealed.get(name) != now.get(name)]
     return tuple(dict.fromkeys(found)) or ("the seal itself",)
 
 

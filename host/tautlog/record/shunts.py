@@ -6,6 +6,7 @@ from pathlib import Path
 
 from tautlog.errors import RecordError
 from tautlog.record import layout
+from tautlog.record.entry_seals import edited_entries
 from tautlog.record.trouble import reading
 
 _NEWEST = 50  # records that are looked into
@@ -28,6 +29,9 @@ def last_shunt_step(folder: Path, newton_per_volt: float) -> tuple[Path, float] 
                 if "shunt_checks" not in file:
                     continue
                 checks = layout.group(file, "shunt_checks")
+                edited = edited_entries(file, layout.sealed_attributes(file))
+                if any(one.where == "shunt_checks" and one.newest for one in edited):
+                    continue
                 newest = layout.group(file, f"shunt_checks/{max(checks, key=int)}")
                 step_v = float(layout.text_of(newest, "before_v"))
                 found.append((layout.text_of(file, "utc"), path, step_v))

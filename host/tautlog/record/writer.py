@@ -22,6 +22,7 @@ from tautlog.errors import RecordError, RecordExistsError
 from tautlog.origin import IMPORTED, MEASURED, REHEARSED, board_is_rehearsed
 from tautlog.reception import Reception
 from tautlog.record import layout
+from tautlog.record.entry_seals import put_entry_seal
 from tautlog.record.gone import save_gone
 from tautlog.record.journal import (
     FileGoneError,
@@ -32,7 +33,7 @@ from tautlog.record.journal import (
 )
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.reader import open_record
-from tautlog.record.seal import put_seal
+from tautlog.record.seal import SEAL_VERSION, put_seal
 from tautlog.record.trouble import DAMAGE, damaged, error, locked, reason
 from tautlog.stream import Block, BoardEvent, Instrument
 from tautlog.trace import DropSetup
@@ -572,9 +573,9 @@ def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str
     try:
         place = file.require_group(where)
         number = max((int(name) for name in place), default=0) + 1
-        layout.put(
-            place.create_group(str(number)), {"software": layout.SOFTWARE, "utc": _now(), **texts}
-        )
+        entry = place.create_group(str(number))
+        layout.put(entry, {"software": layout.SOFTWARE, "utc": _now(), **texts})
+        put_entry_seal(file, entry)
         file.close()
         raw.commit()
     except DAMAGE as problem:
@@ -621,7 +622,7 @@ def _create(
                 },
             )
             layout.put(file, {"utc": utc or _now(), "campaign": campaign, "status": "recording"})
-            layout.put(file, {"origin": origin})
+            layout.put(file, {"origin": origin, "seal_version": SEAL_VERSION})
             # A rehearsal is no link of a campaign's chain.
             previous = "" if origin == REHEARSED else last_seal(path.parent)
             if previous:
