@@ -64,7 +64,8 @@ def read_standing(path: Path, kind: type[Kind], what: str) -> list[Standing[Kind
         wrong = one.get("supersedes") if isinstance(one, dict) else None
         if wrong is None:
             continue
-        if wrong not in [earlier for earlier, _ in told if earlier < number]:
+        before = [earlier for earlier, _ in told if earlier < number]
+        if type(wrong) is not int or wrong not in before:  # true and 1.0 are equal to 1
             raise CampaignError(
                 f"{path} line {number} supersedes {wrong!r}, which is no line before it"
             )
