@@ -17,6 +17,7 @@ from tautlog.catalogue import FILE_NAME, catalogued, chosen
 from tautlog.chain import last_seal, read_chain
 from tautlog.cli import run
 from tautlog.cli.output import plain_cell
+from tautlog.jsonlines import add_line
 from tautlog.quicklook import look_at, mark_new
 from tautlog.record import open_record
 from tautlog.recovery import complete
@@ -522,3 +523,13 @@ def test_a_chain_that_cannot_be_written_costs_no_record(kite, capsys):
     (kite / "chain.jsonl").mkdir()
     path = imported(kite, "four", 700.0)
     assert open_record(path).verify_seal().state == "intact"
+
+
+def test_one_more_link_reads_none_of_the_others(kite, monkeypatch):
+    """Each of ten thousand records read all lines of the chain before it."""
+
+    def refuse(*_):
+        raise AssertionError("a line was read")
+
+    monkeypatch.setattr("tautlog.jsonlines.read_json", refuse)
+    assert add_line(kite / "chain.jsonl", {"name": "x"}) == 4

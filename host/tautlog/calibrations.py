@@ -178,16 +178,23 @@ def _correction_in(path: Path) -> dict[str, Any]:
 def _in_force(campaign_folder: Path, name: str) -> str:
     """Name of a file that may be superseded."""
     there = standing_files(campaign_folder)
+    path = file_called(campaign_folder, name)
+    if path is None:
+        names = ", ".join(one.path.name for one in there) or "none"
+        raise CampaignError(f"no calibration {name!r} here; there are: {names}")
+    after = next(one.superseded_by for one in there if one.path == path)
+    if after:
+        raise CampaignError(f"{path.name} is superseded already, by {after}: supersede that")
+    return path.name
+
+
+def file_called(campaign_folder: Path, name: str) -> Path | None:
+    """The calibration file of a campaign by its name, with or without ending, or number."""
     wanted = Path(name).name
-    for one in there:
+    for one in standing_files(campaign_folder):
         if wanted in (one.path.name, one.path.stem, str(_number(one.path))):
-            if one.superseded_by:
-                raise CampaignError(
-                    f"{one.path.name} is superseded already, by {one.superseded_by}: supersede that"
-                )
-            return one.path.name
-    names = ", ".join(one.path.name for one in there) or "none"
-    raise CampaignError(f"no calibration {name!r} here; there are: {names}")
+            return one.path
+    return None
 
 
 def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:

@@ -24,7 +24,7 @@ from tautlog.errors import RecordError
 from tautlog.safe_json import read_json
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 7  # raise it when a summary changes: all is then made again
+LAYOUT = 8  # raise it when a summary changes: all is then made again
 ENOUGH_FOR_CORES = 64
 _TABLES = (
     "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",
@@ -128,7 +128,7 @@ def _from_database(
     # One text is read faster than ten thousand.
     told = read_json(f"[{','.join(one.text or '' for one in known)}]")
     return [
-        RecordSummary(os.path.join(folder, one.name), **each)
+        RecordSummary._make([os.path.join(folder, one.name), *each])
         for one, each in zip(known, told, strict=True)
     ] + looked
 
@@ -191,9 +191,11 @@ def _connect(path: Path) -> sqlite3.Connection:
 
 
 def _text(one: RecordSummary) -> str:
-    told = one._asdict()
-    del told["file"]
-    return json.dumps(told)
+    """All but the file, without the names of the fields: half as long, and read in half the time.
+
+    What has another number of them is no summary (TypeError), and LAYOUT tells their order.
+    """
+    return json.dumps(one[1:])
 
 
 def chosen(

@@ -105,7 +105,7 @@ def add_line(path: Path, told: dict[str, Any]) -> int:
             os.close(handle)
     except OSError as problem:
         raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
-    return max((number for number, _ in _objects(path)), default=1)
+    return path.read_bytes().count(b"\n")  # of ten thousand lines none need be understood
 
 
 def _corrected(told: Any) -> Any:

@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import Any
 
 from tautlog.calibration import Calibration
-from tautlog.calibrations import MEASURED, measured_in, newest_file, standing_files
+from tautlog.calibrations import MEASURED, file_called, measured_in, newest_file, standing_files
 from tautlog.errors import CampaignError
+from tautlog.folder import find_campaign
 from tautlog.moment import stamp
 
 NEWEST, OWN = "newest", "own"
@@ -96,10 +97,10 @@ def choose(
     Parameters
     ----------
     which : str
-        A file of a campaign's calibrations; "newest", the newest of the record's campaign;
-        "own", that of the record itself.
+        A file, or the name or number of one of the campaign's; "newest", the newest of the
+        record's campaign; "own", that of the record itself.
     record_path : Path
-        The record; its folder is that of its campaign.
+        The record; its campaign is that of its folder or of one above it.
     own : Calibration
         As it stands in the record.
     by, reason : str
@@ -115,16 +116,31 @@ def choose(
         raise CampaignError("another calibration is taken on a name (--by) and a reason (--reason)")
     if which == OWN:
         return Recalibration("", "", by, reason, stamp(), own)
-    path = newest_file(record_path.parent) if which == NEWEST else Path(which)
-    if path is None:
-        raise CampaignError(
-            f"{record_path.parent} has no calibrations: name a file, or make one with "
-            "`tautlog calibrate`"
-        )
+    path = _file(which, record_path)
     _refuse_superseded(path)
     measured, text = measured_in(path)
     used = replace(own, **measured)
     return Recalibration(path.name, hashlib.sha256(text).hexdigest(), by, reason, stamp(), used)
+
+
+def _file(which: str, record_path: Path) -> Path:
+    """The calibration's file that is meant."""
+    found = find_campaign(record_path.parent)
+    folder = record_path.parent if found is None else found.parent
+    if which == NEWEST:
+        path = newest_file(folder)
+        if path is None:
+            raise CampaignError(
+                f"{folder} has no calibrations: name a file, or make one with `tautlog calibrate`"
+            )
+        return path
+    if Path(which).is_file():
+        return Path(which)
+    path = file_called(folder, which)
+    if path is None:
+        names = ", ".join(one.path.name for one in standing_files(folder)) or "none"
+        raise CampaignError(f"there is no calibration {which!r}; in {folder} there are: {names}")
+    return path
 
 
 def _refuse_superseded(path: Path) -> None:

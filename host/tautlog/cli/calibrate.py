@@ -100,6 +100,8 @@ def command(
     campaign = options.here(to_drop=False)
     base = campaign.calibration if campaign else Calibration()
     accepted = Word(*accept) if accept else None
+    if supersedes and not (by.strip() and reason.strip()):
+        raise click.UsageError("--supersedes needs --by NAME and --reason TEXT")
     word = Word(by, reason) if supersedes else None
     if listing:
         _list(options.folder_here())

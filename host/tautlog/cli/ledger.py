@@ -66,6 +66,11 @@ def command(
     campaign = options.here(to_drop=False)
     where = folder or options.folder_here()
     correction = options.number_of(supersedes)
+    told = (article, line, mount, by, note, reason)
+    if not add and correction is None and (any(told) or peak_n is not None):
+        raise click.UsageError(
+            "nothing is entered: --add enters a drop, --supersedes N corrects an entry"
+        )
     if add or correction is not None:
         if not by.strip():
             raise click.BadParameter("an entry is signed with a name", param_hint="--by")
