@@ -533,3 +533,25 @@ def test_one_more_link_reads_none_of_the_others(kite, monkeypatch):
 
     monkeypatch.setattr("tautlog.jsonlines.read_json", refuse)
     assert add_line(kite / "chain.jsonl", {"name": "x"}) == 4
+
+
+def test_what_is_no_file_is_named_and_stops_nothing(kite, capsys):
+    os.mkfifo(kite / "pipe.h5")
+    (kite / "loop.h5").symlink_to(kite / "loop.h5")
+    (kite / "dir.h5").mkdir()
+    for command in ("list", "verify"):
+        _, out, err = said(capsys, command)
+        for name in ("one", "pipe.h5", "loop.h5", "dir.h5"):
+            assert name in out + err
+    assert said(capsys, "plan")[0] == 0
+
+
+@pytest.mark.parametrize("spoilt", [None, b"\xff\x00garbage\n"])
+def test_a_chain_that_tells_nothing_is_told(kite, capsys, spoilt):
+    if spoilt is None:
+        (kite / "chain.jsonl").unlink()
+    else:
+        (kite / "chain.jsonl").write_bytes(spoilt)
+    status, out, err = said(capsys, "verify")
+    assert status == 1
+    assert "tells nothing of what is gone" in out + err

@@ -20,6 +20,7 @@ from tautlog.keys import KEY_OF
 from tautlog.moment import day_problem, stamp
 from tautlog.plausibility import point_doubts, sign_doubts, slope_doubts, unchecked_scale
 from tautlog.safe_json import read_json
+from tautlog.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.calibrating import Calibrated  # it needs scipy, reading a calibration does not
@@ -51,7 +52,7 @@ class Word:
     reason: str
 
     def __post_init__(self) -> None:
-        if not self.by.strip() or not self.reason.strip():
+        if not signed(self.by) or not signed(self.reason):
             raise CampaignError("a name and a reason are needed, and neither is empty")
 
 

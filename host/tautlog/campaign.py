@@ -28,6 +28,7 @@ from tautlog.loadpath import Element, Mount
 from tautlog.names import alike, meant
 from tautlog.plausibility import accepted_by, data_sheet_slope, sign_doubts, slope_doubts
 from tautlog.proofs import proven, read_proofs
+from tautlog.signature import signed
 from tautlog.trace import DropSetup
 
 # A stated target and load x factors may differ by rounding only.
@@ -283,10 +284,10 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         calibration_left_out=left_out,
         stated_newton_per_volt=said["calibration"].get("newton_per_volt"),
         retired=tuple(
-            Retired(kind, one["name"], one["retired"])
+            Retired(kind, one["name"], signed(one["retired"]) or "nobody wrote why")
             for kind in ("line", "article")
             for one in many[kind]
-            if one.get("retired", "").strip()
+            if "retired" in one
         ),
         note=said["campaign"].get("note", ""),
         rig=rig,

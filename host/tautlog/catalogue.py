@@ -52,7 +52,7 @@ def catalogued(folder: Path, *, every_byte: bool = False) -> list[RecordSummary]
     RecordError
         If the folder cannot be read.
     """
-    stamps = _stamps(folder)
+    stamps, odd = _stamps(folder)
     try:
         with _open(folder / FILE_NAME) as database:
             found = _from_database(folder, stamps, database, every_byte)
@@ -60,6 +60,7 @@ def catalogued(folder: Path, *, every_byte: bool = False) -> list[RecordSummary]
         if not isinstance(problem, sqlite3.Error):  # what it holds is no summary: make it anew
             (folder / FILE_NAME).unlink(missing_ok=True)
         found = list(summaries_of([folder / name for name in stamps]))
+    found += summaries_of([folder / name for name in odd])
     return sorted(found, key=lambda one: (bool(one.problem), one.utc, one.name))
 
 
@@ -72,16 +73,33 @@ def summaries_of(paths: list[Path]) -> Iterator[RecordSummary]:
         yield from pool.map(summary_of, paths, chunksize=16)
 
 
-def _stamps(folder: Path) -> dict[str, str]:
-    """Size and time of every file that may be a record, by its name."""
+def _stamps(folder: Path) -> tuple[dict[str, str], list[str]]:
+    """Size and time of every file that may be a record, by its name; names of what is no file.
+
+    A pipe would be waited for, a link to itself ends nowhere: nobody reads those.
+    """
+    stamps, odd = {}, []
     try:
         with os.scandir(folder) as entries:
-            return {one.name: _stamp(one.stat()) for one in entries if one.name.endswith(".h5")}
+            for one in entries:
+                if one.name.endswith(".h5"):
+                    if _is_file(one):
+                        stamps[one.name] = _stamp(one.stat())
+                    else:
+                        odd.append(one.name)
     except OSError as problem:
         raise RecordError(
             f"{folder} cannot be listed: {problem.strerror}; expected a folder of records",
             path=str(folder),
         ) from problem
+    return stamps, odd
+
+
+def _is_file(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_file()
+    except OSError:  # a link to itself
+        return False
 
 
 def _stamp(stat: os.stat_result) -> str:

@@ -53,6 +53,18 @@ def read_chain(folder: Path) -> list[Link]:
     return [link for link in map(_link, lines) if link is not None]
 
 
+def chain_problem(folder: Path) -> str:
+    """Why not all of a folder's chain can be read, or ""."""
+    try:
+        lines = (folder / FILE_NAME).read_text("utf-8", "replace").splitlines()
+    except FileNotFoundError:
+        return "it is gone"
+    except OSError as problem:
+        return f"it cannot be read: {problem.strerror}"
+    bad = [number for number, line in enumerate(lines, start=1) if _link(line) is None]
+    return f"{len(bad)} of {len(lines)} lines are no link, the first: line {bad[0]}" if bad else ""
+
+
 def _link(line: str) -> Link | None:
     try:
         told = {"after": "", **read_object(line)}

@@ -16,6 +16,7 @@ from typing import Any, Generic, TypeVar
 from tautlog.errors import CampaignError, JsonError
 from tautlog.jsontext import built
 from tautlog.safe_json import read_json
+from tautlog.signature import signed
 
 Kind = TypeVar("Kind")
 
@@ -132,7 +133,7 @@ def _correction_problem(number: int, told: Any, lines: list[tuple[int, Any]]) ->
 
 def _signed(told: dict[str, Any]) -> bool:
     texts = (told.get("by"), told.get("reason"))
-    return all(isinstance(one, str) and one.strip() for one in texts)
+    return all(isinstance(one, str) and bool(signed(one)) for one in texts)
 
 
 def _after_whole_lines(path: Path) -> bytes:

@@ -18,6 +18,7 @@ from tautlog.jsonlines import Standing, add_line, read_standing
 from tautlog.moment import moment_problem, stamp
 from tautlog.names import alike
 from tautlog.origin import MARK
+from tautlog.signature import signed
 from tautlog.verdict_words import force_text
 
 FILE_NAME = "ledger.jsonl"
@@ -51,7 +52,7 @@ class Entry:
         problem = moment_problem(self.utc)
         if problem:
             raise CampaignError(f"utc = {self.utc!r}: {problem}")
-        if not self.by.strip():
+        if not signed(self.by):
             raise CampaignError("by = '': allowed is the name of who entered it")
         if self.peak_at_most_n is not None:
             q.FORCE.require("peak_at_most_n", self.peak_at_most_n)

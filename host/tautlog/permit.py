@@ -28,6 +28,7 @@ from tautlog.loadpath import Mount, PathCheck
 from tautlog.moment import stamp
 from tautlog.permission import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
 from tautlog.reckoned import earlier_loads
+from tautlog.signature import signed
 from tautlog.trace import DropSetup
 
 NO_CAMPAIGN = (
@@ -92,7 +93,7 @@ def permitted(
         raise RefusedError(
             f"refused, and nobody may override it: {'; '.join(final)}{besides}", reasons=reasons
         )
-    if not by.strip() or not reason.strip():
+    if not signed(by) or not signed(reason):
         raise RefusedError(
             f"{refused}. A named person may drop all the same: --override-by, --override-reason",
             reasons=reasons,
@@ -146,7 +147,7 @@ def checked_for(
     """
     found = []
     for one in refusals(intended_for(campaign, setup)):
-        if by.strip() and reason.strip() and not one.final:
+        if signed(by) and signed(reason) and not one.final:
             text = f"OVERRIDE by {by} ({reason}): {one.text}"
             one = replace(one, holds=True, text=text, refuses=False)
         found.append(one)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from tautlog.calibration import Calibration
 from tautlog.errors import CalibrationError
+from tautlog.signature import signed
 
 if TYPE_CHECKING:  # it needs scipy, reading a campaign does not
     from tautlog.calibrating import Point
@@ -177,7 +178,7 @@ def point_doubts(points: Sequence[Point], calibration: Calibration) -> tuple[str
 def accepted_by(calibration: Calibration) -> str:
     """Who accepted it, from "NAME: REASON"; "" where name or reason lack."""
     name, _, reason = calibration.accepted.partition(":")
-    return name.strip() if reason.strip() else ""
+    return signed(name) if signed(reason) else ""
 
 
 def refuse_doubtful(doubts: Sequence[str]) -> None:

@@ -18,6 +18,7 @@ from tautlog.calibrations import MEASURED, file_called, measured_in, newest_file
 from tautlog.errors import CampaignError
 from tautlog.folder import find_campaign
 from tautlog.moment import stamp
+from tautlog.signature import signed
 
 NEWEST, OWN = "newest", "own"
 
@@ -111,7 +112,7 @@ def choose(
     CampaignError
         If name or reason lack, or there is no such calibration.
     """
-    by, reason = by.strip(), reason.strip()
+    by, reason = signed(by), signed(reason)
     if not by or not reason:
         raise CampaignError("another calibration is taken on a name (--by) and a reason (--reason)")
     if which == OWN:

@@ -12,7 +12,8 @@ from pathlib import Path
 from tautlog.archive import RecordSummary
 from tautlog.batch import records_in
 from tautlog.catalogue import catalogued, summaries_of
-from tautlog.chain import read_chain
+from tautlog.chain import FILE_NAME as CHAIN_NAME
+from tautlog.chain import chain_problem, read_chain
 from tautlog.folder import CAMPAIGN_FILE
 
 
@@ -126,6 +127,10 @@ def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:
     found = []
     chain = read_chain(folder)
     records = [one for one in there if not one.problem]
+    problem = chain_problem(folder)
+    if problem and any(one.seal and not one.rehearsed for one in records):
+        text = f"the chain of this campaign tells nothing of what is gone: {problem}"
+        found.append(Checked(folder / CHAIN_NAME, "missing", text))
     by_id = {one.record_id: one for one in records}
     names = {one.path.name for one in there}
     earlier = {""}

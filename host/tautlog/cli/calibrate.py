@@ -11,6 +11,7 @@ import click
 from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.cli.options import Number
+from tautlog.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.calibrating import Calibrated, Point
@@ -100,7 +101,7 @@ def command(
     campaign = options.here(to_drop=False)
     base = campaign.calibration if campaign else Calibration()
     accepted = Word(*accept) if accept else None
-    if supersedes and not (by.strip() and reason.strip()):
+    if supersedes and not (signed(by) and signed(reason)):
         raise click.UsageError("--supersedes needs --by NAME and --reason TEXT")
     word = Word(by, reason) if supersedes else None
     if listing:

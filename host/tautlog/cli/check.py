@@ -44,8 +44,9 @@ def command(
     from tautlog.errors import CampaignError
     from tautlog.moment import stamp
     from tautlog.permit import checked_for
+    from tautlog.signature import signed
 
-    operator, second = operator.strip(), second.strip()
+    operator, second = signed(operator), signed(second)
     if not operator or not second or operator.casefold() == second.casefold():
         raise click.BadParameter("two persons, two names", param_hint="--by, --with")
     who, why = override_of(override_by, override_reason)

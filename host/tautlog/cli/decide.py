@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
+from tautlog.signature import signed
 from tautlog.verdict_words import TEST_VERDICTS
 
 
@@ -35,7 +36,7 @@ def command(
     from tautlog.quicklook import as_kept, keep_marks, mark_record
     from tautlog.record import add_decision, open_record
 
-    by, reason = by.strip(), reason.strip()
+    by, reason = signed(by), signed(reason)
     if not by:
         raise click.BadParameter("a decision is signed with a name", param_hint="--by")
     if not reason:

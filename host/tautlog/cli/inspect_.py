@@ -8,6 +8,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.judge import ARTICLE_FINDINGS
+from tautlog.signature import signed
 
 
 @click.command(name="inspect")
@@ -45,7 +46,7 @@ def command(
     from tautlog.quicklook import keep_marks, mark_record
     from tautlog.record import add_inspection, open_record
 
-    by = by.strip()
+    by = signed(by)
     if not by:
         raise click.BadParameter("an inspection is signed with a name", param_hint="--by")
     number = options.class_of(cfc)

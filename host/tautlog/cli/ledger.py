@@ -10,6 +10,7 @@ import click
 
 from tautlog import quantities as q
 from tautlog.cli import options
+from tautlog.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.campaign import Campaign
@@ -72,19 +73,19 @@ def command(
             "nothing is entered: --add enters a drop, --supersedes N corrects an entry"
         )
     if add or correction is not None:
-        if not by.strip():
+        if not signed(by):
             raise click.BadParameter("an entry is signed with a name", param_hint="--by")
         _look_at_names(campaign, article, line)
         add_entry(
             where,
-            by=by.strip(),
+            by=signed(by),
             article=article,
             line=line,
             mount=mount_name(campaign, mount) if mount else "",
             peak_at_most_n=peak_n,
             note=note,
             supersedes=correction,
-            reason=reason.strip(),
+            reason=signed(reason),
         )
     if entries:
         _show_entries(where, as_json)

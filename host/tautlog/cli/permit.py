@@ -10,6 +10,7 @@ from tautlog.campaign import Campaign
 from tautlog.cli.console import ConsoleCrew
 from tautlog.permission import Permit
 from tautlog.permit import permitted as host_permitted
+from tautlog.signature import signed
 from tautlog.trace import DropSetup
 
 
@@ -25,7 +26,7 @@ def override_options(function: Any) -> Any:
 
 def override_of(by: str | None, reason: str | None) -> tuple[str, str]:
     """Name and reason, both or none."""
-    name, why = (by or "").strip(), (reason or "").strip()
+    name, why = signed(by), signed(reason)
     if bool(name) != bool(why) or (by is None) != (reason is None):
         raise click.UsageError("an override needs --override-by and --override-reason")
     return name, why

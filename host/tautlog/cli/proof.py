@@ -9,6 +9,7 @@ import click
 from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.cli.options import Number
+from tautlog.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.campaign import Campaign
@@ -61,12 +62,12 @@ def command(
         return
     if pulled_n is None or held_s is None:
         raise click.UsageError("a proof needs --pulled and --held")
-    if not by.strip():
+    if not signed(by):
         raise click.BadParameter("a proof is signed with a name", param_hint="--by")
     used = _mount(campaign, mount)
     made, number = add_proof(
         campaign.folder,
-        by=by.strip(),
+        by=signed(by),
         mount=used.name,
         pulled_n=pulled_n,
         held_s=held_s,
@@ -75,7 +76,7 @@ def command(
         note=note,
         most_deflection_m=used.most_deflection_m,
         supersedes=options.number_of(supersedes),
-        reason=reason.strip(),
+        reason=signed(reason),
     )
     _show(campaign, made, number, as_json)
 
