@@ -464,7 +464,7 @@ def test_a_calibration_is_superseded_and_stays(kite, capsys):
     assert run([*table(kite, 0.8), "--accept", "A", "I am sure"]) == 0
     (wrong,) = kept(kite)
     given = [*table(kite), "--supersedes", wrong]
-    assert said(capsys, *given)[0] == 1
+    assert said(capsys, *given)[0] == 2
     assert run([*given, "--by", "B", "--reason", "wrong weights"]) == 0
     assert kept(kite)[0] == wrong
     assert refusal(capsys) == ""
