@@ -126,7 +126,7 @@ def test_many_records_at_once(record, kite, capsys):
     ("given", "words"),
     [
         (("--calibration", "newest", "--by", "A", "--reason", "x"), "has no calibrations"),
-        (("--calibration", "none.json", "--by", "A", "--reason", "x"), "cannot be read"),
+        (("--calibration", "none.json", "--by", "A", "--reason", "x"), "there is no calibration"),
         (("--calibration", "own", "--by", " ", "--reason", "x"), "on a name"),
         (("--calibration", "own", "--by", "A"), "a reason"),
         (("--by", "A", "--reason", "x"), "say which one"),

@@ -178,9 +178,9 @@ def _load_words(marked: Mapping[str, Any]) -> str:
     around = "" if spread is None else f" +/- {force_text(spread)} N (k = {factor:.2g})"
     said = words(marked["load_verdict"])
     if _has(marked, "reversed"):
-        said = f"NEGATIVE, no pull as it stands; with the wires swapped: {said}"
+        said = "NEGATIVE, no pull as it stands: swap the wires"
     elif marked["record_verdict"] == "invalid" and marked["load_verdict"] in _CLAIMS:
-        said = f"{said} by an INVALID record, which proves nothing"
+        said = f"{said}, but the record is INVALID"
     return f"peak {force_text(peak)} N{around}: {said}"
 
 
