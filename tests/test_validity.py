@@ -88,7 +88,7 @@ def test_a_file_that_tells_no_age_arms_nobody(kite, capsys, day):
 @pytest.mark.parametrize(
     ("old", "new", "word"),
     [
-        ('"date"', '"date": "2026-03-01", "date"', "'date' stands there twice"),
+        ('"date"', '"date": "2026-03-01", "date"', "'date' stands in it twice"),
         ('"newton_per_volt"', '"newton_per_volts"', "newton_per_volt lacks"),
         ('"newton_per_volt": ', '"newton_per_volt": NaN, "was": ', "NaN is no number"),
         (
