@@ -41,6 +41,7 @@ def a_record(name, trace, setup=SETUP):
         calibration_used=Calibration(),
         utc="2026-03-01T10:00:00+00:00",
         verify_seal=lambda: SimpleNamespace(differs=()),
+        edited=(),
     )
 
 
