@@ -1,6 +1,7 @@
 """Articles and lines that inspection or the campaign condemned are not dropped again."""
 
 import json
+import re
 
 import pytest
 from made_records import SETUP, VIRTUAL, made
@@ -77,3 +78,10 @@ def test_what_the_campaign_retires_is_refused(kite, capsys):
     assert run(["plan", "--json"]) == 0
     checks = json.loads(capsys.readouterr().out)["checks"]
     assert [one["code"] for one in checks].count("condemned") == 2
+
+
+def test_a_retirement_without_a_reason_retires_all_the_same(kite, capsys):
+    path = kite / "campaign.toml"
+    text = re.sub(r"# retired = .*", 'retired = " "', path.read_text())
+    path.write_text(text)
+    assert "is retired by campaign.toml: nobody wrote why" in refusal(capsys)
