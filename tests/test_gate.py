@@ -163,6 +163,7 @@ def test_the_catch_takes_the_sled_with_no_line_at_all():
 def campaign(tmp_path):
     path = write_new_campaign(tmp_path / "kite")
     text = path.read_text().replace("proven_n = 0.0", "proven_n = 2000.0")
+    text = text.replace('proven_on = ""', 'proven_on = "2026-03-01"')
     path.write_text(text.replace('\ndate = ""', f'\ndate = "{today()}"'))
     return read_campaign(path)
 

@@ -324,6 +324,9 @@ def test_a_drop_above_the_proof_is_refused_and_an_override_is_kept(kite):
     with pytest.raises(RefusedError, match="no proof pull of the mount beam-1 is on record"):
         permit(kite)
     change(kite, "proven_n = 0.0", "proven_n = 2000.0")
+    with pytest.raises(RefusedError, match="nobody wrote its day"):
+        permit(kite)
+    change(kite, 'proven_on = ""', 'proven_on = "2026-03-01"')
     with pytest.raises(RefusedError, match="good for peaks up to 1600 N"):
         permit(kite)
     told = json.loads(permit(kite, override_by="R. Lead", override_reason="seen").setup.override)
@@ -338,6 +341,7 @@ def test_a_required_list_is_required(kite):
 
     change(kite, 'checklist = "advised"', 'checklist = "required"')
     change(kite, "proven_n = 0.0", "proven_n = 4000.0")
+    change(kite, 'proven_on = ""', 'proven_on = "2026-03-01"')
     with pytest.raises(RefusedError, match="no fresh checklist"):
         permit(kite)
     add_checklist(kite, complete())

@@ -95,6 +95,7 @@ def test_without_a_campaign_the_permit_says_so_whatever_the_setup_claims():
 def test_a_permit_of_a_campaign_holds_its_calibration(tmp_path):
     path = write_new_campaign(tmp_path / "kite")
     text = path.read_text().replace("proven_n = 0.0", "proven_n = 3000.0")
+    text = text.replace('proven_on = ""', 'proven_on = "2026-03-01"')
     path.write_text(text.replace('\ndate = ""', '\ndate = "2026-03-01"'))
     campaign = read_campaign(path)
     permit = permitted(

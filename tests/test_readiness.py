@@ -165,6 +165,15 @@ def test_a_rate_that_is_not_what_the_board_says(rate_hz):
     assert seen(measured_rate_hz=rate_hz)[0] == ["rate-off"]
 
 
+def test_counts_become_volts_by_the_boards_own_converter():
+    """A reference of 3.9 V for 3.3 V read every force 18 % high, and armed."""
+    assert seen(calibration={"converter_bits": 13})[0] == ["converter-bits"]
+    pico = dataclasses.replace(BOARD, board="Raspberry Pi Pico with RP2040")
+    facts = dataclasses.replace(GOOD, instrument=pico)
+    assert seen(facts=facts) == ([], [])
+    assert "reference-impossible" in seen(facts=facts, calibration={"reference_v": 3.9})[0]
+
+
 def test_lost_conversions():
     assert seen(lost_now=1, lost=1)[0] == ["conversions-lost"]
     assert seen(lost=7) == ([], ["conversions-lost"])

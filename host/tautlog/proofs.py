@@ -16,8 +16,9 @@ from tautlog import quantities as q
 from tautlog.errors import CampaignError
 from tautlog.jsonlines import Standing, add_line, read_standing
 from tautlog.loadpath import Mount
-from tautlog.moment import moment_problem, stamp
+from tautlog.moment import day_problem, moment_problem, stamp
 from tautlog.names import alike
+from tautlog.signature import signed
 
 FILE_NAME = "proofs.jsonl"
 LEAST_HELD_S = 60.0  # common practice
@@ -72,7 +73,7 @@ class Proof:
             raise CampaignError(f"utc = {self.utc!r}: {problem}")
         for name in ("by", "mount"):
             text = getattr(self, name)
-            if not text.strip() or text != text.strip():
+            if text != text.strip() or not signed(text):
                 raise CampaignError(f"{name} = {text!r}: allowed is a name, no blanks about it")
         q.PULL.require("pulled_n", self.pulled_n)
         q.HELD.require("held_s", self.held_s)
@@ -185,7 +186,7 @@ def proven(mount: Mount, proofs: list[Standing[Proof]]) -> Mount:
     failed = _other_spelling(mount.name, lines) or _still_failed(lines)
     counted = [(one.utc, one.entry) for one in lines if one.superseded_by is None and one.entry]
     if not counted:
-        return replace(mount, proven_n=0.0, failed=failed) if failed else mount
+        return replace(mount, proven_n=0.0, failed=failed) if failed else _as_stated(mount)
     utc, last = counted[-1]
     return replace(
         mount,
@@ -193,6 +194,20 @@ def proven(mount: Mount, proofs: list[Standing[Proof]]) -> Mount:
         proven_on=utc,
         stiffness_n_per_m=last.stiffness_n_per_m or mount.stiffness_n_per_m,
         failed=failed,
+    )
+
+
+def _as_stated(mount: Mount) -> Mount:
+    """A pull that campaign.toml states counts from its day on, and not without one."""
+    if not mount.proven_n:
+        return mount
+    problem = day_problem(mount.proven_on) if mount.proven_on else "nobody wrote its day"
+    if not problem:
+        return mount
+    return replace(
+        mount,
+        failed=f"campaign.toml states a pull of {mount.proven_n:.0f} N, and {problem}: put "
+        "proven_on right, or enter the pull with `tautlog proof`",
     )
 
 

@@ -42,6 +42,8 @@ MOST_NOISE = 0.05
 MOST_NOISE_SPAN = 0.02
 # Crystals keep 0.01 %; the stamps of half a second of blocks tell the rate to 0.02 %.
 RATE_OFF = 0.005
+# Highest supply of the converter of an RP2040 or RP2350 (ADC_AVDD, data sheets; from memory).
+MOST_REFERENCE_V = 3.63
 # A shunt step smaller than this share of the span between the limits is none.
 LEAST_SHUNT = 0.01
 
@@ -357,4 +359,31 @@ def _shunt(facts: Facts) -> list[Finding]:
     ]
 
 
-_RULES = (_level, _noise, _room, _rate, _lost, _shunt)
+def _converter(facts: Facts) -> list[Finding]:
+    """What counts are turned into volts by: no sheet of the cell tells when that is wrong."""
+    calibration, board = facts.calibration, facts.instrument
+    found = []
+    if calibration.converter_bits != board.converter_bits:
+        found.append(
+            Finding(
+                "converter-bits",
+                True,
+                f"the calibration counts with {calibration.converter_bits} bits",
+                f"the board's converter has {board.converter_bits}",
+                "put converter_bits right and calibrate again",
+            )
+        )
+    if "RP2" in board.board and calibration.reference_v > MOST_REFERENCE_V:
+        found.append(
+            Finding(
+                "reference-impossible",
+                True,
+                f"the calibration takes a reference of {calibration.reference_v:g} V",
+                f"this board's converter stands {MOST_REFERENCE_V} V at most",
+                "measure the reference, put reference_v right and calibrate again",
+            )
+        )
+    return found
+
+
+_RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter)
