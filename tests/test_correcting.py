@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from command_line import said
 from made_records import made
 
 from tautlog.cli import run
@@ -10,13 +11,6 @@ from tautlog.errors import CampaignError
 from tautlog.jsonlines import read_standing
 from tautlog.ledger import Entry
 from tautlog.quicklook import mark_new
-
-
-def said(capsys, *arguments):
-    capsys.readouterr()
-    status = run([str(one) for one in arguments])
-    out, err = capsys.readouterr()
-    return status, out, err
 
 
 @pytest.fixture

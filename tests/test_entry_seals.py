@@ -4,21 +4,14 @@ import json
 
 import h5py
 import pytest
+from command_line import said
 from made_records import SETUP, made
 
 from tautlog.catalogue import catalogued
-from tautlog.cli import run
 from tautlog.lessons import learn_line
 from tautlog.quicklook import mark_new
 from tautlog.record import add_decision, add_inspection, open_record
 from tautlog.verify import verify
-
-
-def said(capsys, *arguments):
-    capsys.readouterr()
-    status = run([str(one) for one in arguments])
-    out, err = capsys.readouterr()
-    return status, out, err
 
 
 @pytest.fixture(scope="module")

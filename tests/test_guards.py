@@ -9,6 +9,7 @@ import json
 import re
 
 import pytest
+from command_line import said
 from test_rehearsal import played
 
 from tautlog.cli import run
@@ -45,13 +46,6 @@ def change(kite, old, new):
 def add(kite, text):
     path = kite / "campaign.toml"
     path.write_text(path.read_text() + text)
-
-
-def said(capsys, *arguments):
-    capsys.readouterr()
-    status = run([str(one) for one in arguments])
-    out, err = capsys.readouterr()
-    return status, out, err
 
 
 def refusal(capsys, *given):

@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from command_line import said
 from test_rehearsal import SPEED, drop, plan_for, played
 
 from tautlog.cli import run
@@ -25,13 +26,6 @@ def record(dropped, tmp_path):
     path = tmp_path / "drop.h5"
     path.write_bytes(dropped.read_bytes())
     return path
-
-
-def said(capsys, *arguments):
-    capsys.readouterr()
-    status = run([str(one) for one in arguments])
-    out, err = capsys.readouterr()
-    return status, out, err
 
 
 def test_an_inspection_decides(record, capsys):

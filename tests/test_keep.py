@@ -10,6 +10,7 @@ import h5py
 import numpy as np
 import pytest
 import pyuff
+from command_line import said
 from made_records import made
 
 from tautlog.archive import summary_of
@@ -48,13 +49,6 @@ def kite(tmp_path, monkeypatch, capsys):
         mark_new(imported(folder, name, peak, article), cfc=60)
     capsys.readouterr()
     return folder
-
-
-def said(capsys, *arguments):
-    capsys.readouterr()
-    status = run([str(one) for one in arguments])
-    out, err = capsys.readouterr()
-    return status, out, err
 
 
 def test_all_intact(kite, capsys):

@@ -6,6 +6,7 @@ import shutil
 import h5py
 import numpy as np
 import pytest
+from command_line import said
 from made_records import SETUP, made
 
 from tautlog.campaign import read_campaign
@@ -18,13 +19,6 @@ LINE = """
 name = "polyester 8 mm, 1.5 m"
 stiffness_n_per_m = 20800.0
 """
-
-
-def said(capsys, *arguments):
-    capsys.readouterr()
-    status = run([str(one) for one in arguments])
-    out, err = capsys.readouterr()
-    return status, out, err
 
 
 @pytest.fixture(scope="module")

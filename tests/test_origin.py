@@ -5,12 +5,12 @@ import re
 
 import h5py
 import pytest
+from command_line import said
 from made_records import SETUP, VIRTUAL, made
 
 from tautlog.campaign import read_campaign, write_new_campaign
 from tautlog.catalogue import catalogued
 from tautlog.chain import read_chain
-from tautlog.cli import run
 from tautlog.lines import line_for
 from tautlog.permit import drops_since_proof
 from tautlog.quicklook import mark_new
@@ -31,13 +31,6 @@ def kite(tmp_path, monkeypatch, capsys):
 def since_proof(folder):
     campaign = read_campaign(folder)
     return drops_since_proof(campaign, campaign.mounts[0])
-
-
-def said(capsys, *arguments):
-    capsys.readouterr()
-    status = run([str(one) for one in arguments])
-    out, err = capsys.readouterr()
-    return status, out, err
 
 
 def test_the_file_says_what_it_is(kite):

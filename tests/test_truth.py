@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import pypdf
 import pytest
+from command_line import said
 from made_records import CALIBRATION, SETUP, made
 
 from tautlog import picture
 from tautlog.calibrations import FOLDER, FORMAT
 from tautlog.campaign import read_campaign, write_new_campaign
 from tautlog.catalogue import catalogued
-from tautlog.cli import run
 from tautlog.permit import drops_since_proof
 from tautlog.quicklook import mark_new
 from tautlog.record import open_record
@@ -36,13 +36,6 @@ def record(kite):
 def since_proof(folder):
     campaign = read_campaign(folder)
     return drops_since_proof(campaign, campaign.mounts[0])
-
-
-def said(capsys, *arguments):
-    capsys.readouterr()
-    status = run([str(one) for one in arguments])
-    out, err = capsys.readouterr()
-    return status, out, err
 
 
 def calibrated(folder, number, slope, date, note="later"):

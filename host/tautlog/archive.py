@@ -9,6 +9,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from tautlog import seal_version
 from tautlog.errors import RecordError, TautlogError
 from tautlog.origin import IMPORTED, MARK, MEASURED, REHEARSED
 
@@ -95,7 +96,7 @@ class RecordSummary(NamedTuple):
     calibration: str = ""
     predicted_n: float | None = None
     edited: str = ""
-    seal_version: int = 2
+    seal_version: int = seal_version.CURRENT
 
     @property
     def path(self) -> Path:

@@ -46,23 +46,24 @@ class Link:
 
 def read_chain(folder: Path) -> list[Link]:
     """Links of a folder, oldest first; lines that are none are left out."""
-    try:
-        lines = (folder / FILE_NAME).read_text("utf-8", "replace").splitlines()
-    except OSError:
-        return []
-    return [link for link in map(_link, lines) if link is not None]
+    return chain_told(folder)[0]
 
 
-def chain_problem(folder: Path) -> str:
-    """Why not all of a folder's chain can be read, or ""."""
+def chain_told(folder: Path) -> tuple[list[Link], str]:
+    """Links of a folder, oldest first, and why they are not all of them, or ""."""
     try:
         lines = (folder / FILE_NAME).read_text("utf-8", "replace").splitlines()
     except FileNotFoundError:
-        return "it is gone"
+        return [], "it is gone"
     except OSError as problem:
-        return f"it cannot be read: {problem.strerror}"
-    bad = [number for number, line in enumerate(lines, start=1) if _link(line) is None]
-    return f"{len(bad)} of {len(lines)} lines are no link, the first: line {bad[0]}" if bad else ""
+        return [], f"it cannot be read: {problem.strerror}"
+    told = [_link(line) for line in lines]
+    links = [one for one in told if one is not None]
+    if len(links) == len(lines):
+        return links, ""
+    bad = len(lines) - len(links)
+    first = told.index(None) + 1
+    return links, f"{bad} of {len(lines)} lines are no link, the first: line {first}"
 
 
 def _link(line: str) -> Link | None:

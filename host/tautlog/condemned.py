@@ -10,11 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from tautlog.archive import RecordSummary
+from tautlog.inspection import NOT_INSPECTED, WHOLE
 from tautlog.names import alike
-
-# Of `judge.ARTICLE_FINDINGS`: after these an article may be dropped again.
-GOOD_FINDINGS = ("intact", "deformed-within")
-NO_FINDING = ("", "not-inspected")
 
 
 @dataclass(frozen=True)
@@ -52,9 +49,9 @@ def condemned(
         if article
         and alike(one.article, article)
         and not one.rehearsed
-        and one.found not in NO_FINDING
+        and one.found not in ("", NOT_INSPECTED)
     ]
-    if inspected and inspected[-1].found not in GOOD_FINDINGS:
+    if inspected and inspected[-1].found not in WHOLE:
         last = inspected[-1]
         found.append(
             f"article {article!r} was found {last.found} after {last.name}: take another one, or "

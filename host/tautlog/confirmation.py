@@ -10,12 +10,11 @@ from __future__ import annotations
 
 import math
 
+from tautlog.inspection import GAVE_WAY, WHOLE
 from tautlog.marks import Marks
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.trace import DropSetup
 
-GAVE_WAY = ("parted", "slipped", "deformed-beyond")
-WHOLE = ("intact", "deformed-within")
 WIRE_S = 0.1  # from the end of the force to the opening of a break wire: it is longer
 # Of a free fall: less is none, and no rail with the friction that `estimate` allows takes
 # more (own mechanics; a burst at a random moment of a record hits this band seldom).

@@ -7,7 +7,8 @@ the same numbers and stamps never.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import contextlib
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -79,14 +80,17 @@ def fingerprint_of(record: Record) -> Fingerprint | None:
     return fingerprint(record.instrument.serial, record.events, record.first_sample_index)
 
 
+def readable_records(folder: Path) -> Iterator[Record]:
+    """Records in a folder by name; a broken neighbour is no reason to stop."""
+    for path in sorted(folder.glob("*.h5")):
+        with contextlib.suppress(RecordError):
+            yield open_record(path)
+
+
 def records_of(folder: Path, wanted: Fingerprint) -> list[Record]:
     """Finished records in a folder that hold the event, by name."""
     found = []
-    for path in sorted(folder.glob("*.h5")):
-        try:
-            record = open_record(path)
-        except RecordError:
-            continue  # a broken neighbour is no reason to stop
+    for record in readable_records(folder):
         known = fingerprint_of(record)
         if known is not None and record.status != "recording" and known.is_of(wanted):
             found.append(record)

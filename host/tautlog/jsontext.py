@@ -7,6 +7,7 @@ name, what was seen and what was expected.
 from __future__ import annotations
 
 from dataclasses import MISSING, fields
+from functools import cache
 from typing import Any, TypeVar, get_type_hints
 
 from tautlog.errors import JsonError
@@ -34,7 +35,7 @@ def built(kind: type[Kind], told: Any) -> Kind:
     """
     if not isinstance(told, dict):
         raise JsonError(f"expected one JSON object, seen {short(told, 40)}")
-    hints = get_type_hints(kind)
+    hints = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
     known = {one.name: one for one in fields(kind)}  # type: ignore[arg-type]
     for name in told:
         if name not in known:
@@ -47,6 +48,12 @@ def built(kind: type[Kind], told: Any) -> Kind:
         if not _fits(value, hints[name]):
             raise JsonError(f"{name} = {short(value, 40)}: allowed is {_expected(hints[name])}")
     return kind(**told)
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    """Types of a dataclass's fields; a ledger has thousands of lines of one kind."""
+    return get_type_hints(kind)
 
 
 def _kinds(hint: Any) -> tuple[type, ...]:

@@ -17,20 +17,12 @@ from tautlog.confirmation import doubt_of_loss
 from tautlog.contacts import LEAST_FLIGHT_S
 from tautlog.contradictions import SEVERITIES
 from tautlog.filters import MINUS_3_DB_PER_CLASS
+from tautlog.inspection import ARTICLE_FINDINGS, GAVE_WAY, NOT_INSPECTED
 from tautlog.limits import HANGING_LEAST_N
 from tautlog.marks import Marks
 from tautlog.trace import DropSetup
 
-ARTICLE_FINDINGS = (
-    "intact",
-    "deformed-within",
-    "deformed-beyond",
-    "parted",
-    "slipped",
-    "not-inspected",
-)
 TEST_VERDICTS = ("pass", "pass-overtested", "fail", "no-test", "no-verdict", "pending")
-_FAILED = ("deformed-beyond", "parted", "slipped")
 
 # Limits of validity: common practice, no source.
 CLOSURE_SUSPECT = 0.05
@@ -74,7 +66,7 @@ class Verdict:
     trace_says : str
         held, let-go, slipped or unclear.
     article : str
-        One of ARTICLE_FINDINGS.
+        One of `inspection.ARTICLE_FINDINGS`.
     test_verdict : str
         pass, pass-overtested, fail, no-test, no-verdict or pending.
     reasons : tuple of Reason
@@ -596,7 +588,7 @@ def combine(
     record_verdict, load_verdict : str
         As in `Verdict`.
     article : str
-        One of ARTICLE_FINDINGS.
+        One of `inspection.ARTICLE_FINDINGS`.
     mount_failed : bool
         The mount's break wire opened, and not after the article's.
     carried : bool
@@ -614,11 +606,11 @@ def combine(
             "the mount went: stop the campaign, prove the mount again, and inspect the article "
             "as if overloaded"
         )
-    if load_verdict == "no-load" and article not in _FAILED:
+    if load_verdict == "no-load" and article not in GAVE_WAY:
         return "no-test", "no load reached the article"
-    if article == "not-inspected":
+    if article == NOT_INSPECTED:
         return "pending", "the article has not been inspected"
-    failed = article in _FAILED
+    failed = article in GAVE_WAY
     if record_verdict == "invalid":
         if failed:
             return "no-verdict", "the article failed, at a load that is not known"

@@ -94,7 +94,7 @@ def parse(kind: int, payload: memoryview, samples_per_block: int) -> Message | N
             return _status(payload)
         if kind == wire.ANSWER:
             return _answer(payload)
-    except (struct.error, ValueError, KeyError, IndexError, RecursionError):
+    except (struct.error, ValueError, KeyError, IndexError):
         return None
     return None
 

@@ -21,7 +21,13 @@ from tautlog.errors import (
     RecordGoneError,
     RefusedError,
 )
-from tautlog.fingerprint import Fingerprint, fingerprint, fingerprint_of, records_of
+from tautlog.fingerprint import (
+    Fingerprint,
+    fingerprint,
+    fingerprint_of,
+    readable_records,
+    records_of,
+)
 from tautlog.outcome import DropOutcome
 from tautlog.receiver import Receiver
 from tautlog.record import Record, RecordWriter, open_record
@@ -267,12 +273,8 @@ def unfinished_record(folder: Path, held: Held) -> Path | None:
     The one that knows most of the event, and of these the newest.
     """
     found: list[tuple[int, Path]] = []
-    for path in sorted(folder.glob("*.h5")):
-        try:
-            record = open_record(path)
-        except RecordError:
-            continue  # a broken neighbour is no reason to stop
+    for record in readable_records(folder):
         if record.status == "recording" and is_begun_of(record, held):
             known = fingerprint_of(record)
-            found.append((0 if known is None else len(known.traits), path))
+            found.append((0 if known is None else len(known.traits), record.path))
     return max(found)[1] if found else None

@@ -132,7 +132,7 @@ class DropSetup:
     checklist, override : str
         The list that was gone through before; who dropped beyond a limit, and why.
     article_finding : str
-        What inspection found: one of `judge.ARTICLE_FINDINGS`.
+        What inspection found: one of `inspection.ARTICLE_FINDINGS`.
     not_sealed : str or None
         What of its record is not as it was sealed; None where the seal holds.
     """

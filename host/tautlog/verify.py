@@ -13,8 +13,9 @@ from tautlog.archive import RecordSummary
 from tautlog.batch import records_in
 from tautlog.catalogue import catalogued, summaries_of
 from tautlog.chain import FILE_NAME as CHAIN_NAME
-from tautlog.chain import chain_problem, read_chain
+from tautlog.chain import chain_told
 from tautlog.folder import CAMPAIGN_FILE
+from tautlog.seal_version import ENTRIES_SEALED
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,6 @@ def verify(places: list[Path], *, anew: bool = False, rehearsed: bool = False) -
     return found
 
 
-ENTRIES_SEALED = 2  # of a record's seal_version
 OLDER = "sealed by an older program, whose seals leave out status, marks and decisions"
 _UNCHAINED = (
     "is sealed and stands in no line of the chain here: it came from elsewhere, the chain could "
@@ -125,9 +125,8 @@ def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:
         All that lies there, with the unreadable.
     """
     found = []
-    chain = read_chain(folder)
+    chain, problem = chain_told(folder)
     records = [one for one in there if not one.problem]
-    problem = chain_problem(folder)
     if problem and any(one.seal and not one.rehearsed for one in records):
         text = f"the chain of this campaign tells nothing of what is gone: {problem}"
         found.append(Checked(folder / CHAIN_NAME, "missing", text))

@@ -36,9 +36,7 @@ def command(
     from tautlog.quicklook import as_kept, keep_marks, mark_record
     from tautlog.record import add_decision, open_record
 
-    by, reason = signed(by), signed(reason)
-    if not by:
-        raise click.BadParameter("a decision is signed with a name", param_hint="--by")
+    by, reason = options.signature_of(by, "a decision"), signed(reason)
     if not reason:
         raise click.BadParameter("a decision needs a reason", param_hint="--reason")
     number = options.class_of(cfc)

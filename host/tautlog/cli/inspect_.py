@@ -7,8 +7,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
-from tautlog.judge import ARTICLE_FINDINGS
-from tautlog.signature import signed
+from tautlog.inspection import ARTICLE_FINDINGS
 
 
 @click.command(name="inspect")
@@ -46,9 +45,7 @@ def command(
     from tautlog.quicklook import keep_marks, mark_record
     from tautlog.record import add_inspection, open_record
 
-    by = signed(by)
-    if not by:
-        raise click.BadParameter("an inspection is signed with a name", param_hint="--by")
+    by = options.signature_of(by, "an inspection")
     number = options.class_of(cfc)
     add_inspection(record, by=by, finding=finding, note=note, where=where, moved=moved)
     if finding not in ("intact", "not-inspected") and not (where and moved):

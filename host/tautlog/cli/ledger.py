@@ -73,12 +73,11 @@ def command(
             "nothing is entered: --add enters a drop, --supersedes N corrects an entry"
         )
     if add or correction is not None:
-        if not signed(by):
-            raise click.BadParameter("an entry is signed with a name", param_hint="--by")
+        by = options.signature_of(by, "an entry")
         _look_at_names(campaign, article, line)
         add_entry(
             where,
-            by=signed(by),
+            by=by,
             article=article,
             line=line,
             mount=mount_name(campaign, mount) if mount else "",

@@ -12,6 +12,7 @@ from tautlog import quantities as q
 from tautlog.errors import RecordError
 from tautlog.moment import day_problem
 from tautlog.quantities import Quantity
+from tautlog.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.campaign import Campaign
@@ -217,6 +218,14 @@ def class_of(cfc: str | None) -> int | None:
 
         return AS_BEFORE
     return None if cfc == "none" else int(cfc)
+
+
+def signature_of(by: str, what: str) -> str:
+    """The name that was typed with --by; `what` is signed with it, such as "a proof"."""
+    name = signed(by)
+    if not name:
+        raise click.BadParameter(f"{what} is signed with a name", param_hint="--by")
+    return name
 
 
 def here(*, to_drop: bool = True) -> Campaign | None:

@@ -62,12 +62,11 @@ def command(
         return
     if pulled_n is None or held_s is None:
         raise click.UsageError("a proof needs --pulled and --held")
-    if not signed(by):
-        raise click.BadParameter("a proof is signed with a name", param_hint="--by")
+    by = options.signature_of(by, "a proof")
     used = _mount(campaign, mount)
     made, number = add_proof(
         campaign.folder,
-        by=signed(by),
+        by=by,
         mount=used.name,
         pulled_n=pulled_n,
         held_s=held_s,

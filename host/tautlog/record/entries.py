@@ -47,7 +47,7 @@ class Inspection(Entry):
     Attributes
     ----------
     by, finding, note : str
-        Who looked; one of `judge.ARTICLE_FINDINGS`; in plain words.
+        Who looked; one of `inspection.ARTICLE_FINDINGS`; in plain words.
     where, moved : str
         Where it gave; what touched or moved first.
     """

@@ -16,7 +16,8 @@ from typing import Any
 import h5py
 
 from tautlog.record import layout
-from tautlog.record.seal import ENTRIES_SEALED, Told, version_of
+from tautlog.record.seal import Told, version_of
+from tautlog.seal_version import ENTRIES_SEALED
 
 PLACES = ("marks", "inspections", "decisions", "photos", "shunt_checks")
 SEAL, PREVIOUS, ORDER = "seal_sha256", "previous_sha256", "entry"

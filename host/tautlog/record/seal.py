@@ -11,11 +11,10 @@ import h5py
 import numpy as np
 
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE, dataset, sealed_attributes
+from tautlog.seal_version import ENTRIES_SEALED
 
 _NEVER = {"seal_sha256", "seal_parts_json"}
 _STATUS = {"status", "status_text"}
-ENTRIES_SEALED = 2  # of `seal_version`: from here on status and entries are sealed too
-SEAL_VERSION = ENTRIES_SEALED
 _HASH_SAMPLES = 1 << 20
 _PART_DIGITS = 16
 # What the parts of a seal are called when one of them differs.

@@ -16,6 +16,7 @@ import h5py
 import numpy as np
 import numpy.typing as npt
 
+from tautlog import seal_version
 from tautlog.calibration import Calibration
 from tautlog.chain import add_link, last_seal
 from tautlog.errors import RecordError, RecordExistsError
@@ -33,7 +34,7 @@ from tautlog.record.journal import (
 )
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.reader import open_record
-from tautlog.record.seal import SEAL_VERSION, put_seal
+from tautlog.record.seal import put_seal
 from tautlog.record.trouble import DAMAGE, damaged, error, locked, reason
 from tautlog.stream import Block, BoardEvent, Instrument
 from tautlog.trace import DropSetup
@@ -458,7 +459,7 @@ def add_inspection(
     path : path
         The record.
     by, finding, note : str
-        Who looked; one of `judge.ARTICLE_FINDINGS`; in plain words.
+        Who looked; one of `inspection.ARTICLE_FINDINGS`; in plain words.
     where, moved : str
         Where it gave; what touched or moved first.
 
@@ -622,7 +623,7 @@ def _create(
                 },
             )
             layout.put(file, {"utc": utc or _now(), "campaign": campaign, "status": "recording"})
-            layout.put(file, {"origin": origin, "seal_version": SEAL_VERSION})
+            layout.put(file, {"origin": origin, "seal_version": seal_version.CURRENT})
             # A rehearsal is no link of a campaign's chain.
             previous = "" if origin == REHEARSED else last_seal(path.parent)
             if previous:

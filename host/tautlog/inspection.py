@@ -1,0 +1,8 @@
+"""Inspection: what people may find of an article after a drop."""
+
+from __future__ import annotations
+
+WHOLE = ("intact", "deformed-within")  # after these it may be dropped again
+GAVE_WAY = ("deformed-beyond", "parted", "slipped")
+NOT_INSPECTED = "not-inspected"
+ARTICLE_FINDINGS = (*WHOLE, *GAVE_WAY, NOT_INSPECTED)
