@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.signal import lfilter
 
-from tautlog.filters import CLASSES, highest_class_for
-from tautlog.mechanics import RigModel, Slip, fall, first_peak_n
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.trace import DropSetup, Trace
+from tautlog.analysis.filters import CLASSES, highest_class_for
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.model.trace import DropSetup, Trace
+from tautlog.planning.mechanics import RigModel, Slip, fall, first_peak_n
 
 KINDS = {
     "held": 0.26,
@@ -199,8 +199,8 @@ def _measured(force_n, rate_hz, kind, peak_n, onset_s, base_s, rng):
 
 def outcome(drop):
     """What marking and judging make of it."""
-    from tautlog.judge import judge
-    from tautlog.marking import mark
+    from tautlog.analysis.judge import judge
+    from tautlog.analysis.marking import mark
 
     marks = replace(mark(drop.trace, drop.setup, cfc=drop.cfc), curve=None)  # large
     verdict = judge(marks, drop.setup)

@@ -3,11 +3,11 @@
 import numpy as np
 from traces import BEFORE_S, RATE_HZ, arrest
 
-from tautlog.calibration import Calibration
 from tautlog.firmware import wire
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, BoardEvent, Instrument
+from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter
-from tautlog.stream import Block, BoardEvent, Instrument
-from tautlog.trace import DropSetup
 
 REAL, VIRTUAL = "RP2040 board with MicroPython 1.28.0", "virtual board under CPython 3.11.2"
 PER_BLOCK = 1024

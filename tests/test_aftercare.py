@@ -9,11 +9,11 @@ from fakes.drops import DropBoard, plan_at, session_with
 from tautlog.cli import conduct as conduct_module
 from tautlog.cli.conduct import conduct, show_outcome
 from tautlog.cli.console import ConsoleCrew
-from tautlog.drop import run_drop
+from tautlog.drop.outcome import DropOutcome
+from tautlog.drop.run import run_drop
+from tautlog.drop.stop import StopRequest
 from tautlog.errors import AbortedError, LinkError
-from tautlog.outcome import DropOutcome
 from tautlog.record import open_record
-from tautlog.stop import StopRequest
 
 SIGNALS = ["SIGINT", "SIGTERM", "SIGHUP"]
 
@@ -85,7 +85,7 @@ def test_a_terminal_that_closes_over_and_over(outcome, monkeypatch):
 
 
 def test_marks_that_cannot_be_kept_are_told(outcome, monkeypatch, capsys):
-    monkeypatch.setattr("tautlog.quicklook.keep_marks", lambda *_: "the disk is full")
+    monkeypatch.setattr("tautlog.archive.assess.keep_marks", lambda *_: "the disk is full")
     show(outcome)
     assert "the marks are not kept" in capsys.readouterr().err
 

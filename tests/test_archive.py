@@ -7,13 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tautlog.archive import RecordSummary
-from tautlog.calibration import Calibration
-from tautlog.catalogue import catalogued
+from tautlog.archive.catalogue import catalogued
+from tautlog.archive.summary import RecordSummary
 from tautlog.errors import RecordError
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Instrument
+from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter, add_marks, write_values
-from tautlog.stream import Instrument
-from tautlog.trace import DropSetup
 
 INSTRUMENT = Instrument("0", "b", "s", 62500.0, 8, ("force",), 16, 8)
 

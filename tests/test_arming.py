@@ -4,14 +4,14 @@ import pytest
 from fakes.arming import ArmingLink
 from fakes.crew import SilentCrew
 
-from tautlog.calibration import Calibration
-from tautlog.drop import run_drop
+from tautlog.board.session import Session
+from tautlog.drop.outcome import DropPlan
+from tautlog.drop.permit import permitted
+from tautlog.drop.run import run_drop
 from tautlog.errors import BoardError, LinkTimeoutError, NotReadyError
 from tautlog.firmware import wire
-from tautlog.outcome import DropPlan
-from tautlog.permit import permitted
-from tautlog.session import Session
-from tautlog.trace import DropSetup
+from tautlog.model.calibration import Calibration
+from tautlog.model.trace import DropSetup
 
 GOOD = {"ok": True, "token": "00" * 8, "first": 4, "armed": 20}
 LOST = (None,)

@@ -6,7 +6,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tautlog.advice import (
+from tautlog.calibrate.calibrating import (
+    Point,
+    calibrate,
+    hanging_check,
+    shunt_check,
+)
+from tautlog.calibrate.plausibility import data_sheet_slope
+from tautlog.calibrate.points_table import read_points
+from tautlog.campaign.campaign import read_campaign, write_new_campaign
+from tautlog.cli import run
+from tautlog.errors import CalibrationError, CampaignError
+from tautlog.model.calibration import Calibration
+from tautlog.planning.electronics import (
     Electrics,
     advise,
     class_for,
@@ -15,18 +27,6 @@ from tautlog.advice import (
     shunt_step_mv_per_v,
     shunt_step_n,
 )
-from tautlog.calibrating import (
-    Point,
-    calibrate,
-    hanging_check,
-    shunt_check,
-)
-from tautlog.calibration import Calibration
-from tautlog.campaign import read_campaign, write_new_campaign
-from tautlog.cli import run
-from tautlog.errors import CalibrationError, CampaignError
-from tautlog.plausibility import data_sheet_slope
-from tautlog.points import read_points
 
 LOADS = [0, 50, 100, 150, 200, 250, 200, 150, 100, 50, 0]
 

@@ -11,18 +11,18 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from tautlog.calibration import Calibration
-from tautlog.campaign import (
+from tautlog.campaign.campaign import (
     Campaign,
     next_record_path,
     read_campaign,
     setup_from,
     write_new_campaign,
 )
+from tautlog.campaign.schema import AS_COMMENT, KEYS
 from tautlog.errors import CampaignError
-from tautlog.folder import find_campaign
-from tautlog.keys import AS_COMMENT, KEYS
-from tautlog.trace import DropSetup
+from tautlog.files.campaign_folder import find_campaign
+from tautlog.model.calibration import Calibration
+from tautlog.model.trace import DropSetup
 
 KG = "allowed is 0.05 to 500 kg (what a hand-built rig lifts)"
 M = "allowed is 0 to 10 m (rails that people build)"

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from tops import LINES, Case, drawn, recorded
 
-from tautlog.calibration import Calibration
-from tautlog.judge import judge
-from tautlog.marking import mark
-from tautlog.trace import DropSetup, Trace
+from tautlog.analysis.judge import judge
+from tautlog.analysis.marking import mark
+from tautlog.model.calibration import Calibration
+from tautlog.model.trace import DropSetup, Trace
 
 SOFT = Case(mass_kg=10.0, height_m=1.0, stiffness=30e3, damping=0.1)  # some 60 ms of pull
 

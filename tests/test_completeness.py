@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from traces import BEFORE_S, RATE_HZ, G, arrest, plain, recorded
 
-from tautlog.completeness import cut_short
-from tautlog.judge import judge
-from tautlog.marking import mark
-from tautlog.trace import Completeness, DropSetup, Trace
+from tautlog.analysis.completeness import cut_short
+from tautlog.analysis.judge import judge
+from tautlog.analysis.marking import mark
+from tautlog.model.trace import Completeness, DropSetup, Trace
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 FALL_S = np.sqrt(2.0 / G)  # closed form; the line comes taut at BEFORE_S + FALL_S

@@ -7,11 +7,11 @@ import pytest
 from made_records import SETUP, VIRTUAL, made
 from test_guards import kite_in, refusal
 
-from tautlog.archive import RecordSummary
+from tautlog.analysis.judge import ARTICLE_FINDINGS
+from tautlog.archive.summary import RecordSummary
+from tautlog.campaign.condemned import Retired, condemned
 from tautlog.cli import run
-from tautlog.condemned import Retired, condemned
-from tautlog.judge import ARTICLE_FINDINGS
-from tautlog.origin import REHEARSED
+from tautlog.model.origin import REHEARSED
 
 
 @pytest.fixture

@@ -13,14 +13,14 @@ import config
 import config_check
 import refusal
 import wire
-from tautlog.calibration import Calibration
+from tautlog.board.health import read_health
+from tautlog.board.link import SerialLink
+from tautlog.board.session import Session
 from tautlog.errors import BoardConfigError, RefusedError
-from tautlog.health import read_health
-from tautlog.link import SerialLink
+from tautlog.model.calibration import Calibration
 from tautlog.rehearsal.process import BoardProcess, find_interpreter
 from tautlog.rehearsal.rig import SimulatedRig
 from tautlog.rehearsal.scene import default_scene
-from tautlog.session import Session
 
 HERE = Path(__file__).parent
 

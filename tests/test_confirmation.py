@@ -7,9 +7,9 @@ import pytest
 from traces import BEFORE_S, G, arrest, plain, recorded
 from traces import RATE_HZ as PARTED_HZ
 
-from tautlog.judge import judge
-from tautlog.marking import mark
-from tautlog.trace import DropSetup
+from tautlog.analysis.judge import judge
+from tautlog.analysis.marking import mark
+from tautlog.model.trace import DropSetup
 
 RATE_HZ = 20_000.0
 SETUP = DropSetup(mass_kg=9.0, height_m=1.2, target_n=1000.0)

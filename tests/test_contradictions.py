@@ -9,17 +9,17 @@ from fakes.crew import SilentCrew
 from fakes.drops import ONSET, PEAK, PER_BLOCK, DropBoard, Lies, plan_at, session_with
 from traces import RATE_HZ, arrest, recorded
 
-from tautlog.contradictions import SEVERITIES, Story, contradictions
-from tautlog.drop import run_drop
-from tautlog.judge import Reason, judge
-from tautlog.marking import mark
-from tautlog.marks import Finding
-from tautlog.quicklook import mark_record
-from tautlog.reception import Reception, reception_in
+from tautlog.analysis.contradictions import SEVERITIES, Story, contradictions
+from tautlog.analysis.judge import Reason, judge
+from tautlog.analysis.marking import mark
+from tautlog.analysis.verdict_words import quick_look
+from tautlog.archive.assess import mark_record
+from tautlog.drop.run import run_drop
+from tautlog.model.marks import Finding
+from tautlog.model.reception import Reception, reception_in
+from tautlog.model.stream import BoardEvent
+from tautlog.model.trace import DropSetup
 from tautlog.record import open_record
-from tautlog.stream import BoardEvent
-from tautlog.trace import DropSetup
-from tautlog.verdict_words import quick_look
 
 
 def dropped(folder, lies, crew=None, **changes):

@@ -6,11 +6,11 @@ import pytest
 from command_line import said
 from made_records import made
 
+from tautlog.archive.assess import mark_new
+from tautlog.campaign.ledger import Entry
 from tautlog.cli import run
 from tautlog.errors import CampaignError
-from tautlog.jsonlines import read_standing
-from tautlog.ledger import Entry
-from tautlog.quicklook import mark_new
+from tautlog.files.json_lines import read_standing
 
 
 @pytest.fixture

@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 from traces import RATE_HZ, arrest, recorded
 
-from tautlog.calibration import Calibration
-from tautlog.export import export_csv
-from tautlog.filters import cfc_filter
-from tautlog.judge import as_json, judge
-from tautlog.marking import mark
-from tautlog.picture import draw
-from tautlog.quicklook import look_at
+from tautlog.analysis.filters import cfc_filter
+from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.marking import mark
+from tautlog.archive.assess import look_at
+from tautlog.display.picture import draw
+from tautlog.display.report import Source, contents_of
+from tautlog.display.views import Shown, view
+from tautlog.io.export import export_csv
+from tautlog.model.calibration import Calibration
+from tautlog.model.trace import DropSetup
 from tautlog.record import open_record, write_values
-from tautlog.report import Source, contents_of
-from tautlog.trace import DropSetup
-from tautlog.views import Shown, view
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 ROUNDING_N = 0.01  # of the report's curve; the others hold nine digits

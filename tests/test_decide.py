@@ -5,7 +5,7 @@ import json
 import pytest
 from test_inspect import dropped, record, said  # noqa: F401 - fixtures
 
-from tautlog.batch import records_in, remark
+from tautlog.archive.batch import records_in, remark
 from tautlog.errors import RecordError
 from tautlog.record import open_record
 
@@ -128,7 +128,7 @@ def test_many_records_on_a_real_cluster_of_two_workers(record, tmp_path, capsys)
 
 
 def test_a_cluster_that_is_not_there(record, monkeypatch, capsys):  # noqa: F811
-    monkeypatch.setattr("tautlog.batch.CLUSTER_TIMEOUT_S", 0.5)
+    monkeypatch.setattr("tautlog.archive.batch.CLUSTER_TIMEOUT_S", 0.5)
     status, _, err = said(capsys, "remark", record, "--cluster", "tcp://127.0.0.1:9")
     assert status == 1
     assert "no cluster answers" in err.strip().splitlines()[-1]

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from drops import outcome, random_drop
 
-from tautlog.trace import Trace
+from tautlog.model.trace import Trace
 
 SEEDS = range(50_000, 50_120)
 pytestmark = pytest.mark.timeout(600)  # all of them are dropped for the first test

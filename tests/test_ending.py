@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from tautlog.contacts import without_glitches
-from tautlog.ending import ending, places
+from tautlog.analysis.contacts import without_glitches
+from tautlog.analysis.ending import ending, places
 
 RATE_HZ = 10_000.0
 

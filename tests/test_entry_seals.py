@@ -7,11 +7,11 @@ import pytest
 from command_line import said
 from made_records import SETUP, made
 
-from tautlog.catalogue import catalogued
-from tautlog.lessons import learn_line
-from tautlog.quicklook import mark_new
+from tautlog.archive.assess import mark_new
+from tautlog.archive.catalogue import catalogued
+from tautlog.archive.verify import verify
+from tautlog.planning.lessons import learn_line
 from tautlog.record import add_decision, add_inspection, open_record
-from tautlog.verify import verify
 
 
 @pytest.fixture(scope="module")

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tautlog.bounces import Pull, find_pulls, pull_between
-from tautlog.contacts import find_contacts
-from tautlog.estimate import Observed, Said, estimate
-from tautlog.mechanics import RigModel, fall
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.analysis.bounces import Pull, find_pulls, pull_between
+from tautlog.analysis.contacts import find_contacts
+from tautlog.analysis.estimate import Observed, Said, estimate
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.planning.mechanics import RigModel, fall
 
 RATE_HZ = 62500.0
 MODEL = RigModel(

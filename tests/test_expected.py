@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from traces import arrest, recorded
 
-from tautlog.campaign import read_campaign
+from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.marking import mark
+from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
-from tautlog.expected import Expectations, expected_from
-from tautlog.judge import as_json, judge
-from tautlog.marking import mark
-from tautlog.picture import draw
-from tautlog.trace import DropSetup
+from tautlog.display.picture import draw
+from tautlog.model.trace import DropSetup
+from tautlog.planning.expected import Expectations, expected_from
 
 
 @pytest.fixture

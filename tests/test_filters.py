@@ -8,7 +8,13 @@ from hypothesis.extra.numpy import arrays
 from scipy.signal import butter, freqz, sosfreqz
 from traces import half_sine
 
-from tautlog.filters import CLASSES, CORNER_PER_CLASS, cfc_filter, finite_runs, highest_class_for
+from tautlog.analysis.filters import (
+    CLASSES,
+    CORNER_PER_CLASS,
+    cfc_filter,
+    finite_runs,
+    highest_class_for,
+)
 
 # Coefficients of one pass, from the formulas of SAE J211-1, appendix C (as transcribed
 # by public libraries): wd = 2 pi C 2.0775, wa = tan(wd T / 2), d = 1 + sqrt 2 wa + wa^2,

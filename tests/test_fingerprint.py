@@ -6,13 +6,13 @@ import pytest
 from fakes.crew import SilentCrew
 from fakes.drops import KNOWN, DropBoard, Lies, plan_at, session_with
 
+from tautlog.archive.fingerprint import fingerprint_of
 from tautlog.cli import run
-from tautlog.drop import run_drop
+from tautlog.drop.recovery import already_in, held_event, recover, unfinished_record
+from tautlog.drop.run import run_drop
 from tautlog.errors import LinkError, RecordError
-from tautlog.fingerprint import fingerprint_of
 from tautlog.firmware import wire
 from tautlog.record import open_record
-from tautlog.recovery import already_in, held_event, recover, unfinished_record
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +55,7 @@ class Port:
 @pytest.fixture
 def command(held, monkeypatch, capsys):
     board, path = held
-    monkeypatch.setattr("tautlog.link.SerialLink", type("Port", (Port,), {"board": board}))
+    monkeypatch.setattr("tautlog.board.link.SerialLink", type("Port", (Port,), {"board": board}))
     monkeypatch.chdir(path.parent)
 
     def command(*more):
@@ -123,7 +123,7 @@ def test_the_file_is_looked_at_again_before_the_board_forgets(held, monkeypatch)
         looked.append(record.path)
         return "" if len(looked) == 1 else "it was changed in between"
 
-    monkeypatch.setattr("tautlog.recovery.what_lacks", lacks)
+    monkeypatch.setattr("tautlog.drop.recovery.what_lacks", lacks)
     with pytest.raises(RecordError, match=r"changed in between.*recover"):
         already_in(session, event, path.parent)
     assert "discard" not in board.heard

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tautlog.calibrate.fit import fit_polynomial
 from tautlog.errors import CalibrationError
-from tautlog.fit import fit_polynomial
 
 
 def pontius(data):

@@ -8,23 +8,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_records import VIRTUAL, made
 
-from tautlog.advice import Electrics
-from tautlog.calibration import Calibration
-from tautlog.campaign import Rig, mount_name, read_campaign, setup_from, write_new_campaign
+from tautlog.campaign.campaign import Rig, mount_name, read_campaign, setup_from, write_new_campaign
+from tautlog.campaign.proofs import Proof
+from tautlog.drop.permit import count_elsewhere, drops_since_proof, permitted
 from tautlog.errors import CampaignError, QuantityError, RefusedError
-from tautlog.gate import Intended, findings, refusals
-from tautlog.line import Line
-from tautlog.loadpath import Element, Mount
-from tautlog.moment import day_problem, today
-from tautlog.permit import count_elsewhere, drops_since_proof, permitted
-from tautlog.plan import Drop, predict_drop
-from tautlog.proofs import Proof
-from tautlog.quantities import FORCE, HEIGHT, MASS, SLOPE, VOLT, Quantity
+from tautlog.model.calibration import Calibration
+from tautlog.model.line import Line
+from tautlog.model.load_path import Element, Mount
+from tautlog.model.quantities import FORCE, HEIGHT, MASS, SLOPE, VOLT, Quantity
+from tautlog.model.timestamp import day_problem, today
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.planning.electronics import Electrics
+from tautlog.planning.gate import Intended, findings, refusals
+from tautlog.planning.prediction import Drop, predict_drop
 from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig
 from tautlog.rehearsal.scene import default_scene
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 DATED = Calibration(zero_v=0.45, date=today())
 GOOD = Intended(

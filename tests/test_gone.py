@@ -11,15 +11,15 @@ from fakes.crew import SilentCrew
 from test_record import CALIBRATION, INSTRUMENT, SETUP
 from test_rehearsal import SPEED, drop, plan_for, played
 
+from tautlog.archive.assess import mark_record
+from tautlog.board.link import SerialLink
+from tautlog.board.session import Session
+from tautlog.drop.recovery import recover
 from tautlog.errors import RecordGoneError, RefusedError
-from tautlog.link import SerialLink
-from tautlog.quicklook import mark_record
+from tautlog.model.stream import Block
 from tautlog.record import RecordWriter, open_record
 from tautlog.record.journal import journal_path
-from tautlog.recovery import recover
 from tautlog.rehearsal.process import BoardProcess
-from tautlog.session import Session
-from tautlog.stream import Block
 
 
 def unlink(path):

@@ -13,7 +13,7 @@ from command_line import said
 from test_rehearsal import played
 
 from tautlog.cli import run
-from tautlog.moment import today
+from tautlog.model.timestamp import today
 from tautlog.rehearsal.process import BoardProcess
 
 NO_BOARD = ["--port", "socket://127.0.0.1:9", "--yes"]
@@ -438,7 +438,7 @@ def test_a_day_is_iso_and_not_to_come(kite, capsys, day):
 
 
 def test_a_file_with_a_bad_day_counts_as_expired(kite, capsys):
-    from tautlog.campaign import read_campaign
+    from tautlog.campaign.campaign import read_campaign
 
     run(table(kite))
     (path,) = kite.glob("calibrations/*.json")
@@ -452,7 +452,7 @@ def test_a_file_with_a_bad_day_counts_as_expired(kite, capsys):
 
 
 def test_the_measured_zero_goes_with_a_calibration(kite):
-    from tautlog.campaign import read_campaign
+    from tautlog.campaign.campaign import read_campaign
 
     assert read_campaign(kite).calibration.zero_v is None
     run(table(kite))
@@ -479,7 +479,7 @@ def test_a_calibration_is_superseded_and_stays(kite, capsys):
 
 
 def test_a_correction_of_an_older_calibration_does_not_become_the_newest(kite):
-    from tautlog.campaign import read_campaign
+    from tautlog.campaign.campaign import read_campaign
 
     run(table(kite, 1.05))
     run(table(kite, 1.02))

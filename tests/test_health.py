@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tautlog.mains import mains_component
+from tautlog.analysis.mains import mains_component
 
 RATE_HZ = 62500.0
 TIME_S = np.arange(int(0.52 * RATE_HZ)) / RATE_HZ
@@ -33,11 +33,11 @@ def test_a_constant_is_no_hum():
 def test_health_of_a_rehearsed_board():
     from test_rehearsal import played
 
-    from tautlog.calibration import Calibration
-    from tautlog.health import read_health
-    from tautlog.link import SerialLink
+    from tautlog.board.health import read_health
+    from tautlog.board.link import SerialLink
+    from tautlog.board.session import Session
+    from tautlog.model.calibration import Calibration
     from tautlog.rehearsal.process import BoardProcess
-    from tautlog.session import Session
 
     with BoardProcess(played("mains-hum"), speed=8.0) as board, SerialLink(board.url) as link:
         session = Session(link)
@@ -55,10 +55,10 @@ def test_the_excitation_is_read_where_it_has_a_channel():
     """Three channels from the wire; the third is the monitor."""
     from dataclasses import replace
 
-    from tautlog.calibration import Calibration
-    from tautlog.health import _health_of
-    from tautlog.messages import Status
-    from tautlog.stream import Block, Instrument
+    from tautlog.board.health import _health_of
+    from tautlog.board.messages import Status
+    from tautlog.model.calibration import Calibration
+    from tautlog.model.stream import Block, Instrument
 
     board = Instrument(
         *("0.1.0", "a board", "1"), RATE_HZ / 3, 8, ("force", "second", "excitation"), 512, 68

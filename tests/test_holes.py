@@ -6,13 +6,13 @@ import pytest
 from fakes.crew import SilentCrew
 from fakes.drops import BLOCK_S, HISTORY, KNOWN, PEAK, DropBoard, Lies, plan_at, session_with
 
-from tautlog.drop import run_drop
+from tautlog.archive.assess import mark_record
+from tautlog.board.holes import ALL_S, LEAST_S, REPEATS, Patience
+from tautlog.drop.recovery import complete, held_event, missing_blocks, recover, what_lacks
+from tautlog.drop.run import run_drop
 from tautlog.errors import AbortedError, LinkError, LinkTimeoutError
 from tautlog.firmware import wire
-from tautlog.holes import ALL_S, LEAST_S, REPEATS, Patience
-from tautlog.quicklook import mark_record
 from tautlog.record import open_record
-from tautlog.recovery import complete, held_event, missing_blocks, recover, what_lacks
 
 
 def never(*blocks):

@@ -12,9 +12,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tautlog.errors import TautlogError, TraceImportError
-from tautlog.importer import ImportedTrace, import_csv, write_record
+from tautlog.io.importer import ImportedTrace, import_csv, write_record
+from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter, open_record
-from tautlog.trace import DropSetup
 
 DATA = Path(__file__).parent / "data"
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from traces import BEFORE_S, RATE_HZ, G, arrest, plain, recorded
 
-from tautlog.impossible import of_height, of_momentum
-from tautlog.judge import judge
-from tautlog.marking import mark
-from tautlog.trace import DropSetup
+from tautlog.analysis.impossible import of_height, of_momentum
+from tautlog.analysis.judge import judge
+from tautlog.analysis.marking import mark
+from tautlog.model.trace import DropSetup
 
 PEAK_N = float(arrest(10.0, 1.0, 5000.0, 0.1, total_s=9.0)[1].max())  # of `whole`
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=0.95 * PEAK_N)

@@ -7,11 +7,11 @@ import pytest
 from fakes.crew import SilentCrew
 from fakes.drops import CALIBRATION, DropBoard, plan_at, session_with
 
-from tautlog.drop import run_drop
-from tautlog.in_force import in_force
-from tautlog.quicklook import mark_record
-from tautlog.readiness import arm_fields
-from tautlog.recalibration import Recalibration
+from tautlog.analysis.in_force import in_force
+from tautlog.archive.assess import mark_record
+from tautlog.archive.recalibration import Recalibration
+from tautlog.board.readiness import arm_fields
+from tautlog.drop.run import run_drop
 from tautlog.record import open_record
 
 REDUCTION = 8

@@ -8,9 +8,9 @@ import pytest
 from fakes.prompt import RawPrompt
 from mpremote.transport import TransportError
 
-from tautlog import installer
+from tautlog.board import installer
+from tautlog.board.installer import ENTRY, _Prompt, firmware_files
 from tautlog.errors import BoardError, LinkError, WrongDeviceError
-from tautlog.installer import ENTRY, _Prompt, firmware_files
 
 
 class FakeTransport:

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tautlog.calibration import Calibration
 from tautlog.errors import RecordError
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, BoardEvent, Instrument
+from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter, journal, layout, open_record
-from tautlog.stream import Block, BoardEvent, Instrument
-from tautlog.trace import DropSetup
 
 GUARD = b"0123456789abcdef0123456789abcdef"
 SMALL = Instrument("0.1", "emulated", "e6", 62500.0, 8, ("force",), 32, 64)

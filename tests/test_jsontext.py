@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from tautlog.jsontext import built
+from tautlog.files.typed_json import built
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,11 @@ import dataclasses
 import pytest
 from traces import arrest, recorded
 
-from tautlog.judge import ARTICLE_FINDINGS, as_json, combine, judge
-from tautlog.marking import mark
-from tautlog.marks import Bounce, Finding, Marks
-from tautlog.trace import DropSetup
-from tautlog.verdict_words import quick_look
+from tautlog.analysis.judge import ARTICLE_FINDINGS, as_json, combine, judge
+from tautlog.analysis.marking import mark
+from tautlog.analysis.verdict_words import quick_look
+from tautlog.model.marks import Bounce, Finding, Marks
+from tautlog.model.trace import DropSetup
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 GOOD = Marks(

@@ -13,15 +13,15 @@ import pyuff
 from command_line import said
 from made_records import made
 
-from tautlog.archive import summary_of
-from tautlog.catalogue import FILE_NAME, catalogued, chosen
-from tautlog.chain import last_seal, read_chain
+from tautlog.archive.assess import look_at, mark_new
+from tautlog.archive.catalogue import FILE_NAME, catalogued, chosen
+from tautlog.archive.summary import summary_of
 from tautlog.cli import run
 from tautlog.cli.output import plain_cell
-from tautlog.jsonlines import add_line
-from tautlog.quicklook import look_at, mark_new
+from tautlog.drop.recovery import complete
+from tautlog.files.json_lines import add_line
 from tautlog.record import open_record
-from tautlog.recovery import complete
+from tautlog.record.chain import last_seal, read_chain
 
 
 def imported(folder, name, peak, article="a", note=""):
@@ -227,7 +227,7 @@ def opened(monkeypatch):
         names.append(path.name)
         return summary_of(path)
 
-    monkeypatch.setattr("tautlog.catalogue.summary_of", look)
+    monkeypatch.setattr("tautlog.archive.catalogue.summary_of", look)
     return names
 
 
@@ -468,7 +468,7 @@ def test_pages(kite, capsys, given, status, ending):
 
 
 def _add_many(path, who, count):
-    from tautlog.jsonlines import add_line
+    from tautlog.files.json_lines import add_line
 
     for number in range(count):
         add_line(path, {"who": who, "number": number, "fill": "x" * 300})
@@ -525,7 +525,7 @@ def test_one_more_link_reads_none_of_the_others(kite, monkeypatch):
     def refuse(*_):
         raise AssertionError("a line was read")
 
-    monkeypatch.setattr("tautlog.jsonlines.read_json", refuse)
+    monkeypatch.setattr("tautlog.files.json_lines.read_json", refuse)
     assert add_line(kite / "chain.jsonl", {"name": "x"}) == 4
 
 

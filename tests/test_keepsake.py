@@ -10,13 +10,13 @@ from test_rehearsal import SPEED, drop, plan_for, played
 
 import keepsake
 import wire
+from tautlog.archive.assess import mark_record
+from tautlog.board.link import SerialLink
+from tautlog.board.session import Session
+from tautlog.drop.recovery import recover
 from tautlog.errors import LinkError
-from tautlog.link import SerialLink
-from tautlog.quicklook import mark_record
 from tautlog.record import open_record
-from tautlog.recovery import recover
 from tautlog.rehearsal.process import BoardProcess
-from tautlog.session import Session
 
 
 def held(path, **changes):

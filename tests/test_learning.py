@@ -7,21 +7,21 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from tautlog.archive import RecordSummary
-from tautlog.checklist import GOOD_FOR_S, Checklist, add_checklist, fresh_checklist
+from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.marking import mark
+from tautlog.archive.summary import RecordSummary
+from tautlog.campaign.checklist import GOOD_FOR_S, Checklist, add_checklist, fresh_checklist
+from tautlog.campaign.ledger import Entry, add_entry, exposures, read_entries, rehearsals
 from tautlog.cli import run
 from tautlog.errors import CampaignError, PlanError
-from tautlog.judge import as_json, judge
-from tautlog.learning import Lesson, advice, learn, lesson_of
-from tautlog.ledger import Entry, add_entry, exposures, read_entries, rehearsals
-from tautlog.line import Line
-from tautlog.loadpath import PathCheck
-from tautlog.marking import mark
-from tautlog.mechanics import RigModel, fall
-from tautlog.moment import today
-from tautlog.plan import Drop, predict_drop
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.trace import DropSetup, Trace
+from tautlog.model.line import Line
+from tautlog.model.load_path import PathCheck
+from tautlog.model.timestamp import today
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.model.trace import DropSetup, Trace
+from tautlog.planning.learning import Lesson, advice, learn, lesson_of
+from tautlog.planning.mechanics import RigModel, fall
+from tautlog.planning.prediction import Drop, predict_drop
 
 RATE_HZ = 20_000.0
 

@@ -5,11 +5,11 @@ from dataclasses import replace
 import pytest
 from traces import arrest, recorded
 
-from tautlog.judge import judge
-from tautlog.letting_go import letting_go
-from tautlog.marking import mark
-from tautlog.stream import BoardEvent
-from tautlog.trace import DropSetup
+from tautlog.analysis.judge import judge
+from tautlog.analysis.letting_go import letting_go
+from tautlog.analysis.marking import mark
+from tautlog.model.stream import BoardEvent
+from tautlog.model.trace import DropSetup
 
 RATE_HZ = 62_500.0
 SIZE = 100_000

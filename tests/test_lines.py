@@ -2,13 +2,13 @@
 
 import pytest
 
-from tautlog.calibration import Calibration
-from tautlog.campaign import read_campaign, write_new_campaign
-from tautlog.catalogue import catalogued
-from tautlog.lines import Lines, line_for
+from tautlog.archive.catalogue import catalogued
+from tautlog.campaign.campaign import read_campaign, write_new_campaign
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Instrument
+from tautlog.model.trace import DropSetup
+from tautlog.planning.lines import Lines, line_for
 from tautlog.record import RecordWriter, add_marks
-from tautlog.stream import Instrument
-from tautlog.trace import DropSetup
 
 INSTRUMENT = Instrument("0", "b", "s", 62500.0, 8, ("force",), 16, 8)
 NAME = "polyester 8 mm, 1.5 m"  # the example's

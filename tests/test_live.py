@@ -15,16 +15,16 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from screens import pixels, until
 
-from tautlog.calibration import Calibration
+from tautlog.analysis.verdict_words import quick_look
+from tautlog.archive.assess import mark_record
 from tautlog.cli import run
 from tautlog.cli.live import LiveCrew
+from tautlog.display.live import LEAVE_S, MOST_PIECES, LiveFeed, Thinner
+from tautlog.display.live_window import LiveScreen
 from tautlog.errors import ScreenError
-from tautlog.live import LEAVE_S, MOST_PIECES, LiveFeed, Thinner
-from tautlog.live_window import LiveScreen
-from tautlog.quicklook import mark_record
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.record import open_record
-from tautlog.stream import Block, BoardEvent, Instrument
-from tautlog.verdict_words import quick_look
 
 BOARD = Instrument("0", "b", "s", 62500.0, 8, ("force",), 1024, 64)
 CALIBRATION = Calibration()

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from tautlog.errors import PlanError
-from tautlog.loadpath import (
+from tautlog.model.load_path import (
     INCH_M,
     LBF_N,
     Element,

@@ -8,11 +8,11 @@ import pytest
 from scipy import stats
 from traces import BEFORE_S, NOBODY, RATE_HZ, arrest, half_sine, plain, recorded
 
-from tautlog.importer import import_csv
-from tautlog.marking import mark
-from tautlog.marks import Marks
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.trace import DropSetup
+from tautlog.analysis.marking import mark
+from tautlog.io.importer import import_csv
+from tautlog.model.marks import Marks
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.model.trace import DropSetup
 
 DROP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 

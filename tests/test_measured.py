@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from scipy.integrate import trapezoid
 
-from tautlog.importer import import_csv
-from tautlog.marking import mark
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.trace import DropSetup, Trace
+from tautlog.analysis.marking import mark
+from tautlog.io.importer import import_csv
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.model.trace import DropSetup, Trace
 
 RATE_HZ = 1000.0
 

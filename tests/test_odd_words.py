@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from traces import BEFORE_S, RATE_HZ, arrest
 
-from tautlog.judge import as_json, judge
-from tautlog.marking import mark
-from tautlog.trace import DropSetup, Trace
-from tautlog.verdict_words import quick_look
+from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.marking import mark
+from tautlog.analysis.verdict_words import quick_look
+from tautlog.model.trace import DropSetup, Trace
 
 SETUP = DropSetup(mass_kg=9.0, height_m=1.2, target_n=1800.0)
 SIZE = int(4.0 * RATE_HZ)

@@ -9,10 +9,10 @@ import pytest
 from command_line import said
 from made_records import SETUP, made
 
-from tautlog.campaign import read_campaign
+from tautlog.archive.assess import mark_new
+from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
 from tautlog.errors import CampaignError
-from tautlog.quicklook import mark_new
 
 LINE = """
 [[line]]

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from tautlog import limits
-from tautlog.budgets import Chain
-from tautlog.calibrating import Point, calibrate
-from tautlog.calibration import Calibration
-from tautlog.peak import AFTER_PARABOLA, Top, corrections, largest_of_noisy
-from tautlog.uncertainty import sampling_loss
+from tautlog.analysis.budgets import Chain
+from tautlog.analysis.peak import AFTER_PARABOLA, Top, corrections, largest_of_noisy
+from tautlog.calibrate.calibrating import Point, calibrate
+from tautlog.model import limits
+from tautlog.model.calibration import Calibration
+from tautlog.model.uncertainty import sampling_loss
 
 HOST = Path(limits.__file__).parent
 
@@ -96,7 +96,7 @@ def test_no_module_has_a_second_copy_of_a_limit():
 
 def test_t_of_three_drops():
     """JCGM 100:2008, table G.2: t for 95.45 % and two degrees of freedom is 4.53 (from memory)."""
-    from tautlog.uncertainty import COVERAGE, student_t
+    from tautlog.model.uncertainty import COVERAGE, student_t
 
     assert student_t(COVERAGE, 2) == pytest.approx(4.53, abs=0.005)
     assert student_t(COVERAGE, 2) == pytest.approx(stats.t.ppf(0.5 + 0.5 * COVERAGE, 2), rel=1e-6)

@@ -9,15 +9,15 @@ import pytest
 from fakes.arming import ArmingLink
 from fakes.crew import SilentCrew
 
-from tautlog.calibration import Calibration
-from tautlog.campaign import read_campaign, setup_from, write_new_campaign
-from tautlog.drop import run_drop
+from tautlog.board.session import Session
+from tautlog.campaign.campaign import read_campaign, setup_from, write_new_campaign
+from tautlog.drop.outcome import DropPlan
+from tautlog.drop.permission import Permit
+from tautlog.drop.permit import permitted, rehearsal
+from tautlog.drop.run import run_drop
 from tautlog.errors import LinkTimeoutError, RefusedError
-from tautlog.outcome import DropPlan
-from tautlog.permission import Permit
-from tautlog.permit import permitted, rehearsal
-from tautlog.session import Session
-from tautlog.trace import DropSetup
+from tautlog.model.calibration import Calibration
+from tautlog.model.trace import DropSetup
 
 SETUP = DropSetup(mass_kg=9.0, height_m=1.2, target_n=1800.0)
 CALIBRATION = Calibration(zero_v=0.45)
@@ -49,7 +49,7 @@ def heard(permit, folder, error=RefusedError):
 )
 def test_what_nobody_granted_reaches_no_board(tmp_path, way):
     told, asked = heard(way(not_checked()), tmp_path)
-    assert "`tautlog.permit.permitted`" in told
+    assert "`tautlog.drop.permit.permitted`" in told
     assert asked == []
 
 
@@ -68,7 +68,7 @@ def test_a_permit_cannot_be_changed_and_is_good_for_one_drop(tmp_path):
 def test_a_permit_grows_old(tmp_path, monkeypatch):
     permit = not_checked()
     later = permit._granted_s + 601.0
-    monkeypatch.setattr("tautlog.permission.time.monotonic", lambda: later)
+    monkeypatch.setattr("tautlog.drop.permission.time.monotonic", lambda: later)
     told, asked = heard(permit, tmp_path)
     assert "older than 10 minutes" in told
     assert asked == []
@@ -76,7 +76,7 @@ def test_a_permit_grows_old(tmp_path, monkeypatch):
 
 def test_a_permit_of_a_rehearsal_arms_no_real_board(tmp_path, monkeypatch):
     permit = rehearsal(SETUP, CALIBRATION)
-    monkeypatch.setattr("tautlog.permission.board_is_rehearsed", lambda board, serial: False)
+    monkeypatch.setattr("tautlog.drop.permission.board_is_rehearsed", lambda board, serial: False)
     told, asked = heard(permit, tmp_path)
     assert "this is a real board" in told
     assert [one["do"] for one in asked] == ["hello"]

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from traces import arrest, recorded
 
+from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.marking import mark
+from tautlog.analysis.verdict_words import verdict_lines, words
+from tautlog.display.picture import draw, save
 from tautlog.errors import RecordError
-from tautlog.judge import as_json, judge
-from tautlog.marking import mark
-from tautlog.picture import draw, save
-from tautlog.trace import DropSetup, Trace
-from tautlog.verdict_words import verdict_lines, words
+from tautlog.model.trace import DropSetup, Trace
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 

@@ -9,9 +9,10 @@ from scipy.integrate import solve_ivp
 
 from tautlog.cli import run
 from tautlog.errors import PlanError
-from tautlog.flight import Snatch, finite_mass_factor, infinite_mass_load_n
-from tautlog.line import Line, stiffness_for_rope_fall_n, stiffness_of_pull, stiffness_of_rope
-from tautlog.plan import (
+from tautlog.model.line import Line, stiffness_for_rope_fall_n, stiffness_of_pull, stiffness_of_rope
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.planning.flight import Snatch, finite_mass_factor, infinite_mass_load_n
+from tautlog.planning.prediction import (
     Drop,
     aim_for,
     ladder,
@@ -20,7 +21,6 @@ from tautlog.plan import (
     solve_mass,
     solve_stiffness,
 )
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 
 def independent_peak(drop):

@@ -4,10 +4,10 @@ import json
 
 import pytest
 
+from tautlog.campaign.proofs import add_proof, proven, read_proofs
 from tautlog.cli import run
 from tautlog.errors import CampaignError
-from tautlog.loadpath import Mount
-from tautlog.proofs import add_proof, proven, read_proofs
+from tautlog.model.load_path import Mount
 
 
 @pytest.fixture
@@ -131,7 +131,7 @@ def write(kite, *lines):
 
 
 def mount(kite):
-    from tautlog.campaign import read_campaign
+    from tautlog.campaign.campaign import read_campaign
 
     return read_campaign(kite).mounts[0]
 
@@ -213,7 +213,7 @@ def test_a_failure_is_not_written_off_to_another_mount(kite):
     path.write_text(path.read_text() + '\n[[mount]]\nname = "beam-2"\n')
     moved = {**LINE, "mount": "beam-2", "set_m": None, "supersedes": 2, "reason": "other beam"}
     write(kite, LINE, FAILED, moved)
-    from tautlog.campaign import read_campaign
+    from tautlog.campaign.campaign import read_campaign
 
     assert all("it yields" in one.failed for one in read_campaign(kite).mounts)
 

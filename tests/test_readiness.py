@@ -8,13 +8,9 @@ import pytest
 from fakes.crew import SilentCrew
 from test_rehearsal import SPEED, drop, plan_for, played
 
-from tautlog.calibration import Calibration
-from tautlog.errors import NotReadyError, RefusedError
-from tautlog.firmware import wire
-from tautlog.health import Health, read_health
-from tautlog.link import SerialLink
-from tautlog.permit import rehearsal
-from tautlog.readiness import (
+from tautlog.board.health import Health, read_health
+from tautlog.board.link import SerialLink
+from tautlog.board.readiness import (
     LEAST_NOISE_STEPS,
     RATE_OFF,
     SPAN_OF_NOISE,
@@ -24,10 +20,14 @@ from tautlog.readiness import (
     least_noise_v,
     refuse,
 )
+from tautlog.board.session import Session
+from tautlog.board.shunt import Shunt
+from tautlog.drop.permit import rehearsal
+from tautlog.errors import NotReadyError, RefusedError
+from tautlog.firmware import wire
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Instrument
 from tautlog.rehearsal.process import BoardProcess
-from tautlog.session import Session
-from tautlog.shunt import Shunt
-from tautlog.stream import Instrument
 
 BOARD = Instrument("0.1.0", "a board", "1", 62500.0, 8, ("force",), 1024, 68)
 CALIBRATION = Calibration(newton_per_volt=979.0, zero_v=0.45, rail_low_v=0.04, rail_high_v=3.21)

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from fakes.link import PER_BLOCK, FrameLink, block_body
 
-from tautlog.calibration import Calibration
-from tautlog.receiver import HEARTBEAT_LATEST_S, Receiver
+from tautlog.board.receiver import HEARTBEAT_LATEST_S, Receiver
+from tautlog.board.session import Session
+from tautlog.model.calibration import Calibration
+from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter, open_record
-from tautlog.session import Session
-from tautlog.trace import DropSetup
 
 
 class Memory:

@@ -10,15 +10,15 @@ from made_records import SETUP, VIRTUAL, made
 from test_gate import GOOD
 from test_guards import STIFF, kite_in, refusal, said
 
-from tautlog.advice import Electrics
-from tautlog.archive import RecordSummary
+from tautlog.archive.summary import RecordSummary
 from tautlog.cli import run
-from tautlog.gate import findings, refusals
-from tautlog.line import Line
-from tautlog.loadpath import Element, Mount
-from tautlog.origin import REHEARSED
-from tautlog.plan import Drop, predict_drop
-from tautlog.reckoned import Load, earlier_loads, highest
+from tautlog.model.line import Line
+from tautlog.model.load_path import Element, Mount
+from tautlog.model.origin import REHEARSED
+from tautlog.planning.electronics import Electrics
+from tautlog.planning.gate import findings, refusals
+from tautlog.planning.prediction import Drop, predict_drop
+from tautlog.planning.reckoned import Load, earlier_loads, highest
 
 
 @pytest.fixture

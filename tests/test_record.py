@@ -20,11 +20,11 @@ import numpy as np
 import pytest
 
 import tautlog.record
-from tautlog.calibration import Calibration
 from tautlog.errors import RecordError, RecordExistsError, TautlogError
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, BoardEvent, Instrument
+from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter, add_marks, journal, open_record
-from tautlog.stream import Block, BoardEvent, Instrument
-from tautlog.trace import DropSetup
 
 PER_BLOCK = 1024
 INSTRUMENT = Instrument("0.3", "pico", "e661", 62500.0, 8, ("force",), PER_BLOCK, 68, 12, "armed")
@@ -517,9 +517,9 @@ CHILD_MODULE = """
 import sys
 import numpy as np
 from tautlog.record import RecordWriter, layout
-from tautlog.calibration import Calibration
-from tautlog.stream import Block, BoardEvent, Instrument
-from tautlog.trace import DropSetup
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, BoardEvent, Instrument
+from tautlog.model.trace import DropSetup
 
 layout.CHUNK_SAMPLES = 256  # the index of the samples grows fast
 layout.CHUNK_BLOCKS = 16

@@ -10,11 +10,11 @@ import h5py
 import numpy as np
 import pytest
 
-from tautlog.calibration import Calibration
 from tautlog.errors import RecordError
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, BoardEvent, Instrument
+from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter, add_marks, open_record
-from tautlog.stream import Block, BoardEvent, Instrument
-from tautlog.trace import DropSetup
 
 INSTRUMENT = Instrument("0.3", "pico", "e661", 62500.0, 8, ("force",), 256, 68)
 

@@ -14,19 +14,19 @@ import numpy as np
 import pytest
 from fakes.crew import SilentCrew
 
+from tautlog.archive.assess import mark_record
+from tautlog.board.link import SerialLink
+from tautlog.board.session import Session
 from tautlog.cli import run
-from tautlog.drop import DropPlan, run_drop
+from tautlog.drop.permit import rehearsal
+from tautlog.drop.recovery import Known, recover
+from tautlog.drop.run import DropPlan, run_drop
 from tautlog.errors import AbortedError, LinkError, RefusedError
-from tautlog.link import SerialLink
-from tautlog.permit import rehearsal
-from tautlog.quicklook import mark_record
 from tautlog.record import RecordWriter, open_record
-from tautlog.recovery import Known, recover
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig
 from tautlog.rehearsal.scene import default_scene
-from tautlog.session import Session
 
 SPEED = 8.0
 

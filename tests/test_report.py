@@ -10,10 +10,10 @@ import pypdf
 import pytest
 from test_keep import imported
 
+from tautlog.archive.assess import mark_new
 from tautlog.cli import run
-from tautlog.quicklook import mark_new
+from tautlog.display.report_pdf import Paper
 from tautlog.record import add_decision, add_inspection, open_record
-from tautlog.report_pdf import Paper
 
 HOSTILE = '<script>alert("x")</script>{{7*7}}</script><img src=x onerror=alert(1)>'
 

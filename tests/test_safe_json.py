@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tautlog.board.messages import parse
+from tautlog.campaign.proofs import Proof, read_proofs
 from tautlog.errors import CampaignError, JsonError
+from tautlog.files.json_lines import read_lines
+from tautlog.files.strict_json import MAX_DEPTH, read_json, read_object
 from tautlog.firmware import wire
-from tautlog.jsonlines import read_lines
-from tautlog.messages import parse
-from tautlog.proofs import Proof, read_proofs
 from tautlog.record import entries
-from tautlog.safe_json import MAX_DEPTH, read_json, read_object
 
 DEEP = "[" * 100_000 + "]" * 100_000
 PLAIN = st.recursive(

@@ -3,6 +3,8 @@
 import pytest
 from fakes.link import HELLO, FrameLink
 
+from tautlog.board.messages import HeldBlock
+from tautlog.board.session import Session
 from tautlog.errors import (
     LinkError,
     LinkTimeoutError,
@@ -11,8 +13,6 @@ from tautlog.errors import (
     WrongDeviceError,
 )
 from tautlog.firmware import wire
-from tautlog.messages import HeldBlock
-from tautlog.session import Session
 
 
 def session_on(link):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tautlog.signature import signed
+from tautlog.model.signature import signed
 
 
 @pytest.mark.parametrize("text", [None, "", " \t", "\u200b", "\u3164\u2800", "-", ".", "\u202e"])

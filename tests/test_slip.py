@@ -10,10 +10,10 @@ import pytest
 from scipy.integrate import solve_ivp
 from traces import RATE_HZ, G, arrest, recorded
 
-from tautlog import slip
-from tautlog.judge import judge
-from tautlog.marking import mark
-from tautlog.trace import DropSetup
+from tautlog.analysis import slip
+from tautlog.analysis.judge import judge
+from tautlog.analysis.marking import mark
+from tautlog.model.trace import DropSetup
 
 MASS_KG, HEIGHT_M, STIFFNESS = 10.0, 1.0, 20_000.0
 SETUP = DropSetup(mass_kg=MASS_KG, height_m=HEIGHT_M)

@@ -7,9 +7,9 @@ import pytest
 from scipy.optimize import minimize_scalar
 from traces import arrest, half_sine, recorded
 
-from tautlog.marking import mark
-from tautlog.spectrum import quasi_static_above_hz, response_spectrum
-from tautlog.trace import DropSetup
+from tautlog.analysis.marking import mark
+from tautlog.analysis.spectrum import quasi_static_above_hz, response_spectrum
+from tautlog.model.trace import DropSetup
 
 DATA = Path(__file__).parent / "data"
 T_S = 0.011

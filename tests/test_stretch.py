@@ -7,8 +7,8 @@ import pytest
 from scipy.integrate import solve_ivp
 from traces import RATE_HZ, G, arrest, recorded
 
-from tautlog.marking import mark
-from tautlog.trace import DropSetup
+from tautlog.analysis.marking import mark
+from tautlog.model.trace import DropSetup
 
 CASES = [(9.0, 1.2, 20e3), (25.0, 2.0, 9e3), (3.0, 0.2, 150e3)]
 

@@ -13,11 +13,11 @@ import pytest
 from fakes.crew import SilentCrew
 from test_rehearsal import SPEED, drop, plan_for, played
 
+from tautlog.board.link import SerialLink
+from tautlog.board.session import Session
 from tautlog.errors import AbortedError
-from tautlog.link import SerialLink
 from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess
-from tautlog.session import Session
 
 DEADLINE_S = 90.0
 GIVEN = ("--mass", "9", "--height", "1.2", "--target", "1800", "--yes")

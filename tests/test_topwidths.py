@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from tautlog.clipping import UNCLEAR, WHOLE, top_of
-from tautlog.topwidths import ends_at_corner, is_sharp, lingers
+from tautlog.analysis.clipping import UNCLEAR, WHOLE, top_of
+from tautlog.analysis.top_widths import ends_at_corner, is_sharp, lingers
 
 TIME = np.linspace(-1.0, 1.0, 1201)
 CURVED = 1000.0 * (1.0 - TIME**2)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from tautlog.uncertainty import (
+from tautlog.model.uncertainty import (
     Budget,
     Part,
     extrapolation_u,

@@ -8,13 +8,13 @@ import pytest
 from test_gate import GOOD
 from test_guards import DATED, change, kite_in, refusal, said, table
 
-from tautlog.calibration import Calibration
-from tautlog.calibrations import add_calibration
-from tautlog.campaign import read_campaign
+from tautlog.calibrate.validity import validity
+from tautlog.campaign.calibrations import add_calibration
+from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
 from tautlog.errors import CalibrationError
-from tautlog.gate import refusals
-from tautlog.validity import validity
+from tautlog.model.calibration import Calibration
+from tautlog.planning.gate import refusals
 
 GOOD_ONE = Calibration(date="2026-03-01")
 
@@ -114,8 +114,8 @@ def test_an_old_date_is_told_at_once_and_a_coming_one_refused(kite, capsys):
     assert status == 0
     assert "LOOK: calibration: it is of 1990-01-01 and good for 365 days: it was too old" in out
     assert said(capsys, *table(kite), "--date", "2999-01-01")[0] == 2
-    from tautlog.calibrating import calibrate
-    from tautlog.points import read_points
+    from tautlog.calibrate.calibrating import calibrate
+    from tautlog.calibrate.points_table import read_points
 
     points = read_points(kite / "points.csv", volt_per_count=1.0)
     campaign = read_campaign(kite)

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from traces import arrest, half_sine, plain, recorded
 
-from tautlog.judge import as_json, judge
-from tautlog.marking import mark
-from tautlog.trace import DropSetup
-from tautlog.views import over_stretch, since_onset, spectra
+from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.marking import mark
+from tautlog.display.views import over_stretch, since_onset, spectra
+from tautlog.model.trace import DropSetup
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0)
 

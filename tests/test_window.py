@@ -13,13 +13,13 @@ from matplotlib.figure import Figure
 from screens import pixels, press, wait_for_window
 from traces import arrest, half_sine, plain, recorded
 
-from tautlog.calibration import Calibration
 from tautlog.cli import run, show
-from tautlog.cursors import Cursor, difference, kept, moved, pointed_at, reading
-from tautlog.picture import thinned
-from tautlog.trace import DropSetup
-from tautlog.views import PAGES, Curve, Panel
-from tautlog.window import CLASS_NAMES, Window
+from tautlog.display.cursors import Cursor, difference, kept, moved, pointed_at, reading
+from tautlog.display.picture import thinned
+from tautlog.display.views import PAGES, Curve, Panel
+from tautlog.display.window import CLASS_NAMES, Window
+from tautlog.model.calibration import Calibration
+from tautlog.model.trace import DropSetup
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 TIME, FORCE = ("time", "s"), ("force", "N")

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 from traces import BEFORE_S, RATE_HZ, arrest, recorded
 
-from tautlog.marking import mark
-from tautlog.trace import DropSetup
+from tautlog.analysis.marking import mark
+from tautlog.model.trace import DropSetup
 
 SETUP = DropSetup(mass_kg=9.0, height_m=1.2)
 BREAK_N = 1200.0

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.signal import lfilter
 
-from tautlog.trace import DropSetup, Trace
+from tautlog.model.trace import DropSetup, Trace
 
 G = 9.80665
 LINES = ("linear", "zener", "hardening", "toe", "hysteresis")

@@ -5,8 +5,8 @@ import functools
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from tautlog.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.trace import DropSetup, Trace
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.model.trace import DropSetup, Trace
 
 RATE_HZ = 62500.0
 BEFORE_S = 0.4  # from the start of the trace to the release

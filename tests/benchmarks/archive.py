@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from tautlog.calibration import Calibration
-from tautlog.mechanics import RigModel, fall
-from tautlog.quicklook import mark_new
+from tautlog.archive.assess import mark_new
+from tautlog.model.calibration import Calibration
+from tautlog.model.trace import DropSetup
+from tautlog.planning.mechanics import RigModel, fall
 from tautlog.record import write_values
-from tautlog.trace import DropSetup
 
 RATE_HZ = 5000.0
 

@@ -16,9 +16,9 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from emulated.bench import HOW, EmulatedBoard, board_files, find_image
 
-from tautlog.link import SerialLink
-from tautlog.receiver import Receiver
-from tautlog.session import Session
+from tautlog.board.link import SerialLink
+from tautlog.board.receiver import Receiver
+from tautlog.board.session import Session
 
 # The laptop's clock runs at about the emulated board's pace, or it would acknowledge
 # twenty-five times as often as it does with a board.

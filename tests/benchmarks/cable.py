@@ -18,8 +18,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from test_rehearsal import SPEED, drop, plan_for, until_held
 
+from tautlog.archive.assess import mark_record
 from tautlog.errors import LinkError
-from tautlog.quicklook import mark_record
 from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess, find_interpreter
 from tautlog.rehearsal.rig import SimulatedRig

@@ -21,8 +21,8 @@ NOISES = (0.0, 0.002, 0.005, 1.0)
 
 def one(job):
     """Case of a kind and seed, and what is said of it."""
-    from tautlog.judge import judge
-    from tautlog.marking import mark
+    from tautlog.analysis.judge import judge
+    from tautlog.analysis.marking import mark
 
     kind, seed = job
     depth = float(np.random.default_rng([seed, 5]).choice([0.03, 0.05, 0.1, 0.3]))

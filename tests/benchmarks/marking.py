@@ -17,8 +17,8 @@ RATE_HZ = 500_000.0
 
 def trace_of(seconds):
     """A drop that fills a record of that length, from the project's own mechanics."""
-    from tautlog.mechanics import RigModel, fall
-    from tautlog.trace import DropSetup, Trace
+    from tautlog.model.trace import DropSetup, Trace
+    from tautlog.planning.mechanics import RigModel, fall
 
     model = RigModel(9.0, 0.3 if seconds < 2 else 1.2, 30e3, damping_ratio=0.1, friction_n=3.0)
     time_s = np.arange(int(seconds * RATE_HZ)) / RATE_HZ - 0.2
@@ -40,8 +40,8 @@ def best(function, times):
 
 def one(seconds):
     """Mark once in this process; peak memory over that of the trace."""
-    from tautlog.judge import judge
-    from tautlog.marking import mark
+    from tautlog.analysis.judge import judge
+    from tautlog.analysis.marking import mark
 
     trace, setup = trace_of(seconds)
     mark(*trace_of(0.3))  # what imports cost is not marking
@@ -56,7 +56,7 @@ def one(seconds):
 
 def filters():
     """Ours over scipy's on the same data, in turns."""
-    from tautlog.filters import cfc_filter
+    from tautlog.analysis.filters import cfc_filter
 
     data = np.random.default_rng(1).normal(size=4_000_000)
     sections = butter(2, 2.0775 * 180, fs=RATE_HZ, output="sos")

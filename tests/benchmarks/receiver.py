@@ -17,14 +17,14 @@ from pathlib import Path
 import h5py
 import numpy as np
 
-from tautlog.calibration import Calibration
+from tautlog.board.receiver import Receiver
+from tautlog.board.session import Session
+from tautlog.display.live import LiveFeed
 from tautlog.firmware import wire
-from tautlog.live import LiveFeed
-from tautlog.receiver import Receiver
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Instrument
+from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter
-from tautlog.session import Session
-from tautlog.stream import Instrument
-from tautlog.trace import DropSetup
 
 PER_BLOCK = 2048
 BLOCK_BYTES = 2 * PER_BLOCK

@@ -14,15 +14,15 @@ import numpy as np
 import pytest
 from fakes.crew import SilentCrew
 
-from tautlog.drop import DropPlan, run_drop
+from tautlog.archive.assess import mark_record
+from tautlog.board.link import SerialLink
+from tautlog.board.session import Session
+from tautlog.drop.permit import permitted
+from tautlog.drop.recovery import recover
+from tautlog.drop.run import DropPlan, run_drop
 from tautlog.errors import LinkError
-from tautlog.link import SerialLink
-from tautlog.permit import permitted
-from tautlog.quicklook import mark_record
 from tautlog.record import open_record
-from tautlog.recovery import recover
 from tautlog.rehearsal.scene import default_scene
-from tautlog.session import Session
 
 pytestmark = pytest.mark.timeout(900)
 CHANNELS = {1: ("force",), 3: ("force", "second", "excitation")}

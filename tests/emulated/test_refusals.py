@@ -282,8 +282,8 @@ def test_a_board_that_starts_with_a_wrong_config(emulated, line, text):
     assert "Traceback" not in done.stderr
     assert not any(board.changes(pin) for pin in (*OUTPUT_PINS, 13))
     # It can be mended: the prompt is there for who asks.
-    from tautlog.link import SerialLink
-    from tautlog.session import Session
+    from tautlog.board.link import SerialLink
+    from tautlog.board.session import Session
 
     with SerialLink(board.port) as link:
         assert Session(link, timeout_scale=200.0).ask("prompt")["ok"]

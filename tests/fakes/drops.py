@@ -8,14 +8,14 @@ import numpy as np
 from traces import RATE_HZ, arrest
 
 from fakes.link import HELLO
-from tautlog.calibration import Calibration
+from tautlog.board.session import Session
+from tautlog.drop.outcome import DropPlan
+from tautlog.drop.permit import permitted
+from tautlog.drop.recovery import Known
 from tautlog.errors import LinkError
 from tautlog.firmware import wire
-from tautlog.outcome import DropPlan
-from tautlog.permit import permitted
-from tautlog.recovery import Known
-from tautlog.session import Session
-from tautlog.trace import DropSetup
+from tautlog.model.calibration import Calibration
+from tautlog.model.trace import DropSetup
 
 PER_BLOCK, HISTORY = 1024, 68
 BLOCK_S = PER_BLOCK / RATE_HZ

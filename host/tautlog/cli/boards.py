@@ -14,8 +14,8 @@ from tautlog.cli import options
 @options.json_option
 def command(ask: bool, as_json: bool) -> None:
     """List this machine's serial ports, likely boards first."""
+    from tautlog.board.link import find_ports
     from tautlog.cli.output import print_json
-    from tautlog.link import find_ports
 
     ports = find_ports()
     greetings = {one.device: _greeting(one.device) for one in ports if ask and one.likely}
@@ -31,9 +31,9 @@ def command(ask: bool, as_json: bool) -> None:
 
 
 def _greeting(device: str) -> str:
+    from tautlog.board.link import SerialLink
+    from tautlog.board.session import Session
     from tautlog.errors import TautlogError
-    from tautlog.link import SerialLink
-    from tautlog.session import Session
 
     try:
         with SerialLink(device) as link:

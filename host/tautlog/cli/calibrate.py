@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.cli.options import Number
-from tautlog.signature import signed
+from tautlog.model import quantities as q
+from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
-    from tautlog.calibrating import Calibrated, Point
-    from tautlog.calibration import Calibration
-    from tautlog.campaign import Campaign
+    from tautlog.calibrate.calibrating import Calibrated, Point
+    from tautlog.campaign.campaign import Campaign
+    from tautlog.model.calibration import Calibration
 
 
 @click.command(name="calibrate")
@@ -91,12 +91,12 @@ def command(
     before are kept, too. One that data sheet and gain do not promise is refused, unless a
     named person accepts it. Nobody stands under a weight that hangs.
     """
-    from tautlog.calibrating import calibrate
-    from tautlog.calibration import Calibration
-    from tautlog.calibrations import Word, add_calibration
-    from tautlog.calibrations import as_json as plain
+    from tautlog.calibrate.calibrating import calibrate
+    from tautlog.campaign.calibrations import Word, add_calibration
+    from tautlog.campaign.calibrations import as_json as plain
     from tautlog.cli.output import print_json
-    from tautlog.moment import today
+    from tautlog.model.calibration import Calibration
+    from tautlog.model.timestamp import today
 
     campaign = options.here(to_drop=False)
     base = campaign.calibration if campaign else Calibration()
@@ -146,9 +146,9 @@ def command(
 
 def _told_at_once(campaign: Campaign | None, made: Calibrated) -> list[str]:
     """What of a calibration will be asked when it is used: its age, and who checks its scale."""
-    from tautlog.calibrations import scale_unchecked
-    from tautlog.moment import today
-    from tautlog.validity import validity
+    from tautlog.calibrate.validity import validity
+    from tautlog.campaign.calibrations import scale_unchecked
+    from tautlog.model.timestamp import today
 
     age = [one.text for one in validity(made.calibration, today()) if one.refuses]
     unchecked = scale_unchecked(campaign)
@@ -157,7 +157,7 @@ def _told_at_once(campaign: Campaign | None, made: Calibrated) -> list[str]:
 
 def _doubtful_without_campaign(made: Calibrated) -> None:
     """Say what is not plausible of a calibration that is not kept anyway."""
-    from tautlog.plausibility import point_doubts
+    from tautlog.calibrate.plausibility import point_doubts
 
     for doubt in point_doubts(made.points, made.calibration):
         click.echo(f"LOOK: {doubt}", err=True)
@@ -165,7 +165,7 @@ def _doubtful_without_campaign(made: Calibrated) -> None:
 
 def _list(folder: Path) -> None:
     """Show the calibrations on record, oldest first, the one in use last."""
-    from tautlog.calibrations import standing_files
+    from tautlog.campaign.calibrations import standing_files
 
     found = standing_files(folder)
     if not found:
@@ -176,7 +176,7 @@ def _list(folder: Path) -> None:
 
 
 def _from_table(table: Path, base: Calibration, gravity: float) -> list[Point]:
-    from tautlog.points import read_points
+    from tautlog.calibrate.points_table import read_points
 
     return read_points(table, volt_per_count=base.volt_per_count(1), gravity_m_s2=gravity)
 
@@ -190,12 +190,12 @@ def _live(
     timeout_scale: float,
 ) -> list[Point]:
     """Ask for each weight and read it once it is steady."""
-    from tautlog.calibrating import Point
+    from tautlog.board.health import steady_volt
+    from tautlog.board.link import SerialLink
+    from tautlog.board.session import Session
+    from tautlog.calibrate.calibrating import Point
     from tautlog.cli.console import CAUTION
     from tautlog.errors import CalibrationError
-    from tautlog.health import steady_volt
-    from tautlog.link import SerialLink
-    from tautlog.session import Session
 
     if len(set(loads_kg)) < 2:
         raise CalibrationError(
@@ -228,13 +228,13 @@ def _hang(
     timeout_scale: float,
 ) -> None:
     """Check what a hanging sled reads, against a slack line."""
-    from tautlog.calibrating import hanging_check
+    from tautlog.board.health import steady_volt
+    from tautlog.board.link import SerialLink
+    from tautlog.board.session import Session
+    from tautlog.calibrate.calibrating import hanging_check
     from tautlog.cli.console import CAUTION
     from tautlog.errors import CalibrationError
-    from tautlog.health import steady_volt
-    from tautlog.link import SerialLink
-    from tautlog.session import Session
-    from tautlog.trace import STANDARD_GRAVITY_M_PER_S2
+    from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
     mass = mass_kg or (campaign.setup.mass_kg if campaign else None)
     if not mass:
@@ -266,12 +266,12 @@ def _shunt(
 
     It checks wiring and gain; the gauge itself is not loaded, so it calibrates nothing.
     """
-    from tautlog.advice import shunt_step_mv_per_v
-    from tautlog.calibrating import shunt_check
+    from tautlog.board.health import read_shunt_step
+    from tautlog.board.link import SerialLink
+    from tautlog.board.session import Session
+    from tautlog.calibrate.calibrating import shunt_check
     from tautlog.errors import CalibrationError
-    from tautlog.health import read_shunt_step
-    from tautlog.link import SerialLink
-    from tautlog.session import Session
+    from tautlog.planning.electronics import shunt_step_mv_per_v
 
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
@@ -295,7 +295,7 @@ def _shunt(
 def _draw(made: Calibrated, path: Path) -> None:
     import numpy as np
 
-    from tautlog import picture
+    from tautlog.display import picture
 
     loads = np.array([one.load_n for one in made.points])
     share = 100.0 * made.fit.residuals / loads.max()

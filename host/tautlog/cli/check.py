@@ -10,9 +10,9 @@ from tautlog.cli import options
 from tautlog.cli.permit import override_of, override_options
 
 if TYPE_CHECKING:
-    from tautlog.campaign import Campaign
-    from tautlog.readiness import Facts
-    from tautlog.trace import DropSetup
+    from tautlog.board.readiness import Facts
+    from tautlog.campaign.campaign import Campaign
+    from tautlog.model.trace import DropSetup
 
 
 @click.command(name="check")
@@ -38,13 +38,13 @@ def command(
     as `drop` will do; give the same --line, --mass and so on. The list is good for ten minutes
     and void when somebody enters the zone; it goes into the record of the next drop.
     """
-    from tautlog.checklist import CHALLENGES, Checklist, add_checklist, measured_checks
+    from tautlog.campaign.checklist import CHALLENGES, Checklist, add_checklist, measured_checks
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
+    from tautlog.drop.permit import checked_for
     from tautlog.errors import CampaignError
-    from tautlog.moment import stamp
-    from tautlog.permit import checked_for
-    from tautlog.signature import signed
+    from tautlog.model.signature import signed
+    from tautlog.model.timestamp import stamp
 
     operator, second = signed(operator), signed(second)
     if not operator or not second or operator.casefold() == second.casefold():
@@ -91,10 +91,10 @@ def _facts(
 ) -> Facts | None:
     if not port and not campaign.port:
         return None
-    from tautlog.link import SerialLink
-    from tautlog.readiness import read_facts
-    from tautlog.session import Session
-    from tautlog.shunt import shunt_of
+    from tautlog.board.link import SerialLink
+    from tautlog.board.readiness import read_facts
+    from tautlog.board.session import Session
+    from tautlog.board.shunt import shunt_of
 
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)

@@ -10,19 +10,19 @@ from typing import Any
 
 import click
 
+from tautlog.archive.assess import Look, Marked, draw_new, mark_new
+from tautlog.board.health import read_shunt_step
+from tautlog.board.link import SerialLink
+from tautlog.board.session import Session
 from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
 from tautlog.cli.output import print_json
-from tautlog.crew import Shield
-from tautlog.drop import NOT_ARMED, run_drop
+from tautlog.drop.crew import Shield
+from tautlog.drop.outcome import DropOutcome, DropPlan
+from tautlog.drop.recovery import recover
+from tautlog.drop.run import NOT_ARMED, run_drop
+from tautlog.drop.stop import StopRequest
 from tautlog.errors import AbortedError, LinkError, TautlogError
-from tautlog.health import read_shunt_step
-from tautlog.link import SerialLink
-from tautlog.outcome import DropOutcome, DropPlan
-from tautlog.quicklook import Look, Marked, draw_new, mark_new
 from tautlog.record import add_shunt_check, open_record
-from tautlog.recovery import recover
-from tautlog.session import Session
-from tautlog.stop import StopRequest
 
 
 def conduct(

@@ -9,14 +9,14 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog.origin import MARK, board_is_rehearsed
-from tautlog.verdict_words import notes, quick_look, words
+from tautlog.analysis.verdict_words import notes, quick_look, words
+from tautlog.model.origin import MARK, board_is_rehearsed
 
 if TYPE_CHECKING:
-    from tautlog.health import Health
-    from tautlog.readiness import Finding
-    from tautlog.stream import Block, BoardEvent, Instrument
-    from tautlog.trace import DropSetup
+    from tautlog.board.health import Health
+    from tautlog.board.readiness import Finding
+    from tautlog.model.stream import Block, BoardEvent, Instrument
+    from tautlog.model.trace import DropSetup
 
 PHRASE = "clear to drop"
 CAUTION = (

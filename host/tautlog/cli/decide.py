@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
+from tautlog.analysis.verdict_words import TEST_VERDICTS
 from tautlog.cli import options
-from tautlog.signature import signed
-from tautlog.verdict_words import TEST_VERDICTS
+from tautlog.model.signature import signed
 
 
 @click.command(name="decide")
@@ -31,9 +31,9 @@ def command(
     The tool proposes, a person decides. The proposal stays beside the decision, in every
     list and report; nothing is rewritten. Marks that nobody has kept yet are kept.
     """
+    from tautlog.archive.assess import as_kept, keep_marks, mark_record
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
-    from tautlog.quicklook import as_kept, keep_marks, mark_record
     from tautlog.record import add_decision, open_record
 
     by, reason = options.signature_of(by, "a decision"), signed(reason)

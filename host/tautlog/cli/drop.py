@@ -7,9 +7,9 @@ from typing import Any
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.cli.permit import override_options
+from tautlog.model import quantities as q
 
 
 @click.command(name="drop")
@@ -72,14 +72,14 @@ def command(
     recover`; a closed terminal or a broken pipe change nothing. While the finished record
     is marked, they skip what is still read of the board, and no more.
     """
-    from tautlog.calibration import Calibration
+    from tautlog.board.shunt import shunt_of
     from tautlog.cli.conduct import conduct, show_outcome
     from tautlog.cli.live import crew_for
     from tautlog.cli.permit import permitted
-    from tautlog.outcome import DropPlan
-    from tautlog.permit import count_elsewhere
-    from tautlog.shunt import shunt_of
-    from tautlog.stop import StopRequest
+    from tautlog.drop.outcome import DropPlan
+    from tautlog.drop.permit import count_elsewhere
+    from tautlog.drop.stop import StopRequest
+    from tautlog.model.calibration import Calibration
 
     campaign = options.here()
     port = options.port_of(port, campaign)

@@ -26,7 +26,7 @@ def command(record: Path, kind: str, out: Path | None, cfc: str, as_json: bool) 
     test laboratories exchange it; first the curve, then the raw force.
     """
     from tautlog.cli.output import print_json
-    from tautlog.export import export_csv, export_uff
+    from tautlog.io.export import export_csv, export_uff
     from tautlog.record import open_record
 
     opened = open_record(record)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.cli.options import Number
+from tautlog.model import quantities as q
 
 KINDS = ("wood-screw", "lag-screw", "timber-screw", "bolt", "shackle")
 
@@ -49,8 +49,8 @@ def command(
     No structural proof: local codes and licensed practice decide, and a proof pull of the
     real mount comes before any drop. Impact, wet wood, edges and prying are not in it.
     """
-    from tautlog import loadpath
     from tautlog.cli.output import print_json
+    from tautlog.model import load_path as loadpath
 
     d = _given("--diameter", diameter_mm)
     if kind == "bolt":

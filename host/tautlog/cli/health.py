@@ -10,7 +10,7 @@ import click
 from tautlog.cli import options
 
 if TYPE_CHECKING:
-    from tautlog.readiness import Finding
+    from tautlog.board.readiness import Finding
 
 
 @click.command(name="health")
@@ -26,16 +26,16 @@ def command(
     The same is judged as before a drop, with the shunt's step where one is fitted. Exit
     status 1 where a drop would be refused.
     """
-    from tautlog.calibration import Calibration
+    from tautlog.board.link import SerialLink
+    from tautlog.board.readiness import findings, read_facts, refuse
+    from tautlog.board.session import Session
+    from tautlog.board.shunt import shunt_of
+    from tautlog.calibrate.plausibility import refuse_doubtful
+    from tautlog.calibrate.validity import validity
     from tautlog.cli.console import health_text
     from tautlog.cli.output import print_json
-    from tautlog.link import SerialLink
-    from tautlog.moment import today
-    from tautlog.plausibility import refuse_doubtful
-    from tautlog.readiness import findings, read_facts, refuse
-    from tautlog.session import Session
-    from tautlog.shunt import shunt_of
-    from tautlog.validity import validity
+    from tautlog.model.calibration import Calibration
+    from tautlog.model.timestamp import today
 
     campaign = options.here()
     port = options.port_of(port, campaign)

@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
+from tautlog.model import quantities as q
 
 
 @click.command(name="import")
@@ -53,7 +53,7 @@ def command(
     if (time_column is None) == (sample_rate_hz is None):
         raise click.UsageError("give either --time-column or --sample-rate")
     from tautlog.cli.output import print_json
-    from tautlog.importer import import_csv, write_record
+    from tautlog.io.importer import import_csv, write_record
 
     campaign = options.here(to_drop=False)
     drop = options.setup_of(campaign, setup)

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
-from tautlog.inspection import ARTICLE_FINDINGS
+from tautlog.model.inspection import ARTICLE_FINDINGS
 
 
 @click.command(name="inspect")
@@ -40,9 +40,9 @@ def command(
     Nothing is rewritten: an inspection is added to those before, with name and time,
     and the newest counts.
     """
+    from tautlog.archive.assess import keep_marks, mark_record
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
-    from tautlog.quicklook import keep_marks, mark_record
     from tautlog.record import add_inspection, open_record
 
     by = options.signature_of(by, "an inspection")

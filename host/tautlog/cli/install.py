@@ -23,8 +23,8 @@ def command(port: str | None, timeout_scale: float, fresh_config: bool, as_json:
     Every file is verified by its SHA-256. Interrupted, the board starts at
     MicroPython's prompt with all pins as inputs; install again.
     """
+    from tautlog.board.installer import install
     from tautlog.cli.output import print_json
-    from tautlog.installer import install
 
     done = install(
         options.port_of(port, options.here(to_drop=False)),

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
-from tautlog.origin import MARK
+from tautlog.model import quantities as q
+from tautlog.model.origin import MARK
 
 if TYPE_CHECKING:
-    from tautlog.campaign import Campaign
-    from tautlog.learning import Learned
-    from tautlog.line import Line
-    from tautlog.plan import Prediction
+    from tautlog.campaign.campaign import Campaign
+    from tautlog.model.line import Line
+    from tautlog.planning.learning import Learned
+    from tautlog.planning.prediction import Prediction
 
 
 @click.command(name="learn")
@@ -46,8 +46,8 @@ def command(
     """
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
-    from tautlog.learning import advice
-    from tautlog.lessons import learn_line
+    from tautlog.planning.learning import advice
+    from tautlog.planning.lessons import learn_line
 
     campaign = options.here(to_drop=False)
     where = folder or options.folder_here()
@@ -90,9 +90,9 @@ def _following(
     campaign: Campaign | None, learned: Learned, mass_kg: float, height_m: float
 ) -> Prediction:
     """The next drop, as plan and gate reckon with it."""
-    from tautlog.expected import Expectations
-    from tautlog.plan import Drop, predict_drop
-    from tautlog.trace import DropSetup
+    from tautlog.model.trace import DropSetup
+    from tautlog.planning.expected import Expectations
+    from tautlog.planning.prediction import Drop, predict_drop
 
     setup = DropSetup(mass_kg=mass_kg, height_m=height_m, line=learned.line.name)
     drop = Expectations(campaign).drop(setup) if campaign else None
@@ -101,9 +101,9 @@ def _following(
 
 def _learned(where: Path, name: str, known: Line | None) -> Learned:
     """What the records tell; a folder of nothing but rehearsals is told as such."""
-    from tautlog.catalogue import catalogued
+    from tautlog.archive.catalogue import catalogued
     from tautlog.errors import PlanError
-    from tautlog.lessons import learn_line
+    from tautlog.planning.lessons import learn_line
 
     try:
         return learn_line(where, name, known)

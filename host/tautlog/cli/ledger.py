@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
-from tautlog.signature import signed
+from tautlog.model import quantities as q
+from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
-    from tautlog.campaign import Campaign
+    from tautlog.campaign.campaign import Campaign
 
 
 @click.command(name="ledger")
@@ -59,10 +59,10 @@ def command(
     from rich.markup import escape
     from rich.table import Table
 
-    from tautlog.campaign import mount_name
-    from tautlog.catalogue import catalogued
+    from tautlog.archive.catalogue import catalogued
+    from tautlog.campaign.campaign import mount_name
+    from tautlog.campaign.ledger import HEAD, add_entry, exposures, read_entries, rehearsals, row
     from tautlog.cli.output import print_json, tell_doubts
-    from tautlog.ledger import HEAD, add_entry, exposures, read_entries, rehearsals, row
 
     campaign = options.here(to_drop=False)
     where = folder or options.folder_here()
@@ -110,7 +110,7 @@ def command(
 
 def _look_at_names(campaign: Campaign | None, article: str, line: str) -> None:
     """Say where a name is none of the campaign's; what was dropped before may well be none."""
-    from tautlog.names import meant
+    from tautlog.model.names import meant
 
     if campaign is None:
         return
@@ -123,8 +123,8 @@ def _look_at_names(campaign: Campaign | None, article: str, line: str) -> None:
 
 
 def _show_entries(where: Path, as_json: bool) -> None:
+    from tautlog.campaign.ledger import all_entries
     from tautlog.cli.output import print_json
-    from tautlog.ledger import all_entries
 
     found = all_entries(where)
     if as_json:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tautlog import quantities as q
+from tautlog.analysis.verdict_words import TEST_VERDICTS, VERDICTS
 from tautlog.cli import options
-from tautlog.verdict_words import TEST_VERDICTS, VERDICTS
+from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
-    from tautlog.archive import RecordSummary
+    from tautlog.archive.summary import RecordSummary
 
 
 class Day(click.ParamType):
@@ -71,7 +71,7 @@ def command(
     folder: Path | None, sort: str, reverse: bool, as_csv: bool, as_json: bool, **asked: Any
 ) -> None:
     """List the records of a folder, oldest first."""
-    from tautlog.catalogue import catalogued, chosen
+    from tautlog.archive.catalogue import catalogued, chosen
     from tautlog.cli.output import print_columns, print_json, shown
 
     where = folder or options.folder_here()
@@ -102,8 +102,8 @@ _HEAD = [
 
 
 def _row(one: RecordSummary) -> list[str]:
+    from tautlog.analysis.verdict_words import force_text, plain_number
     from tautlog.cli.output import shown
-    from tautlog.verdict_words import force_text, plain_number
 
     figures = [
         "-" if one.mass_kg is None else plain_number(one.mass_kg),
@@ -156,7 +156,7 @@ def _print_csv(records: list[RecordSummary]) -> None:
     import csv
     import sys
 
-    from tautlog.archive import RecordSummary as Summary
+    from tautlog.archive.summary import RecordSummary as Summary
     from tautlog.cli.output import plain_cell
 
     writer = csv.writer(sys.stdout)

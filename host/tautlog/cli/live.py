@@ -6,16 +6,16 @@ import contextlib
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from tautlog.analysis.verdict_words import quick_look, words
 from tautlog.cli.console import ConsoleCrew
+from tautlog.display.live import LiveFeed
 from tautlog.errors import TautlogError
-from tautlog.live import LiveFeed
-from tautlog.verdict_words import quick_look, words
 
 if TYPE_CHECKING:
-    from tautlog.calibration import Calibration
-    from tautlog.health import Health
-    from tautlog.stream import Block, BoardEvent, Instrument
-    from tautlog.trace import DropSetup
+    from tautlog.board.health import Health
+    from tautlog.model.calibration import Calibration
+    from tautlog.model.stream import Block, BoardEvent, Instrument
+    from tautlog.model.trace import DropSetup
 
 
 class LiveCrew(ConsoleCrew):

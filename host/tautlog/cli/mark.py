@@ -30,10 +30,10 @@ def command(
 
     Earlier marks stay; the newest are what every list, picture and report tells.
     """
+    from tautlog.archive.assess import keep_marks, mark_record, recalibrated
     from tautlog.cli.console import print_budgets, print_figures, print_verdict
     from tautlog.cli.output import print_json
-    from tautlog.expected import expectations_at
-    from tautlog.quicklook import keep_marks, mark_record, recalibrated
+    from tautlog.planning.expected import expectations_at
     from tautlog.record import open_record
 
     opened = recalibrated(open_record(record), calibration, by=by, reason=reason)

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tautlog import quantities as q
 from tautlog.errors import RecordError
-from tautlog.moment import day_problem
-from tautlog.quantities import Quantity
-from tautlog.signature import signed
+from tautlog.model import quantities as q
+from tautlog.model.quantities import Quantity
+from tautlog.model.signature import signed
+from tautlog.model.timestamp import day_problem
 
 if TYPE_CHECKING:
-    from tautlog.campaign import Campaign
-    from tautlog.trace import DropSetup
+    from tautlog.campaign.campaign import Campaign
+    from tautlog.model.trace import DropSetup
 
 Function = Callable[..., Any]
 CFC = click.Choice(["60", "180", "600", "1000", "none"])
@@ -214,7 +214,7 @@ def out_option(function: Function) -> Function:
 def class_of(cfc: str | None) -> int | None:
     """The class as a number, None for "none"; where none was given, as before."""
     if cfc is None:
-        from tautlog.quicklook import AS_BEFORE
+        from tautlog.archive.assess import AS_BEFORE
 
         return AS_BEFORE
     return None if cfc == "none" else int(cfc)
@@ -230,7 +230,7 @@ def signature_of(by: str, what: str) -> str:
 
 def here(*, to_drop: bool = True) -> Campaign | None:
     """The campaign of the present folder, if there is one; see `campaign.read_campaign`."""
-    from tautlog.folder import find_campaign
+    from tautlog.files.campaign_folder import find_campaign
 
     found = find_campaign()
     return None if found is None else campaign_at(found, to_drop=to_drop)
@@ -238,7 +238,7 @@ def here(*, to_drop: bool = True) -> Campaign | None:
 
 def campaign_at(path: Path, *, to_drop: bool = True) -> Campaign:
     """The campaign of a folder or file; what is left out of it is named on standard error."""
-    from tautlog.campaign import read_campaign
+    from tautlog.campaign.campaign import read_campaign
 
     campaign = read_campaign(path, to_drop=to_drop)
     if campaign.calibration_left_out:
@@ -248,7 +248,7 @@ def campaign_at(path: Path, *, to_drop: bool = True) -> Campaign:
 
 def folder_here() -> Path:
     """The folder of the campaign that we are in, or the present one; it reads nothing."""
-    from tautlog.folder import find_campaign
+    from tautlog.files.campaign_folder import find_campaign
 
     found = find_campaign()
     return Path() if found is None else found.parent
@@ -264,7 +264,7 @@ def port_of(port: str | None, campaign: Campaign | None) -> str:
 
 def setup_of(campaign: Campaign | None, options: dict[str, Any]) -> DropSetup:
     """The set-up of a drop from campaign and options."""
-    from tautlog.campaign import setup_from
+    from tautlog.campaign.campaign import setup_from
 
     return setup_from(campaign, **{name: options.get(name) for name in SETUP_NAMES})
 
@@ -277,7 +277,7 @@ def record_path(out: Path | None, campaign: Campaign | None, article: str) -> Pa
     RecordError
         If the folder cannot be made.
     """
-    from tautlog.campaign import next_record_path
+    from tautlog.campaign.campaign import next_record_path
 
     if out is not None and out.suffix == ".h5":
         return out

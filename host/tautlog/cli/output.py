@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
-    from tautlog.archive import RecordSummary
+    from tautlog.archive.summary import RecordSummary
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 

@@ -6,12 +6,12 @@ from typing import Any
 
 import click
 
-from tautlog.campaign import Campaign
+from tautlog.campaign.campaign import Campaign
 from tautlog.cli.console import ConsoleCrew
-from tautlog.permission import Permit
-from tautlog.permit import permitted as host_permitted
-from tautlog.signature import signed
-from tautlog.trace import DropSetup
+from tautlog.drop.permission import Permit
+from tautlog.drop.permit import permitted as host_permitted
+from tautlog.model.signature import signed
+from tautlog.model.trace import DropSetup
 
 
 def override_options(function: Any) -> Any:
@@ -39,6 +39,6 @@ def permitted(
     override_reason: str | None,
     crew: ConsoleCrew,
 ) -> Permit:
-    """Ask `tautlog.permit.permitted`, with the override that was typed."""
+    """Ask `tautlog.drop.permit.permitted`, with the override that was typed."""
     by, reason = override_of(override_by, override_reason)
     return host_permitted(campaign, setup, by=by, reason=reason, say=crew.say_when_met)

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
+from tautlog.model import quantities as q
 
 
 @click.command(name="photo")
@@ -27,8 +27,8 @@ def command(
     """
     from dataclasses import asdict
 
+    from tautlog.archive.photos import digest_of
     from tautlog.cli.output import print_json
-    from tautlog.photos import digest_of
     from tautlog.record import add_photo, open_record
 
     hashed = [(path, *digest_of(path)) for path in files]

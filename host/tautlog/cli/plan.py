@@ -7,9 +7,9 @@ from typing import Any
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.cli.options import Number
+from tautlog.model import quantities as q
 
 SOLVE = ("mass", "height", "stiffness", "length")
 

@@ -11,19 +11,20 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog import quantities as q
-from tautlog.advice import advise
-from tautlog.calibration import Calibration
-from tautlog.campaign import Campaign, mount_name
+from tautlog.campaign.campaign import Campaign, mount_name
+from tautlog.drop.permit import electrics_of, intended_for
 from tautlog.errors import PlanError
-from tautlog.flight import Snatch
-from tautlog.gate import findings
-from tautlog.line import STIFFNESS_U_FRACTION, Line, stiffness_of_pull, stiffness_of_rope
-from tautlog.lines import line_for
-from tautlog.loadpath import PathCheck
-from tautlog.names import meant
-from tautlog.permit import electrics_of, intended_for
-from tautlog.plan import (
+from tautlog.model import quantities as q
+from tautlog.model.calibration import Calibration
+from tautlog.model.line import STIFFNESS_U_FRACTION, Line, stiffness_of_pull, stiffness_of_rope
+from tautlog.model.load_path import PathCheck
+from tautlog.model.names import meant
+from tautlog.model.uncertainty import extrapolation_u
+from tautlog.planning.electronics import advise
+from tautlog.planning.flight import Snatch
+from tautlog.planning.gate import findings
+from tautlog.planning.lines import line_for
+from tautlog.planning.prediction import (
     HOLD,
     LADDER,
     STOP_RULES,
@@ -39,7 +40,6 @@ from tautlog.plan import (
     solve_mass,
     solve_stiffness,
 )
-from tautlog.uncertainty import extrapolation_u
 
 AGREES = 0.002  # of a force that was solved for and one that is predicted
 ROPE_CHOICES = ("stiffness", "modulus", "pulls")
@@ -352,7 +352,7 @@ def ladder_of(planned: Planned, shares: tuple[float, ...]) -> list[Step]:
 
 def draw(planned: Planned, path: Path) -> None:
     """Draw the predicted force over time to a new file."""
-    from tautlog import picture
+    from tautlog.display import picture
 
     drop = planned.drop
     title = (

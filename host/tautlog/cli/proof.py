@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.cli.options import Number
-from tautlog.signature import signed
+from tautlog.model import quantities as q
+from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
-    from tautlog.campaign import Campaign
-    from tautlog.loadpath import Mount
-    from tautlog.proofs import Proof
+    from tautlog.campaign.campaign import Campaign
+    from tautlog.campaign.proofs import Proof
+    from tautlog.model.load_path import Mount
 
 
 @click.command(name="proof")
@@ -54,7 +54,7 @@ def command(
     proves are refused, and one that failed forbids all drops until a newer one states what
     failed (the time held, the deflection, the set) and is good in it.
     """
-    from tautlog.proofs import add_proof
+    from tautlog.campaign.proofs import add_proof
 
     campaign = _campaign()
     if listing:
@@ -90,7 +90,7 @@ def _campaign() -> Campaign:
 
 
 def _mount(campaign: Campaign, name: str | None) -> Mount:
-    from tautlog.campaign import mount_name
+    from tautlog.campaign.campaign import mount_name
 
     used = mount_name(campaign, name)
     if not used:
@@ -141,7 +141,7 @@ def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
 
 def _failed(campaign: Campaign, mount: str) -> str:
     """Why nothing may be dropped on a mount, after all that was entered; or ""."""
-    from tautlog.campaign import read_campaign
+    from tautlog.campaign.campaign import read_campaign
 
     return next(one.failed for one in read_campaign(campaign.path).mounts if one.name == mount)
 
@@ -149,8 +149,8 @@ def _failed(campaign: Campaign, mount: str) -> str:
 def _list(campaign: Campaign, as_json: bool) -> None:
     from dataclasses import asdict
 
+    from tautlog.campaign.proofs import read_proofs
     from tautlog.cli.output import print_json
-    from tautlog.proofs import read_proofs
 
     found = read_proofs(campaign.folder)
     if as_json:

@@ -10,9 +10,9 @@ import click
 from tautlog.cli import options
 
 if TYPE_CHECKING:
-    from tautlog.campaign import Campaign
+    from tautlog.campaign.campaign import Campaign
     from tautlog.cli.console import ConsoleCrew
-    from tautlog.outcome import DropOutcome
+    from tautlog.drop.outcome import DropOutcome
 
 
 @click.command(name="recover")
@@ -40,7 +40,7 @@ def command(
     """
     from tautlog.cli.conduct import show_outcome
     from tautlog.cli.console import ConsoleCrew
-    from tautlog.recovery import KEPT, complete
+    from tautlog.drop.recovery import KEPT, complete
 
     crew = ConsoleCrew(yes=True, quiet=as_json)
     campaign = options.here()
@@ -60,9 +60,9 @@ def command(
 
 def _show_known(path: Path, as_json: bool) -> None:
     """Show what a whole record says that was there before."""
+    from tautlog.archive.assess import keep_marks, mark_record
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
-    from tautlog.quicklook import keep_marks, mark_record
     from tautlog.record import open_record
 
     record = open_record(path)
@@ -88,10 +88,10 @@ def _from_board(
     crew: ConsoleCrew,
 ) -> DropOutcome | Path:
     """Fetch the event into the record it belongs to; the record that has all of it already."""
-    from tautlog.calibration import Calibration
-    from tautlog.link import SerialLink
-    from tautlog.recovery import Known, already_in, held_event, recover, unfinished_record
-    from tautlog.session import Session
+    from tautlog.board.link import SerialLink
+    from tautlog.board.session import Session
+    from tautlog.drop.recovery import Known, already_in, held_event, recover, unfinished_record
+    from tautlog.model.calibration import Calibration
 
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tautlog import quantities as q
 from tautlog.cli import options
 from tautlog.errors import CampaignError, LinkError, RefusedError
+from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
     from tautlog.cli.console import ConsoleCrew
-    from tautlog.outcome import DropOutcome, DropPlan
+    from tautlog.drop.outcome import DropOutcome, DropPlan
     from tautlog.rehearsal.process import BoardProcess
     from tautlog.rehearsal.rig import SimulatedRig
     from tautlog.rehearsal.scene import Scene
@@ -136,8 +136,8 @@ def command(
 
 def _place() -> Path | None:
     """Where a rehearsal goes without --out: apart from the records of the campaign, if any."""
-    from tautlog.folder import find_campaign
-    from tautlog.origin import FOLDER
+    from tautlog.files.campaign_folder import find_campaign
+    from tautlog.model.origin import FOLDER
 
     found = find_campaign()
     return None if found is None else found.parent / FOLDER
@@ -146,7 +146,7 @@ def _place() -> Path | None:
 def _scene(
     mass_kg: float | None, height_m: float | None, target_n: float | None, fault: str | None
 ) -> Scene:
-    from tautlog.campaign import setup_from
+    from tautlog.campaign.campaign import setup_from
     from tautlog.rehearsal.faults import FAULTS
     from tautlog.rehearsal.scene import default_scene
 
@@ -160,8 +160,8 @@ def _scene(
 
 
 def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
-    from tautlog.outcome import DropPlan
-    from tautlog.permit import rehearsal
+    from tautlog.drop.outcome import DropPlan
+    from tautlog.drop.permit import rehearsal
 
     return DropPlan(
         path=path,
@@ -182,7 +182,7 @@ def _rehearse(
     as_json: bool,
 ) -> None:
     from tautlog.cli.conduct import conduct, show_outcome
-    from tautlog.stop import StopRequest
+    from tautlog.drop.stop import StopRequest
 
     with StopRequest().listening() as stop:
         try:

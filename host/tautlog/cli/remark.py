@@ -36,7 +36,7 @@ def command(
     import contextlib
     from dataclasses import asdict
 
-    from tautlog.batch import Asked, cluster, records_in, remark
+    from tautlog.archive.batch import Asked, cluster, records_in, remark
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
 
@@ -63,7 +63,7 @@ def command(
 
 
 def _line(one: object) -> str:
-    from tautlog.batch import FIGURES, Remarked
+    from tautlog.archive.batch import FIGURES, Remarked
 
     assert isinstance(one, Remarked)
     if one.problem:

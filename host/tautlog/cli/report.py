@@ -10,9 +10,9 @@ import click
 from tautlog.cli import options
 
 if TYPE_CHECKING:
-    from tautlog.archive import RecordSummary
-    from tautlog.campaign import Campaign
-    from tautlog.ledger import Exposure
+    from tautlog.archive.summary import RecordSummary
+    from tautlog.campaign.campaign import Campaign
+    from tautlog.campaign.ledger import Exposure
     from tautlog.record import Record
 
 
@@ -38,10 +38,10 @@ def command(
     left out.
     """
     from tautlog.cli.output import print_json
+    from tautlog.display.report import contents_of, read_sources, write_html
     from tautlog.errors import RecordError
-    from tautlog.folder import CAMPAIGN_FILE
-    from tautlog.newfile import refuse_taken
-    from tautlog.report import contents_of, read_sources, write_html
+    from tautlog.files.campaign_folder import CAMPAIGN_FILE
+    from tautlog.files.new_file import refuse_taken
 
     asked = list(places) or [options.folder_here()]
     folder = asked[0] if len(asked) == 1 and asked[0].is_dir() else None
@@ -67,7 +67,7 @@ def command(
     )
     write_html(path, contents)
     if pdf is not None:
-        from tautlog.report_pdf import write_pdf
+        from tautlog.display.report_pdf import write_pdf
 
         write_pdf(pdf, contents)
     if as_json:
@@ -87,8 +87,8 @@ def command(
 
 def _files(asked: list[Path]) -> list[Path]:
     """The records that are asked for; of a campaign those of `tautlog list`."""
-    from tautlog.batch import records_in
-    from tautlog.folder import CAMPAIGN_FILE
+    from tautlog.archive.batch import records_in
+    from tautlog.files.campaign_folder import CAMPAIGN_FILE
 
     found = []
     for place in asked:
@@ -107,9 +107,9 @@ def _exposed(
     whole: bool,
 ) -> list[Exposure]:
     """The ledger as `tautlog ledger` tells it; of single drops, what bears upon them."""
-    from tautlog.archive import summary_from
-    from tautlog.catalogue import catalogued
-    from tautlog.ledger import exposures, read_entries, rehearsals
+    from tautlog.archive.catalogue import catalogued
+    from tautlog.archive.summary import summary_from
+    from tautlog.campaign.ledger import exposures, read_entries, rehearsals
 
     mine = [summary_from(one) for one in records]
     if campaign is None:
@@ -129,7 +129,7 @@ def _opened(paths: list[Path], *, rehearsed: bool) -> tuple[list[Record], list[R
 
     A rehearsal that was changed after its seal is not believed to be one, and not left out.
     """
-    from tautlog.archive import RecordSummary, summary_from
+    from tautlog.archive.summary import RecordSummary, summary_from
     from tautlog.errors import RecordError
     from tautlog.record import open_checked
 

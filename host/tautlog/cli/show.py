@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
-from tautlog.origin import MARK, MEASURED, REHEARSED
+from tautlog.model.origin import MARK, MEASURED, REHEARSED
 
 if TYPE_CHECKING:
-    from tautlog.quicklook import Marked
+    from tautlog.archive.assess import Marked
 
 PAGES = ("drop", "contact", "stretch", "spectrum")
 
@@ -49,18 +49,18 @@ def command(
     number = options.class_of(cfc)
     opened = [open_record(path) for path in records]
     if in_window:
-        from tautlog.quicklook import class_to_begin_with
-        from tautlog.window import open_window
+        from tautlog.archive.assess import class_to_begin_with
+        from tautlog.display.window import open_window
 
         open_window(opened, page=page, cfc=class_to_begin_with(opened, number))
         return
     assert out is not None
     if page == "drop" and len(opened) > 1:
         raise click.UsageError("--page drop draws one record; --page contact several")
-    from tautlog import picture
-    from tautlog.expected import expectations_at
-    from tautlog.quicklook import look_at, picture_of
-    from tautlog.views import Shown, view
+    from tautlog.archive.assess import look_at, picture_of
+    from tautlog.display import picture
+    from tautlog.display.views import Shown, view
+    from tautlog.planning.expected import expectations_at
 
     if page == "drop":
         (one,) = opened

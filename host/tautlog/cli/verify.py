@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
-from tautlog.origin import MARK
+from tautlog.model.origin import MARK
 
 
 @click.command(name="verify")
@@ -24,9 +24,9 @@ def command(places: tuple[Path, ...], anew: bool, rehearsed: bool, as_json: bool
     what it was. Exit status 1 when anything differs. A seal is no signature. Rehearsals in
     folders are left out, unless one was changed.
     """
+    from tautlog.archive.verify import OLDER, verify
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
-    from tautlog.verify import OLDER, verify
 
     found = verify(list(places) or [options.folder_here()], anew=anew, rehearsed=rehearsed)
     if as_json:

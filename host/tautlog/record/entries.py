@@ -7,8 +7,8 @@ from typing import Any, TypeVar
 
 import h5py
 
+from tautlog.files.strict_json import read_object
 from tautlog.record import layout
-from tautlog.safe_json import read_object
 
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
 TextEntry = TypeVar("TextEntry", "Inspection", "Decision")

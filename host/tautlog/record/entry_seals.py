@@ -17,7 +17,7 @@ import h5py
 
 from tautlog.record import layout
 from tautlog.record.seal import Told, version_of
-from tautlog.seal_version import ENTRIES_SEALED
+from tautlog.record.seal_version import ENTRIES_SEALED
 
 PLACES = ("marks", "inspections", "decisions", "photos", "shunt_checks")
 SEAL, PREVIOUS, ORDER = "seal_sha256", "previous_sha256", "entry"

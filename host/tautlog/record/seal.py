@@ -11,7 +11,7 @@ import h5py
 import numpy as np
 
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE, dataset, sealed_attributes
-from tautlog.seal_version import ENTRIES_SEALED
+from tautlog.record.seal_version import ENTRIES_SEALED
 
 _NEVER = {"seal_sha256", "seal_parts_json"}
 _STATUS = {"status", "status_text"}

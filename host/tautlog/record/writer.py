@@ -16,13 +16,14 @@ import h5py
 import numpy as np
 import numpy.typing as npt
 
-from tautlog import seal_version
-from tautlog.calibration import Calibration
-from tautlog.chain import add_link, last_seal
 from tautlog.errors import RecordError, RecordExistsError
-from tautlog.origin import IMPORTED, MEASURED, REHEARSED, board_is_rehearsed
-from tautlog.reception import Reception
-from tautlog.record import layout
+from tautlog.model.calibration import Calibration
+from tautlog.model.origin import IMPORTED, MEASURED, REHEARSED, board_is_rehearsed
+from tautlog.model.reception import Reception
+from tautlog.model.stream import Block, BoardEvent, Instrument
+from tautlog.model.trace import DropSetup
+from tautlog.record import layout, seal_version
+from tautlog.record.chain import add_link, last_seal
 from tautlog.record.entry_seals import put_entry_seal
 from tautlog.record.gone import save_gone
 from tautlog.record.journal import (
@@ -36,8 +37,6 @@ from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.reader import open_record
 from tautlog.record.seal import put_seal
 from tautlog.record.trouble import DAMAGE, damaged, error, locked, reason
-from tautlog.stream import Block, BoardEvent, Instrument
-from tautlog.trace import DropSetup
 
 _BUFFER_BYTES = 1 << 22  # what waits in memory for a commit, at most
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tautlog.calibration import Calibration
-from tautlog.limits import HEADROOM
-from tautlog.mechanics import RigModel, model_for_peak
+from tautlog.board.shunt import Shunt
+from tautlog.model.calibration import Calibration
+from tautlog.model.limits import HEADROOM
+from tautlog.model.trace import DropSetup
+from tautlog.planning.mechanics import RigModel, model_for_peak
 from tautlog.rehearsal.electronics import Chain, chain_for_range
-from tautlog.shunt import Shunt
-from tautlog.trace import DropSetup
 
 DEFAULT_MASS_KG = 9.0
 DEFAULT_HEIGHT_M = 1.2

@@ -30,8 +30,8 @@ from independent.drops import Drop, make
 
 def marked(drop: Drop):
     """Marks and verdict by the public path in."""
-    from tautlog.judge import judge
-    from tautlog.marking import mark
+    from tautlog.analysis.judge import judge
+    from tautlog.analysis.marking import mark
 
     marks = mark(drop.trace, drop.setup, cfc=drop.cfc)
     return marks, judge(marks, drop.setup)

@@ -28,7 +28,7 @@ from independent.kinds import (
 from independent.lines import Line
 from independent.rig import FloatArray, G, Motion, Rig, fall
 from independent.truth import Truth, class_filtered, on_grid
-from tautlog.trace import DropSetup, Trace
+from tautlog.model.trace import DropSetup, Trace
 
 TRACE_FIELDS = frozenset(one.name for one in fields(Trace))
 GRID_HZ = 100e3  # the true forces are known at least so finely

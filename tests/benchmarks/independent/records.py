@@ -17,7 +17,7 @@ import numpy as np
 
 from independent.drops import Drop
 from tautlog.cli import run
-from tautlog.trace import Trace
+from tautlog.model.trace import Trace
 
 
 def as_imported(drop: Drop) -> Drop:

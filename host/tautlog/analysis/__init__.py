@@ -1,0 +1,1 @@
+"""From a trace to marks and a verdict: arrays in, frozen objects out."""

@@ -1,0 +1,1 @@
+"""Records of a folder: assessed, listed, verified, marked again."""

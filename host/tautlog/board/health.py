@@ -1,0 +1,209 @@
+"""Health: what the instrument reads while nothing happens."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tautlog.analysis.mains import mains_component
+from tautlog.board.messages import Status
+from tautlog.board.receiver import Receiver
+from tautlog.board.session import Session
+from tautlog.errors import CalibrationError, LinkTimeoutError
+from tautlog.firmware import wire
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, BoardEvent, Instrument
+
+READING_S_OF_SAMPLES = 0.5  # tells 50 Hz from 60 Hz; a board wants to see less before it arms
+STEADY_READINGS = 3  # one after the other that agree
+MOST_READINGS = 40
+READING_S = 4.0
+SHUNT_BACK = 0.02  # of the step: what is suspect of a shunt
+SHUNT_BACK_V = 2e-3  # and of a step that is none
+EXCITATION = "excitation"  # name of the channel, in the board's config.py, that monitors it
+
+
+@dataclass(frozen=True)
+class Health:
+    """One reading of a quiet instrument.
+
+    Attributes
+    ----------
+    level_v, noise_n, noise_v : float
+        Mean at the converter; rms about it, as a force and there.
+    rail_distance_n : float
+        Force to the nearer limit of amplifier or converter.
+    latched, key_on, article_whole, mount_whole : bool
+        What the wires say.
+    lost, lost_now : int
+        Conversions that the board lost since power-up, and within this reading.
+    mains_hz : float or None
+        Frequency of the mains hum, None when nothing stands out of the noise.
+    mains_n : float
+        Amplitude of the strongest component near it.
+    measured_rate_hz : float or None
+        Samples per second by the board's clock.
+    second_channel_v, excitation_v : float or None
+        Mean of the second channel, and of the one named "excitation", where there is one.
+    free_bytes : int or None
+        Memory of the board that nothing uses.
+    span_n : float
+        Tension that still fits between the present level and the far limit.
+    """
+
+    level_v: float
+    noise_n: float
+    rail_distance_n: float
+    latched: bool
+    key_on: bool
+    article_whole: bool
+    mount_whole: bool
+    lost: int
+    mains_hz: float | None = None
+    mains_n: float = 0.0
+    measured_rate_hz: float | None = None
+    second_channel_v: float | None = None
+    excitation_v: float | None = None
+    free_bytes: int | None = None
+    span_n: float = 0.0
+    noise_v: float = 0.0
+    lost_now: int = 0
+
+
+def read_health(session: Session, calibration: Calibration) -> Health:
+    """Let the board stream for a moment and read what comes.
+
+    Raises
+    ------
+    LinkTimeoutError
+        If too little comes.
+    RefusedError
+        If the board is not safe.
+    """
+    board = session.instrument
+    wanted = math.ceil(READING_S_OF_SAMPLES * board.sample_rate_hz / board.samples_per_block) + 1
+    first = int(str(session.ask("stream", on=True)["first"]))
+    store = _Blocks()
+    receiver = Receiver(session, store, first)
+    deadline = session.clock() + READING_S * session.scale
+    while len(store.blocks) < wanted or receiver.status is None:
+        if session.clock() > deadline:
+            raise LinkTimeoutError(
+                f"the board streams too slowly: {len(store.blocks)} of {wanted} blocks "
+                f"came in {READING_S * session.scale:g} s"
+            )
+        receiver.step()
+    session.ask("stream", on=False)
+    free = session.ask("status").get("free_bytes")
+    return replace(
+        _health_of(store.blocks, receiver.status, calibration, board),
+        free_bytes=int(str(free)) if free is not None else None,
+    )
+
+
+def steady_volt(session: Session, calibration: Calibration) -> float:
+    """Mean voltage, once three readings in a row agree within their own noise.
+
+    Raises
+    ------
+    CalibrationError
+        If they never do.
+    """
+    seen: list[float] = []
+    for _ in range(MOST_READINGS):
+        health = read_health(session, calibration)
+        seen.append(health.level_v)
+        last = seen[-STEADY_READINGS:]
+        if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * health.noise_v, 1e-4):
+            return float(np.mean(last))
+    raise CalibrationError(
+        f"the reading is not steady after {MOST_READINGS} tries ({min(seen):.4f} to "
+        f"{max(seen):.4f} V): let everything hang still"
+    )
+
+
+def read_shunt_step(session: Session, calibration: Calibration) -> float:
+    """Volts by which the shunt resistor raises the reading; it is off again on return.
+
+    Raises
+    ------
+    CalibrationError
+        If a reading is not steady, or not what it was when the shunt is off again.
+    RefusedError
+        If the board is not safe, or its firmware knows no shunt.
+    """
+    off_v = steady_volt(session, calibration)
+    session.ask("shunt", on=True)
+    try:
+        on_v = steady_volt(session, calibration)
+    finally:
+        session.ask("shunt", on=False)
+    # A board does not arm while the samples that it looks at hold the step back.
+    back_v = read_health(session, calibration).level_v
+    step_v = on_v - off_v
+    if abs(back_v - off_v) > max(SHUNT_BACK * abs(step_v), SHUNT_BACK_V):
+        raise CalibrationError(
+            f"the shunt went on at {off_v:.4f} V and off at {back_v:.4f} V: let everything hang "
+            "still"
+        )
+    return step_v
+
+
+class _Blocks:
+    """A store that keeps blocks for a moment and puts nothing on disk."""
+
+    def __init__(self) -> None:
+        self.blocks: list[Block] = []
+
+    def append(self, block: Block) -> None:
+        self.blocks.append(block)
+
+    def add_event(self, event: BoardEvent) -> None:
+        """Events are of no interest here."""
+
+    def commit(self) -> None:
+        """There is no disk."""
+
+
+def _health_of(
+    blocks: list[Block], status: Status, calibration: Calibration, board: Instrument
+) -> Health:
+    counts = np.concatenate([one.counts[:, 0] for one in blocks])
+    reduction = board.reduction
+    step_v = calibration.volt_per_count(reduction)
+    level_v = float(counts.mean()) * step_v
+    nearest_v = min(level_v - calibration.rail_low_v, calibration.rail_high_v - level_v)
+    # Tension raises the voltage, unless the calibration says otherwise.
+    up = calibration.newton_per_volt > 0
+    far_v = calibration.rail_high_v - level_v if up else level_v - calibration.rail_low_v
+    force_n = calibration.force_n(counts, reduction)
+    mains_hz, mains_n = mains_component(force_n, board.sample_rate_hz)
+    seconds_us = wire.ticks_elapsed_us(blocks[-1].stamp_us, blocks[0].stamp_us)
+    between = (blocks[-1].number - blocks[0].number) * board.samples_per_block
+
+    def mean_v(channel: int) -> float | None:
+        if not 0 < channel < len(board.channels):
+            return None
+        return float(np.concatenate([one.counts[:, channel] for one in blocks]).mean()) * step_v
+
+    excitation = list(board.channels).index(EXCITATION) if EXCITATION in board.channels else -1
+    return Health(
+        level_v=level_v,
+        noise_n=float(counts.std()) * calibration.quantum_n(reduction),
+        noise_v=float(counts.std()) * step_v,
+        rail_distance_n=nearest_v * abs(calibration.newton_per_volt),
+        span_n=far_v * abs(calibration.newton_per_volt),
+        mains_hz=mains_hz,
+        mains_n=mains_n,
+        measured_rate_hz=between / seconds_us * 1e6 if seconds_us > 0 else None,
+        second_channel_v=mean_v(1),
+        excitation_v=mean_v(excitation),
+        latched=bool(status.inputs & wire.INPUT_LATCHED),
+        key_on=bool(status.inputs & wire.INPUT_KEY_ON),
+        article_whole=bool(status.inputs & wire.INPUT_ARTICLE_WHOLE),
+        mount_whole=bool(status.inputs & wire.INPUT_MOUNT_WHOLE),
+        lost=status.lost,
+        lost_now=sum(one.lost for one in blocks),
+    )

@@ -1,0 +1,182 @@
+"""Messages: frames of the board, turned into objects.
+
+The layout of every payload stands in `tautlog.firmware.wire`, which both sides
+import; here is only what becomes of it on the laptop.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from tautlog.errors import BoardConfigError
+from tautlog.files.strict_json import read_json
+from tautlog.firmware import wire
+from tautlog.model.stream import Block, BoardEvent, Instrument
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Answer to the command whose frame had sequence number `to`."""
+
+    to: int
+    fields: dict[str, object]
+
+
+@dataclass(frozen=True)
+class HeldBlock:
+    """A block as it arrived, with the oldest one that the board still holds."""
+
+    block: Block
+    oldest: int
+
+
+@dataclass(frozen=True)
+class Status:
+    """What the board says of itself ten times a second.
+
+    Attributes
+    ----------
+    state : str
+        One of `wire.STATES`.
+    reason : int
+        Why it is in that state, see `wire.REASONS`; 0 for none.
+    inputs, outputs : int
+        Bits, see `wire.INPUT_*` and `wire.OUTPUT_*`.
+    head, oldest, acked : int
+        Block numbers: next to be completed, oldest held, first not yet on disk.
+    lost : int
+        Conversions lost since power-up.
+    low, high : int
+        Smallest and largest count of the last block.
+    stamp_us : int
+        Board clock, microseconds modulo 2**30.
+    """
+
+    state: str
+    reason: int
+    inputs: int
+    outputs: int
+    head: int
+    oldest: int
+    acked: int
+    lost: int
+    low: int
+    high: int
+    stamp_us: int
+
+
+Message = Answer | HeldBlock | BoardEvent | Status
+
+
+def parse(kind: int, payload: memoryview, samples_per_block: int) -> Message | None:
+    """Turn one good frame into a message, or None when it makes no sense.
+
+    Parameters
+    ----------
+    kind : int
+        Frame kind, see `wire`.
+    payload : memoryview
+        Its payload; copied where it is kept.
+    samples_per_block : int
+        Places events in the count of samples.
+    """
+    try:
+        if kind == wire.BLOCK:
+            return _block(payload)
+        if kind == wire.EVENT:
+            return _event(payload, samples_per_block)
+        if kind == wire.STATUS:
+            return _status(payload)
+        if kind == wire.ANSWER:
+            return _answer(payload)
+    except (struct.error, ValueError, KeyError, IndexError):
+        return None
+    return None
+
+
+def _block(payload: memoryview) -> HeldBlock | None:
+    number, oldest, stamp_us, flags, lost, count, channels, _ = struct.unpack_from(
+        wire.BLOCK_HEAD, payload
+    )
+    body = payload[wire.BLOCK_HEAD_BYTES :]
+    if len(body) != 2 * count * channels or not body:
+        return None
+    # Copied: the decoder's buffer is used again for the next bytes.
+    counts = np.frombuffer(bytes(body), dtype="<u2").reshape(count, channels)
+    return HeldBlock(Block(number, stamp_us, flags, lost, counts), oldest)
+
+
+def _event(payload: memoryview, samples_per_block: int) -> BoardEvent:
+    number, code, _, block, offset, _, value, stamp_us = struct.unpack(wire.EVENT_BODY, payload)
+    return BoardEvent(
+        number=number,
+        name=wire.EVENT_NAMES[code],
+        sample_index=block * samples_per_block + offset,
+        stamp_us=stamp_us,
+        value=value,
+    )
+
+
+def _status(payload: memoryview) -> Status:
+    state, *others = struct.unpack(wire.STATUS_BODY, payload)
+    return Status(wire.STATES[state], *others)
+
+
+def _answer(payload: memoryview) -> Answer | None:
+    fields = read_json(payload)
+    if not isinstance(fields, dict) or not isinstance(fields.get("to"), int):
+        return None
+    return Answer(fields["to"], fields)
+
+
+def instrument_from(hello: dict[str, Any]) -> Instrument:
+    """Read a board's greeting.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        If a field is missing or is not what it should be.
+    BoardConfigError
+        If the board says that its config.py is wrong.
+    """
+    faults = hello.get("config")
+    if isinstance(faults, list) and faults:
+        texts = tuple(str(one) for one in faults)
+        raise BoardConfigError(
+            f"the board's config.py is wrong, it keeps all pins as inputs and will not arm: "
+            f"{'; '.join(texts)}. Mend the line, or `tautlog install --fresh-config` puts the "
+            "delivered one in its place",
+            faults=texts,
+        )
+    for name in ("rate_hz", "reduction", "per_block", "history", "bits"):
+        if not 0 < hello[name] < math.inf:
+            raise ValueError(f"{name} = {hello[name]!r}")
+    if hello["state"] not in wire.STATES or not hello["channels"]:
+        raise ValueError(f"state = {hello['state']!r}, channels = {hello['channels']!r}")
+    return Instrument(
+        firmware=str(hello["firmware"]),
+        board=str(hello["board"]),
+        serial=str(hello["serial"]),
+        sample_rate_hz=float(hello["rate_hz"]),
+        reduction=int(hello["reduction"]),
+        channels=tuple(str(name) for name in hello["channels"]),
+        samples_per_block=int(hello["per_block"]),
+        history_blocks=int(hello["history"]),
+        converter_bits=int(hello["bits"]),
+        state=str(hello["state"]),
+    )
+
+
+def reason_texts(reasons: object) -> tuple[str, ...]:
+    """Words for reason numbers; unknown numbers are named as such."""
+    if not isinstance(reasons, list):
+        return ()
+    return tuple(
+        wire.REASONS[one][1] if one in wire.REASONS else f"reason {one}, unknown to this tautlog"
+        for one in reasons
+    )

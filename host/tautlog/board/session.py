@@ -1,0 +1,204 @@
+"""Session: one conversation with a board, from greeting to good-bye.
+
+Everything the board sends comes through `pump`, in order, so that blocks and
+events are never lost behind an answer that somebody waits for.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections import deque
+from collections.abc import Callable
+
+from tautlog.board.link import Link
+from tautlog.board.messages import Answer, Message, instrument_from, parse, reason_texts
+from tautlog.errors import LinkTimeoutError, RefusedError, WireVersionError, WrongDeviceError
+from tautlog.firmware import wire
+from tautlog.model.stream import BoardEvent, Instrument
+
+ANSWER_S = 2.0
+CTRL_C = b"\x03"
+GREETING_S = 3.0
+GREET_AGAIN_S = 0.4
+DECODER_ROOM = 1 << 17  # more than one read brings, so that nothing waits in pieces
+
+
+class Session:
+    """Speaks the wire format over a link.
+
+    Parameters
+    ----------
+    link : Link
+        An open connection.
+    timeout_scale : float
+        Multiplies every wait for the board; for slow or emulated ones.
+    clock : callable
+        Seconds of a clock that only goes forward.
+    """
+
+    def __init__(
+        self,
+        link: Link,
+        *,
+        timeout_scale: float = 1.0,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._link = link
+        self.scale = timeout_scale
+        self.clock = clock
+        self._decoder = wire.Decoder(wire.MAX_PAYLOAD, DECODER_ROOM)
+        self._sequence = 0
+        self._inbox: deque[Message] = deque()
+        self._foreign_version: int | None = None
+        self.bytes_received = 0
+        self.nonsense = 0
+        self.instrument = Instrument("", "", "", 1.0, 1, ("force",), 1, 8)
+
+    @property
+    def damaged(self) -> int:
+        """Frames that arrived damaged or made no sense."""
+        return self._decoder.damaged + self.nonsense
+
+    # Sending
+
+    def send(self, kind: int, payload: bytes = b"") -> int:
+        """Send one frame; its sequence number."""
+        frame = wire.frame(kind, self._sequence, payload)
+        while kind == wire.ASK and CTRL_C in frame:
+            # A board that is still starting would be interrupted by it.
+            self._sequence = (self._sequence + 1) & 0xFFFF
+            frame = wire.frame(kind, self._sequence, payload)
+        sequence = self._sequence
+        self._sequence = (sequence + 1) & 0xFFFF
+        self._link.write(frame)
+        return sequence
+
+    def acknowledge(self, next_block: int, *, again: bool = False) -> None:
+        """Say that every block before `next_block` is on disk; the heartbeat too."""
+        flags = wire.ACK_AGAIN if again else 0
+        self.send(wire.ACK, wire.struct.pack(wire.ACK_BODY, next_block, flags))
+
+    def ask(self, name: str, *, wait_s: float = ANSWER_S, **fields: object) -> dict[str, object]:
+        """Send a command and wait for its answer.
+
+        Raises
+        ------
+        LinkTimeoutError
+            If no answer comes.
+        RefusedError
+            If the board says no; with all its reasons.
+        """
+        sequence = self.send(wire.ASK, json.dumps({"do": name, **fields}).encode())
+        deadline = self.clock() + wait_s * self.scale
+        while self.clock() < deadline:
+            answer = None
+            for message in self._read():
+                if not isinstance(message, Answer):
+                    self._inbox.append(message)
+                elif message.to == sequence:
+                    answer = message
+            if answer is not None:
+                return _granted(name, answer.fields)
+        raise LinkTimeoutError(
+            f"the board did not answer `{name}` within {wait_s * self.scale:g} s: check that it "
+            "runs the tautlog firmware and that no other program holds the port"
+        )
+
+    # Receiving
+
+    def pump(self) -> list[Message]:
+        """Everything that arrived, oldest first; waits a moment if there is nothing."""
+        messages: list[Message] = []
+        if not self._inbox:
+            messages = [one for one in self._read() if not isinstance(one, Answer)]
+        while self._inbox:
+            messages.append(self._inbox.popleft())
+        return messages
+
+    def _read(self) -> list[Message]:
+        data = memoryview(self._link.read())
+        self.bytes_received += len(data)
+        messages = []
+        while data:
+            room = self._decoder.room()
+            self._decoder.feed(data[:room])
+            data = data[room:]
+            while self._decoder.next():
+                message = self._understand()
+                if message is not None:
+                    messages.append(message)
+        return messages
+
+    def _understand(self) -> Message | None:
+        decoder = self._decoder
+        if decoder.version != wire.VERSION:
+            self._foreign_version = decoder.version
+            return None
+        message = parse(decoder.kind, decoder.payload(), self.instrument.samples_per_block)
+        if message is None:
+            self.nonsense += 1
+        return message
+
+    # Greeting
+
+    def greet(self) -> Instrument:
+        """Find out what answers, and whether it can be worked with.
+
+        Raises
+        ------
+        WrongDeviceError
+            If nothing, or nothing of ours, answers.
+        WireVersionError
+            If the firmware speaks another wire format.
+        """
+        hello = self._await_hello()
+        version = hello.get("wire")
+        if version != wire.VERSION:
+            raise _version_error(hello.get("firmware", "unknown"), version)
+        try:
+            self.instrument = instrument_from(hello)
+        except (KeyError, TypeError, ValueError) as problem:
+            raise WrongDeviceError(
+                f"the board's greeting lacks or garbles {problem}: install the firmware again"
+            ) from problem
+        # What came before was placed without knowing how long a block is: a board that holds an
+        # event tells of it at once, and again when it is asked.
+        self._inbox = deque(one for one in self._inbox if not isinstance(one, BoardEvent))
+        return self.instrument
+
+    def _await_hello(self) -> dict[str, object]:
+        deadline = self.clock() + GREETING_S * self.scale
+        while self.clock() < deadline:
+            try:
+                return self.ask("hello", wait_s=GREET_AGAIN_S, wire=wire.VERSION)
+            except LinkTimeoutError:
+                if self._foreign_version is not None:
+                    raise _version_error("unknown", self._foreign_version) from None
+        seen = (
+            f"{self.bytes_received} bytes came that are not ours"
+            if self.bytes_received
+            else ("nothing came back")
+        )
+        raise WrongDeviceError(
+            f"no tautlog board answers here within {GREETING_S * self.scale:g} s ({seen}): "
+            "is it the right port, and is the firmware installed?"
+        )
+
+
+def _granted(name: str, fields: dict[str, object]) -> dict[str, object]:
+    if fields.get("ok") is True:
+        return fields
+    reasons = reason_texts(fields.get("reasons"))
+    why = "; ".join(reasons) or str(fields.get("text") or fields.get("error") or "no reason given")
+    raise RefusedError(f"the board refuses `{name}`: {why}", reasons=reasons)
+
+
+def _version_error(firmware: object, version: object) -> WireVersionError:
+    number = version if isinstance(version, int) else -1
+    return WireVersionError(
+        f"the board's firmware ({firmware}) speaks wire format {version}, this tautlog speaks "
+        f"{wire.VERSION}: install the matching firmware on the board, or the matching tautlog here",
+        expected=wire.VERSION,
+        received=number,
+    )

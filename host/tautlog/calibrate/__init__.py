@@ -1,0 +1,1 @@
+"""From known loads and readings to a calibration that can be believed."""

@@ -1,0 +1,300 @@
+"""Calibrating: from known loads and what the chain read to a calibration.
+
+Cell, cable, amplifier and converter are calibrated as one, with weights going up and down
+again and the zero at both ends. What people must know of it: how straight, how repeatable,
+how far up it was really loaded, and what a planned peak beyond that means.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import fdtr
+
+from tautlog.analysis.judge import SHUNT_INVALID, SHUNT_SUSPECT
+from tautlog.calibrate.fit import Fit, fit_polynomial
+from tautlog.errors import CalibrationError
+from tautlog.model.calibration import Calibration
+from tautlog.model.limits import HANGING_LEAST_N, HANGING_TOLERANCE
+from tautlog.model.uncertainty import Budget, Part, rectangular
+
+FloatArray = npt.NDArray[np.float64]
+
+WEIGHTS_U_FRACTION = 0.001  # masses on a verified scale, and local gravity; common practice
+LEAST_LOADS = 3
+USUAL_LOADS = 5
+LEAST_CORRELATION = 0.99
+CURVED = 0.99  # so sure must it be that a quadratic is better
+SLOPE_OFF = 0.05  # from the data sheet: then gain or wiring is not what it is thought to be
+DATA_SHEET_OFF = 0.02
+ZERO_RETURN = 0.001  # of the span
+
+
+@dataclass(frozen=True)
+class Point:
+    """One known load and what the chain read."""
+
+    load_n: float
+    volt: float
+    run: int = 1
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """A calibration and all that is to be said of it.
+
+    Attributes
+    ----------
+    calibration : Calibration
+        To be used.
+    points : tuple of Point
+        As measured.
+    fit : Fit
+        Newtons over volts.
+    degree : int
+        1 or 2.
+    hysteresis_fraction, repeatability_fraction, zero_return_fraction : float or None
+        Largest difference between up and down, largest between runs, change of the zero;
+        all over the largest load. None where there is nothing to compare.
+    budget : Budget
+        Uncertainty at the largest load.
+    warnings : tuple of str
+        What people must know before they use it.
+    """
+
+    calibration: Calibration
+    points: tuple[Point, ...]
+    fit: Fit
+    degree: int
+    hysteresis_fraction: float | None
+    repeatability_fraction: float | None
+    zero_return_fraction: float | None
+    budget: Budget
+    warnings: tuple[str, ...] = field(default=())
+
+
+def calibrate(
+    points: list[Point],
+    base: Calibration,
+    *,
+    degree: int | None = None,
+    planned_n: float | None = None,
+    data_sheet_newton_per_volt: float | None = None,
+    date: str = "",
+    note: str = "",
+) -> Calibrated:
+    """Make a calibration of points.
+
+    Parameters
+    ----------
+    points : list of Point
+        In the order in which they were measured.
+    base : Calibration
+        Converter, rails and bandwidth are kept from it.
+    degree : int or None
+        1 or 2; without it 2 only where it is better beyond doubt (F test, 99 %).
+    planned_n : float or None
+        Highest planned peak.
+    data_sheet_newton_per_volt : float or None
+        What cell and amplifier promise.
+    date, note : str
+        Of the calibration.
+
+    Raises
+    ------
+    CalibrationError
+        If no calibration can be made of the points.
+    """
+    loads = np.array([one.load_n for one in points])
+    volts = np.array([one.volt for one in points])
+    if np.unique(loads).size < LEAST_LOADS:
+        raise CalibrationError(
+            f"{np.unique(loads).size} different loads: at least {LEAST_LOADS} are needed, "
+            f"{USUAL_LOADS} and zero are usual, up and down"
+        )
+    if np.ptp(volts) <= 0:
+        raise CalibrationError("the reading does not change with the load: check the wiring")
+    follows = abs(float(np.corrcoef(volts, loads)[0, 1]))
+    if follows < LEAST_CORRELATION:
+        raise CalibrationError(
+            f"the reading does not follow the load (correlation {follows:.2f}, "
+            f"{LEAST_CORRELATION:g} is the least): check wiring, gain and the order of the weights"
+        )
+    line = fit_polynomial(volts, loads, 1)
+    chosen = degree or (2 if _is_curved(volts, loads, line) else 1)
+    fit = line if chosen == 1 else fit_polynomial(volts, loads, chosen)
+    top_n = float(loads.max())
+    hysteresis = _largest_gap(points, fit, by_direction=True)
+    repeatability = _largest_gap(points, fit, by_direction=False)
+    zero_return = _zero_return(points, fit)
+    own, share = _parts(fit, volts, loads, hysteresis, repeatability, zero_return)
+    budget = Budget("force at the largest load", "N", top_n, (*share, *own))
+    # Level with no force: of the least load, less what that load adds.
+    zero_v = float(np.mean(volts[loads == loads.min()]) - loads.min() / line.coefficients[1])
+    slope = float(fit.coefficients[1] + (2.0 * fit.coefficients[2] * zero_v if chosen == 2 else 0))
+    calibration = replace(
+        base,
+        newton_per_volt=slope,
+        newton_per_square_volt=float(fit.coefficients[2]) if chosen == 2 else 0.0,
+        zero_v=zero_v,
+        expanded_u_fraction=2.0 * replace(budget, parts=share).combined_u / top_n,
+        expanded_u_n=2.0 * replace(budget, parts=own).combined_u,
+        range_n=top_n,
+        date=date,
+        note=note,
+        accepted="",
+    )
+    return Calibrated(
+        calibration,
+        tuple(points),
+        fit,
+        chosen,
+        None if hysteresis is None else hysteresis / top_n,
+        None if repeatability is None else repeatability / top_n,
+        None if zero_return is None else zero_return / top_n,
+        budget,
+        tuple(
+            _warnings(calibration, loads, planned_n, data_sheet_newton_per_volt, zero_return, line)
+        ),
+    )
+
+
+def _is_curved(volts: FloatArray, loads: FloatArray, line: Fit) -> bool:
+    """Whether a quadratic takes away more than chance would (F test of nested models)."""
+    if volts.size < 5 or np.unique(volts).size < 4:
+        return False
+    curve = fit_polynomial(volts, loads, 2)
+    left, less = float(line.residuals @ line.residuals), float(curve.residuals @ curve.residuals)
+    if less <= 0.0:
+        return left > 0.0
+    ratio = (left - less) / (less / curve.freedom)
+    return bool(fdtr(1, curve.freedom, ratio) > CURVED)
+
+
+def _directions(points: list[Point]) -> list[int]:
+    """1 while the load goes up, -1 while it comes down, 0 where it does neither."""
+    found, last = [], 0
+    for before, one in zip([None, *points[:-1]], points, strict=True):
+        if before is not None and one.run == before.run and one.load_n != before.load_n:
+            last = 1 if one.load_n > before.load_n else -1
+        elif before is None or one.run != before.run:
+            last = 1
+        found.append(last)
+    return found
+
+
+def _largest_gap(points: list[Point], fit: Fit, *, by_direction: bool) -> float | None:
+    """Largest difference at one load, between up and down or between runs, in newtons.
+
+    Runs are compared on the way up only: what differs on the way down is hysteresis.
+    """
+    groups: dict[float, dict[int, list[float]]] = {}
+    for one, way in zip(points, _directions(points), strict=True):
+        if not by_direction and way < 0:
+            continue
+        at_load = groups.setdefault(one.load_n, {})
+        at_load.setdefault(way if by_direction else one.run, []).append(float(fit.at(one.volt)))
+    gaps = []
+    for at_load in groups.values():
+        means = [float(np.mean(values)) for values in at_load.values()]
+        if len(means) > 1:
+            gaps.append(max(means) - min(means))
+    return max(gaps) if gaps else None
+
+
+def _zero_return(points: list[Point], fit: Fit) -> float | None:
+    """Change of the zero from the first to the last unloaded point, in newtons."""
+    least = min(one.load_n for one in points)
+    zeros = [one for one in points if one.load_n == least]
+    if len(zeros) < 2 or least > 0.02 * max(one.load_n for one in points):
+        return None
+    return abs(float(fit.at(zeros[-1].volt)) - float(fit.at(zeros[0].volt)))
+
+
+def _parts(
+    fit: Fit,
+    volts: FloatArray,
+    loads: FloatArray,
+    hysteresis: float | None,
+    repeatability: float | None,
+    zero_return: float | None,
+) -> tuple[tuple[Part, ...], tuple[Part, ...]]:
+    """What does not grow with the force, and what does, the latter at the largest load.
+
+    A drop takes its zero from its own slack line: the slope counts, and how far any load's
+    reading departs from the line through the zero's.
+    """
+    unloaded = loads == loads.min()
+    top_v, zero_v = float(volts[int(np.argmax(loads))]), float(np.mean(volts[unloaded]))
+    order = np.arange(1, fit.coefficients.size)
+    swing = top_v**order - zero_v**order
+    slope_u = math.sqrt(max(float(swing @ fit.covariance[1:, 1:] @ swing), 0.0))
+    departure = np.abs(fit.residuals - np.mean(fit.residuals[unloaded])).max()
+    own = (
+        Part(
+            "non-linearity", rectangular(float(departure)), basis="largest residual, from zero on"
+        ),
+        Part("hysteresis", rectangular(0.5 * (hysteresis or 0.0)), basis="up less down"),
+        Part("repeatability", rectangular(0.5 * (repeatability or 0.0)), basis="between runs"),
+        Part("zero return", rectangular(zero_return or 0.0), basis="first to last zero"),
+    )
+    share = (
+        Part("slope", slope_u, "A", fit.freedom, "scatter of the points"),
+        Part("weights", WEIGHTS_U_FRACTION * float(loads.max()), basis="0.1 %; common practice"),
+    )
+    return own, share
+
+
+def _warnings(
+    calibration: Calibration,
+    loads: FloatArray,
+    planned_n: float | None,
+    data_sheet: float | None,
+    zero_return: float | None,
+    line: Fit,
+) -> list[str]:
+    found = []
+    top_n = calibration.range_n
+    if np.unique(loads).size < USUAL_LOADS:
+        found.append(f"{np.unique(loads).size} different loads: {USUAL_LOADS} and more are usual")
+    if not (np.diff(loads) < 0).any():
+        found.append("no load on the way down: hysteresis is not known")
+    if calibration.newton_per_volt < 0:
+        found.append("tension lowers the voltage: the cell is wired the other way round, or pushed")
+    if zero_return is not None and zero_return > ZERO_RETURN * top_n:
+        found.append(f"the zero came back {zero_return:.2g} N off: creep, or something touches")
+    if planned_n and planned_n > top_n:
+        found.append(
+            f"calibrated to {top_n:.0f} N, planned are {planned_n:.0f} N: extrapolation "
+            f"x {planned_n / top_n:.1f}; cross-check with a borrowed cell once"
+        )
+    if data_sheet:
+        off = calibration.newton_per_volt / data_sheet - 1.0
+        text = f"the slope is {100 * off:+.1f} % off what the cell's sheet and the gain promise"
+        if abs(off) > SLOPE_OFF:
+            text += ": gain, excitation or units are not what they are thought to be"
+        if abs(off) > DATA_SHEET_OFF:
+            found.append(text)
+    if line.residual_sd > 0.005 * top_n:
+        found.append("the points scatter by more than 0.5 % of the range: look for what touches")
+    return found
+
+
+def hanging_check(read_n: float, weight_n: float) -> tuple[bool, str]:
+    """Whether a hanging sled reads its weight within 2 % and 3 N (common practice)."""
+    allowed = max(HANGING_TOLERANCE * weight_n, HANGING_LEAST_N)
+    text = f"the hanging sled reads {read_n:.1f} N, m g is {weight_n:.1f} N +/- {allowed:.1f} N"
+    return abs(read_n - weight_n) <= allowed, text
+
+
+def shunt_check(step_v: float, expected_v: float) -> tuple[str, str]:
+    """What a shunt's step says: "good", "suspect" beyond 2 %, "invalid" beyond 5 %."""
+    if expected_v == 0 or not math.isfinite(expected_v):
+        raise CalibrationError("the expected step of the shunt must be a number other than 0")
+    off = step_v / expected_v - 1.0
+    bounds = (("good", SHUNT_SUSPECT), ("suspect", SHUNT_INVALID))
+    state = next((name for name, most in bounds if abs(off) <= most), "invalid")
+    return state, f"shunt step {step_v:.4f} V, expected {expected_v:.4f} V: {100 * off:+.1f} %"

@@ -1,0 +1,215 @@
+"""Plausibility: whether a calibration can be what it says, before anybody relies on it.
+
+Its slope is held against what the cell's data sheet and the gain promise; without a sheet
+against the calibration before it, and against what the rig is for. A calibration in
+millivolts, grams or kilograms is off by 1000 or 9.8, and is refused unless a named person
+accepts it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from tautlog.errors import CalibrationError
+from tautlog.model.calibration import Calibration
+from tautlog.model.signature import signed
+
+if TYPE_CHECKING:  # it needs scipy, reading a campaign does not
+    from tautlog.calibrate.calibrating import Point
+
+# Common practice: uncertified cells keep 2 mV/V within some per cent, excitation and a gain
+# set by resistors add a few more. A wrong unit, jumper or cell is off by far more.
+SLOPE_BAND = 0.10
+BETWEEN_BAND = 0.10  # from one calibration of the same chain to the next
+# Own choice: a chain whose rails are so many times the target apart shows it in a few counts.
+MOST_RANGE = 100.0
+LEAST_COUNTS = 20.0  # of the converter, that known loads must move the reading by
+UNIT_WITHIN = 0.2  # a ratio so near to that of two units is most likely their mistake
+G = 9.80665
+RATIOS = (
+    (1e3, "loads in g for kg, or readings in V where they are mV"),
+    (1e-3, "readings in mV for V, or loads in kN for N"),
+    (G, "masses in kg times g taken twice, or kgf for N the wrong way round"),
+    (1 / G, "masses in kg typed as newtons"),
+    (1e3 / G, "grams typed as newtons"),
+    (G / 1e3, "newtons taken for grams"),
+    (1e6, "two mistakes of 1000"),
+    (1e-6, "two mistakes of 1000"),
+    (10.0, "a gain ten times too low"),
+    (0.1, "a gain ten times too high"),
+    (2.0, "half the gain or excitation"),
+    (0.5, "twice the gain or excitation"),
+)
+
+
+def data_sheet_slope(
+    rated_n: float | None,
+    sensitivity_mv_per_v: float | None,
+    excitation_v: float | None,
+    gain: float | None,
+) -> float | None:
+    """Newtons per volt at the converter that a data sheet promises, or None."""
+    if not (rated_n and sensitivity_mv_per_v and excitation_v and gain):
+        return None
+    return rated_n / (1e-3 * sensitivity_mv_per_v * excitation_v * gain)
+
+
+def slope_doubts(
+    calibration: Calibration,
+    *,
+    promised: float | None,
+    planned_n: float | None,
+    before: Calibration | None = None,
+) -> tuple[str, ...]:
+    """Why a calibration's slope is not plausible; none where it is, or cannot be told.
+
+    A curved one is held against the same from its zero to the highest force that is used.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        The one in question.
+    promised : float or None
+        Newtons per volt of data sheet and gain.
+    planned_n : float or None
+        Highest force that is planned.
+    before : Calibration or None
+        The one that was in use until then; asked where nothing is promised.
+    """
+    slope = abs(calibration.newton_per_volt)
+    top_n = max(planned_n or 0.0, calibration.range_n)
+    top_slope = slope_at(calibration, top_n)
+    if top_slope is None:
+        return (
+            f"its curvature of {calibration.newton_per_square_volt:.5g} N/V2 bends it back before "
+            f"{top_n:.0f} N: there a force has no voltage of its own",
+        )
+    curved = calibration.newton_per_square_volt != 0.0
+    at_top = f"at {top_n:.0f} N its slope is"
+    if promised:
+        told = "the cell's sheet and the gain promise"
+        found = _compared(slope, promised, told, SLOPE_BAND)
+        return found + (_compared(top_slope, promised, told, SLOPE_BAND, at_top) if curved else ())
+    found = ()
+    if before is not None:
+        told = "the calibration before it has"
+        found += _compared(slope, abs(before.newton_per_volt), told, BETWEEN_BAND)
+    if curved:
+        found += _compared(top_slope, slope, "at its zero it is", SLOPE_BAND, at_top)
+    range_n = slope * (calibration.rail_high_v - calibration.rail_low_v)
+    if planned_n and not planned_n <= range_n <= MOST_RANGE * planned_n:
+        found += (
+            f"from rail to rail it would be {range_n:.3g} N, planned are {planned_n:.0f} N: look "
+            "at the units of loads and readings",
+        )
+    return found
+
+
+def slope_at(calibration: Calibration, force_n: float) -> float | None:
+    """Newtons per volt at a force, without sign; None where the curve does not reach it.
+
+    Of F = a v + b v**2, v from the zero on, the slope a + 2 b v is sqrt(a**2 + 4 b F).
+    """
+    a, b = calibration.newton_per_volt, calibration.newton_per_square_volt
+    square = a * a + 4.0 * b * force_n
+    return math.sqrt(square) if square > 0.0 else None
+
+
+def sign_doubts(calibration: Calibration, stated: float | None) -> tuple[str, ...]:
+    """Why the sign of a slope is not plausible; none where it is.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        The one in question.
+    stated : float or None
+        newton_per_volt of campaign.toml, whose sign counts; None: tension raises the voltage.
+    """
+    if (calibration.newton_per_volt < 0.0) == ((stated or 1.0) < 0.0):
+        return ()
+    seen = "lowers" if calibration.newton_per_volt < 0.0 else "raises"
+    source = "campaign.toml says that it" if stated else "it"
+    expected = f"{source} {'raises' if seen == 'lowers' else 'lowers'} it"
+    return (
+        f"tension {seen} the voltage, {expected}: the sign of the bridge is reversed; swap its "
+        "signal wires, or the loads were pushed",
+    )
+
+
+def unchecked_scale(lacking: Sequence[str], before: bool) -> str:
+    """Say that nothing checks the scale of a calibration, or "" where something does.
+
+    Parameters
+    ----------
+    lacking : sequence of str
+        What of the data sheet is not known.
+    before : bool
+        There is another calibration that it was held against.
+    """
+    if not lacking or before:
+        return ""
+    return (
+        f"nothing checks the scale of these forces (not stated: {', '.join(lacking)}; and no "
+        "calibration before): kilograms typed as newtons would be 9.80665 times off, unseen"
+    )
+
+
+def point_doubts(points: Sequence[Point], calibration: Calibration) -> tuple[str, ...]:
+    """Why readings cannot be volts at the converter."""
+    volts = [one.volt for one in points]
+    found: tuple[str, ...] = ()
+    highest = max(map(abs, volts))
+    if highest > 1.05 * calibration.reference_v:
+        found += (
+            f"readings up to {highest:.4g} V, the converter ends at {calibration.reference_v:g} V: "
+            "are they mV?",
+        )
+    span, step = max(volts) - min(volts), calibration.volt_per_count(1)
+    if span < LEAST_COUNTS * step:
+        found += (
+            f"all loads move the reading by {span:.3g} V, {span / step:.2g} steps of the converter "
+            f"where {LEAST_COUNTS:g} are the least: are they V, not mV, or is the gain too low?",
+        )
+    return found
+
+
+def accepted_by(calibration: Calibration) -> str:
+    """Who accepted it, from "NAME: REASON"; "" where name or reason lack."""
+    name, _, reason = calibration.accepted.partition(":")
+    return signed(name) if signed(reason) else ""
+
+
+def refuse_doubtful(doubts: Sequence[str]) -> None:
+    """Refuse to rely on a calibration that is neither plausible nor accepted.
+
+    Raises
+    ------
+    CalibrationError
+        With all doubts.
+    """
+    if doubts:
+        raise CalibrationError(f"do not rely on these forces; calibration: {'; '.join(doubts)}")
+
+
+def _compared(
+    slope: float, other: float, whose: str, band: float, its: str = "its slope is"
+) -> tuple[str, ...]:
+    ratio = slope / other
+    if abs(ratio - 1.0) <= band + 1e-9:
+        return ()
+    hint = next(
+        (text for one, text in RATIOS if abs(math.log(ratio / one)) <= UNIT_WITHIN),
+        "look at gain, excitation, cell and units",
+    )
+    return (
+        f"{its} {slope:.5g} N/V, {whose} {other:.5g} N/V: {_times(ratio)}, where "
+        f"{100 * band:.0f} % are allowed; perhaps {hint}",
+    )
+
+
+def _times(ratio: float) -> str:
+    if 0.5 < ratio < 2.0:
+        return f"{100 * (ratio - 1):+.0f} %"
+    return f"{ratio:.4g} times as much"

@@ -1,0 +1,90 @@
+"""Points: known loads and readings from a table that was written by hand."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path
+
+from tautlog.calibrate.calibrating import Point
+from tautlog.errors import CalibrationError
+from tautlog.model import quantities as q
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
+
+# Columns by their names; the unit is the end of the name.
+LOADS = {"load_n": 1.0, "load_kn": 1000.0, "mass_kg": STANDARD_GRAVITY_M_PER_S2}
+READINGS = {"volt": 1.0, "reading_v": 1.0, "reading_mv": 0.001, "count": None, "counts": None}
+
+
+def read_points(
+    path: Path, *, volt_per_count: float, gravity_m_s2: float = STANDARD_GRAVITY_M_PER_S2
+) -> list[Point]:
+    """Read points from CSV: a load, a reading, and a run where there are several.
+
+    Parameters
+    ----------
+    path : Path
+        A header line names the columns: load_n, load_kn or mass_kg; volt, reading_v,
+        reading_mv, count or counts; run, if there is more than one.
+    volt_per_count : float
+        For readings in counts.
+    gravity_m_s2 : float
+        Local gravity, for masses.
+
+    Raises
+    ------
+    CalibrationError
+        With the line and what was expected.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as problem:
+        raise CalibrationError(f"{path} cannot be read: {problem}") from problem
+    sample = text.partition("\n")[0]
+    delimiter = max(",;\t", key=sample.count)
+    lines = list(csv.reader(text.splitlines(), delimiter=delimiter))
+    if not lines:
+        raise CalibrationError(f"{path} is empty: expected a header line and points")
+    head = [one.strip().lower() for one in lines[0]]
+    load_at, load_factor = _column(path, head, LOADS, "a load")
+    read_at, read_factor = _column(path, head, READINGS, "a reading")
+    if head[load_at] == "mass_kg":
+        load_factor = gravity_m_s2
+    run_at = head.index("run") if "run" in head else None
+    points = []
+    for number, line in enumerate(lines[1:], start=2):
+        if not any(cell.strip() for cell in line):
+            continue
+        load = _value(path, number, line, load_at, delimiter)
+        mass = head[load_at] == "mass_kg"
+        wrong = q.WEIGHT.problem(load) if mass else q.LOAD.problem(load * (load_factor or 1.0))
+        if wrong:
+            raise CalibrationError(f"{path} line {number}: {head[load_at]} {load:g}: {wrong}")
+        reading = _value(path, number, line, read_at, delimiter)
+        run = 1 if run_at is None else int(_value(path, number, line, run_at, delimiter))
+        factor = volt_per_count if read_factor is None else read_factor
+        points.append(Point(load * (load_factor or 1.0), reading * factor, run))
+    return points
+
+
+def _column(
+    path: Path, head: list[str], known: dict[str, float] | dict[str, float | None], what: str
+) -> tuple[int, float | None]:
+    for place, name in enumerate(head):
+        if name in known:
+            return place, known[name]
+    raise CalibrationError(
+        f"{path} line 1: no column of {what}, read were {', '.join(head) or 'none'}; allowed are "
+        f"{', '.join(known)}"
+    )
+
+
+def _value(path: Path, number: int, line: list[str], place: int, delimiter: str) -> float:
+    text = line[place].strip() if place < len(line) else ""
+    try:
+        value = float(text.replace(",", ".") if delimiter != "," else text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise CalibrationError(f"{path} line {number}: {text[:40]!r} is no number")
+    return value

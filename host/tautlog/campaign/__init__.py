@@ -1,0 +1,1 @@
+"""A campaign: its campaign.toml, calibrations, proofs, ledger and checklist."""

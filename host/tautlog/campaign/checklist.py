@@ -1,0 +1,169 @@
+"""Checklist: what is looked at before a drop is armed, by two persons.
+
+What can be measured is measured; the rest is challenge and response, one by one. A list is
+good for ten minutes, and void when somebody enters the zone. It goes into the record.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from tautlog.board.readiness import Facts, findings
+from tautlog.errors import CampaignError
+from tautlog.files.strict_json import read_json
+from tautlog.model.limits import HEADROOM
+from tautlog.model.load_path import PathCheck
+
+FOLDER = "checklists"
+GOOD_FOR_S = 600.0  # common practice
+LEAST_FREE_BYTES = 200_000_000
+MOST_NOISE = 0.005  # of the target
+
+# In the order of a walk from the fence to the rig and back. Usual cautions of the trade;
+# the site's own list and local codes come first.
+CHALLENGES = (
+    ("zone", "zone clear, fence closed, nobody in line with the line"),
+    ("catch", "catch in place, good for the whole energy without a line"),
+    ("rails", "rails clean, sled slides by hand"),
+    ("pin", "sled on latch AND pin"),
+    ("line", "line runs free, no edge, shackles closed and straight"),
+    ("mount", "mount: stripes over every screw unbroken"),
+    ("article", "article is the one that is named, photographed"),
+    ("cable", "cell's cable has slack and a strain relief"),
+    ("camera", "camera runs, flash in its view"),
+    ("roles", "roles and abort word said aloud"),
+)
+
+
+@dataclass(frozen=True)
+class Checklist:
+    """One list, as it was answered.
+
+    Attributes
+    ----------
+    utc : str
+        When it was finished.
+    operator, second : str
+        Who asked and who answered.
+    measured : tuple of PathCheck
+        What was measured.
+    answered : tuple of (str, bool)
+        Challenge and response.
+    """
+
+    utc: str
+    operator: str
+    second: str
+    measured: tuple[PathCheck, ...]
+    answered: tuple[tuple[str, bool], ...]
+
+    @property
+    def open_points(self) -> tuple[str, ...]:
+        """What does not hold."""
+        return tuple(one.text for one in self.measured if not one.holds) + tuple(
+            text for text, yes in self.answered if not yes
+        )
+
+    def age_s(self, now: datetime) -> float:
+        """Seconds since it was finished."""
+        made = datetime.fromisoformat(self.utc.replace("Z", "+00:00"))
+        return (now - made).total_seconds()
+
+    def text(self) -> str:
+        """As it goes into a record, one JSON object."""
+        return json.dumps(asdict(self), ensure_ascii=True)
+
+
+def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -> list[PathCheck]:
+    """What a computer can see by itself; the gate comes on top (`permit.checked_for`).
+
+    Parameters
+    ----------
+    facts : Facts or None
+        Read from the board; None when there is none.
+    folder : Path
+        Where records go.
+    target_n : float or None
+        Force to be reached.
+    """
+    free = shutil.disk_usage(folder).free
+    found = [
+        PathCheck("storage", free > LEAST_FREE_BYTES, f"{free / 1e9:.1f} GB free for records"),
+    ]
+    if facts is None:
+        found.append(PathCheck("board", False, "no board was asked: give --port"))
+        return found
+    health = facts.health
+    found += [
+        PathCheck("latched", health.latched, "sled " + ("latched" if health.latched else "FREE")),
+        PathCheck("key", not health.key_on, "key " + ("ON" if health.key_on else "off")),
+        PathCheck("wires", health.article_whole and health.mount_whole, "break wires whole"),
+        PathCheck("samples", health.lost == 0, f"{health.lost} conversions lost"),
+    ]
+    judged = findings(facts)
+    found += [PathCheck(one.code, False, one.text) for one in judged if one.refuses]
+    if not any(one.refuses for one in judged):
+        found.append(PathCheck("chain", True, "level, noise, rate and room as they should be"))
+    if target_n:
+        found += [
+            PathCheck(
+                "noise",
+                health.noise_n <= MOST_NOISE * target_n,
+                f"noise {health.noise_n:.2f} N rms, {100 * MOST_NOISE:g} % of the target allowed",
+            ),
+            PathCheck(
+                "range",
+                health.rail_distance_n >= 0.0 and health.span_n >= HEADROOM * target_n,
+                f"{health.span_n:.0f} N to the far limit, {HEADROOM:g} x the target wanted",
+            ),
+        ]
+    return found
+
+
+def add_checklist(campaign_folder: Path, made: Checklist) -> Path:
+    """Write a list to a new file of the campaign.
+
+    Raises
+    ------
+    CampaignError
+        If it cannot be written.
+    """
+    folder = campaign_folder / FOLDER
+    try:
+        folder.mkdir(exist_ok=True)
+        stem = made.utc.replace(":", "-")
+        number = 0
+        while True:
+            path = folder / (f"{stem}.json" if not number else f"{stem}_{number}.json")
+            try:
+                with path.open("x", encoding="utf-8") as file:
+                    file.write(made.text() + "\n")
+                return path
+            except FileExistsError:
+                number += 1
+    except OSError as problem:
+        raise CampaignError(f"{folder} cannot be written: {problem.strerror}") from problem
+
+
+def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Checklist | None:
+    """The newest list of a campaign, if it is complete and not too old."""
+    paths = sorted((campaign_folder / FOLDER).glob("*.json"))
+    if not paths:
+        return None
+    try:
+        told = read_json(paths[-1].read_bytes())
+        made = Checklist(
+            told["utc"],
+            told["operator"],
+            told["second"],
+            tuple(PathCheck(**one) for one in told["measured"]),
+            tuple((str(text), bool(yes)) for text, yes in told["answered"]),
+        )
+        age_s = made.age_s(now or datetime.now(UTC))
+    except (OSError, ValueError, KeyError, TypeError):
+        return None  # what cannot be read is no list
+    return made if not made.open_points and 0.0 <= age_s <= GOOD_FOR_S else None

@@ -1,0 +1,213 @@
+"""Live: what arrives during a drop, passed on to a window in a process of its own.
+
+Nothing here waits for the window. What it has not taken yet is kept, thinned, for as long
+as the window needs; a window that hangs, dies or is closed changes nothing for the drop.
+
+The window (`live_window`) reads one JSON object a line, each with its `kind`:
+
+======= ================================================================================
+drop    target_n, limit_n (or null), record_s
+state   word, text: what the board does, large, and a line beside it
+trace   time_s, low_n, high_n (lists): smallest and largest force of short pieces of time,
+        zero not removed, by the board's clock; null where samples are missing; clipped
+release time_s, by the same clock
+verdict word, text, peak, peak_text, lines (texts); from_s, to_s of the contact since the
+        release, or null
+======= ================================================================================
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import queue
+import subprocess
+import sys
+import threading
+import time
+from collections import deque
+from typing import IO, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from tautlog.errors import ScreenError
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, Instrument
+
+Counts = npt.NDArray[np.uint16]
+
+PIECE_S = 1e-3  # of time, drawn as its smallest and largest force
+SEND_EVERY_S = 0.05
+READY_S = 30.0  # a cold disk loads a toolkit slowly
+LEAVE_S = 1.0
+MOST_WAITING = 4  # messages of the trace that the window has not taken yet
+MOST_PIECES = 60_000  # kept for a window that takes nothing: a minute
+WINDOW = (sys.executable, "-m", "tautlog.display.live_window")
+
+
+class Thinner:
+    """Blocks to smallest and largest forces of short pieces of time.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        Whose blocks they are.
+    calibration : Calibration
+        What makes forces of counts.
+    """
+
+    def __init__(self, instrument: Instrument, calibration: Calibration) -> None:
+        self._instrument = instrument
+        self._calibration = calibration
+        size = instrument.samples_per_block
+        pieces = max(1, min(round(size / instrument.sample_rate_hz / PIECE_S), size))
+        self._places = np.arange(pieces) * size // pieces
+        # Block number, smallest and largest count of each piece: forces are made of them
+        # when they are sent, so that taking a block is quick.
+        self._taken: deque[tuple[int, Counts, Counts]] = deque(maxlen=MOST_PIECES // pieces)
+        self._next: int | None = None
+
+    def __len__(self) -> int:
+        return len(self._taken)
+
+    def take(self, block: Block) -> None:
+        """Take a block; the oldest are forgotten when there are too many."""
+        force = block.counts[:, 0]
+        places = self._places[self._places < force.size]
+        low, high = np.minimum.reduceat(force, places), np.maximum.reduceat(force, places)
+        self._taken.append((block.number, low, high))
+
+    def drain(self) -> dict[str, Any]:
+        """What was taken since, as a message; a piece of nothing where blocks are missing."""
+        board, calibration = self._instrument, self._calibration
+        times: list[float] = []
+        ends: list[list[float | None]] = [[], []]
+        clipped = False
+        for number, low, high in self._taken:
+            start_s = number * board.samples_per_block / board.sample_rate_hz
+            if self._next is not None and number != self._next:
+                times.append(start_s)
+                for one in ends:
+                    one.append(None)
+            self._next = number + 1
+            both = np.stack([low, high])
+            clipped |= bool(calibration.clipped(both, board.reduction).any())
+            # Of a cell that is calibrated downwards the smallest count is the largest force.
+            forces = np.sort(calibration.force_n(both, board.reduction), axis=0)
+            places = self._places[: low.size]
+            times += (start_s + places / board.sample_rate_hz).tolist()
+            for one, new in zip(ends, forces.tolist(), strict=True):
+                one += new
+        self._taken.clear()
+        return {"time_s": times, "low_n": ends[0], "high_n": ends[1], "clipped": clipped}
+
+
+class LiveFeed:
+    """The way to a window; `open` starts one.
+
+    Parameters
+    ----------
+    process : Popen
+        What reads the messages from its standard input.
+    """
+
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        self._process = process
+        self._waiting: queue.Queue[bytes | None] = queue.Queue()
+        self._thinner: Thinner | None = None
+        self._sent_s = -SEND_EVERY_S
+        self.gone = False
+        self._thread = threading.Thread(target=self._pass_on, daemon=True)
+        self._thread.start()
+
+    @classmethod
+    def open(cls, command: tuple[str, ...] = WINDOW) -> LiveFeed:
+        """Start a window and wait until it stands.
+
+        Raises
+        ------
+        ScreenError
+            If none can be opened.
+        """
+        # In a session of its own: Ctrl-C at the terminal is meant for the drop.
+        process = subprocess.Popen(
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            bufsize=0,
+            start_new_session=True,
+        )
+        assert process.stdout is not None
+        said = _first_line(process.stdout)
+        if said != "ready":
+            process.kill()
+            process.communicate()
+            raise ScreenError(said or "no window can be opened: it did not say why")
+        process.stdout.close()
+        return cls(process)
+
+    def meet(self, instrument: Instrument, calibration: Calibration) -> None:
+        """From now on blocks are those of this instrument."""
+        self._thinner = Thinner(instrument, calibration)
+
+    def tell(self, kind: str, **what: Any) -> None:
+        """Pass one message on, after the trace that belongs before it."""
+        self._send_trace()
+        self._put({"kind": kind, **what})
+
+    def block(self, block: Block) -> None:
+        """Take a block; quick, and never waits."""
+        if self._thinner is None or self.gone:
+            return
+        self._thinner.take(block)
+        now_s = time.monotonic()
+        if now_s - self._sent_s >= SEND_EVERY_S and self._waiting.qsize() < MOST_WAITING:
+            self._sent_s = now_s
+            self._send_trace()
+
+    def close(self, *, with_window: bool = False) -> None:
+        """Leave the window to itself, or close it too."""
+        self._send_trace()
+        self._waiting.put(None)
+        self._thread.join(LEAVE_S)
+        if with_window:
+            self._process.kill()
+            self._process.wait()
+            self._thread.join(LEAVE_S)
+
+    def _send_trace(self) -> None:
+        if self._thinner:
+            self._put({"kind": "trace", **self._thinner.drain()})
+
+    def _put(self, message: dict[str, Any]) -> None:
+        if not self.gone:
+            self._waiting.put((json.dumps(message) + "\n").encode())
+
+    def _pass_on(self) -> None:
+        """In a thread: a pipe that nobody empties stops only this."""
+        stdin = self._process.stdin
+        assert stdin is not None
+        with contextlib.suppress(OSError):
+            while (line := self._waiting.get()) is not None:
+                _write_all(stdin, line)
+        self.gone = True
+        with contextlib.suppress(OSError):
+            stdin.close()
+
+
+def _write_all(pipe: IO[bytes], data: bytes) -> None:
+    rest = memoryview(data)
+    while rest:
+        rest = rest[pipe.write(rest) or 0 :]
+
+
+def _first_line(pipe: IO[bytes]) -> str:
+    """What a process says first, or "" if it says nothing in time."""
+    said: queue.Queue[bytes] = queue.Queue()
+    threading.Thread(target=lambda: said.put(pipe.readline()), daemon=True).start()
+    try:
+        return said.get(timeout=READY_S).decode("utf-8", "replace").strip()
+    except queue.Empty:
+        return ""

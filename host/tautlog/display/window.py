@@ -1,0 +1,322 @@
+"""Window: records on a screen, to be zoomed, measured and filtered otherwise.
+
+Views are those of `views`, drawn as `picture` draws them. What is drawn of a long curve is
+thinned again with every zoom, so that every sample is seen where there is room for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backend_bases import KeyEvent, MouseEvent
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.widgets import Button, RadioButtons
+
+from tautlog.analysis.filters import CLASSES
+from tautlog.analysis.verdict_words import quick_look
+from tautlog.archive.assess import look_at
+from tautlog.display import screen
+from tautlog.display.cursors import Cursor, difference, kept, moved, pointed_at, reading
+from tautlog.display.picture import INK, put_panel, thinned
+from tautlog.display.views import PAGES, Curve, Shown, View, view
+from tautlog.errors import TautlogError
+from tautlog.record import Record
+
+CLASS_NAMES = ("none", *map(str, CLASSES))
+ZOOM = 1.25  # of a step of the wheel
+SPOKEN_OF = 2  # records whose verdicts stand on top
+FAR_STEP = 25  # samples that a cursor moves with the shift key
+HELP = (
+    "left click: cursor A   right click: cursor B   arrows: move the last one (with shift: "
+    f"{FAR_STEP} samples)   wheel: zoom in x, with ctrl in y   w whole   c no cursors   q close"
+)
+_AREA = (0.205, 0.235, 0.775, 0.675)  # left, bottom, width, height: where the curves are
+_SIGNS = {"A": "^", "B": "v"}
+
+
+class Window:
+    """Records on a figure that answers to mouse and keys.
+
+    Parameters
+    ----------
+    figure : Figure
+        Empty; of a window, or, in a test, of none.
+    records : sequence of Record
+        What is shown.
+    page : str
+        One of `views.PAGES` to begin with.
+    cfc : int or None
+        Channel frequency class to begin with.
+
+    Attributes
+    ----------
+    view : View or None
+        What is shown, or None where there is nothing to show.
+    cursors : dict
+        `Cursor` by "A" and "B", those that are set.
+    """
+
+    def __init__(
+        self, figure: Figure, records: Sequence[Record], *, page: str, cfc: int | None
+    ) -> None:
+        self._figure = figure
+        self._records = records
+        self._traces = [record.trace() for record in records]
+        self._marked: dict[int | None, list[Shown]] = {}
+        self._page, self._cfc = page, cfc
+        self.view: View | None = None
+        self.cursors: dict[str, Cursor] = {}
+        self._last = "A"
+        self._measured = 0  # number of the panel that the cursors are on
+        self._axes: list[Axes] = []
+        self._drawn: list[list[Line2D]] = []
+        self._signs: list[Any] = []
+        plain: dict[str, Any] = {"va": "top", "color": INK, "parse_math": False}
+        self._head = figure.text(0.01, 0.985, "", fontsize=10, **plain)
+        self._told = figure.text(0.205, 0.145, "", fontsize=11, family="monospace", **plain)
+        figure.text(0.01, 0.012, HELP, fontsize=8.5, color=INK)
+        self._widgets = self._controls()
+        canvas = figure.canvas
+        canvas.mpl_connect("button_press_event", self._on_click)
+        canvas.mpl_connect("scroll_event", self._on_wheel)
+        canvas.mpl_connect("key_press_event", self._on_key)
+        self._show()
+
+    # What can be asked for
+
+    def show_page(self, page: str) -> None:
+        """Show another page; cursors belong to a page and are taken off."""
+        self._page = page
+        self._measured, self.cursors = 0, {}
+        self._show()
+
+    def choose_class(self, name: str) -> None:
+        """Filter, mark and judge in another class; what is seen stays, and the cursors."""
+        self._cfc = None if name == "none" else int(name)
+        seen = [(axes.get_xlim(), axes.get_ylim()) for axes in self._axes]
+        self._show()
+        for axes, (x, y) in zip(self._axes, seen, strict=False):
+            axes.set_xlim(x)
+            axes.set_ylim(y)
+        self._refresh()
+
+    def show_whole(self) -> None:
+        """Show all of the page again."""
+        self._show()
+
+    def drop_cursors(self) -> None:
+        """Take the cursors off."""
+        self.cursors = {}
+        self._refresh()
+
+    @property
+    def told(self) -> str:
+        """What the cursors read, as it stands in the window."""
+        return str(self._told.get_text())
+
+    # Drawing
+
+    def _controls(self) -> list[Any]:
+        """Page and class to choose from, and two buttons, on the left."""
+        found: list[Any] = []
+        for title, names, active, bottom, height in (
+            ("page", tuple(PAGES), self._page, 0.66, 0.22),
+            ("class (CFC)", CLASS_NAMES, str(self._cfc or "none"), 0.36, 0.24),
+        ):
+            place = self._figure.add_axes((0.01, bottom, 0.11, height))
+            place.set_title(title, fontsize=10, loc="left", color=INK)
+            found.append(RadioButtons(place, names, active=names.index(active), activecolor=INK))
+        found[0].on_clicked(self.show_page)
+        found[1].on_clicked(self.choose_class)
+        for bottom, name in ((0.28, "whole"), (0.22, "no cursors")):
+            found.append(Button(self._figure.add_axes((0.01, bottom, 0.11, 0.045)), name))
+        found[2].on_clicked(lambda _: self.show_whole())
+        found[3].on_clicked(lambda _: self.drop_cursors())
+        return found
+
+    def _shown(self) -> list[Shown]:
+        """The records, marked in the class that was chosen; each class but once."""
+        if self._cfc not in self._marked:
+            found = []
+            for record, trace in zip(self._records, self._traces, strict=True):
+                look = look_at(record, trace=trace, cfc=self._cfc)
+                found.append(Shown(record.path.stem, look.curve, record.setup, look.marked))
+            self._marked[self._cfc] = found
+        return self._marked[self._cfc]
+
+    def _show(self) -> None:
+        for axes in self._axes:
+            axes.remove()
+        self._axes, self._drawn, self._signs = [], [], []
+        before, self.view = self.view, None
+        try:
+            shown = self._shown()
+            self._head.set_text(_verdicts(shown))
+            view_now = view(self._page, shown)
+        except TautlogError as problem:
+            self.cursors = {}
+            self._say_instead(str(problem))
+            return
+        self.view = view_now
+        left, bottom, width, height = _AREA
+        each = height / len(self.view.panels)
+        for number, panel in enumerate(self.view.panels):
+            low = bottom + (len(self.view.panels) - 1 - number) * each
+            axes = self._figure.add_axes((left, low, width, each - 0.085 * (number > 0)))
+            self._axes.append(axes)
+            self._drawn.append(put_panel(axes, panel))
+            axes.callbacks.connect("xlim_changed", lambda _, number=number: self._thin(number))
+        toolbar = self._figure.canvas.toolbar
+        if toolbar:
+            toolbar.update()  # its way back led to axes that are gone
+        if before is not None:
+            self.cursors = {
+                name: kept(before.panels[self._measured], one, self.view.panels[self._measured])
+                for name, one in self.cursors.items()
+            }
+        self._refresh()
+
+    def _say_instead(self, text: str) -> None:
+        axes = self._figure.add_axes(_AREA)
+        axes.set_axis_off()
+        axes.text(
+            0.5, 0.5, text, ha="center", va="center", wrap=True, fontsize=12, parse_math=False
+        )
+        self._axes = [axes]
+        self._refresh()
+
+    def _thin(self, number: int) -> None:
+        """Draw of each curve what is seen of it, as finely as there is room for."""
+        assert self.view is not None
+        low, high = self._axes[number].get_xlim()
+        for curve, line in zip(self.view.panels[number].curves, self._drawn[number], strict=True):
+            if curve.goes_on:
+                first, last = np.searchsorted(curve.x, (low, high))
+                seen = slice(max(int(first) - 1, 0), int(last) + 1)
+                line.set_data(*thinned(curve.x[seen], curve.y[seen]))
+
+    def _refresh(self) -> None:
+        for sign in self._signs:
+            sign.remove()
+        self._signs = []
+        lines = []
+        if self.view is not None:
+            panel, axes = self.view.panels[self._measured], self._axes[self._measured]
+            for name, cursor in sorted(self.cursors.items()):
+                self._sign(axes, panel.curves[cursor.curve], cursor, name)
+                lines.append(f"{name}      {reading(panel, cursor)}")
+            if len(self.cursors) == 2:
+                told = difference(panel, self.cursors["A"], self.cursors["B"])
+                lines.append(f"B - A  {told}")
+        self._told.set_text("\n".join(lines))
+        self._figure.canvas.draw_idle()
+
+    def _sign(self, axes: Axes, curve: Curve, cursor: Cursor, name: str) -> None:
+        x, y = curve.x[cursor.sample], curve.y[cursor.sample]
+        self._signs.append(axes.axvline(x, color=INK, lw=0.8, ls=(0, (2, 2))))
+        self._signs += axes.plot([x], [y], _SIGNS[name], ms=9, mfc="none", mec=INK, mew=1.6)
+        self._signs.append(
+            axes.annotate(
+                name,
+                (x, 1.0),
+                xycoords=("data", "axes fraction"),
+                ha="center",
+                va="bottom",
+                weight="bold",
+                color=INK,
+                annotation_clip=True,
+            )
+        )
+
+    # Mouse and keys
+
+    def _on_click(self, event: MouseEvent) -> None:
+        toolbar = self._figure.canvas.toolbar
+        if self.view is None or event.inaxes not in self._axes or (toolbar and toolbar.mode):
+            return
+        name = {1: "A", 3: "B"}.get(int(event.button or 0))
+        if name is None or event.xdata is None or event.ydata is None:
+            return
+        number = self._axes.index(event.inaxes)
+        if number != self._measured:
+            self._measured, self.cursors = number, {}
+        place = pointed_at(
+            self.view.panels[number], event.xdata, event.ydata, _spans(self._axes[number])
+        )
+        if place is not None:
+            self.cursors[name], self._last = place, name
+        self._refresh()
+
+    def _on_wheel(self, event: MouseEvent) -> None:
+        axes = event.inaxes
+        if axes not in self._axes or event.xdata is None or event.ydata is None:
+            return
+        factor = ZOOM ** (-event.step)
+        if event.key == "control":
+            axes.set_ylim(_zoomed(axes.get_ylim(), event.ydata, factor, axes.get_yscale()))
+        else:
+            axes.set_xlim(_zoomed(axes.get_xlim(), event.xdata, factor, axes.get_xscale()))
+        self._figure.canvas.draw_idle()
+
+    def _on_key(self, event: KeyEvent) -> None:
+        key = event.key or ""
+        if key == "q":
+            screen.close(self._figure)
+        elif key == "w":
+            self.show_whole()
+        elif key == "c":
+            self.drop_cursors()
+        elif key.removeprefix("shift+") in ("left", "right") and self.view is not None:
+            by = (FAR_STEP if key.startswith("shift+") else 1) * (-1 if "left" in key else 1)
+            if self._last in self.cursors:
+                place = moved(self.view.panels[self._measured], self.cursors[self._last], by)
+                self.cursors[self._last] = place
+                self._refresh()
+
+
+def _verdicts(shown: list[Shown]) -> str:
+    """Load and load path of each record, in the words of the quick look."""
+    lines = []
+    for one in shown[:SPOKEN_OF]:
+        load, path = (text.split(" ", 1)[1] for text in quick_look(one.marked)[2:4])
+        lines.append(f"{one.name}: {load}; {path}")
+    if len(shown) > SPOKEN_OF:
+        lines[-1] += f"; and {len(shown) - SPOKEN_OF} more"
+    return "\n".join(lines)
+
+
+def _spans(axes: Axes) -> tuple[float, float]:
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    return abs(right - left) or 1.0, abs(high - low) or 1.0
+
+
+def _zoomed(
+    limits: tuple[float, float], at: float, factor: float, scale: str
+) -> tuple[float, float]:
+    """Limits drawn together around a point, or apart."""
+    if scale == "log":
+        low, high = limits
+        return at * (low / at) ** factor, at * (high / at) ** factor
+    return at + (limits[0] - at) * factor, at + (limits[1] - at) * factor
+
+
+def open_window(records: Sequence[Record], *, page: str, cfc: int | None) -> None:
+    """Show records in a window until it is closed.
+
+    Raises
+    ------
+    ScreenError
+        If no window can be opened.
+    RecordError
+        If a record cannot be read.
+    """
+    names = ", ".join(record.path.stem for record in records)
+    figure = screen.new_window(f"tautlog: {names}", (13.0, 8.0))
+    # Kept by name: the figure holds what it calls only weakly.
+    window = Window(figure, records, page=page, cfc=cfc)
+    screen.wait()
+    del window

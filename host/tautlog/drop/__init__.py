@@ -1,0 +1,1 @@
+"""A drop: permitted, armed, released, received, recovered."""

@@ -1,0 +1,1 @@
+"""Traces that come from elsewhere, and records that go elsewhere."""

@@ -1,0 +1,169 @@
+"""Trace and set-up: all that marking needs to know of one drop.
+
+A trace holds no file and no board; it comes from `record.Record.trace()` or
+from arrays made in a test.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from tautlog.analysis.contradictions import Contradiction
+from tautlog.model.limits import OVERLOAD_PER_TARGET
+
+STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
+
+
+@dataclass(frozen=True)
+class Completeness:
+    """What a record says of its own end.
+
+    Attributes
+    ----------
+    status : str
+        Of the record: "complete", "recovered", "aborted" or "recording" (never finished).
+    ended_by : str
+        Name of the reason that the board gave for the end; "" when it gave none.
+    """
+
+    status: str
+    ended_by: str = ""
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Force against time on a uniform grid, as measured.
+
+    Attributes
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        Force in newtons, positive in tension, zero not removed; NaN where a
+        sample is missing (never filled in).
+    sample_rate_hz : float
+        Samples per second; greater than 0. Sample i is at i / sample_rate_hz
+        seconds from the start of the trace.
+    release_time_s : float or None
+        First opening of the release switch, or None when it is not known.
+    release_doubt, release_note : str
+        Why that time is not to be trusted; what else the switch did. "" for nothing.
+    article_wire_s, mount_wire_s : float or None
+        First opening of the break wires across the article and across its mount.
+    clipped : ndarray of bool, shape (n_samples,)
+        Samples at a known limit of converter or amplifier.
+    quantum_n : float
+        Force of one count; 0 when unknown.
+    calibration_u_fraction : float
+        Expanded relative uncertainty (k = 2) of the calibration.
+    calibration_u_n : float
+        Expanded uncertainty (k = 2) of any force, on top of that.
+    covered_n : float
+        Largest force that the calibration covered; 0 when unknown.
+    bandwidth_hz : float
+        Of the amplifier, -3 dB, one pole; 0 when unknown.
+    calibration_expired : bool
+        The calibration was too old on the day of the drop.
+    completeness : Completeness or None
+        What its record says of its end; None for what did not come from a board.
+    contradictions : tuple of Contradiction
+        What the board told that cannot all be true.
+    """
+
+    force_n: npt.NDArray[np.float64]
+    sample_rate_hz: float
+    release_time_s: float | None = None
+    article_wire_s: float | None = None
+    mount_wire_s: float | None = None
+    clipped: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    quantum_n: float = 0.0
+    calibration_u_fraction: float = 0.04
+    calibration_u_n: float = 0.0
+    covered_n: float = 0.0
+    bandwidth_hz: float = 0.0
+    calibration_expired: bool = False
+    completeness: Completeness | None = None
+    release_doubt: str = ""
+    release_note: str = ""
+    contradictions: tuple[Contradiction, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.sample_rate_hz > 0:
+            raise ValueError(f"`sample_rate_hz` must be > 0, was {self.sample_rate_hz!r}")
+        if self.force_n.ndim != 1:
+            raise ValueError(f"`force_n` must have one axis, had {self.force_n.ndim}")
+        if self.clipped.size == 0:
+            object.__setattr__(self, "clipped", np.zeros(self.force_n.size, dtype=bool))
+        if self.clipped.shape != self.force_n.shape:
+            raise ValueError(
+                f"`clipped` has shape {self.clipped.shape}, `force_n` {self.force_n.shape}"
+            )
+
+    @property
+    def time_s(self) -> npt.NDArray[np.float64]:
+        """Seconds from the start of the trace, shape (n_samples,)."""
+        return np.arange(self.force_n.size) / self.sample_rate_hz
+
+
+@dataclass(frozen=True)
+class DropSetup:
+    """What people say about one drop; None or "" where nobody said.
+
+    Attributes
+    ----------
+    mass_kg : float or None
+        All that moves, with half the line.
+    height_m : float or None
+        Free travel of the sled until the line is taut (slack distance).
+    target_n, limit_n : float or None
+        Force that the test must reach; force above which it is an overload.
+        Without a limit it is 1.1 x target.
+    fittings_kg : float or None
+        What hangs between the cell and the article, or between cell and sled.
+    shortest_s, longest_s : float or None
+        What the duration, above 10 % of the peak, must lie between.
+    article, line, mount, operator, note : str
+        Identities and remarks, as typed.
+    shunt_off : float or None
+        Step of the shunt resistor after the drop over that before it, less one; measured.
+    end_state : str
+        What a good drop ends with: "hangs" or "rests", on the catch.
+    checklist, override : str
+        The list that was gone through before; who dropped beyond a limit, and why.
+    article_finding : str
+        What inspection found: one of `inspection.ARTICLE_FINDINGS`.
+    not_sealed : str or None
+        What of its record is not as it was sealed; None where the seal holds.
+    """
+
+    mass_kg: float | None = None
+    height_m: float | None = None
+    target_n: float | None = None
+    limit_n: float | None = None
+    fittings_kg: float | None = None
+    shortest_s: float | None = None
+    longest_s: float | None = None
+    article: str = ""
+    line: str = ""
+    operator: str = ""
+    note: str = ""
+    shunt_off: float | None = None
+    end_state: str = "hangs"
+    checklist: str = ""
+    override: str = ""
+    article_finding: str = "not-inspected"
+    mount: str = ""
+    not_sealed: str | None = None
+
+    @property
+    def weight_n(self) -> float | None:
+        """Weight of the sled, m g, or None without a mass."""
+        return None if self.mass_kg is None else self.mass_kg * STANDARD_GRAVITY_M_PER_S2
+
+    @property
+    def upper_n(self) -> float | None:
+        """The limit force, or 1.1 x target without one, or None."""
+        if self.limit_n is not None:
+            return self.limit_n
+        return None if self.target_n is None else OVERLOAD_PER_TARGET * self.target_n

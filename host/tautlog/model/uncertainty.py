@@ -1,0 +1,128 @@
+"""Uncertainty: how far a figure may be off, after the GUM (JCGM 100:2008).
+
+A budget names every contribution with its standard uncertainty. Their root sum of squares
+times k is the expanded uncertainty; k is Student's t for 95.45 % and the effective degrees
+of freedom (Welch and Satterthwaite, GUM annex G), which is 2 when there are many.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import stdtrit
+
+from tautlog.model.limits import NONLINEARITY
+
+COVERAGE = 0.9545
+
+
+@dataclass(frozen=True)
+class Part:
+    """One contribution.
+
+    Attributes
+    ----------
+    name : str
+        What it comes from.
+    u : float
+        Standard uncertainty, in the unit of the figure.
+    kind : str
+        "A", from the scatter of this record, or "B", from elsewhere.
+    freedom : float
+        Degrees of freedom; infinite for most of kind B.
+    basis : str
+        How it was found, in plain words.
+    """
+
+    name: str
+    u: float
+    kind: str = "B"
+    freedom: float = math.inf
+    basis: str = ""
+
+
+@dataclass(frozen=True)
+class Budget:
+    """All contributions to one figure.
+
+    Attributes
+    ----------
+    figure, unit : str
+        Key of the figure, and its unit.
+    value : float
+        The figure.
+    parts : tuple of Part
+        The contributions; taken as independent.
+    """
+
+    figure: str
+    unit: str
+    value: float
+    parts: tuple[Part, ...]
+
+    @property
+    def combined_u(self) -> float:
+        """Root sum of squares (GUM 5.1.2)."""
+        return math.sqrt(sum(part.u**2 for part in self.parts))
+
+    @property
+    def freedom(self) -> float:
+        """Effective degrees of freedom (GUM G.4.1)."""
+        spread = sum(part.u**4 / part.freedom for part in self.parts)
+        return self.combined_u**4 / spread if spread > 0.0 else math.inf
+
+    @property
+    def coverage_factor(self) -> float:
+        """K for 95.45 %, from the whole number below the degrees of freedom (GUM G.6.4)."""
+        return student_t(COVERAGE, self.freedom)
+
+    @property
+    def expanded_u(self) -> float:
+        """K times the combined standard uncertainty."""
+        return self.coverage_factor * self.combined_u
+
+
+def student_t(coverage: float, freedom: float) -> float:
+    """Half-width, in standard deviations, that holds a share of Student's distribution.
+
+    The degrees of freedom are truncated to a whole number, at least 1, as GUM G.4.1 says.
+    """
+    whole = 1e12 if math.isinf(freedom) or freedom > 1e12 else max(math.floor(freedom), 1)
+    return float(stdtrit(whole, 0.5 * (1.0 + coverage)))
+
+
+def rectangular(half_width: float) -> float:
+    """Standard uncertainty of what lies anywhere within +/- a half-width (GUM 4.3.7)."""
+    return abs(half_width) / math.sqrt(3.0)
+
+
+def extrapolation_u(force_n: float, covered_n: float) -> float:
+    """Standard uncertainty of a force beyond the largest one that was ever applied."""
+    return NONLINEARITY * max(abs(force_n) - covered_n, 0.0)
+
+
+def sampling_loss(samples_per_pulse: float) -> float:
+    """Largest share of a half-sine's peak that falls between two samples, 1 - cos(pi/(2n))."""
+    return 1.0 if samples_per_pulse <= 1.0 else 1.0 - math.cos(math.pi / (2.0 * samples_per_pulse))
+
+
+def one_pole_loss(bandwidth_hz: float, pulse_s: float) -> float:
+    """Share of a half-sine's peak that an amplifier of one pole takes away.
+
+    From the closed form of its answer, y = a (a sin(pi x) - pi cos(pi x) + pi exp(-a x)) /
+    (a**2 + pi**2) with a = 2 pi f T, at 2000 places within the pulse.
+    """
+    a = 2.0 * math.pi * bandwidth_hz * pulse_s
+    x = np.linspace(0.0, 1.0, 2001)
+    answer = a * (a * np.sin(np.pi * x) - np.pi * np.cos(np.pi * x) + np.pi * np.exp(-a * x))
+    return 1.0 - float(answer.max()) / (a**2 + math.pi**2)
+
+
+def picking_bias(noise_n: float, independent: float) -> float:
+    """How far the largest of many noisy values lies above the mean, on average, at most.
+
+    sigma sqrt(2 ln n), the limit for n independent normal values.
+    """
+    return noise_n * math.sqrt(2.0 * math.log(independent)) if independent > 1.0 else 0.0

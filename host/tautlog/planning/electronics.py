@@ -1,0 +1,208 @@
+"""Advice: gain, filter, rate and class for the pulse that is expected.
+
+A slow converter calibrates perfectly with dead weights and misses the event: only the
+expected pulse tells how fast is fast enough.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from tautlog.analysis.filters import CLASSES, RATE_PER_CLASS
+from tautlog.model.limits import BANDWIDTH_PER_PULSE, HEADROOM
+from tautlog.model.load_path import PathCheck
+from tautlog.model.uncertainty import one_pole_loss, sampling_loss
+
+# Class x length of a half-sine at which the class takes 0.1 % of its peak (own computation,
+# from the response 1 / (1 + (f / (2.0775 C))**4)).
+CLASS_TIMES_LENGTH = 1.1174
+SLOW_RATES_HZ = (10.0, 80.0, 320.0)  # of converters made for weighing
+SAMPLES_PER_BANDWIDTH = 30.0  # for less than 1 % of the peak; common practice
+COUNTS_AT_PEAK = 1000.0  # fewer are too coarse for the hanging check; common practice
+
+
+@dataclass(frozen=True)
+class Electrics:
+    """Cell, amplifier and converter, as far as they are known; None where not.
+
+    Attributes
+    ----------
+    rated_n, sensitivity_mv_per_v, excitation_v : float or None
+        Of the cell.
+    gain, zero_v : float or None
+        Of the amplifier.
+    rail_high_v, reference_v : float
+        Largest output; full scale of the converter.
+    converter_bits : int
+        Its resolution.
+    bandwidth_hz : float
+        Of amplifier and filter; 0 when unknown.
+    sample_rate_hz : float
+        Samples per second that are stored.
+    """
+
+    rated_n: float | None = None
+    sensitivity_mv_per_v: float | None = None
+    excitation_v: float | None = None
+    gain: float | None = None
+    zero_v: float | None = None
+    rail_high_v: float = 3.2
+    reference_v: float = 3.3
+    converter_bits: int = 12
+    bandwidth_hz: float = 0.0
+    sample_rate_hz: float = 62_500.0
+
+    @property
+    def bridge_volt_per_n(self) -> float | None:
+        """Bridge output of one newton: sensitivity x excitation / rated load."""
+        if not self.rated_n or not self.sensitivity_mv_per_v or not self.excitation_v:
+            return None
+        return 1e-3 * self.sensitivity_mv_per_v * self.excitation_v / self.rated_n
+
+    @property
+    def newton_per_count(self) -> float | None:
+        """Force of one step of the converter."""
+        bridge = self.bridge_volt_per_n
+        if bridge is None or not self.gain:
+            return None
+        return self.reference_v / 2**self.converter_bits / (bridge * self.gain)
+
+
+def gain_for(electrics: Electrics, force_n: float) -> float | None:
+    """Largest gain at which a force still fits between zero and rail, or None."""
+    bridge = electrics.bridge_volt_per_n
+    if bridge is None or force_n <= 0:
+        return None
+    return (electrics.rail_high_v - (electrics.zero_v or 0.0)) / (bridge * force_n)
+
+
+def class_for(length_s: float) -> int:
+    """Lowest class that takes no more than 0.1 % of a half-sine's peak; else the highest."""
+    return next((one for one in CLASSES if one * length_s >= CLASS_TIMES_LENGTH), CLASSES[-1])
+
+
+def advise(electrics: Electrics, peak_n: float, length_s: float) -> list[PathCheck]:
+    """Hold the measuring chain against a pulse.
+
+    Parameters
+    ----------
+    electrics : Electrics
+        The chain.
+    peak_n, length_s : float
+        Highest peak to reckon with; length of the pulse, taut to slack.
+    """
+    return [*_of_force(electrics, peak_n), *_of_time(electrics, length_s)]
+
+
+def _of_force(electrics: Electrics, peak_n: float) -> list[PathCheck]:
+    checks = []
+    wanted_n = HEADROOM * peak_n
+    if electrics.rated_n:
+        checks.append(
+            PathCheck(
+                "cell-range",
+                wanted_n <= electrics.rated_n,
+                f"cell: {peak_n:.0f} N is {100 * peak_n / electrics.rated_n:.0f} % of its rated "
+                f"{electrics.rated_n:.0f} N; at most {100 / HEADROOM:.0f} % is wanted",
+            )
+        )
+    best, step = gain_for(electrics, wanted_n), electrics.newton_per_count
+    if best is None:
+        checks.append(
+            PathCheck(
+                "gain-unknown",
+                False,
+                "gain: tell rated_n, sensitivity_mv_per_v and excitation_v of the cell",
+            )
+        )
+    elif electrics.gain is None or step is None:
+        checks.append(PathCheck("gain", True, f"gain: up to {best:.0f} leaves {HEADROOM:g} x"))
+    else:
+        counts = peak_n / step
+        checks.append(
+            PathCheck(
+                "gain",
+                electrics.gain <= best and counts >= COUNTS_AT_PEAK,
+                f"gain: {electrics.gain:g} gives {step:.3g} N a count, {counts:.0f} counts at the "
+                f"peak; up to {best:.0f} leaves {HEADROOM:g} x",
+            )
+        )
+    return checks
+
+
+def _of_time(electrics: Electrics, length_s: float) -> list[PathCheck]:
+    needed_hz = BANDWIDTH_PER_PULSE / length_s
+    cfc = class_for(length_s)
+    rate_hz = electrics.sample_rate_hz
+    wanted_hz = max(RATE_PER_CLASS * cfc, SAMPLES_PER_BANDWIDTH * needed_hz)
+    samples = rate_hz * length_s
+    checks = [
+        PathCheck(
+            "rate",
+            rate_hz >= wanted_hz,
+            f"rate: {rate_hz:g} samples/s put {samples:.0f} samples into the pulse (at most "
+            f"{100 * sampling_loss(samples):.2g} % of the peak lost); {wanted_hz:.0f} are enough",
+        ),
+        PathCheck("class", True, f"class: {cfc} is enough for a pulse of {1000 * length_s:.0f} ms"),
+    ]
+    corner_hz = electrics.bandwidth_hz
+    if corner_hz > 0:
+        loss = one_pole_loss(corner_hz, length_s)
+        checks.append(
+            PathCheck(
+                "anti-alias",
+                needed_hz <= corner_hz <= 0.2 * rate_hz,
+                f"amplifier: {corner_hz:g} Hz takes {100 * loss:.2g} % of the peak; wanted are "
+                f"{needed_hz:.0f} Hz at least and {0.2 * rate_hz:.0f} Hz at most",
+            )
+        )
+    else:
+        checks.append(
+            PathCheck(
+                "anti-alias",
+                False,
+                "amplifier: its bandwidth is not known; an analog low-pass of 1 to 2 kHz before "
+                "the converter is usual",
+            )
+        )
+    slow = [
+        f"{100 * sampling_loss(max(one * length_s, 1.0)):.0f} % at {one:g}"
+        for one in SLOW_RATES_HZ
+        if sampling_loss(max(one * length_s, 1.0)) > 0.005
+    ]
+    if slow:
+        checks.append(
+            PathCheck(
+                "slow-converter",
+                True,
+                "a converter made for weighing would lose up to "
+                + ", ".join(slow)
+                + " samples/s, and calibrate perfectly",
+            )
+        )
+    return checks
+
+
+def shunt_step_mv_per_v(bridge_ohm: float, shunt_ohm: float) -> float:
+    """Output of a balanced bridge with one arm shunted, R / (4 Rs + 2 R), in mV/V.
+
+    Exact; R / (4 Rs) is the usual approximation. It checks wiring and gain and replaces no
+    calibration by force: the gauge itself is not loaded.
+    """
+    return 1000.0 * bridge_ohm / (4.0 * shunt_ohm + 2.0 * bridge_ohm)
+
+
+def shunt_step_n(electrics: Electrics, bridge_ohm: float, shunt_ohm: float) -> float | None:
+    """Force that a shunt looks like, from the cell's data sheet, or None."""
+    if not electrics.rated_n or not electrics.sensitivity_mv_per_v:
+        return None
+    step = shunt_step_mv_per_v(bridge_ohm, shunt_ohm)
+    return electrics.rated_n * step / electrics.sensitivity_mv_per_v
+
+
+def lead_wire_factor(bridge_ohm: float, lead_ohm: float) -> float:
+    """Share of the excitation that reaches a bridge through two leads, R / (R + 2 r)."""
+    if not (bridge_ohm > 0 and lead_ohm >= 0 and math.isfinite(lead_ohm)):
+        raise ValueError("`bridge_ohm` must be > 0 and `lead_ohm` >= 0")
+    return bridge_ohm / (bridge_ohm + 2.0 * lead_ohm)

@@ -1,0 +1,155 @@
+"""Expected: what a campaign's line promised of a drop, to lay the measured pull upon.
+
+A drop is predicted once, from the line named in its set-up and from what was known before
+it; the prediction is kept with its marks, and every picture, list and report reads it there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from tautlog.analysis.verdict_words import prediction_words
+from tautlog.campaign.campaign import Campaign, read_campaign
+from tautlog.errors import CampaignError, PlanError
+from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.model.line import Line
+from tautlog.model.timestamp import stamp
+from tautlog.model.trace import DropSetup
+from tautlog.planning.lines import Lines
+from tautlog.planning.prediction import Drop, force_curve, predict_drop
+
+FloatArray = npt.NDArray[np.float64]
+Predicted = dict[str, Any]
+POINTS = 240
+SAME_DAY = timedelta(days=1)
+LATER_DIFFERS = 0.005  # of the peak: a later prediction nearer than that is the same
+
+
+class Expectations:
+    """What a campaign lets expect; its records are read once, when first asked for.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        Whose lines, records and friction.
+    """
+
+    def __init__(self, campaign: Campaign) -> None:
+        self._campaign = campaign
+        self._lines = Lines(campaign, most=None)
+
+    def of(self, setup: DropSetup, before_utc: str = "") -> Predicted | None:
+        """Predict a drop as `tautlog plan` did before it.
+
+        Parameters
+        ----------
+        setup : DropSetup
+            Its mass, height and line.
+        before_utc : str
+            When it was dropped: later drops are not learned from. "" for what is known now.
+
+        Returns
+        -------
+        dict or None
+            JSON object: the peak, its band, and what it was reckoned from; None where mass,
+            height or line are not known.
+        """
+        drop = self.drop(setup, before_utc)
+        if drop is None:
+            return None
+        line = drop.line
+        try:
+            told = predict_drop(drop)
+        except PlanError:
+            return None
+        return {
+            "peak_force_n": told.peak_force_n,
+            "peak_low_n": told.peak_low_n,
+            "peak_high_n": told.peak_high_n,
+            "mass_kg": drop.mass_kg,
+            "height_m": drop.height_m,
+            "line": line.name,
+            "stiffness_n_per_m": line.stiffness_n_per_m,
+            "hardening_per_m2": line.hardening_per_m2,
+            "damping_ratio": line.damping_ratio,
+            "friction_n": drop.friction_n,
+            "source": line.source,
+            "reckoned_utc": stamp(),
+            "on_the_day": _within_a_day(before_utc),
+        }
+
+    def drop(self, setup: DropSetup, before_utc: str = "") -> Drop | None:
+        """What is predicted, as in `of`; None where mass, height or line are not known."""
+        if not setup.line or not setup.mass_kg or not setup.height_m:
+            return None
+        line = self._lines.line(setup.line, before_utc=before_utc)
+        if line is None:
+            return None
+        return Drop(setup.mass_kg, setup.height_m, line, self._campaign.rig.friction_n)
+
+
+def _within_a_day(utc: str) -> bool:
+    """Whether a moment is about now: what is reckoned now is what is known then."""
+    try:
+        moment = datetime.fromisoformat(utc)
+    except ValueError:
+        return False
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=UTC)
+    return abs(datetime.now(UTC) - moment) <= SAME_DAY
+
+
+def expectations_at(record_path: Path) -> Expectations | None:
+    """Those of the campaign in whose folder a record lies; None where that cannot be read."""
+    if not (record_path.parent / CAMPAIGN_FILE).is_file():
+        return None
+    try:
+        return Expectations(read_campaign(record_path.parent, to_drop=False))
+    except CampaignError:
+        return None
+
+
+@dataclass(frozen=True)
+class Expected:
+    """A predicted pull, to be drawn.
+
+    Attributes
+    ----------
+    text : str
+        The predicted peak and its band.
+    since_onset_s, low_n, high_n : ndarray of float64, shape (POINTS,)
+        Time since the line came taut; the predicted force, its peak moved to the lower
+        and to the upper end of its band.
+    """
+
+    text: str
+    since_onset_s: FloatArray
+    low_n: FloatArray
+    high_n: FloatArray
+
+
+def expected_from(predicted: Mapping[str, Any] | None) -> Expected | None:
+    """The pull of a prediction that was kept with a record's marks."""
+    if not predicted:
+        return None
+    line = Line(
+        predicted["line"],
+        predicted["stiffness_n_per_m"],
+        predicted["hardening_per_m2"],
+        predicted["damping_ratio"],
+    )
+    drop = Drop(predicted["mass_kg"], predicted["height_m"], line, predicted["friction_n"])
+    try:
+        time_s, force_n = force_curve(drop, POINTS)
+    except PlanError:
+        return None
+    peak = predicted["peak_force_n"]
+    low, high = (predicted[f"peak_{end}_n"] / peak for end in ("low", "high"))
+    return Expected(prediction_words(predicted), time_s, low * force_n, high * force_n)

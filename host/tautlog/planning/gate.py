@@ -1,0 +1,301 @@
+"""Gate: why a drop must not be done as it is intended.
+
+One pure function on one object, for `drop`, `plan`, `check` and scripts alike. It reckons
+with what will be dropped, by the highest of prediction, target and earlier measurements
+(`reckoned`); what it cannot predict it refuses. It can only withhold: key, catch and the people
+at the rig decide.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from tautlog.calibrate.plausibility import accepted_by, slope_doubts
+from tautlog.calibrate.validity import validity
+from tautlog.campaign.campaign import Rig
+from tautlog.errors import PlanError
+from tautlog.model.calibration import Calibration
+from tautlog.model.line import Line
+from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, check_path
+from tautlog.model.names import meant
+from tautlog.model.timestamp import today
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
+from tautlog.planning.electronics import Electrics
+from tautlog.planning.prediction import Drop, Prediction, predict_drop
+from tautlog.planning.reckoned import Load, highest
+
+
+@dataclass(frozen=True)
+class Intended:
+    """A drop as it is intended, and the limits of what it will pull at.
+
+    Attributes
+    ----------
+    mass_kg, height_m : float or None
+        All that moves; free travel. None where nobody said.
+    line : Line or None
+        With its hardening and damping; None where nothing tells its stiffness.
+    friction_n : float or None
+        Of the rails; None is reckoned as none.
+    line_name, article, mount_name : str
+        As named for this drop; "" where nobody named one.
+    mount : Mount or None
+        The one of that name; None where the campaign has none such.
+    drops_since_proof : int or None
+        That this mount has seen.
+    rig : Rig
+        Its limits.
+    elements : tuple of Element
+        The load path.
+    electrics : Electrics
+        Cell and amplifier by their data sheets.
+    calibration : Calibration
+        That the forces are reckoned with.
+    calibration_doubts : tuple of str
+        Why it must not be used.
+    promised_newton_per_volt, not_promised : float or None, tuple of str
+        What data sheet and gain promise; what lacks for that.
+    target_n : float or None
+        That the test is aimed at.
+    earlier : tuple of Load
+        What was measured of the line before; see `reckoned`.
+    condemned : tuple of str
+        Why line or article must not be dropped any more.
+    day : str
+        Of the drop.
+    lines, articles, mounts : tuple of str
+        Names that the campaign knows.
+    proof_factor, mount_over_article : float
+        As agreed.
+    end_state : str
+        "hangs" or "rests".
+    """
+
+    mass_kg: float | None
+    height_m: float | None
+    line: Line | None
+    friction_n: float | None = None
+    line_name: str = ""
+    article: str = ""
+    mount_name: str = ""
+    mount: Mount | None = None
+    drops_since_proof: int | None = None
+    rig: Rig = field(default_factory=Rig)
+    elements: tuple[Element, ...] = ()
+    electrics: Electrics = field(default_factory=Electrics)
+    calibration: Calibration = field(default_factory=Calibration)
+    calibration_doubts: tuple[str, ...] = ()
+    promised_newton_per_volt: float | None = None
+    not_promised: tuple[str, ...] = ()
+    target_n: float | None = None
+    earlier: tuple[Load, ...] = ()
+    condemned: tuple[str, ...] = ()
+    day: str = field(default_factory=today)
+    lines: tuple[str, ...] = ()
+    articles: tuple[str, ...] = ()
+    mounts: tuple[str, ...] = ()
+    proof_factor: float = 1.25
+    mount_over_article: float = 1.5
+    end_state: str = "hangs"
+
+
+def refusals(intended: Intended) -> tuple[PathCheck, ...]:
+    """Every reason why the drop is refused; none where nothing forbids it."""
+    return tuple(one for one in findings(intended) if one.refuses)
+
+
+def findings(intended: Intended) -> tuple[PathCheck, ...]:
+    """All that was looked at: what holds, what is not known, and what refuses."""
+    predicted, why = _predicted(intended)
+    load = highest(predicted, intended.target_n, intended.earlier)
+    found = [*_named(intended), *_calibration(intended, load)]
+    if predicted is None:
+        found.append(PathCheck("peak-unknown", False, why, refuses=True))
+    found += _on_mount(intended, load)
+    found += _on_rig(intended, predicted)
+    if load is not None:
+        found.append(PathCheck("reckoned", True, f"reckoned with {_in_words(load)}"))
+        found += _on_chain(intended, load)
+        path = check_path(
+            intended.elements, load.force_n, mount_over_article=intended.mount_over_article
+        )
+        found += [_with_basis(one, load) for one in path]
+    return tuple(found)
+
+
+def _in_words(load: Load) -> str:
+    return f"{load.force_n:.0f} N, {load.basis}"
+
+
+def _with_basis(check: PathCheck, load: Load) -> PathCheck:
+    """A refusal with the figure that decided."""
+    return replace(check, text=f"{check.text} ({load.basis})") if check.refuses else check
+
+
+def _predicted(intended: Intended) -> tuple[Prediction | None, str]:
+    """The prediction, or why there is none."""
+    named = f"line {intended.line_name!r}" if intended.line_name else "no line is named"
+    lacking = [
+        text
+        for value, text in (
+            (intended.mass_kg, "the mass is not known (--mass)"),
+            (intended.height_m, "the height is not known (--height)"),
+        )
+        if value is None
+    ]
+    if intended.line is None:
+        known = "" if intended.line_name in intended.lines else _which(intended)
+        lacking.append(
+            f"{named}: nothing tells its stiffness{known}" if intended.line_name else named
+        )
+    if lacking or intended.mass_kg is None or intended.height_m is None or intended.line is None:
+        return None, "the peak cannot be predicted: " + "; ".join(lacking)
+    drop = Drop(intended.mass_kg, intended.height_m, intended.line, intended.friction_n)
+    try:
+        return predict_drop(drop), ""
+    except PlanError as problem:
+        return None, f"the peak cannot be predicted: {problem}"
+
+
+def _which(intended: Intended) -> str:
+    return f", it is none of the campaign's; {meant(intended.line_name, intended.lines)}"
+
+
+def _named(intended: Intended) -> list[PathCheck]:
+    """Article and mount must be those that are meant."""
+    found = []
+    if intended.article and intended.articles and intended.article not in intended.articles:
+        found.append(
+            PathCheck(
+                "article-unknown",
+                False,
+                f"article {intended.article!r} is none of the campaign's; "
+                f"{meant(intended.article, intended.articles)}",
+                refuses=True,
+            )
+        )
+    if not intended.mount_name and len(intended.mounts) > 1:
+        names = ", ".join(intended.mounts)
+        found.append(
+            PathCheck(
+                "mount-unnamed",
+                False,
+                f"the campaign has several mounts: name that of this drop with --mount ({names})",
+                refuses=True,
+                final=True,
+            )
+        )
+    found += [PathCheck("condemned", False, one, refuses=True) for one in intended.condemned]
+    return found
+
+
+def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:
+    """Whether it counts today, and its slope is plausible up to what is reckoned with."""
+    one = intended.calibration
+    found = list(validity(one, intended.day))
+    doubts = intended.calibration_doubts
+    if not doubts and not accepted_by(one):
+        doubts = slope_doubts(
+            one,
+            promised=intended.promised_newton_per_volt,
+            planned_n=load.force_n if load else None,
+        )
+    if doubts:
+        text = "calibration: " + "; ".join(doubts)
+        return [*found, PathCheck("calibration", False, text, refuses=True, final=True)]
+    if intended.promised_newton_per_volt is None and not accepted_by(one):
+        lacking = ", ".join(intended.not_promised)
+        text = f"calibration: no data sheet checks its scale (not stated: {lacking})"
+        return [*found, PathCheck("scale-unchecked", False, text)]
+    return [*found, PathCheck("calibration", True, "calibration: plausible or accepted")]
+
+
+def _on_mount(intended: Intended, load: Load | None) -> list[PathCheck]:
+    if not intended.mount_name and len(intended.mounts) > 1:
+        return []  # which one is asked for above
+    if intended.mount is None:
+        named = f" {intended.mount_name!r}" if intended.mount_name else ""
+        text = f"mount{named}: no [[mount]] of campaign.toml tells how far it is proven"
+        return [PathCheck("mount-unknown", False, text, refuses=True)]
+    # A failed or missing proof and a used-up one refuse whatever the peak.
+    check = check_mount(
+        intended.mount,
+        load.force_n if load else 0.0,
+        intended.drops_since_proof,
+        proof_factor=intended.proof_factor,
+    )
+    if load is None:
+        return [check] if check.refuses else []
+    return [_with_basis(check, load) if check.code == "mount-too-low" else check]
+
+
+def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]:
+    """Rails, catch and most mass, as far as the campaign states them."""
+    rig, found = intended.rig, []
+    if rig.most_mass_kg is None:
+        found.append(PathCheck("mass-unknown", False, "rig: its largest mass is not stated"))
+    elif intended.mass_kg is not None:
+        holds = intended.mass_kg <= rig.most_mass_kg
+        text = f"sled: {intended.mass_kg:.2f} kg of {rig.most_mass_kg:g} kg"
+        found.append(PathCheck("mass", holds, text, refuses=not holds))
+    if predicted is None:
+        return found
+    way_m = predicted.height_m + predicted.stretch_m
+    if rig.rails_m is None:
+        found.append(
+            PathCheck("rails-unknown", False, "rig: the length of its rails is not stated")
+        )
+    else:
+        needed_m = way_m + rig.margin_m
+        holds = needed_m <= rig.rails_m
+        text = (
+            f"rails: {predicted.height_m:.3f} m free + {predicted.stretch_m:.3f} m stretch + "
+            f"{rig.margin_m:g} m margin = {needed_m:.3f} m of {rig.rails_m:g} m"
+        )
+        found.append(PathCheck("rails", holds, text, refuses=not holds))
+    return [*found, _on_catch(intended, predicted.mass_kg, way_m)]
+
+
+def _on_catch(intended: Intended, mass_kg: float, way_m: float) -> PathCheck:
+    """The catch takes the sled from the highest latch, or from this height, with no line."""
+    rig = intended.rig
+    if rig.catch_energy_j is None:
+        return PathCheck("catch-unknown", False, "rig: the energy of its catch is not stated")
+    fall_m = max(way_m, rig.rails_m or 0.0)
+    energy_j = mass_kg * STANDARD_GRAVITY_M_PER_S2 * fall_m
+    holds = energy_j <= rig.catch_energy_j
+    text = (
+        f"catch: {energy_j:.0f} J without any line, {mass_kg:g} kg over {fall_m:.3f} m, of "
+        f"{rig.catch_energy_j:g} J"
+    )
+    return PathCheck("catch", holds, text, refuses=not holds)
+
+
+def _on_chain(intended: Intended, load: Load) -> list[PathCheck]:
+    """Cell and amplifier must reach above the peak."""
+    peak_n = load.force_n
+    rated_n, found = intended.electrics.rated_n, []
+    if rated_n is None:
+        found.append(PathCheck("cell-unknown", False, "cell: its rated load is not stated"))
+    else:
+        holds = peak_n <= rated_n
+        text = f"cell: {peak_n:.0f} N of its rated {rated_n:.0f} N"
+        found.append(PathCheck("cell-load", holds, text, refuses=not holds))
+    span_n, told = _span_n(intended)
+    holds = peak_n <= span_n
+    text = f"amplifier: {peak_n:.0f} N of the {span_n:.0f} N between zero and rail{told}"
+    found.append(PathCheck("amplifier-range", holds, text, refuses=not holds))
+    return [_with_basis(one, load) for one in found]
+
+
+def _span_n(intended: Intended) -> tuple[float, str]:
+    """Tension between the zero and the far rail; the whole span where no zero is known."""
+    one = intended.calibration
+    up = one.newton_per_volt > 0
+    zero_v = intended.electrics.zero_v if one.zero_v is None else one.zero_v
+    if zero_v is None:
+        return (one.rail_high_v - one.rail_low_v) * abs(one.newton_per_volt), (
+            " (its zero is not known: the whole span)"
+        )
+    reach_v = (one.rail_high_v if up else one.rail_low_v) - zero_v
+    return one.newton_per_volt * reach_v + one.newton_per_square_volt * reach_v**2, ""

@@ -1,0 +1,156 @@
+"""Lessons: the records of a folder, read for learning of their lines."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from tautlog.archive.summary import exposes, result_of
+from tautlog.campaign.ledger import Entry, read_entries
+from tautlog.errors import RecordError
+from tautlog.model.line import Line
+from tautlog.planning.learning import Learned, Lesson, learn, learn_line_alone, lesson_of
+from tautlog.record import Record, open_checked
+
+MOST_RECORDS = 200  # the newest; older ones tell nothing more of a line
+
+
+@dataclass(frozen=True)
+class LineRecords:
+    """What a folder tells of its lines.
+
+    Attributes
+    ----------
+    records : tuple of Record
+        By the time of the drop; those that can be read.
+    problems : tuple of (str, str)
+        Files that cannot be read, and why.
+    entries : tuple of Entry
+        Drops that were entered by hand.
+    changed : mapping
+        Of records that are not what was sealed: what differs, by the file's name.
+    """
+
+    records: tuple[Record, ...]
+    problems: tuple[tuple[str, str], ...]
+    entries: tuple[Entry, ...]
+    changed: Mapping[str, str] = field(default_factory=dict)
+
+
+def read_line_records(
+    folder: str | os.PathLike[str],
+    *,
+    most: int | None = MOST_RECORDS,
+    rehearsed: bool = False,
+) -> LineRecords:
+    """Read the newest records of a folder, `most` of them or all.
+
+    Rehearsals teach nothing of a real line and are left out; with `rehearsed` nothing but
+    them is read.
+
+    Raises
+    ------
+    RecordError
+        If the folder cannot be read.
+    """
+    where = Path(folder)
+    try:
+        paths = sorted(one for one in where.iterdir() if one.suffix == ".h5")
+    except OSError as problem:
+        raise RecordError(f"{where} cannot be listed: {problem.strerror}") from problem
+    records: list[Record] = []
+    problems: list[tuple[str, str]] = []
+    changed: dict[str, str] = {}
+    for path in paths if most is None else paths[-most:]:
+        try:
+            record, check = open_checked(path)
+        except RecordError as problem:
+            problems.append((path.name, str(problem)))
+            continue
+        if record.rehearsed == rehearsed:
+            records.append(record)
+            if check.differs:
+                changed[path.name] = f"not what was sealed: {', '.join(check.differs)}"
+    records.sort(key=lambda one: (one.utc, one.path.name))
+    return LineRecords(tuple(records), tuple(problems), tuple(read_entries(where)), changed)
+
+
+def learn_from(
+    told: LineRecords, name: str, known: Line | None, *, before_utc: str = ""
+) -> Learned:
+    """Learn from the records of one line.
+
+    Parameters
+    ----------
+    told : LineRecords
+        The records.
+    name : str
+        Of the line; "" for records that name none.
+    known : Line or None
+        What campaign.toml says; drops before the first record are taken from it.
+    before_utc : str
+        Only drops before this moment count; "" for all.
+
+    Raises
+    ------
+    PlanError
+        If there is nothing to learn from.
+    """
+    learned = learn(name, *_lessons_of(told, name, known, before_utc))
+    broken = {file for file, _ in told.problems} | told.changed.keys()
+    lost = tuple(file for file, _ in learned.refused if file in broken)
+    return replace(learned, unreadable=lost)
+
+
+def line_from(told: LineRecords, name: str, known: Line | None, *, before_utc: str = "") -> Line:
+    """The line of `learn_from` alone, in a fraction of the time."""
+    return learn_line_alone(name, *_lessons_of(told, name, known, before_utc))
+
+
+def _lessons_of(
+    told: LineRecords, name: str, known: Line | None, before_utc: str
+) -> tuple[list[Lesson], list[tuple[str, str]], int]:
+    """What there is to learn from, what is not and why, and the drops that the line has seen."""
+
+    def earlier(utc: str) -> bool:
+        return not before_utc or utc < before_utc
+
+    count = (known.drops or 0) if known else 0
+    count += sum(one.line == name and earlier(one.utc) for one in told.entries)
+    lessons: list[Lesson] = []
+    refused = list(told.problems)
+    for record in told.records:
+        if record.setup.line != name or not earlier(record.utc):
+            continue
+        marked = result_of(record) if record.marks else {}
+        setup = record.setup
+        found = told.changed.get(record.path.name) or lesson_of(
+            record.path.name, setup.mass_kg, setup.height_m, marked, count
+        )
+        if isinstance(found, Lesson):
+            lessons.append(found)
+        else:
+            refused.append((record.path.name, found))
+        count += exposes(record)
+    return lessons, refused, count
+
+
+def learn_line(
+    folder: str | os.PathLike[str],
+    name: str,
+    known: Line | None = None,
+    *,
+    rehearsed: bool = False,
+) -> Learned:
+    """Learn from the newest records of a line in a folder; see `learn_from`.
+
+    Raises
+    ------
+    PlanError
+        If there is nothing to learn from.
+    RecordError
+        If the folder cannot be read.
+    """
+    return learn_from(read_line_records(folder, rehearsed=rehearsed), name, known)

@@ -1,0 +1,88 @@
+"""Reckoned: the force that mount, load path, cell and amplifier are held against.
+
+A prediction is as good as the stiffness that somebody typed. So what is aimed at counts, too,
+and what earlier drops of the line were measured to pull: the highest of all decides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from tautlog.archive.summary import RecordSummary
+from tautlog.model.limits import HEIGHT_U_M, MASS_U_FRACTION
+from tautlog.model.names import alike
+from tautlog.planning.prediction import Prediction
+
+
+@dataclass(frozen=True)
+class Load:
+    """A force to reckon with, and where it comes from.
+
+    Attributes
+    ----------
+    force_n : float
+        The force.
+    basis : str
+        In words.
+    """
+
+    force_n: float
+    basis: str
+
+
+def highest(
+    predicted: Prediction | None, target_n: float | None, earlier: tuple[Load, ...]
+) -> Load | None:
+    """The highest force that anybody may expect, or None where nobody can tell any.
+
+    Parameters
+    ----------
+    predicted : Prediction or None
+        Its upper end counts.
+    target_n : float or None
+        That the test is aimed at.
+    earlier : tuple of Load
+        Measured before; see `earlier_loads`.
+    """
+    loads = list(earlier)
+    if target_n is not None:
+        loads.append(Load(target_n, "the stated target"))
+    if predicted is not None:
+        loads.append(Load(predicted.peak_high_n, "the upper end of the prediction"))
+    return max(loads, key=lambda one: one.force_n, default=None)
+
+
+def earlier_loads(
+    records: Iterable[RecordSummary],
+    *,
+    line: str,
+    mass_kg: float | None,
+    height_m: float | None,
+) -> tuple[Load, ...]:
+    """What drops of a line measured that were no heavier and no higher than the one to come.
+
+    The peak of one line rises with mass and height: it is the least to be expected. Its
+    expanded uncertainty is put on top. Rehearsals count for nothing, and what an invalid record
+    says of its peak is not believed.
+    """
+    if not line or mass_kg is None or height_m is None:
+        return ()
+    most_kg = mass_kg * (1.0 + 2.0 * MASS_U_FRACTION)
+    most_m = height_m + 2.0 * HEIGHT_U_M
+    return tuple(
+        Load(
+            abs(one.peak_force_n) + (one.peak_force_expanded_u_n or 0.0),
+            f"measured in {one.name} with {one.mass_kg:g} kg from {one.height_m:g} m, with its "
+            "uncertainty",
+        )
+        for one in records
+        if one.peak_force_n is not None
+        and one.mass_kg is not None
+        and one.height_m is not None
+        and not one.rehearsed
+        and one.record_verdict != "invalid"
+        and alike(one.line, line)
+        and one.mass_kg <= most_kg
+        and one.height_m <= most_m
+    )
