@@ -6,12 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tautlog.calibrate.calibrating import (
-    Point,
-    calibrate,
-    hanging_check,
-    shunt_check,
-)
+from tautlog.board.shunt import shunt_check, shunt_step_mv_per_v
+from tautlog.calibrate.calibrating import Point, calibrate, hanging_check
 from tautlog.calibrate.plausibility import data_sheet_slope
 from tautlog.calibrate.points_table import read_points
 from tautlog.campaign.campaign import read_campaign, write_new_campaign
@@ -24,7 +20,6 @@ from tautlog.planning.electronics import (
     class_for,
     gain_for,
     lead_wire_factor,
-    shunt_step_mv_per_v,
     shunt_step_n,
 )
 

@@ -9,12 +9,13 @@ from fakes.crew import SilentCrew
 from fakes.drops import ONSET, PEAK, PER_BLOCK, DropBoard, Lies, plan_at, session_with
 from traces import RATE_HZ, arrest, recorded
 
-from tautlog.analysis.contradictions import SEVERITIES, Story, contradictions
+from tautlog.analysis.contradictions import Story, contradictions
 from tautlog.analysis.judge import Reason, judge
 from tautlog.analysis.marking import mark
 from tautlog.analysis.verdict_words import quick_look
 from tautlog.archive.assess import mark_record
 from tautlog.drop.run import run_drop
+from tautlog.model.contradiction import SEVERITIES
 from tautlog.model.marks import Finding
 from tautlog.model.reception import Reception, reception_in
 from tautlog.model.stream import BoardEvent

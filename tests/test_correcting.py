@@ -6,9 +6,9 @@ import pytest
 from command_line import said
 from made_records import made
 
-from tautlog.archive.assess import mark_new
 from tautlog.campaign.ledger import Entry
 from tautlog.cli import run
+from tautlog.display.quick_look import mark_new
 from tautlog.errors import CampaignError
 from tautlog.files.json_lines import read_standing
 

@@ -7,9 +7,9 @@ import pytest
 from command_line import said
 from made_records import SETUP, made
 
-from tautlog.archive.assess import mark_new
 from tautlog.archive.catalogue import catalogued
 from tautlog.archive.verify import verify
+from tautlog.display.quick_look import mark_new
 from tautlog.planning.lessons import learn_line
 from tautlog.record import add_decision, add_inspection, open_record
 

@@ -11,7 +11,7 @@ import sys
 import pytest
 from test_keep import imported
 
-from tautlog.archive.assess import mark_new
+from tautlog.display.quick_look import mark_new
 from tautlog.record import open_record
 
 resource = pytest.importorskip("resource")

@@ -10,7 +10,7 @@ from made_records import VIRTUAL, made
 
 from tautlog.campaign.campaign import Rig, mount_name, read_campaign, setup_from, write_new_campaign
 from tautlog.campaign.proofs import Proof
-from tautlog.drop.permit import count_elsewhere, drops_since_proof, permitted
+from tautlog.drop.permit import count_elsewhere, permitted
 from tautlog.errors import CampaignError, QuantityError, RefusedError
 from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line
@@ -20,6 +20,7 @@ from tautlog.model.timestamp import day_problem, today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.planning.electronics import Electrics
 from tautlog.planning.gate import Intended, findings, refusals
+from tautlog.planning.intended import drops_since_proof
 from tautlog.planning.prediction import Drop, predict_drop
 from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess

@@ -9,10 +9,10 @@ from fakes.drops import CALIBRATION, DropBoard, plan_at, session_with
 
 from tautlog.analysis.in_force import in_force
 from tautlog.archive.assess import mark_record
-from tautlog.archive.recalibration import Recalibration
 from tautlog.board.readiness import arm_fields
 from tautlog.drop.run import run_drop
 from tautlog.record import open_record
+from tautlog.record.recalibration import Recalibration
 
 REDUCTION = 8
 

@@ -13,11 +13,12 @@ import pyuff
 from command_line import said
 from made_records import made
 
-from tautlog.archive.assess import look_at, mark_new
+from tautlog.archive.assess import look_at
 from tautlog.archive.catalogue import FILE_NAME, catalogued, chosen
 from tautlog.archive.summary import summary_of
 from tautlog.cli import run
 from tautlog.cli.output import plain_cell
+from tautlog.display.quick_look import mark_new
 from tautlog.drop.recovery import complete
 from tautlog.files.json_lines import add_line
 from tautlog.record import open_record

@@ -9,65 +9,42 @@ import pytest
 ROOT = Path(__file__).parent.parent
 HOST = ROOT / "host" / "tautlog"
 FIRMWARE = ROOT / "firmware"
-OWNERS = {
-    "serial": {"link.py"},
-    "mpremote": {"installer.py"},
-    "h5py": {
-        "entry_seals.py",
-        "layout.py",
-        "trouble.py",
-        "seal.py",
-        "reader.py",
-        "writer.py",
-        "entries.py",
-    },
-    "matplotlib": {"picture.py", "screen.py", "window.py", "live_window.py"},
-    "pyuff": {"export.py"},
-    "sqlite3": {"catalogue.py"},
-    "distributed": {"batch.py"},
-    "jinja2": {"report.py"},
-    "fpdf": {"report_pdf.py"},
-}
-ANALYSIS = [
-    "contradictions",
-    "in_force",
-    "reception",
-    "trace",
-    "completeness",
-    "letting_go",
-    "filters",
-    "contacts",
-    "loss",
-    "damage",
-    "zero",
-    "mains",
-    "bounces",
-    "swing",
-    "estimate",
-    "spectrum",
-    "stretch",
-    "slip",
-    "impossible",
-    "uncertainty",
-    "budgets",
-    "marks",
-    "marking",
-    "judge",
-    "calibration",
-    "predict",
-    "verdict_words",
-]
-FAR_FROM_ANALYSIS = [
-    "link",
-    "session",
-    "receiver",
+# The wings of the host, from the ground up: a file imports its own wing and those before it.
+WINGS = [
+    "errors",
+    "model",
+    "files",
+    "analysis",
+    "board",
     "record",
-    "journal",
-    "picture",
+    "calibrate",
+    "archive",
+    "io",
+    "campaign",
+    "planning",
     "drop",
-    "cli",
     "rehearsal",
+    "display",
+    "cli",
 ]
+# Who alone may import a library.
+OWNERS = {
+    "serial": {"board/link.py"},
+    "mpremote": {"board/installer.py"},
+    "h5py": {"record/"},
+    "matplotlib": {
+        "display/picture.py",
+        "display/screen.py",
+        "display/window.py",
+        "display/live_window.py",
+    },
+    "pyuff": {"io/export.py"},
+    "sqlite3": {"archive/catalogue.py"},
+    "distributed": {"archive/batch.py"},
+    "jinja2": {"display/report.py"},
+    "fpdf": {"display/report_pdf.py"},
+}
+FRONT = ("__init__.py", "__main__.py")  # what a user calls; they may import all
 
 
 def imports(path):
@@ -90,21 +67,61 @@ host_files = sorted(HOST.rglob("*.py"))
 firmware_files = sorted(FIRMWARE.rglob("*.py"))
 
 
-@pytest.mark.parametrize("path", host_files, ids=lambda path: str(path.relative_to(HOST)))
+def place(path):
+    return str(path.relative_to(HOST))
+
+
+def wing(name):
+    """The wing of a path or of a module of the host."""
+    return name.removeprefix("tautlog.").replace("/", ".").split(".")[0]
+
+
+def modules(path):
+    """Modules of the host that a file imports, also inside functions, without the firmware."""
+    known = {place(one).removesuffix(".py").removesuffix("/__init__") for one in host_files}
+    found = set()
+    names = imports(path)
+    # Of `from package import module` the module is meant.
+    for name in names:
+        if any(other.startswith(f"{name}.") for other in names):
+            continue
+        inside = name.removeprefix("tautlog.").replace(".", "/")
+        while inside and inside not in known:
+            inside = inside.rpartition("/")[0]
+        if name.startswith("tautlog.") and inside:
+            found.add(inside)
+    return found
+
+
+inside = [path for path in host_files if place(path) not in FRONT]
+
+
+@pytest.mark.parametrize("path", inside, ids=place)
 def test_host_file(path):
-    name, virtual = path.name, "virtual" in path.parts
-    for package, owners in OWNERS.items():
-        assert package not in heads(path) or name in owners, f"{package} belongs to {owners}"
     of_firmware = {one for one in imports(path) if one.startswith("tautlog.firmware")}
-    allowed = {"tautlog.firmware", "tautlog.firmware.wire"}
-    assert of_firmware <= allowed
-    if virtual:
+    assert of_firmware <= {"tautlog.firmware", "tautlog.firmware.wire"}
+    for package, owners in OWNERS.items():
+        owned = any(place(path).startswith(one) for one in owners)
+        assert package not in heads(path) or owned, f"{package} belongs to {owners}"
+    if "virtual" in path.parts:
         assert "tautlog" not in heads(path)
-    if "cli" not in path.parts and name != "__main__.py":
-        assert not any(f"{one}.".startswith("tautlog.cli.") for one in imports(path))
-    if path.stem in ANALYSIS and path.parent == HOST:
-        far = {f"tautlog.{one}" for one in FAR_FROM_ANALYSIS}
-        assert not far & imports(path)
+    own = WINGS.index(wing(place(path).removesuffix(".py")))
+    upward = {one for one in modules(path) if WINGS.index(wing(one)) > own}
+    assert not upward, f"{place(path)} imports upward"
+
+
+def test_every_wing_is_there():
+    assert {wing(place(path).removesuffix(".py")) for path in inside} == set(WINGS)
+
+
+def test_no_two_modules_import_each_other():
+    left = {}
+    for path in inside:
+        name = place(path).removesuffix(".py").removesuffix("/__init__")
+        left[name] = modules(path) - {name}
+    while free := {name for name, below in left.items() if not below & left.keys()}:
+        left = {name: below for name, below in left.items() if name not in free}
+    assert not left, "a circle"
 
 
 @pytest.mark.parametrize("path", firmware_files, ids=lambda path: path.relative_to(FIRMWARE).name)

@@ -9,9 +9,9 @@ import pytest
 from command_line import said
 from made_records import SETUP, made
 
-from tautlog.archive.assess import mark_new
 from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
+from tautlog.display.quick_look import mark_new
 from tautlog.errors import CampaignError
 
 LINE = """

@@ -8,10 +8,10 @@ import pytest
 from command_line import said
 from made_records import SETUP, VIRTUAL, made
 
-from tautlog.archive.assess import mark_new
 from tautlog.archive.catalogue import catalogued
 from tautlog.campaign.campaign import read_campaign, write_new_campaign
-from tautlog.drop.permit import drops_since_proof
+from tautlog.display.quick_look import mark_new
+from tautlog.planning.intended import drops_since_proof
 from tautlog.planning.lines import line_for
 from tautlog.record import open_record
 from tautlog.record.chain import read_chain

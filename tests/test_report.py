@@ -10,8 +10,8 @@ import pypdf
 import pytest
 from test_keep import imported
 
-from tautlog.archive.assess import mark_new
 from tautlog.cli import run
+from tautlog.display.quick_look import mark_new
 from tautlog.display.report_pdf import Paper
 from tautlog.record import add_decision, add_inspection, open_record
 

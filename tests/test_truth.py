@@ -10,12 +10,12 @@ import pytest
 from command_line import said
 from made_records import CALIBRATION, SETUP, made
 
-from tautlog.archive.assess import mark_new
 from tautlog.archive.catalogue import catalogued
-from tautlog.campaign.calibrations import FOLDER, FORMAT
+from tautlog.calibrate.kept import FOLDER, FORMAT
 from tautlog.campaign.campaign import read_campaign, write_new_campaign
 from tautlog.display import picture
-from tautlog.drop.permit import drops_since_proof
+from tautlog.display.quick_look import mark_new
+from tautlog.planning.intended import drops_since_proof
 from tautlog.record import open_record
 
 

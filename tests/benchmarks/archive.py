@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tautlog.archive.assess import mark_new
+from tautlog.display.quick_look import mark_new
 from tautlog.model.calibration import Calibration
 from tautlog.model.trace import DropSetup
 from tautlog.planning.mechanics import RigModel, fall

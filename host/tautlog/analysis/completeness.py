@@ -11,6 +11,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from tautlog.model.marks import (
+    BEFORE_ONSET,
+    BEFORE_RELEASE,
+    BEFORE_REST,
+    IN_FLIGHT,
+    IN_THE_FALL,
+    IN_THE_RISE,
+)
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2, Completeness
 
 # Reasons of the board (`wire.REASONS`) with which a recording ends as it should.
@@ -25,10 +33,6 @@ NEAR_END_S = 0.005  # a peak so near to an end of the data may go on beyond it
 RESTLESS = 0.05  # of the peak: a line that pulls is not quiet, one that is slack is
 LEAST_BEFORE_S = 0.002  # of slack line before the onset, for a zero
 
-# Where a record may end, in order, and what is missing then.
-BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE = "before-release", "before-onset", "in-the-rise"
-IN_THE_FALL, IN_FLIGHT, BEFORE_REST = "after-the-peak", "before-rebound", "before-rest"
-UNSEEN = (BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE)  # then more may have come than is seen
 MISSING = {
     BEFORE_RELEASE: "the release and all that follows",
     BEFORE_ONSET: "the time in which the line comes taut",

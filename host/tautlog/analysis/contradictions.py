@@ -17,30 +17,10 @@ import numpy.typing as npt
 
 from tautlog.analysis.letting_go import EDGE, LOST, OPENED, RECLOSED_WITHIN_S
 from tautlog.firmware import wire
+from tautlog.model.contradiction import INVALID, Contradiction
 from tautlog.model.reception import BY_DRIVE, BY_HAND, Reception
 from tautlog.model.stream import BoardEvent
 
-SUSPECT, INVALID = "suspect", "invalid"
-# What each of them makes of a record.
-SEVERITIES = {
-    "unasked-release": SUSPECT,
-    "not-armed": SUSPECT,
-    "told-twice": SUSPECT,
-    "release-misplaced": SUSPECT,
-    "switch-reclosed": SUSPECT,
-    "event-outside": SUSPECT,
-    "events-missing": SUSPECT,
-    "wrong-order": SUSPECT,
-    "state-impossible": SUSPECT,
-    "block-changed": INVALID,
-    "block-reflagged": SUSPECT,
-    "block-misfit": SUSPECT,
-    "block-withheld": SUSPECT,
-    "frame-nonsense": SUSPECT,
-    "lost-untold": SUSPECT,
-    "clock-jumped": SUSPECT,
-    "rails-differ": SUSPECT,
-}
 FORCE, ARMED, DRIVEN, ENDED = "release-by-force", "armed", "release-driven", "recording-ended"
 RELEASES = (OPENED, FORCE)
 ONCE = (ARMED, ENDED)
@@ -52,27 +32,6 @@ OUTSIDE_S = 1.0  # a record that was cut short lacks so much at most of what was
 RATE_OFF = 0.01  # of the pace of blocks; crystals keep 0.01 %
 _NUMBERS = 1 << 16  # events are numbered modulo
 _TICKS = wire.TICKS_PERIOD_US
-
-
-@dataclass(frozen=True)
-class Contradiction:
-    """One thing that cannot be: a short code, and plain words.
-
-    Attributes
-    ----------
-    code : str
-        One of SEVERITIES.
-    text : str
-        What was seen, and what was expected.
-    """
-
-    code: str
-    text: str
-
-    @property
-    def severity(self) -> str:
-        """What it makes of a record: "suspect" or "invalid"."""
-        return SEVERITIES[self.code]
 
 
 @dataclass(frozen=True)

@@ -12,14 +12,14 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-from tautlog.analysis.completeness import IN_FLIGHT, IN_THE_FALL, MISSING, UNSEEN
+from tautlog.analysis.completeness import MISSING
 from tautlog.analysis.confirmation import doubt_of_loss
 from tautlog.analysis.contacts import LEAST_FLIGHT_S
-from tautlog.analysis.contradictions import SEVERITIES
 from tautlog.analysis.filters import MINUS_3_DB_PER_CLASS
+from tautlog.model.contradiction import SEVERITIES
 from tautlog.model.inspection import ARTICLE_FINDINGS, GAVE_WAY, NOT_INSPECTED
 from tautlog.model.limits import HANGING_LEAST_N
-from tautlog.model.marks import Marks
+from tautlog.model.marks import IN_FLIGHT, IN_THE_FALL, UNSEEN, Marks
 from tautlog.model.trace import DropSetup
 
 TEST_VERDICTS = ("pass", "pass-overtested", "fail", "no-test", "no-verdict", "pending")

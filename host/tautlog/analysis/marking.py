@@ -24,7 +24,6 @@ from tautlog.analysis.budgets import (
 )
 from tautlog.analysis.clipping import CUT, UNCLEAR, WHOLE, Crest, top_of
 from tautlog.analysis.completeness import (
-    BEFORE_ONSET,
     MISSING,
     MOST_HEIGHT_M,
     Shown,
@@ -77,7 +76,7 @@ from tautlog.analysis.zero import (
 )
 from tautlog.model.force_curve import ForceCurve
 from tautlog.model.limits import BANDWIDTH_PER_PULSE, LARGEST_N
-from tautlog.model.marks import Bounce, Finding, Marks
+from tautlog.model.marks import BEFORE_ONSET, Bounce, Finding, Marks
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import Budget

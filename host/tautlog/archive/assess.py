@@ -1,26 +1,29 @@
-"""Quick look: marks, verdicts and picture of a record, kept with it."""
+"""Assess: marks and verdicts of a record, made anew and kept with it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from tautlog.analysis.judge import as_json, budgets_as_json, judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.recalibration import choose, corrected_since
 from tautlog.errors import CampaignError, RecordError
 from tautlog.model.force_curve import ForceCurve
-from tautlog.model.trace import Trace
-from tautlog.record import Record, add_marks, open_record
-
-if TYPE_CHECKING:  # marking needs no plan
-    from tautlog.planning.expected import Expectations
+from tautlog.model.trace import DropSetup, Trace
+from tautlog.record import Record, add_marks
 
 Marked = dict[str, Any]
 VERDICT_KEYS = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
 AS_BEFORE = 0  # a class that is none: as the newest marks were made, 180 without any
+
+
+class Expectations(Protocol):
+    """What a campaign lets expect of a drop; see `planning.expected`."""
+
+    def of(self, setup: DropSetup, before_utc: str = "") -> dict[str, Any] | None:
+        """Predict a drop by what was known before a moment."""
 
 
 @dataclass(frozen=True)
@@ -230,42 +233,3 @@ def unlike_kept(record: Record, marked: Marked) -> str:
         f"the newest marks kept with the record, of {newest.utc[:10]} by {newest.software}, say "
         f"{'; '.join(told)}: `tautlog mark` makes them one"
     )
-
-
-def picture_of(record: Record, look: Look, path: Path) -> Path:
-    """Draw a record to a new file, over what was predicted of it."""
-    # Drawing takes as long to import as all else together.
-    from tautlog.display import picture
-    from tautlog.planning.expected import expected_from
-
-    setup = record.setup
-    what = ", ".join(
-        text
-        for text in (
-            record.campaign,
-            setup.article,
-            setup.line,
-            f"{setup.mass_kg:g} kg" if setup.mass_kg else "",
-            f"{setup.height_m:g} m" if setup.height_m else "",
-            record.utc,
-        )
-        if text
-    )
-    title = f"{record.path.name}: {what}"
-    expected = expected_from(look.marked["predicted"])
-    picture.save(picture.draw(look.curve, look.marked, title, expected), path)
-    return path
-
-
-def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Look:
-    """Mark a new record and keep the marks with it, and what its campaign let expect."""
-    from tautlog.planning.expected import expectations_at
-
-    record = open_record(path)
-    look = look_at(record, cfc=cfc, expectations=expectations_at(path))
-    return replace(look, trouble=keep_marks(record, look.marked))
-
-
-def draw_new(path: Path, look: Look) -> Path:
-    """Draw a new record beside itself."""
-    return picture_of(open_record(path), look, path.with_suffix(".png"))

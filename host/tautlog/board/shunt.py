@@ -6,13 +6,11 @@ the gauge itself is not loaded, so it calibrates nothing.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from tautlog.model.calibration import Calibration
-
-if TYPE_CHECKING:
-    from tautlog.campaign.campaign import Campaign
+from tautlog.analysis.judge import SHUNT_INVALID, SHUNT_SUSPECT
+from tautlog.errors import CalibrationError
 
 
 @dataclass(frozen=True)
@@ -42,38 +40,26 @@ class Shunt:
 
     def judge(self, step_v: float) -> str:
         """Whether a step is "good", "suspect" or "invalid"; `expected_v` must be known."""
-        from tautlog.calibrate.calibrating import shunt_check
-
         assert self.expected_v is not None
         if self.signed:
             return shunt_check(step_v, self.expected_v)[0]
         return shunt_check(abs(step_v), abs(self.expected_v))[0]
 
 
-def shunt_of(campaign: Campaign | None, calibration: Calibration, asked: bool) -> Shunt | None:
-    """The shunt of a campaign, or one that was asked for, or None.
+def shunt_check(step_v: float, expected_v: float) -> tuple[str, str]:
+    """What a shunt's step says: "good", "suspect" beyond 2 %, "invalid" beyond 5 %."""
+    if expected_v == 0 or not math.isfinite(expected_v):
+        raise CalibrationError("the expected step of the shunt must be a number other than 0")
+    off = step_v / expected_v - 1.0
+    bounds = (("good", SHUNT_SUSPECT), ("suspect", SHUNT_INVALID))
+    state = next((name for name, most in bounds if abs(off) <= most), "invalid")
+    return state, f"shunt step {step_v:.4f} V, expected {expected_v:.4f} V: {100 * off:+.1f} %"
 
-    Its step is expected by the data sheet, else by the last one that was accepted with the
-    same calibration factor.
+
+def shunt_step_mv_per_v(bridge_ohm: float, shunt_ohm: float) -> float:
+    """Output of a balanced bridge with one arm shunted, R / (4 Rs + 2 R), in mV/V.
+
+    Exact; R / (4 Rs) is the usual approximation. It checks wiring and gain and replaces no
+    calibration by force: the gauge itself is not loaded.
     """
-    if campaign is None:
-        return Shunt() if asked else None
-    cell, gain = campaign.cell, campaign.amplifier.gain
-    if not cell.shunt_ohm and not asked:
-        return None
-    if cell.shunt_ohm and cell.bridge_ohm and cell.excitation_v and gain:
-        from tautlog.planning.electronics import shunt_step_mv_per_v
-
-        step_mv_per_v = shunt_step_mv_per_v(cell.bridge_ohm, cell.shunt_ohm)
-        return Shunt(
-            1e-3 * step_mv_per_v * cell.excitation_v * gain,
-            f"{cell.shunt_ohm:g} ohm across {cell.bridge_ohm:g} ohm, {cell.excitation_v:g} V, "
-            f"gain {gain:g}",
-        )
-    from tautlog.record import last_shunt_step
-
-    last = last_shunt_step(campaign.folder, calibration.newton_per_volt)
-    if last is None:
-        return Shunt()
-    path, step_v = last
-    return Shunt(step_v, f"as before the drop of {path.name}", signed=True)
+    return 1000.0 * bridge_ohm / (4.0 * shunt_ohm + 2.0 * bridge_ohm)

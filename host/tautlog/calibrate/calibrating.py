@@ -14,7 +14,6 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import fdtr
 
-from tautlog.analysis.judge import SHUNT_INVALID, SHUNT_SUSPECT
 from tautlog.calibrate.fit import Fit, fit_polynomial
 from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
@@ -288,13 +287,3 @@ def hanging_check(read_n: float, weight_n: float) -> tuple[bool, str]:
     allowed = max(HANGING_TOLERANCE * weight_n, HANGING_LEAST_N)
     text = f"the hanging sled reads {read_n:.1f} N, m g is {weight_n:.1f} N +/- {allowed:.1f} N"
     return abs(read_n - weight_n) <= allowed, text
-
-
-def shunt_check(step_v: float, expected_v: float) -> tuple[str, str]:
-    """What a shunt's step says: "good", "suspect" beyond 2 %, "invalid" beyond 5 %."""
-    if expected_v == 0 or not math.isfinite(expected_v):
-        raise CalibrationError("the expected step of the shunt must be a number other than 0")
-    off = step_v / expected_v - 1.0
-    bounds = (("good", SHUNT_SUSPECT), ("suspect", SHUNT_INVALID))
-    state = next((name for name, most in bounds if abs(off) <= most), "invalid")
-    return state, f"shunt step {step_v:.4f} V, expected {expected_v:.4f} V: {100 * off:+.1f} %"

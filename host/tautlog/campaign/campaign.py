@@ -17,17 +17,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from tautlog.calibrate.kept import newest_calibration, newest_file, newest_readable
 from tautlog.calibrate.plausibility import accepted_by, data_sheet_slope, sign_doubts, slope_doubts
-from tautlog.campaign.calibrations import newest_calibration, newest_file, newest_readable
 from tautlog.campaign.condemned import Retired
 from tautlog.campaign.proofs import proven, read_proofs
-from tautlog.campaign.schema import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS, short
+from tautlog.campaign.schema import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
 from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line, stiffness_of_rope
 from tautlog.model.load_path import Element, Mount
-from tautlog.model.names import alike, meant
+from tautlog.model.names import alike, meant, short
 from tautlog.model.signature import signed
 from tautlog.model.trace import DropSetup
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, TypeVar
 
-from tautlog.campaign.calibrations import standing_files
+from tautlog.calibrate.kept import standing_files
 from tautlog.campaign.ledger import Entry, all_entries
 from tautlog.campaign.proofs import Proof, read_proofs
 from tautlog.files.json_lines import Standing

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tautlog.model import quantities as q
+from tautlog.model.names import short
 from tautlog.model.quantities import Quantity
 from tautlog.model.timestamp import day_problem
 
@@ -474,10 +475,3 @@ KEYS = (
     ),
 )
 KEY_OF = {(key.section, key.name): key for key in KEYS}
-
-
-def short(value: object, length: int = 60, *, quoted: bool = True) -> str:
-    """A value as it was read, on one line and not too long."""
-    text = repr(value) if isinstance(value, str) and quoted else str(value)
-    text = "".join(letter if letter.isprintable() else "?" for letter in text)
-    return text if len(text) <= length else text[: length - 3] + "..."

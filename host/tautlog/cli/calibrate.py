@@ -165,7 +165,7 @@ def _doubtful_without_campaign(made: Calibrated) -> None:
 
 def _list(folder: Path) -> None:
     """Show the calibrations on record, oldest first, the one in use last."""
-    from tautlog.campaign.calibrations import standing_files
+    from tautlog.calibrate.kept import standing_files
 
     found = standing_files(folder)
     if not found:
@@ -269,9 +269,8 @@ def _shunt(
     from tautlog.board.health import read_shunt_step
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
-    from tautlog.calibrate.calibrating import shunt_check
+    from tautlog.board.shunt import shunt_check, shunt_step_mv_per_v
     from tautlog.errors import CalibrationError
-    from tautlog.planning.electronics import shunt_step_mv_per_v
 
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)

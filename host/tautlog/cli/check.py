@@ -94,7 +94,7 @@ def _facts(
     from tautlog.board.link import SerialLink
     from tautlog.board.readiness import read_facts
     from tautlog.board.session import Session
-    from tautlog.board.shunt import shunt_of
+    from tautlog.campaign.fitted_shunt import shunt_of
 
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)

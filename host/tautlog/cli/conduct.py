@@ -10,12 +10,13 @@ from typing import Any
 
 import click
 
-from tautlog.archive.assess import Look, Marked, draw_new, mark_new
+from tautlog.archive.assess import Look, Marked
 from tautlog.board.health import read_shunt_step
 from tautlog.board.link import SerialLink
 from tautlog.board.session import Session
 from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
 from tautlog.cli.output import print_json
+from tautlog.display.quick_look import draw_new, mark_new
 from tautlog.drop.crew import Shield
 from tautlog.drop.outcome import DropOutcome, DropPlan
 from tautlog.drop.recovery import recover

@@ -72,7 +72,7 @@ def command(
     recover`; a closed terminal or a broken pipe change nothing. While the finished record
     is marked, they skip what is still read of the board, and no more.
     """
-    from tautlog.board.shunt import shunt_of
+    from tautlog.campaign.fitted_shunt import shunt_of
     from tautlog.cli.conduct import conduct, show_outcome
     from tautlog.cli.live import crew_for
     from tautlog.cli.permit import permitted

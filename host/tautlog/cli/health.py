@@ -29,9 +29,9 @@ def command(
     from tautlog.board.link import SerialLink
     from tautlog.board.readiness import findings, read_facts, refuse
     from tautlog.board.session import Session
-    from tautlog.board.shunt import shunt_of
     from tautlog.calibrate.plausibility import refuse_doubtful
     from tautlog.calibrate.validity import validity
+    from tautlog.campaign.fitted_shunt import shunt_of
     from tautlog.cli.console import health_text
     from tautlog.cli.output import print_json
     from tautlog.model.calibration import Calibration

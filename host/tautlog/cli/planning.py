@@ -12,7 +12,6 @@ from rich.console import Console
 from rich.table import Table
 
 from tautlog.campaign.campaign import Campaign, mount_name
-from tautlog.drop.permit import electrics_of, intended_for
 from tautlog.errors import PlanError
 from tautlog.model import quantities as q
 from tautlog.model.calibration import Calibration
@@ -23,6 +22,7 @@ from tautlog.model.uncertainty import extrapolation_u
 from tautlog.planning.electronics import advise
 from tautlog.planning.flight import Snatch
 from tautlog.planning.gate import findings
+from tautlog.planning.intended import electrics_of, intended_for
 from tautlog.planning.lines import line_for
 from tautlog.planning.prediction import (
     HOLD,

@@ -57,8 +57,9 @@ def command(
     assert out is not None
     if page == "drop" and len(opened) > 1:
         raise click.UsageError("--page drop draws one record; --page contact several")
-    from tautlog.archive.assess import look_at, picture_of
+    from tautlog.archive.assess import look_at
     from tautlog.display import picture
+    from tautlog.display.quick_look import picture_of
     from tautlog.display.views import Shown, view
     from tautlog.planning.expected import expectations_at
 

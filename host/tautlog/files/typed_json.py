@@ -10,8 +10,8 @@ from dataclasses import MISSING, fields
 from functools import cache
 from typing import Any, TypeVar, get_type_hints
 
-from tautlog.campaign.schema import short
 from tautlog.errors import JsonError
+from tautlog.model.names import short
 
 Kind = TypeVar("Kind")
 _WORDS = {str: "a text", int: "a whole number", float: "a number", bool: "true or false"}

@@ -127,3 +127,17 @@ class Calibration:
         low = max(self.rail_low_v / step_v, hidden)
         high = min(self.rail_high_v / step_v, (2**self.converter_bits - 1) * reduction - hidden)
         return (counts <= low) | (counts >= high)
+
+
+# What a calibration measures; the rest stays as campaign.toml says.
+MEASURED = (
+    "newton_per_volt",
+    "newton_per_square_volt",
+    "zero_v",
+    "expanded_u_fraction",
+    "expanded_u_n",
+    "range_n",
+    "date",
+    "note",
+    "accepted",
+)

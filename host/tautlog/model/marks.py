@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from tautlog.analysis.completeness import UNSEEN
 from tautlog.model.force_curve import ForceCurve
 from tautlog.model.uncertainty import Budget
 
@@ -257,3 +256,13 @@ def definitions() -> dict[str, str]:
         for name in names.split(", "):
             found[name] = " ".join(body.split())
     return found
+
+
+# Where a record may end, in order, and what is missing then.
+BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE = "before-release", "before-onset", "in-the-rise"
+
+
+IN_THE_FALL, IN_FLIGHT, BEFORE_REST = "after-the-peak", "before-rebound", "before-rest"
+
+
+UNSEEN = (BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE)  # then more may have come than is seen

@@ -5,8 +5,6 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
-from tautlog.campaign.schema import short
-
 
 def meant(name: str, known: Iterable[str]) -> str:
     """The nearest known name and all of them, in words, to go behind a refusal."""
@@ -26,3 +24,10 @@ def alike(name: str, other: str) -> bool:
 
 def _folded(name: str) -> str:
     return "".join(name.split()).casefold()
+
+
+def short(value: object, length: int = 60, *, quoted: bool = True) -> str:
+    """A value as it was read, on one line and not too long."""
+    text = repr(value) if isinstance(value, str) and quoted else str(value)
+    text = "".join(letter if letter.isprintable() else "?" for letter in text)
+    return text if len(text) <= length else text[: length - 3] + "..."

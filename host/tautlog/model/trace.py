@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.contradictions import Contradiction
+from tautlog.model.contradiction import Contradiction
 from tautlog.model.limits import OVERLOAD_PER_TARGET
 
 STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition

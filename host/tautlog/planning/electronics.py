@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass
 
 from tautlog.analysis.filters import CLASSES, RATE_PER_CLASS
+from tautlog.board.shunt import shunt_step_mv_per_v
 from tautlog.model.limits import BANDWIDTH_PER_PULSE, HEADROOM
 from tautlog.model.load_path import PathCheck
 from tautlog.model.uncertainty import one_pole_loss, sampling_loss
@@ -182,15 +183,6 @@ def _of_time(electrics: Electrics, length_s: float) -> list[PathCheck]:
             )
         )
     return checks
-
-
-def shunt_step_mv_per_v(bridge_ohm: float, shunt_ohm: float) -> float:
-    """Output of a balanced bridge with one arm shunted, R / (4 Rs + 2 R), in mV/V.
-
-    Exact; R / (4 Rs) is the usual approximation. It checks wiring and gain and replaces no
-    calibration by force: the gauge itself is not loaded.
-    """
-    return 1000.0 * bridge_ohm / (4.0 * shunt_ohm + 2.0 * bridge_ohm)
 
 
 def shunt_step_n(electrics: Electrics, bridge_ohm: float, shunt_ohm: float) -> float | None:

@@ -11,13 +11,13 @@ import h5py
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.contradictions import Contradiction, Story, contradictions
+from tautlog.analysis.contradictions import Story, contradictions
 from tautlog.analysis.in_force import in_force
 from tautlog.analysis.letting_go import letting_go
-from tautlog.archive.recalibration import Recalibration, recalibration_in, too_far_from
 from tautlog.files.strict_json import read_object
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
+from tautlog.model.contradiction import Contradiction
 from tautlog.model.origin import MEASURED, REHEARSED, origin_of
 from tautlog.model.reception import Reception, reception_in
 from tautlog.model.stream import BoardEvent, Instrument
@@ -27,6 +27,7 @@ from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
 from tautlog.record.entry_seals import EditedEntry, edited_entries
 from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
 from tautlog.record.numbers import refuse_nonsense
+from tautlog.record.recalibration import Recalibration, recalibration_in, too_far_from
 from tautlog.record.seal import Told, differing, seal_of, version_of
 from tautlog.record.trouble import damaged, error, reading
 

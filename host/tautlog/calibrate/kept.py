@@ -1,0 +1,155 @@
+"""Kept calibrations: the files of a campaign's calibrations, the newest in force."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+from tautlog.errors import CampaignError
+from tautlog.files.strict_json import read_json
+from tautlog.model import quantities as q
+from tautlog.model.calibration import MEASURED, Calibration
+from tautlog.model.names import short
+from tautlog.model.timestamp import day_problem
+
+FOLDER = "calibrations"
+FORMAT = "tautlog calibration"
+# Of what a file says was measured: its unit and range, as campaign.toml's.
+QUANTITIES = {
+    "newton_per_volt": q.SLOPE,
+    "newton_per_square_volt": q.CURVATURE,
+    "zero_v": q.VOLT,
+    "expanded_u_fraction": q.SHARE,
+    "expanded_u_n": q.LOAD,
+    "range_n": q.LOAD,
+}
+LATER = ("accepted", "expanded_u_n")  # not in files of old
+
+
+@dataclass(frozen=True)
+class StandingFile:
+    """One calibration file, and the name of the one that supersedes it, or ""."""
+
+    path: Path
+    superseded_by: str = ""
+    told: str = ""
+
+
+def standing_files(campaign_folder: Path) -> list[StandingFile]:
+    """Calibration files in the order in which they count, superseded ones too."""
+    paths = sorted((campaign_folder / FOLDER).glob("*.json"), key=_number)
+    superseded: dict[str, tuple[str, str]] = {}
+    roots: dict[str, int] = {}
+    for number, path in enumerate(paths):
+        roots[path.name] = number
+        correction = _correction_in(path)
+        wrong = correction.get("file")
+        if wrong in roots:
+            roots[path.name] = roots[wrong]
+            superseded[wrong] = (path.name, f"{correction.get('by')}: {correction.get('reason')}")
+    paths.sort(key=lambda one: (roots[one.name], _number(one)))
+    return [StandingFile(one, *superseded.get(one.name, ("", ""))) for one in paths]
+
+
+def _correction_in(path: Path) -> dict[str, Any]:
+    """What a file supersedes; nothing where it cannot be read."""
+    try:
+        told = read_json(path.read_bytes()).get("supersedes")
+    except (OSError, ValueError, AttributeError):
+        return {}
+    return told if isinstance(told, dict) else {}
+
+
+def file_called(campaign_folder: Path, name: str) -> Path | None:
+    """The calibration file of a campaign by its name, with or without ending, or number."""
+    wanted = Path(name).name
+    for one in standing_files(campaign_folder):
+        if wanted in (one.path.name, one.path.stem, str(_number(one.path))):
+            return one.path
+    return None
+
+
+def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
+    """The campaign's newest calibration put over what campaign.toml says.
+
+    Raises
+    ------
+    CampaignError
+        If the newest file cannot be read or is none.
+    """
+    path = newest_file(campaign_folder)
+    return base if path is None else replace(base, **measured_in(path)[0])
+
+
+def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibration, str]:
+    """The newest calibration that can be read, and what is wrong with those newer than it.
+
+    For what looks back: nothing is dropped under it. See `newest_calibration` for what is.
+    """
+    problems: list[str] = []
+    for one in reversed([one for one in standing_files(campaign_folder) if not one.superseded_by]):
+        try:
+            return replace(base, **measured_in(one.path)[0]), "; ".join(problems)
+        except CampaignError as problem:
+            problems.append(str(problem))
+    return base, "; ".join(problems)
+
+
+def newest_file(campaign_folder: Path) -> Path | None:
+    """File of the campaign's newest calibration that counts, or None without any."""
+    there = [one.path for one in standing_files(campaign_folder) if not one.superseded_by]
+    return there[-1] if there else None
+
+
+def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
+    """What a calibration's file says was measured, and the file's bytes.
+
+    Raises
+    ------
+    CampaignError
+        If it cannot be read or is none.
+    """
+    try:
+        text = path.read_bytes()
+        content = read_json(text)
+        told = content.get("calibration") if isinstance(content, dict) else None
+        if not isinstance(told, dict):
+            raise ValueError("expected one JSON object with another, calibration, in it")
+        lacking = [name for name in MEASURED if name not in LATER and name not in told]
+        if lacking:
+            raise ValueError(f"{', '.join(lacking)} lacks in its calibration")
+        kinds = {one.name: str(one.type) for one in fields(Calibration)}
+        values: dict[str, Any] = {
+            name: str(told[name]) if kinds[name] == "str" else _number_in(told, name)
+            for name in MEASURED
+            if name not in LATER or name in told
+        }
+        values.setdefault("accepted", "")
+        if content.get("format") != FORMAT or not values["newton_per_volt"]:
+            raise ValueError("no calibration of this program")
+        if values["date"] and (wrong := day_problem(values["date"])):
+            # No age can be told of it: it counts as expired, see `Calibration.expired_on`.
+            values["date"] = f"{values['date']} ({wrong})"
+    except (OSError, ValueError) as problem:
+        raise CampaignError(
+            f"{path} cannot be read as a calibration ({problem}): restore it, or take it away and "
+            "calibrate again"
+        ) from problem
+    return values, text
+
+
+def _number_in(told: dict[str, Any], name: str) -> float | None:
+    """A figure of a file; one that makes no sense is none."""
+    value = told[name]
+    if name == "zero_v" and (value is None or not (value or told["newton_per_square_volt"])):
+        return None  # files of old say 0 where a straight line's zero was not kept
+    problem = QUANTITIES[name].problem(value)
+    if problem:
+        raise ValueError(f"{name} = {short(value)}: {problem}")
+    return float(value)
+
+
+def _number(path: Path) -> int:
+    head = path.name.split("_")[0]
+    return int(head) if head.isdigit() else 0

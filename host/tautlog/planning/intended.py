@@ -1,0 +1,102 @@
+"""Intended: the facts of a drop that is intended, gathered from the campaign for the gate."""
+
+from __future__ import annotations
+
+from tautlog.archive.catalogue import catalogued
+from tautlog.archive.summary import RecordSummary
+from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.condemned import condemned
+from tautlog.campaign.ledger import exposures, read_entries
+from tautlog.model.line import Line
+from tautlog.model.load_path import Mount
+from tautlog.model.trace import DropSetup
+from tautlog.planning.electronics import Electrics
+from tautlog.planning.gate import Intended
+from tautlog.planning.lines import line_for
+from tautlog.planning.reckoned import earlier_loads
+
+
+def intended_for(
+    campaign: Campaign, setup: DropSetup, line: Line | None = None, friction_n: float | None = None
+) -> Intended:
+    """Gather the facts of a drop that is intended.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        Whose rig, mounts, load path and chain.
+    setup : DropSetup
+        Mass, height, line, article and mount of this very drop.
+    line : Line, optional
+        As planned; without it the line of the set-up's name.
+    friction_n : float, optional
+        As planned; without it the rig's.
+    """
+    mount = mount_of(campaign, setup.mount)
+    records = catalogued(campaign.folder)
+    return Intended(
+        mass_kg=setup.mass_kg,
+        height_m=setup.height_m,
+        target_n=setup.target_n,
+        earlier=earlier_loads(
+            records, line=setup.line, mass_kg=setup.mass_kg, height_m=setup.height_m
+        ),
+        condemned=condemned(records, campaign.retired, article=setup.article, line=setup.line),
+        line=line or line_for(campaign, setup.line),
+        friction_n=campaign.rig.friction_n if friction_n is None else friction_n,
+        line_name=setup.line,
+        article=setup.article,
+        mount_name=setup.mount,
+        mount=mount,
+        drops_since_proof=None if mount is None else drops_since_proof(campaign, mount, records),
+        rig=campaign.rig,
+        elements=campaign.elements,
+        electrics=electrics_of(campaign),
+        calibration=campaign.calibration,
+        calibration_doubts=campaign.calibration_doubts,
+        promised_newton_per_volt=campaign.promised_newton_per_volt,
+        not_promised=campaign.not_promised,
+        lines=tuple(one.name for one in campaign.lines),
+        articles=tuple(one.name for one in campaign.articles),
+        mounts=tuple(one.name for one in campaign.mounts),
+        proof_factor=campaign.decision.proof_factor,
+        mount_over_article=campaign.decision.mount_over_article,
+        end_state=setup.end_state,
+    )
+
+
+def mount_of(campaign: Campaign, name: str) -> Mount | None:
+    """The mount of a name, or the campaign's only one; None where neither is."""
+    if not name:
+        return campaign.mounts[0] if len(campaign.mounts) == 1 else None
+    return next((one for one in campaign.mounts if one.name == name), None)
+
+
+def drops_since_proof(
+    campaign: Campaign, mount: Mount, records: list[RecordSummary] | None = None
+) -> int:
+    """Drops that a mount has seen since its proof, by records and ledger."""
+    found = exposures(
+        catalogued(campaign.folder) if records is None else records,
+        read_entries(campaign.folder),
+        [(mount.name, mount.proven_on)],
+    )
+    return next(one.drops for one in found if (one.kind, one.name) == ("mount", mount.name))
+
+
+def electrics_of(campaign: Campaign | None) -> Electrics:
+    """The measuring chain, as far as the campaign tells it."""
+    if campaign is None:
+        return Electrics()
+    cell, amplifier, calibration = campaign.cell, campaign.amplifier, campaign.calibration
+    return Electrics(
+        rated_n=cell.rated_n,
+        sensitivity_mv_per_v=cell.sensitivity_mv_per_v,
+        excitation_v=cell.excitation_v,
+        gain=amplifier.gain,
+        zero_v=amplifier.zero_v,
+        rail_high_v=calibration.rail_high_v,
+        reference_v=calibration.reference_v,
+        converter_bits=calibration.converter_bits,
+        bandwidth_hz=calibration.bandwidth_hz,
+    )
