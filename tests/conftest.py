@@ -7,14 +7,13 @@ from pathlib import Path
 
 import hypothesis
 import pytest
+from places import DATA
 
 import tautlog  # noqa: F401 - before numpy: it says how many threads that uses
 
 hypothesis.settings.register_profile("ci", derandomize=True, deadline=None)
 hypothesis.settings.register_profile("dev", deadline=None)
 hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
-
-FIRMWARE = Path(__file__).parent.parent / "firmware"
 
 
 def tool(name):
@@ -51,4 +50,4 @@ def display():
 
 @pytest.fixture
 def data():
-    return Path(__file__).parent / "data"
+    return DATA

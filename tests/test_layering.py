@@ -2,13 +2,10 @@
 
 import ast
 import sys
-from pathlib import Path
 
 import pytest
+from places import FIRMWARE, HOST
 
-ROOT = Path(__file__).parent.parent
-HOST = ROOT / "host" / "tautlog"
-FIRMWARE = ROOT / "firmware"
 # The wings of the host, from the ground up: a file imports its own wing and those before it.
 WINGS = [
     "errors",

@@ -14,9 +14,9 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "rehearsal"))
 
-from test_rehearsal import SPEED, drop, plan_for, until_held
+from rehearsed import SPEED, drop, plan_for, until_held
 
 from tautlog.archive.assess import mark_record
 from tautlog.errors import LinkError

@@ -240,7 +240,7 @@ board.close()
 
 @pytest.mark.long
 def test_no_wrong_config_makes_an_output(emulated, tmp_path):
-    """The table of tests/configs.py through the firmware's entry, then a right one."""
+    """The table of tests/tools/configs.py through the firmware's entry, then a right one."""
     board = emulated("level", entry=False, files=(configs.__file__,), WATCHDOG_MS=0)
     said = board.run(TABLE, SLOW_S)
     (count, bad, enabled), (after,) = (ast.literal_eval(line) for line in said.splitlines())

@@ -1,0 +1,33 @@
+"""A drop within all limits, to be changed by one thing at a time."""
+
+from __future__ import annotations
+
+from tautlog.campaign.campaign import Rig
+from tautlog.model.calibration import Calibration
+from tautlog.model.line import Line
+from tautlog.model.load_path import Element, Mount
+from tautlog.model.timestamp import today
+from tautlog.planning.electronics import Electrics
+from tautlog.planning.gate import Intended
+
+DATED = Calibration(zero_v=0.45, date=today())
+GOOD = Intended(
+    mass_kg=9.0,
+    height_m=1.2,
+    line=Line("l", 21e3, 4.0, 0.12),
+    friction_n=3.5,
+    line_name="l",
+    article="a",
+    mount_name="m",
+    mount=Mount("m", 3000.0, "2026-03-01"),
+    drops_since_proof=3,
+    rig=Rig(2.6, 0.1, 300.0, 25.0, 3.5),
+    elements=(Element("shackle", 10_000.0, "working", part="line"),),
+    electrics=Electrics(rated_n=5000.0),
+    calibration=DATED,
+    promised_newton_per_volt=1000.0,
+    target_n=1800.0,
+    lines=("l",),
+    articles=("a",),
+    mounts=("m",),
+)
