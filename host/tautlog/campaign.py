@@ -27,7 +27,7 @@ from tautlog.line import Line, stiffness_of_rope
 from tautlog.loadpath import Element, Mount
 from tautlog.names import alike, meant
 from tautlog.plausibility import accepted_by, data_sheet_slope, sign_doubts, slope_doubts
-from tautlog.proofs import proven, read_proofs
+from tautlog.proofs import failed_elsewhere, proven, read_proofs
 from tautlog.signature import signed
 from tautlog.trace import DropSetup
 
@@ -309,7 +309,11 @@ def _mounts(folder: Path, said: list[dict[str, Any]]) -> tuple[Mount, ...]:
         proofs = read_proofs(folder)
     except CampaignError as problem:
         return tuple(replace(one, proven_n=0.0, failed=str(problem)) for one in mounts)
-    return tuple(proven(one, proofs) for one in mounts)
+    names = [one.name for one in mounts]
+    return tuple(
+        replace(proven(one, proofs), failed_elsewhere=failed_elsewhere(one, names, proofs))
+        for one in mounts
+    )
 
 
 def _promised(cell: Cell, amplifier: Amplifier) -> float | None:
