@@ -18,7 +18,12 @@ from pathlib import Path
 from typing import Any
 
 from tautlog.calibration import Calibration
-from tautlog.calibrations import newest_calibration, newest_file, newest_readable
+from tautlog.calibrations import (
+    newest_calibration,
+    newest_file,
+    newest_readable,
+    unread_files,
+)
 from tautlog.condemned import Retired
 from tautlog.errors import CampaignError
 from tautlog.folder import CAMPAIGN_FILE
@@ -26,7 +31,13 @@ from tautlog.keys import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS, short
 from tautlog.line import Line, stiffness_of_rope
 from tautlog.loadpath import Element, Mount
 from tautlog.names import alike, meant
-from tautlog.plausibility import accepted_by, data_sheet_slope, sign_doubts, slope_doubts
+from tautlog.plausibility import (
+    accepted_by,
+    data_sheet_slope,
+    sign_doubts,
+    slope_doubts,
+    uncertainty_doubts,
+)
 from tautlog.proofs import failed_elsewhere, proven, read_proofs
 from tautlog.signature import signed
 from tautlog.trace import DropSetup
@@ -272,14 +283,17 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         calibration=calibration,
         calibration_stated=stated,
         # Nothing may be dropped under what was left out, whoever asks.
-        calibration_doubts=(left_out,)
-        if left_out
-        else _calibration_doubts(
-            calibration,
-            stated,
-            _promised(cell, amplifier),
-            setup,
-            said["calibration"].get("newton_per_volt"),
+        calibration_doubts=unread_files(where.parent)
+        + (
+            (left_out,)
+            if left_out
+            else _calibration_doubts(
+                calibration,
+                stated,
+                _promised(cell, amplifier),
+                setup,
+                said["calibration"].get("newton_per_volt"),
+            )
         ),
         calibration_left_out=left_out,
         stated_newton_per_volt=said["calibration"].get("newton_per_volt"),
@@ -337,8 +351,10 @@ def _calibration_doubts(
             "no calibration is stated: calibrate (`tautlog calibrate`), or say newton_per_volt in "
             "campaign.toml",
         )
-    doubts = sign_doubts(calibration, stated_newton_per_volt) + slope_doubts(
-        calibration, promised=promised, planned_n=setup.upper_n
+    doubts = (
+        sign_doubts(calibration, stated_newton_per_volt)
+        + slope_doubts(calibration, promised=promised, planned_n=setup.upper_n)
+        + uncertainty_doubts(calibration)
     )
     if not doubts or accepted_by(calibration):
         return ()

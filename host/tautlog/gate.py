@@ -19,7 +19,7 @@ from tautlog.loadpath import Element, Mount, PathCheck, check_mount, check_path
 from tautlog.moment import today
 from tautlog.names import meant
 from tautlog.plan import Drop, Prediction, predict_drop
-from tautlog.plausibility import accepted_by, slope_doubts
+from tautlog.plausibility import accepted_by, slope_doubts, uncertainty_doubts
 from tautlog.reckoned import Load, highest
 from tautlog.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.validity import validity
@@ -199,7 +199,7 @@ def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:
             one,
             promised=intended.promised_newton_per_volt,
             planned_n=load.force_n if load else None,
-        )
+        ) + uncertainty_doubts(one)
     if doubts:
         text = "calibration: " + "; ".join(doubts)
         return [*found, PathCheck("calibration", False, text, refuses=True, final=True)]

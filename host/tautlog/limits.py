@@ -65,6 +65,13 @@ CALIBRATION_FREEDOM = Limit(
     "degrees of freedom of a calibration's uncertainty, which is itself known to 16 % at twenty "
     "points, 1 / (2 x 0.16^2) (JCGM 100:2008, G.4.2 and table E.1)",
 )
+LEAST_U_FRACTION = Limit(
+    0.0002,
+    "1",
+    "of the force, expanded: no strain-gauge chain read by a converter like this is known better; "
+    "a third of the 0.06 % that ISO 376 allows the machine that calibrates its best class, 00 "
+    "(figure from memory); own choice",
+)
 FITTINGS_FRACTION = Limit(
     0.1,
     "1",

@@ -1,7 +1,8 @@
 """Plausibility: whether a calibration can be what it says, before anybody relies on it.
 
 Its slope is held against what the cell's data sheet and the gain promise; without a sheet
-against the calibration before it, and against what the rig is for. A calibration in
+against the calibration before it, and against what the rig is for. Its uncertainty is held
+against what a chain of strain gauges and one step of the converter allow. A calibration in
 millivolts, grams or kilograms is off by 1000 or 9.8, and is refused unless a named person
 accepts it.
 """
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from tautlog.calibration import Calibration
 from tautlog.errors import CalibrationError
+from tautlog.limits import LEAST_U_FRACTION
 from tautlog.signature import signed
 
 if TYPE_CHECKING:  # it needs scipy, reading a campaign does not
@@ -136,6 +138,32 @@ def sign_doubts(calibration: Calibration, stated: float | None) -> tuple[str, ..
         f"tension {seen} the voltage, {expected}: the sign of the bridge is reversed; swap its "
         "signal wires, or the loads were pushed",
     )
+
+
+def uncertainty_doubts(calibration: Calibration) -> tuple[str, ...]:
+    """Why a calibration's uncertainty is smaller than it can be; none where it is not.
+
+    Its relative part is asked for at the force from rail to rail, where a fixed part helps
+    least; the other at the largest calibrated force, or there where nobody stated one.
+    """
+    slope = abs(calibration.newton_per_volt)
+    span_n = slope * (calibration.rail_high_v - calibration.rail_low_v)
+    found: tuple[str, ...] = ()
+    share = calibration.expanded_u_at_n(span_n) / span_n
+    mend = "state what is known of weights and chain, or calibrate again"
+    if share < LEAST_U_FRACTION:
+        found += (
+            f"its expanded uncertainty is {100 * share:.2g} % of {span_n:.0f} N, less than "
+            f"{100 * LEAST_U_FRACTION:g} %: no such chain is known better; {mend}",
+        )
+    top_n, step_n = calibration.range_n or span_n, slope * calibration.volt_per_count(1)
+    own_n = calibration.expanded_u_at_n(top_n)
+    if own_n < step_n:
+        found += (
+            f"its expanded uncertainty at {top_n:.0f} N is {own_n:.2g} N, less than the "
+            f"{step_n:.2g} N of one step of the converter; {mend}",
+        )
+    return found
 
 
 def unchecked_scale(lacking: Sequence[str], before: bool) -> str:
