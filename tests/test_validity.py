@@ -193,6 +193,29 @@ def test_a_table_that_goes_down_with_the_load_is_not_kept_by_itself(kite, capsys
     assert said(capsys, *table(kite))[0] == 1
 
 
+def test_a_minus_that_only_campaign_toml_states_is_a_doubt(kite, capsys):
+    """The sheet promises 1000 N/V and tells no sign: one letter would turn every force round."""
+    change(kite, "newton_per_volt = 1000.0", "newton_per_volt = -1000.0")
+    told = refusal(capsys, *OVERRIDE)
+    assert "nobody may override" in told
+    assert "no weights have shown it: calibrate with weights" in told
+    assert "no weights have shown it" in read_campaign(kite).calibration_doubts[0]
+    # Weights that show the opposite are no proof; weights of the same sign are.
+    assert said(capsys, *table(kite))[0] == 1
+    (kite / "points.csv").write_text(
+        "load_n,volt\n0,2.45\n98,2.352\n196,2.254\n294,2.156\n0,2.45\n"
+    )
+    assert run(["calibrate", "--from-csv", "points.csv"]) == 0
+    assert refusal(capsys) == ""
+
+
+def test_a_minus_may_be_accepted_by_a_named_person(kite, capsys):
+    change(kite, "newton_per_volt = 1000.0", "newton_per_volt = -1000.0")
+    change(kite, "[calibration]", '[calibration]\naccepted = "R. Lead: seen on the meter"')
+    change(kite, "\nzero_v = 0.45", "\nzero_v = 2.9")
+    assert refusal(capsys) == ""
+
+
 def test_kilograms_for_newtons_are_told_where_nothing_checks_them(kite, capsys, tmp_path):
     given = table(kite, 1 / 9.80665)
     assert "masses in kg typed as newtons" in said(capsys, *given)[2]

@@ -140,7 +140,7 @@ def doubts_of(campaign: Campaign, made: Calibrated) -> tuple[str, ...]:
     """Why a new calibration of a campaign is not plausible."""
     return (
         point_doubts(made.points, made.calibration)
-        + sign_doubts(made.calibration, campaign.stated_newton_per_volt)
+        + sign_doubts(made.calibration, campaign.stated_newton_per_volt, measured=True)
         + slope_doubts(
             made.calibration,
             promised=campaign.promised_newton_per_volt,

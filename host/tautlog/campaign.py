@@ -266,7 +266,8 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         calibration = newest_calibration(where.parent, calibration)
     else:
         calibration, left_out = newest_readable(where.parent, calibration)
-    stated = "newton_per_volt" in said["calibration"] or newest_file(where.parent) is not None
+    measured = newest_file(where.parent) is not None
+    stated = "newton_per_volt" in said["calibration"] or measured
     setup = DropSetup(
         target_n=target_n,
         limit_n=requirement.limit_n,
@@ -293,6 +294,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
                 _promised(cell, amplifier),
                 setup,
                 said["calibration"].get("newton_per_volt"),
+                measured=measured,
             )
         ),
         calibration_left_out=left_out,
@@ -344,6 +346,8 @@ def _calibration_doubts(
     promised: float | None,
     setup: DropSetup,
     stated_newton_per_volt: float | None,
+    *,
+    measured: bool,
 ) -> tuple[str, ...]:
     """Why a calibration must not be used, unless a named person accepts it."""
     if not stated:
@@ -352,7 +356,7 @@ def _calibration_doubts(
             "campaign.toml",
         )
     doubts = (
-        sign_doubts(calibration, stated_newton_per_volt)
+        sign_doubts(calibration, stated_newton_per_volt, measured=measured)
         + slope_doubts(calibration, promised=promised, planned_n=setup.upper_n)
         + uncertainty_doubts(calibration)
     )

@@ -119,8 +119,12 @@ def slope_at(calibration: Calibration, force_n: float) -> float | None:
     return math.sqrt(square) if square > 0.0 else None
 
 
-def sign_doubts(calibration: Calibration, stated: float | None) -> tuple[str, ...]:
+def sign_doubts(
+    calibration: Calibration, stated: float | None, *, measured: bool
+) -> tuple[str, ...]:
     """Why the sign of a slope is not plausible; none where it is.
+
+    A negative one needs two who say so: campaign.toml, and a calibration with weights.
 
     Parameters
     ----------
@@ -128,7 +132,15 @@ def sign_doubts(calibration: Calibration, stated: float | None) -> tuple[str, ..
         The one in question.
     stated : float or None
         newton_per_volt of campaign.toml, whose sign counts; None: tension raises the voltage.
+    measured : bool
+        It was fitted to known loads; else it is what campaign.toml states.
     """
+    if calibration.newton_per_volt < 0.0 and not measured:
+        return (
+            "tension lowers the voltage says newton_per_volt of campaign.toml, and no weights "
+            "have shown it: calibrate with weights (`tautlog calibrate`), which then must have the "
+            "same sign, or take the minus away",
+        )
     if (calibration.newton_per_volt < 0.0) == ((stated or 1.0) < 0.0):
         return ()
     seen = "lowers" if calibration.newton_per_volt < 0.0 else "raises"
