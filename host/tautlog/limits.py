@@ -98,5 +98,12 @@ QUASI_STATIC_FACTOR = Limit(
 BANDWIDTH_PER_PULSE = Limit(
     3.0, "1", "needed, over the length of a pulse; common practice, after an ASTM STP of Nicolson"
 )
+RISE_PER_BANDWIDTH = Limit(
+    0.5,
+    "1",
+    "rise time times bandwidth below which an amplifier shows mostly itself: one pole rises in "
+    "0.35 over its bandwidth (closed form, ln 9 / 2 pi) and rises add as squares (common "
+    "practice), so that at sqrt 2 times as much half of the square is its own",
+)
 LARGEST_N = Limit(1e15, "N", "beyond it a number is no force; own choice")
 K_FACTOR = Limit(2.0, "1", "for 95.45 % of a normal distribution (JCGM 100:2008, table G.2)")
