@@ -116,8 +116,8 @@ def _from_board(
     from tautlog.session import Session
 
     with _told_if_stopped(stop):
-        link = SerialLink(port)
-    with link:
+        port_link = SerialLink(port)
+    with port_link as link:
         session = Session(link, timeout_scale=timeout_scale)
         with _told_if_stopped(stop):
             held = held_event(session)
