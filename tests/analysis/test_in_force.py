@@ -31,7 +31,7 @@ def used_with(record, **changes):
 
 
 def test_what_was_sent_is_in_the_record(record):
-    assert record.arming["limits"] == arm_fields(CALIBRATION, REDUCTION)
+    assert record.arming["limits"] == arm_fields(CALIBRATION, REDUCTION, None)
     assert in_force(record.arming).unlike(record.calibration, REDUCTION) == ""
     assert "rails-differ" not in {one.code for one in record.trace().contradictions}
 

@@ -1,9 +1,12 @@
 """Verdicts: every condition on both sides of its bound, every row of the combination."""
 
 import dataclasses
+import re
 
+import numpy as np
 import pytest
-from traces import arrest, recorded
+from scipy.signal import lfilter
+from traces import RATE_HZ, arrest, half_sine, recorded
 
 from tautlog.analysis.judge import ARTICLE_FINDINGS, as_json, combine, judge
 from tautlog.analysis.marking import mark
@@ -303,3 +306,103 @@ def test_the_quick_look_has_five_lines_in_a_fixed_order(changes, words_of):
 def test_a_shunt_whose_step_has_changed(off, verdict):
     setup = dataclasses.replace(SETUP, shunt_off=off)
     assert judged(setup).record_verdict == verdict
+
+
+# Force scale and bandwidth
+
+
+@pytest.mark.parametrize(
+    ("closure", "spread", "code", "verdict"),
+    [
+        # E_n of ISO 13528: off by more than the expanded uncertainty of the difference.
+        (1.046, 0.02, "force-scale", "suspect"),
+        (1.046, 0.0434, "force-scale", "suspect"),
+        (1.046, 0.047, "closure-good", "valid"),
+        (0.97, 0.02, "closure-good", "valid"),  # friction only ever takes momentum away
+        (1.019, 0.02, "closure-good", "valid"),
+        (1.06, 0.02, "closure-off", "suspect"),
+        (1.03, None, "closure-good", "valid"),  # how sure it is nobody knows
+    ],
+)
+def test_a_closure_that_its_own_uncertainty_denies(closure, spread, code, verdict):
+    seen = judged(impulse_closure=closure, impulse_closure_expanded_u=spread)
+    assert code in codes(seen)
+    assert seen.record_verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("gain", "stated_u", "verdict"),
+    [
+        (1.046, 0.04, "suspect"),
+        (1.046, 0.05, "valid"),
+        (1.02, 0.01, "suspect"),
+        (1.0, 0.003, "valid"),
+    ],
+)
+def test_a_gain_that_is_farther_off_than_its_calibration_says(gain, stated_u, verdict):
+    """9 kg, 1.2 m, 21 kN/m by the solver; what is not the force is worth 1 to 2 % (k = 2)."""
+    _, force_n = arrest(9.0, 1.2, 21e3, 0.05)
+    trace = recorded(gain * force_n, calibration_u_fraction=stated_u, covered_n=3000.0)
+    setup = DropSetup(mass_kg=9.0, height_m=1.2, target_n=1500.0)
+    marks = mark(trace, setup)
+    assert marks.impulse_closure == pytest.approx(gain, abs=2e-3)
+    found = judge(marks, setup)
+    assert found.record_verdict == verdict
+    assert ("force-scale" in codes(found)) == (verdict == "suspect")
+
+
+def slowed(pole_hz, **stated):
+    """The trace of a 17 ms half-sine behind one pole, and its marks."""
+    force_n = half_sine(1000.0, 0.017, total_s=2.0)
+    pole = np.exp(-2.0 * np.pi * pole_hz / RATE_HZ)
+    slow_n = lfilter([1.0 - pole], [1.0, -pole], force_n)
+    setup = DropSetup(mass_kg=9.0)
+    return mark(recorded(slow_n, covered_n=3000.0, **stated), setup), setup
+
+
+def test_a_bandwidth_that_nobody_stated_is_told_and_invalidates_nothing():
+    unstated, setup = slowed(2000.0)
+    stated, _ = slowed(2000.0, bandwidth_hz=2000.0)
+    text = next(
+        one.text for one in judge(unstated, setup).reasons if one.code == "bandwidth-unknown"
+    )
+    assert "the amplifier's bandwidth is not stated" in text
+    assert "not in its uncertainty" in text
+    assert "enter bandwidth_hz" in text
+    assert codes(judge(stated, setup)).isdisjoint({"bandwidth-unknown", "bandwidth-low"})
+    assert judge(unstated, setup).record_verdict == judge(stated, setup).record_verdict
+    # Nothing is added to the interval for it.
+    budget = next(one for one in unstated.budgets if one.figure == "peak_force_n")
+    assert "amplifier" not in [one.name for one in budget.parts]
+
+
+def test_what_the_note_says_that_a_pole_takes_is_what_it_takes():
+    """1.4 % at 3 / T: of a sine in the long run 1 / sqrt(1 + (1 / 6)**2), closed form."""
+    unstated, setup = slowed(3.0 / 0.017)
+    text = next(
+        one.text for one in judge(unstated, setup).reasons if one.code == "bandwidth-unknown"
+    )
+    said = float(re.search(r"would take ([0-9.]+) %", text)[1])
+    assert said == pytest.approx(100.0 * (1.0 - unstated.peak_force_n / 1000.0), abs=0.3)
+
+
+@pytest.mark.parametrize(("bandwidth_hz", "low"), [(40.0, True), (200.0, False)])
+def test_a_stated_bandwidth_that_is_too_low_makes_the_record_suspect(bandwidth_hz, low):
+    """A half-sine rises in 0.32 T, 5.5 ms; 40 Hz need 12.5 ms, 200 Hz 2.5 ms."""
+    marks, setup = slowed(bandwidth_hz, bandwidth_hz=bandwidth_hz)
+    seen = judge(marks, setup)
+    assert ("bandwidth-low" in codes(seen)) == low
+    assert judged(findings=(Finding("bandwidth-low", "x"),)).record_verdict == "suspect"
+
+
+def test_mark_and_report_show_the_note(tmp_path, capsys):
+    from made_records import made
+
+    from tautlog.cli import run
+
+    path = made(tmp_path / "a.h5")
+    assert run(["mark", str(path)]) == 0
+    assert "the amplifier's bandwidth is not stated" in capsys.readouterr().out
+    page = tmp_path / "a.html"
+    assert run(["report", str(path), "--out", str(page)]) == 0
+    assert "bandwidth is not stated" in page.read_text()

@@ -99,6 +99,19 @@ def test_an_unknown_zero_is_a_doubt_and_no_pass(zero_v):
     assert seen(calibration={"zero_v": zero_v}) == ([], ["zero-unknown"])
 
 
+def test_the_zero_that_campaign_toml_states_counts_where_none_was_measured():
+    unknown = dataclasses.replace(CALIBRATION, zero_v=None)
+    stated = dataclasses.replace(GOOD, calibration=unknown, stated_zero_v=0.45)
+    assert seen(facts=stated) == ([], [])
+    assert seen(facts=stated, level_v=0.45 + 0.06 * 3.17) == (["off-zero"], [])
+    # What was measured comes first.
+    assert seen(facts=dataclasses.replace(GOOD, stated_zero_v=1.5)) == ([], [])
+    # The board holds the same limits.
+    measured = dataclasses.replace(CALIBRATION, zero_v=0.45)
+    assert arm_fields(unknown, 8, 0.45) == arm_fields(measured, 8, None)
+    assert arm_fields(unknown, 8, 0.45) != arm_fields(unknown, 8, None)
+
+
 @pytest.mark.parametrize("noise_v", [0.0, 0.16e-3, 0.22e-3, float("nan")])
 def test_a_still_chain_is_dead(noise_v):
     assert seen(noise_v=noise_v)[0] == ["too-quiet"]
@@ -126,7 +139,7 @@ def test_the_least_noise_lies_between_a_converter_alone_and_a_living_chain():
 def test_the_least_span_lies_between_them_too(reduction):
     """Of 16 blocks of 1024 samples, in 200 tries each."""
     random = np.random.default_rng(4)
-    least = arm_fields(CALIBRATION, reduction)["least_span"]
+    least = arm_fields(CALIBRATION, reduction, None)["least_span"]
 
     def spans(own):
         for _ in range(200):
@@ -256,7 +269,7 @@ def test_a_dead_chain_is_refused_on_both_sides(tmp_path, fault, zero_v):
             expected = DEAD[fault] - (set() if zero_v else {"off-zero"})
             assert expected <= {one.code for one in findings(facts) if one.refuses}
             with pytest.raises(RefusedError) as caught:
-                session.ask("arm", by="drive", **arm_fields(facts.calibration, 8))
+                session.ask("arm", by="drive", **arm_fields(facts.calibration, 8, None))
             dead = {wire.REASONS[number][1] for number in (5, 16, 17)}
             assert dead & set(caught.value.reasons)
     assert rig.release_at is None
@@ -289,4 +302,4 @@ def test_what_was_found_is_in_the_record(tmp_path):
         told = json.loads(file.attrs["arming_json"])
     assert {one["code"] for one in told["findings"]} == {"zero-unknown", "shunt-none"}
     assert told["health"]["level_v"] == pytest.approx(0.45, abs=0.001)
-    assert told["limits"] == arm_fields(calibration, 8)
+    assert told["limits"] == arm_fields(calibration, 8, None)

@@ -187,7 +187,7 @@ def test_a_calibration_is_kept_and_used(campaign, capsys):
 def test_a_broken_calibration_file_is_told(campaign):
     folder = campaign / "calibrations"
     folder.mkdir()
-    (folder / "0001_x.json").write_text("{}")
+    (folder / "0001_2026-03-01.json").write_text("{}")
     with pytest.raises(CampaignError, match="cannot be read as a calibration"):
         read_campaign(campaign)
 

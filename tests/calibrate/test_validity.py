@@ -9,13 +9,19 @@ from command_line import said
 from intended_drops import GOOD
 from kites import DATED, change, kite_in, refusal, table
 
+from tautlog.calibrate.kept import newest_file
+from tautlog.calibrate.plausibility import uncertainty_doubts
 from tautlog.calibrate.validity import validity
 from tautlog.campaign.calibrations import add_calibration
 from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
 from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
+from tautlog.model.timestamp import today
 from tautlog.planning.gate import refusals
+from tautlog.rehearsal.process import BoardProcess
+from tautlog.rehearsal.rig import SimulatedRig
+from tautlog.rehearsal.scene import default_scene
 
 GOOD_ONE = Calibration(date="2026-03-01")
 
@@ -189,6 +195,29 @@ def test_a_table_that_goes_down_with_the_load_is_not_kept_by_itself(kite, capsys
     assert said(capsys, *table(kite))[0] == 1
 
 
+def test_a_minus_that_only_campaign_toml_states_is_a_doubt(kite, capsys):
+    """The sheet promises 1000 N/V and tells no sign: one letter would turn every force round."""
+    change(kite, "newton_per_volt = 1000.0", "newton_per_volt = -1000.0")
+    told = refusal(capsys, *OVERRIDE)
+    assert "nobody may override" in told
+    assert "no weights have shown it: calibrate with weights" in told
+    assert "no weights have shown it" in read_campaign(kite).calibration_doubts[0]
+    # Weights that show the opposite are no proof; weights of the same sign are.
+    assert said(capsys, *table(kite))[0] == 1
+    (kite / "points.csv").write_text(
+        "load_n,volt\n0,2.45\n98,2.352\n196,2.254\n294,2.156\n0,2.45\n"
+    )
+    assert run(["calibrate", "--from-csv", "points.csv"]) == 0
+    assert refusal(capsys) == ""
+
+
+def test_a_minus_may_be_accepted_by_a_named_person(kite, capsys):
+    change(kite, "newton_per_volt = 1000.0", "newton_per_volt = -1000.0")
+    change(kite, "[calibration]", '[calibration]\naccepted = "R. Lead: seen on the meter"')
+    change(kite, "\nzero_v = 0.45", "\nzero_v = 2.9")
+    assert refusal(capsys) == ""
+
+
 def test_kilograms_for_newtons_are_told_where_nothing_checks_them(kite, capsys, tmp_path):
     given = table(kite, 1 / 9.80665)
     assert "masses in kg typed as newtons" in said(capsys, *given)[2]
@@ -213,3 +242,114 @@ def test_without_a_campaign_that_nothing_checks_it_is_told(kite, capsys, tmp_pat
     monkeypatch.chdir(tmp_path)
     _, out, _ = said(capsys, *given[:2], kite / "points.csv")
     assert "nothing checks the scale" in out
+
+
+# Files that nobody reads
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "new.json",
+        "0002.json",
+        "0002_2026-03-01.JSON",
+        "0002_2026-03-01 (1).json",
+        "cal 2026",
+        "2.json",
+    ],
+)
+def test_a_calibration_by_another_name_is_told_and_refused(kite, capsys, name):
+    run(table(kite))
+    (path,) = kite.glob("calibrations/*.json")
+    (kite / "calibrations" / name).write_text(path.read_text())
+    (doubt,) = read_campaign(kite).calibration_doubts
+    assert f"calibrations/{name} may be a calibration" in doubt
+    assert "rename it to NUMBER_DAY.json, such as 0002_2026-03-01.json" in doubt
+    assert "take it out of the folder" in doubt
+    # Nobody overrides it, and no acceptance of a slope covers it.
+    assert doubt in refusal(capsys, *OVERRIDE)
+    change(kite, "[calibration]", '[calibration]\naccepted = "R. Lead: old"')
+    assert doubt in refusal(capsys)
+    # Under its right name it is read.
+    (kite / "calibrations" / name).rename(path.with_name("0002_2026-03-02.json"))
+    assert newest_file(kite).name == "0002_2026-03-02.json"
+    assert refusal(capsys) == ""
+
+
+def test_two_calibrations_of_one_number_are_told(kite, capsys):
+    run(table(kite))
+    (path,) = kite.glob("calibrations/*.json")
+    path.with_name("0001_2026-03-01.json").write_text(path.read_text())
+    assert "another has the same number" in refusal(capsys)
+
+
+def test_other_files_of_the_folder_are_no_matter(kite, capsys):
+    run(table(kite))
+    folder = kite / "calibrations"
+    (folder / "weights.txt").write_text("weights of the laboratory")
+    (folder / ".0002.json.swp").write_text("")
+    (folder / "old").mkdir()
+    assert refusal(capsys) == ""
+
+
+def test_health_tells_of_a_calibration_by_another_name(kite, capsys):
+    run(table(kite))
+    (path,) = kite.glob("calibrations/*.json")
+    path.rename(path.with_name("newest.json"))
+    with BoardProcess(SimulatedRig(default_scene(), seed=1), speed=8.0) as board:
+        status, _, err = said(capsys, "health", "--port", board.url, "--link-timeout", "3")
+    assert status == 1
+    assert "calibrations/newest.json may be a calibration" in err
+
+
+# Uncertainties that are too small
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        # A relative part alone, of 3150 N from rail to rail.
+        ({"expanded_u_fraction": 1e-9}, "1e-07 % of 3150 N, less than 0.02 %"),
+        ({"expanded_u_fraction": 1.9e-4}, "less than 0.02 %"),
+        # One step of 3.3 V / 4096 at 1000 N/V is 0.806 N.
+        ({"expanded_u_fraction": 1e-9, "expanded_u_n": 0.8}, "0.8 N, less than the 0.81 N of one"),
+        (
+            {"expanded_u_fraction": 1e-3, "range_n": 800.0},
+            "at 800 N is 0.8 N, less than the 0.81 N",
+        ),
+    ],
+)
+def test_an_uncertainty_that_no_chain_keeps_is_a_doubt(changes, word):
+    one = dataclasses.replace(GOOD_ONE, **changes)
+    assert word in " / ".join(uncertainty_doubts(one))
+    found = refusals(dataclasses.replace(GOOD, calibration=dataclasses.replace(one, date=today())))
+    assert [(a.code, a.final) for a in found] == [("calibration", True)]
+    accepted = dataclasses.replace(one, date=today(), accepted="R. Lead: 24-bit laboratory chain")
+    assert not refusals(dataclasses.replace(GOOD, calibration=accepted))
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"expanded_u_fraction": 2.6e-4},
+        {"expanded_u_fraction": 1e-9, "expanded_u_n": 20.0},
+        {"expanded_u_fraction": 1e-3, "range_n": 810.0},
+        {"expanded_u_fraction": 2e-4, "converter_bits": 16},
+    ],
+)
+def test_an_uncertainty_that_a_good_chain_keeps_is_none(changes):
+    assert uncertainty_doubts(dataclasses.replace(GOOD_ONE, **changes)) == ()
+
+
+def test_too_small_an_uncertainty_in_campaign_toml_arms_nobody_unless_accepted(kite, capsys):
+    change(kite, "expanded_u_fraction = 0.04", "expanded_u_fraction = 1e-9")
+    assert "no such chain is known better" in refusal(capsys, *OVERRIDE)
+    change(kite, "[calibration]", '[calibration]\naccepted = "R. Lead: read once"')
+    assert refusal(capsys) == ""
+
+
+def test_what_calibrate_makes_is_never_better_than_one_step(kite, capsys):
+    """30 kg on 5 kN, without any scatter: weights of 0.2 % are 0.6 N, one step is 0.81 N."""
+    assert run(table(kite)) == 0
+    used = read_campaign(kite).calibration
+    assert used.expanded_u_n == pytest.approx(1000.0 * 3.3 / 4096, rel=1e-3)

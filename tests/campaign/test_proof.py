@@ -208,6 +208,13 @@ def test_a_failure_stays_until_a_later_proof_states_what_failed_and_is_good(
     assert (mount(kite).failed, mount(kite).proven_n) == ("", 3000.0)
 
 
+def test_a_good_pull_that_was_superseded_lifts_nothing(kite):
+    unread = {**LINE, "set_m": None, "supersedes": 2, "reason": "the gauge was not zeroed"}
+    write(kite, FAILED, LINE, unread)
+    assert "does not state it" in mount(kite).failed
+    assert mount(kite).proven_n == 0.0
+
+
 def test_a_failure_is_not_written_off_to_another_mount(kite):
     path = kite / "campaign.toml"
     path.write_text(path.read_text() + '\n[[mount]]\nname = "beam-2"\n')
@@ -249,3 +256,92 @@ def test_the_command_says_that_the_mount_stays_refused(kite, capsys):
     assert "A good one states --set --deflection" in out
     assert run(["proof", "--pulled", "3000", "--held", "70", "--by", "A", "--json"]) == 0
     assert "it yields" in json.loads(capsys.readouterr().out)["mount_failed"]
+
+
+# A mount by another name
+
+
+WALL = {**FAILED, "mount": "wall", "utc": "2026-01-02T10:00:00Z"}
+WALL_2 = {**LINE, "mount": "wall 2", "utc": "2026-01-03T10:00:00Z"}
+
+
+@pytest.fixture
+def renamed(kite):
+    """The failed mount "wall" stands in campaign.toml as "wall 2" now."""
+    path = kite / "campaign.toml"
+    path.write_text(path.read_text().replace('name = "beam-1"', 'name = "wall 2"'))
+    return kite
+
+
+def refused_for(folder):
+    from tautlog.campaign import read_campaign, setup_from
+    from tautlog.drop.permit import intended_for
+    from tautlog.planning.gate import refusals
+
+    campaign = read_campaign(folder)
+    found = refusals(intended_for(campaign, setup_from(campaign)))
+    return {one.code: one for one in found if one.code.startswith("mount")}
+
+
+def test_a_failed_proof_is_not_shed_by_another_name(renamed):
+    write(renamed, WALL)
+    found = refused_for(renamed)
+    assert set(found) == {"mount-unproven", "mount-renamed"}
+    assert not found["mount-renamed"].final
+    text = found["mount-renamed"].text
+    assert "'wall', which campaign.toml no longer has, failed: its proof failed" in text
+    assert "put 'wall' back" in text
+    assert "--supersedes 1" in text
+
+
+@pytest.mark.parametrize(
+    ("lines", "expected"),
+    [
+        # A good pull of the new name after the failure lifts it; one before it does not.
+        ([WALL, WALL_2], set()),
+        ([{**WALL_2, "utc": "2026-01-01T10:00:00Z"}, WALL], {"mount-renamed"}),
+        # Nor one that does not state what failed, or that counts no more.
+        ([WALL, {**WALL_2, "set_m": None}], {"mount-renamed"}),
+        (
+            [WALL, WALL_2, {**WALL_2, "set_m": None, "supersedes": 2, "reason": "read wrongly"}],
+            {"mount-renamed"},
+        ),
+        # Entered again under the new name it is that mount's own.
+        (
+            [WALL, {**WALL, "mount": "wall 2", "supersedes": 1, "reason": "renamed"}],
+            {"mount-failed"},
+        ),
+        # What failed and was good again before the name went tells nothing.
+        ([WALL, {**WALL_2, "mount": "wall"}, WALL_2], set()),
+        # A good pull of less than is needed opens no more than it proves.
+        ([WALL, {**WALL_2, "pulled_n": 500.0}], {"mount-too-low"}),
+    ],
+)
+def test_what_lifts_a_failure_under_another_name(renamed, lines, expected):
+    write(renamed, *lines)
+    assert set(refused_for(renamed)) == expected
+
+
+def test_a_pull_that_campaign_toml_states_lifts_no_failure_under_another_name(renamed):
+    path = renamed / "campaign.toml"
+    text = path.read_text().replace("proven_n = 0.0", "proven_n = 9000.0")
+    path.write_text(text.replace('proven_on = ""', 'proven_on = "2026-02-01"'))
+    write(renamed, WALL)
+    assert set(refused_for(renamed)) == {"mount-renamed"}
+
+
+def test_a_failed_mount_that_stands_there_still_forbids_no_other(renamed):
+    path = renamed / "campaign.toml"
+    path.write_text(path.read_text() + '\n[[mount]]\nname = "wall"\n')
+    write(renamed, WALL, WALL_2)
+    from tautlog.campaign import read_campaign
+
+    good, failed = read_campaign(renamed).mounts
+    assert (good.failed, good.failed_elsewhere, good.proven_n) == ("", "", 3000.0)
+    assert "it yields" in failed.failed
+
+
+def test_the_command_tells_of_the_failure_under_another_name(renamed, capsys):
+    write(renamed, WALL)
+    assert run(["proof", "--pulled", "3000", "--held", "70", "--by", "A"]) == 0
+    assert "NO DROP on this mount all the same: 'wall'" in capsys.readouterr().out

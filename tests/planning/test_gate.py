@@ -210,6 +210,29 @@ def test_health_refuses_a_calibration_that_is_not_plausible(campaign, monkeypatc
     assert "0.001 times as much" in capsys.readouterr().err
 
 
+def test_health_takes_the_zero_of_the_amplifier(campaign, monkeypatch, capsys):
+    from tautlog.cli import run
+
+    monkeypatch.chdir(campaign.folder)
+    with BoardProcess(SimulatedRig(default_scene(), seed=1), speed=8.0) as board:
+        given = ["health", "--port", board.url, "--link-timeout", "3"]
+        run(given)
+        assert "nobody said at what voltage" not in "".join(capsys.readouterr())
+        text = campaign.path.read_text()
+        campaign.path.write_text(text.replace("\nzero_v = 0.45", "\nzero_v = 1.45"))
+        assert run(given) == 1
+        assert "without a force it should be at 1.450 V" in capsys.readouterr().err
+        campaign.path.write_text(text.replace("\nzero_v = 0.45", ""))
+        run(given)
+        assert "nobody said at what voltage" in "".join(capsys.readouterr())
+
+
+def test_the_permit_carries_the_zero_of_the_amplifier(campaign):
+    setup = setup_from(campaign)
+    given = permitted(campaign, setup, by="R. Lead", reason="steel link", say=lambda text: None)
+    assert (given.calibration.zero_v, given.stated_zero_v) == (None, 0.45)
+
+
 # Numbers and days
 
 

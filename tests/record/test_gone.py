@@ -1,7 +1,9 @@
 """A record that is removed, moved or replaced while it is written is neither lost nor forgotten."""
 
+import contextlib
 import os
 import shutil
+import signal
 import threading
 from pathlib import Path
 
@@ -13,9 +15,11 @@ from small_records import CALIBRATION, INSTRUMENT, SETUP
 
 from tautlog.archive.assess import mark_record
 from tautlog.board.link import SerialLink
+from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
+from tautlog.cli import run
 from tautlog.drop.recovery import recover
-from tautlog.errors import RecordGoneError, RefusedError
+from tautlog.errors import LinkError, RecordGoneError, RefusedError
 from tautlog.model.stream import Block
 from tautlog.record import RecordWriter, open_record
 from tautlog.record.journal import journal_path
@@ -216,3 +220,97 @@ def until_held(board, path):
                 pass
         threading.Event().wait(0.6)  # let its silence pass
     raise AssertionError("the board never held its event")
+
+
+# A program that is told to end while it recovers
+
+
+@pytest.fixture
+def holding(folder, monkeypatch):
+    """A board that holds the event of a drop whose cable was pulled; its record stays behind."""
+    monkeypatch.chdir(folder)
+    rig = played("cable-pulled")
+    with BoardProcess(rig, speed=SPEED) as board:
+        with pytest.raises(OSError, match="recover"):
+            drop(board, plan_for(rig, folder / "drop.h5"))
+        for _ in range(60):
+            with contextlib.suppress(LinkError):
+                if state_of(board) == "held":
+                    break
+            threading.Event().wait(0.6)  # let its silence pass
+        yield board
+
+
+def state_of(board):
+    with SerialLink(board.url) as link:
+        return Session(link).greet().state
+
+
+def signalled(monkeypatch, where, name, number, after):
+    """Give a signal at a call of a method; restored by the caller."""
+    real, calls = getattr(where, name), []
+
+    def called(self, *given, **more):
+        calls.append(1)
+        if len(calls) == after:
+            signal.raise_signal(number)
+        return real(self, *given, **more)
+
+    monkeypatch.setattr(where, name, called)
+
+
+# What is left of the begun record may come in one piece.
+WHERE = {"drop.h5": (Receiver, "__init__", 1), "new.h5": (RecordWriter, "append", 2)}
+SAID = {signal.SIGTERM: "SIGTERM", signal.SIGINT: "Ctrl-C"}
+
+
+@pytest.mark.parametrize("number", SAID, ids=SAID.get)
+@pytest.mark.parametrize("into", ["drop.h5", "new.h5"])
+def test_a_signal_while_it_is_recovered(holding, folder, monkeypatch, capsys, number, into):
+    """One clear line; the board holds all of it; what came is unfinished, and is gone on with."""
+    if into == "new.h5":
+        (folder / "drop.h5").unlink()
+    given = ["recover", "--port", holding.url, "--link-timeout", "6"]
+    with monkeypatch.context() as patched:
+        where, name, after = WHERE[into]
+        signalled(patched, where, name, number, after)
+        assert run([*given, "--out", into] if into == "new.h5" else given) == 1
+    told = capsys.readouterr().err.strip().splitlines()[-1]
+    assert f"stopped by {SAID[number]}: what came is in" in told
+    assert f"{into}, which is not finished; the board still holds the event" in told
+    assert "Traceback" not in told
+    left = open_record(folder / into)
+    assert left.status == "recording"
+    before = left.counts()
+    assert state_of(holding) == "held"
+    # The next call goes on with the same file, and nothing that was in it changes.
+    assert run(given) == 0
+    assert [one.name for one in folder.glob("*.h5")] == [into]
+    whole = open_record(folder / into)
+    assert (whole.status, whole.verify_seal().state) == ("recovered", "intact")
+    np.testing.assert_array_equal(whole.counts()[: before.shape[0]], before)
+    assert mark_record(whole, cfc=180)["missing_samples"] == 0
+    assert state_of(holding) == "safe"
+
+
+def test_a_signal_before_anything_was_written(holding, folder, monkeypatch, capsys):
+    before = (folder / "drop.h5").read_bytes()
+    with monkeypatch.context() as patched:
+        signalled(patched, Session, "ask", signal.SIGTERM, after=1)
+        assert run(["recover", "--port", holding.url, "--link-timeout", "6"]) == 1
+    told = capsys.readouterr().err.strip().splitlines()[-1]
+    assert "stopped by SIGTERM: no record was made or changed" in told
+    assert (folder / "drop.h5").read_bytes() == before
+    assert [one.name for one in folder.iterdir()] == ["drop.h5"]
+    assert state_of(holding) == "held"
+
+
+def test_a_signal_before_the_first_block_leaves_no_new_record(holding, folder, monkeypatch, capsys):
+    (folder / "drop.h5").unlink()
+    new = ["recover", "--port", holding.url, "--link-timeout", "6", "--out", "new.h5"]
+    with monkeypatch.context() as patched:
+        signalled(patched, Receiver, "__init__", signal.SIGTERM, after=1)
+        assert run(new) == 1
+    assert "no record was made; the board still holds" in capsys.readouterr().err
+    assert not list(folder.glob("new*"))
+    assert state_of(holding) == "held"

@@ -75,11 +75,11 @@ from tautlog.analysis.zero import (
     zero_of,
 )
 from tautlog.model.force_curve import ForceCurve
-from tautlog.model.limits import BANDWIDTH_PER_PULSE, LARGEST_N
+from tautlog.model.limits import BANDWIDTH_PER_PULSE, LARGEST_N, RISE_PER_BANDWIDTH
 from tautlog.model.marks import BEFORE_ONSET, Bounce, Finding, Marks
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.model.uncertainty import Budget
+from tautlog.model.uncertainty import Budget, one_pole_loss
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -246,6 +246,7 @@ class _Marking:
         self._find_loss()
         self._mark_contact()
         self._mark_times()
+        self._note_bandwidth()
         self._mark_flags(window)
         self._mark_impulse()
         self._mark_after()
@@ -520,6 +521,31 @@ class _Marking:
         if right is None:
             self._find(
                 "load-stays", "the force never falls below 10 % of the peak again: no duration"
+            )
+
+    def _note_bandwidth(self) -> None:
+        """What an amplifier that nobody stated, or a slow one, leaves open of the peak."""
+        bandwidth_hz, rise_s = self.trace.bandwidth_hz, self.marks.rise_time_s
+        if not bandwidth_hz > 0.0:
+            needed_hz, base_s = self.marks.bandwidth_needed_hz, self.marks.base_duration_s
+            much = ""
+            if needed_hz and base_s:
+                lost = 100.0 * one_pole_loss(needed_hz, base_s)
+                much = (
+                    f"; one pole at {needed_hz:.0f} Hz would take {lost:.1f} %, a slower one more"
+                )
+            self._find(
+                "bandwidth-unknown",
+                "the amplifier's bandwidth is not stated: what it took off the peak is not known, "
+                f"and not in its uncertainty{much}; measure it and enter bandwidth_hz under "
+                "[calibration]",
+            )
+        elif rise_s is not None and rise_s < RISE_PER_BANDWIDTH / bandwidth_hz:
+            self._find(
+                "bandwidth-low",
+                f"the force rises in {1e3 * rise_s:.2f} ms, an amplifier of {bandwidth_hz:g} Hz "
+                f"needs {1e3 * RISE_PER_BANDWIDTH / bandwidth_hz:.2f} ms to show more than itself: "
+                "how high the peak was is open; take a faster one, or a softer line",
             )
 
     def _mark_flags(self, window: slice) -> None:

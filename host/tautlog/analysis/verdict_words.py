@@ -9,7 +9,8 @@ from tautlog.model.origin import IMPORTED, MARK, REHEARSED
 
 # Reasons that stand before others and are no fault.
 _NO_FAULT = frozenset(
-    "closure-good closure-unknown release-unknown shunt-good gap zero-drift zero-return".split()
+    "closure-good closure-unknown bandwidth-unknown release-unknown "
+    "shunt-good gap zero-drift zero-return".split()
 )
 
 _WORDS = {

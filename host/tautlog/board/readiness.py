@@ -5,7 +5,8 @@ One guard, `findings`, on one object, `Facts`. `health` shows what it says, `dro
 The board holds the same limits against its own samples when it arms (`arm_fields`).
 
 A zero of 0 V, as older records and files have it, means that nobody said one, like None: no
-amplifier on a single supply rests there, and one that did is refused at its lower limit.
+amplifier on a single supply rests there, and one that did is refused at its lower limit. Where
+no calibration measured one, that of [amplifier] in campaign.toml counts.
 """
 
 from __future__ import annotations
@@ -66,6 +67,8 @@ class Facts:
         The resistor, where one is fitted.
     shunt_step_v : float or None
         The step that it made just now.
+    stated_zero_v : float or None
+        Output without a force as campaign.toml states it of the amplifier.
     """
 
     health: Health
@@ -75,6 +78,12 @@ class Facts:
     upper_n: float | None = None
     shunt: Shunt | None = None
     shunt_step_v: float | None = None
+    stated_zero_v: float | None = None
+
+    @property
+    def zero_v(self) -> float | None:
+        """Output without a force, as it was measured, or else stated; None where nobody did."""
+        return known_zero_v(self.calibration, self.stated_zero_v)
 
 
 @dataclass(frozen=True)
@@ -109,6 +118,8 @@ def read_facts(
     setup: DropSetup,
     shunt: Shunt | None,
     told: Callable[[Health], None] = lambda health: None,
+    *,
+    stated_zero_v: float | None,
 ) -> Facts:
     """Read the instrument of a session that was greeted, and the shunt's step.
 
@@ -116,6 +127,8 @@ def read_facts(
     ----------
     told : callable
         Gets the health before the shunt is read, which takes a moment.
+    stated_zero_v : float or None
+        See `Facts`.
 
     Raises
     ------
@@ -129,19 +142,26 @@ def read_facts(
         with contextlib.suppress(CalibrationError):  # not steady is not read
             step_v = read_shunt_step(session, calibration)
     return Facts(
-        health, calibration, session.instrument, setup.target_n, setup.upper_n, shunt, step_v
+        health,
+        calibration,
+        session.instrument,
+        setup.target_n,
+        setup.upper_n,
+        shunt,
+        step_v,
+        stated_zero_v,
     )
 
 
-def known_zero_v(calibration: Calibration) -> float | None:
+def known_zero_v(calibration: Calibration, stated_v: float | None) -> float | None:
     """Output without a force, or None where nobody measured or said it."""
-    return calibration.zero_v or None
+    return calibration.zero_v or stated_v or None
 
 
-def level_band_v(calibration: Calibration) -> tuple[float, float]:
+def level_band_v(calibration: Calibration, stated_v: float | None) -> tuple[float, float]:
     """Between which voltages a chain without a force must rest, in V."""
     low_v, high_v = calibration.working_range_v()
-    zero_v = known_zero_v(calibration)
+    zero_v = known_zero_v(calibration, stated_v)
     if zero_v is None:
         return low_v, high_v
     width_v = ZERO_REFUSED * (calibration.rail_high_v - calibration.rail_low_v)
@@ -153,11 +173,13 @@ def least_noise_v(calibration: Calibration, reduction: int) -> float:
     return LEAST_NOISE_STEPS * calibration.volt_per_count(1) / math.sqrt(reduction)
 
 
-def arm_fields(calibration: Calibration, reduction: int) -> dict[str, int]:
+def arm_fields(
+    calibration: Calibration, reduction: int, stated_zero_v: float | None
+) -> dict[str, int]:
     """The same limits in sample values, as the board's `arm` takes them."""
     step_v = calibration.volt_per_count(reduction)
     low_v, high_v = calibration.working_range_v()
-    level_low_v, level_high_v = level_band_v(calibration)
+    level_low_v, level_high_v = level_band_v(calibration, stated_zero_v)
     return {
         "rail_low": max(math.floor(low_v / step_v), 0),
         "rail_high": max(math.ceil(high_v / step_v), 0),
@@ -202,7 +224,7 @@ def _level(facts: Facts) -> list[Finding]:
                 "it is at its limit, or dead: look at supply, bridge wires and zero setting",
             )
         ]
-    zero_v = known_zero_v(calibration)
+    zero_v = facts.zero_v
     if zero_v is None:
         return [
             Finding(
@@ -210,7 +232,7 @@ def _level(facts: Facts) -> list[Finding]:
                 False,
                 f"the signal rests at {level_v:.3f} V",
                 "nobody said at what voltage it should",
-                "calibrate, or enter zero_v under [calibration]",
+                "calibrate, or enter zero_v under [calibration] or [amplifier]",
             )
         ]
     span_v = calibration.rail_high_v - calibration.rail_low_v

@@ -129,11 +129,12 @@ def calibrate(
     hysteresis = _largest_gap(points, fit, by_direction=True)
     repeatability = _largest_gap(points, fit, by_direction=False)
     zero_return = _zero_return(points, fit)
-    own, share = _parts(fit, volts, loads, hysteresis, repeatability, zero_return)
-    budget = Budget("force at the largest load", "N", top_n, (*share, *own))
     # Level with no force: of the least load, less what that load adds.
     zero_v = float(np.mean(volts[loads == loads.min()]) - loads.min() / line.coefficients[1])
     slope = float(fit.coefficients[1] + (2.0 * fit.coefficients[2] * zero_v if chosen == 2 else 0))
+    step_n = abs(slope) * base.volt_per_count(1)
+    own, share = _parts(fit, volts, loads, step_n, hysteresis, repeatability, zero_return)
+    budget = Budget("force at the largest load", "N", top_n, (*share, *own))
     calibration = replace(
         base,
         newton_per_volt=slope,
@@ -217,6 +218,7 @@ def _parts(
     fit: Fit,
     volts: FloatArray,
     loads: FloatArray,
+    step_n: float,
     hysteresis: float | None,
     repeatability: float | None,
     zero_return: float | None,
@@ -239,6 +241,8 @@ def _parts(
         Part("hysteresis", rectangular(0.5 * (hysteresis or 0.0)), basis="up less down"),
         Part("repeatability", rectangular(0.5 * (repeatability or 0.0)), basis="between runs"),
         Part("zero return", rectangular(zero_return or 0.0), basis="first to last zero"),
+        # No mean over many samples takes it away: steps of a converter are not equally wide.
+        Part("converter", 0.5 * step_n, basis="one step, expanded; own choice"),
     )
     share = (
         Part("slope", slope_u, "A", fit.freedom, "scatter of the points"),

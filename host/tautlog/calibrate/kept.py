@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,8 @@ from tautlog.model.timestamp import day_problem
 
 FOLDER = "calibrations"
 FORMAT = "tautlog calibration"
+NAME = re.compile(r"([0-9]+)_[0-9]{4}-[0-9]{2}-[0-9]{2}\.json")  # number, day
+HEAD_BYTES = 4096  # in which a file says that it is a calibration
 # Of what a file says was measured: its unit and range, as campaign.toml's.
 QUANTITIES = {
     "newton_per_volt": q.SLOPE,
@@ -38,7 +41,8 @@ class StandingFile:
 
 def standing_files(campaign_folder: Path) -> list[StandingFile]:
     """Calibration files in the order in which they count, superseded ones too."""
-    paths = sorted((campaign_folder / FOLDER).glob("*.json"), key=_number)
+    there = (campaign_folder / FOLDER).glob("*.json")
+    paths = sorted((one for one in there if NAME.fullmatch(one.name)), key=_order)
     superseded: dict[str, tuple[str, str]] = {}
     roots: dict[str, int] = {}
     for number, path in enumerate(paths):
@@ -48,8 +52,48 @@ def standing_files(campaign_folder: Path) -> list[StandingFile]:
         if wrong in roots:
             roots[path.name] = roots[wrong]
             superseded[wrong] = (path.name, f"{correction.get('by')}: {correction.get('reason')}")
-    paths.sort(key=lambda one: (roots[one.name], _number(one)))
+    paths.sort(key=lambda one: (roots[one.name], _order(one)))
     return [StandingFile(one, *superseded.get(one.name, ("", ""))) for one in paths]
+
+
+def unread_files(campaign_folder: Path) -> tuple[str, ...]:
+    """Each file that may be a calibration and is not read, why, and how to mend it.
+
+    Those that end in .json in any spelling, or say that they are one; names that begin with
+    a dot are other programs' own.
+    """
+    folder = campaign_folder / FOLDER
+    try:
+        there = sorted(folder.iterdir()) if folder.is_dir() else []
+    except OSError as problem:
+        return (f"{folder} cannot be read: {problem.strerror}",)
+    numbers = [_number(one) for one in there if NAME.fullmatch(one.name)]
+    found = []
+    for one in there:
+        if not NAME.fullmatch(one.name):
+            wrong = "its name does not tell its place in the order" if _may_be_one(one) else ""
+        else:
+            same = numbers.count(_number(one)) > 1
+            wrong = "another has the same number, which of them is newer nobody knows" * same
+        if wrong:
+            found.append(
+                f"{FOLDER}/{one.name} may be a calibration, and {wrong}: rename it to NUMBER_DAY."
+                f"json, such as {1 + max(numbers, default=0):04d}_2026-03-01.json, the newest with "
+                "the highest number; or take it out of the folder"
+            )
+    return tuple(found)
+
+
+def _may_be_one(path: Path) -> bool:
+    if path.name.startswith(".") or not path.is_file():
+        return False
+    if ".json" in path.name.casefold():
+        return True
+    try:
+        with path.open("rb") as file:
+            return FORMAT.encode() in file.read(HEAD_BYTES)
+    except OSError:
+        return True  # nobody knows
 
 
 def _correction_in(path: Path) -> dict[str, Any]:
@@ -153,3 +197,8 @@ def _number_in(told: dict[str, Any], name: str) -> float | None:
 def _number(path: Path) -> int:
     head = path.name.split("_")[0]
     return int(head) if head.isdigit() else 0
+
+
+def _order(path: Path) -> tuple[int, str]:
+    """Place of a file: its number, and its name where two have the same."""
+    return _number(path), path.name

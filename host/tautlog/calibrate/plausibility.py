@@ -1,7 +1,8 @@
 """Plausibility: whether a calibration can be what it says, before anybody relies on it.
 
 Its slope is held against what the cell's data sheet and the gain promise; without a sheet
-against the calibration before it, and against what the rig is for. A calibration in
+against the calibration before it, and against what the rig is for. Its uncertainty is held
+against what a chain of strain gauges and one step of the converter allow. A calibration in
 millivolts, grams or kilograms is off by 1000 or 9.8, and is refused unless a named person
 accepts it.
 """
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
+from tautlog.model.limits import LEAST_U_FRACTION
 from tautlog.model.signature import signed
 
 if TYPE_CHECKING:  # it needs scipy, reading a campaign does not
@@ -117,8 +119,12 @@ def slope_at(calibration: Calibration, force_n: float) -> float | None:
     return math.sqrt(square) if square > 0.0 else None
 
 
-def sign_doubts(calibration: Calibration, stated: float | None) -> tuple[str, ...]:
+def sign_doubts(
+    calibration: Calibration, stated: float | None, *, measured: bool
+) -> tuple[str, ...]:
     """Why the sign of a slope is not plausible; none where it is.
+
+    A negative one needs two who say so: campaign.toml, and a calibration with weights.
 
     Parameters
     ----------
@@ -126,7 +132,15 @@ def sign_doubts(calibration: Calibration, stated: float | None) -> tuple[str, ..
         The one in question.
     stated : float or None
         newton_per_volt of campaign.toml, whose sign counts; None: tension raises the voltage.
+    measured : bool
+        It was fitted to known loads; else it is what campaign.toml states.
     """
+    if calibration.newton_per_volt < 0.0 and not measured:
+        return (
+            "tension lowers the voltage says newton_per_volt of campaign.toml, and no weights "
+            "have shown it: calibrate with weights (`tautlog calibrate`), which then must have the "
+            "same sign, or take the minus away",
+        )
     if (calibration.newton_per_volt < 0.0) == ((stated or 1.0) < 0.0):
         return ()
     seen = "lowers" if calibration.newton_per_volt < 0.0 else "raises"
@@ -136,6 +150,32 @@ def sign_doubts(calibration: Calibration, stated: float | None) -> tuple[str, ..
         f"tension {seen} the voltage, {expected}: the sign of the bridge is reversed; swap its "
         "signal wires, or the loads were pushed",
     )
+
+
+def uncertainty_doubts(calibration: Calibration) -> tuple[str, ...]:
+    """Why a calibration's uncertainty is smaller than it can be; none where it is not.
+
+    Its relative part is asked for at the force from rail to rail, where a fixed part helps
+    least; the other at the largest calibrated force, or there where nobody stated one.
+    """
+    slope = abs(calibration.newton_per_volt)
+    span_n = slope * (calibration.rail_high_v - calibration.rail_low_v)
+    found: tuple[str, ...] = ()
+    share = calibration.expanded_u_at_n(span_n) / span_n
+    mend = "state what is known of weights and chain, or calibrate again"
+    if share < LEAST_U_FRACTION:
+        found += (
+            f"its expanded uncertainty is {100 * share:.2g} % of {span_n:.0f} N, less than "
+            f"{100 * LEAST_U_FRACTION:g} %: no such chain is known better; {mend}",
+        )
+    top_n, step_n = calibration.range_n or span_n, slope * calibration.volt_per_count(1)
+    own_n = calibration.expanded_u_at_n(top_n)
+    if own_n < step_n:
+        found += (
+            f"its expanded uncertainty at {top_n:.0f} N is {own_n:.2g} N, less than the "
+            f"{step_n:.2g} N of one step of the converter; {mend}",
+        )
+    return found
 
 
 def unchecked_scale(lacking: Sequence[str], before: bool) -> str:

@@ -3,7 +3,9 @@
 Files lie in the folder `calibrations` of a campaign, are only ever added, and hold the
 points as they were read, so that each can be worked out again. One that was wrong is
 superseded by a later file, on a name and with a reason; it stays, and the later one takes its
-place. What is not plausible is kept only where a named person accepts it.
+place. What is not plausible is kept only where a named person accepts it. A file whose name
+does not tell its place in the order is not read, and nothing is dropped until somebody says
+what it is.
 """
 
 from __future__ import annotations
@@ -15,7 +17,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tautlog.calibrate.kept import FOLDER, FORMAT, _number, file_called, standing_files
-from tautlog.calibrate.plausibility import point_doubts, sign_doubts, slope_doubts, unchecked_scale
+from tautlog.calibrate.plausibility import (
+    point_doubts,
+    sign_doubts,
+    slope_doubts,
+    uncertainty_doubts,
+    unchecked_scale,
+)
 from tautlog.errors import CalibrationError, CampaignError
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import day_problem, stamp
@@ -105,13 +113,14 @@ def doubts_of(campaign: Campaign, made: Calibrated) -> tuple[str, ...]:
     """Why a new calibration of a campaign is not plausible."""
     return (
         point_doubts(made.points, made.calibration)
-        + sign_doubts(made.calibration, campaign.stated_newton_per_volt)
+        + sign_doubts(made.calibration, campaign.stated_newton_per_volt, measured=True)
         + slope_doubts(
             made.calibration,
             promised=campaign.promised_newton_per_volt,
             planned_n=campaign.setup.upper_n,
             before=campaign.calibration if _tells_of_another(campaign) else None,
         )
+        + uncertainty_doubts(made.calibration)
     )
 
 
@@ -124,7 +133,8 @@ def scale_unchecked(campaign: Campaign | None) -> str:
 
 def _tells_of_another(campaign: Campaign) -> bool:
     """Whether what the campaign goes by now can tell of a new calibration."""
-    return campaign.calibration_stated and not campaign.calibration_doubts
+    doubts = set(campaign.calibration_doubts) - set(unread_files(campaign.folder))
+    return campaign.calibration_stated and not doubts
 
 
 def _in_force(campaign_folder: Path, name: str) -> str:

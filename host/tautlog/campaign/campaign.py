@@ -17,10 +17,21 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from tautlog.calibrate.kept import newest_calibration, newest_file, newest_readable
-from tautlog.calibrate.plausibility import accepted_by, data_sheet_slope, sign_doubts, slope_doubts
+from tautlog.calibrate.kept import (
+    newest_calibration,
+    newest_file,
+    newest_readable,
+    unread_files,
+)
+from tautlog.calibrate.plausibility import (
+    accepted_by,
+    data_sheet_slope,
+    sign_doubts,
+    slope_doubts,
+    uncertainty_doubts,
+)
 from tautlog.campaign.condemned import Retired
-from tautlog.campaign.proofs import proven, read_proofs
+from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
 from tautlog.campaign.schema import AS_COMMENT, KEY_OF, KEYS, MANY, SECTIONS
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
@@ -255,7 +266,8 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         calibration = newest_calibration(where.parent, calibration)
     else:
         calibration, left_out = newest_readable(where.parent, calibration)
-    stated = "newton_per_volt" in said["calibration"] or newest_file(where.parent) is not None
+    measured = newest_file(where.parent) is not None
+    stated = "newton_per_volt" in said["calibration"] or measured
     setup = DropSetup(
         target_n=target_n,
         limit_n=requirement.limit_n,
@@ -272,14 +284,18 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         calibration=calibration,
         calibration_stated=stated,
         # Nothing may be dropped under what was left out, whoever asks.
-        calibration_doubts=(left_out,)
-        if left_out
-        else _calibration_doubts(
-            calibration,
-            stated,
-            _promised(cell, amplifier),
-            setup,
-            said["calibration"].get("newton_per_volt"),
+        calibration_doubts=unread_files(where.parent)
+        + (
+            (left_out,)
+            if left_out
+            else _calibration_doubts(
+                calibration,
+                stated,
+                _promised(cell, amplifier),
+                setup,
+                said["calibration"].get("newton_per_volt"),
+                measured=measured,
+            )
         ),
         calibration_left_out=left_out,
         stated_newton_per_volt=said["calibration"].get("newton_per_volt"),
@@ -309,7 +325,11 @@ def _mounts(folder: Path, said: list[dict[str, Any]]) -> tuple[Mount, ...]:
         proofs = read_proofs(folder)
     except CampaignError as problem:
         return tuple(replace(one, proven_n=0.0, failed=str(problem)) for one in mounts)
-    return tuple(proven(one, proofs) for one in mounts)
+    names = [one.name for one in mounts]
+    return tuple(
+        replace(proven(one, proofs), failed_elsewhere=failed_elsewhere(one, names, proofs))
+        for one in mounts
+    )
 
 
 def _promised(cell: Cell, amplifier: Amplifier) -> float | None:
@@ -326,6 +346,8 @@ def _calibration_doubts(
     promised: float | None,
     setup: DropSetup,
     stated_newton_per_volt: float | None,
+    *,
+    measured: bool,
 ) -> tuple[str, ...]:
     """Why a calibration must not be used, unless a named person accepts it."""
     if not stated:
@@ -333,8 +355,10 @@ def _calibration_doubts(
             "no calibration is stated: calibrate (`tautlog calibrate`), or say newton_per_volt in "
             "campaign.toml",
         )
-    doubts = sign_doubts(calibration, stated_newton_per_volt) + slope_doubts(
-        calibration, promised=promised, planned_n=setup.upper_n
+    doubts = (
+        sign_doubts(calibration, stated_newton_per_volt, measured=measured)
+        + slope_doubts(calibration, promised=promised, planned_n=setup.upper_n)
+        + uncertainty_doubts(calibration)
     )
     if not doubts or accepted_by(calibration):
         return ()

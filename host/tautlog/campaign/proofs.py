@@ -3,12 +3,13 @@
 One line each in `proofs.jsonl` of a campaign, only ever added; see `jsonlines` for how one is
 corrected. A pull is held for a minute or more with a gauge at the mount; what stays when it
 is let go is the permanent set. The newest pull counts, and a failed one forbids until one
-after it states what failed then, and is good in it.
+after it states what failed then, and is good in it. It goes on telling when its mount stands
+in campaign.toml no more: the mount of another name may be that one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
@@ -197,6 +198,56 @@ def proven(mount: Mount, proofs: list[Standing[Proof]]) -> Mount:
     )
 
 
+def failed_elsewhere(mount: Mount, known: Sequence[str], proofs: list[Standing[Proof]]) -> str:
+    """Why a mount may be one that failed under a name which the campaign no longer has; or "".
+
+    A pull of the mount itself lifts that as it lifts a failure of its own: entered after it, it
+    states what failed then and is good in it. How far it was pulled is asked for as ever.
+
+    Parameters
+    ----------
+    mount : Mount
+        With its proofs, see `proven`.
+    known : sequence of str
+        Names of all mounts of the campaign.
+    proofs : list of Standing
+        All that are on record.
+    """
+    own = [
+        one
+        for one in proofs
+        if one.superseded_by is None and one.entry and alike(one.entry.mount, mount.name)
+    ]
+    gone: dict[str, list[Standing[Proof]]] = {}
+    for one in proofs:
+        names = list(_named(one, proofs))
+        if names and not any(alike(name, other) for name in names for other in known):
+            gone.setdefault("".join(names[-1].split()).casefold(), []).append(one)
+    told = [_may_be_this(mount.name, lines, own, proofs) for lines in gone.values()]
+    return "; ".join(one for one in told if one)
+
+
+def _may_be_this(
+    name: str,
+    lines: list[Standing[Proof]],
+    own: list[Standing[Proof]],
+    proofs: list[Standing[Proof]],
+) -> str:
+    """Whether a mount that is gone failed, and no pull of this one has lifted that since."""
+    if not _still_failed(lines):
+        return ""
+    failed = _still_failed([one for one in proofs if one in lines or one in own])
+    if not failed:
+        return ""
+    other = next(_named(lines[-1], proofs))
+    last = next((one.number for one in reversed(lines) if one.superseded_by is None), 0)
+    return (
+        f"{other!r}, which campaign.toml no longer has, failed: {failed}. Whether {name!r} is that "
+        f"mount nobody knows: put {other!r} back into campaign.toml, or enter its pull again with "
+        f"--mount {name!r} --supersedes {last}, or pull {name!r} anew, stating that"
+    )
+
+
 def _as_stated(mount: Mount) -> Mount:
     """A pull that campaign.toml states counts from its day on, and not without one."""
     if not mount.proven_n:
@@ -247,7 +298,8 @@ def _still_failed(lines: list[Standing[Proof]]) -> str:
             limit_m = one.entry.most_deflection_m or kept_m
             found = replace(one.entry, most_deflection_m=limit_m).failures
             for what in failures.keys() - found.keys():
-                if one.entry.states(what):
+                # What counts no more was wrong: it lifts nothing.
+                if one.superseded_by is None and one.entry.states(what):
                     del failures[what]
                 else:
                     unstated[what] = one.utc[:10]

@@ -203,7 +203,8 @@ KEYS = (
         "newton_per_volt",
         float,
         1000.0,
-        "Force of one volt at the converter; negative if tension lowers the voltage.",
+        "Force of one volt at the converter; negative if tension lowers the voltage: good for a "
+        "drop only when a calibration with weights shows it too, or a named person accepts it.",
         quantity=q.SLOPE,
     ),
     Key(

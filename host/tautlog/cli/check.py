@@ -100,4 +100,5 @@ def _facts(
         session = Session(link, timeout_scale=timeout_scale)
         session.greet()
         shunt = shunt_of(campaign, campaign.calibration, asked=False)
-        return read_facts(session, campaign.calibration, setup, shunt)
+        zero_v = campaign.amplifier.zero_v
+        return read_facts(session, campaign.calibration, setup, shunt, stated_zero_v=zero_v)

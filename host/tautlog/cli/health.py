@@ -40,6 +40,7 @@ def command(
     campaign = options.here()
     port = options.port_of(port, campaign)
     calibration = campaign.calibration if campaign else Calibration()
+    zero_v = campaign.amplifier.zero_v if campaign else None
     setup = options.setup_of(campaign, {"target_n": target_n})
     shunt = shunt_of(campaign, calibration, asked=False)
     doubts = campaign.calibration_doubts if campaign else ()
@@ -49,7 +50,7 @@ def command(
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
         instrument = session.greet()
-        facts = read_facts(session, calibration, setup, shunt)
+        facts = read_facts(session, calibration, setup, shunt, stated_zero_v=zero_v)
         found = findings(facts)
         if as_json:
             told: dict[str, Any] = {"calibration_doubts": list(doubts)}
@@ -63,7 +64,7 @@ def command(
         click.echo(health_text(facts.health))
         while watch:
             _show(found, refused=True)
-            facts = read_facts(session, calibration, setup, None)
+            facts = read_facts(session, calibration, setup, None, stated_zero_v=zero_v)
             found = [one for one in findings(facts) if one.code != "shunt-none"]
             click.echo(health_text(facts.health))
         if facts.shunt_step_v is not None:

@@ -52,7 +52,8 @@ def command(
     1.25 to 1.5 times the highest planned peak, held for a minute, with a gauge at the mount,
     the article not in the path, everybody out of line. The newest counts: drops above what it
     proves are refused, and one that failed forbids all drops until a newer one states what
-    failed (the time held, the deflection, the set) and is good in it.
+    failed (the time held, the deflection, the set) and is good in it. That holds too where
+    campaign.toml calls the mount by another name now: nobody knows that it is another.
     """
     from tautlog.campaign.proofs import add_proof
 
@@ -143,7 +144,8 @@ def _failed(campaign: Campaign, mount: str) -> str:
     """Why nothing may be dropped on a mount, after all that was entered; or ""."""
     from tautlog.campaign.campaign import read_campaign
 
-    return next(one.failed for one in read_campaign(campaign.path).mounts if one.name == mount)
+    used = next(one for one in read_campaign(campaign.path).mounts if one.name == mount)
+    return used.failed or used.failed_elsewhere
 
 
 def _list(campaign: Campaign, as_json: bool) -> None:

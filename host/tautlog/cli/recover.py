@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +15,7 @@ if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
     from tautlog.cli.console import ConsoleCrew
     from tautlog.drop.outcome import DropOutcome
+    from tautlog.drop.stop import StopRequest
 
 
 @click.command(name="recover")
@@ -36,26 +39,44 @@ def command(
     With a port: the event that the board still holds, into the record that was begun of it,
     or into a new one; where a whole record holds it already, that is said, and the board
     forgets its copy. With a RECORD that a killed program left
-    unfinished and no port: complete it from what is on disk.
+    unfinished and no port: complete it from what is on disk. Ctrl-C and SIGTERM end it
+    between two blocks: the board holds the event still, and the next call goes on.
     """
     from tautlog.cli.conduct import show_outcome
     from tautlog.cli.console import ConsoleCrew
     from tautlog.drop.recovery import KEPT, complete
+    from tautlog.drop.stop import StopRequest
 
     crew = ConsoleCrew(yes=True, quiet=as_json)
     campaign = options.here()
-    if record is not None and port is None:
-        outcome = complete(record)
-        crew.say("completed from what was on this computer's disk; no board was asked")
-    else:
-        port = options.port_of(port, campaign)
-        found = _from_board(port, record, out, campaign, setup, timeout_scale, crew)
-        if isinstance(found, Path):
-            _show_known(found, as_json)
-            return
-        outcome = found
-        crew.say(f"the event came {KEPT.get(outcome.kept, outcome.kept)}")
-    show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json)
+    with StopRequest().listening() as stop:
+        if record is not None and port is None:
+            outcome = complete(record)
+            crew.say("completed from what was on this computer's disk; no board was asked")
+        else:
+            port = options.port_of(port, campaign)
+            found = _from_board(port, record, out, campaign, setup, timeout_scale, crew, stop)
+            if isinstance(found, Path):
+                _show_known(found, as_json)
+                return
+            outcome = found
+            crew.say(f"the event came {KEPT.get(outcome.kept, outcome.kept)}")
+        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json, stop=stop)
+
+
+@contextlib.contextmanager
+def _told_if_stopped(stop: StopRequest) -> Iterator[None]:
+    """End at the first signal while nothing is written."""
+    from tautlog.errors import AbortedError
+
+    try:
+        with stop.at_once():
+            yield
+    except KeyboardInterrupt as problem:
+        raise AbortedError(
+            f"stopped by {stop.why}: no record was made or changed; what the board holds it holds "
+            "still, and `tautlog recover` fetches it"
+        ) from problem
 
 
 def _show_known(path: Path, as_json: bool) -> None:
@@ -86,6 +107,7 @@ def _from_board(
     setup: dict[str, Any],
     timeout_scale: float,
     crew: ConsoleCrew,
+    stop: StopRequest,
 ) -> DropOutcome | Path:
     """Fetch the event into the record it belongs to; the record that has all of it already."""
     from tautlog.board.link import SerialLink
@@ -93,9 +115,12 @@ def _from_board(
     from tautlog.drop.recovery import Known, already_in, held_event, recover, unfinished_record
     from tautlog.model.calibration import Calibration
 
-    with SerialLink(port) as link:
+    with _told_if_stopped(stop):
+        port_link = SerialLink(port)
+    with port_link as link:
         session = Session(link, timeout_scale=timeout_scale)
-        held = held_event(session)
+        with _told_if_stopped(stop):
+            held = held_event(session)
         folder = out if out is not None and out.suffix != ".h5" else None
         folder = folder or (campaign.folder if campaign else Path())
         known, notes = already_in(session, held, folder if record is None else record.parent)
@@ -108,12 +133,12 @@ def _from_board(
             record = unfinished_record(folder, held)
         if record is not None:
             crew.say(f"completing {record}, which a receiver left unfinished")
-            return recover(session, record, held=held)
+            return recover(session, record, held=held, stop=stop)
         facts = Known(
             options.setup_of(campaign, setup),
             campaign.calibration if campaign else Calibration(),
         )
         path = options.record_path(out, campaign, facts.setup.article)
-        outcome = recover(session, path, facts, held)
+        outcome = recover(session, path, facts, held, stop)
         crew.say(f"there was no unfinished record of this event in {folder}: a new one was made")
         return outcome

@@ -66,6 +66,8 @@ _QUESTIONS = {
     "rest-off",
     "closure-off",
     "closure-wrong",
+    "force-scale",
+    "bandwidth-low",
     "stop-touched",
     "mount-moved",
     "two-peaks",

@@ -40,12 +40,15 @@ class Permit:
         Its name; "" without one.
     kind : str
         "checked" by the gate; "not checked", where there is no campaign; "rehearsal".
+    stated_zero_v : float or None
+        Output of the amplifier without a force, as the campaign states it.
     """
 
     setup: DropSetup
     calibration: Calibration
     campaign: str
     kind: str
+    stated_zero_v: float | None = None
     _seal: object = field(default=None, init=False, repr=False, compare=False)
     _granted_s: float = field(default_factory=time.monotonic, init=False, repr=False, compare=False)
     _spent: list[str] = field(default_factory=list, init=False, repr=False, compare=False)
@@ -87,9 +90,15 @@ class Permit:
             )
 
 
-def grant(setup: DropSetup, calibration: Calibration, campaign: str, kind: str) -> Permit:
+def grant(
+    setup: DropSetup,
+    calibration: Calibration,
+    campaign: str,
+    kind: str,
+    stated_zero_v: float | None = None,
+) -> Permit:
     """Make a permit; `permit` alone does, after it has asked the gate."""
-    made = Permit(setup, calibration, campaign, kind)
+    made = Permit(setup, calibration, campaign, kind, stated_zero_v)
     object.__setattr__(made, "_seal", _SEAL)
     return made
 

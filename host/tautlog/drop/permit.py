@@ -78,7 +78,7 @@ def permitted(
         say("no fresh checklist (`tautlog check`): none goes into the record")
     found = refusals(intended_for(campaign, setup))
     if not found:
-        return grant(setup, campaign.calibration, campaign.name, CHECKED)
+        return _granted(campaign, setup)
     reasons = tuple(one.text for one in found)
     refused = "; ".join(reasons)
     final = [one.text for one in found if one.final]
@@ -95,7 +95,12 @@ def permitted(
         )
     say(f"OVERRIDE by {by}: {refused}")
     setup = replace(setup, override=_told(by, reason, refused))
-    return grant(setup, campaign.calibration, campaign.name, CHECKED)
+    return _granted(campaign, setup)
+
+
+def _granted(campaign: Campaign, setup: DropSetup) -> Permit:
+    zero_v = campaign.amplifier.zero_v
+    return grant(setup, campaign.calibration, campaign.name, CHECKED, zero_v)
 
 
 def rehearsal(setup: DropSetup, calibration: Calibration) -> Permit:

@@ -24,7 +24,9 @@ from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
 from tautlog.drop.armed import AGAIN_S, ENDING_S, forget, still_held
 from tautlog.drop.outcome import DropOutcome
+from tautlog.drop.stop import StopRequest
 from tautlog.errors import (
+    AbortedError,
     LinkTimeoutError,
     RecordError,
     RecordGoneError,
@@ -42,6 +44,12 @@ KEPT = {
     "flash": "from the board's flash, where it had been copied",
     "reset": "from the board's memory, which a reset had spared",
 }
+
+HOLDS = "the board still holds the event, and `tautlog recover` goes on with it"
+
+
+class _Stopped(Exception):
+    """Somebody wants it to end."""
 
 
 @dataclass(frozen=True)
@@ -143,7 +151,11 @@ def what_lacks(record: Record, held: Held) -> str:
 
 
 def recover(
-    session: Session, path: Path, known: Known | None = None, held: Held | None = None
+    session: Session,
+    path: Path,
+    known: Known | None = None,
+    held: Held | None = None,
+    stop: StopRequest | None = None,
 ) -> DropOutcome:
     """Fetch the event that a board still holds.
 
@@ -158,9 +170,14 @@ def recover(
         Set-up and calibration of the new record.
     held : Held, optional
         What `held_event` told; it is asked without.
+    stop : StopRequest, optional
+        Listening: looked at between two steps, so that nothing is left half written. Once all
+        is here the record is finished first.
 
     Raises
     ------
+    AbortedError
+        If somebody stopped it: the board holds the event still, and what came is on disk.
     RefusedError
         If the board holds nothing.
     RecordError
@@ -178,10 +195,12 @@ def recover(
     receiver = Receiver(session, writer, first, reception=writer.reception)
     try:
         session.ask("fetch", **{"from": writer.next_block})
-        _receive(session, receiver, held.head)
+        _receive(session, receiver, held.head, stop or StopRequest())
         writer.finish("recovered", f"blocks {first} to {held.head - 1} came {_from(held)}")
     except RecordGoneError as problem:
         raise still_held(problem) from problem
+    except _Stopped as problem:
+        raise AbortedError(f"stopped by {problem}: {_put_away(writer, known)}; {HOLDS}") from None
     except BaseException:
         writer.leave()
         raise
@@ -197,14 +216,25 @@ def recover(
     )
 
 
+def _put_away(writer: RecordWriter, known: Known | None) -> str:
+    """Close a record that is not whole, and say where it is; a new one of nothing goes."""
+    if known is not None and not writer.next_block:
+        writer.withdraw()
+        return "no record was made"
+    writer.leave()
+    return f"what came is in {writer.path}, which is not finished"
+
+
 def _from(held: Held) -> str:
     return KEPT.get(held.kept, held.kept)
 
 
-def _receive(session: Session, receiver: Receiver, head: int) -> None:
+def _receive(session: Session, receiver: Receiver, head: int, stop: StopRequest) -> None:
     """Take all blocks, and all events that the board sends."""
     events_s = None
     while receiver.expected < head or receiver.events_lacking():
+        if stop.asked:
+            raise _Stopped(stop.why)
         receiver.step()
         now_s = session.clock()
         if receiver.expected >= head:

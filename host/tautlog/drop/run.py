@@ -137,6 +137,7 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
         plan.setup,
         plan.shunt,
         lambda health: crew.met(instrument, health),
+        stated_zero_v=plan.permit.stated_zero_v,
     )
     found = findings(facts)
     crew.found(found)
@@ -146,7 +147,8 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
         raise AbortedError(f"nothing can be shown ({crew.failure}): {NOT_ARMED}")
     if not agreed:
         raise AbortedError(f"the phrase was not typed: {NOT_ARMED}")
-    return _Ready(facts, found, arm_fields(plan.calibration, instrument.reduction))
+    limits = arm_fields(plan.calibration, instrument.reduction, facts.stated_zero_v)
+    return _Ready(facts, found, limits)
 
 
 def _not_safe(state: str) -> RefusedError:

@@ -65,6 +65,13 @@ CALIBRATION_FREEDOM = Limit(
     "degrees of freedom of a calibration's uncertainty, which is itself known to 16 % at twenty "
     "points, 1 / (2 x 0.16^2) (JCGM 100:2008, G.4.2 and table E.1)",
 )
+LEAST_U_FRACTION = Limit(
+    0.0002,
+    "1",
+    "of the force, expanded: no strain-gauge chain read by a converter like this is known better; "
+    "a third of the 0.06 % that ISO 376 allows the machine that calibrates its best class, 00 "
+    "(figure from memory); own choice",
+)
 FITTINGS_FRACTION = Limit(
     0.1,
     "1",
@@ -90,6 +97,13 @@ QUASI_STATIC_FACTOR = Limit(
 )
 BANDWIDTH_PER_PULSE = Limit(
     3.0, "1", "needed, over the length of a pulse; common practice, after an ASTM STP of Nicolson"
+)
+RISE_PER_BANDWIDTH = Limit(
+    0.5,
+    "1",
+    "rise time times bandwidth below which an amplifier shows mostly itself: one pole rises in "
+    "0.35 over its bandwidth (closed form, ln 9 / 2 pi) and rises add as squares (common "
+    "practice), so that at sqrt 2 times as much half of the square is its own",
 )
 LARGEST_N = Limit(1e15, "N", "beyond it a number is no force; own choice")
 K_FACTOR = Limit(2.0, "1", "for 95.45 % of a normal distribution (JCGM 100:2008, table G.2)")

@@ -65,6 +65,8 @@ class Mount:
         From the proof; more deflection under it is a mount that gives.
     failed : str
         Why it must not be dropped on until a newer proof is good, or "".
+    failed_elsewhere : str
+        Why it may be a mount that failed under another name, or "".
     """
 
     name: str
@@ -74,6 +76,7 @@ class Mount:
     stiffness_n_per_m: float | None = None
     most_deflection_m: float | None = None
     failed: str = ""
+    failed_elsewhere: str = ""
 
 
 @dataclass(frozen=True)

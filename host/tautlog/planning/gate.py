@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from tautlog.calibrate.plausibility import accepted_by, slope_doubts
+from tautlog.calibrate.plausibility import accepted_by, slope_doubts, uncertainty_doubts
 from tautlog.calibrate.validity import validity
 from tautlog.campaign.campaign import Rig
 from tautlog.errors import PlanError
@@ -199,7 +199,7 @@ def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:
             one,
             promised=intended.promised_newton_per_volt,
             planned_n=load.force_n if load else None,
-        )
+        ) + uncertainty_doubts(one)
     if doubts:
         text = "calibration: " + "; ".join(doubts)
         return [*found, PathCheck("calibration", False, text, refuses=True, final=True)]
@@ -224,9 +224,18 @@ def _on_mount(intended: Intended, load: Load | None) -> list[PathCheck]:
         intended.drops_since_proof,
         proof_factor=intended.proof_factor,
     )
+    found = _renamed(intended.mount)
     if load is None:
-        return [check] if check.refuses else []
-    return [_with_basis(check, load) if check.code == "mount-too-low" else check]
+        return [check, *found] if check.refuses else found
+    return [_with_basis(check, load) if check.code == "mount-too-low" else check, *found]
+
+
+def _renamed(mount: Mount) -> list[PathCheck]:
+    """A new name does not shed what failed under the old one; a named person may know better."""
+    if not mount.failed_elsewhere:
+        return []
+    text = f"{mount.name}: {mount.failed_elsewhere}"
+    return [PathCheck("mount-renamed", False, text, refuses=True)]
 
 
 def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]:

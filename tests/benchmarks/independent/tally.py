@@ -49,7 +49,8 @@ def shares(only: str | None, drops: int) -> dict[str, int]:
 
 # Reasons that say that something is good, or only note it.
 NO_DOUBT = frozenset(
-    "closure-good closure-unknown release-unknown shunt-good zero-drift zero-return".split()
+    "closure-good closure-unknown bandwidth-unknown release-unknown "
+    "shunt-good zero-drift zero-return".split()
 )
 
 
