@@ -52,7 +52,7 @@ class Release:
         self._by_hand = by_hand
         self._token = token
         self._pulsed = False
-        self.opening = self._is_open = self._is_odd = False
+        self.opening = self._is_open = self._is_odd = self._lasted = False
 
     def stop(self):
         """Drive low, and the token is worth nothing any more."""
@@ -93,10 +93,14 @@ class Release:
         self._is_open = is_open
         self._edge_us = stamp_us
         if not is_open:
+            # It was the release if it lasted, though the main loop slept until it closed again.
+            open_us = wire.ticks_elapsed_us(stamp_us, self.stamp_us)
+            if self.opening and still_us > self._bounce_us and open_us >= self._confirm_us:
+                self._lasted = not was_closed or self._lasted
             return EDGE
         seen = NOTHING
         if self.opening:
-            if not was_closed or still_us <= self._bounce_us:
+            if self._lasted or not was_closed or still_us <= self._bounce_us:
                 return EDGE
             seen = self._knocked()
         self.opening = True
@@ -138,6 +142,8 @@ class Release:
 
     def _watch_opening(self, now_us):
         open_us = wire.ticks_elapsed_us(now_us, self.stamp_us)
+        if self._lasted:
+            return self._opened()
         if wire.ticks_elapsed_us(now_us, self._edge_us) <= self._bounce_us:
             if open_us < CHATTER_TIMES * self._confirm_us:
                 return NOTHING
@@ -145,6 +151,9 @@ class Release:
             return NOTHING
         if not self._is_open:
             return self._knocked()
-        self.opening = False
+        return self._opened()
+
+    def _opened(self):
+        self.opening = self._lasted = False
         self.stop()
         return OPENED

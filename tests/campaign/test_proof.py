@@ -274,7 +274,7 @@ def renamed(kite):
 
 
 def refused_for(folder):
-    from tautlog.campaign import read_campaign, setup_from
+    from tautlog.campaign.campaign import read_campaign, setup_from
     from tautlog.drop.permit import intended_for
     from tautlog.planning.gate import refusals
 
@@ -334,7 +334,7 @@ def test_a_failed_mount_that_stands_there_still_forbids_no_other(renamed):
     path = renamed / "campaign.toml"
     path.write_text(path.read_text() + '\n[[mount]]\nname = "wall"\n')
     write(renamed, WALL, WALL_2)
-    from tautlog.campaign import read_campaign
+    from tautlog.campaign.campaign import read_campaign
 
     good, failed = read_campaign(renamed).mounts
     assert (good.failed, good.failed_elsewhere, good.proven_n) == ("", "", 3000.0)

@@ -2,7 +2,7 @@
 
 import pytest
 from fakes.board import BLOCK_US, QUIET, Bench, Config
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import ages
@@ -278,6 +278,8 @@ MOVES = st.lists(st.integers(20, 9000), min_size=1, max_size=20)
 
 @settings(max_examples=200)
 @given(MOVES, st.lists(st.integers(1, 12), min_size=1, max_size=8), st.integers(0, 2**30 - 1))
+@example([20, 20, 7960, 3000, 9000, 20], [1], 0)  # closes as it is confirmed
+@example([9000, 20, 9000, 20, 9000, 20], [9, 12, 12], 0)  # opened and closed while the loop slept
 def test_the_release_is_told_alike_however_late_the_loop_comes(spans, steps, start_us):
     """The reference reads the list of edges as a whole; the firmware step by step, anyhow."""
     config = type("C", (Config,), {**REAL, "RELEASE_WAIT_MS": 60_000})

@@ -16,7 +16,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tautlog.calibrate.kept import FOLDER, FORMAT, _number, file_called, standing_files
+from tautlog.calibrate.kept import (
+    FOLDER,
+    FORMAT,
+    _number,
+    file_called,
+    standing_files,
+    unread_files,
+)
 from tautlog.calibrate.plausibility import (
     point_doubts,
     sign_doubts,
