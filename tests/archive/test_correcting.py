@@ -6,7 +6,7 @@ import pytest
 from command_line import said
 from made_records import made
 
-from tautlog.campaign.ledger import Entry
+from tautlog.campaign.ledger import LedgerEntry
 from tautlog.cli import run
 from tautlog.display.quick_look import mark_new
 from tautlog.errors import CampaignError
@@ -85,4 +85,4 @@ def test_what_supersedes_no_line_before_it_is_refused(tmp_path, wrong):
     entry = '{"utc": "2026-03-01T00:00:00Z", "by": "A", "article": "a"'
     path.write_text(f'{entry}}}\n{entry}, "supersedes": {wrong}, "reason": "x"}}\n')
     with pytest.raises(CampaignError, match="which is no line before it"):
-        read_standing(path, Entry, "entry")
+        read_standing(path, LedgerEntry, "entry")

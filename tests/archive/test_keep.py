@@ -512,7 +512,7 @@ def test_one_more_link_reads_none_of_the_others(kite, monkeypatch):
         raise AssertionError("a line was read")
 
     monkeypatch.setattr("tautlog.files.json_lines.read_json", refuse)
-    assert add_line(kite / "chain.jsonl", {"name": "x"}) == 4
+    assert add_line(kite / "chain.jsonl", {"name": "x"}).number == 4
 
 
 def test_what_is_no_file_is_named_and_stops_nothing(kite, capsys):

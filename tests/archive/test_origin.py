@@ -9,7 +9,8 @@ from command_line import said
 from made_records import SETUP, VIRTUAL, made
 
 from tautlog.archive.catalogue import catalogued
-from tautlog.campaign.campaign import read_campaign, write_new_campaign
+from tautlog.campaign.campaign import read_campaign
+from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.display.quick_look import mark_new
 from tautlog.planning.intended import drops_since_proof
 from tautlog.planning.lines import line_for

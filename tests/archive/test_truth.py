@@ -12,7 +12,8 @@ from made_records import CALIBRATION, SETUP, made
 
 from tautlog.archive.catalogue import catalogued
 from tautlog.calibrate.kept import FOLDER, FORMAT
-from tautlog.campaign.campaign import read_campaign, write_new_campaign
+from tautlog.campaign.campaign import read_campaign
+from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.display import picture
 from tautlog.display.quick_look import mark_new
 from tautlog.planning.intended import drops_since_proof

@@ -10,7 +10,8 @@ from tautlog.board.shunt import shunt_check, shunt_step_mv_per_v
 from tautlog.calibrate.calibrating import Point, calibrate, hanging_check
 from tautlog.calibrate.plausibility import data_sheet_slope
 from tautlog.calibrate.points_table import read_points
-from tautlog.campaign.campaign import read_campaign, write_new_campaign
+from tautlog.campaign.campaign import read_campaign
+from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.cli import run
 from tautlog.errors import CalibrationError, CampaignError
 from tautlog.model.calibration import Calibration

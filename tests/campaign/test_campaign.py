@@ -6,24 +6,24 @@ import tomllib
 from dataclasses import fields
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from typing import get_args, get_type_hints
 
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from tautlog.campaign.campaign import (
-    Campaign,
-    next_record_path,
-    read_campaign,
-    setup_from,
-    write_new_campaign,
-)
-from tautlog.campaign.schema import AS_COMMENT, KEYS
+from tautlog.campaign.campaign import Campaign, read_campaign
+from tautlog.campaign.drop_setup import Asked, setup_from
+from tautlog.campaign.new_campaign import write_new_campaign
+from tautlog.campaign.stated import SECTIONS
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import find_campaign
+from tautlog.files.record_path import next_record_path
 from tautlog.model.calibration import Calibration
+from tautlog.model.key import keys_of
 from tautlog.model.trace import DropSetup
 
+KEYS = [(section, key) for section in SECTIONS.values() for key in keys_of(section.kind).values()]
 KG = "allowed is 0.05 to 500 kg (what a hand-built rig lifts)"
 M = "allowed is 0 to 10 m (rails that people build)"
 
@@ -58,11 +58,11 @@ def test_a_new_campaign_reads_back_as_the_example(tmp_path: Path) -> None:
 def test_every_key_is_in_a_new_file_and_every_optional_one_is_allowed(tmp_path: Path) -> None:
     path = write_new_campaign(tmp_path)
     lines = path.read_text().splitlines()
-    for key in KEYS:
-        mark = "# " if key.optional or key.section in AS_COMMENT else ""
+    for section, key in KEYS:
+        mark = "# " if key.optional or section.as_comment else ""
         assert sum(line.startswith(f"{mark}{key.name} = ") for line in lines) >= 1, key.name
-    optional = {f"# {key.name} =" for key in KEYS if key.optional or key.section in AS_COMMENT}
-    optional |= {f"# [[{section}]]" for section in AS_COMMENT}
+    optional = {f"# {key.name} =" for section, key in KEYS if key.optional or section.as_comment}
+    optional |= {f"# {section.head}" for section in SECTIONS.values() if section.as_comment}
     text = "\n".join(
         line[2:] if any(line.startswith(name) for name in optional) else line for line in lines
     )
@@ -74,16 +74,34 @@ def test_every_number_has_its_unit_in_its_name() -> None:
     # A gain, a factor and a share of a load have no unit; drops are counted.
     units = tuple(
         "_n _kg _m _s _v _bits _hz _j _ohm _mv_per_v _fraction _factor _volt _days "
-        "_n_per_m _per_m2 "
+        "_n_per_m _per_m2 _ratio "
         "gain factor pry _drops _before _article".split()
     )
-    for key in KEYS:
+    for _, key in KEYS:
         assert key.kind is str or key.name.endswith(units), key.name
 
 
 def test_every_field_of_the_calibration_can_be_set() -> None:
-    names = {key.name for key in KEYS if key.section == "calibration"}
-    assert names == {field.name for field in fields(Calibration)}
+    assert set(keys_of(Calibration)) == {field.name for field in fields(Calibration)}
+
+
+def test_every_key_is_of_the_kind_that_its_field_says() -> None:
+    for section, key in KEYS:
+        said = get_type_hints(section.kind)[key.name]
+        kinds = set(get_args(said) or (said,)) - {type(None)}
+        assert kinds == {key.kind}, f"{section.head} {key.name}"
+        assert key.mistake(key.example) == "", f"{section.head} {key.name}"
+
+
+def test_a_former_name_is_read_and_both_names_are_a_mistake(tmp_path: Path) -> None:
+    text = "[[line]]\nname = 'a'\nstiffness_n_per_m = 20000\ndamping_fraction = 0.1\n"
+    assert read_campaign(write(tmp_path, text)).line("a").damping_ratio == 0.1
+    assert problems(tmp_path, text + "damping_ratio = 0.2\n") == (
+        "line 4: [[line]] damping_fraction is the former name of damping_ratio, which stands there "
+        "too; take it out",
+    )
+    (problem,) = problems(tmp_path, text.replace("0.1", "10.0"))
+    assert problem.startswith("line 4: [[line]] damping_fraction = 10.0: allowed is 0 to 0.9")
 
 
 def test_an_existing_campaign_is_never_overwritten(tmp_path: Path) -> None:
@@ -229,7 +247,7 @@ rails_m = 3
 [[line]]
 name = "by value"
 stiffness_n_per_m = 20000
-damping_fraction = 0.1
+damping_ratio = 0.1
 [[line]]
 name = "by modulus"
 modulus_n = 30000
@@ -304,27 +322,27 @@ def test_options_go_over_the_campaign(tmp_path: Path) -> None:
     requirement = "[requirement]\ntarget_n = 1800\nlimit_n = 2500\n"
     campaign = read_campaign(write(tmp_path, drop + requirement))
     assert setup_from(campaign) == campaign.setup
-    setup = setup_from(campaign, mass_kg=5, height_m=0.0, article="b", note="")
+    setup = setup_from(campaign, Asked(mass_kg=5, height_m=0.0, article="b", note=""))
     assert (setup.mass_kg, setup.height_m, setup.article, setup.note) == (5, 0.0, "b", "")
     assert (setup.target_n, setup.limit_n) == (1800, 2500)
     # A limit belongs to its target.
-    assert setup_from(campaign, target_n=3000).limit_n is None
-    assert setup_from(campaign, target_n=3000, limit_n=3200).limit_n == 3200
-    assert setup_from(None, line="x", article_finding="intact") == DropSetup(
+    assert setup_from(campaign, Asked(target_n=3000)).limit_n is None
+    assert setup_from(campaign, Asked(target_n=3000, limit_n=3200)).limit_n == 3200
+    assert setup_from(None, Asked(line="x", article_finding="intact")) == DropSetup(
         line="x", article_finding="intact"
     )
 
 
 def test_options_out_of_range_are_all_named() -> None:
     with pytest.raises(CampaignError) as caught:
-        setup_from(None, target_n=0.0, mass_kg=-2, height_m=float("nan"))
+        setup_from(None, Asked(target_n=0.0, mass_kg=-2, height_m=float("nan")))
     assert caught.value.problems == (
         f"mass_kg = -2: {KG}",
         f"height_m = nan: {M}",
         "target_n = 0.0: allowed is 10 to 1e+06 N (10 N is a kilogram, 1 MN a heavy press)",
     )
     with pytest.raises(CampaignError, match="limit_n = 900: allowed is a number > target_n"):
-        setup_from(Campaign(Path(), "x", DropSetup(target_n=1000)), limit_n=900)
+        setup_from(Campaign(Path(), "x", DropSetup(target_n=1000)), Asked(limit_n=900))
 
 
 def test_a_record_is_named_by_utc_and_article(tmp_path: Path) -> None:
@@ -367,7 +385,7 @@ VALUES = st.sampled_from(
 
 @given(
     st.lists(
-        st.tuples(SECTION_NAMES, st.sampled_from([key.name for key in KEYS]), VALUES),
+        st.tuples(SECTION_NAMES, st.sampled_from([key.name for _, key in KEYS]), VALUES),
         unique_by=lambda line: line[:2],
     ).map(lambda lines: "".join(f"{s}.{k} = {v}\n" for s, k, v in lines))
     | st.text(max_size=60)

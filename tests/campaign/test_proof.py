@@ -4,10 +4,11 @@ import json
 
 import pytest
 
-from tautlog.campaign.proofs import add_proof, proven, read_proofs
+from tautlog.campaign.proofs import Proof, add_proof, proven, read_proofs
 from tautlog.cli import run
 from tautlog.errors import CampaignError
 from tautlog.model.load_path import Mount
+from tautlog.model.timestamp import stamp
 
 
 @pytest.fixture
@@ -61,7 +62,8 @@ def test_bad_proofs(kite, tmp_path, capsys, monkeypatch):
 
 def test_entries_are_only_added(tmp_path):
     for number in (1, 2, 3):
-        add_proof(tmp_path, by="A", mount="m", pulled_n=100.0 * number, held_s=60.0)
+        added = add_proof(tmp_path, Proof(stamp(), "A", "m", 100.0 * number, 60.0))
+        assert (added.number, added.doubt) == (number, "")
     assert [one.entry.pulled_n for one in read_proofs(tmp_path)] == [100.0, 200.0, 300.0]
 
 
@@ -274,7 +276,8 @@ def renamed(kite):
 
 
 def refused_for(folder):
-    from tautlog.campaign.campaign import read_campaign, setup_from
+    from tautlog.campaign.campaign import read_campaign
+    from tautlog.campaign.drop_setup import setup_from
     from tautlog.drop.permit import intended_for
     from tautlog.planning.gate import refusals
 

@@ -10,7 +10,9 @@ from fakes.arming import ArmingLink
 from fakes.crew import SilentCrew
 
 from tautlog.board.session import Session
-from tautlog.campaign.campaign import read_campaign, setup_from, write_new_campaign
+from tautlog.campaign.campaign import read_campaign
+from tautlog.campaign.drop_setup import setup_from
+from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.drop.outcome import DropPlan
 from tautlog.drop.permission import Permit
 from tautlog.drop.permit import permitted, rehearsal

@@ -9,8 +9,11 @@ from hypothesis import strategies as st
 from intended_drops import DATED, GOOD
 from made_records import VIRTUAL, made
 
-from tautlog.campaign.campaign import Rig, mount_name, read_campaign, setup_from, write_new_campaign
+from tautlog.campaign.campaign import read_campaign
+from tautlog.campaign.drop_setup import Asked, mount_name, setup_from
+from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.campaign.proofs import Proof
+from tautlog.campaign.sections import Rig
 from tautlog.drop.permit import count_elsewhere, permitted
 from tautlog.errors import CampaignError, QuantityError, RefusedError
 from tautlog.model.calibration import Calibration
@@ -165,7 +168,7 @@ def test_a_script_asks_the_same_and_the_override_goes_into_the_record(campaign):
 
 def test_without_a_campaign_that_nothing_was_checked_goes_into_the_record():
     told = []
-    permit = permitted(None, setup_from(None, mass_kg=9.0), say=told.append)
+    permit = permitted(None, setup_from(None, Asked(mass_kg=9.0)), say=told.append)
     assert (permit.checked, permit.kind) == (False, "not checked")
     assert "NOT CHECKED" in json.loads(permit.setup.override)["refused"]
     assert "NOT CHECKED" in told[0]

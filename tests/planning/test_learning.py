@@ -11,12 +11,12 @@ from tautlog.analysis.judge import as_json, judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.checklist import GOOD_FOR_S, Checklist, add_checklist, fresh_checklist
-from tautlog.campaign.ledger import Entry, add_entry, exposures, read_entries, rehearsals
+from tautlog.campaign.ledger import LedgerEntry, add_entry, exposures, read_entries, rehearsals
 from tautlog.cli import run
 from tautlog.errors import CampaignError, PlanError
 from tautlog.model.line import Line
 from tautlog.model.load_path import PathCheck
-from tautlog.model.timestamp import today
+from tautlog.model.timestamp import stamp, today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.trace import DropSetup, Trace
 from tautlog.planning.learning import Lesson, advice, learn, lesson_of
@@ -196,7 +196,7 @@ def test_every_drop_counts():
         summary(status="aborted", released=False),
         summary(status="aborted", article="c", peak_force_n=700.0),
     ]
-    by_hand = Entry("2026-03-05T00:00:00Z", "me", article="a", peak_at_most_n=2000.0)
+    by_hand = LedgerEntry("2026-03-05T00:00:00Z", "me", article="a", peak_at_most_n=2000.0)
     found = told(records, [by_hand], [("m", "2026-03-03")])
     article = found["article", "a"]
     assert (article.drops, article.recorded, article.entered, article.invalid) == (3, 2, 1, 1)
@@ -240,13 +240,13 @@ def test_what_names_no_article_is_told_too():
 
 def test_entries_are_added_and_read_back(tmp_path):
     hostile = 'x"}\n{"by": "<b>'
-    add_entry(tmp_path, by="me", article="a", note=hostile)
-    add_entry(tmp_path, by="you", line="l", peak_at_most_n=50.0)
+    add_entry(tmp_path, LedgerEntry(stamp(), "me", article="a", note=hostile))
+    add_entry(tmp_path, LedgerEntry(stamp(), "you", line="l", peak_at_most_n=50.0))
     first, second = read_entries(tmp_path)
     assert first.note == hostile
     assert second.peak_at_most_n == 50.0
     with pytest.raises(CampaignError, match="names an article"):
-        add_entry(tmp_path, by="me")
+        add_entry(tmp_path, LedgerEntry(stamp(), "me"))
     (tmp_path / "ledger.jsonl").write_text("{}\n{\n")
     with pytest.raises(CampaignError, match="line 1"):
         read_entries(tmp_path)

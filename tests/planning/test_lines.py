@@ -3,7 +3,8 @@
 import pytest
 
 from tautlog.archive.catalogue import catalogued
-from tautlog.campaign.campaign import read_campaign, write_new_campaign
+from tautlog.campaign.campaign import read_campaign
+from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup

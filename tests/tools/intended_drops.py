@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tautlog.campaign.campaign import Rig
+from tautlog.campaign.sections import Rig
 from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount

@@ -3,30 +3,21 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from tautlog.errors import CampaignError
 from tautlog.files.strict_json import read_json
-from tautlog.model import quantities as q
 from tautlog.model.calibration import MEASURED, Calibration
-from tautlog.model.names import short
+from tautlog.model.key import keys_of
 from tautlog.model.timestamp import day_problem
 
 FOLDER = "calibrations"
 FORMAT = "tautlog calibration"
 NAME = re.compile(r"([0-9]+)_[0-9]{4}-[0-9]{2}-[0-9]{2}\.json")  # number, day
 HEAD_BYTES = 4096  # in which a file says that it is a calibration
-# Of what a file says was measured: its unit and range, as campaign.toml's.
-QUANTITIES = {
-    "newton_per_volt": q.SLOPE,
-    "newton_per_square_volt": q.CURVATURE,
-    "zero_v": q.VOLT,
-    "expanded_u_fraction": q.SHARE,
-    "expanded_u_n": q.LOAD,
-    "range_n": q.LOAD,
-}
+KEYS = keys_of(Calibration)  # unit and range of what a file says was measured
 LATER = ("accepted", "expanded_u_n")  # not in files of old
 
 
@@ -163,9 +154,8 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
         lacking = [name for name in MEASURED if name not in LATER and name not in told]
         if lacking:
             raise ValueError(f"{', '.join(lacking)} lacks in its calibration")
-        kinds = {one.name: str(one.type) for one in fields(Calibration)}
         values: dict[str, Any] = {
-            name: str(told[name]) if kinds[name] == "str" else _number_in(told, name)
+            name: str(told[name]) if KEYS[name].kind is str else _number_in(told, name)
             for name in MEASURED
             if name not in LATER or name in told
         }
@@ -188,9 +178,9 @@ def _number_in(told: dict[str, Any], name: str) -> float | None:
     value = told[name]
     if name == "zero_v" and (value is None or not (value or told["newton_per_square_volt"])):
         return None  # files of old say 0 where a straight line's zero was not kept
-    problem = QUANTITIES[name].problem(value)
-    if problem:
-        raise ValueError(f"{name} = {short(value)}: {problem}")
+    mistake = KEYS[name].mistake(value)
+    if mistake:
+        raise ValueError(mistake)
     return float(value)
 
 

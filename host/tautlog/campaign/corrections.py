@@ -6,15 +6,16 @@ one that counts, with who corrected it and why.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from tautlog.calibrate.kept import standing_files
-from tautlog.campaign.ledger import Entry, all_entries
+from tautlog.campaign.ledger import LedgerEntry, all_entries
 from tautlog.campaign.proofs import Proof, read_proofs
 from tautlog.files.json_lines import Standing
 
-Told = TypeVar("Told", Entry, Proof)
+Told = TypeVar("Told", LedgerEntry, Proof)
 
 
 def corrections_in(folder: Path) -> list[str]:
@@ -35,7 +36,7 @@ def corrections_in(folder: Path) -> list[str]:
     return found
 
 
-def _of_lines(what: str, told: list[Standing[Told]], words: Any) -> list[str]:
+def _of_lines(what: str, told: list[Standing[Told]], words: Callable[[Told], str]) -> list[str]:
     by_number = {one.number: one for one in told}
     found = []
     for one in told:
@@ -52,6 +53,6 @@ def _proof_words(one: Proof) -> str:
     return f"{one.pulled_n:.0f} N on {one.mount}, {one.utc[:10]}, by {one.by}"
 
 
-def _entry_words(one: Entry) -> str:
+def _entry_words(one: LedgerEntry) -> str:
     names = ", ".join(name for name in (one.article, one.line, one.mount) if name)
     return f"{names or 'no such drop'}, {one.utc[:10]}, by {one.by}"

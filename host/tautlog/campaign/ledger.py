@@ -14,6 +14,7 @@ from pathlib import Path
 from tautlog.analysis.verdict_words import force_text
 from tautlog.archive.summary import RecordSummary
 from tautlog.errors import CampaignError
+from tautlog.files.append import Appended
 from tautlog.files.json_lines import Standing, add_line, read_standing
 from tautlog.model import quantities as q
 from tautlog.model.names import alike
@@ -32,7 +33,7 @@ HEAD = (
 
 
 @dataclass(frozen=True)
-class Entry:
+class LedgerEntry:
     """One drop that is in no record, as entered by hand.
 
     One that names nothing takes back the entry that it supersedes: there was no such drop.
@@ -96,7 +97,7 @@ class Exposure:
     unreadable: int = 0
 
 
-def read_entries(folder: Path) -> list[Entry]:
+def read_entries(folder: Path) -> list[LedgerEntry]:
     """Entries of a campaign's ledger that count, by the time of the drop.
 
     Raises
@@ -111,7 +112,7 @@ def read_entries(folder: Path) -> list[Entry]:
     ]
 
 
-def all_entries(folder: Path) -> list[Standing[Entry]]:
+def all_entries(folder: Path) -> list[Standing[LedgerEntry]]:
     """Entries of a campaign's ledger, superseded ones too.
 
     Raises
@@ -119,37 +120,24 @@ def all_entries(folder: Path) -> list[Standing[Entry]]:
     CampaignError
         With the line that cannot be read.
     """
-    return read_standing(folder / FILE_NAME, Entry, "entry")
+    return read_standing(folder / FILE_NAME, LedgerEntry, "entry")
 
 
-def add_entry(
-    folder: Path,
-    *,
-    by: str,
-    article: str = "",
-    line: str = "",
-    mount: str = "",
-    peak_at_most_n: float | None = None,
-    note: str = "",
-    supersedes: int | None = None,
-    reason: str = "",
-) -> Entry:
+def add_entry(folder: Path, entry: LedgerEntry) -> Appended:
     """Append a drop that is in no record, or the correction of one; nothing is rewritten.
 
     Raises
     ------
     CampaignError
-        If it cannot be written, names nothing, or its bound makes no sense.
+        If it cannot be written, names nothing, or supersedes what is no entry.
     """
-    entry = Entry(stamp(), by, article, line, mount, peak_at_most_n, note, supersedes, reason)
-    if supersedes is None and not entry.names_something:
+    if entry.supersedes is None and not entry.names_something:
         raise CampaignError("an entry names an article, a line or a mount")
-    add_line(folder / FILE_NAME, asdict(entry))
-    return entry
+    return add_line(folder / FILE_NAME, asdict(entry))
 
 
 def exposures(
-    records: list[RecordSummary], entries: list[Entry], mounts: list[tuple[str, str]]
+    records: list[RecordSummary], entries: list[LedgerEntry], mounts: list[tuple[str, str]]
 ) -> list[Exposure]:
     """Count what each article, line and mount has been through.
 
@@ -162,7 +150,7 @@ def exposures(
     ----------
     records : list of RecordSummary
         All of the campaign, also those that cannot be read.
-    entries : list of Entry
+    entries : list of LedgerEntry
         By hand.
     mounts : list of (str, str)
         Names of the mounts and the day or moment of their proof; every drop since then
@@ -242,7 +230,7 @@ def _last_written(file: RecordSummary) -> str:
         return "9999"
 
 
-def _names(kind: str, records: list[RecordSummary], entries: list[Entry]) -> list[str]:
+def _names(kind: str, records: list[RecordSummary], entries: list[LedgerEntry]) -> list[str]:
     """What is named, in order; at the end "" for records that name nothing."""
     names = {getattr(one, kind) for one in records} | {getattr(one, kind) for one in entries} - {""}
     return sorted(names, key=lambda name: (not name, name))
@@ -252,7 +240,7 @@ def _exposure(
     kind: str,
     name: str,
     records: list[RecordSummary],
-    entries: list[Entry],
+    entries: list[LedgerEntry],
     unreadable: int = 0,
 ) -> Exposure:
     peaks = [abs(one.peak_force_n) for one in records if one.peak_force_n is not None]

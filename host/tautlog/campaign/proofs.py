@@ -14,12 +14,13 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from tautlog.errors import CampaignError
+from tautlog.files.append import Appended
 from tautlog.files.json_lines import Standing, add_line, read_standing
 from tautlog.model import quantities as q
 from tautlog.model.load_path import Mount
 from tautlog.model.names import alike
 from tautlog.model.signature import signed
-from tautlog.model.timestamp import day_problem, moment_problem, stamp
+from tautlog.model.timestamp import day_problem, moment_problem
 
 FILE_NAME = "proofs.jsonl"
 LEAST_HELD_S = 60.0  # common practice
@@ -144,41 +145,15 @@ def read_proofs(folder: Path) -> list[Standing[Proof]]:
     return read_standing(folder / FILE_NAME, Proof, "proof")
 
 
-def add_proof(
-    folder: Path,
-    *,
-    by: str,
-    mount: str,
-    pulled_n: float,
-    held_s: float,
-    deflection_m: float | None = None,
-    set_m: float | None = None,
-    note: str = "",
-    most_deflection_m: float | None = None,
-    supersedes: int | None = None,
-    reason: str = "",
-) -> tuple[Proof, int]:
-    """Append a proof; the proof, and the number of its entry.
+def add_proof(folder: Path, made: Proof) -> Appended:
+    """Append a proof, or the correction of one; nothing is rewritten.
 
     Raises
     ------
     CampaignError
-        If a number makes no sense, it cannot be written, or supersedes what is no entry.
+        If it cannot be written, or supersedes what is no entry.
     """
-    made = Proof(
-        stamp(),
-        by,
-        mount,
-        pulled_n,
-        held_s,
-        deflection_m,
-        set_m,
-        note,
-        most_deflection_m,
-        supersedes,
-        reason,
-    )
-    return made, add_line(folder / FILE_NAME, asdict(made))
+    return add_line(folder / FILE_NAME, asdict(made))
 
 
 def proven(mount: Mount, proofs: list[Standing[Proof]]) -> Mount:

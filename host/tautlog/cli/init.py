@@ -11,6 +11,6 @@ import click
 @click.argument("folder", type=click.Path(path_type=Path), default=Path())
 def command(folder: Path) -> None:
     """Begin a campaign: a folder with a commented campaign.toml."""
-    from tautlog.campaign.campaign import write_new_campaign
+    from tautlog.campaign.new_campaign import write_new_campaign
 
     click.echo(f"{write_new_campaign(folder)}: read it and put your own figures in")

@@ -11,6 +11,7 @@ import click
 from tautlog.cli import options
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
+from tautlog.model.timestamp import stamp
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
@@ -60,8 +61,16 @@ def command(
     from rich.table import Table
 
     from tautlog.archive.catalogue import catalogued
-    from tautlog.campaign.campaign import mount_name
-    from tautlog.campaign.ledger import HEAD, add_entry, exposures, read_entries, rehearsals, row
+    from tautlog.campaign.drop_setup import mount_name
+    from tautlog.campaign.ledger import (
+        HEAD,
+        LedgerEntry,
+        add_entry,
+        exposures,
+        read_entries,
+        rehearsals,
+        row,
+    )
     from tautlog.cli.output import print_json, tell_doubts
 
     campaign = options.here(to_drop=False)
@@ -75,9 +84,9 @@ def command(
     if add or correction is not None:
         by = options.signature_of(by, "an entry")
         _look_at_names(campaign, article, line)
-        add_entry(
-            where,
-            by=by,
+        entry = LedgerEntry(
+            stamp(),
+            by,
             article=article,
             line=line,
             mount=mount_name(campaign, mount) if mount else "",
@@ -86,6 +95,7 @@ def command(
             supersedes=correction,
             reason=signed(reason),
         )
+        options.tell_doubt(add_entry(where, entry))
     if entries:
         _show_entries(where, as_json)
         return

@@ -16,6 +16,7 @@ from tautlog.model.timestamp import day_problem
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
+    from tautlog.files.append import Appended
     from tautlog.model.trace import DropSetup
 
 Function = Callable[..., Any]
@@ -228,6 +229,12 @@ def signature_of(by: str, what: str) -> str:
     return name
 
 
+def tell_doubt(added: Appended) -> None:
+    """Say what a file that was added to holds and somebody should look at."""
+    if added.doubt:
+        click.echo(f"LOOK: {added.doubt}", err=True)
+
+
 def here(*, to_drop: bool = True) -> Campaign | None:
     """The campaign of the present folder, if there is one; see `campaign.read_campaign`."""
     from tautlog.files.campaign_folder import find_campaign
@@ -264,9 +271,9 @@ def port_of(port: str | None, campaign: Campaign | None) -> str:
 
 def setup_of(campaign: Campaign | None, options: dict[str, Any]) -> DropSetup:
     """The set-up of a drop from campaign and options."""
-    from tautlog.campaign.campaign import setup_from
+    from tautlog.campaign.drop_setup import Asked, setup_from
 
-    return setup_from(campaign, **{name: options.get(name) for name in SETUP_NAMES})
+    return setup_from(campaign, Asked(**{name: options.get(name) for name in SETUP_NAMES}))
 
 
 def record_path(out: Path | None, campaign: Campaign | None, article: str) -> Path:
@@ -277,7 +284,7 @@ def record_path(out: Path | None, campaign: Campaign | None, article: str) -> Pa
     RecordError
         If the folder cannot be made.
     """
-    from tautlog.campaign.campaign import next_record_path
+    from tautlog.files.record_path import next_record_path
 
     if out is not None and out.suffix == ".h5":
         return out

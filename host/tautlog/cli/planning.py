@@ -11,7 +11,8 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog.campaign.campaign import Campaign, mount_name
+from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.drop_setup import mount_name
 from tautlog.errors import PlanError
 from tautlog.model import quantities as q
 from tautlog.model.calibration import Calibration

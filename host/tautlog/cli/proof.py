@@ -10,6 +10,7 @@ from tautlog.cli import options
 from tautlog.cli.options import Number
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
+from tautlog.model.timestamp import stamp
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
@@ -55,7 +56,7 @@ def command(
     failed (the time held, the deflection, the set) and is good in it. That holds too where
     campaign.toml calls the mount by another name now: nobody knows that it is another.
     """
-    from tautlog.campaign.proofs import add_proof
+    from tautlog.campaign.proofs import Proof, add_proof
 
     campaign = _campaign()
     if listing:
@@ -65,12 +66,12 @@ def command(
         raise click.UsageError("a proof needs --pulled and --held")
     by = options.signature_of(by, "a proof")
     used = _mount(campaign, mount)
-    made, number = add_proof(
-        campaign.folder,
-        by=by,
-        mount=used.name,
-        pulled_n=pulled_n,
-        held_s=held_s,
+    made = Proof(
+        stamp(),
+        by,
+        used.name,
+        pulled_n,
+        held_s,
         deflection_m=None if deflection_mm is None else deflection_mm / 1000.0,
         set_m=None if set_mm is None else set_mm / 1000.0,
         note=note,
@@ -78,7 +79,9 @@ def command(
         supersedes=options.number_of(supersedes),
         reason=signed(reason),
     )
-    _show(campaign, made, number, as_json)
+    added = add_proof(campaign.folder, made)
+    options.tell_doubt(added)
+    _show(campaign, made, added.number, as_json)
 
 
 def _campaign() -> Campaign:
@@ -91,7 +94,7 @@ def _campaign() -> Campaign:
 
 
 def _mount(campaign: Campaign, name: str | None) -> Mount:
-    from tautlog.campaign.campaign import mount_name
+    from tautlog.campaign.drop_setup import mount_name
 
     used = mount_name(campaign, name)
     if not used:

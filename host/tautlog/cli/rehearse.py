@@ -146,12 +146,12 @@ def _place() -> Path | None:
 def _scene(
     mass_kg: float | None, height_m: float | None, target_n: float | None, fault: str | None
 ) -> Scene:
-    from tautlog.campaign.campaign import setup_from
+    from tautlog.campaign.drop_setup import Asked, setup_from
     from tautlog.rehearsal.faults import FAULTS
     from tautlog.rehearsal.scene import default_scene
 
     given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
-    setup_from(None, **given)  # type: ignore[arg-type]  # says what is out of range
+    setup_from(None, Asked(mass_kg, height_m, target_n))  # says what is out of range
     try:
         scene = default_scene(**{name: one for name, one in given.items() if one is not None})
     except ValueError as problem:

@@ -15,7 +15,7 @@ from pathlib import Path
 from tautlog.archive.summary import summary_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import fresh_checklist
-from tautlog.campaign.ledger import add_entry
+from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.drop.permission import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
 from tautlog.errors import RefusedError
 from tautlog.model.calibration import Calibration
@@ -128,14 +128,15 @@ def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> 
         return
     one = summary_of(path)
     if one.problem or (one.released and not one.rehearsed):
-        add_entry(
-            campaign.folder,
+        entry = LedgerEntry(
+            stamp(),
             by="tautlog drop",
             article=setup.article,
             line=setup.line,
             mount=setup.mount,
             note=f"its record is {path.resolve()}",
         )
+        add_entry(campaign.folder, entry)
 
 
 def checked_for(

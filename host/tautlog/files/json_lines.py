@@ -8,12 +8,13 @@ time of what it corrects.
 from __future__ import annotations
 
 import json
-import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from tautlog.errors import CampaignError, JsonError
+from tautlog.files.append import Appended, append_line
 from tautlog.files.strict_json import read_json
 from tautlog.files.typed_json import built
 from tautlog.model.signature import signed
@@ -60,19 +61,19 @@ def read_standing(path: Path, kind: type[Kind], what: str) -> list[Standing[Kind
     CampaignError
         With the line that counts and cannot be read.
     """
-    told = _objects(path)
-    told = [(number, _correction_problem(number, one, told) or one) for number, one in told]
-    corrected_by = {_corrected(one): number for number, one in told if _corrected(one) is not None}
+    told = _lines(path)
+    told = [_with_correction_checked(one, told) for one in told]
+    corrected_by = {one.supersedes: one.number for one in told if one.supersedes is not None}
     roots: dict[int, int] = {}
     moments: dict[int, str] = {}
     found = []
-    for number, one in told:
-        wrong = _corrected(one)
-        roots[number] = number if wrong is None else roots[wrong]
-        entry = _built(path, kind, what, number, one, counts=number not in corrected_by)
-        own = str(one.get("utc", "")) if isinstance(one, dict) else ""
-        moments[number] = moments[roots[number]] or own if wrong is not None else own
-        found.append(Standing(number, entry, moments[number], corrected_by.get(number)))
+    for one in told:
+        wrong = one.supersedes
+        roots[one.number] = one.number if wrong is None else roots[wrong]
+        moments[one.number] = moments.get(roots[one.number], "") or one.utc
+        counts = one.number not in corrected_by
+        entry = _built(path, kind, what, one, counts=counts)
+        found.append(Standing(one.number, entry, moments[one.number], corrected_by.get(one.number)))
     return sorted(found, key=lambda one: (roots[one.number], one.number))
 
 
@@ -85,8 +86,8 @@ def read_lines(path: Path, kind: type[Kind], what: str) -> list[Kind]:
     ]
 
 
-def add_line(path: Path, told: dict[str, Any]) -> int:
-    """Append one object, on disk on return; the number of its line.
+def add_line(path: Path, told: Mapping[str, object]) -> Appended:
+    """Append one object, on disk on return.
 
     Raises
     ------
@@ -95,103 +96,99 @@ def add_line(path: Path, told: dict[str, Any]) -> int:
     """
     if told.get("supersedes") is not None:
         _check_correction(path, told)
-    line = _after_whole_lines(path) + (json.dumps(told, allow_nan=False) + "\n").encode()
-    try:
-        # One write of one line at the end: two programs do not mix theirs.
-        handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o644)
-        try:
-            os.write(handle, line)
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-    except OSError as problem:
-        raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
-    return path.read_bytes().count(b"\n")  # of ten thousand lines none need be understood
+    return append_line(path, json.dumps(told, allow_nan=False).encode())
 
 
-def _corrected(told: Any) -> Any:
-    """What a line says that it supersedes; None for nothing."""
-    return told.get("supersedes") if isinstance(told, dict) else None
+@dataclass(frozen=True)
+class _Line:
+    """One line as it was read: what it says, or why it is no JSON that can be used."""
+
+    number: int
+    told: object
+    problem: JsonError | None = None
+
+    @property
+    def supersedes(self) -> Any:
+        """Number of the line that it corrects, as it says; None for none."""
+        return self.told.get("supersedes") if isinstance(self.told, dict) else None
+
+    @property
+    def utc(self) -> str:
+        """The moment that it says, or ""."""
+        return str(self.told.get("utc", "")) if isinstance(self.told, dict) else ""
 
 
-def _correction_problem(number: int, told: Any, lines: list[tuple[int, Any]]) -> JsonError | None:
+def _with_correction_checked(line: _Line, lines: list[_Line]) -> _Line:
+    """The line, or what is wrong with what it supersedes."""
+    problem = _correction_problem(line, lines)
+    return line if problem is None else replace(line, told=None, problem=problem)
+
+
+def _correction_problem(line: _Line, lines: list[_Line]) -> JsonError | None:
     """What is wrong with what a line supersedes; None for nothing."""
-    wrong = _corrected(told)
+    wrong = line.supersedes
     if wrong is None:
         return None
-    earlier = [one for one, _ in lines if one < number]
+    earlier = [one.number for one in lines if one.number < line.number]
     if type(wrong) is not int or wrong not in earlier:
         return JsonError(
             f"it supersedes {wrong!r}, which is no line before it; allowed is the number of one"
         )
-    if not _signed(told):
+    if not _signed(line.told):
         return JsonError(
             f"it supersedes {wrong} without a name (by) and a reason; neither may be empty"
         )
     return None
 
 
-def _signed(told: dict[str, Any]) -> bool:
-    texts = (told.get("by"), told.get("reason"))
-    return all(isinstance(one, str) and bool(signed(one)) for one in texts)
+def _signed(told: object) -> bool:
+    texts = (told.get("by"), told.get("reason")) if isinstance(told, Mapping) else ()
+    return bool(texts) and all(isinstance(one, str) and bool(signed(one)) for one in texts)
 
 
-def _after_whole_lines(path: Path) -> bytes:
-    """What must stand before a new line: a line that was cut short shall not spoil it."""
-    try:
-        with open(path, "rb") as file:
-            size = file.seek(0, os.SEEK_END)
-            file.seek(max(size - 1, 0))
-            return b"" if file.read(1) in (b"", b"\n") else b"\n"
-    except OSError:
-        return b""
-
-
-def _check_correction(path: Path, told: dict[str, Any]) -> None:
+def _check_correction(path: Path, told: Mapping[str, object]) -> None:
     wrong = told["supersedes"]
     if not _signed(told):
         raise CampaignError("what supersedes an entry has a name (--by) and a reason (--reason)")
-    lines = _objects(path)
-    if type(wrong) is not int or wrong not in [number for number, _ in lines]:
-        there = f"1 to {lines[-1][0]}" if lines else "none"
+    lines = _lines(path)
+    if type(wrong) is not int or wrong not in [one.number for one in lines]:
+        there = f"1 to {lines[-1].number}" if lines else "none"
         raise CampaignError(f"{path.name} has no entry {wrong}: there are {there}")
-    for number, one in lines:
-        if _corrected(one) == wrong and not _correction_problem(number, one, lines):
+    for one in lines:
+        if one.supersedes == wrong and not _correction_problem(one, lines):
             raise CampaignError(
-                f"entry {wrong} of {path.name} is superseded already, by entry {number}: "
+                f"entry {wrong} of {path.name} is superseded already, by entry {one.number}: "
                 "supersede that one"
             )
 
 
-def _objects(path: Path) -> list[tuple[int, Any]]:
-    """Number and content of every line that is not blank; the problem of what is no JSON."""
+def _lines(path: Path) -> list[_Line]:
+    """Every line of a file that is not blank."""
     if not path.exists():
         return []
     try:
         lines = path.read_bytes().split(b"\n")
     except OSError as problem:
         raise CampaignError(f"{path} cannot be read: {problem}") from problem
-    found: list[tuple[int, Any]] = []
-    for number, line in enumerate(lines, start=1):
-        if line.strip():
-            try:
-                found.append((number, read_json(line)))
-            except JsonError as problem:
-                found.append((number, problem))
-    return found
+    return [_read(number, line) for number, line in enumerate(lines, start=1) if line.strip()]
 
 
-def _built(
-    path: Path, kind: type[Kind], what: str, number: int, told: Any, *, counts: bool
-) -> Kind | None:
+def _read(number: int, line: bytes) -> _Line:
     try:
-        if isinstance(told, JsonError):
-            raise told
-        return built(kind, told)
+        return _Line(number, read_json(line))
+    except JsonError as problem:
+        return _Line(number, None, problem)
+
+
+def _built(path: Path, kind: type[Kind], what: str, line: _Line, *, counts: bool) -> Kind | None:
+    try:
+        if line.problem is not None:
+            raise line.problem
+        return built(kind, line.told)
     except ValueError as problem:
         if not counts:
             return None
         raise CampaignError(
-            f"{path} line {number} is no {what}: {problem}. Correct it by a new one that "
-            f"supersedes it: --supersedes {number}"
+            f"{path} line {line.number} is no {what}: {problem}. Correct it by a new one that "
+            f"supersedes it: --supersedes {line.number}"
         ) from problem

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+
+from tautlog.model import quantities as q
+from tautlog.model.key import COUNT, stated
 
 # Of the span between the amplifier's limits. What stands this close to a limit cannot show
 # its own noise any more: four times the noise of a quiet chain.
@@ -61,27 +64,81 @@ class Calibration:
         Who accepts a slope that is not plausible, and why: "NAME: REASON"; else "".
     """
 
-    newton_per_volt: float = 1000.0
-    newton_per_square_volt: float = 0.0
-    zero_v: float | None = None
-    expanded_u_fraction: float = 0.04
-    expanded_u_n: float = 0.0
-    reference_v: float = 3.3
-    converter_bits: int = 12
-    rail_low_v: float = 0.05
-    rail_high_v: float = 3.2
-    range_n: float = 0.0
-    bandwidth_hz: float = 0.0
-    good_for_days: int = 365
-    date: str = ""
-    note: str = ""
-    accepted: str = ""
+    newton_per_volt: float = field(
+        default=1000.0,
+        metadata=stated(
+            "Force of one volt at the converter; negative if tension lowers the voltage: good for "
+            "a drop only when a calibration with weights shows it too, or a named person accepts "
+            "it.",
+            quantity=q.SLOPE,
+        ),
+    )
+    newton_per_square_volt: float = field(
+        default=0.0,
+        metadata=stated(
+            "Curvature: times the square of the voltage above zero_v; 0: a straight line.",
+            quantity=q.CURVATURE,
+        ),
+    )
+    zero_v: float | None = field(
+        default=None,
+        metadata=stated("Level with no force, as it was measured.", 0.45, q.VOLT, optional=True),
+    )
+    expanded_u_fraction: float = field(
+        default=0.04,
+        metadata=stated(
+            "Expanded relative uncertainty (k = 2) of a force: 0.04 is 4 %.", quantity=q.SHARE
+        ),
+    )
+    expanded_u_n: float = field(
+        default=0.0,
+        metadata=stated(
+            "The same in newtons, on top: what does not grow with the force, as non-linearity.",
+            quantity=q.LOAD,
+        ),
+    )
+    reference_v: float = field(
+        default=3.3, metadata=stated("Converter's full scale.", quantity=q.FULL_SCALE)
+    )
+    converter_bits: int = field(
+        default=12, metadata=stated("Converter's resolution.", whole=(1, 16))
+    )
+    rail_low_v: float = field(
+        default=0.05, metadata=stated("Amplifier's lowest output.", quantity=q.VOLT)
+    )
+    rail_high_v: float = field(
+        default=3.2, metadata=stated("Amplifier's highest output.", quantity=q.VOLT)
+    )
+    range_n: float = field(
+        default=0.0, metadata=stated("Largest known load applied; 0: unknown.", quantity=q.LOAD)
+    )
+    bandwidth_hz: float = field(
+        default=0.0,
+        metadata=stated(
+            "Of amplifier and anti-alias filter, -3 dB; 0: unknown.", quantity=q.BANDWIDTH
+        ),
+    )
+    good_for_days: int = field(
+        default=365, metadata=stated("Until the next calibration; 0: no end.", whole=COUNT)
+    )
+    date: str = field(
+        default="", metadata=stated("Day of the calibration, such as 2026-03-01.", day=True)
+    )
+    note: str = field(default="", metadata=stated("Serial numbers, method, who did it."))
+    accepted: str = field(
+        default="",
+        metadata=stated(
+            "Who accepts a slope that the data sheet does not promise, and why.",
+            "R. Lead: shunt trimmed by hand",
+            optional=True,
+        ),
+    )
 
     def volt_per_count(self, reduction: int) -> float:
         """Volts of one count of a sample that sums `reduction` conversions."""
         # One step is full scale / 2**bits, not / (2**bits - 1): RP2350 datasheet,
         # section 12.4.6, works its temperature example with 4096.
-        return self.reference_v / (2**self.converter_bits * reduction)
+        return self.reference_v / ((1 << self.converter_bits) * reduction)
 
     def force_n(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.float64]:
         """Force in newtons, zero not removed, of raw counts of any shape."""
@@ -125,7 +182,7 @@ class Calibration:
         # Of several conversions in a sample, noise keeps some off the converter's limit.
         hidden = HIDDEN_STEPS * reduction if reduction > 1 else 0
         low = max(self.rail_low_v / step_v, hidden)
-        high = min(self.rail_high_v / step_v, (2**self.converter_bits - 1) * reduction - hidden)
+        high = min(self.rail_high_v / step_v, ((1 << self.converter_bits) - 1) * reduction - hidden)
         return (counts <= low) | (counts >= high)
 
 

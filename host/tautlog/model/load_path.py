@@ -8,9 +8,11 @@ mount comes before any drop.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tautlog.errors import PlanError
+from tautlog.model import quantities as q
+from tautlog.model.key import LARGEST, stated
 
 LBF_N = 4.4482216152605
 INCH_M = 0.0254
@@ -20,28 +22,37 @@ INCH_M = 0.0254
 class Element:
     """One element of the load path.
 
-    Attributes
-    ----------
-    name : str
-        What it is.
-    strength_n : float
-        Its strength.
-    basis : str
-        What that is: "proof", "working", "ultimate" or "computed".
-    factor : float
-        The strength is divided by this.
-    pry : float
-        Load on the element over the force of the line: a bracket's arm, a bridle's angle.
-    part : str
-        Whose it is: "sled", "line", "article", "mount" or "rig".
+    `pry` comes of a bracket's arm or a bridle's angle.
     """
 
-    name: str
-    strength_n: float = 0.0
-    basis: str = "computed"
-    factor: float = 1.0
-    pry: float = 1.0
-    part: str = "rig"
+    name: str = field(metadata=stated("What it is.", "mount screws"))
+    strength_n: float = field(
+        default=0.0,
+        metadata=stated(
+            "Its strength; for screws, bolts and shackles see `tautlog fastener`.",
+            6000.0,
+            q.STRENGTH,
+        ),
+    )
+    basis: str = field(
+        default="computed",
+        metadata=stated(
+            "What that number is: a proof load, a working load, an ultimate load, or computed.",
+            choices=("proof", "working", "ultimate", "computed"),
+        ),
+    )
+    factor: float = field(
+        default=1.0, metadata=stated("It is divided by this.", 2.0, q.ELEMENT_FACTOR)
+    )
+    pry: float = field(
+        default=1.0, metadata=stated("Load on it over the force of the line.", quantity=q.PRY)
+    )
+    part: str = field(
+        default="rig",
+        metadata=stated(
+            "Whose it is.", "mount", choices=("sled", "line", "article", "mount", "rig")
+        ),
+    )
 
     @property
     def allowed_n(self) -> float:
@@ -53,28 +64,36 @@ class Element:
 class Mount:
     """What holds the article to the rig, and how far it is proven.
 
-    Attributes
-    ----------
-    name : str
-        Its name.
-    proven_n, proven_on : float, str
-        Static pull that it has stood; its day, or its moment where that is known.
-    good_for_drops : int
-        Until the next proof.
-    stiffness_n_per_m, most_deflection_m : float or None
-        From the proof; more deflection under it is a mount that gives.
-    failed : str
-        Why it must not be dropped on until a newer proof is good, or "".
-    failed_elsewhere : str
-        Why it may be a mount that failed under another name, or "".
+    `proven_on` is the moment of the pull where that is known. `failed` says why it must not be
+    dropped on until a newer proof is good, `failed_elsewhere` why it may be a mount that failed
+    under another name; both "" for nothing.
     """
 
-    name: str
-    proven_n: float = 0.0
-    proven_on: str = ""
-    good_for_drops: int = 10
-    stiffness_n_per_m: float | None = None
-    most_deflection_m: float | None = None
+    name: str = field(metadata=stated("Its name.", "beam-1"))
+    proven_n: float = field(
+        default=0.0,
+        metadata=stated(
+            "Static pull that proved it, or see `tautlog proof`; 0: none.", quantity=q.PROVEN
+        ),
+    )
+    proven_on: str = field(
+        default="", metadata=stated("Day of that pull, such as 2026-03-01.", day=True)
+    )
+    good_for_drops: int = field(
+        default=10, metadata=stated("Until the next proof.", whole=(1, LARGEST))
+    )
+    stiffness_n_per_m: float | None = field(
+        default=None, metadata=stated("From the proof pull.", 2.0e6, q.STIFFNESS, optional=True)
+    )
+    most_deflection_m: float | None = field(
+        default=None,
+        metadata=stated(
+            "Of the mount under its proof; more is a mount that gives.",
+            0.002,
+            q.DEFLECTION,
+            optional=True,
+        ),
+    )
     failed: str = ""
     failed_elsewhere: str = ""
 
@@ -122,44 +141,39 @@ def check_path(
         return [
             PathCheck("path-unknown", False, "no [[element]] tells the strength of the load path")
         ]
-    checks = []
     weakest = min(elements, key=lambda one: one.allowed_n)
-    for one in elements:
-        if one.part == "article":
-            continue  # it is what is tested
-        text = (
-            f"{one.name} ({one.part}): {one.allowed_n:.0f} N allowed, from {one.strength_n:.0f} N "
-            f"{one.basis} / {one.factor:g}" + (f" / {one.pry:g} prying" if one.pry != 1 else "")
-        )
-        holds = one.allowed_n >= peak_n
-        verdict = "above" if holds else "BELOW"
-        checks.append(
-            PathCheck(f"element-{one.part}", holds, f"{text}: {verdict} {peak_n:.0f} N", not holds)
-        )
-    checks.append(
+    return [
+        # The article is what is tested.
+        *(_holds(one, peak_n) for one in elements if one.part != "article"),
         PathCheck(
             "weakest",
             weakest.part == "article" or weakest.allowed_n >= peak_n,
             f"the weakest link is {weakest.name} ({weakest.part}), {weakest.allowed_n:.0f} N",
-        )
+        ),
+        *_mount_over_article(elements, mount_over_article),
+    ]
+
+
+def _holds(one: Element, peak_n: float) -> PathCheck:
+    """Whether an element may see a peak."""
+    holds = one.allowed_n >= peak_n
+    prying = f" / {one.pry:g} prying" if one.pry != 1 else ""
+    text = (
+        f"{one.name} ({one.part}): {one.allowed_n:.0f} N allowed, from {one.strength_n:.0f} N "
+        f"{one.basis} / {one.factor:g}{prying}: {'above' if holds else 'BELOW'} {peak_n:.0f} N"
     )
-    mounts = [one for one in elements if one.part == "mount"]
-    articles = [one for one in elements if one.part == "article"]
-    if mounts and articles:
-        mount, article = (
-            min(one.allowed_n for one in mounts),
-            max(one.allowed_n for one in articles),
-        )
-        holds = mount >= mount_over_article * article
-        checks.append(
-            PathCheck(
-                "mount-over-article",
-                holds,
-                f"the mount is {mount / article:.2f} x as strong as the article, "
-                f"wanted is {mount_over_article:g} x",
-            )
-        )
-    return checks
+    return PathCheck(f"element-{one.part}", holds, text, not holds)
+
+
+def _mount_over_article(elements: tuple[Element, ...], wanted: float) -> list[PathCheck]:
+    """Whether the weakest of the mount is strong enough beside the strongest of the article."""
+    mounts = [one.allowed_n for one in elements if one.part == "mount"]
+    articles = [one.allowed_n for one in elements if one.part == "article"]
+    if not mounts or not articles:
+        return []
+    ratio = min(mounts) / max(articles)
+    text = f"the mount is {ratio:.2f} x as strong as the article, wanted is {wanted:g} x"
+    return [PathCheck("mount-over-article", min(mounts) >= wanted * max(articles), text)]
 
 
 def check_mount(
@@ -236,7 +250,7 @@ def lag_screw_allowable_n(
     not count.
     """
     _in_range("specific gravity", specific_gravity, 0.3, 0.8)
-    per_inch_lbf = 1800.0 * specific_gravity**1.5 * (diameter_m / INCH_M) ** 0.75
+    per_inch_lbf = 1800.0 * math.pow(specific_gravity, 1.5) * math.pow(diameter_m / INCH_M, 0.75)
     return per_inch_lbf * LBF_N * (thread_m / INCH_M) * (0.75 if end_grain else 1.0)
 
 
@@ -254,10 +268,10 @@ def timber_screw_characteristic_n(
     _in_range("diameter in mm", d, 6.0, 12.0)
     _in_range("thread length over diameter", length / d, 6.0, 100.0)
     _in_range("angle to the grain in degrees", angle_deg, 30.0, 90.0)
-    strength = 0.52 * d**-0.5 * length**-0.1 * density_kg_m3**0.8
+    strength = 0.52 * math.pow(d, -0.5) * math.pow(length, -0.1) * math.pow(density_kg_m3, 0.8)
     angle = math.radians(angle_deg)
     slope = 1.2 * math.cos(angle) ** 2 + math.sin(angle) ** 2
-    return n**0.9 * strength * d * length * min(d / 8.0, 1.0) / slope
+    return math.pow(n, 0.9) * strength * d * length * min(d / 8.0, 1.0) / slope
 
 
 PITCH_M = {5: 0.8, 6: 1.0, 8: 1.25, 10: 1.5, 12: 1.75, 16: 2.0}

@@ -11,7 +11,9 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.model import quantities as q
 from tautlog.model.contradiction import Contradiction
+from tautlog.model.key import stated
 from tautlog.model.limits import OVERLOAD_PER_TARGET
 
 STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
@@ -137,17 +139,26 @@ class DropSetup:
         What of its record is not as it was sealed; None where the seal holds.
     """
 
-    mass_kg: float | None = None
-    height_m: float | None = None
+    mass_kg: float | None = field(
+        default=None, metadata=stated("All that moves: sled, weights, half the line.", 9.0, q.MASS)
+    )
+    height_m: float | None = field(
+        default=None, metadata=stated("Free travel until the line is taut.", 1.2, q.HEIGHT)
+    )
     target_n: float | None = None
     limit_n: float | None = None
-    fittings_kg: float | None = None
+    fittings_kg: float | None = field(
+        default=None,
+        metadata=stated(
+            "What hangs between the cell and the article.", 0.4, q.FITTINGS, optional=True
+        ),
+    )
     shortest_s: float | None = None
     longest_s: float | None = None
-    article: str = ""
-    line: str = ""
-    operator: str = ""
-    note: str = ""
+    article: str = field(default="", metadata=stated("The part under test.", "bridle-1"))
+    line: str = field(default="", metadata=stated("What springs taut.", "polyester 8 mm, 1.5 m"))
+    operator: str = field(default="", metadata=stated("Who runs the drop."))
+    note: str = field(default="", metadata=stated("Remarks that go with every record."))
     shunt_off: float | None = None
     end_state: str = "hangs"
     checklist: str = ""

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from tautlog.calibrate.plausibility import accepted_by, slope_doubts, uncertainty_doubts
 from tautlog.calibrate.validity import validity
-from tautlog.campaign.campaign import Rig
+from tautlog.campaign.sections import Rig
 from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line

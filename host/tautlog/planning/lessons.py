@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from tautlog.archive.summary import exposes, result_of
-from tautlog.campaign.ledger import Entry, read_entries
+from tautlog.campaign.ledger import LedgerEntry, read_entries
 from tautlog.errors import RecordError
 from tautlog.model.line import Line
 from tautlog.planning.learning import Learned, Lesson, learn, learn_line_alone, lesson_of
@@ -27,7 +27,7 @@ class LineRecords:
         By the time of the drop; those that can be read.
     problems : tuple of (str, str)
         Files that cannot be read, and why.
-    entries : tuple of Entry
+    entries : tuple of LedgerEntry
         Drops that were entered by hand.
     changed : mapping
         Of records that are not what was sealed: what differs, by the file's name.
@@ -35,7 +35,7 @@ class LineRecords:
 
     records: tuple[Record, ...]
     problems: tuple[tuple[str, str], ...]
-    entries: tuple[Entry, ...]
+    entries: tuple[LedgerEntry, ...]
     changed: Mapping[str, str] = field(default_factory=dict)
 
 
