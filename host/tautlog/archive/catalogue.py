@@ -21,7 +21,7 @@ from pathlib import Path
 
 from tautlog.archive.summary import RecordSummary, summary_of
 from tautlog.errors import RecordError
-from tautlog.files.strict_json import read_json
+from tautlog.files.strict_json import read_list
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
 LAYOUT = 8  # raise it when a summary changes: all is then made again
@@ -144,7 +144,7 @@ def _from_database(
     if rows != files or new:
         _keep(database, rows, new)
     # One text is read faster than ten thousand.
-    told = read_json(f"[{','.join(one.text or '' for one in known)}]")
+    told = read_list(f"[{','.join(one.text or '' for one in known)}]")
     return [
         RecordSummary._make([os.path.join(folder, one.name), *each])
         for one, each in zip(known, told, strict=True)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tautlog.errors import CampaignError
-from tautlog.files.strict_json import read_json
+from tautlog.files.strict_json import read_object
 from tautlog.model.calibration import MEASURED, Calibration
 from tautlog.model.key import keys_of
 from tautlog.model.timestamp import day_problem
@@ -90,8 +90,8 @@ def _may_be_one(path: Path) -> bool:
 def _correction_in(path: Path) -> dict[str, Any]:
     """What a file supersedes; nothing where it cannot be read."""
     try:
-        told = read_json(path.read_bytes()).get("supersedes")
-    except (OSError, ValueError, AttributeError):
+        told = read_object(path.read_bytes()).get("supersedes")
+    except (OSError, ValueError):
         return {}
     return told if isinstance(told, dict) else {}
 
@@ -147,8 +147,8 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
     """
     try:
         text = path.read_bytes()
-        content = read_json(text)
-        told = content.get("calibration") if isinstance(content, dict) else None
+        content = read_object(text)
+        told = content.get("calibration")
         if not isinstance(told, dict):
             raise ValueError("expected one JSON object with another, calibration, in it")
         lacking = [name for name in MEASURED if name not in LATER and name not in told]

@@ -14,7 +14,7 @@ import json
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from tautlog.calibrate.kept import (
     FOLDER,
@@ -84,7 +84,6 @@ def add_calibration(
     CampaignError
         If it cannot be written, or supersedes what is no file in force.
     """
-    folder = campaign.folder / FOLDER
     wrong = day_problem(made.calibration.date)
     if wrong:
         raise CalibrationError(f"date {made.calibration.date!r}: {wrong}; nothing is kept")
@@ -104,6 +103,11 @@ def add_calibration(
             raise CampaignError("what supersedes a calibration has a name and a reason")
         file = _in_force(campaign.folder, supersedes)
         content["supersedes"] = {"file": file, **asdict(word), "utc": stamp(moment)}
+    return _write(campaign.folder / FOLDER, content, moment)
+
+
+def _write(folder: Path, content: dict[str, object], moment: datetime) -> Path:
+    """Put a calibration into a new file, numbered after all others."""
     text = json.dumps(content, indent=1, allow_nan=False) + "\n"
     try:
         folder.mkdir(exist_ok=True)
@@ -157,7 +161,7 @@ def _in_force(campaign_folder: Path, name: str) -> str:
     return path.name
 
 
-def _as_json(made: Calibrated, moment: datetime) -> dict[str, Any]:
+def _as_json(made: Calibrated, moment: datetime) -> dict[str, object]:
     fit = made.fit
     return {
         "format": FORMAT,
@@ -181,6 +185,6 @@ def _as_json(made: Calibrated, moment: datetime) -> dict[str, Any]:
     }
 
 
-def as_json(made: Calibrated) -> dict[str, Any]:
+def as_json(made: Calibrated) -> dict[str, object]:
     """A calibration as ``tautlog calibrate --json`` prints it."""
     return _as_json(made, datetime.now(UTC))

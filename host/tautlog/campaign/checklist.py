@@ -14,7 +14,7 @@ from pathlib import Path
 
 from tautlog.board.readiness import Facts, findings
 from tautlog.errors import CampaignError
-from tautlog.files.strict_json import read_json
+from tautlog.files.strict_json import read_object
 from tautlog.model.limits import HEADROOM
 from tautlog.model.load_path import PathCheck
 
@@ -155,7 +155,7 @@ def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Check
     if not paths:
         return None
     try:
-        told = read_json(paths[-1].read_bytes())
+        told = read_object(paths[-1].read_bytes())
         made = Checklist(
             told["utc"],
             told["operator"],

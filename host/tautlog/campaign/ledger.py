@@ -1,7 +1,7 @@
 """Ledger: what every article, line and mount has been through.
 
 Every drop counts, also an invalid one, one that was aborted after its release, and one that
-was never recorded: those are entered by hand, with bounds and a name. See `jsonlines` for how
+was never recorded: those are entered by hand, with bounds and a name. See `json_lines` for how
 an entry is corrected.
 """
 

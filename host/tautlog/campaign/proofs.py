@@ -1,6 +1,6 @@
 """Proofs: static pulls that a mount has stood, the newest in force.
 
-One line each in `proofs.jsonl` of a campaign, only ever added; see `jsonlines` for how one is
+One line each in `proofs.jsonl` of a campaign, only ever added; see `json_lines` for how one is
 corrected. A pull is held for a minute or more with a gauge at the mount; what stays when it
 is let go is the permanent set. The newest pull counts, and a failed one forbids until one
 after it states what failed then, and is good in it. It goes on telling when its mount stands

@@ -142,15 +142,12 @@ class Stated:
     @property
     def retired(self) -> tuple[Retired, ...]:
         """Lines and articles that must not be dropped any more."""
-        many: tuple[tuple[str, tuple[StatedLine | Article, ...]], ...] = (
-            ("line", self.line),
-            ("article", self.article),
-        )
+        told = [("line", one.name, one.retired) for one in self.line]
+        told += [("article", one.name, one.retired) for one in self.article]
         return tuple(
-            Retired(kind, one.name, signed(one.retired) or "nobody wrote why")
-            for kind, there in many
-            for one in there
-            if one.retired is not None
+            Retired(kind, name, signed(why) or "nobody wrote why")
+            for kind, name, why in told
+            if why is not None
         )
 
     @property

@@ -30,7 +30,7 @@ from tautlog.campaign.corrections import corrections_in
 from tautlog.campaign.ledger import HEAD, Exposure, row
 from tautlog.display.views import AFTER, BEFORE
 from tautlog.files.new_file import new_file
-from tautlog.files.strict_json import read_json
+from tautlog.files.strict_json import read_json, read_object
 from tautlog.model.calibration import Calibration
 from tautlog.model.force_curve import ForceCurve
 from tautlog.model.marks import definitions
@@ -417,7 +417,7 @@ def _object(text: str) -> dict[str, Any] | None:
 
 def _checklist(text: str) -> str:
     try:
-        told = read_json(text) if text else None
+        told = read_object(text) if text else None
         if not told:
             return ""
         answered = len(told["answered"])

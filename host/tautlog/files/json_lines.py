@@ -11,15 +11,13 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic
 
 from tautlog.errors import CampaignError, JsonError
 from tautlog.files.append import Appended, append_line
 from tautlog.files.strict_json import read_json
-from tautlog.files.typed_json import built
+from tautlog.files.typed_json import Kind, built
 from tautlog.model.signature import signed
-
-Kind = TypeVar("Kind")
 
 
 @dataclass(frozen=True)

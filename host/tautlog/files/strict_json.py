@@ -20,7 +20,7 @@ MAX_DEPTH = 32  # own choice: what tautlog writes nests up to 7 deep
 
 def read_json(
     text: str | bytes | bytearray | memoryview, where: str | Path = "", line: int | None = None
-) -> Any:
+) -> object:
     """Return what a text of JSON says.
 
     Parameters
@@ -54,8 +54,7 @@ def read_json(
         if not _deeper(value):
             return value
         fault = f"it nests deeper than {MAX_DEPTH}"
-    place = " ".join(part for part in (str(where), f"line {line}" if line else "") if part)
-    raise JsonError(f"{place or 'it'} is no JSON that can be used: {fault}") from None
+    raise JsonError(f"{_where(where, line)} is no JSON that can be used: {fault}") from None
 
 
 def read_object(
@@ -70,9 +69,27 @@ def read_object(
     """
     value = read_json(text, where, line)
     if not isinstance(value, dict):
-        place = " ".join(part for part in (str(where), f"line {line}" if line else "") if part)
-        raise JsonError(f"{place or 'it'} is no JSON object")
+        raise JsonError(f"{_where(where, line)} is no JSON object")
     return value
+
+
+def read_list(text: str | bytes | bytearray | memoryview, where: str | Path = "") -> list[Any]:
+    """Return the list that a text of JSON is; see `read_json`.
+
+    Raises
+    ------
+    JsonError
+        As in `read_json`, and for a text that is no list.
+    """
+    value = read_json(text, where)
+    if not isinstance(value, list):
+        raise JsonError(f"{_where(where, None)} is no JSON list")
+    return value
+
+
+def _where(where: str | Path, line: int | None) -> str:
+    """What was read, for a message."""
+    return " ".join(part for part in (str(where), f"line {line}" if line else "") if part) or "it"
 
 
 def _place(problem: json.JSONDecodeError, *, whole: bool) -> str:
@@ -82,7 +99,7 @@ def _place(problem: json.JSONDecodeError, *, whole: bool) -> str:
     return f"{problem.msg} at column {problem.colno}"
 
 
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _object(pairs: list[tuple[str, object]]) -> dict[str, object]:
     made = dict(pairs)
     if len(made) != len(pairs):
         names = [name for name, _ in pairs]
@@ -102,7 +119,7 @@ def _finite(text: str) -> float:
     return value
 
 
-def _deeper(value: Any) -> bool:
+def _deeper(value: object) -> bool:
     """Whether a value nests deeper than `MAX_DEPTH`; level by level, so that it cannot recurse."""
     level = [value]
     for _ in range(MAX_DEPTH + 1):

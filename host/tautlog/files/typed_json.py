@@ -8,16 +8,19 @@ from __future__ import annotations
 
 from dataclasses import MISSING, fields
 from functools import cache
-from typing import Any, TypeVar, get_type_hints
+from typing import TYPE_CHECKING, TypeVar, get_args, get_type_hints
 
 from tautlog.errors import JsonError
 from tautlog.model.names import short
 
-Kind = TypeVar("Kind")
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+Kind = TypeVar("Kind", bound="DataclassInstance")
 _WORDS = {str: "a text", int: "a whole number", float: "a number", bool: "true or false"}
 
 
-def built(kind: type[Kind], told: Any) -> Kind:
+def built(kind: type[Kind], told: object) -> Kind:
     """An object of a dataclass, of what a JSON object says.
 
     Parameters
@@ -26,7 +29,7 @@ def built(kind: type[Kind], told: Any) -> Kind:
         Dataclass of texts, numbers and whole numbers; what has a default may lack, and what may
         be None may be null. Its own checks follow.
     told : object
-        As `safe_json.read_json` returned it.
+        As `strict_json.read_json` returned it.
 
     Raises
     ------
@@ -35,8 +38,8 @@ def built(kind: type[Kind], told: Any) -> Kind:
     """
     if not isinstance(told, dict):
         raise JsonError(f"expected one JSON object, seen {short(told, 40)}")
-    hints = _hints(kind)  # type: ignore[arg-type]  # a class is hashable
-    known = {one.name: one for one in fields(kind)}  # type: ignore[arg-type]
+    hints = _hints(kind)
+    known = {one.name: one for one in fields(kind)}
     for name in told:
         if name not in known:
             allowed = ", ".join(known)
@@ -51,22 +54,22 @@ def built(kind: type[Kind], told: Any) -> Kind:
 
 
 @cache
-def _hints(kind: type) -> dict[str, Any]:
+def _hints(kind: type) -> dict[str, type]:
     """Types of a dataclass's fields; a ledger has thousands of lines of one kind."""
     return get_type_hints(kind)
 
 
-def _kinds(hint: Any) -> tuple[type, ...]:
-    return getattr(hint, "__args__", None) or (hint,)
+def _kinds(hint: type) -> tuple[type, ...]:
+    return get_args(hint) or (hint,)
 
 
-def _fits(value: Any, hint: Any) -> bool:
+def _fits(value: object, hint: type) -> bool:
     kinds = _kinds(hint)
     if isinstance(value, bool):
         return bool in kinds
     return isinstance(value, kinds) or (float in kinds and isinstance(value, int))
 
 
-def _expected(hint: Any) -> str:
+def _expected(hint: type) -> str:
     words = [_WORDS[one] for one in _kinds(hint) if one in _WORDS]
     return " or ".join([*words, "null"] if type(None) in _kinds(hint) else words)

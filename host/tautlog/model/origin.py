@@ -7,7 +7,6 @@ counts drops, learns from them or tells of them asks here.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 MEASURED, REHEARSED, IMPORTED = "measured", "rehearsed", "imported"
 FOLDER = "rehearsals"  # of a campaign, where rehearsed records go
@@ -21,7 +20,7 @@ def board_is_rehearsed(board: str, serial: str) -> bool:
     return board.startswith(_BOARD) or serial.startswith(_SERIAL)
 
 
-def origin_of(told: Mapping[str, Any], *, imported: bool) -> str:
+def origin_of(told: Mapping[str, object], *, imported: bool) -> str:
     """Where a record came from, by its root attributes.
 
     Records of before this attribute are known by the board that they name.

@@ -49,7 +49,7 @@ class Reception:
     given_up_blocks: int = 0
     lost_conversions: int = 0
 
-    def told(self) -> dict[str, Any]:
+    def told(self) -> dict[str, object]:
         """As it goes into the record; what is empty is left out."""
         # Asked at every commit: `asdict` leaves rubbish to be collected.
         told = {name: one for name, one in vars(self).items() if one}
