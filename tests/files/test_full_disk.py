@@ -77,6 +77,17 @@ def test_what_cannot_be_added_leaves_the_record_as_it_was(folder, arguments):
     assert open_record(path).verify_seal().state == "intact"
 
 
+def test_a_calibration_that_does_not_fit_leaves_none(tmp_path):
+    """Half a file forbade every drop until somebody corrected it."""
+    rows = [f"{200 * n},{0.5 + 0.2 * n},{one}" for one in (1, 2, 3) for n in range(8)]
+    (tmp_path / "points.csv").write_text("load_n,volt,run\n" + "\n".join(rows) + "\n")
+    (tmp_path / "campaign.toml").touch()
+    done = limited(tmp_path, 500, "calibrate", "--from-csv", "points.csv", "--accept", "A", "test")
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert "cannot be written" in done.stderr
+    assert list((tmp_path / "calibrations").iterdir()) == []
+
+
 def test_list_and_verify_need_no_room(folder):
     for command in ("list", "verify"):
         done = limited(folder, 0, command)

@@ -31,7 +31,8 @@ from tautlog.calibrate.plausibility import (
     uncertainty_doubts,
     unchecked_scale,
 )
-from tautlog.errors import CalibrationError, CampaignError
+from tautlog.errors import CalibrationError, CampaignError, RecordError
+from tautlog.files.new_file import new_file
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import day_problem, stamp
 
@@ -113,8 +114,10 @@ def _write(folder: Path, content: dict[str, object], moment: datetime) -> Path:
         folder.mkdir(exist_ok=True)
         number = 1 + max((_number(one) for one in folder.glob("*.json")), default=0)
         path = folder / f"{number:04d}_{moment:%Y-%m-%d}.json"
-        with path.open("x", encoding="utf-8") as opened:
-            opened.write(text)
+        with new_file(path) as draft:
+            draft.write_text(text, encoding="utf-8")
+    except RecordError as problem:
+        raise CampaignError(str(problem)) from problem
     except OSError as problem:
         raise CampaignError(f"{folder} cannot be written: {problem.strerror}") from problem
     return path
