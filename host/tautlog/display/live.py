@@ -31,6 +31,7 @@ from typing import IO, Any
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.analysis.thinning import extremes
 from tautlog.errors import ScreenError
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Block, Instrument
@@ -62,7 +63,7 @@ class Thinner:
         self._calibration = calibration
         size = instrument.samples_per_block
         pieces = max(1, min(round(size / instrument.sample_rate_hz / PIECE_S), size))
-        self._places = np.arange(pieces) * size // pieces
+        self._per_piece = -(-size // pieces)
         # Block number, smallest and largest count of each piece: forces are made of them
         # when they are sent, so that taking a block is quick.
         self._taken: deque[tuple[int, Counts, Counts]] = deque(maxlen=MOST_PIECES // pieces)
@@ -74,9 +75,8 @@ class Thinner:
     def take(self, block: Block) -> None:
         """Take a block; the oldest are forgotten when there are too many."""
         force = block.counts[:, 0]
-        places = self._places[self._places < force.size]
-        low, high = np.minimum.reduceat(force, places), np.maximum.reduceat(force, places)
-        self._taken.append((block.number, low, high))
+        low, high = extremes(force, self._per_piece)
+        self._taken.append((block.number, force[low], force[high]))
 
     def drain(self) -> dict[str, Any]:
         """What was taken since, as a message; a piece of nothing where blocks are missing."""
@@ -95,7 +95,7 @@ class Thinner:
             clipped |= bool(calibration.clipped(both, board.reduction).any())
             # Of a cell that is calibrated downwards the smallest count is the largest force.
             forces = np.sort(calibration.force_n(both, board.reduction), axis=0)
-            places = self._places[: low.size]
+            places = self._per_piece * np.arange(low.size)
             times += (start_s + places / board.sample_rate_hz).tolist()
             for one, new in zip(ends, forces.tolist(), strict=True):
                 one += new

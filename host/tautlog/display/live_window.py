@@ -20,7 +20,7 @@ import numpy.typing as npt
 from matplotlib.figure import Figure
 
 from tautlog.display import screen
-from tautlog.display.picture import INK, LIMIT, TARGET, thinned
+from tautlog.display.pictures.ink import INK, LIMIT, TARGET, few
 from tautlog.errors import ScreenError
 
 FloatArray = npt.NDArray[np.float64]
@@ -103,7 +103,7 @@ class LiveScreen:
         first_s, last_s = self._span_s()
         since_s = time_s - start_s
         seen = (since_s >= first_s) & (since_s <= last_s)
-        self._line.set_data(*thinned(*_zigzag(since_s[seen], low[seen], high[seen])))
+        self._line.set_data(*few(*_zigzag(since_s[seen], low[seen], high[seen])))
         self._axes.set_xlim(first_s, last_s)
         self._scale(low[seen], high[seen])
         self._tell_figures(low, high)

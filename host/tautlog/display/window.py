@@ -1,6 +1,6 @@
 """Window: records on a screen, to be zoomed, measured and filtered otherwise.
 
-Views are those of `views`, drawn as `picture` draws them. What is drawn of a long curve is
+Views are those of `views`, drawn as `pictures` draws them. What is drawn of a long curve is
 thinned again with every zoom, so that every sample is seen where there is room for it.
 """
 
@@ -17,11 +17,12 @@ from matplotlib.lines import Line2D
 from matplotlib.widgets import Button, RadioButtons
 
 from tautlog.analysis.filters import CLASSES
-from tautlog.analysis.verdict_words import quick_look
-from tautlog.archive.assess import look_at
+from tautlog.archive.assess import assess
+from tautlog.archive.verdict_lines import quick_look
 from tautlog.display import screen
 from tautlog.display.cursors import Cursor, difference, kept, moved, pointed_at, reading
-from tautlog.display.picture import INK, put_panel, thinned
+from tautlog.display.pictures.ink import INK, few
+from tautlog.display.pictures.panels import put_panel
 from tautlog.display.views import PAGES, Curve, Shown, View, view
 from tautlog.errors import TautlogError
 from tautlog.record import Record
@@ -66,7 +67,7 @@ class Window:
         self._figure = figure
         self._records = records
         self._traces = [record.trace() for record in records]
-        self._marked: dict[int | None, list[Shown]] = {}
+        self._assessed: dict[int | None, list[Shown]] = {}
         self._page, self._cfc = page, cfc
         self.view: View | None = None
         self.cursors: dict[str, Cursor] = {}
@@ -140,13 +141,13 @@ class Window:
 
     def _shown(self) -> list[Shown]:
         """The records, marked in the class that was chosen; each class but once."""
-        if self._cfc not in self._marked:
+        if self._cfc not in self._assessed:
             found = []
             for record, trace in zip(self._records, self._traces, strict=True):
-                look = look_at(record, trace=trace, cfc=self._cfc)
-                found.append(Shown(record.path.stem, look.curve, record.setup, look.marked))
-            self._marked[self._cfc] = found
-        return self._marked[self._cfc]
+                one = assess(record, trace=trace, cfc=self._cfc)
+                found.append(Shown(record.path.stem, one))
+            self._assessed[self._cfc] = found
+        return self._assessed[self._cfc]
 
     def _show(self) -> None:
         for axes in self._axes:
@@ -197,7 +198,7 @@ class Window:
             if curve.goes_on:
                 first, last = np.searchsorted(curve.x, (low, high))
                 seen = slice(max(int(first) - 1, 0), int(last) + 1)
-                line.set_data(*thinned(curve.x[seen], curve.y[seen]))
+                line.set_data(*few(curve.x[seen], curve.y[seen]))
 
     def _refresh(self) -> None:
         for sign in self._signs:
@@ -282,7 +283,7 @@ def _verdicts(shown: list[Shown]) -> str:
     """Load and load path of each record, in the words of the quick look."""
     lines = []
     for one in shown[:SPOKEN_OF]:
-        load, path = (text.split(" ", 1)[1] for text in quick_look(one.marked)[2:4])
+        load, path = (text.split(" ", 1)[1] for text in quick_look(one.drop)[2:4])
         lines.append(f"{one.name}: {load}; {path}")
     if len(shown) > SPOKEN_OF:
         lines[-1] += f"; and {len(shown) - SPOKEN_OF} more"
