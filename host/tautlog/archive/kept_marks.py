@@ -65,21 +65,21 @@ class KeptMarks:
     as in `Assessment`. `cfc` is 0 where nothing is said of a class.
     """
 
-    record_verdict: str | None
-    load_verdict: str | None
-    trace_says: str | None
-    test_verdict: str | None
-    predicted: Predicted | None
-    cfc: int | None
-    clipped: bool
-    gap_in_contact: bool
-    peak_force_n: float | None
-    peak_force_expanded_u_n: float | None
-    line_stiffness_n_per_m: float | None
-    hardening_per_m2: float | None
-    damping_ratio: float | None
-    friction_n: float | None
-    fall_time_s: float | None
+    record_verdict: str | None = None
+    load_verdict: str | None = None
+    trace_says: str | None = None
+    test_verdict: str | None = None
+    predicted: Predicted | None = None
+    cfc: int | None = 0
+    clipped: bool = False
+    gap_in_contact: bool = False
+    peak_force_n: float | None = None
+    peak_force_expanded_u_n: float | None = None
+    line_stiffness_n_per_m: float | None = None
+    hardening_per_m2: float | None = None
+    damping_ratio: float | None = None
+    friction_n: float | None = None
+    fall_time_s: float | None = None
 
     def headline(self) -> dict[str, float | str | None]:
         """Peak and verdicts, by their names in JSON."""

@@ -145,11 +145,12 @@ def summary_of(path: Path) -> RecordSummary:
 
 def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummary:
     """Return the summary of a record that was read; nothing of its seal without `check`."""
+    from tautlog.archive.kept_marks import KeptMarks
+
     setup = record.setup
-    marks = marks_of(record)
-    proposed = (marks and marks.test_verdict) or ""
-    decision = record.decisions[-1] if record.decisions else None
-    decided = decision.verdict if decision else ""
+    marks = marks_of(record) or KeptMarks()
+    proposed = marks.test_verdict or ""
+    decided, decided_by = _decided(record)
     return RecordSummary(
         file=str(record.path),
         utc=record.utc,
@@ -159,10 +160,10 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         mass_kg=setup.mass_kg,
         height_m=setup.height_m,
         target_n=setup.target_n,
-        peak_force_n=marks.peak_force_n if marks else None,
-        record_verdict=(marks and marks.record_verdict) or "",
-        load_verdict=(marks and marks.load_verdict) or "",
-        trace_says=(marks and marks.trace_says) or "",
+        peak_force_n=marks.peak_force_n,
+        record_verdict=marks.record_verdict or "",
+        load_verdict=marks.load_verdict or "",
+        trace_says=marks.trace_says or "",
         test_verdict=proposed,
         decided=decided,
         record_id=record.record_id,
@@ -171,18 +172,25 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         seal_now=check.computed if check else "",
         differs=", ".join(check.differs) if check else "",
         mount=setup.mount,
-        released=record.released or _loaded(marks),
-        peak_force_expanded_u_n=marks.peak_force_expanded_u_n if marks else None,
-        decided_by=decision.by if decision else "",
+        released=record.released or marks.peak_force_n is not None,
+        peak_force_expanded_u_n=marks.peak_force_expanded_u_n,
+        decided_by=decided_by,
         overruled=", ".join(_overruled(record, {proposed, decided})),
         origin=record.origin,
         found=record.inspections[-1].finding if record.inspections else "",
-        cfc=marks.cfc if marks else 0,
+        cfc=marks.cfc,
         calibration=record.recalibration.text if record.recalibration else "",
-        predicted_n=marks.predicted.peak_force_n if marks and marks.predicted else None,
+        predicted_n=marks.predicted.peak_force_n if marks.predicted else None,
         edited="; ".join(one.text for one in record.edited),
         seal_version=record.seal_version,
     )
+
+
+def _decided(record: Record) -> tuple[str, str]:
+    """What was decided last and by whom, or ""."""
+    if not record.decisions:
+        return "", ""
+    return record.decisions[-1].verdict, record.decisions[-1].by
 
 
 def _overruled(record: Record, now: set[str]) -> list[str]:
@@ -196,10 +204,9 @@ def exposes(record: Record) -> bool:
 
     A measured contact counts, whatever became of the recording.
     """
-    return record.released or _loaded(marks_of(record))
-
-
-def _loaded(marks: KeptMarks | None) -> bool:
+    if record.released:
+        return True
+    marks = marks_of(record)
     return marks is not None and marks.peak_force_n is not None
 
 

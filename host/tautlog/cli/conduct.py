@@ -46,7 +46,7 @@ def conduct(
         outcome = run_drop(session, plan, crew)
         if outcome.shunt_before_v is None:
             return outcome
-        return replace(outcome, trouble=_shunt_after(session, plan, outcome, stop))
+        return replace(outcome, problem=_shunt_after(session, plan, outcome, stop))
 
 
 def _shunt_after(session: Session, plan: DropPlan, outcome: DropOutcome, stop: StopRequest) -> str:
@@ -116,9 +116,13 @@ def show_outcome(
         with show():
             _print_end(one, picture, true, as_json)
     _say_problem(one, show, stop)
-    if outcome.trouble:
+    _raise_shunt_problem(outcome)
+
+
+def _raise_shunt_problem(outcome: DropOutcome) -> None:
+    if outcome.problem:
         raise LinkError(
-            f"the shunt's step after the drop could not be read ({outcome.trouble}); the record "
+            f"the shunt's step after the drop could not be read ({outcome.problem}); the record "
             "is whole, and judged without it"
         )
 

@@ -131,16 +131,10 @@ def lesson_of(
     """
     if marks is None:
         return "not marked yet"
-    if marks.record_verdict != "valid":
-        return f"record {marks.record_verdict}"
-    if marks.trace_says != "held":
-        return f"load path {marks.trace_says}"
+    if why := _useless(marks):
+        return why
     if not mass_kg or not height_m:
         return "no mass or height"
-    if not marks.line_stiffness_n_per_m or not marks.peak_force_n:
-        return "no stiffness came of it"
-    if marks.clipped or marks.gap_in_contact:
-        return "its peak is a lower bound"
     told = {
         "mass_kg": mass_kg,
         "height_m": height_m,
@@ -161,6 +155,19 @@ def lesson_of(
         fall_time_s=told["fall_time_s"] if marks.fall_time_s is not None else None,
         number=number,
     )
+
+
+def _useless(marks: KeptMarks) -> str:
+    """Why nothing can be learned from marks, or ""."""
+    if marks.record_verdict != "valid":
+        return f"record {marks.record_verdict}"
+    if marks.trace_says != "held":
+        return f"load path {marks.trace_says}"
+    if not marks.line_stiffness_n_per_m or not marks.peak_force_n:
+        return "no stiffness came of it"
+    if marks.clipped or marks.gap_in_contact:
+        return "its peak is a lower bound"
+    return ""
 
 
 def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drops: int) -> Learned:

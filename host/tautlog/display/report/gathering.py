@@ -47,23 +47,21 @@ def contents_of(
 
     Parameters
     ----------
-    sources : list of Source
-        The drops.
-    campaign : Campaign or None
-        What campaign.toml says, for a report on a campaign.
+    sources, campaign : list of Source, Campaign or None
+        The drops, and what their campaign.toml says.
     unreadable : sequence of RecordSummary
         Records that cannot be read: they are named.
     folder : Path or None
         Of a campaign that is told as a whole.
     exposed : sequence of Exposure
-        From the ledger, what there is to tell.
+        From the ledger.
     """
     real = [one for one in sources if not one.record.rehearsed]
-    moments = [one.record.utc[:19] for one in sources] or ["-"]
     closures = closures_of(real)
+    moments = [one.record.utc[:19] for one in sources] or ["-"]
     return Contents(
         title=_title(sources, campaign, folder),
-        count=overview.count_told(len(real), len(sources) - len(real)),
+        count=overview.count_told(sources),
         outcomes=overview.outcomes_told(sources, unreadable),
         first_utc=moments[0],
         last_utc=moments[-1],

@@ -26,8 +26,10 @@ _QUESTIONS = {
 }
 
 
-def count_told(drops: int, rehearsed: int) -> str:
+def count_told(sources: list[Source]) -> str:
     """How many there are."""
+    rehearsed = sum(one.record.rehearsed for one in sources)
+    drops = len(sources) - rehearsed
     told = f"{drops} drop" + ("" if drops == 1 else "s")
     return f"{told}, and {rehearsed} rehearsed" if rehearsed else told
 
