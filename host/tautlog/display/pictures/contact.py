@@ -13,6 +13,7 @@ from tautlog.display.pictures.ink import (
     INK,
     LIMIT,
     PLAIN_GROUND,
+    POINTS,
     TARGET,
     FloatArray,
     few,
@@ -28,7 +29,9 @@ if TYPE_CHECKING:  # the plan is heavy
     from tautlog.planning.expected import Expected
 
 
-def put_contact(axes: Axes, one: Assessment, expected: Expected | None) -> None:
+def put_contact(
+    axes: Axes, one: Assessment, expected: Expected | None, points: int = POINTS
+) -> None:
     """Put the contact that was measured on axes, over what was predicted of it."""
     curve, marks = one.curve, one.marks
     first_s, last_s = _window(curve, marks)
@@ -43,10 +46,10 @@ def put_contact(axes: Axes, one: Assessment, expected: Expected | None) -> None:
             lw=1.4,
             label=expected.text,
         )
-    raw_s, raw_n = span(curve.unfiltered_n, curve.sample_rate_hz, first_s, last_s)
+    raw_s, raw_n = span(curve.unfiltered_n, curve.sample_rate_hz, (first_s, last_s), points)
     axes.plot(1e3 * (raw_s - first_s), raw_n, color=FAINT, lw=0.8, label="unfiltered")
     if curve.cfc:
-        time_s, line_n = span(curve.force_n, curve.sample_rate_hz, first_s, last_s)
+        time_s, line_n = span(curve.force_n, curve.sample_rate_hz, (first_s, last_s), points)
         axes.plot(1e3 * (time_s - first_s), line_n, color=INK, lw=1.8, label=curve.name)
     _bands(axes, marks, raw_n)
     axes.set_xlim(0.0, 1e3 * (last_s - first_s))
@@ -81,13 +84,13 @@ def _window(curve: ForceCurve, marks: Marks) -> tuple[float, float]:
 
 
 def span(
-    force_n: FloatArray, rate_hz: float, first_s: float, last_s: float
+    force_n: FloatArray, rate_hz: float, ends_s: tuple[float, float], points: int = POINTS
 ) -> tuple[FloatArray, FloatArray]:
     """Times and values to draw of a part of a trace."""
-    low = max(int(first_s * rate_hz), 0)
-    high = max(int(np.ceil(last_s * rate_hz)) + 1, low + 1)
+    low = max(int(ends_s[0] * rate_hz), 0)
+    high = max(int(np.ceil(ends_s[1] * rate_hz)) + 1, low + 1)
     part = force_n[low:high]
-    return few((low + np.arange(part.size)) / rate_hz, part)
+    return few((low + np.arange(part.size)) / rate_hz, part, points)
 
 
 def _bands(axes: Axes, marks: Marks, drawn_n: FloatArray) -> None:

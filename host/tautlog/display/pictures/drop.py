@@ -99,7 +99,7 @@ def _whole(axes: Axes, one: Assessment) -> None:
     """The whole record, small."""
     curve, rest_n = one.curve, one.marks.rest_force_n
     end_s = curve.force_n.size / curve.sample_rate_hz
-    time_s, line_n = span(curve.force_n, curve.sample_rate_hz, 0.0, end_s)
+    time_s, line_n = span(curve.force_n, curve.sample_rate_hz, (0.0, end_s))
     axes.plot(time_s, line_n, color=INK, lw=0.8)
     axes.set_xlim(0.0, max(end_s, 1.0 / curve.sample_rate_hz))
     axes.set_xlabel("s, from the start of the trace")

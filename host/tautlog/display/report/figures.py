@@ -10,6 +10,7 @@ from tautlog.display.pictures.drop import stamp
 from tautlog.display.pictures.image import svg_of
 from tautlog.display.pictures.ink import new_figure
 from tautlog.display.report.contents import Closures, Picture
+from tautlog.display.report.curves import POINTS
 from tautlog.display.report.sources import Source
 
 SIZE_IN = (9.0, 4.0)
@@ -22,7 +23,7 @@ def contact_picture(one: Source) -> Picture:
     if not np.isfinite(one.drop.curve.unfiltered_n).any():
         return Picture(svg_of(new_figure(*SIZE_IN), "no samples"), told)
     figure = new_figure(*SIZE_IN)
-    put_contact(figure.subplots(), one.drop, one.expected)
+    put_contact(figure.subplots(), one.drop, one.expected, POINTS)
     if one.drop.rehearsed:
         stamp(figure, STAMP_PT)
     return Picture(svg_of(figure, told), told)

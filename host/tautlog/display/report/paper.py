@@ -106,10 +106,11 @@ class Paper(FPDF):
 
     def drawing(self, picture: Picture) -> None:
         """A picture, and what it shows in words."""
-        height_mm = self.epw * 0.42
+        height_mm = self.epw * 0.45 + LINE_MM
         if self.will_page_break(height_mm):
             self.add_page()
         told = self.plain(picture.told)
+        self.ln(1.5)
         self.image(io.BytesIO(picture.svg.encode()), w=self.epw, alt_text=told)
         self.write_lines(told, size=SMALL_PT)
 
