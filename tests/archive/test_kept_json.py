@@ -1,7 +1,7 @@
 """The JSON of a drop: names, their order and values, as scripts and kept marks have them.
 
 tests/data/kept_json.json was written by the program before drops had types of their own (commit
-f5e49e8), of the records made here. A name more, less or elsewhere is a change of format.
+f7873e6), of the records made here. A name more, less or elsewhere is a change of format.
 """
 
 import contextlib

@@ -290,7 +290,7 @@ def test_a_signal_while_it_is_recovered(holding, folder, monkeypatch, capsys, nu
     whole = open_record(folder / into)
     assert (whole.status, whole.verify_seal().state) == ("recovered", "intact")
     np.testing.assert_array_equal(whole.counts()[: before.shape[0]], before)
-    assert mark_record(whole, cfc=180)["missing_samples"] == 0
+    assert assess(whole, cfc=180).marks.missing_samples == 0
     assert state_of(holding) == "safe"
 
 

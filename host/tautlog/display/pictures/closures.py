@@ -33,6 +33,7 @@ def draw_closures(impulse: Sequence[float | None], rest: Sequence[float | None])
 
 
 def _known(values: Sequence[float | None]) -> tuple[list[int], list[float]]:
-    """Numbers of the drops, and what is known of them."""
-    known = [(number, one) for number, one in enumerate(values, start=1) if one is not None]
-    return [number for number, _ in known], [one for _, one in known]
+    """Numbers of the drops of which it is known and within the picture, and what it is."""
+    known = {number: one for number, one in enumerate(values, start=1) if one is not None}
+    seen = {number: one for number, one in known.items() if SEEN[0] <= one <= SEEN[1]}
+    return list(seen), list(seen.values())

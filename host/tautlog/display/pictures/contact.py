@@ -35,17 +35,6 @@ def put_contact(
     """Put the contact that was measured on axes, over what was predicted of it."""
     curve, marks = one.curve, one.marks
     first_s, last_s = _window(curve, marks)
-    if expected is not None and marks.onset_time_s is not None:
-        axes.fill_between(
-            1e3 * (expected.since_onset_s + marks.onset_time_s - first_s),
-            expected.low_n,
-            expected.high_n,
-            facecolor=(FAINT, 0.22),
-            edgecolor=FAINT,
-            ls=":",
-            lw=1.4,
-            label=expected.text,
-        )
     raw_s, raw_n = span(curve.unfiltered_n, curve.sample_rate_hz, (first_s, last_s), points)
     axes.plot(1e3 * (raw_s - first_s), raw_n, color=FAINT, lw=0.8, label="unfiltered")
     if curve.cfc:
@@ -53,6 +42,8 @@ def put_contact(
         axes.plot(1e3 * (time_s - first_s), line_n, color=INK, lw=1.8, label=curve.name)
     _bands(axes, marks, raw_n)
     axes.set_xlim(0.0, 1e3 * (last_s - first_s))
+    if expected is not None and marks.onset_time_s is not None:
+        _expect(axes, expected, 1e3 * (marks.onset_time_s - first_s))
     axes.set_ylabel("force, N")
     axes.set_xlabel(f"ms, from {first_s:.3f} s of the trace{_since_release(first_s, marks)}")
     _mark_peak(axes, curve, first_s, marks)
@@ -63,6 +54,23 @@ def put_contact(
             upright(axes, name, 1e3 * (at_s - first_s))
     axes.grid(alpha=0.25)
     axes.legend(loc="center right", fontsize=8, framealpha=0.9)
+
+
+def _expect(axes: Axes, expected: Expected, onset_ms: float) -> None:
+    """A band behind the curve, no larger than the axes: paper does not cut what lies beyond."""
+    at_ms = 1e3 * expected.since_onset_s + onset_ms
+    (first_ms, last_ms), ends_n = axes.get_xlim(), axes.get_ylim()
+    seen = (at_ms >= first_ms) & (at_ms <= last_ms)
+    axes.fill_between(
+        at_ms[seen],
+        np.clip(expected.low_n[seen], *ends_n),
+        np.clip(expected.high_n[seen], *ends_n),
+        facecolor=(FAINT, 0.22),
+        edgecolor=FAINT,
+        ls=":",
+        lw=1.4,
+        label=expected.text,
+    )
 
 
 def _since_release(at_s: float, marks: Marks) -> str:
