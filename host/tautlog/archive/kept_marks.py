@@ -21,7 +21,7 @@ HEADLINE = ("peak_force_n", *VERDICT_KEYS)  # what a reader wants to know of mar
 COMPARED = ("peak_force_n", "cfc", *VERDICT_KEYS)
 
 
-def as_json(one: Assessment, *, budgets: bool = False) -> dict[str, Any]:
+def as_json(one: Assessment, *, budgets: bool = False) -> dict[str, object]:
     """A drop as ``tautlog mark --json`` prints it, and as it is kept with its record.
 
     Parameters
@@ -31,7 +31,7 @@ def as_json(one: Assessment, *, budgets: bool = False) -> dict[str, Any]:
     budgets : bool
         With the uncertainty of the figures that decide, part by part.
     """
-    told = marks_as_json(one.marks, one.verdict, str(one.path))
+    told: dict[str, object] = marks_as_json(one.marks, one.verdict, str(one.path))
     told["zero"] = one.zero
     told["origin"] = one.origin
     told["edited"] = list(one.edited)
@@ -45,10 +45,10 @@ def as_json(one: Assessment, *, budgets: bool = False) -> dict[str, Any]:
     return told
 
 
-def _calibration_json(one: CalibrationTold) -> dict[str, Any]:
+def _calibration_json(one: CalibrationTold) -> dict[str, object]:
     used, chosen = one.used, one.chosen
     names = ("newton_per_volt", "expanded_u_fraction", "expanded_u_n", "range_n", "date", "note")
-    told: dict[str, Any] = {name: getattr(used, name) for name in names}
+    told: dict[str, object] = {name: getattr(used, name) for name in names}
     told["corrected"] = one.corrected
     for name in ("file", "sha256", "by", "reason", "utc"):
         told[name] = getattr(chosen, name) if chosen else ""
@@ -142,7 +142,7 @@ def settings_of(record: Record) -> tuple[int | None, str]:
 
 def keep_marks(record: Record, one: Assessment, *, budgets: bool = False) -> str:
     """Append a marking run to its record; why not, when the record cannot be written."""
-    settings: dict[str, Any] = {"cfc": one.marks.cfc, "zero": one.zero}
+    settings: dict[str, object] = {"cfc": one.marks.cfc, "zero": one.zero}
     if record.recalibration:
         settings["calibration"] = record.recalibration.told()
     try:

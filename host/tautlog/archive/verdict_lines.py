@@ -14,6 +14,7 @@ _NO_FAULT = frozenset(
 )
 # What claims that a load was reached.
 _CLAIMS = ("on-target", "possible-overload", "overload")
+OWN_AGAIN = "the record's own again"
 
 
 def quick_look(one: Assessment) -> list[str]:
@@ -51,7 +52,7 @@ def decided_words(decision: Decision) -> str:
 
 def notes(one: Assessment) -> list[str]:
     """What stands beside the verdicts: doubts, prediction, a calibration of another day."""
-    found = doubts(one)
+    found = _origin_words(one)
     predicted = one.predicted
     if predicted:
         told = prediction_words(predicted, one.marks.peak_force_n)
@@ -61,10 +62,10 @@ def notes(one: Assessment) -> list[str]:
 
 def notes_without_prediction(one: Assessment) -> list[str]:
     """The same where the prediction is told elsewhere."""
-    return doubts(one) + _calibration_words(one)
+    return _origin_words(one) + _calibration_words(one)
 
 
-def doubts(one: Assessment) -> list[str]:
+def _origin_words(one: Assessment) -> list[str]:
     """Where it came from if not from the rig, and what is not believed."""
     found = []
     if one.rehearsed:
@@ -89,9 +90,6 @@ def _calibration_words(one: Assessment) -> list[str]:
             "another"
         )
     return found
-
-
-OWN_AGAIN = "the record's own again"
 
 
 def _test_words(one: Assessment) -> str:

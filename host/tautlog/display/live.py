@@ -26,7 +26,7 @@ import sys
 import threading
 import time
 from collections import deque
-from typing import IO, Any
+from typing import IO
 
 import numpy as np
 import numpy.typing as npt
@@ -78,7 +78,7 @@ class Thinner:
         low, high = extremes(force, self._per_piece)
         self._taken.append((block.number, force[low], force[high]))
 
-    def drain(self) -> dict[str, Any]:
+    def drain(self) -> dict[str, object]:
         """What was taken since, as a message; a piece of nothing where blocks are missing."""
         board, calibration = self._instrument, self._calibration
         times: list[float] = []
@@ -152,7 +152,7 @@ class LiveFeed:
         """From now on blocks are those of this instrument."""
         self._thinner = Thinner(instrument, calibration)
 
-    def tell(self, kind: str, **what: Any) -> None:
+    def tell(self, kind: str, **what: object) -> None:
         """Pass one message on, after the trace that belongs before it."""
         self._send_trace()
         self._put({"kind": kind, **what})
@@ -181,7 +181,7 @@ class LiveFeed:
         if self._thinner:
             self._put({"kind": "trace", **self._thinner.drain()})
 
-    def _put(self, message: dict[str, Any]) -> None:
+    def _put(self, message: dict[str, object]) -> None:
         if not self.gone:
             self._waiting.put((json.dumps(message) + "\n").encode())
 

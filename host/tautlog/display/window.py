@@ -7,14 +7,14 @@ thinned again with every zoom, so that every sample is seen where there is room 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backend_bases import KeyEvent, MouseEvent
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.widgets import Button, RadioButtons
+from matplotlib.widgets import Button, RadioButtons, Widget
 
 from tautlog.analysis.filters import CLASSES
 from tautlog.archive.assess import assess
@@ -75,10 +75,11 @@ class Window:
         self._measured = 0  # number of the panel that the cursors are on
         self._axes: list[Axes] = []
         self._drawn: list[list[Line2D]] = []
-        self._signs: list[Any] = []
-        plain: dict[str, Any] = {"va": "top", "color": INK, "parse_math": False}
-        self._head = figure.text(0.01, 0.985, "", fontsize=10, **plain)
-        self._told = figure.text(0.205, 0.145, "", fontsize=11, family="monospace", **plain)
+        self._signs: list[Artist] = []
+        self._head = figure.text(0.01, 0.985, "", fontsize=10)
+        self._told = figure.text(0.205, 0.145, "", fontsize=11, family="monospace")
+        for one in (self._head, self._told):
+            one.set(va="top", color=INK, parse_math=False)
         figure.text(0.01, 0.012, HELP, fontsize=8.5, color=INK)
         self._widgets = self._controls()
         canvas = figure.canvas
@@ -121,23 +122,24 @@ class Window:
 
     # Drawing
 
-    def _controls(self) -> list[Any]:
+    def _controls(self) -> list[Widget]:
         """Page and class to choose from, and two buttons, on the left."""
-        found: list[Any] = []
-        for title, names, active, bottom, height in (
-            ("page", tuple(PAGES), self._page, 0.66, 0.22),
-            ("class (CFC)", CLASS_NAMES, str(self._cfc or "none"), 0.36, 0.24),
-        ):
-            place = self._figure.add_axes((0.01, bottom, 0.11, height))
-            place.set_title(title, fontsize=10, loc="left", color=INK)
-            found.append(RadioButtons(place, names, active=names.index(active), activecolor=INK))
-        found[0].on_clicked(self.show_page)
-        found[1].on_clicked(self.choose_class)
-        for bottom, name in ((0.28, "whole"), (0.22, "no cursors")):
-            found.append(Button(self._figure.add_axes((0.01, bottom, 0.11, 0.045)), name))
-        found[2].on_clicked(lambda _: self.show_whole())
-        found[3].on_clicked(lambda _: self.drop_cursors())
-        return found
+        page = self._choice("page", tuple(PAGES), self._page, 0.66, 0.22)
+        page.on_clicked(lambda name: self.show_page(str(name)))
+        cfc = self._choice("class (CFC)", CLASS_NAMES, str(self._cfc or "none"), 0.36, 0.24)
+        cfc.on_clicked(lambda name: self.choose_class(str(name)))
+        whole = Button(self._figure.add_axes((0.01, 0.28, 0.11, 0.045)), "whole")
+        whole.on_clicked(lambda _: self.show_whole())
+        bare = Button(self._figure.add_axes((0.01, 0.22, 0.11, 0.045)), "no cursors")
+        bare.on_clicked(lambda _: self.drop_cursors())
+        return [page, cfc, whole, bare]
+
+    def _choice(
+        self, title: str, names: tuple[str, ...], active: str, bottom: float, height: float
+    ) -> RadioButtons:
+        place = self._figure.add_axes((0.01, bottom, 0.11, height))
+        place.set_title(title, fontsize=10, loc="left", color=INK)
+        return RadioButtons(place, names, active=names.index(active), activecolor=INK)
 
     def _shown(self) -> list[Shown]:
         """The records, marked in the class that was chosen; each class but once."""
