@@ -30,7 +30,7 @@ OWNERS = {
     "mpremote": {"board/installer.py"},
     "h5py": {"record/"},
     "matplotlib": {
-        "display/picture.py",
+        "display/pictures/",
         "display/screen.py",
         "display/window.py",
         "display/live_window.py",
@@ -38,8 +38,8 @@ OWNERS = {
     "pyuff": {"io/export.py"},
     "sqlite3": {"archive/catalogue.py"},
     "distributed": {"archive/batch.py"},
-    "jinja2": {"display/report.py"},
-    "fpdf": {"display/report_pdf.py"},
+    "jinja2": {"display/report/page.py"},
+    "fpdf": {"display/report/paper.py"},
 }
 FRONT = ("__init__.py", "__main__.py")  # what a user calls; they may import all
 

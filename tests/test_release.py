@@ -54,6 +54,14 @@ def test_each_declared_library_is_locked_with_hashes(extra):
         assert re.search(rf"^{name}==\S+.*\\\n\s+--hash=sha256:", lock, re.M), name
 
 
+def test_each_package_is_installed():
+    told = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]["packages"]
+    there = {
+        ".".join(path.parent.relative_to(HOST.parent).parts) for path in HOST.rglob("__init__.py")
+    }
+    assert set(told) - {"tautlog.firmware", "tautlog.firmware.hardware"} == there
+
+
 def test_licences_are_there():
     assert PROJECT["license"] == "MIT"
     for path in PROJECT["license-files"]:

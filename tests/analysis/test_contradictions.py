@@ -12,8 +12,8 @@ from traces import RATE_HZ, arrest, recorded
 from tautlog.analysis.contradictions import Story, contradictions
 from tautlog.analysis.judge import Reason, judge
 from tautlog.analysis.marking import mark
-from tautlog.analysis.verdict_words import quick_look
-from tautlog.archive.assess import mark_record
+from tautlog.archive.assess import assess
+from tautlog.archive.verdict_lines import quick_look
 from tautlog.drop.run import run_drop
 from tautlog.model.contradiction import SEVERITIES
 from tautlog.model.marks import Finding
@@ -31,18 +31,18 @@ def dropped(folder, lies, crew=None, **changes):
 
 
 def marked_later(outcome):
-    return mark_record(open_record(outcome.path))
+    return assess(open_record(outcome.path))
 
 
 def told(marked):
-    return {one["code"]: one["text"] for one in marked["reasons"]}
+    return {one.code: one.text for one in marked.verdict.reasons}
 
 
 def test_a_board_that_does_not_lie_is_valid(tmp_path):
     board, outcome = dropped(tmp_path, Lies())
     marked = marked_later(outcome)
-    assert (marked["record_verdict"], marked["load_verdict"]) == ("valid", "on-target")
-    assert marked["trace_says"] == "held"
+    assert (marked.verdict.record_verdict, marked.verdict.load_verdict) == ("valid", "on-target")
+    assert marked.verdict.trace_says == "held"
     assert not set(told(marked)) & set(SEVERITIES)
     assert outcome.notes == ()
     assert board.heard[-3:] == ["RELEASE", "FINISH", "discard"]
@@ -63,9 +63,9 @@ def test_a_board_that_lets_go_by_itself(tmp_path):
     assert words in crew.findings[0].text.lower()
     assert any(words in one for one in outcome.notes)
     assert words in open_record(outcome.path).status_text
-    assert marked["record_verdict"] == "suspect"
+    assert marked.verdict.record_verdict == "suspect"
     assert words in quick_look(marked)[1]
-    assert marked["test_verdict"] == "pending"
+    assert marked.verdict.test_verdict == "pending"
 
 
 S = int(RATE_HZ)
@@ -124,14 +124,14 @@ def test_every_lie_is_seen(tmp_path, code, lies):
 def test_a_recording_that_never_ended(tmp_path):
     _, outcome = dropped(tmp_path, Lies(untold=frozenset({"recording-ended"})))
     marked = marked_later(outcome)
-    assert marked["record_verdict"] == "suspect"
+    assert marked.verdict.record_verdict == "suspect"
     assert "never told that the recording ended" in quick_look(marked)[1]
 
 
 def test_two_truths_of_the_same_samples(tmp_path):
     _, outcome = dropped(tmp_path, Lies(changed=frozenset({PEAK})))
     marked = marked_later(outcome)
-    assert marked["record_verdict"] == "invalid"
+    assert marked.verdict.record_verdict == "invalid"
     assert "came twice, with other samples" in quick_look(marked)[1]
 
 

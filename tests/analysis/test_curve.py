@@ -11,9 +11,10 @@ from traces import RATE_HZ, arrest, recorded
 from tautlog.analysis.filters import cfc_filter
 from tautlog.analysis.judge import as_json, judge
 from tautlog.analysis.marking import mark
-from tautlog.archive.assess import look_at
-from tautlog.display.picture import draw
-from tautlog.display.report import Source, contents_of
+from tautlog.archive.assess import assess
+from tautlog.display.pictures.drop import draw_drop
+from tautlog.display.report.gathering import contents_of
+from tautlog.display.report.sources import Source
 from tautlog.display.views import Shown, view
 from tautlog.io.export import export_csv
 from tautlog.model.calibration import Calibration
@@ -93,27 +94,26 @@ def record(request, tmp_path):
 @pytest.mark.parametrize("cfc", [60, None])
 def test_the_peak_lies_on_every_curve(record, tmp_path, cfc):
     """Picture, overlay, export and report show one force at the time of the peak."""
-    look = look_at(record, cfc=cfc, budget=True)
-    marked, curve = look.marked, look.curve
-    at_s = marked["peak_time_s"]
-    read_n = marked["peak_force_n"] - marked["peak_correction_n"]
+    one = assess(record, cfc=cfc)
+    marks, curve = one.marks, one.curve
+    at_s = marks.peak_time_s
+    read_n = marks.peak_force_n - marks.peak_correction_n
     assert curve.at(at_s) == pytest.approx(read_n, abs=1e-6)
-    figure = draw(curve, marked, "x")
+    figure = draw_drop(one, "x")
     at_ms, height_n = marker_of(figure)
     assert height_n == pytest.approx(read_n, abs=1e-6)
     if cfc:
         reach_ms = 0.1
         off_n = misses(figure.axes[1], f"CFC {cfc}", at_ms, read_n, reach_ms)
         assert off_n < 1e-4 * abs(read_n)
-    shown = Shown("one", curve, SETUP, marked)
-    overlay = view("contact", [shown]).panels[0].curves[0]
-    since_s = at_s - marked["onset_time_s"]
+    overlay = view("contact", [Shown("one", one)]).panels[0].curves[0]
+    since_s = at_s - marks.onset_time_s
     assert float(np.interp(since_s, overlay.x, overlay.y)) == pytest.approx(read_n, abs=1e-6)
     assert exported(record, tmp_path / "a.csv", cfc, at_s) == pytest.approx(read_n, rel=1e-8)
-    told = contents_of([Source(record, marked, curve, None)])["traces"][0]
-    since_release_s = np.asarray(told["time_s"]) + (marked["release_time_s"] or 0.0)
+    told = contents_of([Source(record, one)]).traces[0]
+    since_release_s = np.asarray(told.time_s) + (marks.release_time_s or 0.0)
     nearest = int(np.argmin(np.abs(since_release_s - at_s)))
-    assert told["force_n"][nearest] == pytest.approx(read_n, abs=ROUNDING_N)
+    assert told.force_n[nearest] == pytest.approx(read_n, abs=ROUNDING_N)
 
 
 def exported(record, path, cfc, at_s):
@@ -124,16 +124,15 @@ def exported(record, path, cfc, at_s):
 
 
 def test_the_export_says_what_was_done(record, tmp_path):
-    look = look_at(record, cfc=180)
+    one = assess(record, cfc=180)
     export_csv(record, tmp_path / "a.csv", cfc=180)
-    head = "\n".join(
-        one for one in (tmp_path / "a.csv").read_text().splitlines() if one.startswith("#")
-    )
+    lines = (tmp_path / "a.csv").read_text().splitlines()
+    head = "\n".join(line for line in lines if line.startswith("#"))
     assert re.search(r"zero: -?4\d\d\.\d+ N removed", head)
     assert "channel frequency class 180" in head
-    assert ("this contact is negative" in head) == (look.marked["peak_force_n"] < 0)
-    assert ("the load path let go at" in head) == (look.curve.break_time_s is not None)
-    missing = bool(np.isnan(look.curve.unfiltered_n).any())  # also after a pulled cable
+    assert ("this contact is negative" in head) == (one.marks.peak_force_n < 0)
+    assert ("the load path let go at" in head) == (one.curve.break_time_s is not None)
+    missing = bool(np.isnan(one.curve.unfiltered_n).any())  # also after a pulled cable
     assert ("sample(s), left empty" in head) == missing
 
 

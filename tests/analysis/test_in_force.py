@@ -8,7 +8,8 @@ from fakes.crew import SilentCrew
 from fakes.drops import CALIBRATION, DropBoard, plan_at, session_with
 
 from tautlog.analysis.in_force import in_force
-from tautlog.archive.assess import mark_record
+from tautlog.archive.assess import assess
+from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.board.readiness import arm_fields
 from tautlog.drop.run import run_drop
 from tautlog.record import open_record
@@ -43,7 +44,7 @@ def test_another_factor_is_no_other_limit(record):
 
 @pytest.mark.parametrize("rails", [{"rail_low_v": 0.0, "rail_high_v": 3.3}, {"rail_high_v": 2.5}])
 def test_limits_that_differ_are_told(record, rails):
-    marked = mark_record(used_with(record, **rails))
+    marked = told_of(assess(used_with(record, **rails)))
     assert marked["record_verdict"] == "suspect"
     text = {one["code"]: one["text"] for one in marked["reasons"]}["rails-differ"]
     assert "armed with limits of the amplifier at 0.066 V and 3.184 V" in text

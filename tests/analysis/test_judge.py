@@ -10,7 +10,8 @@ from traces import RATE_HZ, arrest, half_sine, recorded
 
 from tautlog.analysis.judge import ARTICLE_FINDINGS, as_json, combine, judge
 from tautlog.analysis.marking import mark
-from tautlog.analysis.verdict_words import quick_look
+from tautlog.archive.assessment import Assessment
+from tautlog.archive.verdict_lines import quick_look
 from tautlog.model.marks import Bounce, Finding, Marks
 from tautlog.model.trace import DropSetup
 
@@ -293,7 +294,7 @@ def test_a_sled_that_shall_end_on_the_catch():
 )
 def test_the_quick_look_has_five_lines_in_a_fixed_order(changes, words_of):
     marks = dataclasses.replace(GOOD, **changes)
-    lines = quick_look(as_json(marks, judge(marks, SETUP), "x"))
+    lines = quick_look(Assessment(marks, judge(marks, SETUP), SETUP))
     assert [line[0] for line in lines] == list("12345")
     for number, word in words_of.items():
         assert word in lines[number - 1]

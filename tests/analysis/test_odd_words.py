@@ -1,12 +1,15 @@
 """Words follow what was seen: what is no pull is told as such, and claims nothing."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from traces import BEFORE_S, RATE_HZ, arrest
 
-from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
-from tautlog.analysis.verdict_words import quick_look
+from tautlog.archive.assessment import Assessment
+from tautlog.archive.verdict_lines import quick_look
 from tautlog.model.trace import DropSetup, Trace
 
 SETUP = DropSetup(mass_kg=9.0, height_m=1.2, target_n=1800.0)
@@ -18,8 +21,8 @@ def look(force_n, *, release=True, noise_n=0.5):
     noise = np.random.default_rng(1).normal(0.0, noise_n, force_n.size)
     trace = Trace(force_n + noise, RATE_HZ, release_time_s=BEFORE_S if release else None)
     marks = mark(trace, SETUP, cfc=180)
-    marked = as_json(marks, judge(marks, SETUP), "x") | {"origin": "measured"}
-    return marked, "\n".join(quick_look(marked))
+    one = Assessment(marks, judge(marks, SETUP), SETUP)
+    return one, "\n".join(quick_look(one))
 
 
 @pytest.mark.parametrize("release", [True, False])
@@ -35,12 +38,12 @@ def look(force_n, *, release=True, noise_n=0.5):
 )
 def test_what_is_no_pull_is_told_as_such(force_n, release):
     """A square wave was told as "no load reached the part"."""
-    marked, told = look(force_n, release=release)
-    assert marked["record_verdict"] == "invalid"
-    assert marked["load_verdict"] not in ("no-load", "on-target", "under")
+    one, told = look(force_n, release=release)
+    assert one.verdict.record_verdict == "invalid"
+    assert one.verdict.load_verdict not in ("no-load", "on-target", "under")
     assert "no load reached" not in told
     assert "ON TARGET" not in told or "but the record is INVALID" in told
-    if marked["peak_force_n"] is None:
+    if one.marks.peak_force_n is None:
         assert "does not look like a pull" in told
 
 
@@ -48,11 +51,11 @@ def test_what_is_no_pull_is_told_as_such(force_n, release):
 @pytest.mark.parametrize("noise_n", [0.5, 5.0])
 def test_nothing_at_all_is_no_bound(level_n, noise_n):
     """Zeros were told as "no peak: AT LEAST this load"."""
-    marked, told = look(np.full(SIZE, level_n), release=False, noise_n=noise_n)
-    assert marked["peak_force_n"] is None
+    one, told = look(np.full(SIZE, level_n), release=False, noise_n=noise_n)
+    assert one.marks.peak_force_n is None
     assert "AT LEAST" not in told
     assert "no pull was seen, the load is NOT KNOWN" in told
-    assert "not-a-pull" not in {one["code"] for one in marked["reasons"]}
+    assert "not-a-pull" not in {reason.code for reason in one.verdict.reasons}
 
 
 def pulled():
@@ -61,16 +64,17 @@ def pulled():
 
 
 def test_a_negative_pull_is_on_no_target_as_it_stands():
-    marked, told = look(-pulled())
-    assert marked["record_verdict"] == "invalid"
+    one, told = look(-pulled())
+    assert one.verdict.record_verdict == "invalid"
     assert "ON TARGET" not in told
     assert "NEGATIVE, no pull as it stands: swap the wires" in told
 
 
 def test_an_invalid_record_proves_nothing():
-    marked, _ = look(pulled())
-    assert marked["record_verdict"] == "valid"
+    one, _ = look(pulled())
+    assert one.verdict.record_verdict == "valid"
     for verdict in ("on-target", "overload", "possible-overload"):
-        told = quick_look({**marked, "load_verdict": verdict, "record_verdict": "invalid"})[2]
+        verdicts = replace(one.verdict, load_verdict=verdict, record_verdict="invalid")
+        told = quick_look(replace(one, verdict=verdicts))[2]
         assert told.endswith(", but the record is INVALID")
-    assert "INVALID" not in quick_look(marked)[2]
+    assert "INVALID" not in quick_look(one)[2]

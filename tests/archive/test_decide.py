@@ -102,8 +102,8 @@ def test_what_changed_is_told(record, capsys):
     said(capsys, "inspect", record, "--found", "parted", "--by", "A")
     said(capsys, "mark", record)
     (done,) = remark([record], jobs=1)
-    assert not done.changed
-    assert done.after["test_verdict"] == "fail"
+    assert not done.changes
+    assert done.after.test_verdict == "fail"
 
 
 def test_places_that_are_not_there(tmp_path):

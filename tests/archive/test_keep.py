@@ -13,8 +13,8 @@ import pyuff
 from command_line import said
 from made_records import imported, made
 
-from tautlog.archive.assess import look_at
-from tautlog.archive.catalogue import FILE_NAME, catalogued, chosen
+from tautlog.archive.assess import assess
+from tautlog.archive.catalogue import FILE_NAME, Query, catalogued, chosen
 from tautlog.archive.summary import summary_of
 from tautlog.cli import run
 from tautlog.cli.output import plain_cell
@@ -351,7 +351,7 @@ def test_list_as_csv_holds_no_formula(kite, capsys):
 def test_choosing_by_dates(kite):
     records = catalogued(kite)
     day = records[0].utc[:10]
-    assert chosen(records, since=day, until=day) == records
+    assert chosen(records, Query(since=day, until=day)) == records
 
 
 def test_no_decision_hides_what_was_proposed(kite, capsys):
@@ -361,7 +361,7 @@ def test_no_decision_hides_what_was_proposed(kite, capsys):
     assert said(capsys, "decide", "two.h5", *given)[0] == 0
 
     def names(**asked):
-        return [one.name for one in chosen(catalogued(kite), **asked)]
+        return [one.name for one in chosen(catalogued(kite), Query(**asked))]
 
     assert proposed not in ("pending", "no-test")
     assert names(verdict="no-test") == names(verdict=proposed) == ["two"]
@@ -381,7 +381,7 @@ def test_what_was_decided_before_is_found_too(kite, capsys):
     for verdict in ("fail", "pass"):
         given = ["--verdict", verdict, "--by", "R. Lead", "--reason", "as seen"]
         assert said(capsys, "decide", "two.h5", *given)[0] == 0
-    assert [one.name for one in chosen(catalogued(kite), verdict="fail")] == ["two"]
+    assert [one.name for one in chosen(catalogued(kite), Query(verdict="fail"))] == ["two"]
     assert "two: earlier it was fail" in said(capsys, "list")[1]
 
 
@@ -414,7 +414,7 @@ def test_universal_file_format(kite, tmp_path, capsys):
     assert curve["type"] == raw["type"] == 58
     np.testing.assert_allclose(raw["data"], trace.force_n, atol=1e-6)
     np.testing.assert_allclose(raw["x"], trace.time_s, atol=1e-9)
-    seen = look_at(open_record("two.h5"), cfc=60).curve
+    seen = assess(open_record("two.h5"), cfc=60).curve
     np.testing.assert_allclose(curve["data"], seen.force_n, atol=1e-6)
     assert "two.h5" in curve["id1"]
     assert "CFC 60" in curve["id5"]

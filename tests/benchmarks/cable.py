@@ -18,7 +18,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "rehearsal"))
 
 from rehearsed import SPEED, drop, plan_for, until_held
 
-from tautlog.archive.assess import mark_record
+from tautlog.archive.assess import assess
+from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.errors import LinkError
 from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess, find_interpreter
@@ -40,7 +41,7 @@ def cut_drop(seed: int, folder: Path) -> str:
         except LinkError:
             pass
         outcome = until_held(board, plan)
-    marks = mark_record(open_record(plan.path), cfc=180)
+    marks = told_of(assess(open_record(plan.path), cfc=180))
     after_s = marks["samples"] / marks["sample_rate_hz"] - marks["release_time_s"]
     whole = (
         outcome.missing_blocks == 0

@@ -6,7 +6,8 @@ import pytest
 from fakes.crew import SilentCrew
 from fakes.drops import BLOCK_S, HISTORY, KNOWN, PEAK, DropBoard, Lies, plan_at, session_with
 
-from tautlog.archive.assess import mark_record
+from tautlog.archive.assess import assess
+from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.board.holes import ALL_S, LEAST_S, REPEATS, Patience
 from tautlog.drop.recovery import complete, held_event, missing_blocks, recover, what_lacks
 from tautlog.drop.run import run_drop
@@ -35,7 +36,7 @@ def test_a_hole_has_an_end(tmp_path, scale):
     record = open_record(outcome.path)
     assert record.status == "complete"
     assert missing_blocks(record) == 2
-    marked = mark_record(record)
+    marked = told_of(assess(record))
     assert marked["missing_samples"] == 2 * 1024
     assert marked["record_verdict"] == "invalid"
     assert marked["load_verdict"] == "at-least"
@@ -98,7 +99,7 @@ def test_a_recovery_counts_what_is_missing(tmp_path):
     board._first = lambda: gone  # what the board holds begins four blocks later
     outcome = recover(session_with(board), path)
     assert outcome.missing_blocks == 2 + 4 + (board.release // 1024 + 150 >= gone)
-    assert mark_record(open_record(path))["missing_samples"] == outcome.missing_blocks * 1024
+    assert told_of(assess(open_record(path)))["missing_samples"] == outcome.missing_blocks * 1024
 
 
 def test_a_record_that_is_completed_alone_counts_them_too(tmp_path):

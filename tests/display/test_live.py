@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -15,8 +16,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from screens import pixels, until
 
-from tautlog.analysis.verdict_words import quick_look
-from tautlog.archive.assess import mark_record
+from tautlog.archive.assess import assess
+from tautlog.archive.verdict_lines import quick_look
 from tautlog.cli import run
 from tautlog.cli.live import LiveCrew
 from tautlog.display.live import LEAVE_S, MOST_PIECES, LiveFeed, Thinner
@@ -249,7 +250,7 @@ HEALTH = SimpleNamespace(
 
 def test_the_crew_tells_the_window_what_it_tells_the_terminal(drawn_drop):
     record = open_record(drawn_drop)
-    marked = mark_record(record)
+    one = assess(record)
     feed = Noting()
     crew = LiveCrew(feed, record.calibration, 7.0, yes=True, quiet=True)
     crew.met(record.instrument, HEALTH)
@@ -260,7 +261,7 @@ def test_the_crew_tells_the_window_what_it_tells_the_terminal(drawn_drop):
     crew.released(BoardEvent(1, "release-opened", 62_500, 0, 0))
     crew.received(0.1, 7.0)
     crew.received(0.2, 7.0)
-    crew.judged(marked)
+    crew.judged(one)
     words = [what["word"] for kind, what in feed.told if kind == "state"]
     assert words == [
         *("NOT ARMED", "NOT ARMED", "ARMED", "ARMED  2", "ARMED  1", "RELEASED", "RECORDING")
@@ -268,9 +269,9 @@ def test_the_crew_tells_the_window_what_it_tells_the_terminal(drawn_drop):
     told = dict(feed.told)
     assert told["release"]["time_s"] == 62_500 / record.instrument.sample_rate_hz
     assert told["drop"]["target_n"] == record.setup.target_n
-    assert told["verdict"]["lines"] == quick_look(marked)
+    assert told["verdict"]["lines"] == quick_look(one)
     assert told["verdict"]["from_s"] == pytest.approx(
-        marked["onset_time_s"] - marked["release_time_s"]
+        one.marks.onset_time_s - one.marks.release_time_s
     )
     feed.gone = True
     crew.received(0.3, 7.0)
@@ -278,12 +279,13 @@ def test_the_crew_tells_the_window_what_it_tells_the_terminal(drawn_drop):
     assert feed.told[-1][1]["word"] == "NO RESULT"
 
 
-@pytest.mark.parametrize("marked", [{"onset_time_s": None}, {"peak_force_n": None, "cfc": None}])
-def test_what_is_not_known_is_not_told(drawn_drop, marked):
+@pytest.mark.parametrize("unknown", [{"onset_time_s": None}, {"peak_force_n": None, "cfc": None}])
+def test_what_is_not_known_is_not_told(drawn_drop, unknown):
     feed = Noting()
     record = open_record(drawn_drop)
     crew = LiveCrew(feed, record.calibration, 7.0, yes=True, quiet=True)
-    crew.judged({**mark_record(record), **marked})
+    one = assess(record)
+    crew.judged(replace(one, marks=replace(one.marks, **unknown)))
     (kind, what) = feed.told[-1]
     assert kind == "verdict"
     assert json.dumps(what)

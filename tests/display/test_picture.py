@@ -6,12 +6,15 @@ import numpy as np
 import pytest
 from traces import arrest, recorded
 
-from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
-from tautlog.analysis.verdict_words import verdict_lines, words
-from tautlog.display.picture import draw, save
+from tautlog.archive.assessment import Assessment
+from tautlog.archive.verdict_lines import verdict_lines
+from tautlog.display.pictures.drop import draw_drop
+from tautlog.display.pictures.image import save
 from tautlog.errors import RecordError
 from tautlog.model.trace import DropSetup, Trace
+from tautlog.model.verdict_words import words
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 
@@ -34,6 +37,11 @@ def everything():
     }
 
 
+def assessed(trace, setup):
+    marks = mark(trace, setup)
+    return Assessment(marks, judge(marks, setup), setup)
+
+
 def all_texts(figure):
     return " ".join(one.get_text() for one in figure.findobj(lambda one: hasattr(one, "_text")))
 
@@ -42,23 +50,20 @@ def all_texts(figure):
 @pytest.mark.parametrize("setup", [SETUP, DropSetup()], ids=["known", "unknown"])
 def test_every_record_can_be_drawn(name, setup, tmp_path):
     trace = everything()[name]
-    marks = mark(trace, setup)
-    marked = as_json(marks, judge(marks, setup), name)
-    figure = draw(marks.curve, marked, name)
+    one = assessed(trace, setup)
+    figure = draw_drop(one, name)
     save(figure, tmp_path / "a.png")
     texts = all_texts(figure)
     for verdict in ("record_verdict", "trace_says", "test_verdict"):
-        assert words(marked[verdict]) in texts
-    assert verdict_lines(marked)[1] in texts
+        assert words(getattr(one.verdict, verdict)) in texts
+    assert verdict_lines(one)[1] in texts
     assert (tmp_path / "a.png").read_bytes().startswith(b"\x89PNG")
     with pytest.raises(RecordError, match="exists"):
         save(figure, tmp_path / "a.png")
 
 
 def test_the_picture_names_what_a_crew_looks_for():
-    trace = everything()["good"]
-    marks = mark(trace, SETUP)
-    figure = draw(marks.curve, as_json(marks, judge(marks, SETUP), "x"), "x")
+    figure = draw_drop(assessed(everything()["good"], SETUP), "x")
     texts = " ".join(
         t.get_text() for t in figure.findobj(lambda one: hasattr(one, "_text"))
     ).lower()

@@ -12,7 +12,7 @@ from made_records import imported
 
 from tautlog.cli import run
 from tautlog.display.quick_look import mark_new
-from tautlog.display.report_pdf import Paper
+from tautlog.display.report.paper import Paper
 from tautlog.record import add_decision, add_inspection, open_record
 
 HOSTILE = '<script>alert("x")</script>{{7*7}}</script><img src=x onerror=alert(1)>'

@@ -122,7 +122,7 @@ def test_a_signal_while_the_shunt_is_read(outcome, monkeypatch, capsys, conducte
     gives(monkeypatch, "read_shunt_step", name, 1)
     after = conducted()
     closed = name == "SIGHUP"
-    assert after.trouble == (
+    assert after.problem == (
         "" if closed else f"stopped by {'Ctrl-C' if name == 'SIGINT' else name}"
     )
     assert (open_record(outcome.path).shunt_off == 0.0) == closed

@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 from fakes.crew import SilentCrew
 
-from tautlog.archive.assess import mark_record
+from tautlog.archive.assess import assess
+from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.board.link import SerialLink
 from tautlog.board.session import Session
 from tautlog.drop.permit import permitted
@@ -346,7 +347,7 @@ def test_a_laptop_that_does_not_read_for_three_seconds(emulated, tmp_path):
         except LinkError:
             link.deaf_from_s = float("inf")
             recover(Session(link, timeout_scale=40.0), plan.path)
-    marks = mark_record(open_record(plan.path), cfc=180)
+    marks = told_of(assess(open_record(plan.path), cfc=180))
     release = marks["release_time_s"]
     assert release is not None
     trace = open_record(plan.path).trace()

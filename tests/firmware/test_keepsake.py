@@ -10,7 +10,8 @@ from rehearsed import SPEED, drop, plan_for, played
 
 import keepsake
 import wire
-from tautlog.archive.assess import mark_record
+from tautlog.archive.assess import assess
+from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.board.link import SerialLink
 from tautlog.board.session import Session
 from tautlog.drop.recovery import recover
@@ -174,6 +175,6 @@ def test_a_rehearsed_board_that_loses_power(tmp_path, micropython):
         outcome = recover(Session(link), plan.path)
     assert outcome.kept == "flash"
     assert outcome.missing_blocks == 0
-    marks = mark_record(open_record(plan.path), cfc=180)
+    marks = told_of(assess(open_record(plan.path), cfc=180))
     assert marks["load_verdict"] == "on-target"
     assert not (tmp_path / "event.bin").exists()

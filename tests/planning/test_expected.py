@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 from traces import arrest, recorded
 
-from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
+from tautlog.archive.assessment import Assessment
 from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
-from tautlog.display.picture import draw
+from tautlog.display.pictures.drop import draw_drop
 from tautlog.model.trace import DropSetup
 from tautlog.planning.expected import Expectations, expected_from
 
@@ -27,9 +28,9 @@ def setup(campaign, **changes):
 def test_the_band_has_the_predicted_peaks_at_its_ends(campaign):
     told = Expectations(campaign).of(setup(campaign))
     expected = expected_from(told)
-    assert expected.low_n.max() == pytest.approx(told["peak_low_n"], rel=1e-3)
-    assert expected.high_n.max() == pytest.approx(told["peak_high_n"], rel=1e-3)
-    assert told["peak_low_n"] < told["peak_force_n"] < told["peak_high_n"]
+    assert expected.low_n.max() == pytest.approx(told.peak_low_n, rel=1e-3)
+    assert expected.high_n.max() == pytest.approx(told.peak_high_n, rel=1e-3)
+    assert told.peak_low_n < told.peak_force_n < told.peak_high_n
     before = expected.since_onset_s < 0
     assert np.all(expected.high_n[before] == 0.0)
 
@@ -44,9 +45,9 @@ def test_it_stands_behind_the_curve_and_says_what_it_is(campaign):
     trace = recorded(arrest(10.0, 1.0, 5000.0, 0.1)[1])
     given = setup(campaign)
     marks = mark(trace, given)
-    marked = as_json(marks, judge(marks, given), "x")
+    one = Assessment(marks, judge(marks, given), given)
     expected = expected_from(Expectations(campaign).of(given))
-    contact = draw(marks.curve, marked, "x", expected).axes[1]
-    assert expected.text in [one.get_text() for one in contact.get_legend().get_texts()]
-    plain = draw(marks.curve, marked, "x").axes[1]
-    assert not [one for one in plain.get_legend().get_texts() if "predicted" in one.get_text()]
+    contact = draw_drop(one, "x", expected).axes[1]
+    assert expected.text in [text.get_text() for text in contact.get_legend().get_texts()]
+    plain = draw_drop(one, "x").axes[1]
+    assert not [text for text in plain.get_legend().get_texts() if "predicted" in text.get_text()]

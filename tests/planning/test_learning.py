@@ -7,8 +7,10 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
+from tautlog.archive.assessment import Assessment
+from tautlog.archive.kept_marks import marks_from, marks_in
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.checklist import GOOD_FOR_S, Checklist, add_checklist, fresh_checklist
 from tautlog.campaign.ledger import LedgerEntry, add_entry, exposures, read_entries, rehearsals
@@ -38,8 +40,8 @@ def dropped(model, rng, number, gain=1.0, delay_s=0.0):
     )
     trace = Trace(force_n, RATE_HZ, release_time_s=0.4, calibration_u_fraction=0.02)
     marks = mark(trace, setup, cfc=600)
-    marked = as_json(marks, judge(marks, setup), "x")
-    return lesson_of(f"drop {number}", setup.mass_kg, setup.height_m, marked, number)
+    kept = marks_from(Assessment(marks, judge(marks, setup), setup))
+    return lesson_of(f"drop {number}", setup.mass_kg, setup.height_m, kept, number)
 
 
 def campaign(seed, drops=3):
@@ -133,10 +135,10 @@ GOOD = {
     ],
 )
 def test_what_is_not_learned_from(changes, word):
-    assert word in lesson_of("x", 9.0, 1.2, GOOD | changes, 0)
-    assert isinstance(lesson_of("x", 9.0, 1.2, GOOD, 0), Lesson)
-    assert lesson_of("x", None, 1.2, GOOD, 0) == "no mass or height"
-    assert lesson_of("x", 9.0, 1.2, {}, 0) == "not marked yet"
+    assert word in lesson_of("x", 9.0, 1.2, marks_in(GOOD | changes), 0)
+    assert isinstance(lesson_of("x", 9.0, 1.2, marks_in(GOOD), 0), Lesson)
+    assert lesson_of("x", None, 1.2, marks_in(GOOD), 0) == "no mass or height"
+    assert lesson_of("x", 9.0, 1.2, marks_in({}), 0) == "not marked yet"
 
 
 def test_nothing_to_learn_from():

@@ -13,7 +13,8 @@ from fakes.crew import SilentCrew
 from rehearsed import SPEED, drop, plan_for, played
 from small_records import CALIBRATION, INSTRUMENT, SETUP
 
-from tautlog.archive.assess import mark_record
+from tautlog.archive.assess import assess
+from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.board.link import SerialLink
 from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
@@ -169,7 +170,7 @@ def test_a_drop_whose_record_goes_is_recovered_whole(folder, monkeypatch, way, a
         # Nothing is acknowledged that is not in the file that was saved.
         assert max(seen) <= int(held.block_table["block"][-1]) + 1
         outcome = until_held(board, saved)
-    marks = mark_record(open_record(saved), cfc=180)
+    marks = told_of(assess(open_record(saved), cfc=180))
     assert outcome.missing_blocks == 0
     assert marks["missing_samples"] == 0
     assert marks["peak_force_n"] == pytest.approx(1890.0, rel=2e-3)
@@ -208,7 +209,7 @@ def test_a_record_that_goes_while_it_is_recovered(folder, monkeypatch):
             until_held(board, plan.path)
         outcome = until_held(board, Path(caught.value.saved))
     assert outcome.missing_blocks == 0
-    assert mark_record(open_record(outcome.path), cfc=180)["missing_samples"] == 0
+    assert told_of(assess(open_record(outcome.path), cfc=180))["missing_samples"] == 0
 
 
 def until_held(board, path):
@@ -289,7 +290,7 @@ def test_a_signal_while_it_is_recovered(holding, folder, monkeypatch, capsys, nu
     whole = open_record(folder / into)
     assert (whole.status, whole.verify_seal().state) == ("recovered", "intact")
     np.testing.assert_array_equal(whole.counts()[: before.shape[0]], before)
-    assert mark_record(whole, cfc=180)["missing_samples"] == 0
+    assert assess(whole, cfc=180).marks.missing_samples == 0
     assert state_of(holding) == "safe"
 
 

@@ -15,7 +15,8 @@ import pytest
 from fakes.crew import SilentCrew
 from rehearsed import SPEED, drop, plan_for, played, until_held
 
-from tautlog.archive.assess import mark_record
+from tautlog.archive.assess import assess
+from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.board.link import SerialLink
 from tautlog.board.session import Session
 from tautlog.cli import run
@@ -41,7 +42,7 @@ def test_a_whole_drop_under_both_interpreters(interpreter, tmp_path):
         assert board.said() == ""
     assert outcome.missing_blocks == 0
     record = open_record(plan.path)
-    marks = mark_record(record, cfc=180)
+    marks = told_of(assess(record, cfc=180))
     truth = rig.truth(record.first_sample_index)
     assert record.status == "complete"
     assert record.verify_seal().state == "intact"
@@ -76,7 +77,7 @@ def test_release_by_hand(tmp_path):
     names = [event.name for event in outcome.events]
     assert "release-opened" in names
     assert "release-driven" not in names
-    assert mark_record(open_record(outcome.path), cfc=180)["load_verdict"] == "on-target"
+    assert told_of(assess(open_record(outcome.path), cfc=180))["load_verdict"] == "on-target"
 
 
 def test_the_cable_is_pulled_and_nothing_is_lost(tmp_path):
@@ -90,7 +91,7 @@ def test_the_cable_is_pulled_and_nothing_is_lost(tmp_path):
     record = open_record(plan.path)
     assert record.status == "recovered"
     assert outcome.missing_blocks == 0
-    marks = mark_record(record, cfc=180)
+    marks = told_of(assess(record, cfc=180))
     assert marks["missing_samples"] == 0
     assert marks["peak_force_n"] == pytest.approx(1890.0, rel=2e-3)
     after_s = marks["samples"] / marks["sample_rate_hz"] - marks["release_time_s"]
@@ -113,7 +114,7 @@ def test_recovery_into_a_new_record(tmp_path):
                 except RefusedError:
                     other.path.unlink(missing_ok=True)
             threading.Event().wait(0.6)
-    marks = mark_record(open_record(other.path), cfc=180)
+    marks = told_of(assess(open_record(other.path), cfc=180))
     assert marks["load_verdict"] == "on-target"
 
 
@@ -172,7 +173,7 @@ def test_ctrl_c_after_the_release_keeps_the_drop(tmp_path):
     with BoardProcess(rig, speed=SPEED) as board:
         outcome = drop(board, plan, SilentCrew(released=interrupt))
     assert outcome.early
-    marks = mark_record(open_record(plan.path), cfc=180)
+    marks = told_of(assess(open_record(plan.path), cfc=180))
     assert marks["peak_force_n"] == pytest.approx(1890.0, rel=2e-3)
 
 
@@ -225,7 +226,7 @@ def test_faults_are_seen_by_the_verdicts(tmp_path, fault):
     plan = plan_for(rig, tmp_path / "drop.h5", record_s=7.0)
     with BoardProcess(rig, speed=SPEED) as board:
         drop(board, plan)
-    marks = mark_record(open_record(plan.path), cfc=180)
+    marks = told_of(assess(open_record(plan.path), cfc=180))
     assert {name: marks[name] for name in EXPECTED[fault]} == EXPECTED[fault]
 
 

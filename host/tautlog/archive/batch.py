@@ -7,16 +7,19 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tautlog.errors import RecordError, TautlogError
 
-FIGURES = ("peak_force_n", "record_verdict", "load_verdict", "trace_says", "test_verdict")
+if TYPE_CHECKING:  # a list of records needs no filters
+    from tautlog.archive.kept_marks import KeptMarks
+
+_VERDICTS = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
 _RECORDS_PER_TASK = 8
 CLUSTER_TIMEOUT_S = 10.0
 
@@ -29,23 +32,24 @@ class Remarked:
     ----------
     path : Path
         The record.
-    before, after : dict
-        `FIGURES` of the newest run before, and of this one; empty where there is none.
+    before, after : KeptMarks or None
+        The newest run before, and this one; None where there is none.
     problem : str
         Why it could not be marked, or its marks not be kept; or "".
     """
 
     path: Path
-    before: dict[str, Any]
-    after: dict[str, Any]
+    before: KeptMarks | None
+    after: KeptMarks | None
     problem: str = ""
 
     @property
-    def changed(self) -> bool:
-        """Whether a verdict differs from that before."""
-        return bool(self.before) and any(
-            self.before.get(name) != self.after.get(name) for name in FIGURES[1:]
-        )
+    def changes(self) -> tuple[tuple[str, str | None, str | None], ...]:
+        """Verdicts that differ from those before: name, before, after."""
+        if self.before is None or self.after is None:
+            return ()
+        told = [(one, getattr(self.before, one), getattr(self.after, one)) for one in _VERDICTS]
+        return tuple(one for one in told if one[1] != one[2])
 
 
 def records_in(places: Iterable[str | os.PathLike[str]]) -> list[Path]:
@@ -69,7 +73,7 @@ def records_in(places: Iterable[str | os.PathLike[str]]) -> list[Path]:
 
 @dataclass(frozen=True)
 class Asked:
-    """How records are marked again; see `quicklook.mark_record` and `quicklook.recalibrated`."""
+    """How records are marked again; see `assess` and `recalibrated`."""
 
     cfc: int | None = 0
     zero: str = ""
@@ -80,20 +84,19 @@ class Asked:
 
 def remark_one(path: Path, asked: Asked) -> Remarked:
     """Mark one record again and keep the marks with it."""
-    from tautlog.archive.assess import keep_marks, mark_record, recalibrated
+    from tautlog.archive.assess import assess, recalibrated
+    from tautlog.archive.kept_marks import keep_marks, marks_from, newest_marks
     from tautlog.record import open_record
 
-    before: dict[str, Any] = {}
+    before = None
     try:
         record = open_record(path)
-        if record.marks:
-            before = {name: record.marks[-1].result.get(name) for name in FIGURES}
+        before = newest_marks(record)
         record = recalibrated(record, asked.calibration, by=asked.by, reason=asked.reason)
-        marked = mark_record(record, cfc=asked.cfc, zero=asked.zero)
+        one = assess(record, cfc=asked.cfc, zero=asked.zero)
     except TautlogError as problem:
-        return Remarked(path, before, {}, str(problem))
-    trouble = keep_marks(record, marked)
-    return Remarked(path, before, {name: marked[name] for name in FIGURES}, trouble)
+        return Remarked(path, before, None, str(problem))
+    return Remarked(path, before, marks_from(one), keep_marks(record, one))
 
 
 @contextlib.contextmanager
@@ -114,8 +117,9 @@ def cluster(address: str) -> Iterator[Executor]:
             "a cluster needs the extra: pip install 'tautlog[cluster]'; without --cluster the "
             "cores of this machine are used"
         ) from problem
+    connect: Callable[..., Any] = Client
     try:
-        client = Client(address, timeout=CLUSTER_TIMEOUT_S)
+        client = connect(address, timeout=CLUSTER_TIMEOUT_S)
     except (OSError, ValueError, TimeoutError) as problem:
         raise RecordError(f"no cluster answers at {address}: {problem}") from problem
     with client:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
+import math
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator
@@ -216,26 +217,12 @@ def _text(one: RecordSummary) -> str:
     return json.dumps(one[1:])
 
 
-def chosen(
-    records: Iterable[RecordSummary],
-    *,
-    article: str | None = None,
-    line: str | None = None,
-    verdict: str | None = None,
-    proposed: str | None = None,
-    decided: str | None = None,
-    rehearsed: bool = False,
-    since: str | None = None,
-    until: str | None = None,
-    peak_least_n: float | None = None,
-    peak_most_n: float | None = None,
-) -> list[RecordSummary]:
-    """Records that fit all that is asked for.
+@dataclass(frozen=True)
+class Query:
+    """What is asked for of records; None where it does not matter.
 
-    Parameters
+    Attributes
     ----------
-    records : iterable of RecordSummary
-        To choose from.
     article, line : str or None
         Exactly so named.
     verdict : str or None
@@ -251,23 +238,49 @@ def chosen(
         Range of the peak; records without one are left out.
     """
 
-    def fits(one: RecordSummary) -> bool:
-        verdicts = (
-            *(one.record_verdict, one.load_verdict, one.trace_says, one.test_verdict),
-            *(one.decided, *one.overruled.split(", ")),
+    article: str | None = None
+    line: str | None = None
+    verdict: str | None = None
+    proposed: str | None = None
+    decided: str | None = None
+    rehearsed: bool = False
+    since: str | None = None
+    until: str | None = None
+    peak_least_n: float | None = None
+    peak_most_n: float | None = None
+
+    def fits(self, one: RecordSummary) -> bool:
+        """Whether a record fits all that is asked for."""
+        exactly = (
+            (self.article, one.article),
+            (self.line, one.line),
+            (self.proposed, one.test_verdict),
+            (self.decided, one.decided),
         )
-        peak = None if one.peak_force_n is None else abs(one.peak_force_n)
         return (
-            (rehearsed or not one.rehearsed)
-            and (article is None or one.article == article)
-            and (line is None or one.line == line)
-            and (verdict is None or verdict in verdicts)
-            and (proposed is None or one.test_verdict == proposed)
-            and (decided is None or one.decided == decided)
-            and (since is None or one.utc >= since)
-            and (until is None or one.utc[: len(until)] <= until)
-            and (peak_least_n is None or (peak is not None and peak >= peak_least_n))
-            and (peak_most_n is None or (peak is not None and peak <= peak_most_n))
+            (self.rehearsed or not one.rehearsed)
+            and all(asked is None or asked == is_ for asked, is_ in exactly)
+            and (self.verdict is None or self.verdict in _verdicts(one))
+            and (self.since is None or one.utc >= self.since)
+            and (self.until is None or one.utc[: len(self.until)] <= self.until)
+            and self._fits_peak(one.peak_force_n)
         )
 
-    return [one for one in records if fits(one)]
+    def _fits_peak(self, peak_n: float | None) -> bool:
+        if self.peak_least_n is None and self.peak_most_n is None:
+            return True
+        least_n, most_n = self.peak_least_n or 0.0, self.peak_most_n
+        return peak_n is not None and least_n <= abs(peak_n) <= (
+            math.inf if most_n is None else most_n
+        )
+
+
+def _verdicts(one: RecordSummary) -> tuple[str, ...]:
+    """All that was said of a drop, now or before."""
+    now = (one.record_verdict, one.load_verdict, one.trace_says, one.test_verdict, one.decided)
+    return (*now, *one.overruled.split(", "))
+
+
+def chosen(records: Iterable[RecordSummary], query: Query = Query()) -> list[RecordSummary]:
+    """Records that fit all that is asked for."""
+    return [one for one in records if query.fits(one)]

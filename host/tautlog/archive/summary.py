@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from tautlog.errors import RecordError, TautlogError
 from tautlog.model.origin import IMPORTED, MARK, MEASURED, REHEARSED
 from tautlog.record import seal_version
 
 if TYPE_CHECKING:  # a list that comes from the catalogue needs no HDF5
+    from tautlog.archive.kept_marks import KeptMarks
     from tautlog.record import Record, SealCheck
 
 
@@ -144,17 +145,12 @@ def summary_of(path: Path) -> RecordSummary:
 
 def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummary:
     """Return the summary of a record that was read; nothing of its seal without `check`."""
+    from tautlog.archive.kept_marks import KeptMarks
+
     setup = record.setup
-    result = result_of(record)
-
-    def verdict(name: str) -> str:
-        return str(result.get(name) or "")
-
-    proposed = verdict("test_verdict")
-    decision = record.decisions[-1] if record.decisions else None
-    decided = decision.verdict if decision else ""
-    told = result.get("predicted")
-    predicted = told if isinstance(told, dict) else {}
+    marks = marks_of(record) or KeptMarks()
+    proposed = marks.test_verdict or ""
+    decided, decided_by = _decided(record)
     return RecordSummary(
         file=str(record.path),
         utc=record.utc,
@@ -164,10 +160,10 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         mass_kg=setup.mass_kg,
         height_m=setup.height_m,
         target_n=setup.target_n,
-        peak_force_n=_number(result.get("peak_force_n")),
-        record_verdict=verdict("record_verdict"),
-        load_verdict=verdict("load_verdict"),
-        trace_says=verdict("trace_says"),
+        peak_force_n=marks.peak_force_n,
+        record_verdict=marks.record_verdict or "",
+        load_verdict=marks.load_verdict or "",
+        trace_says=marks.trace_says or "",
         test_verdict=proposed,
         decided=decided,
         record_id=record.record_id,
@@ -176,18 +172,25 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         seal_now=check.computed if check else "",
         differs=", ".join(check.differs) if check else "",
         mount=setup.mount,
-        released=record.released or result.get("peak_force_n") is not None,
-        peak_force_expanded_u_n=_number(result.get("peak_force_expanded_u_n")),
-        decided_by=decision.by if decision else "",
+        released=record.released or marks.peak_force_n is not None,
+        peak_force_expanded_u_n=marks.peak_force_expanded_u_n,
+        decided_by=decided_by,
         overruled=", ".join(_overruled(record, {proposed, decided})),
         origin=record.origin,
         found=record.inspections[-1].finding if record.inspections else "",
-        cfc=result.get("cfc", 0),
+        cfc=marks.cfc,
         calibration=record.recalibration.text if record.recalibration else "",
-        predicted_n=_number(predicted.get("peak_force_n")),
+        predicted_n=marks.predicted.peak_force_n if marks.predicted else None,
         edited="; ".join(one.text for one in record.edited),
         seal_version=record.seal_version,
     )
+
+
+def _decided(record: Record) -> tuple[str, str]:
+    """What was decided last and by whom, or ""."""
+    if not record.decisions:
+        return "", ""
+    return record.decisions[-1].verdict, record.decisions[-1].by
 
 
 def _overruled(record: Record, now: set[str]) -> list[str]:
@@ -201,28 +204,29 @@ def exposes(record: Record) -> bool:
 
     A measured contact counts, whatever became of the recording.
     """
-    return record.released or result_of(record).get("peak_force_n") is not None
+    if record.released:
+        return True
+    marks = marks_of(record)
+    return marks is not None and marks.peak_force_n is not None
 
 
-def result_of(record: Record) -> dict[str, Any]:
-    """What the newest marks say; empty without any.
+def marks_of(record: Record) -> KeptMarks | None:
+    """What the newest marks say; None without any.
 
     Marks that were edited say nothing: what they should say is reckoned again.
     A drop that did not end as it should may never have come to its marks, and has loaded
     line and mount all the same: it is marked for this question, and nothing is kept.
     """
+    from tautlog.archive.kept_marks import marks_from, newest_marks
+
     if record.marks and not record.marks_edited:
-        return record.marks[-1].result
+        return newest_marks(record)
     samples = record.instrument is None or bool(record.block_table.size)
     if (record.status == "complete" and not record.marks_edited) or not samples:
-        return {}
-    from tautlog.archive.assess import mark_record
+        return None
+    from tautlog.archive.assess import assess
 
     try:
-        return mark_record(record)
+        return marks_from(assess(record))
     except TautlogError:
-        return {}
-
-
-def _number(value: Any) -> float | None:
-    return float(value) if isinstance(value, (int, float)) else None
+        return None

@@ -14,7 +14,7 @@ from tautlog.archive.catalogue import catalogued, summaries_of
 from tautlog.archive.summary import RecordSummary
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
 from tautlog.record.chain import FILE_NAME as CHAIN_NAME
-from tautlog.record.chain import chain_told
+from tautlog.record.chain import Link, chain_told
 from tautlog.record.seal_version import ENTRIES_SEALED
 
 
@@ -124,9 +124,9 @@ def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:
     there : list of RecordSummary
         All that lies there, with the unreadable.
     """
-    found = []
     chain, problem = chain_told(folder)
     records = [one for one in there if not one.problem]
+    found = []
     if problem and any(one.seal and not one.rehearsed for one in records):
         text = f"the chain of this campaign tells nothing of what is gone: {problem}"
         found.append(Checked(folder / CHAIN_NAME, "missing", text))
@@ -134,33 +134,42 @@ def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:
     names = {one.path.name for one in there}
     earlier = {""}
     for link in chain:
-        path = folder / link.name
-        record = by_id.get(link.record_id)
-        if record is None and link.name not in names:
-            found.append(
-                Checked(path, "missing", f"was sealed here ({link.seal[:12]}...) and is gone")
-            )
-        elif record is None:
-            text = f"is another record than the one sealed under this name ({link.record_id[:8]})"
-            found.append(Checked(path, "swapped", text))
-        elif record.seal_now != link.seal:
-            found.append(Checked(record.path, "swapped", "its seal is not the one in the chain"))
+        found += _check_link(folder / link.name, link, by_id.get(link.record_id), names)
         # Not the line before it: another record may have been sealed while this one was made.
-        lost = {link.previous, link.after} - earlier
-        if lost:
+        if lost := {link.previous, link.after} - earlier:
             text = (
                 f"the chain before it was changed: the record sealed {min(lost)[:12]}... stood "
                 "there and is gone from it"
             )
-            found.append(Checked(path, "missing", text))
+            found.append(Checked(folder / link.name, "missing", text))
         earlier.add(link.seal)
     chained = {link.seal for link in chain}
     known = chained | {one.seal_now for one in records}
-    for record in records:
-        previous = record.previous_seal
-        if previous and previous not in known:
-            text = f"the record sealed before it ({previous[:12]}...) is gone, also from the chain"
-            found.append(Checked(record.path, "missing", text))
-        if record.seal and not record.rehearsed and record.seal not in chained:
-            found.append(Checked(record.path, "unchained", _UNCHAINED))
+    return found + [problem for one in records for problem in _check_place(one, chained, known)]
+
+
+def _check_link(
+    path: Path, link: Link, record: RecordSummary | None, names: set[str]
+) -> list[Checked]:
+    """Hold one line of a chain against the record that it names, and the files that are there."""
+    if record is None and link.name not in names:
+        text = f"was sealed here ({link.seal[:12]}...) and is gone"
+        return [Checked(path, "missing", text)]
+    if record is None:
+        text = f"is another record than the one sealed under this name ({link.record_id[:8]})"
+        return [Checked(path, "swapped", text)]
+    if record.seal_now != link.seal:
+        return [Checked(record.path, "swapped", "its seal is not the one in the chain")]
+    return []
+
+
+def _check_place(record: RecordSummary, chained: set[str], known: set[str]) -> list[Checked]:
+    """Whether the record before this one is known, and this one stands in the chain."""
+    found = []
+    previous = record.previous_seal
+    if previous and previous not in known:
+        text = f"the record sealed before it ({previous[:12]}...) is gone, also from the chain"
+        found.append(Checked(record.path, "missing", text))
+    if record.seal and not record.rehearsed and record.seal not in chained:
+        found.append(Checked(record.path, "unchained", _UNCHAINED))
     return found

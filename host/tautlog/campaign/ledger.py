@@ -11,7 +11,6 @@ from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from tautlog.analysis.verdict_words import force_text
 from tautlog.archive.summary import RecordSummary
 from tautlog.errors import CampaignError
 from tautlog.files.append import Appended
@@ -21,6 +20,7 @@ from tautlog.model.names import alike
 from tautlog.model.origin import MARK
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import moment_problem, stamp
+from tautlog.model.verdict_words import force_text
 
 FILE_NAME = "ledger.jsonl"
 KINDS = ("article", "line", "mount")

@@ -294,7 +294,8 @@ def _shunt(
 def _draw(made: Calibrated, path: Path) -> None:
     import numpy as np
 
-    from tautlog.display import picture
+    from tautlog.display.pictures.image import save
+    from tautlog.display.pictures.residuals import draw_residuals
 
     loads = np.array([one.load_n for one in made.points])
     share = 100.0 * made.fit.residuals / loads.max()
@@ -303,7 +304,7 @@ def _draw(made: Calibrated, path: Path) -> None:
         f"{made.calibration.newton_per_volt:.6g} N/V, "
         f"U = {100 * made.budget.expanded_u / loads.max():.2g} % at {loads.max():.0f} N"
     )
-    picture.save(picture.draw_residuals(loads, share, title), path)
+    save(draw_residuals(loads, share, title), path)
 
 
 def _show(made: Calibrated) -> None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import click
 
-from tautlog.archive.assess import Look, Marked
+from tautlog.archive.assessment import Assessment
+from tautlog.archive.kept_marks import as_json as plain
 from tautlog.board.health import read_shunt_step
 from tautlog.board.link import SerialLink
 from tautlog.board.session import Session
@@ -46,7 +46,7 @@ def conduct(
         outcome = run_drop(session, plan, crew)
         if outcome.shunt_before_v is None:
             return outcome
-        return replace(outcome, trouble=_shunt_after(session, plan, outcome, stop))
+        return replace(outcome, problem=_shunt_after(session, plan, outcome, stop))
 
 
 def _shunt_after(session: Session, plan: DropPlan, outcome: DropOutcome, stop: StopRequest) -> str:
@@ -75,7 +75,7 @@ def show_outcome(
     *,
     cfc: int | None,
     as_json: bool,
-    truth: Callable[[int], dict[str, Any]] | None = None,
+    truth: Callable[[int], Mapping[str, object]] | None = None,
     stop: StopRequest | None = None,
 ) -> None:
     """Mark the new record, say what was found, draw it.
@@ -102,23 +102,27 @@ def show_outcome(
     with stop.listening(), _told_if_left(outcome.path, stop) as done:
         with show():
             _say_what_came(outcome, crew)
-        look = mark_new(outcome.path, cfc=cfc)
+        one = mark_new(outcome.path, cfc=cfc)
         done.append("marked")
         true = truth(open_record(outcome.path).first_sample_index) if truth else None
         with show():
-            crew.judged(look.marked)
+            crew.judged(one)
             if not as_json:
                 # The verdict first: drawing takes longer than all else.
-                print_verdict(look.marked)
-                print_figures(look.marked, true)
-        picture = draw_new(outcome.path, look)
+                print_verdict(one)
+                print_figures(one, true)
+        picture = draw_new(outcome.path, one)
         done.append("drawn")
         with show():
-            _print_end(outcome.path, picture, look.marked, true, as_json)
-    _say_trouble(outcome.path, look, show, stop)
-    if outcome.trouble:
+            _print_end(one, picture, true, as_json)
+    _say_problem(one, show, stop)
+    _raise_shunt_problem(outcome)
+
+
+def _raise_shunt_problem(outcome: DropOutcome) -> None:
+    if outcome.problem:
         raise LinkError(
-            f"the shunt's step after the drop could not be read ({outcome.trouble}); the record "
+            f"the shunt's step after the drop could not be read ({outcome.problem}); the record "
             "is whole, and judged without it"
         )
 
@@ -140,27 +144,28 @@ def _told_if_left(path: Path, stop: StopRequest) -> Iterator[list[str]]:
 
 
 def _print_end(
-    path: Path, picture: Path, marked: Marked, true: dict[str, Any] | None, as_json: bool
+    one: Assessment, picture: Path, true: Mapping[str, object] | None, as_json: bool
 ) -> None:
     if as_json:
-        result = {"record": str(path), "picture": str(picture)}
-        print_json(result | ({"truth": true} if true else {}) | {"marks": marked})
+        truth = {"truth": true} if true else {}
+        told = {"record": str(one.path), "picture": str(picture), **truth, "marks": plain(one)}
+        print_json(told)
     else:
-        click.echo(f"record  {path}\npicture {picture}")
+        click.echo(f"record  {one.path}\npicture {picture}")
 
 
-def _say_trouble(path: Path, look: Look, show: Shield, stop: StopRequest) -> None:
+def _say_problem(one: Assessment, show: Shield, stop: StopRequest) -> None:
     """What went otherwise after the drop, beside the figures."""
-    told = []
-    if look.trouble:
-        told.append(f"the marks are not kept with {path}: {look.trouble}")
+    told, path = [], one.path
+    if one.problem:
+        told.append(f"the marks are not kept with {path}: {one.problem}")
     elif show.failure:
         told.append(f"{path} is whole and marked; it could not all be shown ({show.failure})")
     if stop.came:
         told.append(f"{stop.why} came after the drop: {path} was marked and drawn all the same")
-    for one in told:
+    for text in told:
         with contextlib.suppress(OSError, ValueError):
-            click.echo(f"tautlog: {one}", err=True)
+            click.echo(f"tautlog: {text}", err=True)
 
 
 def _say_what_came(outcome: DropOutcome, crew: ConsoleCrew) -> None:

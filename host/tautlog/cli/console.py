@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
 
 import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog.analysis.verdict_words import notes, quick_look, words
 from tautlog.model.origin import MARK, board_is_rehearsed
+from tautlog.model.verdict_words import words
 
 if TYPE_CHECKING:
+    from tautlog.archive.assessment import Assessment
     from tautlog.board.health import Health
     from tautlog.board.readiness import Finding
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
+    from tautlog.model.uncertainty import Budget
 
 PHRASE = "clear to drop"
 CAUTION = (
@@ -128,7 +131,7 @@ class ConsoleCrew:
     def block(self, block: Block) -> None:
         """Samples are not told at a terminal."""
 
-    def judged(self, marked: dict[str, Any]) -> None:
+    def judged(self, one: Assessment) -> None:
         """What was found is printed for itself."""
 
 
@@ -163,30 +166,34 @@ def _hum(health: Health) -> str:
     return f", hum {health.mains_n:.2f} N at {health.mains_hz:g} Hz"
 
 
-def print_verdict(marked: dict[str, Any]) -> None:
+def print_verdict(one: Assessment) -> None:
     """The quick look in its fixed order, then what bore on the verdicts."""
-    for line in quick_look(marked):
+    from tautlog.archive.verdict_lines import notes, quick_look
+
+    for line in quick_look(one):
         click.echo(line)
-    decision = marked.get("decision")
+    decision = one.decision
     if decision:
         click.echo(
-            f"  decided by {decision['by']}: {words(decision['verdict'])} ({decision['reason']}); "
-            f"proposed was: {words(decision['proposed'])}"
+            f"  decided by {decision.by}: {words(decision.verdict)} ({decision.reason}); "
+            f"proposed was: {words(decision.proposed)}"
         )
-    for note in notes(marked):
+    for note in notes(one):
         click.echo(f"  {note}")
-    for reason in marked["reasons"]:
-        click.echo(f"  - {reason['text']}")
+    for reason in one.verdict.reasons:
+        click.echo(f"  - {reason.text}")
 
 
-def print_figures(marked: dict[str, Any], truth: dict[str, Any] | None = None) -> None:
+def print_figures(one: Assessment, truth: Mapping[str, object] | None = None) -> None:
     """All figures, beside the true ones where they are known."""
+    from tautlog.archive.kept_marks import as_json
+
     table = Table(box=None, pad_edge=False)
     table.add_column("figure")
     table.add_column("measured", justify="right")
     if truth is not None:
         table.add_column("true", justify="right")
-    for name, value in marked.items():
+    for name, value in as_json(one).items():
         if isinstance(value, (list, str, dict)) and name != "trace_says":
             continue
         cells = [name, _cell(value)]
@@ -196,25 +203,25 @@ def print_figures(marked: dict[str, Any], truth: dict[str, Any] | None = None) -
     Screen(highlight=False, width=100).print(table)
 
 
-def print_budgets(budgets: list[dict[str, Any]]) -> None:
+def print_budgets(budgets: Iterable[Budget]) -> None:
     """Each figure's uncertainty, part by part."""
     console = Screen(highlight=False, width=118)
     for one in budgets:
         table = Table(box=None, pad_edge=False, title_justify="left")
-        table.title = f"\n{one['figure']} = {one['value']:.6g} {one['unit']}"
+        table.title = f"\n{one.figure} = {one.value:.6g} {one.unit}"
         table.add_column("from", min_width=24)
         table.add_column("standard u", justify="right")
         table.add_column("kind")
         table.add_column("share", justify="right")
         table.add_column("basis")
-        whole = one["combined_u"] ** 2 or 1.0
-        for part in one["parts"]:
-            share = f"{100 * part['u'] ** 2 / whole:.0f} %"
-            table.add_row(part["name"], f"{part['u']:.3g}", part["kind"], share, part["basis"])
+        whole = one.combined_u**2 or 1.0
+        for part in one.parts:
+            share = f"{100 * part.u**2 / whole:.0f} %"
+            table.add_row(part.name, f"{part.u:.3g}", part.kind, share, part.basis)
         console.print(table)
         console.print(
-            f"combined {one['combined_u']:.3g} {one['unit']}, k = {one['coverage_factor']:.3g}: "
-            f"expanded +/- {one['expanded_u']:.3g} {one['unit']} (95.45 %)"
+            f"combined {one.combined_u:.3g} {one.unit}, k = {one.coverage_factor:.3g}: "
+            f"expanded +/- {one.expanded_u:.3g} {one.unit} (95.45 %)"
         )
 
 

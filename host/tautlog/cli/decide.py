@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from tautlog.analysis.verdict_words import TEST_VERDICTS
 from tautlog.cli import options
 from tautlog.model.signature import signed
+from tautlog.model.verdict_words import TEST_VERDICTS
 
 
 @click.command(name="decide")
@@ -31,7 +31,9 @@ def command(
     The tool proposes, a person decides. The proposal stays beside the decision, in every
     list and report; nothing is rewritten. Marks that nobody has kept yet are kept.
     """
-    from tautlog.archive.assess import as_kept, keep_marks, mark_record
+    from tautlog.archive.assess import assess
+    from tautlog.archive.kept_marks import as_json as plain
+    from tautlog.archive.kept_marks import as_kept, keep_marks
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
     from tautlog.record import add_decision, open_record
@@ -41,13 +43,13 @@ def command(
         raise click.BadParameter("a decision needs a reason", param_hint="--reason")
     number = options.class_of(cfc)
     opened = open_record(record)
-    marked = mark_record(opened, cfc=number)
-    add_decision(record, by=by, verdict=verdict, proposed=marked["test_verdict"], reason=reason)
-    if not as_kept(opened, marked):
+    one = assess(opened, cfc=number)
+    add_decision(record, by=by, verdict=verdict, proposed=one.verdict.test_verdict, reason=reason)
+    if not as_kept(opened, one):
         # What was proposed to the person who decides is what every list tells.
-        keep_marks(opened, marked)
-    marked = mark_record(open_record(record), cfc=number)
+        keep_marks(opened, one)
+    one = assess(open_record(record), cfc=number)
     if as_json:
-        print_json(marked)
+        print_json(plain(one))
         return
-    print_verdict(marked)
+    print_verdict(one)

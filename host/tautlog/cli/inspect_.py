@@ -40,7 +40,9 @@ def command(
     Nothing is rewritten: an inspection is added to those before, with name and time,
     and the newest counts.
     """
-    from tautlog.archive.assess import keep_marks, mark_record
+    from tautlog.archive.assess import assess
+    from tautlog.archive.kept_marks import as_json as plain
+    from tautlog.archive.kept_marks import keep_marks
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
     from tautlog.record import add_inspection, open_record
@@ -55,12 +57,12 @@ def command(
             err=True,
         )
     opened = open_record(record)
-    marked = mark_record(opened, cfc=number)
-    trouble = keep_marks(opened, marked)
-    if trouble:
-        click.echo(f"tautlog: the marks are not kept: {trouble}", err=True)
+    one = assess(opened, cfc=number)
+    problem = keep_marks(opened, one)
+    if problem:
+        click.echo(f"tautlog: the marks are not kept: {problem}", err=True)
     if as_json:
-        print_json(marked)
+        print_json(plain(one))
         return
     click.echo(f"inspected by {by}: {finding}")
-    print_verdict(marked)
+    print_verdict(one)

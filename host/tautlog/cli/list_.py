@@ -3,31 +3,27 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from tautlog.analysis.verdict_words import TEST_VERDICTS, VERDICTS
 from tautlog.cli import options
 from tautlog.model import quantities as q
+from tautlog.model.verdict_words import TEST_VERDICTS, VERDICTS
 
 if TYPE_CHECKING:
     from tautlog.archive.summary import RecordSummary
 
 
-class Day(click.ParamType):
-    """An ISO day, or a time of one."""
-
-    name = "day"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Refuse what is no day."""
-        try:
-            datetime.date.fromisoformat(str(value)[:10])
-        except ValueError:
-            self.fail(f"{value!r} is no day such as 2026-03-01", param, ctx)
-        return str(value)
+def day(text: str) -> str:
+    """An ISO day, or a time of one; refuse what is none."""
+    try:
+        datetime.date.fromisoformat(text[:10])
+    except ValueError as problem:
+        raise click.BadParameter(f"{text!r} is no day such as 2026-03-01") from problem
+    return text
 
 
 SORTS = ("time", "name", "article", "peak", "verdict")
@@ -51,8 +47,8 @@ SORTS = ("time", "name", "article", "peak", "verdict")
     "--decided", type=click.Choice(TEST_VERDICTS), metavar="WORD", help="Test decided so, last."
 )
 @options.rehearsed_option
-@click.option("--since", type=Day(), metavar="DAY", help="From this day on, such as 2026-03-01.")
-@click.option("--until", type=Day(), metavar="DAY", help="To this day.")
+@click.option("--since", type=day, metavar="DAY", help="From this day on, such as 2026-03-01.")
+@click.option("--until", type=day, metavar="DAY", help="To this day.")
 @click.option(
     "--peak-least",
     "peak_least_n",
@@ -71,19 +67,19 @@ def command(
     folder: Path | None, sort: str, reverse: bool, as_csv: bool, as_json: bool, **asked: Any
 ) -> None:
     """List the records of a folder, oldest first."""
-    from tautlog.archive.catalogue import catalogued, chosen
+    from tautlog.archive.catalogue import Query, catalogued, chosen
     from tautlog.cli.output import print_columns, print_json, shown
 
     where = folder or options.folder_here()
-    there = catalogued(where)
-    records = sorted(chosen(there, **asked), key=_key(sort), reverse=reverse)
+    there, query = catalogued(where), Query(**asked)
+    records = sorted(chosen(there, query), key=_key(sort), reverse=reverse)
     if as_json:
         print_json([_plain(one) for one in records])
         return
     if as_csv:
         _print_csv(records)
         return
-    left_out = 0 if asked["rehearsed"] else sum(one.rehearsed for one in there)
+    left_out = 0 if query.rehearsed else sum(one.rehearsed for one in there)
     if not records:
         click.echo(f"none of {len(there)} records is such" if there else "no records here")
     else:
@@ -102,8 +98,8 @@ _HEAD = [
 
 
 def _row(one: RecordSummary) -> list[str]:
-    from tautlog.analysis.verdict_words import force_text, plain_number
     from tautlog.cli.output import shown
+    from tautlog.model.verdict_words import force_text, plain_number
 
     figures = [
         "-" if one.mass_kg is None else plain_number(one.mass_kg),
@@ -133,10 +129,10 @@ def _remarks(one: RecordSummary) -> list[str]:
     return found + one.doubts
 
 
-def _key(sort: str) -> Any:
+def _key(sort: str) -> Callable[[RecordSummary], tuple[bool | float | str, ...]]:
     """How records are ordered; broken ones come last, whatever the order."""
 
-    def key(one: RecordSummary) -> tuple[Any, ...]:
+    def key(one: RecordSummary) -> tuple[bool | float | str, ...]:
         broken = bool(one.problem)
         if sort == "name":
             return broken, one.name
@@ -164,6 +160,6 @@ def _print_csv(records: list[RecordSummary]) -> None:
     writer.writerows([plain_cell(cell) for cell in one] for one in records)
 
 
-def _plain(one: RecordSummary) -> dict[str, Any]:
+def _plain(one: RecordSummary) -> dict[str, object]:
     fields = one._asdict()
     return {"record": fields.pop("file"), **fields}

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from tautlog.analysis.verdict_words import quick_look, words
+from tautlog.archive.verdict_lines import quick_look
 from tautlog.cli.console import ConsoleCrew
 from tautlog.display.live import LiveFeed
 from tautlog.errors import TautlogError
+from tautlog.model.verdict_words import words
 
 if TYPE_CHECKING:
+    from tautlog.archive.assessment import Assessment
     from tautlog.board.health import Health
     from tautlog.model.calibration import Calibration
+    from tautlog.model.marks import Marks
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
 
@@ -105,27 +108,34 @@ class LiveCrew(ConsoleCrew):
         """Samples that are on their way to the disk."""
         self._feed.block(block)
 
-    def judged(self, marked: dict[str, Any]) -> None:
+    def judged(self, one: Assessment) -> None:
         """The quick look, in the same words as everywhere."""
-        peak, spread = marked["peak_force_n"], marked["peak_force_expanded_u_n"]
-        release_s, onset_s = marked["release_time_s"], marked["onset_time_s"]
-        slack_s = marked["break_time_s"] or marked["slack_time_s"]
-        known = None not in (release_s, onset_s, slack_s)
-        cfc = f"CFC {marked['cfc']}" if marked["cfc"] else "unfiltered"
+        marks, verdict = one.marks, one.verdict
+        peak, spread = marks.peak_force_n, marks.peak_force_expanded_u_n
+        from_s, to_s = _contact_since_release(marks)
         self._feed.tell(
             "verdict",
-            word=words(marked["load_verdict"]).split(" (")[0],
-            text=f"{words(marked['record_verdict'])}; {words(marked['trace_says'])}",
+            word=words(verdict.load_verdict).split(" (")[0],
+            text=f"{words(verdict.record_verdict)}; {words(verdict.trace_says)}",
             peak="no peak" if peak is None else f"{peak:.0f} N",
-            peak_text=cfc if spread is None else f"+/- {spread:.0f} N, {cfc}",
-            lines=quick_look(marked),
-            from_s=onset_s - release_s if known else None,
-            to_s=slack_s - release_s if known else None,
+            peak_text=("" if spread is None else f"+/- {spread:.0f} N, ") + one.curve.name,
+            lines=quick_look(one),
+            from_s=from_s,
+            to_s=to_s,
         )
 
     def failed(self) -> None:
         """Nothing more comes; the terminal says why."""
         self._feed.tell("state", word="NO RESULT", text="see the terminal")
+
+
+def _contact_since_release(marks: Marks) -> tuple[float | None, float | None]:
+    """Begin and end of the contact in seconds since the release; None where one is not known."""
+    release_s, onset_s = marks.release_time_s, marks.onset_time_s
+    slack_s = marks.break_time_s or marks.slack_time_s
+    if release_s is None or onset_s is None or slack_s is None:
+        return None, None
+    return onset_s - release_s, slack_s - release_s
 
 
 @contextlib.contextmanager

@@ -30,27 +30,28 @@ def command(
 
     Earlier marks stay; the newest are what every list, picture and report tells.
     """
-    from tautlog.archive.assess import keep_marks, mark_record, recalibrated
+    from tautlog.archive.assess import assess, recalibrated
+    from tautlog.archive.kept_marks import as_json as plain
+    from tautlog.archive.kept_marks import keep_marks
     from tautlog.cli.console import print_budgets, print_figures, print_verdict
     from tautlog.cli.output import print_json
     from tautlog.planning.expected import expectations_at
     from tautlog.record import open_record
 
     opened = recalibrated(open_record(record), calibration, by=by, reason=reason)
-    marked = mark_record(
+    one = assess(
         opened,
         cfc=options.class_of(cfc),
         zero=zero or "",
-        budget=budget,
         expectations=expectations_at(record),
     )
-    trouble = keep_marks(opened, marked)
-    if trouble:
-        click.echo(f"tautlog: the marks are not kept: {trouble}", err=True)
+    problem = keep_marks(opened, one, budgets=budget)
+    if problem:
+        click.echo(f"tautlog: the marks are not kept: {problem}", err=True)
     if as_json:
-        print_json(marked)
+        print_json(plain(one, budgets=budget))
         return
-    print_verdict(marked)
-    print_figures(marked)
+    print_verdict(one)
+    print_figures(one)
     if budget:
-        print_budgets(marked["budgets"])
+        print_budgets(one.marks.budgets)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
-def print_json(value: Any) -> None:
+def print_json(value: object) -> None:
     """One JSON document on standard output; of a list, one item a line."""
     if isinstance(value, list) and value:
         encode = json.JSONEncoder(allow_nan=False).encode

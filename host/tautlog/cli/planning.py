@@ -353,7 +353,8 @@ def ladder_of(planned: Planned, shares: tuple[float, ...]) -> list[Step]:
 
 def draw(planned: Planned, path: Path) -> None:
     """Draw the predicted force over time to a new file."""
-    from tautlog.display import picture
+    from tautlog.display.pictures.image import save
+    from tautlog.display.pictures.prediction import draw_prediction
 
     drop = planned.drop
     title = (
@@ -361,7 +362,15 @@ def draw(planned: Planned, path: Path) -> None:
         f"{drop.line.stiffness_n_per_m:.4g} N/m"
     )
     time_s, force_n = force_curve(drop)
-    picture.save(picture.draw_prediction(time_s, force_n, as_json(planned, []), title), path)
+    figure = draw_prediction(
+        time_s,
+        force_n,
+        planned.prediction,
+        title,
+        target_n=planned.target_n,
+        limit_n=planned.limit_n,
+    )
+    save(figure, path)
 
 
 def as_json(planned: Planned, rungs: list[Step]) -> dict[str, Any]:

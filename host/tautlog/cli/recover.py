@@ -81,21 +81,23 @@ def _told_if_stopped(stop: StopRequest) -> Iterator[None]:
 
 def _show_known(path: Path, as_json: bool) -> None:
     """Show what a whole record says that was there before."""
-    from tautlog.archive.assess import keep_marks, mark_record
+    from tautlog.archive.assess import assess
+    from tautlog.archive.kept_marks import as_json as plain
+    from tautlog.archive.kept_marks import keep_marks
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
     from tautlog.record import open_record
 
     record = open_record(path)
-    marked = mark_record(record)
+    one = assess(record)
     if not record.marks:
-        keep_marks(record, marked)
+        keep_marks(record, one)
     picture = path.with_suffix(".png")
     if as_json:
         shown = str(picture) if picture.exists() else None
-        print_json({"record": str(path), "picture": shown, "marks": marked})
+        print_json({"record": str(path), "picture": shown, "marks": plain(one)})
         return
-    print_verdict(marked)
+    print_verdict(one)
     click.echo(f"record  {path}")
 
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tautlog.cli import options
+
+if TYPE_CHECKING:
+    from tautlog.archive.batch import Remarked
 
 
 @click.command(name="remark")
@@ -34,7 +38,6 @@ def command(
     record gets one more run of marks.
     """
     import contextlib
-    from dataclasses import asdict
 
     from tautlog.archive.batch import Asked, cluster, records_in, remark
     from tautlog.cli.output import print_json
@@ -46,12 +49,12 @@ def command(
     with cluster(address) if address else contextlib.nullcontext() as executor:
         for one in remark(paths, asked, jobs=jobs, executor=executor):
             done.append(one)
-            if not as_json and (one.problem or one.changed):
+            if not as_json and (one.problem or one.changes):
                 click.echo(_line(one))
     if as_json:
-        print_json([{**asdict(one), "path": str(one.path)} for one in done])
+        print_json([_plain(one) for one in done])
     else:
-        changed = sum(one.changed for one in done)
+        changed = sum(bool(one.changes) for one in done)
         click.echo(f"{len(done)} records marked, {changed} with another verdict than before")
     failed = [one for one in done if one.problem]
     if failed:
@@ -62,15 +65,11 @@ def command(
         )
 
 
-def _line(one: object) -> str:
-    from tautlog.archive.batch import FIGURES, Remarked
+def _plain(one: Remarked) -> dict[str, object]:
+    before, after = (marks.headline() if marks else {} for marks in (one.before, one.after))
+    return {"path": str(one.path), "before": before, "after": after, "problem": one.problem}
 
-    assert isinstance(one, Remarked)
-    if one.problem:
-        return f"{one.path}: {one.problem}"
-    changes = [
-        f"{name} {one.before.get(name)} -> {one.after.get(name)}"
-        for name in FIGURES[1:]
-        if one.before.get(name) != one.after.get(name)
-    ]
-    return f"{one.path}: {', '.join(changes)}"
+
+def _line(one: Remarked) -> str:
+    changes = [f"{name} {before} -> {after}" for name, before, after in one.changes]
+    return f"{one.path}: {one.problem or ', '.join(changes)}"

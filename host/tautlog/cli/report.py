@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -37,49 +38,83 @@ def command(
     Curves can be zoomed and read with a pointer; printed, they are pictures. Rehearsals are
     left out.
     """
-    from tautlog.cli.output import print_json
-    from tautlog.display.report import contents_of, read_sources, write_html
-    from tautlog.errors import RecordError
-    from tautlog.files.campaign_folder import CAMPAIGN_FILE
-    from tautlog.files.new_file import refuse_taken
+    from tautlog.display.report.gathering import contents_of
+    from tautlog.display.report.page import write_html
+    from tautlog.display.report.sources import read_sources
 
     asked = list(places) or [options.folder_here()]
     folder = asked[0] if len(asked) == 1 and asked[0].is_dir() else None
     path = out or _name(asked[0], folder)
-    for place in (path, pdf):
-        if place is not None:
-            refuse_taken(place)
-    homes = {folder or one.parent for one in asked}
-    home = homes.pop() if len(homes) == 1 else None
-    campaign = (
-        options.campaign_at(home, to_drop=False)
-        if home and (home / CAMPAIGN_FILE).is_file()
-        else None
-    )
-    told, unreadable, left = _opened(_files(asked), rehearsed=rehearsed)
-    if not told:
-        only = "; rehearsals are left out: --rehearsed shows them" if left else ""
-        raise RecordError(f"no record that can be read in {', '.join(map(str, asked))}{only}")
-    sources = read_sources(told, options.class_of(cfc))
-    exposed = _exposed(told, unreadable, campaign, whole=folder is not None)
+    _refuse_taken(path, pdf)
+    campaign = _campaign_of({folder or one.parent for one in asked})
+    told = _opened(_files(asked), rehearsed=rehearsed)
+    _refuse_nothing(told, asked)
     contents = contents_of(
-        sources, campaign=campaign, unreadable=unreadable, folder=folder, exposed=exposed
+        read_sources(told.records, options.class_of(cfc)),
+        campaign=campaign,
+        unreadable=told.unreadable,
+        folder=folder,
+        exposed=_exposed(told, campaign, whole=folder is not None),
     )
     write_html(path, contents)
     if pdf is not None:
-        from tautlog.display.report_pdf import write_pdf
+        from tautlog.display.report.paper import write_pdf
 
         write_pdf(pdf, contents)
+    _say_end(told, path, pdf, as_json)
+
+
+@dataclass(frozen=True)
+class _Opened:
+    """Records, what is said of files that cannot be read, and how many were left out."""
+
+    records: list[Record]
+    unreadable: list[RecordSummary]
+    left: int
+
+
+def _refuse_taken(*places: Path | None) -> None:
+    from tautlog.files.new_file import refuse_taken
+
+    for place in places:
+        if place is not None:
+            refuse_taken(place)
+
+
+def _campaign_of(homes: set[Path]) -> Campaign | None:
+    """The campaign in whose folder all lies that is asked for."""
+    from tautlog.files.campaign_folder import CAMPAIGN_FILE
+
+    home = homes.pop() if len(homes) == 1 else None
+    if home is None or not (home / CAMPAIGN_FILE).is_file():
+        return None
+    return options.campaign_at(home, to_drop=False)
+
+
+def _refuse_nothing(told: _Opened, asked: list[Path]) -> None:
+    from tautlog.errors import RecordError
+
+    if not told.records:
+        only = "; rehearsals are left out: --rehearsed shows them" if told.left else ""
+        raise RecordError(f"no record that can be read in {', '.join(map(str, asked))}{only}")
+
+
+def _say_end(told: _Opened, path: Path, pdf: Path | None, as_json: bool) -> None:
+    """What was written, and an error where a file is not in it."""
+    from tautlog.cli.output import print_json
+    from tautlog.errors import RecordError
+
+    count, unreadable = len(told.records), told.unreadable
     if as_json:
-        made = {"report": str(path), "pdf": str(pdf) if pdf else None, "drops": len(sources)}
+        made = {"report": str(path), "pdf": str(pdf) if pdf else None, "drops": count}
         print_json({**made, "unreadable": [str(one.path) for one in unreadable]})
     else:
         click.echo(f"report {path}" + (f"\npdf    {pdf}" if pdf else ""))
-        if left:
-            click.echo(f"rehearsals, which count for nothing: {left} (--rehearsed shows them)")
+        if told.left:
+            click.echo(f"rehearsals, which count for nothing: {told.left} (--rehearsed shows them)")
     if unreadable:
         raise RecordError(
-            f"the report is written without {len(unreadable)} of {len(told) + len(unreadable)} "
+            f"the report is written without {len(unreadable)} of {count + len(unreadable)} "
             f"files, which are named in it, the first: {unreadable[0].problem}",
             path=str(unreadable[0].path),
         )
@@ -99,21 +134,15 @@ def _files(asked: list[Path]) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
-def _exposed(
-    records: list[Record],
-    unreadable: list[RecordSummary],
-    campaign: Campaign | None,
-    *,
-    whole: bool,
-) -> list[Exposure]:
+def _exposed(told: _Opened, campaign: Campaign | None, *, whole: bool) -> list[Exposure]:
     """The ledger as `tautlog ledger` tells it; of single drops, what bears upon them."""
     from tautlog.archive.catalogue import catalogued
     from tautlog.archive.summary import summary_from
     from tautlog.campaign.ledger import exposures, read_entries, rehearsals
 
-    mine = [summary_from(one) for one in records]
+    mine = [summary_from(one) for one in told.records]
     if campaign is None:
-        return exposures([*mine, *unreadable], [], []) + rehearsals(mine)
+        return exposures([*mine, *told.unreadable], [], []) + rehearsals(mine)
     mounts = [(one.name, one.proven_on) for one in campaign.mounts]
     found = exposures(catalogued(campaign.folder), read_entries(campaign.folder), mounts)
     names = {("article", one.article) for one in mine} | {("line", one.line) for one in mine}
@@ -124,8 +153,8 @@ def _exposed(
     ] + rehearsals(mine)
 
 
-def _opened(paths: list[Path], *, rehearsed: bool) -> tuple[list[Record], list[RecordSummary], int]:
-    """The records, what is said of those that cannot be read, and how many were left out.
+def _opened(paths: list[Path], *, rehearsed: bool) -> _Opened:
+    """Open what is asked for.
 
     A rehearsal that was changed after its seal is not believed to be one, and not left out.
     """
@@ -144,7 +173,7 @@ def _opened(paths: list[Path], *, rehearsed: bool) -> tuple[list[Record], list[R
             left += 1
         else:
             records.append(record)
-    return records, unreadable, left
+    return _Opened(records, unreadable, left)
 
 
 def _name(place: Path, folder: Path | None) -> Path:

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
-from tautlog.model.origin import MARK, MEASURED, REHEARSED
+from tautlog.model.origin import MARK, MEASURED
 
 if TYPE_CHECKING:
-    from tautlog.archive.assess import Marked
+    from tautlog.archive.assessment import Assessment
 
 PAGES = ("drop", "contact", "stretch", "spectrum")
 
@@ -57,36 +57,30 @@ def command(
     assert out is not None
     if page == "drop" and len(opened) > 1:
         raise click.UsageError("--page drop draws one record; --page contact several")
-    from tautlog.archive.assess import look_at
-    from tautlog.display import picture
+    from tautlog.archive.assess import assess
+    from tautlog.display.pictures.image import save
+    from tautlog.display.pictures.panels import draw_view
     from tautlog.display.quick_look import picture_of
     from tautlog.display.views import Shown, view
     from tautlog.planning.expected import expectations_at
 
+    drops = [assess(one, cfc=number, expectations=expectations_at(one.path)) for one in opened]
     if page == "drop":
-        (one,) = opened
-        look = look_at(one, cfc=number, expectations=expectations_at(one.path))
-        picture_of(one, look, out)
+        picture_of(opened[0], drops[0], out)
     else:
-        shown = []
-        for one in opened:
-            look = look_at(one, cfc=number, expectations=expectations_at(one.path))
-            shown.append(
-                Shown(_named(one.path.stem, look.marked), look.curve, one.setup, look.marked)
-            )
-        picture.save(picture.draw_view(view(page, shown)), out)
+        save(draw_view(view(page, [Shown(_named(one), one) for one in drops])), out)
     click.echo(str(out))
 
 
-def _named(stem: str, marked: Marked) -> str:
+def _named(one: Assessment) -> str:
     """Name of a curve, with what must not be taken for granted of it."""
-    told = [stem]
-    if marked["origin"] != MEASURED:
-        told.append(MARK if marked["origin"] == REHEARSED else marked["origin"])
-    if marked["cfc"] != 180:
-        told.append(f"CFC {marked['cfc'] or 'none'}")
-    if marked["predicted"]:
-        told.append(f"predicted {marked['predicted']['peak_force_n']:.0f} N")
-    if marked["calibration"]["by"]:
-        told.append(f"calibration {marked['calibration']['file'] or 'own'}")
+    told = [one.path.stem]
+    if one.origin != MEASURED:
+        told.append(MARK if one.rehearsed else one.origin)
+    if one.marks.cfc != 180:
+        told.append(f"CFC {one.marks.cfc or 'none'}")
+    if one.predicted:
+        told.append(f"predicted {one.predicted.peak_force_n:.0f} N")
+    if one.calibration.chosen:
+        told.append(f"calibration {one.calibration.chosen.file or 'own'}")
     return ", ".join(told)

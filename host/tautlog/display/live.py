@@ -26,11 +26,12 @@ import sys
 import threading
 import time
 from collections import deque
-from typing import IO, Any
+from typing import IO
 
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.analysis.thinning import extremes
 from tautlog.errors import ScreenError
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Block, Instrument
@@ -62,7 +63,7 @@ class Thinner:
         self._calibration = calibration
         size = instrument.samples_per_block
         pieces = max(1, min(round(size / instrument.sample_rate_hz / PIECE_S), size))
-        self._places = np.arange(pieces) * size // pieces
+        self._per_piece = -(-size // pieces)
         # Block number, smallest and largest count of each piece: forces are made of them
         # when they are sent, so that taking a block is quick.
         self._taken: deque[tuple[int, Counts, Counts]] = deque(maxlen=MOST_PIECES // pieces)
@@ -74,11 +75,10 @@ class Thinner:
     def take(self, block: Block) -> None:
         """Take a block; the oldest are forgotten when there are too many."""
         force = block.counts[:, 0]
-        places = self._places[self._places < force.size]
-        low, high = np.minimum.reduceat(force, places), np.maximum.reduceat(force, places)
-        self._taken.append((block.number, low, high))
+        low, high = extremes(force, self._per_piece)
+        self._taken.append((block.number, force[low], force[high]))
 
-    def drain(self) -> dict[str, Any]:
+    def drain(self) -> dict[str, object]:
         """What was taken since, as a message; a piece of nothing where blocks are missing."""
         board, calibration = self._instrument, self._calibration
         times: list[float] = []
@@ -95,7 +95,7 @@ class Thinner:
             clipped |= bool(calibration.clipped(both, board.reduction).any())
             # Of a cell that is calibrated downwards the smallest count is the largest force.
             forces = np.sort(calibration.force_n(both, board.reduction), axis=0)
-            places = self._places[: low.size]
+            places = self._per_piece * np.arange(low.size)
             times += (start_s + places / board.sample_rate_hz).tolist()
             for one, new in zip(ends, forces.tolist(), strict=True):
                 one += new
@@ -152,7 +152,7 @@ class LiveFeed:
         """From now on blocks are those of this instrument."""
         self._thinner = Thinner(instrument, calibration)
 
-    def tell(self, kind: str, **what: Any) -> None:
+    def tell(self, kind: str, **what: object) -> None:
         """Pass one message on, after the trace that belongs before it."""
         self._send_trace()
         self._put({"kind": kind, **what})
@@ -181,7 +181,7 @@ class LiveFeed:
         if self._thinner:
             self._put({"kind": "trace", **self._thinner.drain()})
 
-    def _put(self, message: dict[str, Any]) -> None:
+    def _put(self, message: dict[str, object]) -> None:
         if not self.gone:
             self._waiting.put((json.dumps(message) + "\n").encode())
 

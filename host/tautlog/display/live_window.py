@@ -18,9 +18,10 @@ from typing import IO, Any
 import numpy as np
 import numpy.typing as npt
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from tautlog.display import screen
-from tautlog.display.picture import INK, LIMIT, TARGET, thinned
+from tautlog.display.pictures.ink import INK, LIMIT, TARGET, few
 from tautlog.errors import ScreenError
 
 FloatArray = npt.NDArray[np.float64]
@@ -54,12 +55,15 @@ class LiveScreen:
         self._release_s: float | None = None
         self._verdict: dict[str, Any] | None = None
         self._clipped = False
-        self._sized: list[tuple[Any, float]] = []
-        self.word = self._text(0.02, 0.97, LARGE, "left", weight="bold")
-        self.beside = self._text(0.02, 0.835, MIDDLE, "left")
-        self.highest = self._text(0.98, 0.97, LARGE, "right", weight="bold")
-        self.below = self._text(0.98, 0.835, MIDDLE, "right")
-        self.lines = self._text(0.02, 0.765, SMALL, "left", linespacing=1.45)
+        self._sized: list[tuple[Text, float]] = []
+        self.word = self._text(0.02, 0.97, LARGE)
+        self.beside = self._text(0.02, 0.835, MIDDLE)
+        self.highest = self._text(0.98, 0.97, LARGE, right=True)
+        self.below = self._text(0.98, 0.835, MIDDLE, right=True)
+        self.lines = self._text(0.02, 0.765, SMALL)
+        self.lines.set_linespacing(1.45)
+        for one in (self.word, self.highest):
+            one.set_fontweight("bold")
         self._axes = figure.add_axes(_TRACE)
         (self._line,) = self._axes.plot([], [], color=INK, lw=1.8)
         figure.canvas.mpl_connect("resize_event", lambda _: self._resize())
@@ -103,7 +107,7 @@ class LiveScreen:
         first_s, last_s = self._span_s()
         since_s = time_s - start_s
         seen = (since_s >= first_s) & (since_s <= last_s)
-        self._line.set_data(*thinned(*_zigzag(since_s[seen], low[seen], high[seen])))
+        self._line.set_data(*few(*_zigzag(since_s[seen], low[seen], high[seen])))
         self._axes.set_xlim(first_s, last_s)
         self._scale(low[seen], high[seen])
         self._tell_figures(low, high)
@@ -177,8 +181,9 @@ class LiveScreen:
             self._sized.append((text, MIDDLE))
         self._resize()
 
-    def _text(self, x: float, y: float, size: float, align: str, **more: Any) -> Any:
-        text = self._figure.text(x, y, "", ha=align, va="top", color=INK, parse_math=False, **more)
+    def _text(self, x: float, y: float, size: float, *, right: bool = False) -> Text:
+        text = self._figure.text(x, y, "", va="top", color=INK, parse_math=False)
+        text.set_horizontalalignment("right" if right else "left")
         self._sized.append((text, size))
         return text
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from tautlog.archive.assess import AS_BEFORE, Look, keep_marks, look_at
+from tautlog.archive.assess import AS_BEFORE, assess
+from tautlog.archive.assessment import Assessment
+from tautlog.archive.kept_marks import keep_marks
 from tautlog.record import Record, open_record
 
 
-def picture_of(record: Record, look: Look, path: Path) -> Path:
+def picture_of(record: Record, one: Assessment, path: Path) -> Path:
     """Draw a record to a new file, over what was predicted of it."""
     # Drawing takes as long to import as all else together.
-    from tautlog.display import picture
+    from tautlog.display.pictures.drop import draw_drop
+    from tautlog.display.pictures.image import save
     from tautlog.planning.expected import expected_from
 
     setup = record.setup
@@ -29,20 +32,20 @@ def picture_of(record: Record, look: Look, path: Path) -> Path:
         if text
     )
     title = f"{record.path.name}: {what}"
-    expected = expected_from(look.marked["predicted"])
-    picture.save(picture.draw(look.curve, look.marked, title, expected), path)
+    expected = expected_from(one.predicted)
+    save(draw_drop(one, title, expected), path)
     return path
 
 
-def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Look:
+def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Assessment:
     """Mark a new record and keep the marks with it, and what its campaign let expect."""
     from tautlog.planning.expected import expectations_at
 
     record = open_record(path)
-    look = look_at(record, cfc=cfc, expectations=expectations_at(path))
-    return replace(look, trouble=keep_marks(record, look.marked))
+    one = assess(record, cfc=cfc, expectations=expectations_at(path))
+    return replace(one, problem=keep_marks(record, one))
 
 
-def draw_new(path: Path, look: Look) -> Path:
+def draw_new(path: Path, one: Assessment) -> Path:
     """Draw a new record beside itself."""
-    return picture_of(open_record(path), look, path.with_suffix(".png"))
+    return picture_of(open_record(path), one, path.with_suffix(".png"))

@@ -6,7 +6,9 @@ GTK, or that of macOS.
 
 from __future__ import annotations
 
-from matplotlib.backends import BackendFilter, backend_registry
+from collections.abc import Callable
+
+from matplotlib.backends.registry import BackendFilter, backend_registry
 from matplotlib.figure import Figure
 
 from tautlog.errors import ScreenError
@@ -30,7 +32,8 @@ def new_window(title: str, size_in: tuple[float, float], *, tools: bool = True) 
         backend = pyplot.get_backend().lower()
     except Exception as problem:  # every toolkit has errors of its own
         raise ScreenError(_no_window(str(problem))) from problem
-    if backend not in backend_registry.list_builtin(BackendFilter.INTERACTIVE):
+    builtin: Callable[..., list[str]] = backend_registry.list_builtin
+    if backend not in builtin(BackendFilter.INTERACTIVE):
         pyplot.close(figure)
         raise ScreenError(_no_window(f"only pictures can be drawn here, by `{backend}`"))
     manager = figure.canvas.manager

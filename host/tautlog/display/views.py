@@ -1,26 +1,22 @@
 """Views: ways to look at records: the whole, the contact, force over stretch, spectra.
 
-A view says what is drawn over what; `picture` draws it on paper, `window` on a screen.
+A view says what is drawn over what; `pictures` draws it on paper, `window` on a screen.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from tautlog.analysis.spectrum import HIGHEST_HZ, LOWEST_HZ, response_spectrum
 from tautlog.analysis.stretch import motion
+from tautlog.archive.assessment import Assessment
 from tautlog.errors import RecordError
-from tautlog.model.force_curve import ForceCurve
 from tautlog.model.limits import QUASI_STATIC_FACTOR
-from tautlog.model.trace import DropSetup
-
-if TYPE_CHECKING:
-    from tautlog.archive.assess import Marked
+from tautlog.model.marks import Marks
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -81,12 +77,10 @@ class View:
 
 @dataclass(frozen=True)
 class Shown:
-    """A record to be looked at."""
+    """A drop to be looked at, and what it is called there."""
 
     name: str
-    force: ForceCurve
-    setup: DropSetup
-    marked: Marked
+    drop: Assessment
 
 
 def view(page: str, shown: list[Shown]) -> View:
@@ -103,39 +97,36 @@ def view(page: str, shown: list[Shown]) -> View:
 def whole_page(shown: list[Shown]) -> tuple[Panel, ...]:
     """The whole of one, filtered and not, with its times; of several, aligned at onset."""
     if len(shown) > 1:
-        curves = _all_of(shown, [aligned(one.name, one.force, one.marked) for one in shown])
-        return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].marked)),)
+        curves = _all_of(shown, [aligned(one) for one in shown])
+        return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].drop.marks)),)
     (one,) = shown
-    time_s, cfc = one.force.time_s, one.force.cfc
-    found = [Curve("unfiltered", time_s, one.force.unfiltered_n, faint=bool(cfc))]
-    if cfc:
-        found.append(Curve(one.force.name, time_s, one.force.force_n))
-    told = [(name, one.marked[key]) for key, name in TIMES.items()]
+    force, marks = one.drop.curve, one.drop.marks
+    found = [Curve("unfiltered", force.time_s, force.unfiltered_n, faint=bool(force.cfc))]
+    if force.cfc:
+        found.append(Curve(force.name, force.time_s, force.force_n))
+    told = [(name, getattr(marks, key)) for key, name in TIMES.items()]
     times = tuple((name, time_s) for name, time_s in told if time_s is not None)
     x = ("time from the start of the trace", "s")
-    return (Panel(tuple(found), x, _FORCE, _levels(one.marked), times),)
+    return (Panel(tuple(found), x, _FORCE, _levels(marks), times),)
 
 
 def contact_page(shown: list[Shown]) -> tuple[Panel, ...]:
     """The contact of each, laid over one another, the moment of onset in common."""
-    curves = _all_of(shown, [since_onset(one.name, one.force, one.marked) for one in shown])
-    return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].marked)),)
+    curves = _all_of(shown, [since_onset(one) for one in shown])
+    return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].drop.marks)),)
 
 
 def stretch_page(shown: list[Shown]) -> tuple[Panel, ...]:
     """Force over stretch of each."""
-    curves = _all_of(
-        shown,
-        [over_stretch(one.name, one.force, one.marked, one.setup) for one in shown],
-        needs="a contact, mass and height",
-    )
+    found = [over_stretch(one) for one in shown]
+    curves = _all_of(shown, found, needs="a contact, mass and height")
     x = ("stretch of line and rig", "m")
-    return (Panel(curves, x, ("force, unfiltered", "N"), _levels(shown[0].marked)),)
+    return (Panel(curves, x, ("force, unfiltered", "N"), _levels(shown[0].drop.marks)),)
 
 
 def spectrum_page(shown: list[Shown]) -> tuple[Panel, ...]:
     """Amplitude spectrum and shock response spectrum of each."""
-    both = [spectra(one.name, one.force, one.marked) for one in shown]
+    both = [spectra(one) for one in shown]
     upper = _all_of(shown, [one and one[0] for one in both])
     lower = _all_of(shown, [one and one[1] for one in both])
     level = ("quasi-static below this line, to the right", QUASI_STATIC_FACTOR)
@@ -177,57 +168,58 @@ def _all_of(
     return tuple(curve for curve in found if curve is not None)
 
 
-def _levels(marked: Marked) -> tuple[tuple[str, float], ...]:
+def _levels(marks: Marks) -> tuple[tuple[str, float], ...]:
     """Target and limit, where there are some."""
-    found = [(name, marked[f"{name}_force_n"]) for name in ("target", "limit")]
+    found = (("target", marks.target_force_n), ("limit", marks.limit_force_n))
     return tuple((f"{name} {level:.0f} N", level) for name, level in found if level)
 
 
-def aligned(name: str, force: ForceCurve, marked: Marked) -> Curve | None:
+def aligned(one: Shown) -> Curve | None:
     """All of the force over the time since the line came taut, or None without a contact."""
-    if marked["onset_time_s"] is None:
+    force, onset_s = one.drop.curve, one.drop.marks.onset_time_s
+    if onset_s is None:
         return None
-    return Curve(name, force.time_s - marked["onset_time_s"], force.force_n)
+    return Curve(one.name, force.time_s - onset_s, force.force_n)
 
 
-def since_onset(name: str, force: ForceCurve, marked: Marked) -> Curve | None:
+def since_onset(one: Shown) -> Curve | None:
     """The contact with what is around it, as `aligned`, or None without a contact."""
-    whole = aligned(name, force, marked)
+    whole = aligned(one)
     if whole is None:
         return None
-    base = marked["base_duration_s"] or 0.1
+    base = one.drop.marks.base_duration_s or 0.1
     start, stop = np.searchsorted(whole.x, (-BEFORE * base, AFTER * base))
-    return Curve(name, whole.x[start:stop], whole.y[start:stop])
+    return Curve(one.name, whole.x[start:stop], whole.y[start:stop])
 
 
-def over_stretch(name: str, curve: ForceCurve, marked: Marked, setup: DropSetup) -> Curve | None:
+def over_stretch(one: Shown) -> Curve | None:
     """Force over the stretch of line and rig, onset to slack, or None where it is not known."""
-    onset, slack = marked["onset_time_s"], marked["break_time_s"] or marked["slack_time_s"]
-    speed, mass = marked["taut_speed_m_s"], setup.mass_kg
-    if None in (onset, slack, speed, mass) or marked["gap_in_contact"]:
+    curve, marks = one.drop.curve, one.drop.marks
+    onset, slack = marks.onset_time_s, marks.break_time_s or marks.slack_time_s
+    speed, mass = marks.taut_speed_m_s, one.drop.setup.mass_kg
+    if onset is None or slack is None or speed is None or mass is None or marks.gap_in_contact:
         return None
-    assert mass is not None
     rate = curve.sample_rate_hz
     first, last = int(np.ceil(onset * rate)), int(slack * rate)
     force = curve.sign * curve.unfiltered_n[first : last + 1]
     if force.size < 3:
         return None
-    way, _ = motion(force, rate, first / rate - onset, mass, speed, marked["friction_n"] or 0.0)
-    return Curve(name, way, force)
+    way, _ = motion(force, rate, first / rate - onset, mass, speed, marks.friction_n or 0.0)
+    return Curve(one.name, way, force)
 
 
-def spectra(name: str, force: ForceCurve, marked: Marked) -> tuple[Curve, Curve] | None:
+def spectra(one: Shown) -> tuple[Curve, Curve] | None:
     """Amplitude spectrum of the force around the contact, and its shock response (Q = 10).
 
     The latter as response over peak: what a part with a natural frequency of its own sees
     of the pulse (ISO 18431-4). None without a contact, or with missing samples in it.
     """
-    curve = since_onset(name, force, marked)
+    curve = since_onset(one)
     if curve is None or curve.y.size < 32 or not np.isfinite(curve.y).all():
         return None
-    rate = force.sample_rate_hz
+    rate = one.drop.curve.sample_rate_hz
     onset = int(np.searchsorted(curve.x, 0.0))
-    base = marked["base_duration_s"] or 0.1
+    base = one.drop.marks.base_duration_s or 0.1
     pulse = curve.y[onset : onset + max(int(base * rate), 4)]
     size = 1 << int(np.ceil(np.log2(4 * curve.y.size)))
     amplitude = np.asarray(np.abs(np.fft.rfft(pulse, size)) / rate, np.float64)
@@ -235,4 +227,4 @@ def spectra(name: str, force: ForceCurve, marked: Marked) -> tuple[Curve, Curve]
     seen = (frequency >= LOWEST_HZ) & (frequency <= min(HIGHEST_HZ, 0.4 * rate))
     natural = np.geomspace(LOWEST_HZ, min(HIGHEST_HZ, 0.1 * rate), SPECTRUM_POINTS)
     response = response_spectrum(pulse, rate, natural) / float(np.abs(pulse).max())
-    return Curve(name, frequency[seen], amplitude[seen]), Curve(name, natural, response)
+    return Curve(one.name, frequency[seen], amplitude[seen]), Curve(one.name, natural, response)

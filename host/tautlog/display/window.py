@@ -1,27 +1,28 @@
 """Window: records on a screen, to be zoomed, measured and filtered otherwise.
 
-Views are those of `views`, drawn as `picture` draws them. What is drawn of a long curve is
+Views are those of `views`, drawn as `pictures` draws them. What is drawn of a long curve is
 thinned again with every zoom, so that every sample is seen where there is room for it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backend_bases import KeyEvent, MouseEvent
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.widgets import Button, RadioButtons
+from matplotlib.widgets import Button, RadioButtons, Widget
 
 from tautlog.analysis.filters import CLASSES
-from tautlog.analysis.verdict_words import quick_look
-from tautlog.archive.assess import look_at
+from tautlog.archive.assess import assess
+from tautlog.archive.verdict_lines import quick_look
 from tautlog.display import screen
 from tautlog.display.cursors import Cursor, difference, kept, moved, pointed_at, reading
-from tautlog.display.picture import INK, put_panel, thinned
+from tautlog.display.pictures.ink import INK, few
+from tautlog.display.pictures.panels import put_panel
 from tautlog.display.views import PAGES, Curve, Shown, View, view
 from tautlog.errors import TautlogError
 from tautlog.record import Record
@@ -66,7 +67,7 @@ class Window:
         self._figure = figure
         self._records = records
         self._traces = [record.trace() for record in records]
-        self._marked: dict[int | None, list[Shown]] = {}
+        self._assessed: dict[int | None, list[Shown]] = {}
         self._page, self._cfc = page, cfc
         self.view: View | None = None
         self.cursors: dict[str, Cursor] = {}
@@ -74,10 +75,11 @@ class Window:
         self._measured = 0  # number of the panel that the cursors are on
         self._axes: list[Axes] = []
         self._drawn: list[list[Line2D]] = []
-        self._signs: list[Any] = []
-        plain: dict[str, Any] = {"va": "top", "color": INK, "parse_math": False}
-        self._head = figure.text(0.01, 0.985, "", fontsize=10, **plain)
-        self._told = figure.text(0.205, 0.145, "", fontsize=11, family="monospace", **plain)
+        self._signs: list[Artist] = []
+        self._head = figure.text(0.01, 0.985, "", fontsize=10)
+        self._told = figure.text(0.205, 0.145, "", fontsize=11, family="monospace")
+        for one in (self._head, self._told):
+            one.set(va="top", color=INK, parse_math=False)
         figure.text(0.01, 0.012, HELP, fontsize=8.5, color=INK)
         self._widgets = self._controls()
         canvas = figure.canvas
@@ -120,33 +122,34 @@ class Window:
 
     # Drawing
 
-    def _controls(self) -> list[Any]:
+    def _controls(self) -> list[Widget]:
         """Page and class to choose from, and two buttons, on the left."""
-        found: list[Any] = []
-        for title, names, active, bottom, height in (
-            ("page", tuple(PAGES), self._page, 0.66, 0.22),
-            ("class (CFC)", CLASS_NAMES, str(self._cfc or "none"), 0.36, 0.24),
-        ):
-            place = self._figure.add_axes((0.01, bottom, 0.11, height))
-            place.set_title(title, fontsize=10, loc="left", color=INK)
-            found.append(RadioButtons(place, names, active=names.index(active), activecolor=INK))
-        found[0].on_clicked(self.show_page)
-        found[1].on_clicked(self.choose_class)
-        for bottom, name in ((0.28, "whole"), (0.22, "no cursors")):
-            found.append(Button(self._figure.add_axes((0.01, bottom, 0.11, 0.045)), name))
-        found[2].on_clicked(lambda _: self.show_whole())
-        found[3].on_clicked(lambda _: self.drop_cursors())
-        return found
+        page = self._choice("page", tuple(PAGES), self._page, 0.66, 0.22)
+        page.on_clicked(lambda name: self.show_page(str(name)))
+        cfc = self._choice("class (CFC)", CLASS_NAMES, str(self._cfc or "none"), 0.36, 0.24)
+        cfc.on_clicked(lambda name: self.choose_class(str(name)))
+        whole = Button(self._figure.add_axes((0.01, 0.28, 0.11, 0.045)), "whole")
+        whole.on_clicked(lambda _: self.show_whole())
+        bare = Button(self._figure.add_axes((0.01, 0.22, 0.11, 0.045)), "no cursors")
+        bare.on_clicked(lambda _: self.drop_cursors())
+        return [page, cfc, whole, bare]
+
+    def _choice(
+        self, title: str, names: tuple[str, ...], active: str, bottom: float, height: float
+    ) -> RadioButtons:
+        place = self._figure.add_axes((0.01, bottom, 0.11, height))
+        place.set_title(title, fontsize=10, loc="left", color=INK)
+        return RadioButtons(place, names, active=names.index(active), activecolor=INK)
 
     def _shown(self) -> list[Shown]:
         """The records, marked in the class that was chosen; each class but once."""
-        if self._cfc not in self._marked:
+        if self._cfc not in self._assessed:
             found = []
             for record, trace in zip(self._records, self._traces, strict=True):
-                look = look_at(record, trace=trace, cfc=self._cfc)
-                found.append(Shown(record.path.stem, look.curve, record.setup, look.marked))
-            self._marked[self._cfc] = found
-        return self._marked[self._cfc]
+                one = assess(record, trace=trace, cfc=self._cfc)
+                found.append(Shown(record.path.stem, one))
+            self._assessed[self._cfc] = found
+        return self._assessed[self._cfc]
 
     def _show(self) -> None:
         for axes in self._axes:
@@ -197,7 +200,7 @@ class Window:
             if curve.goes_on:
                 first, last = np.searchsorted(curve.x, (low, high))
                 seen = slice(max(int(first) - 1, 0), int(last) + 1)
-                line.set_data(*thinned(curve.x[seen], curve.y[seen]))
+                line.set_data(*few(curve.x[seen], curve.y[seen]))
 
     def _refresh(self) -> None:
         for sign in self._signs:
@@ -282,7 +285,7 @@ def _verdicts(shown: list[Shown]) -> str:
     """Load and load path of each record, in the words of the quick look."""
     lines = []
     for one in shown[:SPOKEN_OF]:
-        load, path = (text.split(" ", 1)[1] for text in quick_look(one.marked)[2:4])
+        load, path = (text.split(" ", 1)[1] for text in quick_look(one.drop)[2:4])
         lines.append(f"{one.name}: {load}; {path}")
     if len(shown) > SPOKEN_OF:
         lines[-1] += f"; and {len(shown) - SPOKEN_OF} more"

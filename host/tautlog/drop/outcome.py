@@ -82,7 +82,7 @@ class DropOutcome:
         What went otherwise than planned.
     shunt_before_v : float or None
         Step of the shunt resistor before arming, where it was read.
-    trouble : str
+    problem : str
         Why the shunt's step could not be read afterwards, or "".
     """
 
@@ -95,4 +95,4 @@ class DropOutcome:
     kept: str = ""
     notes: tuple[str, ...] = ()
     shunt_before_v: float | None = None
-    trouble: str = ""
+    problem: str = ""

@@ -10,10 +10,13 @@ from typing import Any, TextIO
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.verdict_words import notes
-from tautlog.archive.assess import VERDICT_KEYS, Marked, as_kept, look_at
+from tautlog.archive.assess import assess
+from tautlog.archive.assessment import Assessment
+from tautlog.archive.kept_marks import VERDICT_KEYS, as_kept
+from tautlog.archive.verdict_lines import notes
 from tautlog.errors import RecordError
 from tautlog.files.new_file import new_file
+from tautlog.model.marks import Marks
 from tautlog.model.trace import Trace
 from tautlog.record import Record
 from tautlog.record.layout import SOFTWARE
@@ -52,8 +55,8 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
         If it cannot be written.
     """
     trace = record.trace()
-    look = look_at(record, trace=trace, cfc=cfc)
-    curve = look.curve
+    one = assess(record, trace=trace, cfc=cfc)
+    curve = one.curve
     columns = {
         "time_s": curve.time_s,
         "force_n": curve.force_n,
@@ -62,8 +65,8 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     }
     with new_file(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        told = _about(record, trace) | _figures(look.marked)
-        for name, value in (told | said_of(record, look.marked)).items():
+        told = _about(record, trace) | _figures(one.marks)
+        for name, value in (told | said_of(record, one)).items():
             _say(file, f"{name}: {value}")
         for line in curve.words():
             _say(file, f"force_n, {line}")
@@ -84,49 +87,51 @@ def _number(value: float) -> str:
     return f"{value:.9g}" if np.isfinite(value) else ""
 
 
-def _figures(marked: Marked) -> dict[str, Any]:
+def _figures(marks: Marks) -> dict[str, float | None]:
     """The peak, and when it was: it lies on the curve, but for a correction that is told."""
     names = ("peak_time_s", "peak_force_n", "peak_correction_n", "peak_force_expanded_u_n")
-    return {name: marked[name] for name in names}
+    return {name: getattr(marks, name) for name in names}
 
 
-def said_of(record: Record, marked: Marked) -> dict[str, str]:
+def said_of(record: Record, one: Assessment) -> dict[str, str]:
     """What a reader must know before he uses the force: chain, marking, verdicts, people.
 
     Parameters
     ----------
     record : Record
         The record.
-    marked : mapping
+    one : Assessment
         Its figures and verdicts, made with the curve that is exported.
     """
     told = {
         "origin": record.origin,
         "status": f"{record.status} {record.status_text}".strip(),
-        **_chain_words(record, marked),
-        "marking": _marking_words(record, marked),
-        **{key: str(marked[key]) for key in VERDICT_KEYS},
+        **_chain_words(record, one),
+        "marking": _marking_words(record, one),
+        **{key: str(getattr(one.verdict, key)) for key in VERDICT_KEYS},
     }
-    for number, one in enumerate(record.decisions, start=1):
+    for number, decision in enumerate(record.decisions, start=1):
         told[f"decision {number}"] = (
-            f"{one.proposed} was proposed, {one.verdict} decided by {one.by} on {one.utc}: "
-            f"{one.reason}"
+            f"{decision.proposed} was proposed, {decision.verdict} decided by {decision.by} on "
+            f"{decision.utc}: {decision.reason}"
         )
-    for number, note in enumerate(notes(marked), start=1):
+    for number, note in enumerate(notes(one), start=1):
         told[f"note {number}"] = note
     return told
 
 
-def _chain_words(record: Record, marked: Marked) -> dict[str, str]:
+def _chain_words(record: Record, one: Assessment) -> dict[str, str]:
     """Calibration and rails in words; of an import what was said of it."""
-    used, chosen = record.calibration_used, marked["calibration"]
+    used, chosen = one.calibration.used, one.calibration.chosen
     share, least_n = used.expanded_u_fraction, used.expanded_u_n
     told = {"calibration U": f"{100 * share:.3g} % of the force and {least_n:.3g} N (k = 2)"}
     told["calibration date"] = used.date or "not known"
     told["calibration covers"] = f"up to {used.range_n:.5g} N" if used.range_n else "not known"
     if record.instrument is None:
         return {"calibration": "none of this rig: the values came as they are", **told}
-    which = chosen["file"] or ("the record's own, taken again" if chosen["by"] else "the record's")
+    which = "the record's"
+    if chosen:
+        which = chosen.file or "the record's own, taken again"
     curved = used.newton_per_square_volt
     bend = f", {curved:.6g} N/V2 above {used.zero_v or 0.0:.6g} V" if curved else ""
     return {
@@ -136,17 +141,17 @@ def _chain_words(record: Record, marked: Marked) -> dict[str, str]:
     }
 
 
-def _marking_words(record: Record, marked: Marked) -> str:
+def _marking_words(record: Record, one: Assessment) -> str:
     """Which marking run the figures are of; they are made anew for each export."""
     if not record.marks:
         return f"by {SOFTWARE} for this file; no marks are kept with the record"
     run = record.marks[-1]
-    if as_kept(record, marked):
+    if as_kept(record, one):
         return f"run {run.number} of the record, of {run.utc} by {run.software}"
     return f"by {SOFTWARE} for this file, unlike run {run.number} of the record, of {run.utc}"
 
 
-def _about(record: Record, trace: Trace) -> dict[str, Any]:
+def _about(record: Record, trace: Trace) -> dict[str, str | float | None]:
     setup = record.setup
     return {
         "record": record.path.name,
@@ -181,14 +186,14 @@ def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     import pyuff
 
     trace = record.trace()
-    look = look_at(record, trace=trace, cfc=cfc)
-    curve = look.curve
+    one = assess(record, trace=trace, cfc=cfc)
+    curve = one.curve
     if not np.isfinite(curve.force_n).all():
         raise RecordError(
             f"{record.path} has missing samples, which this format cannot say: export CSV",
             path=str(record.path),
         )
-    about = _short(record, look.marked)
+    about = _short(record, one)
     sets = [
         _set_58(record, trace, curve.force_n, about, "; ".join(curve.short_words())),
         _set_58(record, trace, trace.force_n, about, "as measured; zero not removed"),
@@ -201,14 +206,14 @@ def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     return path
 
 
-def _short(record: Record, marked: Marked) -> str:
+def _short(record: Record, one: Assessment) -> str:
     """Calibration, its uncertainty and the verdicts, in one line of 80."""
     used = record.calibration_used
     run = record.marks[-1].number if record.marks else "none"
     decided = record.decisions[-1].verdict if record.decisions else "none"
     return (
         f"{used.newton_per_volt:.5g} N/V {used.date} U {100 * used.expanded_u_fraction:.2g} %; "
-        f"marks {run}; {marked['record_verdict']} {marked['load_verdict']}; decided {decided}"
+        f"marks {run}; {one.verdict.record_verdict} {one.verdict.load_verdict}; decided {decided}"
     )
 
 

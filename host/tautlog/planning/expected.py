@@ -6,27 +6,25 @@ it; the prediction is kept with its marks, and every picture, list and report re
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.verdict_words import prediction_words
 from tautlog.campaign.campaign import Campaign, read_campaign
 from tautlog.errors import CampaignError, PlanError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
 from tautlog.model.line import Line
+from tautlog.model.predicted import Predicted
 from tautlog.model.timestamp import stamp
 from tautlog.model.trace import DropSetup
+from tautlog.model.verdict_words import prediction_words
 from tautlog.planning.lines import Lines
 from tautlog.planning.prediction import Drop, force_curve, predict_drop
 
 FloatArray = npt.NDArray[np.float64]
-Predicted = dict[str, Any]
 POINTS = 240
 SAME_DAY = timedelta(days=1)
 LATER_DIFFERS = 0.005  # of the peak: a later prediction nearer than that is the same
@@ -57,9 +55,8 @@ class Expectations:
 
         Returns
         -------
-        dict or None
-            JSON object: the peak, its band, and what it was reckoned from; None where mass,
-            height or line are not known.
+        Predicted or None
+            None where mass, height or line are not known.
         """
         drop = self.drop(setup, before_utc)
         if drop is None:
@@ -69,21 +66,21 @@ class Expectations:
             told = predict_drop(drop)
         except PlanError:
             return None
-        return {
-            "peak_force_n": told.peak_force_n,
-            "peak_low_n": told.peak_low_n,
-            "peak_high_n": told.peak_high_n,
-            "mass_kg": drop.mass_kg,
-            "height_m": drop.height_m,
-            "line": line.name,
-            "stiffness_n_per_m": line.stiffness_n_per_m,
-            "hardening_per_m2": line.hardening_per_m2,
-            "damping_ratio": line.damping_ratio,
-            "friction_n": drop.friction_n,
-            "source": line.source,
-            "reckoned_utc": stamp(),
-            "on_the_day": _within_a_day(before_utc),
-        }
+        return Predicted(
+            peak_force_n=told.peak_force_n,
+            peak_low_n=told.peak_low_n,
+            peak_high_n=told.peak_high_n,
+            mass_kg=drop.mass_kg,
+            height_m=drop.height_m,
+            line=line.name,
+            stiffness_n_per_m=line.stiffness_n_per_m,
+            hardening_per_m2=line.hardening_per_m2,
+            damping_ratio=line.damping_ratio,
+            friction_n=drop.friction_n,
+            source=line.source,
+            reckoned_utc=stamp(),
+            on_the_day=_within_a_day(before_utc),
+        )
 
     def drop(self, setup: DropSetup, before_utc: str = "") -> Drop | None:
         """What is predicted, as in `of`; None where mass, height or line are not known."""
@@ -135,21 +132,22 @@ class Expected:
     high_n: FloatArray
 
 
-def expected_from(predicted: Mapping[str, Any] | None) -> Expected | None:
+def expected_from(predicted: Predicted | None) -> Expected | None:
     """The pull of a prediction that was kept with a record's marks."""
-    if not predicted:
+    if predicted is None:
         return None
     line = Line(
-        predicted["line"],
-        predicted["stiffness_n_per_m"],
-        predicted["hardening_per_m2"],
-        predicted["damping_ratio"],
+        predicted.line,
+        predicted.stiffness_n_per_m,
+        predicted.hardening_per_m2,
+        predicted.damping_ratio,
     )
-    drop = Drop(predicted["mass_kg"], predicted["height_m"], line, predicted["friction_n"])
+    drop = Drop(predicted.mass_kg, predicted.height_m, line, predicted.friction_n)
     try:
         time_s, force_n = force_curve(drop, POINTS)
     except PlanError:
         return None
-    peak = predicted["peak_force_n"]
-    low, high = (predicted[f"peak_{end}_n"] / peak for end in ("low", "high"))
+    low, high = (
+        end / predicted.peak_force_n for end in (predicted.peak_low_n, predicted.peak_high_n)
+    )
     return Expected(prediction_words(predicted), time_s, low * force_n, high * force_n)

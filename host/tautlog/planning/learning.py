@@ -8,12 +8,11 @@ tell friction and the latch's delay apart, which one drop cannot.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
+from tautlog.archive.kept_marks import KeptMarks
 from tautlog.errors import PlanError
 from tautlog.model import quantities as q
 from tautlog.model.limits import GO_ON_WITHIN, K_FACTOR, ONSET_U_S
@@ -111,7 +110,11 @@ class Learned:
 
 
 def lesson_of(
-    name: str, mass_kg: float | None, height_m: float | None, marked: Mapping[str, Any], number: int
+    name: str,
+    mass_kg: float | None,
+    height_m: float | None,
+    marks: KeptMarks | None,
+    number: int,
 ) -> Lesson | str:
     """What a record offers, or why it offers nothing.
 
@@ -121,28 +124,21 @@ def lesson_of(
         Of the record.
     mass_kg, height_m : float or None
         Of its set-up.
-    marked : mapping
-        Its newest marks, as ``tautlog mark --json`` prints them; empty without any.
+    marks : KeptMarks or None
+        Its newest marks; None without any.
     number : int
         Drops of this line before it.
     """
-    if not marked:
+    if marks is None:
         return "not marked yet"
-    if marked.get("record_verdict") != "valid":
-        return f"record {marked.get('record_verdict')}"
-    if marked.get("trace_says") != "held":
-        return f"load path {marked.get('trace_says')}"
+    if why := _useless(marks):
+        return why
     if not mass_kg or not height_m:
         return "no mass or height"
-    stiffness, peak = marked.get("line_stiffness_n_per_m"), marked.get("peak_force_n")
-    if not stiffness or not peak:
-        return "no stiffness came of it"
-    if marked.get("clipped") or marked.get("gap_in_contact"):
-        return "its peak is a lower bound"
     told = {
         "mass_kg": mass_kg,
         "height_m": height_m,
-        **{key: marked.get(key) or 0.0 for key in _PLAUSIBLE if key not in ("mass_kg", "height_m")},
+        **{key: getattr(marks, key) or 0.0 for key in _PLAUSIBLE if hasattr(marks, key)},
     }
     for key, value in told.items():
         if problem := _PLAUSIBLE[key].problem(value):
@@ -155,10 +151,23 @@ def lesson_of(
         stiffness_n_per_m=told["line_stiffness_n_per_m"],
         hardening_per_m2=told["hardening_per_m2"],
         damping_ratio=told["damping_ratio"],
-        friction_n=told["friction_n"] if marked.get("friction_n") is not None else None,
-        fall_time_s=told["fall_time_s"] if marked.get("fall_time_s") is not None else None,
+        friction_n=told["friction_n"] if marks.friction_n is not None else None,
+        fall_time_s=told["fall_time_s"] if marks.fall_time_s is not None else None,
         number=number,
     )
+
+
+def _useless(marks: KeptMarks) -> str:
+    """Why nothing can be learned from marks, or ""."""
+    if marks.record_verdict != "valid":
+        return f"record {marks.record_verdict}"
+    if marks.trace_says != "held":
+        return f"load path {marks.trace_says}"
+    if not marks.line_stiffness_n_per_m or not marks.peak_force_n:
+        return "no stiffness came of it"
+    if marks.clipped or marks.gap_in_contact:
+        return "its peak is a lower bound"
+    return ""
 
 
 def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drops: int) -> Learned:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from tautlog.archive.summary import exposes, result_of
+from tautlog.archive.summary import exposes, marks_of
 from tautlog.campaign.ledger import LedgerEntry, read_entries
 from tautlog.errors import RecordError
 from tautlog.model.line import Line
@@ -124,10 +124,10 @@ def _lessons_of(
     for record in told.records:
         if record.setup.line != name or not earlier(record.utc):
             continue
-        marked = result_of(record) if record.marks else {}
+        marks = marks_of(record) if record.marks else None
         setup = record.setup
         found = told.changed.get(record.path.name) or lesson_of(
-            record.path.name, setup.mass_kg, setup.height_m, marked, count
+            record.path.name, setup.mass_kg, setup.height_m, marks, count
         )
         if isinstance(found, Lesson):
             lessons.append(found)

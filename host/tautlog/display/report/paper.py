@@ -1,4 +1,4 @@
-"""Report on paper: the contents of a report as PDF, with text that can be searched."""
+"""Paper: a report as PDF, with text that can be searched."""
 
 from __future__ import annotations
 
@@ -7,14 +7,15 @@ import contextlib
 import io
 import logging
 from collections.abc import Iterable, Sequence
+from dataclasses import astuple
 from pathlib import Path
-from typing import Any
 
 from fpdf import FPDF
 from fpdf.enums import TableBordersLayout, XPos, YPos
 from fpdf.fonts import FontFace, TTFFont
 
-from tautlog.display.picture import fonts_folder
+from tautlog.display.pictures.image import fonts_folder
+from tautlog.display.report.contents import Contents, DropTold, Picture
 from tautlog.files.new_file import new_file
 
 TEXT_PT, SMALL_PT, LARGE_PT, TITLE_PT = 9.0, 7.5, 13.0, 17.0
@@ -103,24 +104,26 @@ class Paper(FPDF):
                     row.cell(self.plain(cell))
         self.ln(1.5)
 
-    def drawing(self, svg: str, told: str) -> None:
+    def drawing(self, picture: Picture) -> None:
         """A picture, and what it shows in words."""
-        height_mm = self.epw * 0.42
+        height_mm = self.epw * 0.45 + LINE_MM
         if self.will_page_break(height_mm):
             self.add_page()
-        self.image(io.BytesIO(svg.encode()), w=self.epw, alt_text=self.plain(told))
+        told = self.plain(picture.told)
+        self.ln(1.5)
+        self.image(io.BytesIO(picture.svg.encode()), w=self.epw, alt_text=told)
         self.write_lines(told, size=SMALL_PT)
 
 
-def write_pdf(path: Path, contents: dict[str, Any]) -> None:
+def write_pdf(path: Path, contents: Contents) -> None:
     """Write a report to a new PDF file.
 
     Parameters
     ----------
     path : Path
         File to make.
-    contents : dict
-        From `report.contents_of`.
+    contents : Contents
+        What it tells.
 
     Raises
     ------
@@ -131,11 +134,11 @@ def write_pdf(path: Path, contents: dict[str, Any]) -> None:
         draft.write_bytes(pdf_of(contents))
 
 
-def pdf_of(contents: dict[str, Any]) -> bytes:
+def pdf_of(contents: Contents) -> bytes:
     """Return the bytes of a report."""
-    paper = Paper(contents["title"])
+    paper = Paper(contents.title)
     _front(paper, contents)
-    for drop in contents["drops"]:
+    for drop in contents.drops:
         paper.add_page()
         _drop(paper, drop)
     paper.add_page()
@@ -144,94 +147,93 @@ def pdf_of(contents: dict[str, Any]) -> bytes:
     return bytes(paper.output())
 
 
-def _front(paper: Paper, contents: dict[str, Any]) -> None:
-    drops = contents["drops"]
-    paper.write_lines(contents["title"], size=TITLE_PT, bold=True)
+def _front(paper: Paper, contents: Contents) -> None:
+    drops = contents.drops
+    paper.write_lines(contents.title, size=TITLE_PT, bold=True)
     paper.write_lines(
-        f"{contents['count']}, {contents['first_utc']} to {contents['last_utc']}. Written "
-        f"{contents['written']} by {contents['software']}."
+        f"{contents.count}, {contents.first_utc} to {contents.last_utc}. Written "
+        f"{contents.written} by {contents.software}."
     )
-    paper.write_lines(f"{contents['outcomes']}.", bold=True)
+    paper.write_lines(f"{contents.outcomes}.", bold=True)
     paper.ln(1.5)
-    paper.write_lines(contents["caution"])
+    paper.write_lines(contents.caution)
     paper.heading("Requirement and decision rule")
-    if contents["requirement"]:
-        paper.rows((), contents["requirement"], (1, 3))
-    paper.write_lines(contents["rule"])
+    if contents.requirement:
+        paper.rows((), contents.requirement, (1, 3))
+    paper.write_lines(contents.rule)
     paper.heading("All drops")
     head = ("drop", "article", "kg", "m", "peak N", "record", "load", "trace", "found", "test")
     rows = [
         (
-            one["name"],
-            one["article"],
-            one["mass"],
-            one["height"],
-            one["peak"],
-            "\n".join(filter(None, (one["words"]["record_verdict"], one["status"]))),
-            one["words"]["load_verdict"],
-            one["words"]["trace_says"],
-            one["finding"],
+            one.name,
+            one.article,
+            one.mass,
+            one.height,
+            one.peak,
+            "\n".join(filter(None, (one.words.record, one.status))),
+            one.words.load,
+            one.words.trace,
+            one.finding,
             _tested(one),
         )
         for one in drops
     ]
     paper.rows(head, rows, (20, 11, 6, 6, 13, 11, 14, 11, 14, 22))
-    for one in contents["unreadable"]:
-        paper.write_lines(f"{one['name']} cannot be read: {one['problem']}", size=SMALL_PT)
+    for name, problem in contents.unreadable:
+        paper.write_lines(f"{name} cannot be read: {problem}", size=SMALL_PT)
 
 
-def _tested(drop: dict[str, Any]) -> str:
-    told, decision = str(drop["words"]["test_verdict"]), drop["decision"]
+def _tested(drop: DropTold) -> str:
+    told, decision = drop.words.test, drop.decision
     if decision:
-        told += f" is proposed\n{decision['words']} decided by {decision['by']}"
+        told += f" is proposed\n{decision.words} decided by {decision.by}"
     return told
 
 
-def _drop(paper: Paper, drop: dict[str, Any]) -> None:
-    paper.heading(drop["name"])
-    decision, override = drop["decision"], drop["override"]
-    for number, line in enumerate(drop["looks"], start=1):
+def _drop(paper: Paper, drop: DropTold) -> None:
+    paper.heading(drop.name)
+    decision, override = drop.decision, drop.override
+    for number, line in enumerate(drop.lines, start=1):
         paper.write_lines(line, bold=number == 2)
-    paper.points(drop["notes"])
+    paper.points(drop.notes)
     if decision:
         paper.write_lines(
-            f"Decided by {decision['by']} ({decision['utc']}): {decision['words']}, because: "
-            f"{decision['reason']}. Proposed was: {decision['proposed_words']}."
+            f"Decided by {decision.by} ({decision.utc}): {decision.words}, because: "
+            f"{decision.reason}. Proposed was: {decision.proposed_words}."
         )
     if override:
         paper.write_lines(
-            f"Dropped all the same by {override['by']}: {override['reason']}. What stood against "
-            f"it: {override['refused']}."
+            f"Dropped all the same by {override.by}: {override.reason}. What stood against "
+            f"it: {override.refused}."
         )
-    paper.write_lines(drop["set_up"])
-    if drop["plan"]:
+    paper.write_lines(drop.set_up)
+    if drop.plan:
         paper.heading("Against the plan", 1)
-        paper.points(drop["plan"])
-    paper.drawing(drop["svg"], drop["alt"])
+        paper.points(drop.plan)
+    paper.drawing(drop.picture)
     paper.heading("Reasons", 1)
-    paper.points(reason["text"] for reason in drop["reasons"])
+    paper.points(drop.reasons)
     _inspected(paper, drop)
     paper.heading("Figures", 1)
-    figures = drop["figures"]
+    figures = drop.figures
     half = -(-len(figures) // 2)
     rows = [(*one, *two) for one, two in zip(figures, [*figures[half:], ("", "")], strict=False)]
     paper.rows(("figure", "value", "figure", "value"), rows[:half], (5, 2, 5, 2))
     paper.heading("Uncertainty", 1)
-    for budget in drop["budgets"]:
+    for budget in drop.budgets:
         paper.write_lines(
-            f"{budget['figure']} = {budget['value']}: expanded +/- {budget['expanded']}, "
-            f"k = {budget['k']}"
+            f"{budget.figure} = {budget.value}: expanded +/- {budget.expanded}, k = {budget.k}"
         )
-        parts = [(one["name"], one["u"], one["kind"], one["basis"]) for one in budget["parts"]]
+        parts = [(one.name, one.u, one.kind, one.basis) for one in budget.parts]
         paper.rows(("from", "standard u", "kind", "basis"), parts, (4, 2, 1, 7))
 
 
-def _inspected(paper: Paper, drop: dict[str, Any]) -> None:
+def _inspected(paper: Paper, drop: DropTold) -> None:
     paper.heading("Inspection", 1)
-    if not drop["inspections"]:
+    if not drop.inspections:
         paper.write_lines("Nobody has entered an inspection.")
-    paper.points(drop["inspections"])
-    for photo in drop["photos"]:
+    paper.points(drop.inspections)
+    for photo in drop.photos:
         if photo.data:
             image = base64.b64decode(photo.data.split(",", 1)[1])
             if paper.will_page_break(PHOTO_MM):
@@ -240,45 +242,44 @@ def _inspected(paper: Paper, drop: dict[str, Any]) -> None:
             with contextlib.suppress(OSError, ValueError):
                 paper.image(io.BytesIO(image), w=PHOTO_MM, alt_text=paper.plain(photo.alt))
         paper.write_lines(f"{photo.name}: {photo.told}", size=SMALL_PT)
-    if drop["checklist"]:
-        paper.write_lines(f"Checklist: {drop['checklist']}")
+    if drop.checklist:
+        paper.write_lines(f"Checklist: {drop.checklist}")
 
 
-def _worth(paper: Paper, contents: dict[str, Any]) -> None:
+def _worth(paper: Paper, contents: Contents) -> None:
     paper.heading("What the measurements are worth")
     rows = [
-        (drop["name"], *(drop["calibration"][name] for name in _CALIBRATION))
-        for drop in contents["drops"]
+        (one.name, *(str(getattr(one.calibration, name)) for name in _CALIBRATION))
+        for one in contents.drops
     ]
     head = ("drop", "N / V", "U, k = 2", "covered N", "date", "calibration")
     paper.rows(head, rows, (5, 2, 2, 2, 2, 5))
-    if contents["closures_svg"]:
-        paper.drawing(contents["closures_svg"], contents["closures_alt"])
+    if contents.closures_picture:
+        paper.drawing(contents.closures_picture)
 
 
 _CALIBRATION = ("slope", "u", "covered", "date", "note")
 
 
-def _hanging_over_all(paper: Paper, contents: dict[str, Any]) -> None:
+def _hanging_over_all(paper: Paper, contents: Contents) -> None:
     paper.heading("Ledger")
-    paper.rows(contents["ledger_head"], contents["ledger"], (2.5, 4, 1.5, 1.5, 2, 2, 2, 4))
-    if contents["corrections"]:
+    paper.rows(contents.ledger_head, contents.ledger, (2.5, 4, 1.5, 1.5, 2, 2, 2, 4))
+    if contents.corrections:
         paper.heading("Corrected", 1)
-        paper.points(contents["corrections"])
+        paper.points(contents.corrections)
     paper.heading("Articles compared")
-    paper.write_lines(contents["articles_told"])
+    paper.write_lines(contents.articles_told)
     head = (
         *("article", "version", "drops here", "first damage N", "ms after onset", "energy J"),
         *("highest N", "found last", "where it gave"),
     )
-    keys = ("name", "version", "drops", "damage", "after", "energy", "highest", "found", "where")
-    rows = [[str(one[key]) for key in keys] for one in contents["articles"]]
+    rows = [astuple(one) for one in contents.articles]
     paper.rows(head, rows, (3, 2, 1.5, 2, 2, 2, 2, 2.5, 4))
     paper.heading("Open questions")
-    paper.points(contents["questions"] or ["None that the records show."])
-    _signatures(paper, contents["decides"])
+    paper.points(contents.questions or ["None that the records show."])
+    _signatures(paper, contents.decides)
     paper.heading("Definitions")
-    paper.rows(("figure", "means"), contents["definitions"], (2, 5))
+    paper.rows(("figure", "means"), contents.definitions, (2, 5))
 
 
 def _signatures(paper: Paper, decides: str) -> None:

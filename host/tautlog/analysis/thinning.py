@@ -1,0 +1,36 @@
+"""Thinning: what is drawn of a long curve, so that no peak of it is lost."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Places = npt.NDArray[np.intp]
+
+
+def extremes(values: npt.NDArray[Any], per: int) -> tuple[Places, Places]:
+    """Places of the lowest and of the highest value of each stretch of `per` values.
+
+    The last stretch may be shorter. Where values are missing those that are there count; of
+    a stretch in which all are missing its first is given.
+    """
+    starts = np.arange(0, values.size, per)
+    lacking = (-values.size) % per
+    known = np.pad(np.isfinite(values), (0, lacking)).reshape(-1, per)
+    table = np.pad(values, (0, lacking)).reshape(-1, per)
+    low = np.where(known, table, np.inf).argmin(axis=1)
+    high = np.where(known, table, -np.inf).argmax(axis=1)
+    return starts + low, starts + high
+
+
+def thinned(values: npt.NDArray[np.float64], most: int) -> Places:
+    """Places of what is drawn of a curve: all, or the extremes of each of `most` / 2 stretches.
+
+    In order, each once; the first and the last are among them.
+    """
+    if values.size <= most:
+        return np.arange(values.size)
+    ends = extremes(values, -(-values.size // (most // 2)))
+    return np.unique(np.concatenate([*ends, [0, values.size - 1]]))

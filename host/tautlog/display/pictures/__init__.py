@@ -1,0 +1,1 @@
+"""Pictures: what matplotlib draws on paper, and puts into windows."""

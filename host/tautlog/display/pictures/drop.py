@@ -1,0 +1,121 @@
+"""Drop: one record as a picture, for a crew that stands around a laptop."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from tautlog.archive.assessment import Assessment
+from tautlog.archive.verdict_lines import quick_look
+from tautlog.display.pictures.contact import put_contact, span
+from tautlog.display.pictures.ink import (
+    FAINT,
+    INK,
+    LIMIT,
+    literal,
+    millisecond,
+    new_figure,
+    newton,
+    upright,
+)
+from tautlog.model.origin import MARK
+
+if TYPE_CHECKING:  # the plan is heavy
+    from tautlog.planning.expected import Expected
+
+
+def draw_drop(one: Assessment, title: str, expected: Expected | None = None) -> Figure:
+    """Draw a record: its verdicts, the contact, and the whole of it.
+
+    Parameters
+    ----------
+    one : Assessment
+        The drop.
+    title : str
+        What stands on top.
+    expected : Expected or None
+        The predicted pull, drawn as a band behind the measured one.
+    """
+    figure = new_figure(11.0, 7.5)
+    head, contact, whole = figure.subplots(3, 1, height_ratios=[1.5, 4.2, 1.8])
+    _head(head, one, title)
+    put_contact(contact, one, expected)
+    _whole(whole, one)
+    if one.rehearsed:
+        stamp(figure)
+    return figure
+
+
+def stamp(figure: Figure, size_pt: float = 84) -> None:
+    """Across the curves, so that nobody takes a rehearsal for a drop."""
+    figure.text(
+        0.5,
+        0.42,
+        MARK,
+        fontsize=size_pt,
+        weight="bold",
+        color=LIMIT,
+        ha="center",
+        va="center",
+        rotation=18,
+        alpha=0.22,
+    )
+
+
+def _number(value: object, form: str) -> str:
+    return "-" if value is None else format(value, form)
+
+
+def _head(axes: Axes, one: Assessment, title: str) -> None:
+    marks = one.marks
+    axes.set_axis_off()
+    axes.text(0.0, 1.06, literal(title), fontsize=9, color=INK, va="top")
+    places = (0.92, 0.76, 0.60, 0.34, 0.18)
+    for number, (line, place) in enumerate(zip(quick_look(one), places, strict=True)):
+        load = number == 2  # which is what is read from afar
+        axes.text(
+            0.0,
+            place,
+            literal(textwrap.shorten(line, 110 if load else 150, placeholder=" ...")),
+            fontsize=17 if load else 11,
+            weight="bold" if load else "normal",
+            color=INK,
+            va="top",
+        )
+    figures = (
+        f"duration {millisecond(marks.duration_s)}   rise {millisecond(marks.rise_time_s)}   "
+        f"impulse {_number(marks.impulse_ns, '.1f')} N s   "
+        f"unfiltered {newton(marks.peak_force_unfiltered_n)}   "
+        f"rest {newton(marks.rest_force_n)}   bounces {_number(marks.bounces, 'd')}"
+        f"   impulse closure {_number(marks.impulse_closure, '.3f')}"
+    )
+    axes.text(0.0, 0.01, figures, fontsize=9.5, color=INK, va="top")
+
+
+def _whole(axes: Axes, one: Assessment) -> None:
+    """The whole record, small."""
+    curve, rest_n = one.curve, one.marks.rest_force_n
+    end_s = curve.force_n.size / curve.sample_rate_hz
+    time_s, line_n = span(curve.force_n, curve.sample_rate_hz, (0.0, end_s))
+    axes.plot(time_s, line_n, color=INK, lw=0.8)
+    axes.set_xlim(0.0, max(end_s, 1.0 / curve.sample_rate_hz))
+    axes.set_xlabel("s, from the start of the trace")
+    axes.set_ylabel("force, N")
+    if rest_n is not None:
+        axes.axhline(rest_n, color=FAINT, lw=1.0, ls="--")
+        axes.annotate(
+            f"rest {newton(rest_n)}",
+            (0.995, rest_n),
+            xycoords=("axes fraction", "data"),
+            ha="right",
+            va="bottom",
+            fontsize=9,
+            color=INK,
+        )
+    for name, at_s in (("release", one.marks.release_time_s), ("onset", one.marks.onset_time_s)):
+        if at_s is not None and 0.0 <= at_s <= end_s:
+            upright(axes, name, at_s)
+    axes.grid(alpha=0.25)

@@ -1,0 +1,71 @@
+"""Prediction: the pull that a plan promises."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from tautlog.display.pictures.ink import FAINT, INK, LIMIT, TARGET, FloatArray, new_figure
+from tautlog.planning.prediction import Prediction
+
+
+def draw_prediction(
+    time_s: FloatArray,
+    force_n: FloatArray,
+    told: Prediction,
+    title: str,
+    *,
+    target_n: float | None = None,
+    limit_n: float | None = None,
+) -> Figure:
+    """Draw a predicted pull.
+
+    Parameters
+    ----------
+    time_s, force_n : ndarray of float64, shape (n,)
+        Time since the line comes taut, and force.
+    told : Prediction
+        Its peak and the band of it.
+    title : str
+        What stands on top.
+    target_n, limit_n : float or None
+        What is wanted.
+    """
+    figure = new_figure(9.0, 5.5)
+    axes = figure.subplots()
+    _pull(axes, 1e3 * time_s, force_n, told)
+    levels = (("target", target_n, TARGET, "--"), ("limit", limit_n, LIMIT, "-."))
+    for name, level, colour, style in levels:
+        if level:
+            axes.axhline(level, color=colour, lw=1.2, ls=style, label=f"{name} {level:.0f} N")
+    axes.set_xlabel("time since the line comes taut, ms")
+    axes.set_ylabel("force, N")
+    axes.set_ylim(0.0, 1.15 * max(told.peak_high_n, limit_n or 0.0))
+    axes.set_title(title, fontsize=10, color=INK, loc="left")
+    axes.legend(loc="upper right", fontsize=8.5, framealpha=0.9)
+    axes.grid(alpha=0.25)
+    return figure
+
+
+def _pull(axes: Axes, time_ms: FloatArray, force_n: FloatArray, told: Prediction) -> None:
+    """The force, its band, and its peak in figures."""
+    low, high, peak = told.peak_low_n, told.peak_high_n, told.peak_force_n
+    axes.fill_between(
+        time_ms,
+        force_n * (low / peak),
+        force_n * (high / peak),
+        color=FAINT,
+        alpha=0.35,
+        lw=0,
+        label=f"band of the prediction, {low:.0f} to {high:.0f} N at the peak",
+    )
+    axes.plot(time_ms, force_n, color=INK, lw=1.8, label="predicted force")
+    axes.annotate(
+        f"{peak:.0f} N",
+        (float(time_ms[int(np.argmax(force_n))]), peak),
+        xytext=(0, 6),
+        textcoords="offset points",
+        ha="center",
+        color=INK,
+    )
