@@ -9,7 +9,8 @@ import hypothesis
 import pytest
 from places import DATA
 
-import tautlog  # noqa: F401 - before numpy: it says how many threads that uses
+# Before numpy is loaded, as `tautlog.__main__` does for the command.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 hypothesis.settings.register_profile("ci", derandomize=True, deadline=None)
 hypothesis.settings.register_profile("dev", deadline=None)

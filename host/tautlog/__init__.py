@@ -1,15 +1,46 @@
 """tautlog: from a line that springs taut to a verdict.
 
-Reading order is the order of the data: `link`, `session`, `receiver`,
-`record`, `trace`, `filters`, `marks`, `judge`, `picture`. `predict` and
-`calibration` stand beside it; `rehearsal` is the rig without the rig.
+The program is the command `tautlog`. For scripts and notebooks there is this::
+
+    import tautlog
+
+    drop = tautlog.open("record.h5")
+    drop.marks.peak_force_n      # in class 180
+    drop.force(cfc=600)          # newtons, zero removed
+    drop.plot()                  # matplotlib axes
+    tautlog.plan(mass_kg=9, height_m=1.2, stiffness_n_per_m=21000)
+    tautlog.simulate(fault="article-parts").verdict
+
+Importing it loads nothing else; each name is fetched from `tautlog.notebook` when it is first
+used. The wings of the package are listed in DEVELOPERS.md.
 """
 
-import os
+from __future__ import annotations
 
-# The systems of equations here are small. Threads of the linear algebra only spin beside
-# them (twice the processor time, for nothing), stand in each other's way where records are
-# marked on all cores, and may round otherwise on another machine. Who sets it, is heard.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tautlog.notebook import (
+        Campaign,
+        Drop,
+        DropRecord,
+        SimulatedDrop,
+        open,
+        plan,
+        simulate,
+    )
 
 __version__ = "0.1.0"  # pyproject.toml takes it from here
+__all__ = ["Campaign", "Drop", "DropRecord", "SimulatedDrop", "open", "plan", "simulate"]
+
+
+def __getattr__(name: str) -> object:
+    if name not in __all__:
+        raise AttributeError(f"module 'tautlog' has no attribute {name!r}")
+    from tautlog import notebook
+
+    return getattr(notebook, name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

@@ -1,0 +1,47 @@
+"""On axes: the first pull of a drop, drawn into axes that somebody else owns."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from tautlog.model.force_curve import ForceCurve
+    from tautlog.model.marks import Marks
+
+ROUND = 0.6  # of the contact's length is shown before and after it
+
+
+def draw_pull(axes: Axes, curve: ForceCurve, marks: Marks, label: str = "") -> None:
+    """Draw force over time since onset, with target, limit and peak.
+
+    Parameters
+    ----------
+    axes : Axes
+        Of matplotlib.
+    curve : ForceCurve
+        What the marks were taken from.
+    marks : Marks
+        Figures of the drop.
+    label : str
+        For the legend; the class where it is empty.
+    """
+    time_s, force_n = curve.time_s, curve.force_n
+    origin_s = marks.onset_time_s or 0.0
+    if marks.onset_time_s is not None and marks.slack_time_s is not None:
+        span_s = marks.slack_time_s - marks.onset_time_s
+        first, last = origin_s - ROUND * span_s, marks.slack_time_s + ROUND * span_s
+        shown = (time_s >= first) & (time_s <= last)
+        time_s, force_n = time_s[shown], force_n[shown]
+    axes.plot(1e3 * (time_s - origin_s), force_n, label=label or curve.name)
+    for name, level_n, style in (
+        ("target", marks.target_force_n, "--"),
+        ("limit", marks.limit_force_n, ":"),
+    ):
+        if level_n is not None:
+            axes.axhline(level_n, linestyle=style, linewidth=0.8, color="0.4", label=name)
+    if marks.peak_force_n is not None and marks.peak_time_s is not None:
+        axes.plot([1e3 * (marks.peak_time_s - origin_s)], [marks.peak_force_n], "k+", ms=10)
+    axes.set_xlabel("time since onset in ms")
+    axes.set_ylabel("force in N")
