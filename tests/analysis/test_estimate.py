@@ -9,7 +9,8 @@ from tautlog.analysis.bounces import Pull, find_pulls, pull_between
 from tautlog.analysis.contacts import find_contacts
 from tautlog.analysis.estimate import Observed, Said, estimate
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.planning.mechanics import RigModel, fall
+from tautlog.planning.motion import fall
+from tautlog.planning.rig_model import RigModel
 
 RATE_HZ = 62500.0
 MODEL = RigModel(

@@ -16,7 +16,8 @@ import numpy as np
 from tautlog.display.quick_look import mark_new
 from tautlog.model.calibration import Calibration
 from tautlog.model.trace import DropSetup
-from tautlog.planning.mechanics import RigModel, fall
+from tautlog.planning.motion import fall
+from tautlog.planning.rig_model import RigModel
 from tautlog.record import write_values
 
 RATE_HZ = 5000.0

@@ -25,7 +25,8 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.planning.electronics import Electrics
 from tautlog.planning.gate import findings, refusals
 from tautlog.planning.intended import drops_since_proof
-from tautlog.planning.prediction import Drop, predict_drop
+from tautlog.planning.planned_drop import PlannedDrop
+from tautlog.planning.prediction import predict_drop
 from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig
@@ -125,7 +126,7 @@ def test_whatever_is_dropped_is_held_against_the_proof(mass_kg, height_m, stiffn
         promised_newton_per_volt=1e5,
         target_n=None,
     )
-    high_n = predict_drop(Drop(mass_kg, height_m, line, 3.5)).peak_high_n
+    high_n = predict_drop(PlannedDrop(mass_kg, height_m, line, 3.5)).peak_high_n
     assert ("mount-too-low" in found) == (high_n > proven_n / 1.25)
 
 

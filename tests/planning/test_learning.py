@@ -22,8 +22,10 @@ from tautlog.model.timestamp import stamp, today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.trace import DropSetup, Trace
 from tautlog.planning.learning import Lesson, advice, learn, lesson_of
-from tautlog.planning.mechanics import RigModel, fall
-from tautlog.planning.prediction import Drop, predict_drop
+from tautlog.planning.motion import fall
+from tautlog.planning.planned_drop import PlannedDrop
+from tautlog.planning.prediction import predict_drop
+from tautlog.planning.rig_model import RigModel
 
 RATE_HZ = 20_000.0
 
@@ -70,7 +72,7 @@ def campaign(seed, drops=3):
 
 def following_of(learned, model):
     """The next drop as plan and gate reckon with it."""
-    return predict_drop(Drop(model.mass_kg, 1.5, learned.line, learned.friction_n))
+    return predict_drop(PlannedDrop(model.mass_kg, 1.5, learned.line, learned.friction_n))
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -148,7 +150,7 @@ def test_nothing_to_learn_from():
 
 def test_a_surprise_stops_the_ladder():
     line = Line("x", 2e4)
-    peaks = [predict_drop(Drop(9.0, h, line, 0.0)).peak_force_n for h in (0.5, 0.8, 1.0)]
+    peaks = [predict_drop(PlannedDrop(9.0, h, line, 0.0)).peak_force_n for h in (0.5, 0.8, 1.0)]
     lessons = [
         Lesson("x", 9.0, h, peak * factor, 2e4, 0.0, 0.0, 0.0, None, number)
         for number, (h, peak, factor) in enumerate(
@@ -162,7 +164,7 @@ def test_a_surprise_stops_the_ladder():
 
 
 def test_a_new_line_may_stiffen():
-    peak = predict_drop(Drop(9.0, 1.0, Line("x", 2e4), 0.0)).peak_force_n
+    peak = predict_drop(PlannedDrop(9.0, 1.0, Line("x", 2e4), 0.0)).peak_force_n
     lesson = Lesson("x", 9.0, 1.0, peak, 2e4, 0.0, 0.0, 0.0, None, 0)
     learned = learn("x", [lesson], [], 1)
     assert learned.line.may_stiffen == pytest.approx(0.15)

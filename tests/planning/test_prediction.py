@@ -11,16 +11,12 @@ from tautlog.cli import run
 from tautlog.errors import PlanError
 from tautlog.model.line import Line, stiffness_for_rope_fall_n, stiffness_of_pull, stiffness_of_rope
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.planning.aim import aim_for
 from tautlog.planning.flight import Snatch, finite_mass_factor, infinite_mass_load_n
-from tautlog.planning.prediction import (
-    Drop,
-    aim_for,
-    ladder,
-    predict_drop,
-    solve_height,
-    solve_mass,
-    solve_stiffness,
-)
+from tautlog.planning.ladder import ladder
+from tautlog.planning.planned_drop import PlannedDrop
+from tautlog.planning.prediction import predict_drop
+from tautlog.planning.solving import solve_height, solve_mass, solve_stiffness
 
 
 def independent_peak(drop):
@@ -55,7 +51,7 @@ def random_drop(seed):
         float(rng.choice([0.0, rng.uniform(0, 20)])),
         rng.uniform(0.0, 0.3),
     )
-    return Drop(mass, rng.uniform(0.1, 2.5), line, rng.uniform(0, 0.1) * mass * G)
+    return PlannedDrop(mass, rng.uniform(0.1, 2.5), line, rng.uniform(0, 0.1) * mass * G)
 
 
 @pytest.mark.parametrize("block", range(4))
@@ -79,7 +75,7 @@ def test_a_thousand_predictions():
 
 def test_published_case():
     """M 25 kg, h 2 m, k 7677.4459 N/m: closed form of the undamped arrest."""
-    one = predict_drop(Drop(25.0, 2.0, Line("x", 7677.4459168013545), 0.0))
+    one = predict_drop(PlannedDrop(25.0, 2.0, Line("x", 7677.4459168013545), 0.0))
     assert one.peak_force_n == pytest.approx(3000.0, rel=1e-6)
     assert one.stretch_m == pytest.approx(0.39075495, rel=1e-6)
     assert one.base_duration_s == pytest.approx(0.189441855, rel=1e-6)
@@ -100,7 +96,7 @@ def test_published_case():
     ],
 )
 def test_figures_of_the_trade(mass, height, stiffness, stretch_mm, contact_ms, rise_ms):
-    one = predict_drop(Drop(mass, height, Line("x", stiffness), 0.0))
+    one = predict_drop(PlannedDrop(mass, height, Line("x", stiffness), 0.0))
     assert one.peak_force_n == pytest.approx(3000.0, rel=0.01)
     assert 1000 * one.stretch_m == pytest.approx(stretch_mm, rel=0.03)
     assert 1000 * one.base_duration_s == pytest.approx(contact_ms, rel=0.03)
@@ -110,8 +106,8 @@ def test_figures_of_the_trade(mass, height, stiffness, stretch_mm, contact_ms, r
 def test_fifteen_kilograms_from_half_the_height_pull_about_half():
     """25 kg from 2 m on a soft line give about 3 kN: common practice, no source."""
     line = Line("soft", 7677.4)
-    full = predict_drop(Drop(25.0, 2.0, line, 0.0)).peak_force_n
-    half = predict_drop(Drop(15.0, 1.0, line, 0.0)).peak_force_n
+    full = predict_drop(PlannedDrop(25.0, 2.0, line, 0.0)).peak_force_n
+    half = predict_drop(PlannedDrop(15.0, 1.0, line, 0.0)).peak_force_n
     assert full == pytest.approx(3000.0, rel=0.01)
     assert 0.45 < half / full < 0.6
 
@@ -128,7 +124,7 @@ def test_solving_goes_both_ways(seed):
 
 # Load fractions of a 10 kg sled, 3 kN from 1.50 m: heights, common practice.
 def test_ladder_by_load():
-    drop = Drop(10.0, 1.5, Line("x", 28_600.0), 0.0)
+    drop = PlannedDrop(10.0, 1.5, Line("x", 28_600.0), 0.0)
     steps = ladder(drop, 3000.0, (0.25, 0.5, 0.6, 0.75, 0.9, 1.0))
     heights = [step.prediction.height_m for step in steps]
     np.testing.assert_allclose(heights, [0.07, 0.35, 0.51, 0.82, 1.21, 1.50], atol=0.015)
@@ -153,13 +149,19 @@ def test_an_empty_window_says_so():
 
 
 def test_the_band_grows_with_what_is_not_known():
-    told = predict_drop(Drop(9.0, 1.2, Line("x", 21e3, drops=5, stiffness_u_fraction=0.02), 3.0))
-    untold = predict_drop(Drop(9.0, 1.2, Line("x", 21e3), None))
+    told = predict_drop(
+        PlannedDrop(9.0, 1.2, Line("x", 21e3, drops=5, stiffness_u_fraction=0.02), 3.0)
+    )
+    untold = predict_drop(PlannedDrop(9.0, 1.2, Line("x", 21e3), None))
     assert told.peak_low_n > untold.peak_low_n
     assert told.peak_high_n / told.peak_force_n < 1.05
     # Bedding-in of 30 % of stiffness is 14 % of peak or less.
-    new = predict_drop(Drop(9.0, 1.2, Line("x", 21e3, drops=0, stiffness_u_fraction=0.0), 0.0))
-    old = predict_drop(Drop(9.0, 1.2, Line("x", 21e3, drops=9, stiffness_u_fraction=0.0), 0.0))
+    new = predict_drop(
+        PlannedDrop(9.0, 1.2, Line("x", 21e3, drops=0, stiffness_u_fraction=0.0), 0.0)
+    )
+    old = predict_drop(
+        PlannedDrop(9.0, 1.2, Line("x", 21e3, drops=9, stiffness_u_fraction=0.0), 0.0)
+    )
     assert 1.10 < new.peak_high_n / old.peak_high_n < 1.14
 
 
@@ -173,7 +175,7 @@ def test_rope_of_a_standard_fall():
         assert found == pytest.approx(modulus, rel=1e-9)
     length = 2.6
     line = Line("rope", stiffness_of_rope(24091.336203, length))
-    peak = predict_drop(Drop(80.0, 4.6, line, 0.0)).peak_force_n
+    peak = predict_drop(PlannedDrop(80.0, 4.6, line, 0.0)).peak_force_n
     assert peak == pytest.approx(9000.0, rel=1e-6)
 
 

@@ -18,7 +18,8 @@ from tautlog.model.load_path import Element, Mount
 from tautlog.model.origin import REHEARSED
 from tautlog.planning.electronics import Electrics
 from tautlog.planning.gate import findings, refusals
-from tautlog.planning.prediction import Drop, predict_drop
+from tautlog.planning.planned_drop import PlannedDrop
+from tautlog.planning.prediction import predict_drop
 from tautlog.planning.reckoned import Load, earlier_loads, highest
 
 
@@ -36,7 +37,7 @@ def reckoned(**changes):
 
 
 def test_the_highest_decides_and_is_named():
-    predicted = predict_drop(Drop(9.0, 1.2, GOOD.line, 3.5))
+    predicted = predict_drop(PlannedDrop(9.0, 1.2, GOOD.line, 3.5))
     high_n = predicted.peak_high_n
     assert highest(None, None, ()) is None
     assert highest(predicted, 100.0, ()).force_n == high_n
@@ -58,7 +59,7 @@ def test_the_highest_decides_and_is_named():
 )
 def test_a_stiffness_typed_too_low_opens_nothing(changes, code):
     """A test aimed at 1800 N on what is good for 1000 N, whatever the prediction."""
-    assert predict_drop(Drop(9.0, 1.2, SOFT, 3.5)).peak_high_n < 800.0
+    assert predict_drop(PlannedDrop(9.0, 1.2, SOFT, 3.5)).peak_high_n < 800.0
     soft = dataclasses.replace(GOOD, line=SOFT, **changes)
     (one,) = [one for one in refusals(soft) if one.code.startswith(code)]
     assert "1800 N" in one.text

@@ -11,7 +11,9 @@ from scipy.signal import lfilter
 from tautlog.analysis.filters import CLASSES, highest_class_for
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.trace import DropSetup, Trace
-from tautlog.planning.mechanics import RigModel, Slip, fall, first_peak_n
+from tautlog.planning.first_peak import first_peak_n
+from tautlog.planning.motion import fall
+from tautlog.planning.rig_model import RigModel, Slip
 
 KINDS = {
     "held": 0.26,

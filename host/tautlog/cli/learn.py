@@ -92,11 +92,12 @@ def _following(
     """The next drop, as plan and gate reckon with it."""
     from tautlog.model.trace import DropSetup
     from tautlog.planning.expected import Expectations
-    from tautlog.planning.prediction import Drop, predict_drop
+    from tautlog.planning.planned_drop import PlannedDrop
+    from tautlog.planning.prediction import predict_drop
 
     setup = DropSetup(mass_kg=mass_kg, height_m=height_m, line=learned.line.name)
     drop = Expectations(campaign).drop(setup) if campaign else None
-    return predict_drop(drop or Drop(mass_kg, height_m, learned.line, learned.friction_n))
+    return predict_drop(drop or PlannedDrop(mass_kg, height_m, learned.line, learned.friction_n))
 
 
 def _learned(where: Path, name: str, known: Line | None) -> Learned:

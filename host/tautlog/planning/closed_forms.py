@@ -2,7 +2,7 @@
 
 The line is a massless linear spring without damping, the rails are free of
 friction, and gravity acts during the contact too. Real lines come out lower
-(damping, friction) or higher (hardening, bedding-in); `mechanics`
+(damping, friction) or higher (hardening, bedding-in); `motion`
 solves those cases.
 """
 

@@ -22,7 +22,8 @@ from tautlog.model.timestamp import stamp
 from tautlog.model.trace import DropSetup
 from tautlog.model.verdict_words import prediction_words
 from tautlog.planning.lines import Lines
-from tautlog.planning.prediction import Drop, force_curve, predict_drop
+from tautlog.planning.planned_drop import PlannedDrop
+from tautlog.planning.prediction import force_curve, predict_drop
 
 FloatArray = npt.NDArray[np.float64]
 POINTS = 240
@@ -82,14 +83,14 @@ class Expectations:
             on_the_day=_within_a_day(before_utc),
         )
 
-    def drop(self, setup: DropSetup, before_utc: str = "") -> Drop | None:
+    def drop(self, setup: DropSetup, before_utc: str = "") -> PlannedDrop | None:
         """What is predicted, as in `of`; None where mass, height or line are not known."""
         if not setup.line or not setup.mass_kg or not setup.height_m:
             return None
         line = self._lines.line(setup.line, before_utc=before_utc)
         if line is None:
             return None
-        return Drop(setup.mass_kg, setup.height_m, line, self._campaign.rig.friction_n)
+        return PlannedDrop(setup.mass_kg, setup.height_m, line, self._campaign.rig.friction_n)
 
 
 def _within_a_day(utc: str) -> bool:
@@ -142,7 +143,7 @@ def expected_from(predicted: Predicted | None) -> Expected | None:
         predicted.hardening_per_m2,
         predicted.damping_ratio,
     )
-    drop = Drop(predicted.mass_kg, predicted.height_m, line, predicted.friction_n)
+    drop = PlannedDrop(predicted.mass_kg, predicted.height_m, line, predicted.friction_n)
     try:
         time_s, force_n = force_curve(drop, POINTS)
     except PlanError:

@@ -21,7 +21,8 @@ from tautlog.model.names import meant
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.planning.electronics import Electrics
-from tautlog.planning.prediction import Drop, Prediction, predict_drop
+from tautlog.planning.planned_drop import PlannedDrop
+from tautlog.planning.prediction import Prediction, predict_drop
 from tautlog.planning.reckoned import Load, highest
 
 
@@ -150,7 +151,7 @@ def _predicted(intended: Intended) -> tuple[Prediction | None, str]:
         )
     if lacking or intended.mass_kg is None or intended.height_m is None or intended.line is None:
         return None, "the peak cannot be predicted: " + "; ".join(lacking)
-    drop = Drop(intended.mass_kg, intended.height_m, intended.line, intended.friction_n)
+    drop = PlannedDrop(intended.mass_kg, intended.height_m, intended.line, intended.friction_n)
     try:
         return predict_drop(drop), ""
     except PlanError as problem:

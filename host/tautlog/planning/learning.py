@@ -19,7 +19,8 @@ from tautlog.model.limits import GO_ON_WITHIN, K_FACTOR, ONSET_U_S
 from tautlog.model.line import BEDDED_AFTER, Line
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import COVERAGE, student_t
-from tautlog.planning.prediction import Drop, predict_drop
+from tautlog.planning.planned_drop import PlannedDrop
+from tautlog.planning.prediction import predict_drop
 
 # Own simulation (tests/test_learning.py): what the mean stiffness of a line is worth at least.
 # Toe, hardening and friction that are not what was learned leave the next peak 1.3 % off on
@@ -191,7 +192,8 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
     same = _bedded(lessons)
     friction, delay = _friction_and_delay(lessons)
     ratios = tuple(
-        one.peak_n / predict_drop(Drop(one.mass_kg, one.height_m, line, friction)).peak_force_n
+        one.peak_n
+        / predict_drop(PlannedDrop(one.mass_kg, one.height_m, line, friction)).peak_force_n
         for one in lessons
     )
     recent = ratios[-len(same) :]

@@ -12,7 +12,8 @@ from tautlog.board.shunt import Shunt
 from tautlog.model.calibration import Calibration
 from tautlog.model.limits import HEADROOM
 from tautlog.model.trace import DropSetup
-from tautlog.planning.mechanics import RigModel, model_for_peak
+from tautlog.planning.first_peak import model_for_peak
+from tautlog.planning.rig_model import RigModel
 from tautlog.rehearsal.electronics import Chain, chain_for_range
 
 DEFAULT_MASS_KG = 9.0

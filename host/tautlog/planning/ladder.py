@@ -1,0 +1,59 @@
+"""Ladder: the drops that lead up to a load, and when to stop climbing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tautlog.errors import PlanError
+from tautlog.model.limits import GO_ON_WITHIN
+from tautlog.planning.planned_drop import PlannedDrop
+from tautlog.planning.prediction import Prediction, predict_drop
+from tautlog.planning.solving import solve_height
+
+LADDER = (0.25, 0.5, 0.75, 0.9, 1.0)  # common practice, no source
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of a ladder: its share of the aim, the prediction, and what must hold first."""
+
+    fraction: float
+    prediction: Prediction
+    purpose: str
+    hold: str
+
+
+_PURPOSE = {
+    0.25: "check of rig and recorder on a dummy article",
+    1.0: "the qualifying drop",
+}
+HOLD = (
+    "go on only if the record is valid, measured over predicted is within "
+    f"{100 * GO_ON_WITHIN:.0f} %, nothing moved or changed, and the mount is proven for the next "
+    "step"
+)
+STOP_RULES = (
+    "any movement of the mount",
+    "a second peak that nobody can explain",
+    "the sled touches the catch before the line is slack",
+    "a crack, a slip or a changed length of the article",
+    "two invalid records one after the other",
+    "a peak above the target of the next step",
+)
+
+
+def ladder(drop: PlannedDrop, aim_n: float, fractions: tuple[float, ...] = LADDER) -> list[Step]:
+    """Return the drops that lead up to an aim, by load: peak goes as the root of height.
+
+    Raises
+    ------
+    PlanError
+        If a step cannot be reached by height alone.
+    """
+    if not fractions or any(not 0 < one <= 1.5 for one in fractions):
+        raise PlanError(f"steps {fractions}: allowed are shares of the load, > 0 and <= 1.5")
+    steps = []
+    for fraction in sorted(fractions):
+        one = solve_height(drop, fraction * aim_n)
+        steps.append(Step(fraction, predict_drop(one), _PURPOSE.get(fraction, "a step up"), HOLD))
+    return steps

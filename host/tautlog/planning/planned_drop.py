@@ -1,0 +1,49 @@
+"""Planned drop: what will fall, from how high, on which line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tautlog.errors import PlanError
+from tautlog.model.line import Line
+from tautlog.planning.rig_model import RigModel
+
+
+@dataclass(frozen=True)
+class PlannedDrop:
+    """A drop as it is planned.
+
+    Attributes
+    ----------
+    mass_kg, height_m : float
+        All that moves; free travel until the line is taut.
+    line : Line
+        What springs taut.
+    friction_n : float or None
+        Of the rails; None when nobody knows it.
+    """
+
+    mass_kg: float
+    height_m: float
+    line: Line
+    friction_n: float | None = None
+
+    def model(self) -> RigModel:
+        """Motion of this drop.
+
+        Raises
+        ------
+        PlanError
+            If a value is out of range.
+        """
+        try:
+            return RigModel(
+                mass_kg=self.mass_kg,
+                height_m=self.height_m,
+                stiffness_n_per_m=self.line.stiffness_n_per_m,
+                hardening_per_m2=self.line.hardening_per_m2,
+                damping_ratio=self.line.damping_ratio,
+                friction_n=self.friction_n or 0.0,
+            )
+        except ValueError as problem:
+            raise PlanError(f"no such drop: {problem}") from problem

@@ -1,0 +1,128 @@
+"""Solving: the height, mass or stiffness with which a drop makes a peak."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from scipy.optimize import brentq
+
+from tautlog.errors import PlanError
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+from tautlog.planning import closed_forms as predict
+from tautlog.planning.first_peak import first_peak_n
+from tautlog.planning.planned_drop import PlannedDrop
+
+# Common practice, no source.
+LEAST_MASS_KG, MOST_MASS_KG = 0.5, 200.0
+MOST_HEIGHT_M = 10.0
+
+
+def solve_height(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
+    """Give a drop the height that makes a peak.
+
+    Raises
+    ------
+    PlanError
+        If no height up to ten metres does.
+    """
+    weight_n = drop.mass_kg * G
+    least_n = _peak(replace(drop, height_m=0.0))
+    if peak_n <= least_n:
+        raise PlanError(
+            f"{peak_n:.0f} N is less than the {least_n:.0f} N of a sled of {drop.mass_kg:g} kg "
+            "that does not fall at all: take a lighter sled"
+        )
+    guess = peak_n * (peak_n - 2 * weight_n) / (2 * weight_n * drop.line.stiffness_n_per_m)
+    height = _root(
+        lambda h: _peak(replace(drop, height_m=h)) - peak_n,
+        peak_n,
+        min(max(guess, 1e-3), MOST_HEIGHT_M),
+        MOST_HEIGHT_M,
+    )
+    if height is None:
+        raise PlanError(
+            f"no height up to {MOST_HEIGHT_M:g} m makes {peak_n:.0f} N with {drop.mass_kg:g} kg "
+            "and this line: take a heavier sled or a stiffer line"
+        )
+    return replace(drop, height_m=height)
+
+
+def solve_mass(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
+    """Give a drop the mass that makes a peak; the line's damping ratio stays.
+
+    Raises
+    ------
+    PlanError
+        If no mass from 0.5 to 200 kg does.
+    """
+    friction = drop.friction_n
+
+    def miss(mass: float) -> float:
+        one = replace(drop, mass_kg=mass)
+        if friction is not None and friction >= mass * G:
+            return -peak_n
+        return _peak(one) - peak_n
+
+    if miss(LEAST_MASS_KG) > 0 or miss(MOST_MASS_KG) < 0:
+        raise PlanError(
+            f"no sled of {LEAST_MASS_KG:g} to {MOST_MASS_KG:g} kg makes {peak_n:.0f} N from "
+            f"{drop.height_m:g} m with this line"
+        )
+    return replace(drop, mass_kg=float(brentq(miss, LEAST_MASS_KG, MOST_MASS_KG, rtol=1e-6)))
+
+
+def solve_stiffness(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
+    """Give a drop's line the stiffness that makes a peak.
+
+    Raises
+    ------
+    PlanError
+        If the peak is below that of the softest line, 2 m g, or out of reach.
+    """
+    try:
+        guess = predict.stiffness_for_peak_n_per_m(drop.mass_kg, drop.height_m, peak_n)
+    except ValueError as problem:
+        raise PlanError(f"no line makes {peak_n:.0f} N: {problem}") from problem
+
+    def at(k: float) -> PlannedDrop:
+        return replace(drop, line=replace(drop.line, stiffness_n_per_m=k))
+
+    found = _root(lambda k: _peak(at(k)) - peak_n, peak_n, guess, 1e9)
+    if found is None:
+        raise PlanError(f"no line makes {peak_n:.0f} N with this sled and height")
+    return at(found)
+
+
+def _peak(drop: PlannedDrop) -> float:
+    return first_peak_n(drop.model())
+
+
+def _root(miss: Callable[[float], float], wanted: float, guess: float, most: float) -> float | None:
+    """Where a peak that grows with x is what is wanted, from a guess.
+
+    A peak goes about as the root of height and of stiffness: x times the square of wanted
+    over found is soon there. What that does not find is bracketed.
+    """
+    x = guess
+    for _ in range(6):
+        off = miss(x)
+        if abs(off) < 1e-5 * wanted:
+            return x
+        x = x * (wanted / (wanted + off)) ** 2
+        if not 0.0 < x < most:
+            break
+    return _bracketed(miss, guess, most)
+
+
+def _bracketed(miss: Callable[[float], float], guess: float, most: float) -> float | None:
+    low, high = 0.8 * guess, min(1.25 * guess, most)
+    while miss(low) > 0:
+        low *= 0.5
+        if low < 1e-9:
+            return None
+    while miss(high) < 0:
+        if high >= most:
+            return None
+        high = min(1.6 * high, most)
+    return float(brentq(miss, low, high, rtol=1e-5, xtol=1e-12))
