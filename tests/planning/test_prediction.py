@@ -8,12 +8,14 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from tautlog.cli import run
-from tautlog.errors import PlanError
-from tautlog.model.line import Line, stiffness_for_rope_fall_n, stiffness_of_pull, stiffness_of_rope
+from tautlog.errors import PlanError, TautlogError
+from tautlog.model.line import Line, rope_modulus_n, stiffness_of_pull, stiffness_of_rope
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.planning.aim import aim_for
-from tautlog.planning.flight import Snatch, finite_mass_factor, infinite_mass_load_n
+from tautlog.planning.asked import Asked
+from tautlog.planning.flight import Opening, Snatch
 from tautlog.planning.ladder import ladder
+from tautlog.planning.plan import plan
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import predict_drop
 from tautlog.planning.solving import solve_height, solve_mass, solve_stiffness
@@ -171,7 +173,7 @@ def test_the_band_grows_with_what_is_not_known():
 def test_rope_of_a_standard_fall():
     """80 kg, f = 4.6 / 2.6: modulus of a rated impact force, from the published formula."""
     for force, modulus in ((8000, 18532.714380), (9000, 24091.336203), (12_000, 45089.911704)):
-        found = stiffness_for_rope_fall_n(force, 80.0, 4.6 / 2.6)
+        found = rope_modulus_n(force, 80.0, 4.6 / 2.6)
         assert found == pytest.approx(modulus, rel=1e-9)
     length = 2.6
     line = Line("rope", stiffness_of_rope(24091.336203, length))
@@ -216,14 +218,19 @@ def test_snatch():
     ],
 )
 def test_finite_mass_factor(ballistic, growth, factor):
-    assert finite_mass_factor(ballistic, growth) == pytest.approx(factor, rel=1e-6)
+    # Cd S 2 m2 at 10 m/s, full after 0.5 s: A = 2 m / (1.225 x 2 x 10 x 0.5).
+    body_kg = 0.5 * ballistic * 1.225 * 2.0 * 10.0 * 0.5
+    one = Opening(2.0, 10.0, 1.7, body_kg, 0.5, growth=growth)
+    assert one.ballistic == pytest.approx(ballistic)
+    assert one.finite_mass_factor == pytest.approx(factor, rel=1e-6)
 
 
 def test_opening_load():
     """Rho 1.225, 30 m/s, Cd S 2 m2, Cx 1.7: 1874.25 N; with A = 0.1, j = 2: 235.165 N."""
-    load = infinite_mass_load_n(2.0, 30.0, 1.7)
-    assert load == pytest.approx(1874.25)
-    assert load * finite_mass_factor(0.1, 2) == pytest.approx(235.16490361736905, rel=1e-9)
+    body_kg = 0.5 * 0.1 * 1.225 * 2.0 * 30.0 * 0.4
+    one = Opening(2.0, 30.0, 1.7, body_kg, 0.4)
+    assert one.infinite_mass_load_n == pytest.approx(1874.25)
+    assert one.force_n == pytest.approx(235.16490361736905, rel=1e-9)
 
 
 # The command
@@ -296,6 +303,11 @@ def test_the_length_of_a_line_is_found(capsys):
         (("--pull", "9", "--mass", "9", "--height", "1"), "force:stretch"),
         (("--pull", "a:b", "--mass", "9", "--height", "1"), "force:stretch"),
         (("--mass", "9", "--stiffness", "9e3", "--target", "20"), "lighter sled"),
+        (("--opening", "2,30", "--mass", "9"), "drag area, speed, opening factor"),
+        (("--opening", "2,30,1.7,0,1", "--mass", "9"), "body_kg = 0"),
+        (("--opening", "2,30,1.7,9,1", "--flight", "25,1.2,20,30000"), "give one"),
+        (("--rope-fall", "9000", "--length", "2", "--mass", "9"), "such as 9000,80,1.77"),
+        (("--rope-fall", "9000,80,1.7", "--modulus", "2e4", "--length", "2"), "give one"),
         (("--mass", "9", "--height", "1", "--stiffness", "9e3", "--steps", "a"), "--steps"),
         (("--mass", "9", "--height", "1", "--stiffness", "9e3", "--friction", "99"), "friction"),
     ],
@@ -306,6 +318,61 @@ def test_plans_that_cannot_be(capsys, given, word):
     assert out == ""
     assert word in err
     assert len(err.strip().splitlines()) == 1
+
+
+def test_opening_of_a_canopy_is_the_target(capsys):
+    given = (
+        "--opening",
+        "2,30,1.7,50,0.4",
+        "--factor",
+        "1.5",
+        "--mass",
+        "10",
+        "--stiffness",
+        "3e4",
+    )
+    status, out, _ = said(capsys, *given, "--json")
+    planned = json.loads(out)
+    load = Opening(2.0, 30.0, 1.7, 50.0, 0.4)
+    assert status == 0
+    assert planned["target_force_n"] == pytest.approx(1.5 * load.force_n)
+    assert planned["opening"]["finite_mass_factor"] == load.finite_mass_factor
+    assert planned["flight"] is None
+    assert f"{1.5 * load.force_n:.0f} N. The rig stands" in said(capsys, *given)[1]
+
+
+def test_a_rope_is_as_stiff_as_its_rated_impact_force(capsys):
+    given = ("--mass", "80", "--height", "4.6", "--length", "2.6", "--friction", "0", "--json")
+    _, out, _ = said(capsys, "--rope-fall", f"9000,80,{4.6 / 2.6}", *given)
+    assert json.loads(out)["peak_force_n"] == pytest.approx(9000.0, rel=1e-6)
+
+
+def test_a_plan_without_the_command():
+    """What a notebook asks for is what the command shows."""
+    planned = plan(
+        None, Asked(mass_kg=10.0, stiffness_n_per_m=43e3, target_n=3000.0, friction_n=0.0)
+    )
+    assert planned.solved == "height"
+    assert planned.prediction.peak_force_n == pytest.approx(planned.aim.force_n, rel=1e-3)
+    assert planned.missed is None
+    assert planned.findings == ()
+    assert {"gain-unknown", "rate", "class"} <= {check.code for check in planned.electronics}
+    assert [step.fraction for step in planned.ladder((1.0, 0.5))] == [0.5, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("asked", "word"),
+    [
+        ({"mass_kg": -1.0}, "mass_kg = -1"),
+        ({"mass_kg": float("nan")}, "mass_kg = nan"),
+        ({"pulls": ((500.0, 0.0),)}, "stretch of a pull"),
+        ({"solve": "friction"}, "allowed are mass, height, stiffness, length"),
+        ({"stiffness_n_per_m": 3e4, "pulls": ((500.0, 0.02),)}, "give one"),
+    ],
+)
+def test_what_is_asked_in_code_is_checked_too(asked, word):
+    with pytest.raises(TautlogError, match=word):
+        Asked(**asked)
 
 
 def test_in_a_campaign_all_is_known(capsys, tmp_path, monkeypatch):

@@ -101,7 +101,7 @@ def stiffness_of_pull(points: list[tuple[float, float]]) -> tuple[float, float]:
     return float(k), float(kb / k)
 
 
-def stiffness_for_rope_fall_n(
+def rope_modulus_n(
     rated_force_n: float, mass_kg: float, fall_factor: float, gravity_m_s2: float = 9.80665
 ) -> float:
     """Modulus EA of a rope from its rated impact force, K = F (F - 2 m g) / (2 m g f).

@@ -1,4 +1,4 @@
-"""Flight: what a recovery system pulls in the air, and what that means for the rig.
+"""Flight: what a recovery system pulls in the air, by a snatch or by its opening canopy.
 
 In the air two bodies pull at each other, on the rig one pulls at the ground: the same peak
 can come with another length. Both peak and length belong to a requirement.
@@ -55,12 +55,11 @@ class Snatch:
         return math.pi * math.sqrt(self.reduced_mass_kg / self.stiffness_n_per_m)
 
 
-def infinite_mass_load_n(
-    drag_area_m2: float, speed_m_s: float, opening_factor: float, air_density_kg_m3: float = 1.225
-) -> float:
-    """Opening load of a canopy that hardly slows its load down, (Cd S) q Cx.
+@dataclass(frozen=True)
+class Opening:
+    """A canopy that opens and slows its load down.
 
-    Parameters
+    Attributes
     ----------
     drag_area_m2 : float
         Cd S of the full canopy.
@@ -69,40 +68,57 @@ def infinite_mass_load_n(
     opening_factor : float
         Cx, by the canopy's type: 1.7 for a flat circular one (Knacke, as read from his
         tables by others).
+    body_kg, filling_s : float
+        What hangs below it; from line stretch until it is full.
+    growth : float
+        j: the drag area grows as time to the power j; 1 for ribbon, 2 for solid canopies.
     air_density_kg_m3 : float
         1.225 at sea level in the standard atmosphere.
     """
-    for name, value in (
-        ("drag_area_m2", drag_area_m2),
-        ("speed_m_s", speed_m_s),
-        ("opening_factor", opening_factor),
-        ("air_density_kg_m3", air_density_kg_m3),
-    ):
-        _positive(name, value)
-    return drag_area_m2 * 0.5 * air_density_kg_m3 * speed_m_s**2 * opening_factor
+
+    drag_area_m2: float
+    speed_m_s: float
+    opening_factor: float
+    body_kg: float
+    filling_s: float
+    growth: float = 2.0
+    air_density_kg_m3: float = 1.225
+
+    def __post_init__(self) -> None:
+        for name, value in vars(self).items():
+            _positive(name, value)
+
+    @property
+    def infinite_mass_load_n(self) -> float:
+        """Load of a canopy that hardly slows its load down, (Cd S) q Cx."""
+        pressure_pa = 0.5 * self.air_density_kg_m3 * self.speed_m_s**2
+        return self.drag_area_m2 * pressure_pa * self.opening_factor
+
+    @property
+    def ballistic(self) -> float:
+        """A = 2 m / (rho Cd S v t_f), t_f the filling time."""
+        swept_m3 = self.drag_area_m2 * self.speed_m_s * self.filling_s
+        return 2.0 * self.body_kg / (self.air_density_kg_m3 * swept_m3)
+
+    @property
+    def finite_mass_factor(self) -> float:
+        """Share of the infinite-mass load that a load of finite mass sees, X1.
+
+        Drag alone: B = 1 / (A (j + 1)), the largest load at tau = min(1, (j A (j + 1) /
+        (j + 2)) ** (1 / (j + 1))), X1 = tau**j / (1 + B tau**(j + 1))**2.
+        """
+        a, j = self.ballistic, self.growth
+        b = 1.0 / (a * (j + 1.0))
+        tau = min(1.0, (j * a * (j + 1.0) / (j + 2.0)) ** (1.0 / (j + 1.0)))
+        return float(tau**j / (1.0 + b * tau ** (j + 1.0)) ** 2)
+
+    @property
+    def force_n(self) -> float:
+        """Largest load while it opens."""
+        return self.infinite_mass_load_n * self.finite_mass_factor
 
 
-def finite_mass_factor(ballistic: float, growth: float = 2.0) -> float:
-    """Share of the infinite-mass load that a load of finite mass sees, X1.
-
-    Parameters
-    ----------
-    ballistic : float
-        A = 2 m / (rho Cd S v t_f), t_f the filling time.
-    growth : float
-        j: the drag area grows as time to the power j; 1 for ribbon, 2 for solid canopies.
-
-    Notes
-    -----
-    Drag alone: B = 1 / (A (j + 1)), the largest load at tau = min(1, (j A (j + 1) / (j + 2))
-    ** (1 / (j + 1))), X1 = tau**j / (1 + B tau**(j + 1))**2.
-    """
-    _positive("ballistic", ballistic)
-    _positive("growth", growth)
-    j = growth
-    b = 1.0 / (ballistic * (j + 1.0))
-    tau = min(1.0, (j * ballistic * (j + 1.0) / (j + 2.0)) ** (1.0 / (j + 1.0)))
-    return float(tau**j / (1.0 + b * tau ** (j + 1.0)) ** 2)
+FlightLoad = Snatch | Opening
 
 
 def _positive(name: str, value: float) -> None:

@@ -71,6 +71,16 @@ class Prediction:
     impulse_ns: float
     quasi_peak_n: float
 
+    @property
+    def pulse_s(self) -> float:
+        """Length of the pull, or of one that would slacken where this one never does.
+
+        Such a pull lasts four times its rise.
+        """
+        if math.isfinite(self.base_duration_s):
+            return self.base_duration_s
+        return 4.0 * self.rise_time_s
+
 
 def _span_s(model: RigModel) -> float:
     """Time that surely holds the first pull."""

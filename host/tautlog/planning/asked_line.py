@@ -1,0 +1,78 @@
+"""Asked line: the line of a plan, from what was asked for and from what the campaign knows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tautlog.campaign.campaign import Campaign
+from tautlog.errors import PlanError
+from tautlog.model.line import STIFFNESS_U_FRACTION, Line, stiffness_of_pull, stiffness_of_rope
+from tautlog.model.names import meant
+from tautlog.planning.asked import Asked
+from tautlog.planning.lines import line_for
+
+
+def asked_line(campaign: Campaign | None, asked: Asked) -> Line | None:
+    """The line to plan with, or None where nothing tells its stiffness.
+
+    A stiffness that is given replaces that of the named line, which keeps its hardening and
+    damping unless they are given too.
+
+    Raises
+    ------
+    PlanError
+        If neither campaign nor records know a line of that name.
+    """
+    name = asked.line or (campaign.setup.line if campaign else "") or "line"
+    line = _restated(_known_line(campaign, asked, name), name, asked)
+    if line is None:
+        return None
+    if asked.hardening_per_m2 is not None:
+        line = replace(line, hardening_per_m2=asked.hardening_per_m2)
+    if asked.damping_ratio is not None:
+        line = replace(line, damping_ratio=asked.damping_ratio)
+    return line
+
+
+def _known_line(campaign: Campaign | None, asked: Asked, name: str) -> Line | None:
+    """The line as campaign and records tell it."""
+    if campaign is None:
+        return None
+    line = line_for(campaign, name)
+    unknown = line is None and (asked.line or (campaign.lines and not asked.line_told))
+    if unknown:
+        raise PlanError(
+            f"line {name!r} is neither in campaign.toml nor in its records; "
+            f"{meant(name, [known.name for known in campaign.lines])}"
+        )
+    return line
+
+
+def _restated(known: Line | None, name: str, asked: Asked) -> Line | None:
+    """A line with the stiffness that was asked for, if one was."""
+    if asked.stiffness_n_per_m:
+        return _replaced(known, name, asked.stiffness_n_per_m, None, "--stiffness")
+    if asked.modulus_n and asked.length_m:
+        stiffness = stiffness_of_rope(asked.modulus_n, asked.length_m)
+        return _replaced(known, name, stiffness, None, "--modulus / --length")
+    if asked.pulls:
+        stiffness, hardening = stiffness_of_pull(list(asked.pulls))
+        return _replaced(known, name, stiffness, hardening, "--pull")
+    return known
+
+
+def _replaced(
+    known: Line | None, name: str, stiffness: float, hardening: float | None, by: str
+) -> Line:
+    """A known line with another stiffness, or one of which nothing else is known."""
+    if known is None:
+        return Line(name, stiffness, hardening or 0.0, source=by)
+    kept = "damping" if hardening is not None else "hardening and damping"
+    return replace(
+        known,
+        stiffness_n_per_m=stiffness,
+        hardening_per_m2=known.hardening_per_m2 if hardening is None else hardening,
+        stiffness_u_fraction=STIFFNESS_U_FRACTION,
+        source=f"{by}, in place of {known.stiffness_n_per_m:.5g} N/m; {kept} stay those of "
+        f"{known.source}",
+    )
