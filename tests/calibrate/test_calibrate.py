@@ -20,7 +20,6 @@ from tautlog.planning.electronics import (
     advise,
     class_for,
     gain_for,
-    lead_wire_factor,
     shunt_step_n,
 )
 
@@ -119,13 +118,6 @@ def test_shunt_step(bridge, shunt, step):
     assert shunt_step_mv_per_v(bridge, shunt) == pytest.approx(step, rel=1e-8)
     cell = Electrics(rated_n=5000.0, sensitivity_mv_per_v=2.0)
     assert shunt_step_n(cell, bridge, shunt) == pytest.approx(2500.0 * step, rel=1e-8)
-
-
-@pytest.mark.parametrize(
-    ("lead", "factor"), [(0.5, 0.997150997), (1, 0.994318182), (2, 0.988700565)]
-)
-def test_lead_wires(lead, factor):
-    assert lead_wire_factor(350.0, lead) == pytest.approx(factor, abs=1e-9)
 
 
 @pytest.mark.parametrize(("off", "state"), [(0.01, "good"), (0.04, "suspect"), (0.06, "invalid")])

@@ -5,14 +5,10 @@ import json
 import pytest
 
 from tautlog.errors import PlanError
-from tautlog.model.load_path import (
+from tautlog.model.fasteners import (
     INCH_M,
     LBF_N,
-    Element,
-    Mount,
     bolt_proof_n,
-    check_mount,
-    check_path,
     lag_screw_allowable_n,
     shackle_working_n,
     stress_area_m2,
@@ -20,6 +16,7 @@ from tautlog.model.load_path import (
     wood_screw_allowable_n,
     wood_screw_ultimate_n,
 )
+from tautlog.model.load_path import Element, Mount, check_mount, check_path
 
 
 def test_wood_screw():

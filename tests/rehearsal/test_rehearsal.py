@@ -330,3 +330,14 @@ def test_the_verdict_is_shown_also_when_the_shunt_cannot_be_read_afterwards(
     assert "3 REHEARSAL: peak 19" in said.out
     assert "the cable is out); the record is whole" in said.err.strip().splitlines()[-1]
     assert open_record("d.h5").shunt_off is None
+
+
+def test_health_tells_what_force_the_shunt_looks_like(tmp_path, monkeypatch, capsys):
+    """R / (4 Rs + 2 R) = 1.002004 mV/V of 2 mV/V at 5000 N: 2505 N."""
+    assert run(["init", str(tmp_path / "kite")]) == 0
+    monkeypatch.chdir(tmp_path / "kite")
+    path = tmp_path / "kite" / "campaign.toml"
+    path.write_text(path.read_text().replace("# shunt_ohm = 87150.0", "shunt_ohm = 87150.0"))
+    with BoardProcess(played(None), speed=SPEED) as board:
+        run(["health", "--port", board.url])
+    assert "V, as 2505 N by the cell's sheet" in capsys.readouterr().out

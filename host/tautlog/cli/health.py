@@ -11,6 +11,8 @@ from tautlog.cli import options
 
 if TYPE_CHECKING:
     from tautlog.board.readiness import Finding
+    from tautlog.campaign.campaign import Campaign
+    from tautlog.model.calibration import Calibration
 
 
 @click.command(name="health")
@@ -30,53 +32,80 @@ def command(
     from tautlog.board.readiness import findings, read_facts, refuse
     from tautlog.board.session import Session
     from tautlog.calibrate.plausibility import refuse_doubtful
-    from tautlog.calibrate.validity import validity
     from tautlog.campaign.fitted_shunt import shunt_of
     from tautlog.cli.console import health_text
     from tautlog.cli.output import print_json
     from tautlog.model.calibration import Calibration
-    from tautlog.model.timestamp import today
 
     campaign = options.here()
     port = options.port_of(port, campaign)
     calibration = campaign.calibration if campaign else Calibration()
     zero_v = campaign.amplifier.zero_v if campaign else None
     setup = options.setup_of(campaign, {"target_n": target_n})
-    shunt = shunt_of(campaign, calibration, asked=False)
-    doubts = campaign.calibration_doubts if campaign else ()
-    if campaign:
-        counts = validity(calibration, today())
-        doubts += tuple(one.text.removeprefix("calibration: ") for one in counts if one.refuses)
+    doubts = _doubts(campaign, calibration)
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
-        instrument = session.greet()
-        facts = read_facts(session, calibration, setup, shunt, stated_zero_v=zero_v)
+        board = session.greet()
+        fitted = shunt_of(campaign, calibration, asked=False)
+        facts = read_facts(session, calibration, setup, fitted, stated_zero_v=zero_v)
         found = findings(facts)
+        shunt = {"shunt_step_v": facts.shunt_step_v, "shunt_looks_like_n": _shunt_n(campaign)}
         if as_json:
-            told: dict[str, Any] = {"calibration_doubts": list(doubts)}
-            told["findings"] = [asdict(one) | {"text": one.text} for one in found]
-            step = {"shunt_step_v": facts.shunt_step_v}
-            print_json({**asdict(instrument), **asdict(facts.health), **step, **told})
-            refuse_doubtful(doubts)
-            refuse(found)
-            return
-        click.echo(f"board: {instrument.board}, firmware {instrument.firmware}, {instrument.state}")
-        click.echo(health_text(facts.health))
-        while watch:
-            _show(found, refused=True)
-            facts = read_facts(session, calibration, setup, None, stated_zero_v=zero_v)
-            found = [one for one in findings(facts) if one.code != "shunt-none"]
+            told = {"calibration_doubts": list(doubts), "findings": _as_json(found)}
+            print_json({**asdict(board), **asdict(facts.health), **shunt, **told})
+        else:
+            click.echo(f"board: {board.board}, firmware {board.firmware}, {board.state}")
             click.echo(health_text(facts.health))
-        if facts.shunt_step_v is not None:
-            click.echo(f"shunt step {facts.shunt_step_v:.4f} V")
-        _show(found)
+            while watch:
+                _show(found, refused=True)
+                facts = read_facts(session, calibration, setup, None, stated_zero_v=zero_v)
+                found = [finding for finding in findings(facts) if finding.code != "shunt-none"]
+                click.echo(health_text(facts.health))
+            _show_shunt(**shunt)
+            _show(found)
         refuse_doubtful(doubts)
         refuse(found)
 
 
+def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, ...]:
+    """Why the calibration must not be used today."""
+    from tautlog.calibrate.validity import validity
+    from tautlog.model.timestamp import today
+
+    if campaign is None:
+        return ()
+    expired = [check.text for check in validity(calibration, today()) if check.refuses]
+    texts = tuple(text.removeprefix("calibration: ") for text in expired)
+    return campaign.calibration_doubts + texts
+
+
+def _shunt_n(campaign: Campaign | None) -> float | None:
+    """Force that the campaign's shunt looks like, by the cell's data sheet."""
+    from tautlog.planning.electronics import shunt_step_n
+    from tautlog.planning.intended import electrics_of
+
+    cell = campaign.cell if campaign else None
+    if cell is None or not cell.bridge_ohm or not cell.shunt_ohm:
+        return None
+    return shunt_step_n(electrics_of(campaign), cell.bridge_ohm, cell.shunt_ohm)
+
+
+def _as_json(found: list[Finding]) -> list[dict[str, Any]]:
+    return [asdict(finding) | {"text": finding.text} for finding in found]
+
+
+def _show_shunt(shunt_step_v: float | None, shunt_looks_like_n: float | None) -> None:
+    if shunt_step_v is None:
+        return
+    load = (
+        "" if shunt_looks_like_n is None else f", as {shunt_looks_like_n:.0f} N by the cell's sheet"
+    )
+    click.echo(f"shunt step {shunt_step_v:.4f} V{load}")
+
+
 def _show(found: list[Finding], *, refused: bool = False) -> None:
-    for one in found:
-        if one.refuses and refused:
-            click.echo(f"NO DROP: {one.text}")
-        elif not one.refuses:
-            click.echo(f"LOOK: {one.text}")
+    for finding in found:
+        if finding.refuses and refused:
+            click.echo(f"NO DROP: {finding.text}")
+        elif not finding.refuses:
+            click.echo(f"LOOK: {finding.text}")

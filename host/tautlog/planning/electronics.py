@@ -6,7 +6,6 @@ expected pulse tells how fast is fast enough.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from tautlog.analysis.filters import CLASSES, RATE_PER_CLASS
@@ -67,7 +66,7 @@ class Electrics:
         bridge = self.bridge_volt_per_n
         if bridge is None or not self.gain:
             return None
-        return self.reference_v / 2**self.converter_bits / (bridge * self.gain)
+        return self.reference_v / 2.0**self.converter_bits / (bridge * self.gain)
 
 
 def gain_for(electrics: Electrics, force_n: float) -> float | None:
@@ -80,7 +79,7 @@ def gain_for(electrics: Electrics, force_n: float) -> float | None:
 
 def class_for(length_s: float) -> int:
     """Lowest class that takes no more than 0.1 % of a half-sine's peak; else the highest."""
-    return next((one for one in CLASSES if one * length_s >= CLASS_TIMES_LENGTH), CLASSES[-1])
+    return next((cfc for cfc in CLASSES if cfc * length_s >= CLASS_TIMES_LENGTH), CLASSES[-1])
 
 
 def advise(electrics: Electrics, peak_n: float, length_s: float) -> list[PathCheck]:
@@ -135,54 +134,57 @@ def _of_force(electrics: Electrics, peak_n: float) -> list[PathCheck]:
 def _of_time(electrics: Electrics, length_s: float) -> list[PathCheck]:
     needed_hz = BANDWIDTH_PER_PULSE / length_s
     cfc = class_for(length_s)
-    rate_hz = electrics.sample_rate_hz
+    sample_rate_hz = electrics.sample_rate_hz
     wanted_hz = max(RATE_PER_CLASS * cfc, SAMPLES_PER_BANDWIDTH * needed_hz)
-    samples = rate_hz * length_s
-    checks = [
+    samples = sample_rate_hz * length_s
+    return [
         PathCheck(
             "rate",
-            rate_hz >= wanted_hz,
-            f"rate: {rate_hz:g} samples/s put {samples:.0f} samples into the pulse (at most "
-            f"{100 * sampling_loss(samples):.2g} % of the peak lost); {wanted_hz:.0f} are enough",
+            sample_rate_hz >= wanted_hz,
+            f"rate: {sample_rate_hz:g} samples/s put {samples:.0f} samples into the pulse (at "
+            f"most {100 * sampling_loss(samples):.2g} % of the peak lost); {wanted_hz:.0f} are "
+            "enough",
         ),
         PathCheck("class", True, f"class: {cfc} is enough for a pulse of {1000 * length_s:.0f} ms"),
+        _anti_alias(electrics, length_s, needed_hz),
+        *_slow_converters(length_s),
     ]
-    corner_hz = electrics.bandwidth_hz
-    if corner_hz > 0:
-        loss = one_pole_loss(corner_hz, length_s)
-        checks.append(
-            PathCheck(
-                "anti-alias",
-                needed_hz <= corner_hz <= 0.2 * rate_hz,
-                f"amplifier: {corner_hz:g} Hz takes {100 * loss:.2g} % of the peak; wanted are "
-                f"{needed_hz:.0f} Hz at least and {0.2 * rate_hz:.0f} Hz at most",
-            )
+
+
+def _anti_alias(electrics: Electrics, length_s: float, needed_hz: float) -> PathCheck:
+    """Whether amplifier and filter let the pulse through, and keep out what would fold."""
+    corner_hz, most_hz = electrics.bandwidth_hz, 0.2 * electrics.sample_rate_hz
+    if corner_hz <= 0:
+        return PathCheck(
+            "anti-alias",
+            False,
+            "amplifier: its bandwidth is not known; an analog low-pass of 1 to 2 kHz before "
+            "the converter is usual",
         )
-    else:
-        checks.append(
-            PathCheck(
-                "anti-alias",
-                False,
-                "amplifier: its bandwidth is not known; an analog low-pass of 1 to 2 kHz before "
-                "the converter is usual",
-            )
+    loss = one_pole_loss(corner_hz, length_s)
+    return PathCheck(
+        "anti-alias",
+        needed_hz <= corner_hz <= most_hz,
+        f"amplifier: {corner_hz:g} Hz takes {100 * loss:.2g} % of the peak; wanted are "
+        f"{needed_hz:.0f} Hz at least and {most_hz:.0f} Hz at most",
+    )
+
+
+def _slow_converters(length_s: float) -> list[PathCheck]:
+    """What converters made for weighing would lose of the peak, where that is worth telling."""
+    losses = [(rate, sampling_loss(max(rate * length_s, 1.0))) for rate in SLOW_RATES_HZ]
+    slow = [f"{100 * loss:.0f} % at {rate:g}" for rate, loss in losses if loss > 0.005]
+    if not slow:
+        return []
+    return [
+        PathCheck(
+            "slow-converter",
+            True,
+            "a converter made for weighing would lose up to "
+            + ", ".join(slow)
+            + " samples/s, and calibrate perfectly",
         )
-    slow = [
-        f"{100 * sampling_loss(max(one * length_s, 1.0)):.0f} % at {one:g}"
-        for one in SLOW_RATES_HZ
-        if sampling_loss(max(one * length_s, 1.0)) > 0.005
     ]
-    if slow:
-        checks.append(
-            PathCheck(
-                "slow-converter",
-                True,
-                "a converter made for weighing would lose up to "
-                + ", ".join(slow)
-                + " samples/s, and calibrate perfectly",
-            )
-        )
-    return checks
 
 
 def shunt_step_n(electrics: Electrics, bridge_ohm: float, shunt_ohm: float) -> float | None:
@@ -191,10 +193,3 @@ def shunt_step_n(electrics: Electrics, bridge_ohm: float, shunt_ohm: float) -> f
         return None
     step = shunt_step_mv_per_v(bridge_ohm, shunt_ohm)
     return electrics.rated_n * step / electrics.sensitivity_mv_per_v
-
-
-def lead_wire_factor(bridge_ohm: float, lead_ohm: float) -> float:
-    """Share of the excitation that reaches a bridge through two leads, R / (R + 2 r)."""
-    if not (bridge_ohm > 0 and lead_ohm >= 0 and math.isfinite(lead_ohm)):
-        raise ValueError("`bridge_ohm` must be > 0 and `lead_ohm` >= 0")
-    return bridge_ohm / (bridge_ohm + 2.0 * lead_ohm)

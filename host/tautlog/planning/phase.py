@@ -57,7 +57,8 @@ def _force_of_states(model: RigModel, slipping: bool) -> Callable[[FloatArray], 
         damper = model.damping_ns_per_m * states[SPEED]
         if model.uptake_m > 0:
             damper = damper * np.clip(stretch_m / model.uptake_m, 0.0, 1.0)
-        return np.maximum(np.float64(0.0), model.elastic_n(stretch_m) + damper)
+        pulled_n: FloatArray = np.maximum(0.0, model.elastic_n(stretch_m) + damper)
+        return pulled_n
 
     return force
 
