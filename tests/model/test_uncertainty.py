@@ -11,7 +11,6 @@ from tautlog.model.uncertainty import (
     Part,
     extrapolation_u,
     one_pole_loss,
-    picking_bias,
     rectangular,
     sampling_loss,
     student_t,
@@ -109,8 +108,6 @@ def test_one_pole_loss_by_a_filter():
 def test_what_grows_and_what_stays():
     assert extrapolation_u(900.0, 1000.0) == 0.0
     assert extrapolation_u(-3000.0, 1000.0) == pytest.approx(8.0)
-    assert picking_bias(2.0, 1.0) == 0.0
-    assert picking_bias(2.0, 100.0) == pytest.approx(2.0 * math.sqrt(2 * math.log(100)))
 
 
 def test_nothing_uncertain_has_no_spread():

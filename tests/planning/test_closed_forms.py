@@ -44,43 +44,27 @@ def test_wentzell_bar() -> None:
 
 def test_suddenly_applied_load_is_twice_the_weight() -> None:
     assert predict.elastic_impact_peak_n(25.0, 0.0, 7677.0) == pytest.approx(490.3325, rel=1e-14)
-    assert_allclose(
-        predict.contact_duration_s(25.0, 0.0, 7677.0),
-        2 * math.pi / math.sqrt(7677 / 25),
-        rtol=1e-14,
-    )
 
 
+# 25 kg, 2 m, 3 kN: integration of the equation of motion (DOP853, rtol 1e-12).
 def test_published_case_of_the_undamped_arrest() -> None:
-    # 25 kg, 2 m, 3 kN. Reference: integration of the equation of motion (DOP853, rtol 1e-12).
-    case = (25.0, 2.0, predict.stiffness_for_peak_n_per_m(25.0, 2.0, 3000.0))
-    assert_allclose(case[2], 7677.4459168013545, rtol=1e-12)
-    assert_allclose(predict.taut_speed_m_s(2.0), 6.2631142413339385, rtol=1e-14)
-    assert_allclose(predict.fall_time_s(2.0), 0.6386599135621175, rtol=1e-14)
-    assert_allclose(predict.elastic_impact_peak_n(*case), 3000.0, rtol=1e-12)
-    assert_allclose(predict.peak_stretch_m(*case), 0.39075495060600657, rtol=1e-12)
-    assert_allclose(predict.contact_duration_s(*case), 0.18944185510528636, rtol=1e-12)
-    assert_allclose(predict.contact_impulse_ns(*case), 359.60046127590334, rtol=1e-12)
-    assert predict.duration_above_s(*case, fraction=0.5) == pytest.approx(0.125296362, abs=5e-10)
-    assert predict.duration_above_s(*case) == pytest.approx(0.176999785, abs=5e-10)
+    stiffness = predict.stiffness_for_peak_n_per_m(25.0, 2.0, 3000.0)
+    assert_allclose(stiffness, 7677.4459168013545, rtol=1e-12)
+    assert_allclose(predict.elastic_impact_peak_n(25.0, 2.0, stiffness), 3000.0, rtol=1e-12)
 
 
 @pytest.mark.parametrize(
-    ("case", "peak_n", "contact_s", "impulse_ns"),
+    ("case", "peak_n"),
     [
-        ((25, 2, 10_000), 3386.3056117825, 0.16489258921002, 353.5818098161),
-        ((10, 1, 5000), 1093.1956566537, 0.14932489115736, 103.2175804665),
-        ((5, 0.5, 2000), 366.0044783561, 0.17261130952003, 39.7792646992),
-        ((25, 0, 7677), 490.3325, 0.35855361243923, 87.9052445857),
+        ((25, 2, 10_000), 3386.3056117825),
+        ((10, 1, 5000), 1093.1956566537),
+        ((5, 0.5, 2000), 366.0044783561),
+        ((25, 0, 7677), 490.3325),
     ],
 )
-def test_more_arrests(
-    case: tuple[float, float, float], peak_n: float, contact_s: float, impulse_ns: float
-) -> None:
+def test_more_arrests(case: tuple[float, float, float], peak_n: float) -> None:
     # Reference values printed to 13 or 14 digits.
     assert_allclose(predict.elastic_impact_peak_n(*case), peak_n, rtol=1e-12)
-    assert_allclose(predict.contact_duration_s(*case), contact_s, rtol=1e-12)
-    assert_allclose(predict.contact_impulse_ns(*case), impulse_ns, rtol=1e-11)
 
 
 MASSES = st.floats(0.5, 100.0)
@@ -99,20 +83,9 @@ def test_stiffness_is_the_inverse_of_the_peak(m: float, h: float, k: float) -> N
 
 
 @given(MASSES, HEIGHTS, STIFFNESSES)
-def test_energy_and_order_of_the_times(m: float, h: float, k: float) -> None:
-    stretch_m = predict.peak_stretch_m(m, h, k)
+def test_energy_at_the_peak(m: float, h: float, k: float) -> None:
+    stretch_m = predict.elastic_impact_peak_n(m, h, k) / k
     assert_allclose(0.5 * k * stretch_m**2, m * G * (h + stretch_m), rtol=1e-11)
-    contact_s = predict.contact_duration_s(m, h, k)
-    assert 0 < predict.rise_time_s(m, h, k) < contact_s / 2
-    half_s = predict.duration_above_s(m, h, k, fraction=0.5)
-    assert half_s < predict.duration_above_s(m, h, k) < contact_s
-
-
-def test_half_sine_limit_of_the_rise_time() -> None:
-    # A stiff line makes a half-sine: (asin 0.9 - asin 0.1) / pi = 0.3245 of the contact.
-    case = (1.0, 5.0, 1e9)
-    ratio = predict.rise_time_s(*case) / predict.contact_duration_s(*case)
-    assert ratio == pytest.approx((math.asin(0.9) - math.asin(0.1)) / math.pi, abs=1e-4)
 
 
 @pytest.mark.parametrize(
@@ -121,10 +94,9 @@ def test_half_sine_limit_of_the_rise_time() -> None:
         (lambda: predict.elastic_impact_peak_n(0.0, 1.0, 1.0), "`mass_kg`"),
         (lambda: predict.elastic_impact_peak_n(1.0, -1.0, 1.0), "`height_m`"),
         (lambda: predict.elastic_impact_peak_n(1.0, 1.0, math.nan), "`stiffness_n_per_m`"),
-        (lambda: predict.taut_speed_m_s(math.inf), "`height_m`"),
+        (lambda: predict.elastic_impact_peak_n(1.0, math.inf, 1.0), "`height_m`"),
         (lambda: predict.stiffness_for_peak_n_per_m(10.0, 1.0, 2 * 10 * G), "`peak_n`"),
         (lambda: predict.stiffness_for_peak_n_per_m(10.0, 0.0, 1000.0), "`height_m`"),
-        (lambda: predict.duration_above_s(1.0, 1.0, 1e3, fraction=1.0), "`fraction`"),
     ],
 )
 def test_bad_arguments(call, match: str) -> None:  # type: ignore[no-untyped-def]

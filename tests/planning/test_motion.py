@@ -55,6 +55,36 @@ def test_undamped_arrest(mass, height, stiffness):
     assert seen.energy_absorbed_j == pytest.approx(peak**2 / (2 * stiffness), rel=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("case", "contact_s", "impulse_ns"),
+    [
+        ((25, 2, 7677.4459168013545), 0.18944185510528636, 359.60046127590334),
+        ((25, 2, 10_000), 0.16489258921002, 353.5818098161),
+        ((10, 1, 5000), 0.14932489115736, 103.2175804665),
+        ((5, 0.5, 2000), 0.17261130952003, 39.7792646992),
+    ],
+)
+def test_published_arrests(case, contact_s, impulse_ns):
+    """Contact time and impulse of a mass on a spring, printed to 13 or 14 digits."""
+    seen = truth(**dict(zip(("mass_kg", "height_m", "stiffness_n_per_m"), case, strict=True)))
+    assert seen.base_duration_s == pytest.approx(contact_s, rel=1e-7)
+    assert seen.impulse_ns == pytest.approx(impulse_ns, rel=1e-7)
+
+
+def test_durations_of_the_published_arrest():
+    """25 kg, 2 m, 3 kN: integration of the equation of motion (DOP853, rtol 1e-12)."""
+    seen = truth(mass_kg=25.0, height_m=2.0, stiffness_n_per_m=7677.4459168013545)
+    assert seen.fwhm_s == pytest.approx(0.125296362, abs=1e-8)
+    assert seen.duration_s == pytest.approx(0.176999785, abs=1e-8)
+
+
+def test_half_sine_limit_of_the_rise_time():
+    """A stiff line makes a half-sine: (asin 0.9 - asin 0.1) / pi = 0.3245 of the contact."""
+    seen = truth(mass_kg=1.0, height_m=5.0, stiffness_n_per_m=1e7)
+    ratio = seen.rise_time_s / seen.base_duration_s
+    assert ratio == pytest.approx((math.asin(0.9) - math.asin(0.1)) / math.pi, abs=1e-3)
+
+
 @pytest.mark.parametrize("damping_ratio", [0.0, 0.05, 0.12, 0.3])
 def test_force_is_that_of_another_solver(damping_ratio):
     model = RigModel(

@@ -31,11 +31,16 @@ def test_quantisation_is_a_step():
 
 @pytest.mark.parametrize("reduction", [1, 8])
 def test_noise_is_what_it_says(reduction):
-    """White noise falls with the square root of the conversions that are summed."""
+    """White noise falls with the square root of the conversions that are summed.
+
+    Quantisation counts as step / sqrt(12) (W. R. Bennett, Bell System Tech. J. 27 (1948) 446).
+    """
     chain = Chain(noise_v=0.003)
     counts = digitised(chain, 500.0, reduction=reduction, size=60_000)
     seen_v = counts.std() * chain.step_v / reduction
-    assert seen_v == pytest.approx(chain.sample_noise_v(reduction), rel=0.05)
+    steps = chain.converter_noise_lsb**2 + 1 / 12
+    told_v = math.sqrt((0.003**2 + steps * chain.step_v**2) / reduction)
+    assert seen_v == pytest.approx(told_v, rel=0.05)
 
 
 def test_the_rail_cuts_below_full_scale():

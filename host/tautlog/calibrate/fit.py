@@ -42,11 +42,6 @@ class Fit:
         places = np.asarray(x, dtype=np.float64)
         return np.asarray(np.polynomial.polynomial.polyval(places, self.coefficients), np.float64)
 
-    def standard_u_at(self, x: float) -> float:
-        """Standard uncertainty of the polynomial at x, from the scatter of the points."""
-        powers = x ** np.arange(self.coefficients.size)
-        return float(np.sqrt(max(float(powers @ self.covariance @ powers), 0.0)))
-
 
 def fit_polynomial(x: npt.ArrayLike, y: npt.ArrayLike, degree: int) -> Fit:
     """Fit a polynomial by least squares.

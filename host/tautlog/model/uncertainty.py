@@ -118,11 +118,3 @@ def one_pole_loss(bandwidth_hz: float, pulse_s: float) -> float:
     x = np.linspace(0.0, 1.0, 2001)
     answer = a * (a * np.sin(np.pi * x) - np.pi * np.cos(np.pi * x) + np.pi * np.exp(-a * x))
     return 1.0 - float(answer.max()) / (a**2 + math.pi**2)
-
-
-def picking_bias(noise_n: float, independent: float) -> float:
-    """How far the largest of many noisy values lies above the mean, on average, at most.
-
-    sigma sqrt(2 ln n), the limit for n independent normal values.
-    """
-    return noise_n * math.sqrt(2.0 * math.log(independent)) if independent > 1.0 else 0.0

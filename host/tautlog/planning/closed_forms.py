@@ -23,24 +23,6 @@ def _require_height(height_m: float) -> None:
         raise ValueError(f"`height_m` must be a finite number >= 0, was {height_m!r}")
 
 
-def taut_speed_m_s(height_m: float) -> float:
-    """Speed of the sled when the line comes taut, sqrt(2 g h), without friction.
-
-    Parameters
-    ----------
-    height_m : float
-        Free travel until the line is taut, in metres; at least 0.
-    """
-    _require_height(height_m)
-    return math.sqrt(2.0 * STANDARD_GRAVITY_M_PER_S2 * height_m)
-
-
-def fall_time_s(height_m: float) -> float:
-    """Time from the release until the line comes taut, sqrt(2 h / g), without friction."""
-    _require_height(height_m)
-    return math.sqrt(2.0 * height_m / STANDARD_GRAVITY_M_PER_S2)
-
-
 def elastic_impact_peak_n(mass_kg: float, height_m: float, stiffness_n_per_m: float) -> float:
     """Peak force of the undamped line, m g (1 + sqrt(1 + 2 k h / (m g))).
 
@@ -91,65 +73,3 @@ def stiffness_for_peak_n_per_m(mass_kg: float, height_m: float, peak_n: float) -
             f"was {peak_n!r}: take a lighter sled or a higher target"
         )
     return peak_n * (peak_n - 2.0 * weight_n) / (2.0 * weight_n * height_m)
-
-
-def contact_duration_s(mass_kg: float, height_m: float, stiffness_n_per_m: float) -> float:
-    """Time from taut to slack of the undamped line, (2 / w) (pi - atan(v0 w / g)).
-
-    From x'' = g - w**2 x, x(0) = 0, x'(0) = v0, w = sqrt(k / m): the stretch is
-    back at zero after this time. Without gravity it would be pi / w.
-    """
-    _require_positive("mass_kg", mass_kg)
-    _require_positive("stiffness_n_per_m", stiffness_n_per_m)
-    omega = math.sqrt(stiffness_n_per_m / mass_kg)
-    lead = math.atan(taut_speed_m_s(height_m) * omega / STANDARD_GRAVITY_M_PER_S2)
-    return 2.0 / omega * (math.pi - lead)
-
-
-def contact_impulse_ns(mass_kg: float, height_m: float, stiffness_n_per_m: float) -> float:
-    """Impulse of the first contact of the undamped line, 2 m v0 + m g T, in N s."""
-    contact_s = contact_duration_s(mass_kg, height_m, stiffness_n_per_m)
-    speed_m_s = taut_speed_m_s(height_m)
-    return mass_kg * (2.0 * speed_m_s + STANDARD_GRAVITY_M_PER_S2 * contact_s)
-
-
-def peak_stretch_m(mass_kg: float, height_m: float, stiffness_n_per_m: float) -> float:
-    """Largest stretch of the undamped line, peak force over stiffness."""
-    return elastic_impact_peak_n(mass_kg, height_m, stiffness_n_per_m) / stiffness_n_per_m
-
-
-def _phase_at(mass_kg: float, height_m: float, stiffness_n_per_m: float, fraction: float) -> float:
-    """Phase before the peak, in radians, at which the force is `fraction` of the peak.
-
-    In the contact F = m g + A cos(w (t - t_peak)) with A = F_peak - m g, which
-    follows from the equation of motion in `contact_duration_s`.
-    """
-    if not 0.0 < fraction < 1.0:
-        raise ValueError(f"`fraction` must be between 0 and 1, was {fraction!r}")
-    peak_n = elastic_impact_peak_n(mass_kg, height_m, stiffness_n_per_m)
-    weight_n = mass_kg * STANDARD_GRAVITY_M_PER_S2
-    return math.acos((fraction * peak_n - weight_n) / (peak_n - weight_n))
-
-
-def duration_above_s(
-    mass_kg: float, height_m: float, stiffness_n_per_m: float, *, fraction: float = 0.1
-) -> float:
-    """Time that the undamped line spends above a fraction of its peak force.
-
-    Parameters
-    ----------
-    mass_kg, height_m, stiffness_n_per_m : float
-        As for `elastic_impact_peak_n`.
-    fraction : float
-        Between 0 and 1. 0.1 is the duration of shock and packaging standards
-        (common practice), 0.5 the full width at half maximum.
-    """
-    phase = _phase_at(mass_kg, height_m, stiffness_n_per_m, fraction)
-    return 2.0 * phase / math.sqrt(stiffness_n_per_m / mass_kg)
-
-
-def rise_time_s(mass_kg: float, height_m: float, stiffness_n_per_m: float) -> float:
-    """Time of the undamped line from 10 % to 90 % of its peak force."""
-    low = _phase_at(mass_kg, height_m, stiffness_n_per_m, 0.1)
-    high = _phase_at(mass_kg, height_m, stiffness_n_per_m, 0.9)
-    return (low - high) / math.sqrt(stiffness_n_per_m / mass_kg)

@@ -89,7 +89,7 @@ class Chain:
     @property
     def step_v(self) -> float:
         """Volts of one step of the converter, full scale / 2**bits."""
-        return self.reference_v / 2**self.converter_bits
+        return self.reference_v / 2.0**self.converter_bits
 
     @property
     def usable_v(self) -> tuple[float, float]:
@@ -105,16 +105,6 @@ class Chain:
         low_v, high_v = self.usable_v
         volts = self.volts(force_n)
         return volts - self.mains_v <= low_v or volts + self.mains_v >= high_v
-
-    def sample_noise_v(self, reduction: int) -> float:
-        """Rms of a sample on a steady force, in volts: noise, quantisation and hum.
-
-        Quantisation counts as step / sqrt(12) (W. R. Bennett, Bell System Tech. J.
-        27 (1948) 446); white noise falls with the square root of the reduction.
-        """
-        step_v = self.step_v
-        white = self.noise_v**2 + (self.converter_noise_lsb**2 + 1 / 12) * step_v**2
-        return math.sqrt(white / reduction + self.mains_v**2 / 2)
 
 
 class Digitiser:
@@ -153,11 +143,6 @@ class Digitiser:
         # State of the low-pass before and after the present chunk.
         self._before = np.zeros(1)
         self._after = np.zeros(1)
-
-    @property
-    def next_sample(self) -> int:
-        """Index of the sample that comes next."""
-        return self._next_sample
 
     def apply(self, source: ForceSource) -> None:
         """Set the force from here on.
@@ -223,13 +208,13 @@ class Digitiser:
         return codes.reshape(-1, self.reduction).sum(axis=1).astype(np.uint16), state
 
 
-def _one_pole(bandwidth_hz: float, rate_hz: float) -> tuple[list[float], list[float]]:
+def _one_pole(bandwidth_hz: float, conversion_rate_hz: float) -> tuple[list[float], list[float]]:
     """Coefficients of y' = a (u - y), a = 2 pi fc, exact for straight lines between inputs.
 
     Solving the equation over one interval with u linear in it gives the ramp-invariant
     ("first-order hold") pair below.
     """
-    interval = 2.0 * math.pi * bandwidth_hz / rate_hz
+    interval = 2.0 * math.pi * bandwidth_hz / conversion_rate_hz
     pole = math.exp(-interval)
     mean = -math.expm1(-interval) / interval
     return [1.0 - mean, mean - pole], [1.0, -pole]

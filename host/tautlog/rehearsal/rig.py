@@ -93,7 +93,7 @@ class SimulatedRig:
         by_hand: bool = False,
     ) -> None:
         self.scene = scene
-        self._rate_hz = sample_rate_hz
+        self._sample_rate_hz = sample_rate_hz
         self._digitiser = Digitiser(
             scene.chain, sample_rate_hz=sample_rate_hz, reduction=reduction, seed=seed
         )
@@ -159,9 +159,9 @@ class SimulatedRig:
             self._lamp_since = start
         at = None
         if self._by_hand and self._lamp_since is not None:
-            at = self._lamp_since + self._hand_s * self._rate_hz
+            at = self._lamp_since + self._hand_s * self._sample_rate_hz
         elif self._drive_since is not None and not self.scene.behaviour.latch_stuck:
-            at = self._drive_since + self.scene.behaviour.latch_delay_s * self._rate_hz
+            at = self._drive_since + self.scene.behaviour.latch_delay_s * self._sample_rate_hz
         if at is not None and at < start + n_samples:
             self._let_go(at)
 
@@ -169,7 +169,7 @@ class SimulatedRig:
         behaviour = self.scene.behaviour
         self.release_at = at
         self.motion = motion = fall(self.scene.model, duration_s=MOTION_S)
-        start_s = at / self._rate_hz
+        start_s = at / self._sample_rate_hz
 
         def force(time_s: FloatArray) -> FloatArray:
             if time_s[-1] < start_s:
@@ -181,21 +181,21 @@ class SimulatedRig:
             self._plan_switch(at)
         broken_s = motion.truth().break_time_s
         if broken_s is not None and behaviour.article_wire_opens:
-            wire_at = at + broken_s * self._rate_hz
+            wire_at = at + broken_s * self._sample_rate_hz
             self._agenda.append((wire_at, wire.INPUT_ARTICLE_WHOLE, 0))
         self._agenda.sort()
         if behaviour.cut_link_after_s is not None:
-            self._cut_at = at + behaviour.cut_link_after_s * self._rate_hz
+            self._cut_at = at + behaviour.cut_link_after_s * self._sample_rate_hz
         if behaviour.glitch_after_s is not None:
-            self._glitch_at = int(at + behaviour.glitch_after_s * self._rate_hz)
+            self._glitch_at = int(at + behaviour.glitch_after_s * self._sample_rate_hz)
 
     def _plan_switch(self, at: float) -> None:
         """First opening at the release, then bounces within `bounce_s`."""
         count = int(self._random.integers(*_BOUNCES))
-        span = self.scene.behaviour.bounce_s * self._rate_hz
+        span = self.scene.behaviour.bounce_s * self._sample_rate_hz
         later = np.sort(self._random.uniform(0.0, span, 2 * count))
         # A bouncing contact is closed for no more than a millisecond or two.
-        later[1::2] = np.minimum(later[1::2], later[::2] + _CLOSED_S * self._rate_hz)
+        later[1::2] = np.minimum(later[1::2], later[::2] + _CLOSED_S * self._sample_rate_hz)
         self._agenda.append((at, wire.INPUT_LATCHED, 0))
         for number, after in enumerate(later):
             self._agenda.append((at + float(after), wire.INPUT_LATCHED, (number + 1) % 2))
@@ -217,7 +217,7 @@ class SimulatedRig:
         }
         if self.release_at is None or self.motion is None:
             return figures
-        release_s = (self.release_at - first_sample_index) / self._rate_hz
+        release_s = (self.release_at - first_sample_index) / self._sample_rate_hz
         true = self.motion.truth()
         model = self.scene.model
         for name in _TIMES:

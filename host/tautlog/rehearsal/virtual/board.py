@@ -39,7 +39,7 @@ class Board(Bare):
         self.check = wire.Check()
         self.rest_us = 0  # of no meaning here
         self._channels = len(config.CHANNELS)
-        self._rate_hz = config.CONVERSION_RATE_HZ / (config.REDUCTION * self._channels)
+        self._sample_rate_hz = config.CONVERSION_RATE_HZ / (config.REDUCTION * self._channels)
         self._per_block = config.SAMPLES_PER_BLOCK
         self._speed = Setup.speed
         self._samples = 0  # since power-up, the board's clock
@@ -83,7 +83,7 @@ class Board(Bare):
         return self._stamp_us(0)
 
     def _stamp_us(self, offset):
-        return int((self._samples + offset) * 1000000 / self._rate_hz) % TICKS_PERIOD_US
+        return int((self._samples + offset) * 1000000 / self._sample_rate_hz) % TICKS_PERIOD_US
 
     def poll(self, may_rest):
         """Let a step of time pass if it is due."""
@@ -92,7 +92,7 @@ class Board(Bare):
         if now_us < self._due_us or self._must_wait(now_us):
             time.sleep(0.0002)
             return
-        step_us = STEP_SAMPLES * 1000000 / (self._rate_hz * self._speed)
+        step_us = STEP_SAMPLES * 1000000 / (self._sample_rate_hz * self._speed)
         # A process that was held up does not make up for it in a burst.
         self._due_us = max(self._due_us + step_us, now_us - 20000)
         self._step()
@@ -100,7 +100,7 @@ class Board(Bare):
     def _must_wait(self, now_us):
         if self._laptop is None or now_us - self._heard_wall_us > SILENT_WALL_US:
             return False
-        return (self._samples - self._heard_at) * 1000000 / self._rate_hz > AHEAD_US
+        return (self._samples - self._heard_at) * 1000000 / self._sample_rate_hz > AHEAD_US
 
     def _step(self):
         self._rig.send(struct.pack(REQUEST, self._outputs, 0, STEP_SAMPLES))
