@@ -107,11 +107,39 @@ def calibrate(
     CalibrationError
         If no calibration can be made of the points.
     """
-    loads = np.array([one.load_n for one in points])
-    volts = np.array([one.volt for one in points])
-    if np.unique(loads).size < LEAST_LOADS:
+    loads = np.array([point.load_n for point in points])
+    volts = np.array([point.volt for point in points])
+    _require_usable(volts, loads)
+    line = fit_polynomial(volts, loads, 1)
+    fit = _chosen(volts, loads, line, degree)
+    spread = _spread(points, fit)
+    fitted = _fitted(replace(base, date=date, note=note, accepted=""), fit, line, volts, loads)
+    step_n = abs(fitted.newton_per_volt) * base.volt_per_count(1)
+    own, share = _parts(fit, volts, loads, step_n, spread)
+    budget = Budget("force at the largest load", "N", float(loads.max()), (*share, *own))
+    calibration = _with_u(fitted, budget, own, share)
+    return Calibrated(
+        calibration,
+        tuple(points),
+        fit,
+        fit.coefficients.size - 1,
+        *spread.over(budget.value),
+        budget,
+        (
+            *_gaps_of_loading(loads),
+            *_warnings(calibration, spread, planned_n),
+            *_off_data_sheet(calibration, data_sheet_newton_per_volt),
+            *_scatter(line, budget.value),
+        ),
+    )
+
+
+def _require_usable(volts: FloatArray, loads: FloatArray) -> None:
+    """Refuse points of which no calibration can be made."""
+    different = np.unique(loads).size
+    if different < LEAST_LOADS:
         raise CalibrationError(
-            f"{np.unique(loads).size} different loads: at least {LEAST_LOADS} are needed, "
+            f"{different} different loads: at least {LEAST_LOADS} are needed, "
             f"{USUAL_LOADS} and zero are usual, up and down"
         )
     if np.ptp(volts) <= 0:
@@ -122,44 +150,39 @@ def calibrate(
             f"the reading does not follow the load (correlation {follows:.2f}, "
             f"{LEAST_CORRELATION:g} is the least): check wiring, gain and the order of the weights"
         )
-    line = fit_polynomial(volts, loads, 1)
-    chosen = degree or (2 if _is_curved(volts, loads, line) else 1)
-    fit = line if chosen == 1 else fit_polynomial(volts, loads, chosen)
-    top_n = float(loads.max())
-    hysteresis = _largest_gap(points, fit, by_direction=True)
-    repeatability = _largest_gap(points, fit, by_direction=False)
-    zero_return = _zero_return(points, fit)
+
+
+def _fitted(
+    base: Calibration, fit: Fit, line: Fit, volts: FloatArray, loads: FloatArray
+) -> Calibration:
+    """Zero, slope there, and curvature."""
     # Level with no force: of the least load, less what that load adds.
     zero_v = float(np.mean(volts[loads == loads.min()]) - loads.min() / line.coefficients[1])
-    slope = float(fit.coefficients[1] + (2.0 * fit.coefficients[2] * zero_v if chosen == 2 else 0))
-    step_n = abs(slope) * base.volt_per_count(1)
-    own, share = _parts(fit, volts, loads, step_n, hysteresis, repeatability, zero_return)
-    budget = Budget("force at the largest load", "N", top_n, (*share, *own))
-    calibration = replace(
+    curvature = float(fit.coefficients[2]) if fit.coefficients.size > 2 else 0.0
+    return replace(
         base,
-        newton_per_volt=slope,
-        newton_per_square_volt=float(fit.coefficients[2]) if chosen == 2 else 0.0,
+        newton_per_volt=float(fit.coefficients[1] + 2.0 * curvature * zero_v),
+        newton_per_square_volt=curvature,
         zero_v=zero_v,
-        expanded_u_fraction=2.0 * replace(budget, parts=share).combined_u / top_n,
-        expanded_u_n=2.0 * replace(budget, parts=own).combined_u,
-        range_n=top_n,
-        date=date,
-        note=note,
-        accepted="",
     )
-    return Calibrated(
+
+
+def _with_u(
+    calibration: Calibration, budget: Budget, own: tuple[Part, ...], share: tuple[Part, ...]
+) -> Calibration:
+    """A calibration with its uncertainty, and how far up it is covered."""
+    return replace(
         calibration,
-        tuple(points),
-        fit,
-        chosen,
-        None if hysteresis is None else hysteresis / top_n,
-        None if repeatability is None else repeatability / top_n,
-        None if zero_return is None else zero_return / top_n,
-        budget,
-        tuple(
-            _warnings(calibration, loads, planned_n, data_sheet_newton_per_volt, zero_return, line)
-        ),
+        expanded_u_fraction=2.0 * replace(budget, parts=share).combined_u / budget.value,
+        expanded_u_n=2.0 * replace(budget, parts=own).combined_u,
+        range_n=budget.value,
     )
+
+
+def _chosen(volts: FloatArray, loads: FloatArray, line: Fit, degree: int | None) -> Fit:
+    """The fit of the degree that was asked for, or of the one that the points ask for."""
+    chosen = degree or (2 if _is_curved(volts, loads, line) else 1)
+    return line if chosen == 1 else fit_polynomial(volts, loads, chosen)
 
 
 def _is_curved(volts: FloatArray, loads: FloatArray, line: Fit) -> bool:
@@ -174,13 +197,38 @@ def _is_curved(volts: FloatArray, loads: FloatArray, line: Fit) -> bool:
     return bool(fdtr(1, curve.freedom, ratio) > CURVED)
 
 
+@dataclass(frozen=True)
+class _Spread:
+    """Differences between readings of the same load, in newtons; None where none can be told."""
+
+    hysteresis_n: float | None
+    repeatability_n: float | None
+    zero_return_n: float | None
+
+    def over(self, top_n: float) -> tuple[float | None, float | None, float | None]:
+        """The same as shares of the largest load."""
+        hysteresis, repeatability, zero_return = (
+            None if gap_n is None else gap_n / top_n
+            for gap_n in (self.hysteresis_n, self.repeatability_n, self.zero_return_n)
+        )
+        return hysteresis, repeatability, zero_return
+
+
+def _spread(points: list[Point], fit: Fit) -> _Spread:
+    return _Spread(
+        _largest_gap(points, fit, by_direction=True),
+        _largest_gap(points, fit, by_direction=False),
+        _zero_return(points, fit),
+    )
+
+
 def _directions(points: list[Point]) -> list[int]:
     """1 while the load goes up, -1 while it comes down, 0 where it does neither."""
     found, last = [], 0
-    for before, one in zip([None, *points[:-1]], points, strict=True):
-        if before is not None and one.run == before.run and one.load_n != before.load_n:
-            last = 1 if one.load_n > before.load_n else -1
-        elif before is None or one.run != before.run:
+    for before, point in zip([None, *points[:-1]], points, strict=True):
+        if before is not None and point.run == before.run and point.load_n != before.load_n:
+            last = 1 if point.load_n > before.load_n else -1
+        elif before is None or point.run != before.run:
             last = 1
         found.append(last)
     return found
@@ -192,11 +240,11 @@ def _largest_gap(points: list[Point], fit: Fit, *, by_direction: bool) -> float 
     Runs are compared on the way up only: what differs on the way down is hysteresis.
     """
     groups: dict[float, dict[int, list[float]]] = {}
-    for one, way in zip(points, _directions(points), strict=True):
+    for point, way in zip(points, _directions(points), strict=True):
         if not by_direction and way < 0:
             continue
-        at_load = groups.setdefault(one.load_n, {})
-        at_load.setdefault(way if by_direction else one.run, []).append(float(fit.at(one.volt)))
+        at_load = groups.setdefault(point.load_n, {})
+        at_load.setdefault(way if by_direction else point.run, []).append(float(fit.at(point.volt)))
     gaps = []
     for at_load in groups.values():
         means = [float(np.mean(values)) for values in at_load.values()]
@@ -207,9 +255,9 @@ def _largest_gap(points: list[Point], fit: Fit, *, by_direction: bool) -> float 
 
 def _zero_return(points: list[Point], fit: Fit) -> float | None:
     """Change of the zero from the first to the last unloaded point, in newtons."""
-    least = min(one.load_n for one in points)
-    zeros = [one for one in points if one.load_n == least]
-    if len(zeros) < 2 or least > 0.02 * max(one.load_n for one in points):
+    least = min(point.load_n for point in points)
+    zeros = [point for point in points if point.load_n == least]
+    if len(zeros) < 2 or least > 0.02 * max(point.load_n for point in points):
         return None
     return abs(float(fit.at(zeros[-1].volt)) - float(fit.at(zeros[0].volt)))
 
@@ -219,9 +267,7 @@ def _parts(
     volts: FloatArray,
     loads: FloatArray,
     step_n: float,
-    hysteresis: float | None,
-    repeatability: float | None,
-    zero_return: float | None,
+    spread: _Spread,
 ) -> tuple[tuple[Part, ...], tuple[Part, ...]]:
     """What does not grow with the force, and what does, the latter at the largest load.
 
@@ -238,9 +284,13 @@ def _parts(
         Part(
             "non-linearity", rectangular(float(departure)), basis="largest residual, from zero on"
         ),
-        Part("hysteresis", rectangular(0.5 * (hysteresis or 0.0)), basis="up less down"),
-        Part("repeatability", rectangular(0.5 * (repeatability or 0.0)), basis="between runs"),
-        Part("zero return", rectangular(zero_return or 0.0), basis="first to last zero"),
+        Part("hysteresis", rectangular(0.5 * (spread.hysteresis_n or 0.0)), basis="up less down"),
+        Part(
+            "repeatability",
+            rectangular(0.5 * (spread.repeatability_n or 0.0)),
+            basis="between runs",
+        ),
+        Part("zero return", rectangular(spread.zero_return_n or 0.0), basis="first to last zero"),
         # No mean over many samples takes it away: steps of a converter are not equally wide.
         Part("converter", 0.5 * step_n, basis="one step, expanded; own choice"),
     )
@@ -251,39 +301,47 @@ def _parts(
     return own, share
 
 
-def _warnings(
-    calibration: Calibration,
-    loads: FloatArray,
-    planned_n: float | None,
-    data_sheet: float | None,
-    zero_return: float | None,
-    line: Fit,
-) -> list[str]:
+def _gaps_of_loading(loads: FloatArray) -> list[str]:
+    """What of the loads is less than usual."""
     found = []
-    top_n = calibration.range_n
     if np.unique(loads).size < USUAL_LOADS:
         found.append(f"{np.unique(loads).size} different loads: {USUAL_LOADS} and more are usual")
     if not (np.diff(loads) < 0).any():
         found.append("no load on the way down: hysteresis is not known")
+    return found
+
+
+def _warnings(calibration: Calibration, spread: _Spread, planned_n: float | None) -> list[str]:
+    """What of the result people must know before they use it."""
+    found = []
+    top_n, zero_return_n = calibration.range_n, spread.zero_return_n
     if calibration.newton_per_volt < 0:
         found.append("tension lowers the voltage: the cell is wired the other way round, or pushed")
-    if zero_return is not None and zero_return > ZERO_RETURN * top_n:
-        found.append(f"the zero came back {zero_return:.2g} N off: creep, or something touches")
+    if zero_return_n is not None and zero_return_n > ZERO_RETURN * top_n:
+        found.append(f"the zero came back {zero_return_n:.2g} N off: creep, or something touches")
     if planned_n and planned_n > top_n:
         found.append(
             f"calibrated to {top_n:.0f} N, planned are {planned_n:.0f} N: extrapolation "
             f"x {planned_n / top_n:.1f}; cross-check with a borrowed cell once"
         )
-    if data_sheet:
-        off = calibration.newton_per_volt / data_sheet - 1.0
-        text = f"the slope is {100 * off:+.1f} % off what the cell's sheet and the gain promise"
-        if abs(off) > SLOPE_OFF:
-            text += ": gain, excitation or units are not what they are thought to be"
-        if abs(off) > DATA_SHEET_OFF:
-            found.append(text)
-    if line.residual_sd > 0.005 * top_n:
-        found.append("the points scatter by more than 0.5 % of the range: look for what touches")
     return found
+
+
+def _off_data_sheet(calibration: Calibration, promised: float | None) -> list[str]:
+    """By how much the slope is off what data sheet and gain promise, where it matters."""
+    off = calibration.newton_per_volt / promised - 1.0 if promised else 0.0
+    if abs(off) <= DATA_SHEET_OFF:
+        return []
+    text = f"the slope is {100 * off:+.1f} % off what the cell's sheet and the gain promise"
+    if abs(off) > SLOPE_OFF:
+        text += ": gain, excitation or units are not what they are thought to be"
+    return [text]
+
+
+def _scatter(line: Fit, top_n: float) -> list[str]:
+    if line.residual_sd <= 0.005 * top_n:
+        return []
+    return ["the points scatter by more than 0.5 % of the range: look for what touches"]
 
 
 def hanging_check(read_n: float, weight_n: float) -> tuple[bool, str]:

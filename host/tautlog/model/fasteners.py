@@ -45,7 +45,7 @@ def lag_screw_allowable_n(
     not count.
     """
     _in_range("specific gravity", specific_gravity, 0.3, 0.8)
-    per_inch_lbf = 1800.0 * specific_gravity**1.5 * (diameter_m / INCH_M) ** 0.75
+    per_inch_lbf = 1800.0 * math.pow(specific_gravity, 1.5) * math.pow(diameter_m / INCH_M, 0.75)
     return per_inch_lbf * LBF_N * (thread_m / INCH_M) * (0.75 if end_grain else 1.0)
 
 
@@ -63,10 +63,10 @@ def timber_screw_characteristic_n(
     _in_range("diameter in mm", d, 6.0, 12.0)
     _in_range("thread length over diameter", length / d, 6.0, 100.0)
     _in_range("angle to the grain in degrees", angle_deg, 30.0, 90.0)
-    strength = 0.52 * d**-0.5 * length**-0.1 * density_kg_m3**0.8
+    strength = 0.52 * math.pow(d, -0.5) * math.pow(length, -0.1) * math.pow(density_kg_m3, 0.8)
     angle = math.radians(angle_deg)
     slope = 1.2 * math.cos(angle) ** 2 + math.sin(angle) ** 2
-    return n**0.9 * strength * d * length * min(d / 8.0, 1.0) / slope
+    return math.pow(n, 0.9) * strength * d * length * min(d / 8.0, 1.0) / slope
 
 
 PITCH_M = {5: 0.8, 6: 1.0, 8: 1.25, 10: 1.5, 12: 1.75, 16: 2.0}

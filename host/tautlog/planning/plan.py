@@ -182,17 +182,23 @@ def _solved(
         lacking = ", ".join(f"--{name}" for name in unknown)
         more = "" if aim else "; with --target one of them is found"
         raise PlanError(f"not known: {lacking}. Give all but one of them{more}")
-    friction_n = asked.friction_n
-    if friction_n is None and campaign:
-        friction_n = campaign.rig.friction_n
-    soft = Line("line", 1.0, asked.hardening_per_m2 or 0.0, asked.damping_ratio or 0.0)
     drop = PlannedDrop(
-        mass_kg or 1.0, 1.0 if height_m is None else height_m, line or soft, friction_n
+        mass_kg or 1.0,
+        1.0 if height_m is None else height_m,
+        line or Line("line", 1.0, asked.hardening_per_m2 or 0.0, asked.damping_ratio or 0.0),
+        _friction_n(campaign, asked),
     )
     if not unknown or aim is None:
         return drop, ""
     solved = _SOLVERS[unknown[0]](drop, aim.force_n)
     return solved, asked.solve if asked.solve == "length" else unknown[0]
+
+
+def _friction_n(campaign: Campaign | None, asked: Asked) -> float | None:
+    """Friction of the rails, as asked for or as the campaign states it."""
+    if asked.friction_n is not None or campaign is None:
+        return asked.friction_n
+    return campaign.rig.friction_n
 
 
 def _length_m(asked: Asked, drop: PlannedDrop) -> float | None:
