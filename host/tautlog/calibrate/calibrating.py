@@ -90,7 +90,7 @@ def calibrate(
     Parameters
     ----------
     points : list of Point
-        In the order in which they were measured.
+        As measured, in order.
     base : Calibration
         Converter, rails and bandwidth are kept from it.
     degree : int or None
@@ -100,7 +100,7 @@ def calibrate(
     data_sheet_newton_per_volt : float or None
         What cell and amplifier promise.
     date, note : str
-        Of the calibration.
+        Of it.
 
     Raises
     ------
@@ -118,20 +118,14 @@ def calibrate(
     own, share = _parts(fit, volts, loads, step_n, spread)
     budget = Budget("force at the largest load", "N", float(loads.max()), (*share, *own))
     calibration = _with_u(fitted, budget, own, share)
-    return Calibrated(
-        calibration,
-        tuple(points),
-        fit,
-        fit.coefficients.size - 1,
-        *spread.over(budget.value),
-        budget,
-        (
-            *_gaps_of_loading(loads),
-            *_warnings(calibration, spread, planned_n),
-            *_off_data_sheet(calibration, data_sheet_newton_per_volt),
-            *_scatter(line, budget.value),
-        ),
+    warnings = (
+        *_gaps_of_loading(loads),
+        *_warnings(calibration, spread, planned_n),
+        *_off_data_sheet(calibration, data_sheet_newton_per_volt),
+        *_scatter(line, budget.value),
     )
+    shares = spread.over(budget.value)
+    return Calibrated(calibration, tuple(points), fit, fit.degree, *shares, budget, warnings)
 
 
 def _require_usable(volts: FloatArray, loads: FloatArray) -> None:

@@ -37,6 +37,11 @@ class Fit:
     freedom: int
     covariance: FloatArray
 
+    @property
+    def degree(self) -> int:
+        """Highest power of x."""
+        return self.coefficients.size - 1
+
     def at(self, x: npt.ArrayLike) -> FloatArray:
         """The polynomial at x."""
         places = np.asarray(x, dtype=np.float64)

@@ -74,9 +74,9 @@ def command(
         calibration=campaign.calibration if campaign else None,
         campaign=campaign.name if campaign else "",
     )
-    samples, rate_hz = imported.values.size, imported.sample_rate_hz
+    samples, sample_rate_hz = imported.values.size, imported.sample_rate_hz
     if as_json:
-        print_json({"record": str(path), "samples": samples, "sample_rate_hz": rate_hz})
+        print_json({"record": str(path), "samples": samples, "sample_rate_hz": sample_rate_hz})
         return
-    click.echo(f"{samples} samples at {rate_hz:g} Hz from {', '.join(imported.columns)}")
+    click.echo(f"{samples} samples at {sample_rate_hz:g} Hz from {', '.join(imported.columns)}")
     click.echo(f"record  {path}")

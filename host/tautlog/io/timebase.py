@@ -7,14 +7,23 @@ of 40 ms one of 40 s, and every figure that follows is wrong without a word.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
 
 from tautlog.errors import TraceImportError
+
+FloatArray = npt.NDArray[np.float64]
 
 SECONDS_PER_UNIT = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
 # No force of a drop is recorded more slowly, or faster; common practice. Beyond these bounds
 # people are asked; a rate that they state is believed up to `FASTEST_HZ`.
 LEAST_HZ, MOST_HZ = 1000.0, 5e6
 FASTEST_HZ = 1e8
+# A step between two times may differ from the usual step, and a time from its place
+# on the uniform grid, by this part of the sample interval: rounding of printed times.
+TIME_TOLERANCE = 0.25
 
 
 def seconds_per(unit: str | None) -> float:
@@ -31,12 +40,12 @@ def seconds_per(unit: str | None) -> float:
     return SECONDS_PER_UNIT[unit or "s"]
 
 
-def check_rate(rate_hz: float, *, stated: bool) -> float:
+def check_rate(sample_rate_hz: float, *, stated: bool) -> float:
     """Return a sample rate that can be, or ask.
 
     Parameters
     ----------
-    rate_hz : float
+    sample_rate_hz : float
         Samples per second.
     stated : bool
         Somebody stated it, or the unit of the times that it is from.
@@ -46,15 +55,80 @@ def check_rate(rate_hz: float, *, stated: bool) -> float:
     TraceImportError
         If it is no rate, or none that a drop is recorded with and nobody stated it.
     """
-    if not (0.0 < rate_hz < math.inf):
-        raise TraceImportError(f"the sample rate must be > 0 Hz, was {rate_hz:g}")
-    if rate_hz > FASTEST_HZ:
+    if not (0.0 < sample_rate_hz < math.inf):
+        raise TraceImportError(f"the sample rate must be > 0 Hz, was {sample_rate_hz:g}")
+    if sample_rate_hz > FASTEST_HZ:
         raise TraceImportError(
-            f"the sample rate must be at most {FASTEST_HZ:g} Hz, was {rate_hz:g}"
+            f"the sample rate must be at most {FASTEST_HZ:g} Hz, was {sample_rate_hz:g}"
         )
-    if not stated and not LEAST_HZ <= rate_hz <= MOST_HZ:
+    if not stated and not LEAST_HZ <= sample_rate_hz <= MOST_HZ:
         raise TraceImportError(
-            f"times in seconds would mean {rate_hz:g} samples/s, expected {LEAST_HZ:g} to "
+            f"times in seconds would mean {sample_rate_hz:g} samples/s, expected {LEAST_HZ:g} to "
             f"{MOST_HZ:g}: are they in ms or us? State it with --time-unit; s too, if it is so"
         )
-    return rate_hz
+    return sample_rate_hz
+
+
+def even_rate_hz(time_s: FloatArray, place: Callable[[int], str]) -> float:
+    """Return the sample rate of even times.
+
+    Parameters
+    ----------
+    time_s : ndarray of float64, shape (n,)
+        In seconds, two or more.
+    place : callable
+        Says where a row stands, such as "trace.csv line 7".
+
+    Raises
+    ------
+    TraceImportError
+        Naming the first row that is not even.
+    """
+
+    def refuse(row: int, what: str) -> TraceImportError:
+        return TraceImportError(
+            f"{place(row)}: the time {time_s[row]:g} s {what}; "
+            "if the times are only printed badly, give the sample rate instead"
+        )
+
+    missing = np.flatnonzero(np.isnan(time_s))
+    if missing.size:
+        raise TraceImportError(f"{place(int(missing[0]))}: the time is missing")
+    odd = _first_odd_step(time_s) or _first_off_grid(time_s)
+    if odd is not None:
+        raise refuse(*odd)
+    sample_rate_hz = (time_s.size - 1) / float(time_s[-1] - time_s[0])
+    if not 0 < sample_rate_hz < math.inf:
+        raise refuse(1, "is too close to the one before it")
+    # Printed times have few digits: 9999.999999999998 Hz is 10 kHz.
+    return float(f"{sample_rate_hz:.9g}")
+
+
+def _first_odd_step(time_s: FloatArray) -> tuple[int, str] | None:
+    """The first row that does not follow the one before it as most do, and how."""
+    steps = np.diff(time_s)
+    backward = np.flatnonzero(steps <= 0)
+    if backward.size:
+        before = time_s[backward[0]]
+        return int(backward[0]) + 1, f"is not after the one before it ({before:g} s)"
+    usual_s = float(np.median(steps))
+    uneven = np.flatnonzero(np.abs(steps - usual_s) > TIME_TOLERANCE * usual_s)
+    if not uneven.size:
+        return None
+    row = int(uneven[0]) + 1
+    return row, (
+        f"comes {steps[row - 1]:g} s after the one before it, expected {usual_s:g} s "
+        f"within {TIME_TOLERANCE:.0%}"
+    )
+
+
+def _first_off_grid(time_s: FloatArray) -> tuple[int, str] | None:
+    """The first row that is off the even grid from the first time to the last, and how."""
+    interval_s = float(time_s[-1] - time_s[0]) / (time_s.size - 1)
+    grid_s = time_s[0] + np.arange(time_s.size) * interval_s
+    usual_s = float(np.median(np.diff(time_s)))
+    off = np.flatnonzero(np.abs(time_s - grid_s) > TIME_TOLERANCE * usual_s)
+    if not off.size:
+        return None
+    row = int(off[0])
+    return row, f"is off the even grid ({grid_s[row]:g} s) that most times keep"
