@@ -22,8 +22,9 @@ from tautlog.archive.fingerprint import (
 )
 from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
-from tautlog.drop.armed import AGAIN_S, ENDING_S, forget, still_held
+from tautlog.drop.keeping import forget, still_held
 from tautlog.drop.outcome import DropOutcome
+from tautlog.drop.recording import AGAIN_S, ENDING_S
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import (
     AbortedError,

@@ -10,14 +10,18 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from tautlog.analysis.contradictions import Story, contradictions
 from tautlog.board.readiness import Facts, Finding, arm_fields, findings, read_facts, refuse
 from tautlog.board.session import Session
 from tautlog.drop.armed import Armed
 from tautlog.drop.arming import SAFE, arm, make_safe
 from tautlog.drop.crew import Crew, ShieldedCrew
+from tautlog.drop.keeping import forget, leave, lose
 from tautlog.drop.outcome import DropOutcome, DropPlan
 from tautlog.drop.permission import require
+from tautlog.drop.recording import Recording
 from tautlog.drop.stop import StopRequest
+from tautlog.drop.watch import Watch, watch
 from tautlog.errors import (
     AbortedError,
     BoardError,
@@ -27,6 +31,10 @@ from tautlog.errors import (
 from tautlog.firmware import wire
 from tautlog.record import RecordWriter
 
+KEPT_BACK = (
+    "the board never sent {} block(s) that it said it holds: it keeps the event, `tautlog recover` "
+    "tries to fetch them into a record of their own"
+)
 NOT_ARMED = "the board was not armed, the release drive is low"
 
 
@@ -97,8 +105,8 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
             campaign=plan.campaign,
             arming=ready.told(),
         )
-        armed = _arm(session, plan, shielded, writer, ready.limits, stop)
-        return replace(armed.run(), shunt_before_v=ready.facts.shunt_step_v)
+        watched = _arm(session, plan, shielded, writer, ready.limits, stop)
+        return replace(_bring_home(watched), shunt_before_v=ready.facts.shunt_step_v)
 
 
 def _arm(
@@ -108,13 +116,13 @@ def _arm(
     writer: RecordWriter,
     limits: dict[str, int],
     stop: StopRequest,
-) -> Armed:
+) -> Watch:
     """Ask the board to arm; whatever comes in between leaves it safe, and no empty record."""
     try:
         if stop.asked:
             raise AbortedError(f"stopped by {stop.why}: {NOT_ARMED}")
         grant = arm(session, by_hand=plan.by_hand, limits=limits)
-        return Armed(session, plan, crew, writer, grant, stop)
+        return watch(session, plan, crew, writer, grant, stop)
     except BaseException as problem:
         # The answer may have been lost, or damaged, on a board that did arm.
         said = make_safe(session)
@@ -123,6 +131,60 @@ def _arm(
         if told or not isinstance(problem, (AbortedError, BoardError, LinkError)):
             raise
         raise type(problem)(f"{problem}. {said}") from problem
+
+
+def _bring_home(watched: Watch) -> DropOutcome:
+    """Release, record, and bring the event home."""
+    armed, recording = Armed(watched), Recording(watched)
+    try:
+        armed.until_released()
+        recording.record()
+        recording.end()
+        watched.writer.finish("complete", "; ".join(_notes(watched, armed.late)))
+    except LinkError as problem:
+        lose(watched, problem)
+    except BaseException as problem:
+        if watched.released() is not None:
+            leave(watched, problem)
+        armed.abort(problem)
+    withheld = watched.writer.reception.given_up_blocks
+    forgot: tuple[str, ...] = (KEPT_BACK.format(withheld),)
+    if not withheld:
+        forgot = forget(watched.session, watched.writer.must_be_there)
+    return DropOutcome(
+        path=watched.plan.path,
+        early=watched.stop.asked,
+        first_block=watched.grant.first,
+        missing_blocks=watched.receiver.missing_blocks,
+        damaged=watched.session.damaged,
+        events=watched.receiver.events,
+        notes=_notes(watched, armed.late) + forgot,
+    )
+
+
+def _notes(watched: Watch, late: str) -> tuple[str, ...]:
+    """What went otherwise than planned."""
+    notes = []
+    if late:
+        notes.append(f"called off too late, the sled had gone: {late}")
+    if watched.stop.asked:
+        notes.append(f"ended early by the user ({watched.stop.why})")
+    elif watched.stop.came:
+        notes.append(f"{watched.stop.why} came while recording, which went on to its end")
+    ended = watched.receiver.event("recording-ended")
+    if ended is not None and ended.value not in (wire.FINISHED, wire.ABORTED):
+        notes.append(f"the board ended the recording itself: {wire.REASONS[ended.value][1]}")
+    if watched.crew.failure:
+        notes.append(f"nothing could be shown any more ({watched.crew.failure})")
+    board = watched.session.instrument
+    story = Story(
+        watched.receiver.events,
+        board.sample_rate_hz,
+        board.samples_per_block,
+        reception=watched.writer.reception,
+    )
+    notes += [one.text for one in contradictions(story)]
+    return tuple(notes)
 
 
 def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:

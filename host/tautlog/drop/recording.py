@@ -1,0 +1,109 @@
+"""Recording: the part of a drop after the release, until its event is on disk.
+
+Nothing but the user's own wish ends it early: what is shown, and to whom, is of no account
+any more.
+"""
+
+from __future__ import annotations
+
+import contextlib
+
+from tautlog.drop.keeping import Left
+from tautlog.drop.watch import Watch
+from tautlog.errors import BoardError, LinkTimeoutError
+from tautlog.firmware import wire
+
+ENDING_S = 6.0  # longest wait for the board to end a recording and send the rest
+STUCK_S = 12.0  # a board that lives, and of which no further block comes
+# A release lies no farther from the blocks that have come when it is told: it is sent before
+# the next of them, and a line that stalled may hold some back.
+BEFORE_BLOCKS_S, BEHIND_BLOCKS_S = 0.5, 2.0
+AGAIN_S = 1.0  # for events that are sent again
+
+
+class Recording:
+    """A board that records, until all of it has come.
+
+    Parameters
+    ----------
+    watch : Watch
+        Who is there.
+    """
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+        self._session = watch.session
+        self._crew = watch.crew
+        self._stop = watch.stop
+        self._receiver = watch.receiver
+        self._told_more = self._stop.more + 1
+
+    def record(self) -> None:
+        """Take what comes, for as long as was asked for or until the user ends it."""
+        instrument = self._session.instrument
+        wanted = self._watch.plan.record_s * instrument.sample_rate_hz
+        start = self._start()
+        while not self._stop.asked:
+            self._step()
+            come = self._receiver.expected * instrument.samples_per_block - start
+            if come >= wanted or self._receiver.event("recording-ended") is not None:
+                break
+            self._crew.received(come / instrument.sample_rate_hz, self._watch.plan.record_s)
+            self._session_must_live()
+
+    def _start(self) -> int:
+        """Sample from which the recording is counted: the release, where its stamp can be."""
+        opened, board = self._watch.released(), self._session.instrument
+        assert opened is not None
+        here = self._receiver.expected * board.samples_per_block
+        first = here - round(BEFORE_BLOCKS_S * board.sample_rate_hz)
+        last = here + round(BEHIND_BLOCKS_S * board.sample_rate_hz)
+        return min(max(opened.sample_index, first), last)
+
+    def _step(self) -> None:
+        self._receiver.step()
+        if self._stop.left:
+            raise Left
+        if self._stop.asked and self._stop.more < self._told_more:
+            self._told_more = self._stop.more
+            self._crew.ending(self._told_more)
+
+    def _session_must_live(self) -> None:
+        now_s, scale = self._session.clock(), self._session.scale
+        age_s = now_s - self._receiver.heard_s
+        if age_s > ENDING_S * scale:
+            raise LinkTimeoutError(f"nothing has come from the board for {age_s:.1f} s")
+        stuck_s = now_s - self._receiver.progress_s
+        if stuck_s > STUCK_S * scale:
+            raise LinkTimeoutError(f"no further block has come from the board for {stuck_s:.1f} s")
+
+    def end(self) -> None:
+        """Let the board end the recording, and fetch the rest."""
+        self._session.send(wire.ABORT if self._stop.asked else wire.FINISH)
+        started_s = self._session.clock()
+        while not self._is_all_here():
+            self._step()
+            # A hole is waited for on its own account, see `holes`.
+            since_s = max(started_s, self._receiver.progress_s)
+            if self._session.clock() > since_s + ENDING_S * self._session.scale:
+                raise LinkTimeoutError("the board did not end the recording in time")
+        self._ask_for_events()
+        self._receiver.commit()
+
+    def _ask_for_events(self) -> None:
+        """A damaged frame of an event is not sent again by itself: ask for all of them once."""
+        if not self._receiver.events_lacking():
+            return
+        with contextlib.suppress(LinkTimeoutError, BoardError):
+            self._session.ask("fetch", **{"from": self._receiver.expected})
+        deadline = self._watch.deadline(AGAIN_S)
+        while self._receiver.events_lacking() and self._session.clock() < deadline:
+            self._step()
+
+    def _is_all_here(self) -> bool:
+        status = self._receiver.status
+        return (
+            status is not None
+            and status.state == "held"
+            and (self._receiver.expected >= status.head)
+        )

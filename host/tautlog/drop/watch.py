@@ -1,0 +1,70 @@
+"""Watch: who is at a drop while its board is armed and records, and what has come so far."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tautlog.board.receiver import Receiver
+from tautlog.board.session import Session
+from tautlog.drop.arming import Grant
+from tautlog.drop.crew import ShieldedCrew
+from tautlog.drop.outcome import DropPlan
+from tautlog.drop.stop import StopRequest
+from tautlog.model.reception import BY_DRIVE, BY_HAND
+from tautlog.model.stream import BoardEvent
+from tautlog.record import RecordWriter
+
+
+@dataclass(frozen=True)
+class Watch:
+    """All that the part of a drop with an armed board needs.
+
+    Attributes
+    ----------
+    session : Session
+        The board.
+    plan : DropPlan
+        The drop.
+    crew : ShieldedCrew
+        Who is told.
+    writer : RecordWriter
+        The record.
+    stop : StopRequest
+        The user's wish.
+    grant : Grant
+        What the board answered.
+    receiver : Receiver
+        What comes of it.
+    """
+
+    session: Session
+    plan: DropPlan
+    crew: ShieldedCrew
+    writer: RecordWriter
+    stop: StopRequest
+    grant: Grant
+    receiver: Receiver
+
+    def released(self) -> BoardEvent | None:
+        """The release: the switch opened, or, where it never does, the force came."""
+        by_switch = self.receiver.event("release-opened")
+        return by_switch or self.receiver.event("release-by-force")
+
+    def deadline(self, wait_s: float) -> float:
+        """When a wait for the board is over."""
+        return self.session.clock() + wait_s * self.session.scale
+
+
+def watch(
+    session: Session,
+    plan: DropPlan,
+    crew: ShieldedCrew,
+    writer: RecordWriter,
+    grant: Grant,
+    stop: StopRequest,
+) -> Watch:
+    """Begin to watch a board that has armed."""
+    writer.reception.by = BY_HAND if plan.by_hand else BY_DRIVE
+    writer.reception.release_sent = False
+    receiver = Receiver(session, writer, grant.first, crew.block, writer.reception)
+    return Watch(session, plan, crew, writer, stop, grant, receiver)
