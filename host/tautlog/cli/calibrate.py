@@ -91,50 +91,29 @@ def command(
     before are kept, too. One that data sheet and gain do not promise is refused, unless a
     named person accepts it. Nobody stands under a weight that hangs.
     """
-    from tautlog.calibrate.calibrating import calibrate
-    from tautlog.campaign.calibrations import Word, add_calibration
     from tautlog.campaign.calibrations import as_json as plain
     from tautlog.cli.output import print_json
     from tautlog.model.calibration import Calibration
-    from tautlog.model.timestamp import today
 
-    campaign = options.here(to_drop=False)
-    base = campaign.calibration if campaign else Calibration()
-    accepted = Word(*accept) if accept else None
     if supersedes and not (signed(by) and signed(reason)):
         raise click.UsageError("--supersedes needs --by NAME and --reason TEXT")
-    word = Word(by, reason) if supersedes else None
     if listing:
         _list(options.folder_here())
         return
+    campaign = options.here(to_drop=False)
+    base = campaign.calibration if campaign else Calibration()
     if hang:
         _hang(port, campaign, base, mass_kg, timeout_scale)
         return
     if shunt_ohm is not None:
         _shunt(port, campaign, base, shunt_ohm, timeout_scale)
         return
-    points = (
-        _from_table(table, base, gravity)
-        if table is not None
-        else _live(port, campaign, base, loads_kg, gravity, timeout_scale)
-    )
-    made = calibrate(
-        points,
-        base,
-        degree=degree,
-        planned_n=campaign.setup.upper_n if campaign else None,
-        data_sheet_newton_per_volt=campaign.promised_newton_per_volt if campaign else None,
-        date=day or today(),
-        note=note,
-    )
-    made = replace(made, warnings=(*made.warnings, *_told_at_once(campaign, made)))
-    where = None
-    if campaign is None:
-        _doubtful_without_campaign(made)
+    if table is not None:
+        points = _from_table(table, base, gravity)
     else:
-        where = add_calibration(
-            campaign, made, accepted=accepted, supersedes=supersedes or "", word=word
-        )
+        points = _live(port, campaign, base, loads_kg, gravity, timeout_scale)
+    made = _made(campaign, points, base, degree, day, note)
+    where = _kept(campaign, made, accept, supersedes, (by, reason))
     if picture is not None:
         _draw(made, picture)
     if as_json:
@@ -144,13 +123,57 @@ def command(
     click.echo(f"kept as {where}" if where else "no campaign here: nothing is kept")
 
 
+def _made(
+    campaign: Campaign | None,
+    points: list[Point],
+    base: Calibration,
+    degree: int | None,
+    day: str | None,
+    note: str,
+) -> Calibrated:
+    """The calibration of points, with all that is to be said of it."""
+    from tautlog.calibrate.calibrating import calibrate
+    from tautlog.model.timestamp import today
+
+    made = calibrate(
+        points,
+        base,
+        degree=degree,
+        planned_n=campaign.setup.upper_n if campaign else None,
+        data_sheet_newton_per_volt=campaign.promised_newton_per_volt if campaign else None,
+        date=day or today(),
+        note=note,
+    )
+    return replace(made, warnings=(*made.warnings, *_told_at_once(campaign, made)))
+
+
+def _kept(
+    campaign: Campaign | None,
+    made: Calibrated,
+    accept: tuple[str, str] | None,
+    supersedes: str | None,
+    word: tuple[str, str],
+) -> Path | None:
+    """The file of the campaign that a calibration went into; None without a campaign."""
+    from tautlog.campaign.calibrations import Word, add_calibration
+
+    accepted = Word(*accept) if accept else None
+    corrected = Word(*word) if supersedes else None
+    if campaign is None:
+        _doubtful_without_campaign(made)
+        return None
+    return add_calibration(
+        campaign, made, accepted=accepted, supersedes=supersedes or "", word=corrected
+    )
+
+
 def _told_at_once(campaign: Campaign | None, made: Calibrated) -> list[str]:
     """What of a calibration will be asked when it is used: its age, and who checks its scale."""
     from tautlog.calibrate.validity import validity
     from tautlog.campaign.calibrations import scale_unchecked
     from tautlog.model.timestamp import today
 
-    age = [one.text for one in validity(made.calibration, today()) if one.refuses]
+    age = [check.text for check in validity(made.calibration, today()) if check.refuses]
     unchecked = scale_unchecked(campaign)
     return age + ([unchecked] if unchecked else [])
 
@@ -170,9 +193,9 @@ def _list(folder: Path) -> None:
     found = standing_files(folder)
     if not found:
         click.echo("no calibrations here")
-    for one in found:
-        gone = f"; SUPERSEDED by {one.superseded_by} ({one.told})" if one.superseded_by else ""
-        click.echo(f"{one.path.name}{gone}")
+    for file in found:
+        gone = f"; SUPERSEDED by {file.superseded_by} ({file.told})" if file.superseded_by else ""
+        click.echo(f"{file.path.name}{gone}")
 
 
 def _from_table(table: Path, base: Calibration, gravity: float) -> list[Point]:
@@ -297,7 +320,7 @@ def _draw(made: Calibrated, path: Path) -> None:
     from tautlog.display.pictures.image import save
     from tautlog.display.pictures.residuals import draw_residuals
 
-    loads = np.array([one.load_n for one in made.points])
+    loads = np.array([point.load_n for point in made.points])
     share = 100.0 * made.fit.residuals / loads.max()
     title = (
         f"residuals of {loads.size} points, degree {made.degree}: "

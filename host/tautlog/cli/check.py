@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,6 +13,8 @@ from tautlog.cli.permit import override_of, override_options
 if TYPE_CHECKING:
     from tautlog.board.readiness import Facts
     from tautlog.campaign.campaign import Campaign
+    from tautlog.campaign.checklist import Checklist
+    from tautlog.model.load_path import PathCheck
     from tautlog.model.trace import DropSetup
 
 
@@ -38,52 +41,60 @@ def command(
     as `drop` will do; give the same --line, --mass and so on. The list is good for ten minutes
     and void when somebody enters the zone; it goes into the record of the next drop.
     """
-    from tautlog.campaign.checklist import CHALLENGES, Checklist, add_checklist, measured_checks
+    from tautlog.campaign.checklist import add_checklist
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
-    from tautlog.drop.permit import checked_for
     from tautlog.errors import CampaignError
     from tautlog.model.signature import signed
-    from tautlog.model.timestamp import stamp
 
     operator, second = signed(operator), signed(second)
     if not operator or not second or operator.casefold() == second.casefold():
         raise click.BadParameter("two persons, two names", param_hint="--by, --with")
-    who, why = override_of(override_by, override_reason)
+    override = override_of(override_by, override_reason)
     campaign = options.here()
     if campaign is None:
         raise CampaignError("no campaign here: a checklist belongs to one, see `tautlog init`")
     setup = options.setup_of(campaign, given)
     click.echo(CAUTION, err=True)
-    measured = measured_checks(
-        _facts(port, campaign, setup, timeout_scale), campaign.folder, setup.target_n
-    )
-    measured += checked_for(campaign, setup, by=who, reason=why)
-    for one in measured:
-        click.echo(
-            f"  {'holds ' if one.holds else 'REFUSE' if one.refuses else 'LOOK: '} {one.text}",
-            err=True,
-        )
-    answered = [
-        (text, click.confirm(f"{second}: {text}?", default=False, err=True))
-        for _, text in CHALLENGES
-    ]
-    made = Checklist(
-        stamp(),
-        operator,
-        second,
-        tuple(measured),
-        tuple(answered),
-    )
+    measured = _measured(campaign, setup, _facts(port, campaign, setup, timeout_scale), override)
+    made = _answered(operator, second, measured)
     path = add_checklist(campaign.folder, made)
     if as_json:
-        from dataclasses import asdict
-
         print_json({**asdict(made), "open": list(made.open_points), "file": str(path)})
     if made.open_points:
         raise CampaignError("not ready: " + "; ".join(made.open_points))
     if not as_json:
         click.echo(f"complete, good for ten minutes: {path}")
+
+
+def _measured(
+    campaign: Campaign, setup: DropSetup, facts: Facts | None, override: tuple[str, str]
+) -> list[PathCheck]:
+    """What can be measured, and what the gate refuses; each is told."""
+    from tautlog.campaign.checklist import measured_checks
+    from tautlog.drop.permit import checked_for
+
+    by, reason = override
+    measured = [
+        *measured_checks(facts, campaign.folder, setup.target_n),
+        *checked_for(campaign, setup, by=by, reason=reason),
+    ]
+    for check in measured:
+        word = "holds " if check.holds else "REFUSE" if check.refuses else "LOOK: "
+        click.echo(f"  {word} {check.text}", err=True)
+    return measured
+
+
+def _answered(operator: str, second: str, measured: list[PathCheck]) -> Checklist:
+    """The list, with what the second person answers to every challenge."""
+    from tautlog.campaign.checklist import CHALLENGES, Checklist
+    from tautlog.model.timestamp import stamp
+
+    answered = [
+        (text, click.confirm(f"{second}: {text}?", default=False, err=True))
+        for _, text in CHALLENGES
+    ]
+    return Checklist(stamp(), operator, second, tuple(measured), tuple(answered))
 
 
 def _facts(

@@ -56,31 +56,13 @@ def command(
     Every drop ages what it pulls, also an invalid or aborted one, one whose file cannot be
     read, and one that nobody recorded. Rehearsals never count.
     """
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.table import Table
-
-    from tautlog.archive.catalogue import catalogued
     from tautlog.campaign.drop_setup import mount_name
-    from tautlog.campaign.ledger import (
-        HEAD,
-        LedgerEntry,
-        add_entry,
-        exposures,
-        read_entries,
-        rehearsals,
-        row,
-    )
-    from tautlog.cli.output import print_json, tell_doubts
+    from tautlog.campaign.ledger import LedgerEntry, add_entry
 
     campaign = options.here(to_drop=False)
     where = folder or options.folder_here()
     correction = options.number_of(supersedes)
     told = (article, line, mount, by, note, reason)
-    if not add and correction is None and (any(told) or peak_n is not None):
-        raise click.UsageError(
-            "nothing is entered: --add enters a drop, --supersedes N corrects an entry"
-        )
     if add or correction is not None:
         by = options.signature_of(by, "an entry")
         _look_at_names(campaign, article, line)
@@ -96,16 +78,33 @@ def command(
             reason=signed(reason),
         )
         options.tell_doubt(add_entry(where, entry))
+    elif any(told) or peak_n is not None:
+        raise click.UsageError(
+            "nothing is entered: --add enters a drop, --supersedes N corrects an entry"
+        )
     if entries:
         _show_entries(where, as_json)
-        return
-    mounts = [(one.name, one.proven_on) for one in campaign.mounts] if campaign else []
-    there = catalogued(where)
-    tell_doubts(there)
-    found = exposures(there, read_entries(where), mounts)
-    found += rehearsals(there) if rehearsed else []
+    else:
+        _show_exposures(campaign, where, rehearsed, as_json)
+
+
+def _show_exposures(campaign: Campaign | None, where: Path, rehearsed: bool, as_json: bool) -> None:
+    """Count the drops, and show them."""
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    from tautlog.archive.catalogue import catalogued
+    from tautlog.campaign.ledger import HEAD, exposures, read_entries, rehearsals, row
+    from tautlog.cli.output import print_json, tell_doubts
+
+    mounts = [(mount.name, mount.proven_on) for mount in campaign.mounts] if campaign else []
+    records = catalogued(where)
+    tell_doubts(records)
+    found = exposures(records, read_entries(where), mounts)
+    found += rehearsals(records) if rehearsed else []
     if as_json:
-        print_json([asdict(one) for one in found])
+        print_json([asdict(exposure) for exposure in found])
         return
     if not found:
         click.echo("no drops here")
@@ -113,8 +112,8 @@ def command(
     table = Table(box=None, pad_edge=False)
     for name in HEAD:
         table.add_column(name, justify="left" if name in ("what", "name", "last") else "right")
-    for one in found:
-        table.add_row(*map(escape, row(one)))
+    for exposure in found:
+        table.add_row(*map(escape, row(exposure)))
     Console(highlight=False, width=130).print(table)
 
 
@@ -126,7 +125,7 @@ def _look_at_names(campaign: Campaign | None, article: str, line: str) -> None:
         return
     known = (("article", article, campaign.articles), ("line", line, campaign.lines))
     for kind, name, there in known:
-        names = [one.name for one in there]
+        names = [thing.name for thing in there]
         if name and names and name not in names:
             told = f"{kind} {name!r} is none of campaign.toml; {meant(name, names)}"
             click.echo(f"LOOK: {told}", err=True)
@@ -138,12 +137,12 @@ def _show_entries(where: Path, as_json: bool) -> None:
 
     found = all_entries(where)
     if as_json:
-        print_json([asdict(one) for one in found])
+        print_json([asdict(standing) for standing in found])
         return
     if not found:
         click.echo("nothing was entered by hand here")
-    for one in found:
-        entry = one.entry
+    for standing in found:
+        entry = standing.entry
         names = (
             "cannot be read"
             if entry is None
@@ -156,5 +155,5 @@ def _show_entries(where: Path, as_json: bool) -> None:
             if entry and entry.supersedes
             else ""
         )
-        gone = f"; SUPERSEDED by {one.superseded_by}" if one.superseded_by else ""
-        click.echo(f"{one.number}  {one.utc}  {names}{by}{why}{gone}")
+        gone = f"; SUPERSEDED by {standing.superseded_by}" if standing.superseded_by else ""
+        click.echo(f"{standing.number}  {standing.utc}  {names}{by}{why}{gone}")

@@ -69,38 +69,56 @@ def permitted(
         say(NO_CAMPAIGN)
         setup = replace(setup, override=_told(by, reason or "no campaign", NO_CAMPAIGN))
         return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
+    setup = replace(setup, checklist=_checklist(campaign, say))
+    found = refusals(intended_for(campaign, setup))
+    if found:
+        refused = _overridden(found, by, reason)
+        say(f"OVERRIDE by {by}: {refused}")
+        setup = replace(setup, override=_told(by, reason, refused))
+    zero_v = campaign.amplifier.zero_v
+    return grant(setup, campaign.calibration, campaign.name, CHECKED, zero_v)
+
+
+def _checklist(campaign: Campaign, say: Callable[[str], None]) -> str:
+    """The list that was gone through, "" where none is wanted.
+
+    Raises
+    ------
+    RefusedError
+        If the campaign wants one and none is fresh.
+    """
     made = fresh_checklist(campaign.folder)
     if made is not None:
-        setup = replace(setup, checklist=made.text())
-    elif campaign.decision.checklist == "required":
+        return made.text()
+    if campaign.decision.checklist == "required":
         raise RefusedError("no fresh checklist: go through `tautlog check` with two persons")
-    else:
-        say("no fresh checklist (`tautlog check`): none goes into the record")
-    found = refusals(intended_for(campaign, setup))
-    if not found:
-        return _granted(campaign, setup)
-    reasons = tuple(one.text for one in found)
-    refused = "; ".join(reasons)
-    final = [one.text for one in found if one.final]
+    say("no fresh checklist (`tautlog check`): none goes into the record")
+    return ""
+
+
+def _overridden(found: tuple[PathCheck, ...], by: str, reason: str) -> str:
+    """What a named person takes, in words.
+
+    Raises
+    ------
+    RefusedError
+        If nobody may, or nobody does.
+    """
+    reasons = tuple(check.text for check in found)
+    final = [check.text for check in found if check.final]
     if final:
-        others = [one for one in reasons if one not in final]
+        others = [text for text in reasons if text not in final]
         besides = f". Refused besides: {'; '.join(others)}" if others else ""
         raise RefusedError(
             f"refused, and nobody may override it: {'; '.join(final)}{besides}", reasons=reasons
         )
+    refused = "; ".join(reasons)
     if not signed(by) or not signed(reason):
         raise RefusedError(
             f"{refused}. A named person may drop all the same: --override-by, --override-reason",
             reasons=reasons,
         )
-    say(f"OVERRIDE by {by}: {refused}")
-    setup = replace(setup, override=_told(by, reason, refused))
-    return _granted(campaign, setup)
-
-
-def _granted(campaign: Campaign, setup: DropSetup) -> Permit:
-    zero_v = campaign.amplifier.zero_v
-    return grant(setup, campaign.calibration, campaign.name, CHECKED, zero_v)
+    return refused
 
 
 def rehearsal(setup: DropSetup, calibration: Calibration) -> Permit:
@@ -126,8 +144,8 @@ def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> 
         return
     if path.parent.resolve() == campaign.folder.resolve():
         return
-    one = summary_of(path)
-    if one.problem or (one.released and not one.rehearsed):
+    record = summary_of(path)
+    if record.problem or (record.released and not record.rehearsed):
         entry = LedgerEntry(
             stamp(),
             by="tautlog drop",
@@ -147,9 +165,9 @@ def checked_for(
     Only refusals are open points: what the campaign does not state is told by `plan`.
     """
     found = []
-    for one in refusals(intended_for(campaign, setup)):
-        if signed(by) and signed(reason) and not one.final:
-            text = f"OVERRIDE by {by} ({reason}): {one.text}"
-            one = replace(one, holds=True, text=text, refuses=False)
-        found.append(one)
+    for check in refusals(intended_for(campaign, setup)):
+        if signed(by) and signed(reason) and not check.final:
+            text = f"OVERRIDE by {by} ({reason}): {check.text}"
+            check = replace(check, holds=True, text=text, refuses=False)
+        found.append(check)
     return found or [PathCheck("gate", True, "mount, rig, load path and chain allow this drop")]

@@ -185,13 +185,7 @@ def recover(
         If the record is finished already, is another board's, or of another drop.
     """
     held = held or held_event(session)
-    if known is None:
-        _refuse_stranger(open_record(path), held)
-        writer = RecordWriter.resume(path)
-    else:
-        writer = RecordWriter.create(
-            path, setup=known.setup, calibration=known.calibration, instrument=session.instrument
-        )
+    writer = _writer(session, path, known, held)
     first = max(writer.next_block, held.oldest)
     receiver = Receiver(session, writer, first, reception=writer.reception)
     try:
@@ -224,6 +218,16 @@ def _put_away(writer: RecordWriter, known: Known | None) -> str:
         return "no record was made"
     writer.leave()
     return f"what came is in {writer.path}, which is not finished"
+
+
+def _writer(session: Session, path: Path, known: Known | None, held: Held) -> RecordWriter:
+    """The record to complete, or a new one where what goes into it is known."""
+    if known is None:
+        _refuse_stranger(open_record(path), held)
+        return RecordWriter.resume(path)
+    return RecordWriter.create(
+        path, setup=known.setup, calibration=known.calibration, instrument=session.instrument
+    )
 
 
 def _from(held: Held) -> str:
