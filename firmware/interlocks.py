@@ -38,9 +38,9 @@ class Interlocks:
         self._grown = Age(now_us)
         self._grown_us = 0
         self._head = 0
-        block_s = config.SAMPLES_PER_BLOCK * config.REDUCTION * self._channels
-        self._armed_blocks = config.ARMED_LONGEST_S * config.CONVERSION_RATE_HZ // block_s
-        self._stall_us = 4 * 1000000 * block_s // config.CONVERSION_RATE_HZ + 50000
+        block_conversions = config.SAMPLES_PER_BLOCK * config.REDUCTION * self._channels
+        self._armed_blocks = config.ARMED_LONGEST_S * config.CONVERSION_RATE_HZ // block_conversions
+        self._stall_us = 4 * 1000000 * block_conversions // config.CONVERSION_RATE_HZ + 50000
 
     def look(self, now_us):
         """See in every step whether samples still come."""

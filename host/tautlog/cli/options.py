@@ -19,11 +19,16 @@ if TYPE_CHECKING:
     from tautlog.files.append import Appended
     from tautlog.model.trace import DropSetup
 
+    NumberType = click.ParamType[float]
+    TextType = click.ParamType[str]
+else:  # a generic class of late versions of click only
+    NumberType = TextType = click.ParamType
+
 Function = Callable[..., Any]
 CFC = click.Choice(["60", "180", "600", "1000", "none"])
 
 
-class Number(click.ParamType):
+class Number(NumberType):
     """A number that makes sense, by its quantity; others are wrong usage."""
 
     name = "number"
@@ -45,7 +50,7 @@ class Number(click.ParamType):
         return number
 
 
-class Day(click.ParamType):
+class Day(TextType):
     """A day of ISO 8601 that is not to come."""
 
     name = "day"

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 HELD_WAIT_S = 20.0
 
 
-class FaultName(click.ParamType):
+class FaultName(options.TextType):
     """Name of a fault; looked up only when one is given."""
 
     name = "fault"
@@ -153,7 +153,7 @@ def _scene(
     given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
     setup_from(None, Asked(mass_kg, height_m, target_n))  # says what is out of range
     try:
-        scene = default_scene(**{name: one for name, one in given.items() if one is not None})
+        scene = default_scene(**{name: value for name, value in given.items() if value is not None})
     except ValueError as problem:
         raise CampaignError(f"no such drop can be rehearsed: {problem}") from problem
     return FAULTS[fault].change(scene) if fault else scene
