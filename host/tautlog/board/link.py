@@ -12,8 +12,6 @@ import types
 from dataclasses import dataclass
 from typing import Protocol, Self
 
-import serial
-
 from tautlog.errors import LinkError
 
 READ_WAIT_S = 0.01
@@ -49,14 +47,14 @@ def find_ports() -> list[FoundPort]:
 
     found = [
         FoundPort(
-            device=one.device,
-            description=one.description or "",
-            serial=one.serial_number or "",
-            likely=one.vid in USB_VENDORS,
+            device=port.device,
+            description=port.description or "",
+            serial=port.serial_number or "",
+            likely=port.vid in USB_VENDORS,
         )
-        for one in list_ports.comports()
+        for port in list_ports.comports()
     ]
-    return sorted(found, key=lambda one: (not one.likely, one.device))
+    return sorted(found, key=lambda port: (not port.likely, port.device))
 
 
 class Link(Protocol):
@@ -87,6 +85,8 @@ class SerialLink:
     """
 
     def __init__(self, url: str) -> None:
+        import serial  # on Unix it needs more of the system than a reader of records has
+
         self.url = url
         try:
             # Two programs on one board would tear each other's frames apart.
@@ -155,6 +155,8 @@ def _why_not_open(url: str, problem: Exception) -> str:
     text = str(problem)
     if number == errno.ENOENT or "No such file" in text or "FileNotFound" in text:
         return f"there is no port {url}: check the cable and the name"
+    if "Access is denied" in text:  # what Windows says of a port that is in use
+        return f"port {url} is in use by another program: close that one first"
     if number == errno.EACCES or "Permission" in text:
         return f"port {url} is not yours to open: join the group that owns it (often `dialout`)"
     if number in (errno.EBUSY, errno.EAGAIN) or "lock" in text or "busy" in text.lower():

@@ -30,10 +30,18 @@ from tautlog.errors import (
 )
 from tautlog.firmware import wire
 from tautlog.record import RecordWriter
+from tautlog.record.journal import LOCKS
 
 KEPT_BACK = (
     "the board never sent {} block(s) that it said it holds: it keeps the event, `tautlog recover` "
     "tries to fetch them into a record of their own"
+)
+UNLOCKED = Finding(
+    "no-lock",
+    False,
+    "this system locks no files",
+    "a record that is written belongs to one program",
+    "leave it alone with every other program until the drop is done",
 )
 NOT_ARMED = "the board was not armed, the release drive is low"
 
@@ -51,7 +59,8 @@ class _Ready:
         return {
             "health": asdict(self.facts.health),
             "findings": [
-                {"code": one.code, "refuses": one.refuses, "text": one.text} for one in self.found
+                {"code": finding.code, "refuses": finding.refuses, "text": finding.text}
+                for finding in self.found
             ],
             "shunt_step_v": self.facts.shunt_step_v,
             "limits": self.limits,
@@ -183,7 +192,7 @@ def _notes(watched: Watch, late: str) -> tuple[str, ...]:
         board.samples_per_block,
         reception=watched.writer.reception,
     )
-    notes += [one.text for one in contradictions(story)]
+    notes += [finding.text for finding in contradictions(story)]
     return tuple(notes)
 
 
@@ -201,7 +210,7 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
         lambda health: crew.met(instrument, health),
         stated_zero_v=plan.permit.stated_zero_v,
     )
-    found = findings(facts)
+    found = [*findings(facts), *([] if LOCKS else [UNLOCKED])]
     crew.found(found)
     refuse(found)
     agreed = crew.agree(plan.setup)

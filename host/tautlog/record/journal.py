@@ -42,6 +42,7 @@ try:
 except ImportError:  # Windows: no lock, and a second writer is not refused
     fcntl = None  # type: ignore[assignment]
 
+LOCKS = fcntl is not None
 PAGE_BYTES = 4096
 GUARD_BYTES = 32
 GUARD_WITHIN_BYTES = 1 << 20
