@@ -170,7 +170,7 @@ class _Blocks:
 def _health_of(
     blocks: list[Block], status: Status, calibration: Calibration, board: Instrument
 ) -> Health:
-    counts = np.concatenate([one.counts[:, 0] for one in blocks])
+    counts = np.concatenate([block.counts[:, 0] for block in blocks])
     reduction = board.reduction
     step_v = calibration.volt_per_count(reduction)
     level_v = float(counts.mean()) * step_v
@@ -186,7 +186,7 @@ def _health_of(
     def mean_v(channel: int) -> float | None:
         if not 0 < channel < len(board.channels):
             return None
-        return float(np.concatenate([one.counts[:, channel] for one in blocks]).mean()) * step_v
+        return float(np.concatenate([block.counts[:, channel] for block in blocks]).mean()) * step_v
 
     excitation = list(board.channels).index(EXCITATION) if EXCITATION in board.channels else -1
     return Health(
@@ -205,5 +205,5 @@ def _health_of(
         article_whole=bool(status.inputs & wire.INPUT_ARTICLE_WHOLE),
         mount_whole=bool(status.inputs & wire.INPUT_MOUNT_WHOLE),
         lost=status.lost,
-        lost_now=sum(one.lost for one in blocks),
+        lost_now=sum(block.lost for block in blocks),
     )

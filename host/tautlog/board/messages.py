@@ -146,7 +146,7 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
     """
     faults = hello.get("config")
     if isinstance(faults, list) and faults:
-        texts = tuple(str(one) for one in faults)
+        texts = tuple(str(fault) for fault in faults)
         raise BoardConfigError(
             f"the board's config.py is wrong, it keeps all pins as inputs and will not arm: "
             f"{'; '.join(texts)}. Mend the line, or `tautlog install --fresh-config` puts the "
@@ -177,6 +177,8 @@ def reason_texts(reasons: object) -> tuple[str, ...]:
     if not isinstance(reasons, list):
         return ()
     return tuple(
-        wire.REASONS[one][1] if one in wire.REASONS else f"reason {one}, unknown to this tautlog"
-        for one in reasons
+        wire.REASONS[number][1]
+        if number in wire.REASONS
+        else f"reason {number}, unknown to this tautlog"
+        for number in reasons
     )

@@ -191,11 +191,11 @@ def arm_fields(
 
 def findings(facts: Facts) -> list[Finding]:
     """Everything that forbids a drop, and every doubt; refusals first."""
-    found = [one for rule in _RULES for one in rule(facts)]
-    if any(one.code == "at-rail" for one in found):
+    found = [finding for rule in _RULES for finding in rule(facts)]
+    if any(finding.code == "at-rail" for finding in found):
         # A limit says nothing of noise, and of room only what is known already.
-        found = [one for one in found if one.code not in ("too-quiet", "no-room")]
-    return sorted(found, key=lambda one: not one.refuses)
+        found = [finding for finding in found if finding.code not in ("too-quiet", "no-room")]
+    return sorted(found, key=lambda finding: not finding.refuses)
 
 
 def refuse(found: list[Finding]) -> None:
@@ -206,7 +206,7 @@ def refuse(found: list[Finding]) -> None:
     NotReadyError
         With every reason at once.
     """
-    reasons = tuple(one.text for one in found if one.refuses)
+    reasons = tuple(finding.text for finding in found if finding.refuses)
     if reasons:
         raise NotReadyError("no drop with this chain: " + "; ".join(reasons), reasons=reasons)
 

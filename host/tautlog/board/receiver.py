@@ -199,7 +199,7 @@ class Receiver:
 
     def event(self, name: str) -> BoardEvent | None:
         """The first event of that name, or None."""
-        return next((one for one in self.events if one.name == name), None)
+        return next((event for event in self.events if event.name == name), None)
 
     def _speak(self, *, again: bool = False) -> None:
         self._session.acknowledge(self.acked, again=again)

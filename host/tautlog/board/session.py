@@ -111,7 +111,7 @@ class Session:
         """Everything that arrived, oldest first; waits a moment if there is nothing."""
         messages: list[Message] = []
         if not self._inbox:
-            messages = [one for one in self._read() if not isinstance(one, Answer)]
+            messages = [message for message in self._read() if not isinstance(message, Answer)]
         while self._inbox:
             messages.append(self._inbox.popleft())
         return messages
@@ -164,7 +164,9 @@ class Session:
             ) from problem
         # What came before was placed without knowing how long a block is: a board that holds an
         # event tells of it at once, and again when it is asked.
-        self._inbox = deque(one for one in self._inbox if not isinstance(one, BoardEvent))
+        self._inbox = deque(
+            message for message in self._inbox if not isinstance(message, BoardEvent)
+        )
         return self.instrument
 
     def _await_hello(self) -> dict[str, object]:

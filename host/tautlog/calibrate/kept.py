@@ -43,8 +43,8 @@ def standing_files(campaign_folder: Path) -> list[StandingFile]:
         if wrong in roots:
             roots[path.name] = roots[wrong]
             superseded[wrong] = (path.name, f"{correction.get('by')}: {correction.get('reason')}")
-    paths.sort(key=lambda one: (roots[one.name], _order(one)))
-    return [StandingFile(one, *superseded.get(one.name, ("", ""))) for one in paths]
+    paths.sort(key=lambda path: (roots[path.name], _order(path)))
+    return [StandingFile(path, *superseded.get(path.name, ("", ""))) for path in paths]
 
 
 def unread_files(campaign_folder: Path) -> tuple[str, ...]:
@@ -58,17 +58,17 @@ def unread_files(campaign_folder: Path) -> tuple[str, ...]:
         there = sorted(folder.iterdir()) if folder.is_dir() else []
     except OSError as problem:
         return (f"{folder} cannot be read: {problem.strerror}",)
-    numbers = [_number(one) for one in there if NAME.fullmatch(one.name)]
+    numbers = [_number(path) for path in there if NAME.fullmatch(path.name)]
     found = []
-    for one in there:
-        if not NAME.fullmatch(one.name):
-            wrong = "its name does not tell its place in the order" if _may_be_one(one) else ""
+    for path in there:
+        if not NAME.fullmatch(path.name):
+            wrong = "its name does not tell its place in the order" if _may_be_one(path) else ""
         else:
-            same = numbers.count(_number(one)) > 1
+            same = numbers.count(_number(path)) > 1
             wrong = "another has the same number, which of them is newer nobody knows" * same
         if wrong:
             found.append(
-                f"{FOLDER}/{one.name} may be a calibration, and {wrong}: rename it to NUMBER_DAY."
+                f"{FOLDER}/{path.name} may be a calibration, and {wrong}: rename it to NUMBER_DAY."
                 f"json, such as {1 + max(numbers, default=0):04d}_2026-03-01.json, the newest with "
                 "the highest number; or take it out of the folder"
             )
@@ -99,9 +99,9 @@ def _correction_in(path: Path) -> dict[str, Any]:
 def file_called(campaign_folder: Path, name: str) -> Path | None:
     """The calibration file of a campaign by its name, with or without ending, or number."""
     wanted = Path(name).name
-    for one in standing_files(campaign_folder):
-        if wanted in (one.path.name, one.path.stem, str(_number(one.path))):
-            return one.path
+    for file in standing_files(campaign_folder):
+        if wanted in (file.path.name, file.path.stem, str(_number(file.path))):
+            return file.path
     return None
 
 
@@ -123,9 +123,11 @@ def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibrati
     For what looks back: nothing is dropped under it. See `newest_calibration` for what is.
     """
     problems: list[str] = []
-    for one in reversed([one for one in standing_files(campaign_folder) if not one.superseded_by]):
+    for file in reversed(
+        [file for file in standing_files(campaign_folder) if not file.superseded_by]
+    ):
         try:
-            return replace(base, **measured_in(one.path)[0]), "; ".join(problems)
+            return replace(base, **measured_in(file.path)[0]), "; ".join(problems)
         except CampaignError as problem:
             problems.append(str(problem))
     return base, "; ".join(problems)
@@ -133,7 +135,7 @@ def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibrati
 
 def newest_file(campaign_folder: Path) -> Path | None:
     """File of the campaign's newest calibration that counts, or None without any."""
-    there = [one.path for one in standing_files(campaign_folder) if not one.superseded_by]
+    there = [file.path for file in standing_files(campaign_folder) if not file.superseded_by]
     return there[-1] if there else None
 
 

@@ -198,7 +198,7 @@ def unchecked_scale(lacking: Sequence[str], before: bool) -> str:
 
 def point_doubts(points: Sequence[Point], calibration: Calibration) -> tuple[str, ...]:
     """Why readings cannot be volts at the converter."""
-    volts = [one.volt for one in points]
+    volts = [point.volt for point in points]
     found: tuple[str, ...] = ()
     highest = max(map(abs, volts))
     if highest > 1.05 * calibration.reference_v:
@@ -240,7 +240,7 @@ def _compared(
     if abs(ratio - 1.0) <= band + 1e-9:
         return ()
     hint = next(
-        (text for one, text in RATIOS if abs(math.log(ratio / one)) <= UNIT_WITHIN),
+        (text for known, text in RATIOS if abs(math.log(ratio / known)) <= UNIT_WITHIN),
         "look at gain, excitation, cell and units",
     )
     return (

@@ -45,7 +45,7 @@ def read_points(
     lines = list(csv.reader(text.splitlines(), delimiter=delimiter))
     if not lines:
         raise CalibrationError(f"{path} is empty: expected a header line and points")
-    head = [one.strip().lower() for one in lines[0]]
+    head = [name.strip().lower() for name in lines[0]]
     load_at, load_factor = _column(path, head, LOADS, "a load")
     read_at, read_factor = _column(path, head, READINGS, "a reading")
     if head[load_at] == "mass_kg":

@@ -17,7 +17,9 @@ CALIBRATE = "calibrate (`tautlog calibrate`), or say it under [calibration] of c
 
 def validity(calibration: Calibration, day: str) -> tuple[PathCheck, ...]:
     """What speaks against using a calibration on an ISO day; one that holds where nothing does."""
-    found = [one for one in (_uncertainty(calibration), _date(calibration, day)) if one is not None]
+    found = [
+        check for check in (_uncertainty(calibration), _date(calibration, day)) if check is not None
+    ]
     if found:
         return tuple(found)
     told = (

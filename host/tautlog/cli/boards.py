@@ -18,16 +18,16 @@ def command(ask: bool, as_json: bool) -> None:
     from tautlog.cli.output import print_json
 
     ports = find_ports()
-    greetings = {one.device: _greeting(one.device) for one in ports if ask and one.likely}
+    greetings = {port.device: _greeting(port.device) for port in ports if ask and port.likely}
     if as_json:
-        print_json([{**asdict(one), "firmware": greetings.get(one.device)} for one in ports])
+        print_json([{**asdict(port), "firmware": greetings.get(port.device)} for port in ports])
         return
     if not ports:
         click.echo("no serial ports here: is the board plugged in?")
-    for one in ports:
-        kind = "likely a board" if one.likely else "another device"
-        said = f"  {greetings[one.device]}" if one.device in greetings else ""
-        click.echo(f"{one.device:16} {kind:15} {one.description}{said}")
+    for port in ports:
+        kind = "likely a board" if port.likely else "another device"
+        said = f"  {greetings[port.device]}" if port.device in greetings else ""
+        click.echo(f"{port.device:16} {kind:15} {port.description}{said}")
 
 
 def _greeting(device: str) -> str:

@@ -36,7 +36,7 @@ def command(
         add_photo(record, name=path.name, sha256=sha256, size=size, offset_s=offset_s, note=note)
     kept = open_record(record).photos
     if as_json:
-        print_json([asdict(one) for one in kept])
+        print_json([asdict(photo) for photo in kept])
         return
-    for one in kept[-len(files) :]:
-        click.echo(f"{one.name}: {one.sha256[:16]}..., {one.size} bytes")
+    for photo in kept[-len(files) :]:
+        click.echo(f"{photo.name}: {photo.sha256[:16]}..., {photo.size} bytes")

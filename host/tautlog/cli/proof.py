@@ -98,9 +98,9 @@ def _mount(campaign: Campaign, name: str | None) -> Mount:
 
     used = mount_name(campaign, name)
     if not used:
-        names = ", ".join(one.name for one in campaign.mounts)
+        names = ", ".join(mount.name for mount in campaign.mounts)
         raise click.UsageError(f"the campaign has several mounts: name one with --mount ({names})")
-    return next(one for one in campaign.mounts if one.name == used)
+    return next(mount for mount in campaign.mounts if mount.name == used)
 
 
 def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
@@ -147,8 +147,8 @@ def _failed(campaign: Campaign, mount: str) -> str:
     """Why nothing may be dropped on a mount, after all that was entered; or ""."""
     from tautlog.campaign.campaign import read_campaign
 
-    used = next(one for one in read_campaign(campaign.path).mounts if one.name == mount)
-    return used.failed or used.failed_elsewhere
+    mounts = {known.name: known for known in read_campaign(campaign.path).mounts}
+    return mounts[mount].failed or mounts[mount].failed_elsewhere
 
 
 def _list(campaign: Campaign, as_json: bool) -> None:
@@ -159,12 +159,12 @@ def _list(campaign: Campaign, as_json: bool) -> None:
 
     found = read_proofs(campaign.folder)
     if as_json:
-        print_json([asdict(one) for one in found])
+        print_json([asdict(standing) for standing in found])
         return
     if not found:
         click.echo("no proofs here")
-    for one in found:
-        proof = one.entry
+    for standing in found:
+        proof = standing.entry
         text = (
             "cannot be read"
             if proof is None
@@ -174,5 +174,5 @@ def _list(campaign: Campaign, as_json: bool) -> None:
                 + (f" (supersedes {proof.supersedes}: {proof.reason})" if proof.supersedes else "")
             )
         )
-        gone = f"; SUPERSEDED by {one.superseded_by}" if one.superseded_by else ""
-        click.echo(f"{one.number}  {one.utc}  {text}{gone}")
+        gone = f"; SUPERSEDED by {standing.superseded_by}" if standing.superseded_by else ""
+        click.echo(f"{standing.number}  {standing.utc}  {text}{gone}")

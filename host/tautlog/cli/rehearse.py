@@ -150,8 +150,8 @@ def _scene(
     from tautlog.rehearsal.faults import FAULTS
     from tautlog.rehearsal.scene import default_scene
 
-    given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
     setup_from(None, Asked(mass_kg, height_m, target_n))  # says what is out of range
+    given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
     try:
         scene = default_scene(**{name: value for name, value in given.items() if value is not None})
     except ValueError as problem:

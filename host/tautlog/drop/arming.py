@@ -92,5 +92,5 @@ def _state(session: Session) -> str:
     try:
         return str(session.ask("status", wait_s=ASK_S).get("state", ""))
     except (RefusedError, LinkTimeoutError):
-        told = [one.state for one in session.pump() if isinstance(one, Status)]
+        told = [message.state for message in session.pump() if isinstance(message, Status)]
         return told[-1] if told else ""

@@ -52,7 +52,7 @@ class StopRequest:
     @property
     def why(self) -> str:
         """What asked, in words."""
-        return " and ".join(dict.fromkeys(_WORDS.get(one, one) for one in self.came))
+        return " and ".join(dict.fromkeys(_WORDS.get(name, name) for name in self.came))
 
     @property
     def more(self) -> int:
@@ -77,7 +77,7 @@ class StopRequest:
             self.asked = True
 
     def _counted(self) -> int:
-        return sum(one != "SIGHUP" for one in self.came)
+        return sum(name != "SIGHUP" for name in self.came)
 
     def _hung_up(self) -> bool:
         return "SIGHUP" in self.came

@@ -10,6 +10,8 @@ from pathlib import Path
 
 from tautlog.errors import CampaignError
 
+_BINARY = getattr(os, "O_BINARY", 0)  # of Windows, which would write two signs for "\n"
+
 
 @dataclass(frozen=True)
 class Appended:
@@ -39,7 +41,7 @@ def append_line(path: Path, line: bytes) -> Appended:
         If the disk does not take all of it; nothing of it is in the file then.
     """
     try:
-        handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT, 0o644)
+        handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT | _BINARY, 0o644)
         try:
             cut_short = _is_cut_short(handle)
             _write(handle, b"\n" * cut_short + line + b"\n")

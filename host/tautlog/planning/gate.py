@@ -102,7 +102,7 @@ class Intended:
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
     """Every reason why the drop is refused; none where nothing forbids it."""
-    return tuple(one for one in findings(intended) if one.refuses)
+    return tuple(check for check in findings(intended) if check.refuses)
 
 
 def findings(intended: Intended) -> tuple[PathCheck, ...]:
@@ -120,7 +120,7 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
         path = check_path(
             intended.elements, load.force_n, mount_over_article=intended.mount_over_article
         )
-        found += [_with_basis(one, load) for one in path]
+        found += [_with_basis(check, load) for check in path]
     return tuple(found)
 
 
@@ -186,25 +186,25 @@ def _named(intended: Intended) -> list[PathCheck]:
                 final=True,
             )
         )
-    found += [PathCheck("condemned", False, one, refuses=True) for one in intended.condemned]
+    found += [PathCheck("condemned", False, why, refuses=True) for why in intended.condemned]
     return found
 
 
 def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:
     """Whether it counts today, and its slope is plausible up to what is reckoned with."""
-    one = intended.calibration
-    found = list(validity(one, intended.day))
+    calibration = intended.calibration
+    found = list(validity(calibration, intended.day))
     doubts = intended.calibration_doubts
-    if not doubts and not accepted_by(one):
+    if not doubts and not accepted_by(calibration):
         doubts = slope_doubts(
-            one,
+            calibration,
             promised=intended.promised_newton_per_volt,
             planned_n=load.force_n if load else None,
         ) + uncertainty_doubts(one)
     if doubts:
         text = "calibration: " + "; ".join(doubts)
         return [*found, PathCheck("calibration", False, text, refuses=True, final=True)]
-    if intended.promised_newton_per_volt is None and not accepted_by(one):
+    if intended.promised_newton_per_volt is None and not accepted_by(calibration):
         lacking = ", ".join(intended.not_promised)
         text = f"calibration: no data sheet checks its scale (not stated: {lacking})"
         return [*found, PathCheck("scale-unchecked", False, text)]
@@ -295,17 +295,20 @@ def _on_chain(intended: Intended, load: Load) -> list[PathCheck]:
     holds = peak_n <= span_n
     text = f"amplifier: {peak_n:.0f} N of the {span_n:.0f} N between zero and rail{told}"
     found.append(PathCheck("amplifier-range", holds, text, refuses=not holds))
-    return [_with_basis(one, load) for one in found]
+    return [_with_basis(check, load) for check in found]
 
 
 def _span_n(intended: Intended) -> tuple[float, str]:
     """Tension between the zero and the far rail; the whole span where no zero is known."""
-    one = intended.calibration
-    up = one.newton_per_volt > 0
-    zero_v = intended.electrics.zero_v if one.zero_v is None else one.zero_v
+    calibration = intended.calibration
+    up = calibration.newton_per_volt > 0
+    zero_v = intended.electrics.zero_v if calibration.zero_v is None else calibration.zero_v
     if zero_v is None:
-        return (one.rail_high_v - one.rail_low_v) * abs(one.newton_per_volt), (
-            " (its zero is not known: the whole span)"
-        )
-    reach_v = (one.rail_high_v if up else one.rail_low_v) - zero_v
-    return one.newton_per_volt * reach_v + one.newton_per_square_volt * reach_v**2, ""
+        return (calibration.rail_high_v - calibration.rail_low_v) * abs(
+            calibration.newton_per_volt
+        ), (" (its zero is not known: the whole span)")
+    reach_v = (calibration.rail_high_v if up else calibration.rail_low_v) - zero_v
+    return (
+        calibration.newton_per_volt * reach_v + calibration.newton_per_square_volt * reach_v**2,
+        "",
+    )

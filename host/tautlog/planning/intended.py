@@ -56,9 +56,9 @@ def intended_for(
         calibration_doubts=campaign.calibration_doubts,
         promised_newton_per_volt=campaign.promised_newton_per_volt,
         not_promised=campaign.not_promised,
-        lines=tuple(one.name for one in campaign.lines),
-        articles=tuple(one.name for one in campaign.articles),
-        mounts=tuple(one.name for one in campaign.mounts),
+        lines=tuple(line.name for line in campaign.lines),
+        articles=tuple(article.name for article in campaign.articles),
+        mounts=tuple(mount.name for mount in campaign.mounts),
         proof_factor=campaign.decision.proof_factor,
         mount_over_article=campaign.decision.mount_over_article,
         end_state=setup.end_state,
@@ -69,7 +69,7 @@ def mount_of(campaign: Campaign, name: str) -> Mount | None:
     """The mount of a name, or the campaign's only one; None where neither is."""
     if not name:
         return campaign.mounts[0] if len(campaign.mounts) == 1 else None
-    return next((one for one in campaign.mounts if one.name == name), None)
+    return next((mount for mount in campaign.mounts if mount.name == name), None)
 
 
 def drops_since_proof(
@@ -81,7 +81,11 @@ def drops_since_proof(
         read_entries(campaign.folder),
         [(mount.name, mount.proven_on)],
     )
-    return next(one.drops for one in found if (one.kind, one.name) == ("mount", mount.name))
+    return next(
+        exposure.drops
+        for exposure in found
+        if (exposure.kind, exposure.name) == ("mount", mount.name)
+    )
 
 
 def electrics_of(campaign: Campaign | None) -> Electrics:

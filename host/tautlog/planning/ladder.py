@@ -50,10 +50,10 @@ def ladder(drop: PlannedDrop, aim_n: float, fractions: tuple[float, ...] = LADDE
     PlanError
         If a step cannot be reached by height alone.
     """
-    if not fractions or any(not 0 < one <= 1.5 for one in fractions):
+    if not fractions or any(not 0 < share <= 1.5 for share in fractions):
         raise PlanError(f"steps {fractions}: allowed are shares of the load, > 0 and <= 1.5")
     steps = []
     for fraction in sorted(fractions):
-        one = solve_height(drop, fraction * aim_n)
-        steps.append(Step(fraction, predict_drop(one), _PURPOSE.get(fraction, "a step up"), HOLD))
+        prediction = predict_drop(solve_height(drop, fraction * aim_n))
+        steps.append(Step(fraction, prediction, _PURPOSE.get(fraction, "a step up"), HOLD))
     return steps

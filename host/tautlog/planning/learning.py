@@ -192,9 +192,9 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
     same = _bedded(lessons)
     friction, delay = _friction_and_delay(lessons)
     ratios = tuple(
-        one.peak_n
-        / predict_drop(PlannedDrop(one.mass_kg, one.height_m, line, friction)).peak_force_n
-        for one in lessons
+        lesson.peak_n
+        / predict_drop(PlannedDrop(lesson.mass_kg, lesson.height_m, line, friction)).peak_force_n
+        for lesson in lessons
     )
     recent = ratios[-len(same) :]
     spread = float(np.std(recent, ddof=1)) if recent[1:] else 0.0
@@ -214,8 +214,10 @@ def learn_line_alone(
             + (f" ({why})" if why else "")
         )
     same = _bedded(lessons)
-    stiffness = float(np.mean([one.stiffness_n_per_m for one in same]))
-    scatter = float(np.std([one.stiffness_n_per_m for one in same], ddof=1)) if same[1:] else 0.0
+    stiffness = float(np.mean([lesson.stiffness_n_per_m for lesson in same]))
+    scatter = (
+        float(np.std([lesson.stiffness_n_per_m for lesson in same], ddof=1)) if same[1:] else 0.0
+    )
     # Of few drops the scatter itself is known badly: Student's t, which is 2 for many, over the
     # 2 that it is multiplied by later (JCGM 100:2008, G.3).
     wider = student_t(COVERAGE, len(same) - 1) / K_FACTOR if same[1:] else 1.0
@@ -223,8 +225,8 @@ def learn_line_alone(
     return Line(
         name=name,
         stiffness_n_per_m=stiffness,
-        hardening_per_m2=max(float(np.mean([one.hardening_per_m2 for one in same])), 0.0),
-        damping_ratio=min(max(float(np.mean([one.damping_ratio for one in same])), 0.0), 0.9),
+        hardening_per_m2=max(float(np.mean([lesson.hardening_per_m2 for lesson in same])), 0.0),
+        damping_ratio=min(max(float(np.mean([lesson.damping_ratio for lesson in same])), 0.0), 0.9),
         stiffness_u_fraction=u,
         drops=drops,
         source=f"{len(same)} of {len(lessons) + len(refused)} records",
@@ -233,7 +235,7 @@ def learn_line_alone(
 
 def _bedded(lessons: list[Lesson]) -> list[Lesson]:
     """Those of the bedded line, which is another one than it was when new; else the last."""
-    return [one for one in lessons if one.number >= BEDDED_AFTER] or lessons[-1:]
+    return [lesson for lesson in lessons if lesson.number >= BEDDED_AFTER] or lessons[-1:]
 
 
 def _friction_and_delay(lessons: list[Lesson]) -> tuple[float | None, float | None]:
@@ -242,20 +244,20 @@ def _friction_and_delay(lessons: list[Lesson]) -> tuple[float | None, float | No
     t = t0 + sqrt(2 h / (g - f / m)): a straight line over sqrt(2 h) whose slope tells the
     friction and whose start the delay (common practice).
     """
-    timed = [one for one in lessons if one.fall_time_s is not None]
-    heights = [one.height_m for one in timed]
+    timed = [lesson for lesson in lessons if lesson.fall_time_s is not None]
+    heights = [lesson.height_m for lesson in timed]
     if len(timed) >= 2 and max(heights) >= LEAST_HEIGHTS_APART * min(heights):
-        way = np.array([math.sqrt(2.0 * one.height_m) for one in timed])
-        time_s = np.array([one.fall_time_s for one in timed], dtype=float)
+        way = np.array([math.sqrt(2.0 * lesson.height_m) for lesson in timed])
+        time_s = np.array([lesson.fall_time_s for lesson in timed], dtype=float)
         (delay, slope), *_ = np.linalg.lstsq(
             np.stack([np.ones_like(way), way], axis=1), time_s, rcond=None
         )
         fraction = 1.0 - 1.0 / (G * slope**2)
         sure = ONSET_U_S / (np.ptp(way) * slope)  # of the slope, relative
         if -0.02 <= fraction < 0.5 and sure < 0.05:
-            mass = float(np.mean([one.mass_kg for one in timed]))
+            mass = float(np.mean([lesson.mass_kg for lesson in timed]))
             return max(fraction, 0.0) * mass * G, float(delay)
-    told = [one.friction_n for one in lessons if one.friction_n is not None]
+    told = [lesson.friction_n for lesson in lessons if lesson.friction_n is not None]
     return (float(np.median(told)), None) if told else (None, None)
 
 

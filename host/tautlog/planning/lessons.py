@@ -57,7 +57,7 @@ def read_line_records(
     """
     where = Path(folder)
     try:
-        paths = sorted(one for one in where.iterdir() if one.suffix == ".h5")
+        paths = sorted(path for path in where.iterdir() if path.suffix == ".h5")
     except OSError as problem:
         raise RecordError(f"{where} cannot be listed: {problem.strerror}") from problem
     records: list[Record] = []
@@ -73,7 +73,7 @@ def read_line_records(
             records.append(record)
             if check.differs:
                 changed[path.name] = f"not what was sealed: {', '.join(check.differs)}"
-    records.sort(key=lambda one: (one.utc, one.path.name))
+    records.sort(key=lambda record: (record.utc, record.path.name))
     return LineRecords(tuple(records), tuple(problems), tuple(read_entries(where)), changed)
 
 
@@ -118,7 +118,7 @@ def _lessons_of(
         return not before_utc or utc < before_utc
 
     count = (known.drops or 0) if known else 0
-    count += sum(one.line == name and earlier(one.utc) for one in told.entries)
+    count += sum(entry.line == name and earlier(entry.utc) for entry in told.entries)
     lessons: list[Lesson] = []
     refused = list(told.problems)
     for record in told.records:

@@ -52,7 +52,7 @@ class Lines:
     @property
     def names(self) -> tuple[str, ...]:
         """Names that campaign.toml gives."""
-        return tuple(one.name for one in self._campaign.lines)
+        return tuple(line.name for line in self._campaign.lines)
 
 
 def line_for(campaign: Campaign, name: str, *, before_utc: str = "") -> Line | None:

@@ -50,7 +50,7 @@ def highest(
         loads.append(Load(target_n, "the stated target"))
     if predicted is not None:
         loads.append(Load(predicted.peak_high_n, "the upper end of the prediction"))
-    return max(loads, key=lambda one: one.force_n, default=None)
+    return max(loads, key=lambda load: load.force_n, default=None)
 
 
 def earlier_loads(
@@ -72,17 +72,17 @@ def earlier_loads(
     most_m = height_m + 2.0 * HEIGHT_U_M
     return tuple(
         Load(
-            abs(one.peak_force_n) + (one.peak_force_expanded_u_n or 0.0),
-            f"measured in {one.name} with {one.mass_kg:g} kg from {one.height_m:g} m, with its "
-            "uncertainty",
+            abs(record.peak_force_n) + (record.peak_force_expanded_u_n or 0.0),
+            f"measured in {record.name} with {record.mass_kg:g} kg from {record.height_m:g} m, "
+            "with its uncertainty",
         )
-        for one in records
-        if one.peak_force_n is not None
-        and one.mass_kg is not None
-        and one.height_m is not None
-        and not one.rehearsed
-        and one.record_verdict != "invalid"
-        and alike(one.line, line)
-        and one.mass_kg <= most_kg
-        and one.height_m <= most_m
+        for record in records
+        if record.peak_force_n is not None
+        and record.mass_kg is not None
+        and record.height_m is not None
+        and not record.rehearsed
+        and record.record_verdict != "invalid"
+        and alike(record.line, line)
+        and record.mass_kg <= most_kg
+        and record.height_m <= most_m
     )

@@ -220,19 +220,17 @@ def _one_pole(bandwidth_hz: float, conversion_rate_hz: float) -> tuple[list[floa
     return [1.0 - mean, mean - pole], [1.0, -pole]
 
 
-def chain_for_range(range_n: float, **changes: float) -> Chain:
+def chain_for_range(range_n: float) -> Chain:
     """Chain whose gain just takes a force, rounded up to three digits.
 
     Parameters
     ----------
     range_n : float
         Largest force that must not clip, in newtons; greater than 0.
-    **changes : float
-        Further fields of `Chain`.
     """
     if not range_n > 0:
         raise ValueError(f"`range_n` must be > 0, was {range_n!r}")
-    chain = Chain(**changes)  # type: ignore[arg-type]
+    chain = Chain()
     exact = range_n / (chain.usable_v[1] - chain.zero_v)
     unit = 10.0 ** (math.floor(math.log10(exact)) - 2)
-    return Chain(newton_per_volt=math.ceil(exact / unit) * unit, **changes)  # type: ignore[arg-type]
+    return Chain(newton_per_volt=math.ceil(exact / unit) * unit)

@@ -138,7 +138,7 @@ class SimulatedRig:
             for at, bit, closed in self._agenda
             if at < end
         ]
-        self._agenda = [one for one in self._agenda if one[0] >= end]
+        self._agenda = [planned for planned in self._agenda if planned[0] >= end]
         for edge in edges:
             self._inputs = (self._inputs & ~edge.input) | (edge.input if edge.closed else 0)
         return RigStep(counts, self._inputs | self._cut(end), edges)

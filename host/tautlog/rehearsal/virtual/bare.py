@@ -88,9 +88,9 @@ class Bare:
 
     def close(self):
         """Close every connection."""
-        for one in (self._laptop, self._rig, self._listener):
-            if one is not None:
-                one.close()
+        for connection in (self._laptop, self._rig, self._listener):
+            if connection is not None:
+                connection.close()
 
     def _take_laptop(self):
         try:

@@ -15,8 +15,8 @@ def change(changes):
     except (Exception, SystemExit):
         return  # the firmware says what of it is wrong
     config.EVENT_FILE = ""  # a rehearsal leaves nothing behind, unless it is asked to
-    for one in changes:
-        name, value = one.split("=")
+    for setting in changes:
+        name, value = setting.split("=")
         if isinstance(getattr(config, name, ""), str):
             setattr(config, name, value)
         else:
