@@ -12,13 +12,13 @@ from tautlog.errors import PlanError, TautlogError
 from tautlog.model.line import Line, rope_modulus_n, stiffness_of_pull, stiffness_of_rope
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.planning.aim import aim_for
-from tautlog.planning.asked import Asked
 from tautlog.planning.flight import Opening, Snatch
 from tautlog.planning.ladder import ladder
 from tautlog.planning.plan import plan
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import predict_drop
 from tautlog.planning.solving import solve_height, solve_mass, solve_stiffness
+from tautlog.planning.wanted import Wanted
 
 
 def independent_peak(drop):
@@ -350,7 +350,7 @@ def test_a_rope_is_as_stiff_as_its_rated_impact_force(capsys):
 def test_a_plan_without_the_command():
     """What a notebook asks for is what the command shows."""
     planned = plan(
-        None, Asked(mass_kg=10.0, stiffness_n_per_m=43e3, target_n=3000.0, friction_n=0.0)
+        None, Wanted(mass_kg=10.0, stiffness_n_per_m=43e3, target_n=3000.0, friction_n=0.0)
     )
     assert planned.solved == "height"
     assert planned.prediction.peak_force_n == pytest.approx(planned.aim.force_n, rel=1e-3)
@@ -372,7 +372,7 @@ def test_a_plan_without_the_command():
 )
 def test_what_is_asked_in_code_is_checked_too(asked, word):
     with pytest.raises(TautlogError, match=word):
-        Asked(**asked)
+        Wanted(**asked)
 
 
 def test_in_a_campaign_all_is_known(capsys, tmp_path, monkeypatch):

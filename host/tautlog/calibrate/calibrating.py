@@ -100,7 +100,7 @@ def calibrate(
     data_sheet_newton_per_volt : float or None
         What cell and amplifier promise.
     date, note : str
-        Of it.
+        Of the calibration.
 
     Raises
     ------
@@ -114,8 +114,7 @@ def calibrate(
     fit = _chosen(volts, loads, line, degree)
     spread = _spread(points, fit)
     fitted = _fitted(replace(base, date=date, note=note, accepted=""), fit, line, volts, loads)
-    step_n = abs(fitted.newton_per_volt) * base.volt_per_count(1)
-    own, share = _parts(fit, volts, loads, step_n, spread)
+    own, share = _parts(fit, volts, loads, fitted.quantum_n(1), spread)
     budget = Budget("force at the largest load", "N", float(loads.max()), (*share, *own))
     calibration = _with_u(fitted, budget, own, share)
     warnings = (

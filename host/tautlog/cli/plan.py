@@ -13,9 +13,9 @@ from tautlog.errors import PlanError
 from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
-    from tautlog.planning.asked import Asked
     from tautlog.planning.flight import FlightLoad
     from tautlog.planning.plan import Plan
+    from tautlog.planning.wanted import Wanted
 
 SOLVE = ("mass", "height", "stiffness", "length")
 
@@ -116,7 +116,7 @@ def command(
     from tautlog.planning.plan import plan
 
     campaign = options.here(to_drop=False)
-    planned = plan(campaign, _asked(given, pulls, _flight(flight, opening), rope_fall))
+    planned = plan(campaign, _wanted(given, pulls, _flight(flight, opening), rope_fall))
     rungs = planned.ladder(_shares(steps)) if ladder or steps else ()
     if picture is not None:
         _draw(planned, picture)
@@ -129,22 +129,22 @@ def command(
         click.echo(f"picture {picture}")
 
 
-def _asked(
+def _wanted(
     given: dict[str, Any],
     pulls: tuple[str, ...],
     flight: FlightLoad | None,
     rope_fall: str | None,
-) -> Asked:
+) -> Wanted:
     """What was asked for, of all options."""
     from tautlog.model.line import rope_modulus_n
-    from tautlog.planning.asked import Asked
+    from tautlog.planning.wanted import Wanted
 
     told = {name: value for name, value in given.items() if value is not None}
     if rope_fall:
         if "modulus_n" in told:
             raise PlanError("--modulus and --rope-fall both tell EA of the line: give one")
         told["modulus_n"] = rope_modulus_n(*_numbers("--rope-fall", rope_fall, "9000,80,1.77"))
-    return Asked(**told, pulls=tuple(_point(text) for text in pulls), flight=flight)
+    return Wanted(**told, pulls=tuple(_point(text) for text in pulls), flight=flight)
 
 
 def _numbers(option: str, text: str, example: str, names: str = "") -> list[float]:

@@ -172,8 +172,7 @@ def recover(
     held : Held, optional
         What `held_event` told; it is asked without.
     stop : StopRequest, optional
-        Listening: looked at between two steps, so that nothing is left half written. Once all
-        is here the record is finished first.
+        Looked at between two steps; once all is here the record is finished first.
 
     Raises
     ------
@@ -189,16 +188,9 @@ def recover(
     first = max(writer.next_block, held.oldest)
     receiver = Receiver(session, writer, first, reception=writer.reception)
     try:
-        session.ask("fetch", **{"from": writer.next_block})
-        _receive(session, receiver, held.head, stop or StopRequest())
-        writer.finish("recovered", f"blocks {first} to {held.head - 1} came {_from(held)}")
-    except RecordGoneError as problem:
-        raise still_held(problem) from problem
+        _fetch(session, receiver, writer, held, stop or StopRequest())
     except _Stopped as problem:
         raise AbortedError(f"stopped by {problem}: {_put_away(writer, known)}; {HOLDS}") from None
-    except BaseException:
-        writer.leave()
-        raise
     return DropOutcome(
         path=path,
         early=False,
@@ -209,6 +201,24 @@ def recover(
         kept=held.kept,
         notes=forget(session, writer.must_be_there),
     )
+
+
+def _fetch(
+    session: Session, receiver: Receiver, writer: RecordWriter, held: Held, stop: StopRequest
+) -> None:
+    """Take what the board holds, and finish the record of it."""
+    first = receiver.expected
+    try:
+        session.ask("fetch", **{"from": writer.next_block})
+        _receive(session, receiver, held.head, stop)
+        writer.finish("recovered", f"blocks {first} to {held.head - 1} came {_from(held)}")
+    except RecordGoneError as problem:
+        raise still_held(problem) from problem
+    except _Stopped:
+        raise
+    except BaseException:
+        writer.leave()
+        raise
 
 
 def _put_away(writer: RecordWriter, known: Known | None) -> str:

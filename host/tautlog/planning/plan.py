@@ -19,8 +19,6 @@ from tautlog.model.names import meant
 from tautlog.model.trace import DropSetup
 from tautlog.model.uncertainty import extrapolation_u
 from tautlog.planning.aim import Aim, aim_for
-from tautlog.planning.asked import Asked
-from tautlog.planning.asked_line import asked_line
 from tautlog.planning.electronics import advise
 from tautlog.planning.flight import FlightLoad
 from tautlog.planning.gate import findings
@@ -30,9 +28,11 @@ from tautlog.planning.missed import Missed, missed
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import Prediction, predict_drop
 from tautlog.planning.solving import solve_height, solve_mass, solve_stiffness
+from tautlog.planning.wanted import Wanted
+from tautlog.planning.wanted_line import wanted_line
 
 _SOLVERS = {"mass": solve_mass, "height": solve_height, "stiffness": solve_stiffness}
-NOTHING_ASKED = Asked()
+NOTHING_WANTED = Wanted()
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Plan:
     missed : Missed or None
         By how much the prediction misses what can be proven; None where it does not.
     solved : str
-        What was found so that the aim is met: one of `asked.SOLVABLE`, or "".
+        What was found so that the aim is met: one of `wanted.SOLVABLE`, or "".
     length_m : float or None
         Length of the line, where that was found.
     findings : tuple of PathCheck
@@ -95,14 +95,14 @@ class Plan:
         return tuple(ladder(self.drop, top_n, shares))
 
 
-def plan(campaign: Campaign | None = None, asked: Asked = NOTHING_ASKED) -> Plan:
+def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> Plan:
     """Work out a plan.
 
     Parameters
     ----------
     campaign : Campaign or None
         Tells what was not asked for; without one rig, mount and load path are not checked.
-    asked : Asked
+    wanted : Wanted
         What goes before the campaign's own set-up.
 
     Raises
@@ -110,18 +110,18 @@ def plan(campaign: Campaign | None = None, asked: Asked = NOTHING_ASKED) -> Plan
     PlanError, CampaignError
         With what lacks or contradicts, and how to mend it.
     """
-    _require_names(campaign, asked)
+    _require_names(campaign, wanted)
     setup = campaign.setup if campaign else DropSetup()
-    factor = asked.factor or _required_factor(campaign)
-    asked_n = factor * asked.flight.force_n if asked.flight else asked.target_n
-    target_n = asked_n or setup.target_n
-    limit_n = asked.limit_n or (None if asked_n else setup.limit_n)
+    factor = wanted.factor or _required_factor(campaign)
+    wanted_n = factor * wanted.flight.force_n if wanted.flight else wanted.target_n
+    target_n = wanted_n or setup.target_n
+    limit_n = wanted.limit_n or (None if wanted_n else setup.limit_n)
     aim = None if target_n is None else aim_for(target_n, limit_n, _u_fraction(campaign, target_n))
-    mass_kg = asked.mass_kg or (None if asked.solve == "mass" else setup.mass_kg)
-    height_m = asked.height_m
-    if height_m is None and asked.solve != "height" and not (asked.mass_kg and asked_n):
+    mass_kg = wanted.mass_kg or (None if wanted.solve == "mass" else setup.mass_kg)
+    height_m = wanted.height_m
+    if height_m is None and wanted.solve != "height" and not (wanted.mass_kg and wanted_n):
         height_m = setup.height_m
-    drop, solved = _solved(campaign, asked, mass_kg, height_m, aim)
+    drop, solved = _solved(campaign, wanted, mass_kg, height_m, aim)
     prediction = predict_drop(drop)
     return Plan(
         drop=drop,
@@ -131,23 +131,23 @@ def plan(campaign: Campaign | None = None, asked: Asked = NOTHING_ASKED) -> Plan
         aim=aim,
         missed=missed(drop, prediction.peak_force_n, aim, target_n) if aim and target_n else None,
         solved=solved,
-        length_m=_length_m(asked, drop),
-        findings=_findings(campaign, asked, drop, target_n),
+        length_m=_length_m(wanted, drop),
+        findings=_findings(campaign, wanted, drop, target_n),
         electronics=tuple(
             advise(electrics_of(campaign), prediction.peak_high_n, prediction.pulse_s)
         ),
-        flight=asked.flight,
+        flight=wanted.flight,
         factor=factor,
     )
 
 
-def _require_names(campaign: Campaign | None, asked: Asked) -> None:
+def _require_names(campaign: Campaign | None, wanted: Wanted) -> None:
     """A name that the campaign does not know would plan something else than is meant."""
     if campaign is None:
         return
     for kind, name, known in (
-        ("article", asked.article, campaign.articles),
-        ("mount", asked.mount, campaign.mounts),
+        ("article", wanted.article, campaign.articles),
+        ("mount", wanted.mount, campaign.mounts),
     ):
         names = tuple(thing.name for thing in known)
         if name and names and name not in names:
@@ -169,13 +169,13 @@ def _u_fraction(campaign: Campaign | None, target_n: float) -> float:
 
 def _solved(
     campaign: Campaign | None,
-    asked: Asked,
+    wanted: Wanted,
     mass_kg: float | None,
     height_m: float | None,
     aim: Aim | None,
 ) -> tuple[PlannedDrop, str]:
     """Fill in the one thing that is not known, and say which it was."""
-    line = None if asked.solve in ("stiffness", "length") else asked_line(campaign, asked)
+    line = None if wanted.solve in ("stiffness", "length") else wanted_line(campaign, wanted)
     known = {"mass": mass_kg, "height": height_m, "stiffness": line}
     unknown = [name for name, value in known.items() if value is None]
     if len(unknown) > 1 or (unknown and aim is None):
@@ -185,31 +185,31 @@ def _solved(
     drop = PlannedDrop(
         mass_kg or 1.0,
         1.0 if height_m is None else height_m,
-        line or Line("line", 1.0, asked.hardening_per_m2 or 0.0, asked.damping_ratio or 0.0),
-        _friction_n(campaign, asked),
+        line or Line("line", 1.0, wanted.hardening_per_m2 or 0.0, wanted.damping_ratio or 0.0),
+        _friction_n(campaign, wanted),
     )
     if not unknown or aim is None:
         return drop, ""
     solved = _SOLVERS[unknown[0]](drop, aim.force_n)
-    return solved, asked.solve if asked.solve == "length" else unknown[0]
+    return solved, wanted.solve if wanted.solve == "length" else unknown[0]
 
 
-def _friction_n(campaign: Campaign | None, asked: Asked) -> float | None:
+def _friction_n(campaign: Campaign | None, wanted: Wanted) -> float | None:
     """Friction of the rails, as asked for or as the campaign states it."""
-    if asked.friction_n is not None or campaign is None:
-        return asked.friction_n
+    if wanted.friction_n is not None or campaign is None:
+        return wanted.friction_n
     return campaign.rig.friction_n
 
 
-def _length_m(asked: Asked, drop: PlannedDrop) -> float | None:
+def _length_m(wanted: Wanted, drop: PlannedDrop) -> float | None:
     """Length of a line of known EA that has the stiffness which was found."""
-    if asked.solve != "length" or not asked.modulus_n:
+    if wanted.solve != "length" or not wanted.modulus_n:
         return None
-    return asked.modulus_n / drop.line.stiffness_n_per_m
+    return wanted.modulus_n / drop.line.stiffness_n_per_m
 
 
 def _findings(
-    campaign: Campaign | None, asked: Asked, drop: PlannedDrop, target_n: float | None
+    campaign: Campaign | None, wanted: Wanted, drop: PlannedDrop, target_n: float | None
 ) -> tuple[PathCheck, ...]:
     """What the gate finds of this drop."""
     if campaign is None:
@@ -220,7 +220,7 @@ def _findings(
         height_m=drop.height_m,
         target_n=target_n,
         line=drop.line.name,
-        article=asked.article or campaign.setup.article,
-        mount=mount_name(campaign, asked.mount),
+        article=wanted.article or campaign.setup.article,
+        mount=mount_name(campaign, wanted.mount),
     )
     return findings(intended_for(campaign, setup, drop.line, drop.friction_n))

@@ -1,4 +1,4 @@
-"""Asked line: the line of a plan, from what was asked for and from what the campaign knows."""
+"""Wanted line: the line of a plan, from what was asked for and from what the campaign knows."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.errors import PlanError
 from tautlog.model.line import STIFFNESS_U_FRACTION, Line, stiffness_of_pull, stiffness_of_rope
 from tautlog.model.names import meant
-from tautlog.planning.asked import Asked
 from tautlog.planning.lines import line_for
+from tautlog.planning.wanted import Wanted
 
 
-def asked_line(campaign: Campaign | None, asked: Asked) -> Line | None:
+def wanted_line(campaign: Campaign | None, wanted: Wanted) -> Line | None:
     """The line to plan with, or None where nothing tells its stiffness.
 
     A stiffness that is given replaces that of the named line, which keeps its hardening and
@@ -23,23 +23,23 @@ def asked_line(campaign: Campaign | None, asked: Asked) -> Line | None:
     PlanError
         If neither campaign nor records know a line of that name.
     """
-    name = asked.line or (campaign.setup.line if campaign else "") or "line"
-    line = _restated(_known_line(campaign, asked, name), name, asked)
+    name = wanted.line or (campaign.setup.line if campaign else "") or "line"
+    line = _restated(_known_line(campaign, wanted, name), name, wanted)
     if line is None:
         return None
-    if asked.hardening_per_m2 is not None:
-        line = replace(line, hardening_per_m2=asked.hardening_per_m2)
-    if asked.damping_ratio is not None:
-        line = replace(line, damping_ratio=asked.damping_ratio)
+    if wanted.hardening_per_m2 is not None:
+        line = replace(line, hardening_per_m2=wanted.hardening_per_m2)
+    if wanted.damping_ratio is not None:
+        line = replace(line, damping_ratio=wanted.damping_ratio)
     return line
 
 
-def _known_line(campaign: Campaign | None, asked: Asked, name: str) -> Line | None:
+def _known_line(campaign: Campaign | None, wanted: Wanted, name: str) -> Line | None:
     """The line as campaign and records tell it."""
     if campaign is None:
         return None
     line = line_for(campaign, name)
-    unknown = line is None and (asked.line or (campaign.lines and not asked.line_told))
+    unknown = line is None and (wanted.line or (campaign.lines and not wanted.line_told))
     if unknown:
         raise PlanError(
             f"line {name!r} is neither in campaign.toml nor in its records; "
@@ -48,15 +48,15 @@ def _known_line(campaign: Campaign | None, asked: Asked, name: str) -> Line | No
     return line
 
 
-def _restated(known: Line | None, name: str, asked: Asked) -> Line | None:
+def _restated(known: Line | None, name: str, wanted: Wanted) -> Line | None:
     """A line with the stiffness that was asked for, if one was."""
-    if asked.stiffness_n_per_m:
-        return _replaced(known, name, asked.stiffness_n_per_m, None, "--stiffness")
-    if asked.modulus_n and asked.length_m:
-        stiffness = stiffness_of_rope(asked.modulus_n, asked.length_m)
+    if wanted.stiffness_n_per_m:
+        return _replaced(known, name, wanted.stiffness_n_per_m, None, "--stiffness")
+    if wanted.modulus_n and wanted.length_m:
+        stiffness = stiffness_of_rope(wanted.modulus_n, wanted.length_m)
         return _replaced(known, name, stiffness, None, "--modulus / --length")
-    if asked.pulls:
-        stiffness, hardening = stiffness_of_pull(list(asked.pulls))
+    if wanted.pulls:
+        stiffness, hardening = stiffness_of_pull(list(wanted.pulls))
         return _replaced(known, name, stiffness, hardening, "--pull")
     return known
 

@@ -1,4 +1,4 @@
-"""Asked: what somebody wants planned, before the campaign fills in the rest."""
+"""Wanted: what somebody wants planned, before the campaign fills in the rest."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _RANGES = {
 
 
 @dataclass(frozen=True)
-class Asked:
+class Wanted:
     """What a plan is asked for; None and "" where nothing was said.
 
     Attributes
