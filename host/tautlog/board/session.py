@@ -58,7 +58,8 @@ class Session:
     @property
     def damaged(self) -> int:
         """Frames that arrived damaged or made no sense."""
-        return self._decoder.damaged + self.nonsense
+        damaged: int = self._decoder.damaged
+        return damaged + self.nonsense
 
     # Sending
 
