@@ -24,9 +24,9 @@ from tautlog.campaign.campaign import read_campaign
 from tautlog.errors import CampaignError
 from tautlog.model.marks import Marks
 from tautlog.model.trace import DropSetup, Trace
-from tautlog.planning.asked import Asked
 from tautlog.planning.plan import Plan
 from tautlog.planning.plan import plan as planned
+from tautlog.planning.wanted import Wanted
 from tautlog.record import Record, open_record
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.scene import default_scene
@@ -240,7 +240,7 @@ class Campaign:
 
     def plan(self, **asked: Any) -> Plan:
         """Plan a drop; what is not asked for comes from the campaign. See `tautlog.plan`."""
-        return planned(self.file, Asked(**asked))
+        return planned(self.file, Wanted(**asked))
 
     def __repr__(self) -> str:
         return f"<tautlog campaign {self.name}, {len(list(self.file.folder.glob('*.h5')))} records>"
@@ -268,7 +268,7 @@ def plan(**asked: Any) -> Plan:
     Parameters
     ----------
     **asked
-        The attributes of `planning.asked.Asked`: mass_kg, height_m, target_n,
+        The attributes of `planning.wanted.Wanted`: mass_kg, height_m, target_n,
         stiffness_n_per_m, damping_ratio, friction_n, solve and others.
 
     Raises
@@ -287,7 +287,7 @@ def plan(**asked: Any) -> Plan:
     >>> abs(told.prediction.peak_force_n / closed_n - 1) < 1e-6
     True
     """
-    return planned(None, Asked(**asked))
+    return planned(None, Wanted(**asked))
 
 
 def simulate(
