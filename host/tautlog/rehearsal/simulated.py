@@ -8,6 +8,7 @@ import numpy as np
 
 from tautlog.firmware import wire
 from tautlog.model.trace import DropSetup, Trace
+from tautlog.rehearsal.electronics import CountArray
 from tautlog.rehearsal.rig import RigEdge, SimulatedRig
 from tautlog.rehearsal.scene import Scene
 
@@ -50,7 +51,9 @@ def simulate(scene: Scene, *, seed: int = 0, record_s: float = 7.0) -> Simulated
     """
     rig = SimulatedRig(scene, sample_rate_hz=SAMPLE_RATE_HZ, reduction=REDUCTION, seed=seed)
     step = round(STEP_S * SAMPLE_RATE_HZ)
-    counts, edges, outputs = [], [], 0
+    counts: list[CountArray] = []
+    edges: list[RigEdge] = []
+    outputs = 0
     for start_s in np.arange(0.0, BEFORE_S + record_s, STEP_S):
         if start_s >= BEFORE_S and rig.release_at is None:
             outputs = wire.OUTPUT_DRIVE
