@@ -30,6 +30,7 @@ def test_what_is_no_force_is_not_known(value):
     assert marks.peak_force_n is None
     assert marks.record_verdict == "valid"
     assert marks.headline()["load_verdict"] is None
+    assert marks.odd == (("peak_force_n",) if value is not None else ())
 
 
 def test_a_class_that_is_not_said_is_not_none():

@@ -3,7 +3,7 @@
 import html
 import json
 import re
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import pypdf
 import pytest
@@ -14,7 +14,7 @@ from tautlog.archive.catalogue import catalogued
 from tautlog.calibrate.kept import FOLDER, FORMAT
 from tautlog.campaign.campaign import read_campaign
 from tautlog.campaign.new_campaign import write_new_campaign
-from tautlog.display import picture
+from tautlog.display.pictures import drop
 from tautlog.display.quick_look import mark_new
 from tautlog.planning.intended import drops_since_proof
 from tautlog.record import open_record
@@ -177,22 +177,22 @@ def test_a_drop_is_predicted_once(kite, capsys):
 
 def test_the_picture_is_drawn_upon_the_same_prediction(kite, capsys, monkeypatch):
     drawn = []
-    before = picture.draw
-    monkeypatch.setattr(picture, "draw", lambda *a: drawn.append(a[3]) or before(*a))
+    before = drop.draw_drop
+    monkeypatch.setattr(drop, "draw_drop", lambda *a: drawn.append(a[2]) or before(*a))
     path = made(kite / "1.h5")
-    marked = mark_new(path).marked
+    predicted = mark_new(path).predicted
     assert said(capsys, "show", path, "--out", "p.png")[0] == 0
-    assert drawn[0].text.startswith(f"predicted {marked['predicted']['peak_force_n']:.0f} N")
+    assert drawn[0].text.startswith(f"predicted {predicted.peak_force_n:.0f} N")
 
 
 def test_what_was_known_on_the_day_stays(kite, monkeypatch, capsys):
     path = made(kite / "1.h5", utc="")  # now
-    before = mark_new(path).marked["predicted"]
-    assert before["on_the_day"]
+    before = mark_new(path).predicted
+    assert before.on_the_day
     toml = kite / "campaign.toml"
     toml.write_text(toml.read_text().replace("= 21000.0", "= 30000.0"))
     after = json.loads(said(capsys, "mark", path, "--json")[1])["predicted"]
-    assert after == before
+    assert after == asdict(before)
 
 
 # The same figures everywhere

@@ -16,13 +16,23 @@ def extremes(values: npt.NDArray[Any], per: int) -> tuple[Places, Places]:
     The last stretch may be shorter. Where values are missing those that are there count; of
     a stretch in which all are missing its first is given.
     """
+    whole = values.size // per * per
+    low, high = _in_rows(values[:whole].reshape(-1, per))
     starts = np.arange(0, values.size, per)
-    lacking = (-values.size) % per
-    known = np.pad(np.isfinite(values), (0, lacking)).reshape(-1, per)
-    table = np.pad(values, (0, lacking)).reshape(-1, per)
-    low = np.where(known, table, np.inf).argmin(axis=1)
-    high = np.where(known, table, -np.inf).argmax(axis=1)
+    if whole < values.size:
+        last_low, last_high = _in_rows(values[np.newaxis, whole:])
+        low, high = np.append(low, last_low), np.append(high, last_high)
     return starts + low, starts + high
+
+
+def _in_rows(table: npt.NDArray[Any]) -> tuple[Places, Places]:
+    """Where in its row the lowest and the highest value stands."""
+    if table.dtype.kind == "f" and not (known := np.isfinite(table)).all():
+        return (
+            np.where(known, table, np.inf).argmin(axis=1),
+            np.where(known, table, -np.inf).argmax(axis=1),
+        )
+    return table.argmin(axis=1), table.argmax(axis=1)
 
 
 def thinned(values: npt.NDArray[np.float64], most: int) -> Places:

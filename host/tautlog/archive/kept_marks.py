@@ -62,7 +62,8 @@ class KeptMarks:
     """What one marking run says, as far as lists, ledger and lessons read it.
 
     None where it does not say; names and meaning as in `Marks` and `Verdict`, and `predicted`
-    as in `Assessment`. `cfc` is 0 where nothing is said of a class.
+    as in `Assessment`. `cfc` is 0 where nothing is said of a class, `odd` names figures that are
+    told and are no numbers.
     """
 
     record_verdict: str | None = None
@@ -80,6 +81,7 @@ class KeptMarks:
     damping_ratio: float | None = None
     friction_n: float | None = None
     fall_time_s: float | None = None
+    odd: tuple[str, ...] = ()
 
     def headline(self) -> dict[str, float | str | None]:
         """Peak and verdicts, by their names in JSON."""
@@ -105,6 +107,7 @@ def marks_in(result: Mapping[str, Any]) -> KeptMarks | None:
         cfc=cfc if isinstance(cfc, int) else None,
         clipped=bool(result.get("clipped")),
         gap_in_contact=bool(result.get("gap_in_contact")),
+        odd=tuple(one for one in _NUMBERS if result.get(one) is not None and read[one] is None),
     )
 
 

@@ -164,6 +164,8 @@ def _useless(marks: KeptMarks) -> str:
         return f"record {marks.record_verdict}"
     if marks.trace_says != "held":
         return f"load path {marks.trace_says}"
+    if marks.odd:
+        return f"{marks.odd[0]} is no number"
     if not marks.line_stiffness_n_per_m or not marks.peak_force_n:
         return "no stiffness came of it"
     if marks.clipped or marks.gap_in_contact:
