@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from tautlog.analysis.fixture import LEAST_SIGMAS
 from tautlog.analysis.peak import Correction, significant
+from tautlog.analysis.ringing import LEAST_SIGMAS
 from tautlog.model.limits import (
     CALIBRATION_FREEDOM,
     FITTINGS_FRACTION,
@@ -160,7 +160,7 @@ def line_budget(
 
 
 @dataclass(frozen=True)
-class Pull1:
+class FirstPull:
     """The first pull, and what was said of the sled.
 
     Attributes
@@ -199,7 +199,7 @@ class Pull1:
         return friction * abs(share * self.speed_in_m_s - 0.5 * speed_out_m_s)
 
 
-def impulse_budget(pull: Pull1, speed_out_m_s: float, chain: Chain, peak_n: float) -> Budget:
+def impulse_budget(pull: FirstPull, speed_out_m_s: float, chain: Chain, peak_n: float) -> Budget:
     """Budget of the impulse closure."""
     expected = pull.mass_kg * (pull.speed_in_m_s + speed_out_m_s + G * pull.length_s)
     closure = pull.impulse_ns / expected
@@ -245,7 +245,7 @@ def rest_budget(
     return Budget("rest_closure", "1", rest_n / weight_n, parts)
 
 
-def displacement_budget(pull: Pull1, left_m: float, chain: Chain, peak_n: float) -> Budget:
+def displacement_budget(pull: FirstPull, left_m: float, chain: Chain, peak_n: float) -> Budget:
     """Budget of the stretch at slack."""
     moved_m = pull.moment_ns2 / pull.mass_kg
     parts = (

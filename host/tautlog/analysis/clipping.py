@@ -18,9 +18,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import find_peaks
 
-from tautlog.analysis.contacts import SMOOTH_S
 from tautlog.analysis.cut_shapes import Family, bank_of, fit_all, with_swings
 from tautlog.analysis.top_widths import ends_at_corner, is_sharp, lingers
+from tautlog.model.limits import SMOOTH_S
 
 FloatArray = npt.NDArray[np.float64]
 

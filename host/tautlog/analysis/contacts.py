@@ -12,20 +12,16 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import median_filter, uniform_filter1d
 
+from tautlog.model.limits import GLITCH_SAMPLES, SIGMAS, SMOOTH_S
+
 FloatArray = npt.NDArray[np.float64]
 
-SMOOTH_S = 0.0004  # enough against noise, and no onset moves by more than half of it
-SIGMAS = 5.0
-EDGE_SIGMAS = 5.0  # so much quieter than the threshold may a trace be for exact edges
-FRACTION_OF_PEAK = 0.02
 MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters
-LEAST_FLIGHT_S = 0.05  # between two contacts of a sled: ringing of a beam swings faster
 RING_GAP_S = 0.0125  # a period of 80 Hz, the slowest fixture that is no part of the line
 SAME_PULL = 0.5  # of the first's peak: a fixture rings by less, what is left of a pull is more
 RING_SWING = 0.25  # of the smaller contact: so far below zero no line pulls
-GLITCH_SAMPLES = 2
 GLITCH_RATE_HZ = 5000.0  # below it one sample may be a real peak
-_GLITCH_WINDOW = 2 * GLITCH_SAMPLES + 1
+_GLITCH_WINDOW = 2 * int(GLITCH_SAMPLES) + 1
 _GLITCH_SIGMAS = 12.0
 _GLITCH_FRACTION = 0.05
 

@@ -14,13 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.model.limits import REBOUND_MOST
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 FloatArray = npt.NDArray[np.float64]
 
 # Of the speed of the fall. No line throws a sled up faster than it fell: what is more than
 # 10 % beyond is gain, mass or height (common practice), more than 30 % a wrong unit or mass.
-TOO_LARGE, IMPOSSIBLE = 1.1, 1.3
+IMPOSSIBLE = 1.3
 TOO_SMALL, IMPOSSIBLY_SMALL = 0.15, 0.5  # left downwards when the line went slack
 HEIGHT_OFF = 0.08  # own simulation: what is right comes out within 7 %
 FALL_SHORT, CLOCK_S = 0.975, 0.002  # of a free fall; of switch and onset together
@@ -51,7 +52,7 @@ def of_momentum(speed_m_s: FloatArray, taut_speed_m_s: float, *, went_slack: boo
         The pull ended, and nothing parted.
     """
     highest = -float(speed_m_s.min()) / taut_speed_m_s
-    if highest > TOO_LARGE:
+    if highest > REBOUND_MOST:
         code = "impulse-impossible" if highest > IMPOSSIBLE else "impulse-too-large"
         return Doubt(
             code,

@@ -14,24 +14,27 @@ from typing import Any
 
 from tautlog.analysis.completeness import MISSING
 from tautlog.analysis.confirmation import doubt_of_loss
-from tautlog.analysis.contacts import LEAST_FLIGHT_S
 from tautlog.analysis.filters import MINUS_3_DB_PER_CLASS
 from tautlog.model.contradiction import SEVERITIES
 from tautlog.model.inspection import ARTICLE_FINDINGS, GAVE_WAY, NOT_INSPECTED
-from tautlog.model.limits import HANGING_LEAST_N
+from tautlog.model.limits import (
+    CLOSURE_SUSPECT,
+    HANGING_LEAST_N,
+    LEAST_FLIGHT_S,
+    SHUNT_INVALID,
+    SHUNT_SUSPECT,
+)
 from tautlog.model.marks import IN_FLIGHT, IN_THE_FALL, UNSEEN, Marks
 from tautlog.model.trace import DropSetup
 
 TEST_VERDICTS = ("pass", "pass-overtested", "fail", "no-test", "no-verdict", "pending")
 
 # Limits of validity: common practice, no source.
-CLOSURE_SUSPECT = 0.05
 CLOSURE_INVALID = 0.10
 REST_TOLERANCE = 0.03
 REST_MOST_OFF = 0.6  # of m g: less may be a sled that rests on something
 DRIFT_NOTE = 0.005
 DRIFT_INVALID = 0.02
-SHUNT_SUSPECT, SHUNT_INVALID = 0.02, 0.05
 SHIFT_NOTE = 0.005  # of the target, as the drift
 SHIFT_INVALID = 0.02
 NO_LOAD = 2.0  # times m g: less is no pull, when ten times as much was wanted

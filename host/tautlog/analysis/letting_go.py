@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tautlog.model.limits import STAMP_SAMPLES
 from tautlog.model.stream import BoardEvent
 
 OPENED, KNOCK, EDGE, LOST = "release-opened", "knock", "release-edge", "edges-lost"
-STAMP_SAMPLES = 2.0  # that the stamp of an edge may be off (tests/emulated)
 # A contact that bounces is closed for a millisecond or two at a time (common practice).
 RECLOSED_S = 0.002
 RECLOSED_WITHIN_S = 0.1  # later a hand, or the sled on its way back, may have closed it

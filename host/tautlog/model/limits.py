@@ -107,3 +107,43 @@ RISE_PER_BANDWIDTH = Limit(
 )
 LARGEST_N = Limit(1e15, "N", "beyond it a number is no force; own choice")
 K_FACTOR = Limit(2.0, "1", "for 95.45 % of a normal distribution (JCGM 100:2008, table G.2)")
+
+# What a trace is looked at with.
+PAD_S = Limit(
+    0.1,
+    "s",
+    "of trace around a pull that is filtered by itself: 38 periods of the corner of class 180, "
+    "ten times what ISO 6487, annex A, adds; own choice",
+)
+SMOOTH_S = Limit(
+    0.0004,
+    "s",
+    "of the moving mean that contacts are found in: enough against noise, and no onset moves by "
+    "more than half of it; own choice",
+)
+SIGMAS = Limit(
+    5.0, "1", "of the smoothed noise, that a contact stands above: one in 3.5 million; own choice"
+)
+EDGE_SIGMAS = Limit(
+    5.0, "1", "of the noise of one sample below the threshold: then edges are exact; own choice"
+)
+CONTACT_SHARE = Limit(
+    0.02, "1", "of the peak: what is lower is no contact and no bounce; common practice"
+)
+LEAST_FLIGHT_S = Limit(
+    0.05, "s", "between two contacts of a sled: ringing of a beam swings faster; common practice"
+)
+GLITCH_SAMPLES = Limit(2.0, "1", "that a glitch may last: longer ones are a force; own choice")
+STAMP_SAMPLES = Limit(2.0, "1", "that the stamp of an edge may be off; tests/emulated")
+MOST_HEIGHT_M = Limit(3.0, "m", "where nobody said one; no rig here is higher")
+
+# What momentum and chain may show.
+CLOSURE_SUSPECT = Limit(0.05, "1", "of the impulse off what momentum asks for; common practice")
+REBOUND_MOST = Limit(
+    1.1,
+    "1",
+    "of the speed of the fall, upwards: no line throws a sled up faster than it fell, and what is "
+    "more than 10 % beyond is gain, mass or height; common practice",
+)
+SHUNT_SUSPECT = Limit(0.02, "1", "change of the shunt's step over a drop; common practice")
+SHUNT_INVALID = Limit(0.05, "1", "beyond it the chain is not what it was; common practice")
