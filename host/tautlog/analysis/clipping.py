@@ -381,7 +381,8 @@ def _means(values: FloatArray, bins: int) -> FloatArray:
         return values
     sums = np.concatenate([[0.0], np.cumsum(values)])
     edges = np.linspace(0.0, values.size, bins + 1)
-    return np.diff(np.interp(edges, np.arange(sums.size), sums)) * (bins / values.size)
+    means = np.diff(np.interp(edges, np.arange(sums.size), sums)) * (bins / values.size)
+    return np.asarray(means, np.float64)
 
 
 def _noise_of_means(quiet_n: FloatArray, length: float) -> float:

@@ -86,7 +86,8 @@ def _corners(force_n: FloatArray, within_n: float) -> npt.NDArray[np.bool_]:
 
 def smoothed(force_n: FloatArray, sample_rate_hz: float) -> FloatArray:
     """Moving mean over `SMOOTH_S`, at least one sample."""
-    return uniform_filter1d(force_n, max(1, round(SMOOTH_S * sample_rate_hz)), mode="nearest")
+    samples = max(1, round(SMOOTH_S * sample_rate_hz))
+    return np.asarray(uniform_filter1d(force_n, samples, mode="nearest"), np.float64)
 
 
 def find_contacts(smooth_n: FloatArray, sample_rate_hz: float, threshold_n: float) -> list[Contact]:

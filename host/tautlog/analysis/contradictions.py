@@ -178,7 +178,7 @@ def _stamp_off(story: Story, event: BoardEvent) -> float | None:
         return None
     last = int(places[at]) + story.samples_per_block - 1
     expected_us = int(story.stamps_us[at])
-    ahead_us = wire.ticks_elapsed_us(event.stamp_us, expected_us)
+    ahead_us = float(wire.ticks_elapsed_us(event.stamp_us, expected_us))
     return ahead_us / 1e6 + (last - event.sample_index) / story.sample_rate_hz
 
 

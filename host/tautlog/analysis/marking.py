@@ -127,14 +127,15 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
     peak = tell_peak(pull, times, whole, impulse)
     line = tell_line_peak(pull, whole, peak)
     ends = tell_completeness(pull, after, loss)
-    figures = (zero, times, whole, impulse, after, agreement, closures, loss, shape)
-    figures += (stretch.stretch, damage, peak, line, ends)
     return _with(
         marks,
         *(zero.findings, times.findings, whole.findings, after.findings, agreement.findings),
         *(plateau, loss.findings, wires, shape.findings, stretch.findings, peak.findings),
         *(ends.findings, tell_impossible(pull, whole, agreement, closures)),
-        **_figures_of(*figures),
+        **_figures_of(
+            *(zero, times, whole, impulse, after, agreement, closures, loss, shape),
+            *(stretch.stretch, damage, peak, line, ends),
+        ),
         budgets=(*peak.budgets, *closures.budgets, *line.budgets),
         curve=_curve(pull, int(pull.sign), pull.parted_s, times.ends),
     )

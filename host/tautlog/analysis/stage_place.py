@@ -97,7 +97,7 @@ class Zeroed:
     @property
     def window_middle(self) -> float:
         """Place of the middle of the zero's window, in samples."""
-        return 0.5 * (self.window.start + self.window.stop)
+        return 0.5 * float(self.window.start + self.window.stop)
 
 
 @dataclass(frozen=True)
