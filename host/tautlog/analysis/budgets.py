@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass, replace
 
 from tautlog.analysis.peak import Correction, significant
-from tautlog.analysis.ringing import LEAST_SIGMAS
 from tautlog.model.limits import (
     CALIBRATION_FREEDOM,
     FITTINGS_FRACTION,
@@ -18,6 +17,7 @@ from tautlog.model.limits import (
     HEIGHT_U_M,
     MASS_U_FRACTION,
     ONSET_U_S,
+    RING_LEAST_SIGMAS,
 )
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import Budget, Part, extrapolation_u, rectangular
@@ -151,7 +151,7 @@ def line_budget(
         ),
         Part(
             "ring that noise hides",
-            LEAST_SIGMAS * noise_n / math.sqrt(2.0),
+            RING_LEAST_SIGMAS * noise_n / math.sqrt(2.0),
             basis="an amplitude below which none is seen, anywhere in its swing (GUM 4.3.5)",
         ),
     )

@@ -26,7 +26,10 @@ FloatArray = npt.NDArray[np.float64]
 
 WHOLE, CUT, UNCLEAR = "whole", "cut", "unclear"
 
-FLAT_TOP_FACTOR = 2.5
+# Thresholds that name no other basis are own choices, held against the tops of
+# tests/benchmarks/clipping.py and tests/benchmarks/independent.
+FLAT_TOP_FACTOR = 2.5  # times as long as a half-sine is so near to its top
+# Noise that is cut off: how near to the largest, in its sigmas; share and number of samples.
 CUT_SIGMAS, CUT_SHARE, CUT_SAMPLES = 0.3, 0.4, 12
 # Of the time above half of the top, that within 3 % of it: 0.23 for a half-sine, 0.35 for the
 # flattest line in use, 0.55 where a quarter of the peak is cut (own simulation).
@@ -38,20 +41,20 @@ CUT_FROM_DWELL = 0.285
 MOST_SHARP_DWELL = 0.24  # where nobody knows what the amplifier rounds off
 
 BINS = 128  # that a window is thinned to
-LEAST_BINS = 14
+LEAST_BINS = 14  # that the richest polynomial leaves five degrees of freedom of
 LEVELS = (0.3, 0.5, 0.65, 0.8, 0.9)  # of a top, down to which windows reach
-MOST_TOPS = 3
+MOST_TOPS = 3  # that are looked at, the highest
 NEAR_TOP = 0.955  # of the highest: a rail that sinks by 1 % and 3 % of ringing
 SWING_LEAST = 0.006  # of the top, that a trough beside it must be deep
-QUIET_SAMPLES = 1 << 16
+QUIET_SAMPLES = 1 << 16  # of slack line: its noise is known to 0.3 % (1 / sqrt(2 n))
 LEAST_DEPTH, SURE_DEPTH = 0.008, 0.022  # of the top: shown from, excluded from
 LEAST_SINK = 0.015  # of the top, over the plateau: a rail under load
 LIKELY_DEPTH = 2.5  # times that of a parabola through the window's ends
 SLACK_SIGMAS = 3.0  # of chi-squared, for a fit that is one
 FITS_WHOLE, FITS_CUT = 0.001, 0.0025  # of the top, rms: misfit that is still a fit
 LIKELIER = 12.0  # difference of chi-squared: one in 400 by chance
-CONTRADICTED = 6.0
-SHOWN = 20.0
+CONTRADICTED = 6.0  # the same, that speaks against what else is told
+SHOWN = 20.0  # the same, that a cut is shown by
 MUCH_LIKELIER = 15.0  # times a contradiction: the better of two rough fits counts
 MOST_AGAINST = 30.0  # however much better it is
 LEAST_CYCLES = 2.8  # of the amplifier's bandwidth, that the narrowest width must last

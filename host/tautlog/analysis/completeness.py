@@ -24,14 +24,15 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2, Completeness
 
 # Reasons of the board (`wire.REASONS`) with which a recording ends as it should.
 WHOLE_ENDINGS = ("finished", "window-complete", "time-up")
+# States of a record (`record`) in which it was finished, then or later.
 WHOLE_STATES = ("complete", "recovered")
 # No load has come when the record goes on for so much longer than the fall: friction of a
 # third of the weight, and a latch that hangs on; common practice.
 FALL_FACTOR, FALL_MORE_S = 1.5, 0.1
-PEAK_PASSED = 0.5  # of the peak: when less is left, the peak is behind
-NEAR_END_S = 0.005  # a peak so near to an end of the data may go on beyond it
-RESTLESS = 0.05  # of the peak: a line that pulls is not quiet, one that is slack is
-LEAST_BEFORE_S = 0.002  # of slack line before the onset, for a zero
+PEAK_PASSED = 0.5  # of the peak: when less is left, the peak is behind; own choice
+NEAR_END_S = 0.005  # a peak so near to an end of the data may go on beyond it; own choice
+RESTLESS = 0.05  # of the peak: a line that pulls is not quiet, one that is slack is; own choice
+LEAST_BEFORE_S = 0.002  # of slack line before the onset, for a zero; own choice
 
 MISSING = {
     BEFORE_RELEASE: "the release and all that follows",

@@ -12,18 +12,21 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import median_filter, uniform_filter1d
 
-from tautlog.model.limits import GLITCH_SAMPLES, SIGMAS, SMOOTH_S
+from tautlog.model.limits import GLITCH_SAMPLES, SIGMA_PER_MAD, SIGMAS, SMOOTH_S
 
 FloatArray = npt.NDArray[np.float64]
 
-MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters
-RING_GAP_S = 0.0125  # a period of 80 Hz, the slowest fixture that is no part of the line
-SAME_PULL = 0.5  # of the first's peak: a fixture rings by less, what is left of a pull is more
-RING_SWING = 0.25  # of the smaller contact: so far below zero no line pulls
-GLITCH_RATE_HZ = 5000.0  # below it one sample may be a real peak
-_GLITCH_WINDOW = 2 * int(GLITCH_SAMPLES) + 1
-_GLITCH_SIGMAS = 12.0
-_GLITCH_FRACTION = 0.05
+MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters; own choice
+RING_GAP_S = (
+    0.0125  # a period of 80 Hz, the slowest fixture that is no part of the line; common practice
+)
+# Of the first's peak: a fixture rings by less, what is left of a pull is more; own choice.
+SAME_PULL = 0.5
+RING_SWING = 0.25  # of the smaller contact: so far below zero no line pulls; own choice
+GLITCH_RATE_HZ = 5000.0  # below it one sample may be a real peak; own choice
+_GLITCH_WINDOW = 2 * int(GLITCH_SAMPLES) + 1  # of the median: it keeps a step, and no glitch
+# Of the noise, and of the range: what stands out by less harms no peak; own choice.
+_GLITCH_SIGMAS, _GLITCH_FRACTION = 12.0, 0.05
 
 
 @dataclass(frozen=True)
@@ -61,7 +64,7 @@ def without_glitches(
         return force_n.copy(), np.zeros(0, dtype=np.intp)
     median = median_filter(force_n, size=_GLITCH_WINDOW, mode="nearest")
     away = np.abs(force_n - median)
-    noise = 1.4826 * float(np.median(away))
+    noise = SIGMA_PER_MAD * float(np.median(away))
     # The range of the medians: the spike itself must not hide behind its own height.
     span = float(np.ptp(median))
     least = max(_GLITCH_SIGMAS * noise, _GLITCH_FRACTION * span, 1e-9)

@@ -15,9 +15,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.letting_go import EDGE, LOST, OPENED, RECLOSED_WITHIN_S
+from tautlog.analysis.letting_go import EDGE, LOST, OPENED
 from tautlog.firmware import wire
 from tautlog.model.contradiction import INVALID, Contradiction
+from tautlog.model.limits import RECLOSED_WITHIN_S
 from tautlog.model.reception import BY_DRIVE, BY_HAND, Reception
 from tautlog.model.stream import BoardEvent
 
@@ -25,12 +26,13 @@ FORCE, ARMED, DRIVEN, ENDED = "release-by-force", "armed", "release-driven", "re
 RELEASES = (OPENED, FORCE)
 ONCE = (ARMED, ENDED)
 # A driven release is noted before the pin goes high, and a latch takes milliseconds to open.
-BEFORE_DRIVE_US = 1000
-# Events that are noted by the main loop stand at the start of the block under way.
+BEFORE_DRIVE_US = 1000  # own choice
+# Events that are noted by the main loop stand at the start of the block under way; own choice,
+# some turns of the loop.
 LOOP_S = 0.05
-OUTSIDE_S = 1.0  # a record that was cut short lacks so much at most of what was told already
-RATE_OFF = 0.01  # of the pace of blocks; crystals keep 0.01 %
-_NUMBERS = 1 << 16  # events are numbered modulo
+OUTSIDE_S = 1.0  # that a record that was cut short lacks of what was told already; own choice
+RATE_OFF = 0.01  # of the pace of blocks: own choice, crystals keep 0.01 %
+_NUMBERS = 1 << 16  # events are numbered modulo (`firmware/wire.py`)
 _TICKS = wire.TICKS_PERIOD_US
 
 

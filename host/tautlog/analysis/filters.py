@@ -40,8 +40,8 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> FloatAr
     Returns
     -------
     ndarray of float64, shape (n_samples,)
-        A new array, NaN where `force` was. Each stretch between missing samples is
-        filtered by itself; one of fewer than three samples is left as it is.
+        A new array, NaN where `force` was. Each stretch between missing samples is filtered
+        by itself; one of fewer than three samples is left as it is.
 
     Raises
     ------
@@ -50,9 +50,8 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> FloatAr
 
     Notes
     -----
-    A second-order Butterworth low-pass runs forward and back: four poles, zero
-    phase, gain 1 at 0 Hz, so that an impulse keeps its value. A constant comes back
-    as it was, to its very ends.
+    A second-order Butterworth low-pass runs forward and back: four poles, zero phase, gain 1
+    at 0 Hz, so that an impulse keeps its value. A constant comes back as it was, to its ends.
 
     References
     ----------

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from tautlog.model.calibration import Calibration
 
-# In sample values: what rounding may make of the same limit.
+# In sample values: what rounding to counts may make of the same two limits.
 SAME = 2
 
 

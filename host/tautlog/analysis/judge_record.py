@@ -21,8 +21,7 @@ from tautlog.model.verdict import RECORD_VERDICTS
 
 # Limits of validity: common practice, no source.
 CLOSURE_INVALID = 0.10  # of the impulse off what momentum asks for
-DRIFT_NOTE, DRIFT_INVALID = 0.005, 0.02  # of the target: zero before the release, and in the fall
-SHIFT_NOTE, SHIFT_INVALID = 0.005, 0.02  # of the target: zero after the pull, as the drift
+ZERO_NOTE, ZERO_INVALID = 0.005, 0.02  # of the target: zero that moved before or after the pull
 
 NOTE, SUSPECT, INVALID = range(3)  # places in `RECORD_VERDICTS`
 
@@ -213,9 +212,9 @@ def _drift(marks: Marks, setup: DropSetup) -> Judged | None:
         return None
     share = abs(marks.zero_drift_n) / setup.target_n
     text = f"the zero before the release differs by {marks.zero_drift_n:.1f} N from the slack one"
-    if share > DRIFT_INVALID:
+    if share > ZERO_INVALID:
         return Judged(INVALID, "zero-shift", text + ": check the cell again")
-    if share > DRIFT_NOTE:
+    if share > ZERO_NOTE:
         return Judged(NOTE, "zero-drift", text)
     return None
 
@@ -226,10 +225,10 @@ def _shift(marks: Marks, setup: DropSetup) -> Judged | None:
         return None
     share = abs(marks.zero_shift_n) / scale_n
     text = f"the zero after the pull differs by {marks.zero_shift_n:.1f} N from that before"
-    if share > SHIFT_INVALID:
+    if share > ZERO_INVALID:
         text += ": an overloaded cell, or an amplifier that recovers"
         return Judged(INVALID, "cell-overloaded", text)
-    if share > SHIFT_NOTE:
+    if share > ZERO_NOTE:
         return Judged(NOTE, "zero-return", text)
     return None
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tautlog.model.limits import STAMP_SAMPLES
+from tautlog.model.limits import RECLOSED_WITHIN_S, STAMP_SAMPLES
 from tautlog.model.stream import BoardEvent
 
 OPENED, KNOCK, EDGE, LOST = "release-opened", "knock", "release-edge", "edges-lost"
 # A contact that bounces is closed for a millisecond or two at a time (common practice).
 RECLOSED_S = 0.002
-RECLOSED_WITHIN_S = 0.1  # later a hand, or the sled on its way back, may have closed it
-NEAR_S = 0.01  # a knock so shortly before may have been the release itself
+NEAR_S = 0.01  # a knock so shortly before may have been the release itself; own choice
 
 
 @dataclass(frozen=True)

@@ -1,9 +1,10 @@
-"""Fixture: what rings between the line and the cell.
+"""Ringing: what swings at the cell while the line carries nothing.
 
 The cell, its fittings and the beam that carries them swing together. Where the line is slack
-the cell shows them alone, ringing out: a damped swing about zero. How much of the swinging
-mass lies between line and cell a trace does not tell, so that a line's force is told only
-where nothing swings.
+the cell shows them alone. Three questions are asked of that swing, and no answer serves for
+another: what its frequency is, told where it is a single damped one (`find_ring`); whether a
+fixture took so much of a pull that the line cannot be judged by what is lacking
+(`swings_after`); how far the beam springs back after a break (`ring_after`).
 """
 
 from __future__ import annotations
@@ -15,14 +16,25 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import least_squares
 
+from tautlog.analysis.bounces import Pull
+from tautlog.model.limits import RING_LEAST_SIGMAS
+
 FloatArray = npt.NDArray[np.float64]
 
-LOWEST_HZ, HIGHEST_HZ = 40.0, 1200.0
-LONGEST_S = 0.2  # of a ring that is looked at
-LEAST_PERIODS = 6.0
-LEAST_SIGMAS = 3.0  # amplitude at the start, over the noise of one sample
-WORST_LEFT = 0.5  # rms of what a fit leaves, over the rms of the ring: else it is no single one
-MOST_DAMPING = 0.2
+LOWEST_HZ, HIGHEST_HZ = 40.0, 1200.0  # of fixtures that people build; common practice
+LONGEST_S = 0.2  # of a ring that is looked at: six periods of 40 Hz are 0.15 s
+LEAST_PERIODS = 6.0  # that its damping is told from; own choice
+# Rms of what a fit leaves, over that of the ring, or over the noise: else it is no single one;
+# own choice.
+WORST_LEFT, WORST_NOISE = 0.5, 1.5
+MOST_DAMPING = 0.2  # more is no ring: it is over in a period; own choice
+# After a pull, how long is looked at; how far it swings below zero and its rms, of the peak.
+# From the fit that the limits of `slip` are from.
+AFTER_PULL_S, SWING_LEAST, SWING_RMS, LEAST_SAMPLES = 0.04, 0.04, 0.004, 8
+# After a break: when the fall is over, how long is looked at, and amplitude, of the peak and
+# of the noise; own choice.
+BREAK_OVER_S, AFTER_BREAK_S, RING_PEAK, RING_SIGMAS = 0.0015, 0.1, 0.02, 6.0
+LEAST_RING_SAMPLES = 32  # of that: sixteen lines of a spectrum; own choice
 
 
 @dataclass(frozen=True)
@@ -76,7 +88,9 @@ def find_ring(slack_n: FloatArray, rate_hz: float, noise_n: float) -> Ring | Non
     found = least_squares(left, [start_hz, 0.03], bounds=bounds, x_scale=[0.01 * start_hz, 0.01])
     residual, amplitude = _left(found.x, time_s, piece)
     ring_rms, left_rms = float(np.std(piece - residual)), float(np.std(residual))
-    if amplitude < LEAST_SIGMAS * noise_n or left_rms > max(WORST_LEFT * ring_rms, 1.5 * noise_n):
+    if amplitude < RING_LEAST_SIGMAS * noise_n or left_rms > max(
+        WORST_LEFT * ring_rms, WORST_NOISE * noise_n
+    ):
         return None
     covariance = np.linalg.pinv(found.jac.T @ found.jac) * left_rms**2
     hz_u, damping_u = np.sqrt(np.diag(covariance))
@@ -91,3 +105,36 @@ def _left(p: FloatArray, time_s: FloatArray, piece: FloatArray) -> tuple[FloatAr
     columns = np.stack([decay * np.cos(swing), decay * np.sin(swing)], axis=1)
     solution, *_ = np.linalg.lstsq(columns, piece, rcond=None)
     return np.asarray(piece - columns @ solution, np.float64), float(np.hypot(*solution))
+
+
+def swings_after(force_n: FloatArray, rate_hz: float, pull: Pull) -> bool:
+    """Whether the cell still swings after a pull: what a fixture took, the line did not.
+
+    Arguments as for `slip.tell`.
+    """
+    first, last = int(pull.onset_s * rate_hz), int(pull.slack_s * rate_hz)
+    after = force_n[last : last + int(AFTER_PULL_S * rate_hz)]
+    top = float(force_n[first : last + 1].max())
+    if after.size < LEAST_SAMPLES:
+        return False
+    return float(after.min()) < -SWING_LEAST * top or float(after.std()) > SWING_RMS * top
+
+
+def ring_after(
+    force_n: FloatArray, rate_hz: float, broke: int, peak_n: float, noise_n: float
+) -> tuple[float, float] | None:
+    """Frequency and amplitude of a ringing after a loss of load, or None.
+
+    The beam that the load bent springs back and shakes the fittings at the cell: this is
+    no load that is left.
+    """
+    start = broke + int(BREAK_OVER_S * rate_hz)
+    piece = force_n[start : start + int(AFTER_BREAK_S * rate_hz)]
+    if piece.size < LEAST_RING_SAMPLES:
+        return None
+    amplitude = 0.5 * float(piece.max() - piece.min())
+    if amplitude < max(RING_PEAK * peak_n, RING_SIGMAS * noise_n):
+        return None
+    spectrum = np.abs(np.fft.rfft((piece - piece.mean()) * np.hanning(piece.size)))
+    best = int(np.argmax(spectrum[2:])) + 2
+    return best * rate_hz / piece.size, amplitude

@@ -17,6 +17,7 @@ from tautlog.model.limits import QUASI_STATIC_FACTOR
 FloatArray = npt.NDArray[np.float64]
 
 QUALITY = 10.0  # amplification at resonance; the usual choice (ISO 18431-4)
+# Of parts that people build, and 6.9 to an octave (6.96 where the rate allows all): own choice.
 LOWEST_HZ, HIGHEST_HZ, POINTS = 5.0, 2000.0, 60
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tautlog.analysis.bounces import Pull, find_pulls
-from tautlog.analysis.damage import ring_after
+from tautlog.analysis.ringing import ring_after
 from tautlog.analysis.stage_contact import Wholeness
 from tautlog.analysis.stage_loss import Measured
 from tautlog.analysis.stage_place import taut_speed_m_s

@@ -22,6 +22,7 @@ from tautlog.analysis.stage_contact import Impulse, Wholeness
 from tautlog.analysis.stage_loss import Measured
 from tautlog.analysis.stage_place import fall_time_s, taut_speed_m_s
 from tautlog.analysis.stretch import motion
+from tautlog.model.limits import K_FACTOR
 from tautlog.model.marks import Finding
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import Budget
@@ -112,11 +113,11 @@ def _agreement(found: Estimate, mass_kg: float, height_m: float, several: bool) 
     return Agreement(
         agreed=found,
         force_scale=found.scale if scale else None,
-        force_scale_expanded_u=2.0 * found.scale_u if scale else None,
+        force_scale_expanded_u=K_FACTOR * found.scale_u if scale else None,
         friction_n=weight_n * found.friction_fraction if friction else None,
-        friction_expanded_u_n=2.0 * weight_n * found.friction_u if friction else None,
+        friction_expanded_u_n=K_FACTOR * weight_n * found.friction_u if friction else None,
         release_delay_s=found.delay_s if late else None,
-        release_delay_expanded_u_s=2.0 * found.delay_u_s if late else None,
+        release_delay_expanded_u_s=K_FACTOR * found.delay_u_s if late else None,
         findings=tuple(findings),
     )
 

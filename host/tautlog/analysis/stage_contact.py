@@ -21,10 +21,10 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import one_pole_loss
 
 NEAR_CONTACT_S = 0.05  # a gap this close to the contact counts as in it; own choice
-FORESHOOT_S = 0.02  # that a filter of class 60 reaches before an onset; own choice
-SOONEST_FALL = 0.9  # of the time that the height asks for; own choice, a tape that is wrong
+FORESHOOT_S = 0.02  # before the contact: a filter's foreshoot may reach so far; own choice
+SOONEST_FALL = 0.9  # of the time that the height asks for: a height 20 % too large; own choice
 MAINS_LEAST = 0.01  # of the peak: hum below it is not worth a word; own choice
-# Shares of the peak that times are taken between: usual for pulses (IEC 60469; ISO 6487).
+# Shares of the peak that times are taken between: common practice for pulses.
 LOW, HIGH, HALF = 0.1, 0.9, 0.5
 
 

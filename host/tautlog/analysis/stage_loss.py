@@ -9,14 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tautlog.analysis.bounces import LEAST_OF_PEAK
 from tautlog.analysis.filters import cfc_filter
 from tautlog.analysis.loss import Loss, find_collapse, find_loss
 from tautlog.analysis.stage_place import Located, place_of_largest, taut_speed_m_s
 from tautlog.analysis.stretch import motion
-from tautlog.model.limits import LEAST_FLIGHT_S, PAD_S
+from tautlog.model.limits import LEAST_FLIGHT_S, PAD_S, PULL_SHARE
 
-STILL_FALLING = 0.2  # of the speed at onset; own choice, half of what a line's loss explains
+STILL_FALLING = 0.2  # of the speed at onset: less may be a wrong mass or gain; own choice
 MOST_TAKEN = 0.7  # of a pull's impulse: a force that falls after it does so at its end; own choice
 
 
@@ -112,7 +111,7 @@ def _thrown_back(place: Located) -> bool:
     for contact in place.later:
         flown = contact.start - before > LEAST_FLIGHT_S * place.rate_hz
         top_n = place.even_n[contact.start : contact.stop].max()
-        if flown and top_n > LEAST_OF_PEAK * place.even_top_n:
+        if flown and top_n > PULL_SHARE * place.even_top_n:
             return True
         before = contact.stop
     return False

@@ -27,6 +27,7 @@ from tautlog.model.limits import (
     EDGE_SIGMAS,
     SIGMAS,
     SMOOTH_S,
+    ZERO_SAMPLES,
 )
 from tautlog.model.marks import Finding
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
@@ -36,8 +37,7 @@ FloatArray = npt.NDArray[np.float64]
 FREE_FALL_S = 0.1  # that a fall of 50 mm takes: no line is taut sooner (h = g t**2 / 2)
 FIRST_LOOK_S = 0.03  # of the trace, for a first zero when there is no release; own choice
 BEFORE_S = 0.5  # of a trace that ends soon after its release, for a first zero; own choice
-LEAST_SAMPLES = 8  # of a window: fewer tell no scatter; own choice
-# Of the noise and of one count: own choice, for white noise that a contact does not come from.
+# Of the noise and of one count, that a peak stands above: white noise never reaches it; own choice.
 PEAK_SIGMAS, PEAK_COUNTS = 8.0, 4.0
 NOTHING_N = 1e-9  # of a trace without noise and counts: rounding; own choice
 EQUAL_SIGMAS = 4.0  # by which peaks that are equal may differ; own choice
@@ -145,24 +145,34 @@ class Located(Zeroed):
 
 def locate(signal: Signal) -> Located | Zeroed:
     """Find the measured contact; without one, only the zero is told."""
-    first = zeroed(signal, first_window(signal))
-    found = _contact_in(first)
-    if found is None:
-        return first
+    found = _placed(signal, first_window(signal))
+    if not isinstance(found, Located):
+        return found
     # Now that the onset is known, the zero can be taken where it belongs.
     window = slack_window(found.onset, signal.release)
-    again = None if window is None else _contact_in(zeroed(signal, window))
-    return found if again is None else again  # without: that window was not slack
+    if window is None:
+        return found
+    del found  # its arrays are as long as the trace
+    again = _placed(signal, window)
+    if isinstance(again, Located):
+        return again
+    return _placed(signal, first_window(signal))  # that window was not slack: it told nothing
+
+
+def _placed(signal: Signal, window: slice) -> Located | Zeroed:
+    place = zeroed(signal, window)
+    return _contact_in(place) or place
 
 
 def first_window(signal: Signal) -> slice:
     """Samples that a first zero is taken from."""
     release, rate = signal.release, signal.rate_hz
-    if release is None or release < LEAST_SAMPLES:
-        return slice(0, max(LEAST_SAMPLES, int(FIRST_LOOK_S * rate)))
+    least = int(ZERO_SAMPLES)
+    if release is None or release < least:
+        return slice(0, max(least, int(FIRST_LOOK_S * rate)))
     # Before the release a hand may be on the line; right after it nobody is.
     after = slice(int(release), int(release + FREE_FALL_S * rate))
-    if signal.clean_n.size >= after.stop and after.stop - after.start >= LEAST_SAMPLES:
+    if signal.clean_n.size >= after.stop and after.stop - after.start >= least:
         return after
     stop = min(int(release), signal.clean_n.size)
     return slice(max(0, stop - int(BEFORE_S * rate)), stop)
@@ -176,7 +186,9 @@ def zeroed(signal: Signal, window: slice) -> Zeroed:
     if signal.release is not None:
         # What happened before the release was no drop.
         search[: max(int(signal.release), 0)] = 0.0
-    peak = int(np.argmax(np.where(signal.missing, 0.0, np.abs(search))))
+    size_n = np.abs(search)
+    size_n[signal.missing] = 0.0
+    peak = int(np.argmax(size_n))
     sign = -1.0 if search[peak] < 0 else 1.0
     return Zeroed(
         signal=signal,
@@ -187,10 +199,16 @@ def zeroed(signal: Signal, window: slice) -> Zeroed:
         sign=sign,
         peak=peak,
         largest_n=abs(float(search[peak])),
-        force_n=sign * (signal.clean_n - zero_n),
-        pulse_n=sign * (signal.filtered_n - zero_n),
-        even_n=sign * (signal.smooth_n - zero_n),
+        force_n=_turned(signal.clean_n, zero_n, sign),
+        pulse_n=_turned(signal.filtered_n, zero_n, sign),
+        even_n=_turned(signal.smooth_n, zero_n, sign),
     )
+
+
+def _turned(force_n: FloatArray, zero_n: float, sign: float) -> FloatArray:
+    """Zero removed, and the sign turned where it is negative; in one array, for long traces."""
+    turned = force_n - zero_n
+    return turned if sign > 0.0 else np.negative(turned, out=turned)
 
 
 def _contact_in(place: Zeroed) -> Located | None:
@@ -284,7 +302,7 @@ def tell_zero(place: Zeroed) -> ZeroTold:
     """Tell zero, noise, drift and hum, and what disturbed them."""
     signal, findings, drift_n = place.signal, [], None
     release = signal.release
-    if signal.take_zero and release is not None and release >= LEAST_SAMPLES:
+    if signal.take_zero and release is not None and release >= ZERO_SAMPLES:
         before_n = still_level(signal.clean_n[: int(release)], place.rate_hz, place.noise_n)
         if before_n is None:
             text = (

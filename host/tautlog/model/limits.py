@@ -28,9 +28,9 @@ class Limit(float):
         made.unit, made.basis = unit, basis
         return made
 
-    def __getnewargs__(self) -> tuple[float, str, str]:  # type: ignore[override]
+    def __reduce__(self) -> tuple[type[Limit], tuple[float, str, str]]:
         """What a copy in another process is made of."""
-        return float(self), self.unit, self.basis
+        return Limit, (float(self), self.unit, self.basis)
 
 
 # What people say of a drop, as standard uncertainties.
@@ -133,6 +133,23 @@ CONTACT_SHARE = Limit(
 LEAST_FLIGHT_S = Limit(
     0.05, "s", "between two contacts of a sled: ringing of a beam swings faster; common practice"
 )
+PULL_SHARE = Limit(
+    0.05, "1", "of the peak: lower pulls have no onset that is exact enough; own choice"
+)
+ZERO_SAMPLES = Limit(8.0, "1", "that a zero is taken from at least; own choice")
+SIGMA_PER_MAD = Limit(
+    1.4826, "1", "standard over median absolute deviation of a normal distribution, 1 / 0.67449"
+)
+RING_LEAST_SIGMAS = Limit(
+    3.0, "1", "amplitude of a ring at its start, over the noise of one sample; own choice"
+)
+RECLOSED_WITHIN_S = Limit(
+    0.1,
+    "s",
+    "after a release: later a hand, or the sled on its way back, may have closed the switch; own "
+    "choice",
+)
+FALL_CLOCK_S = Limit(0.002, "s", "that switch and onset together may be off; own choice")
 GLITCH_SAMPLES = Limit(2.0, "1", "that a glitch may last: longer ones are a force; own choice")
 STAMP_SAMPLES = Limit(2.0, "1", "that the stamp of an edge may be off; tests/emulated")
 MOST_HEIGHT_M = Limit(3.0, "m", "where nobody said one; no rig here is higher")
