@@ -90,15 +90,15 @@ def find_pulls(
     """
     pulls: list[Pull] = []
     highest = 0.0
-    for one in contacts[:MOST_PULLS]:
-        peak = one.start + int(np.argmax(edge_n[one.start : one.stop]))
+    for contact in contacts[:MOST_PULLS]:
+        peak = contact.start + int(np.argmax(edge_n[contact.start : contact.stop]))
         top = float(edge_n[peak])
         highest = max(highest, top)
         if top < max(PULL_SHARE * highest, LEAST_OF_THRESHOLD * threshold_n):
             break
-        slack = slack_index(edge_n, one, threshold_n, peak, reach)
+        slack = slack_index(edge_n, contact, threshold_n, peak, reach)
         if slack is None:
             break
-        onset = onset_index(edge_n, one, threshold_n, peak, reach)
+        onset = onset_index(edge_n, contact, threshold_n, peak, reach)
         pulls.append(pull_between(force_n, rate_hz, onset, slack))
     return tuple(pulls)

@@ -118,7 +118,7 @@ def peak_budget(
     found : tuple of Correction
         What lies between that value and the peak, see `peak`.
     """
-    parts = (*chain.parts(height_n, since_zero_s), *(one.part for one in found))
+    parts = (*chain.parts(height_n, since_zero_s), *(correction.part for correction in found))
     plain = Budget("peak_force_n", "N", height_n, parts)
     added_n = significant(found, plain.combined_u)
     return replace(plain, value=height_n + added_n), added_n
@@ -143,7 +143,7 @@ def line_budget(
     """
     parts = (
         *chain.parts(height_n, since_zero_s),
-        *(one.part for one in found),
+        *(correction.part for correction in found),
         Part(
             "inertia of fittings",
             FITTINGS_FRACTION * fittings_fraction * height_n,

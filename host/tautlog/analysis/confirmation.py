@@ -43,7 +43,8 @@ def _wire_opened(marks: Marks) -> bool:
     """Whether a break wire opened with the force, or soon after."""
     wires = (marks.article_wire_s, marks.mount_wire_s)
     return any(
-        one is not None and abs(one - (marks.break_time_s or 0.0)) <= WIRE_S for one in wires
+        opened_s is not None and abs(opened_s - (marks.break_time_s or 0.0)) <= WIRE_S
+        for opened_s in wires
     )
 
 

@@ -125,37 +125,37 @@ def without_ringing(
     """
     kept: list[Contact] = []
     end = 0
-    for one in contacts:
-        soon = bool(kept) and one.start - end <= RING_GAP_S * sample_rate_hz
-        if soon and _belongs(kept[-1], one, even_n):
-            kept[-1] = Contact(kept[-1].start, one.stop)
-        elif soon and _swings(kept[-1], one, even_n[end : one.start], even_n, noise_n):
+    for contact in contacts:
+        soon = bool(kept) and contact.start - end <= RING_GAP_S * sample_rate_hz
+        if soon and _belongs(kept[-1], contact, even_n):
+            kept[-1] = Contact(kept[-1].start, contact.stop)
+        elif soon and _swings(kept[-1], contact, even_n[end : contact.start], even_n, noise_n):
             pass
-        elif not kept or not _is_echo(one, even_n, sample_rate_hz, noise_n):
-            kept.append(one)
-        end = one.stop
+        elif not kept or not _is_echo(contact, even_n, sample_rate_hz, noise_n):
+            kept.append(contact)
+        end = contact.stop
     return kept
 
 
-def _belongs(before: Contact, one: Contact, even_n: FloatArray) -> bool:
+def _belongs(before: Contact, after: Contact, even_n: FloatArray) -> bool:
     """Whether a contact right after another is the same pull: no sled bounces so soon."""
-    first, second = even_n[before.start : before.stop], even_n[one.start : one.stop]
+    first, second = even_n[before.start : before.stop], even_n[after.start : after.stop]
     return bool(second.sum() > first.sum() or second.max() > SAME_PULL * first.max())
 
 
 def _swings(
-    before: Contact, one: Contact, gap_n: FloatArray, even_n: FloatArray, noise_n: float
+    before: Contact, after: Contact, gap_n: FloatArray, even_n: FloatArray, noise_n: float
 ) -> bool:
     """Whether the force swings below zero between two contacts, as no line pulls."""
-    smaller = min(float(even_n[c.start : c.stop].max()) for c in (before, one))
+    smaller = min(float(even_n[c.start : c.stop].max()) for c in (before, after))
     return float(gap_n.min()) < -max(RING_SWING * smaller, SIGMAS * noise_n)
 
 
-def _is_echo(one: Contact, even_n: FloatArray, sample_rate_hz: float, noise_n: float) -> bool:
+def _is_echo(contact: Contact, even_n: FloatArray, sample_rate_hz: float, noise_n: float) -> bool:
     """Whether the force swings far below zero right before or after a contact."""
     reach = int(RING_GAP_S * sample_rate_hz)
-    around = even_n[max(one.start - reach, 0) : one.stop + reach]
-    top = float(even_n[one.start : one.stop].max())
+    around = even_n[max(contact.start - reach, 0) : contact.stop + reach]
+    top = float(even_n[contact.start : contact.stop].max())
     return float(around.min()) < -max(2.0 * RING_SWING * top, SIGMAS * noise_n)
 
 

@@ -20,8 +20,7 @@ from scipy.ndimage import uniform_filter1d
 FloatArray = npt.NDArray[np.float64]
 Curves = Callable[[FloatArray], FloatArray]  # places of any shape; one row a curve
 
-# All of it own choices, held against the drops of tests/benchmarks/clipping.py: more shapes
-# and degrees take time and tell no more.
+# All of it own choices, held against the tops of tests/benchmarks/clipping.py.
 DEGREE = 8  # of the richest polynomial
 DEGREES = (4, 6, 8)
 SWING_DEGREES = (4, 6)

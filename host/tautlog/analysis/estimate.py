@@ -38,9 +38,9 @@ FloatArray = npt.NDArray[np.float64]
 # What else is known beforehand, as standard uncertainties: common practice.
 SWITCH_U_S = 0.005  # a switch that the sled itself opens
 DELAY_U_S = 0.04  # magnets hang on for tens of milliseconds
-HEIGHT_READ_U = 0.002  # of the height: a tape that is read on a slant
+HEIGHT_READ_U = 0.002  # of the height: a tape held 3.6 degrees off; own choice
 # What one observation is worth, of speed before a pull and of weight at rest: from a fit on own
-# simulation of many lines (tests/benchmarks/drops.py).
+# simulation of many lines.
 SPEED_U_FRACTION, REST_U_FRACTION = 0.0015, 0.003
 LATE_MISFIT = 2.0  # less of chi-squared, that a late latch must bring; own choice
 MOST_FRICTION = 0.5  # of the weight: with more a sled hardly falls; own choice

@@ -41,7 +41,7 @@ class InForce:
         step_v = used.volt_per_count(reduction)
         low_v, high_v = used.working_range_v()
         off = (self.low - low_v / step_v, self.high - high_v / step_v)
-        if max(abs(one) for one in off) <= SAME:
+        if max(abs(steps) for steps in off) <= SAME:
             return ""
         return (
             f"armed with limits of the amplifier at {self.low * step_v:.3f} V and "

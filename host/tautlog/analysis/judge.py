@@ -37,10 +37,11 @@ def judge(marks: Marks, setup: DropSetup) -> Verdict:
         mount_failed=marks.has("mount-moved"),
         carried=carried_target(marks, setup),
     )
-    reasons = [Reason(one.code, one.text) for one in judged]
+    reasons = [Reason(told.code, told.text) for told in judged]
     reasons += [load_why, trace_why, Reason(f"test-{test_verdict}", text)]
-    told = {reason.code for reason in reasons}
-    reasons += [Reason(one.code, one.text) for one in marks.findings if one.code not in told]
+    codes = {reason.code for reason in reasons}
+    others = (finding for finding in marks.findings if finding.code not in codes)
+    reasons += [Reason(finding.code, finding.text) for finding in others]
     return Verdict(
         record_verdict,
         load_verdict,

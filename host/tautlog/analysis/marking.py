@@ -43,7 +43,7 @@ from tautlog.model.trace import DropSetup, Trace
 
 LEAST_SAMPLES = 16  # of a trace: twice what a zero needs; own choice
 
-_FIGURES = frozenset(one.name for one in fields(Marks)) - {"findings", "budgets", "curve"}
+_FIGURES = frozenset(figure.name for figure in fields(Marks)) - {"findings", "budgets", "curve"}
 
 
 def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "slack") -> Marks:
@@ -103,7 +103,7 @@ def _told_beforehand(trace: Trace) -> tuple[Finding, ...]:
         found.append(Finding("release-doubt", text))
     if trace.release_note:
         found.append(Finding("release-knock", trace.release_note))
-    found += [Finding(one.code, one.text) for one in trace.contradictions]
+    found += [Finding(told.code, told.text) for told in trace.contradictions]
     if trace.calibration_expired:
         text = "the calibration was too old on that day"
         found.append(Finding("calibration-expired", text))
@@ -178,7 +178,7 @@ def _figures_of(*results: object) -> dict[str, Any]:
 
 def _with(marks: Marks, *findings: Sequence[Finding], **figures: Any) -> Marks:
     """The marks with more findings, in their order, and figures."""
-    more = (one for several in findings for one in several)
+    more = (finding for several in findings for finding in several)
     return replace(marks, findings=(*marks.findings, *more), **figures)
 
 

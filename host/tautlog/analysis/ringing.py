@@ -27,7 +27,7 @@ LEAST_PERIODS = 6.0  # that its damping is told from; own choice
 # Rms of what a fit leaves, over that of the ring, or over the noise: else it is no single one;
 # own choice.
 WORST_LEFT, WORST_NOISE = 0.5, 1.5
-MOST_DAMPING = 0.2  # more is no ring: it is over in a period; own choice
+MOST_DAMPING = 0.2  # more is no ring: a quarter is left after a period; own choice
 # After a pull, how long is looked at; how far it swings below zero and its rms, of the peak.
 # From the fit that the limits of `slip` are from.
 AFTER_PULL_S, SWING_LEAST, SWING_RMS, LEAST_SAMPLES = 0.04, 0.04, 0.004, 8

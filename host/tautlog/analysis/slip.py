@@ -200,7 +200,7 @@ def speed_lost(pulls: Sequence[Pull], speed_in_m_s: float) -> float | None:
     """
     if len(pulls) < 3:
         return None
-    flight_s, later_s = (after.onset_s - one.slack_s for one, after in pairwise(pulls[:3]))
+    flight_s, later_s = (after.onset_s - before.slack_s for before, after in pairwise(pulls[:3]))
     if flight_s < SHORTEST_FLIGHT_S:
         return None
     return later_s / flight_s - 0.5 * G * flight_s / speed_in_m_s

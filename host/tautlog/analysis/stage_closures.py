@@ -163,7 +163,7 @@ def tell_closures(pull: Measured, impulse: Impulse, after: After, agreement: Agr
         impulse_closure_expanded_u=_spread(turned),
         displacement_closure_m=_value(left),
         displacement_closure_expanded_u_m=_spread(left),
-        budgets=tuple(one for one in (rest, turned, left) if one is not None),
+        budgets=tuple(budget for budget in (rest, turned, left) if budget is not None),
     )
 
 

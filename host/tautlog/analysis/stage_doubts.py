@@ -103,7 +103,7 @@ def tell_impossible(
         doubts.append(
             impossible.of_burst(pull.pulse_n, pull.rate_hz, pull.first, stop, pull.peak, noise_n)
         )
-    return tuple(Finding(one.code, one.text) for one in doubts if one is not None)
+    return tuple(Finding(doubt.code, doubt.text) for doubt in doubts if doubt is not None)
 
 
 def _of_momentum(pull: Measured, whole: Wholeness, closures: Closures) -> impossible.Doubt | None:

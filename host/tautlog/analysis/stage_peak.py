@@ -181,7 +181,7 @@ def _free_swing(pull: Measured) -> slice | None:
     rate = pull.rate_hz
     start = max(int(pull.slack), pull.contact.stop) + int(SETTLED_S * rate)
     following = next(
-        (one.start for one in pull.later if one.start > start + LEAST_FLIGHT_S * rate),
+        (contact.start for contact in pull.later if contact.start > start + LEAST_FLIGHT_S * rate),
         pull.force_n.size,
     )
     stop = int(following - BEFORE_NEXT_S * rate)

@@ -18,7 +18,7 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 FloatArray = npt.NDArray[np.float64]
 
 LEAST_SAMPLES = 24  # of a contact: six for each coefficient of a fit; own choice
-LEAST_STRETCH = 0.1  # of the largest: knots and splices pull tight below it; common practice
+LEAST_STRETCH = 0.1  # of the largest: knots and splices pull tight below it; own choice
 WORST_FIT = 0.05  # rms of what a fit leaves, of the peak; own choice
 LEAST_TANGENT = 0.15  # of the secant: no line hardens by more (own simulation)
 WORST_START = 0.3  # force at no stretch that a fit needs, of the peak (own simulation)

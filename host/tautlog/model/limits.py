@@ -112,7 +112,7 @@ K_FACTOR = Limit(2.0, "1", "for 95.45 % of a normal distribution (JCGM 100:2008,
 PAD_S = Limit(
     0.1,
     "s",
-    "of trace around a pull that is filtered by itself: 38 periods of the corner of class 180, "
+    "of trace around a pull that is filtered by itself: 37 periods of the corner of class 180, "
     "ten times what ISO 6487, annex A, adds; own choice",
 )
 SMOOTH_S = Limit(
