@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from tautlog.model.limits import MOST_HEIGHT_M
+from tautlog.model.limits import UNSAID_HEIGHT_M
 from tautlog.model.marks import (
     BEFORE_ONSET,
     BEFORE_RELEASE,
@@ -99,7 +99,7 @@ def where_it_ends(extent: Extent) -> str | None:
 def _without_contact(extent: Extent) -> str | None:
     if extent.release_s is None:
         return BEFORE_RELEASE if extent.by_board else BEFORE_ONSET
-    height_m = MOST_HEIGHT_M if extent.height_m is None else extent.height_m
+    height_m = UNSAID_HEIGHT_M if extent.height_m is None else extent.height_m
     fall_s = math.sqrt(2.0 * max(height_m, 0.0) / STANDARD_GRAVITY_M_PER_S2)
     covered_s = extent.end_s - extent.release_s
     return None if covered_s >= FALL_FACTOR * fall_s + FALL_MORE_S else BEFORE_ONSET

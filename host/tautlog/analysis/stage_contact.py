@@ -15,7 +15,7 @@ from tautlog.analysis.spectrum import quasi_static_above_hz
 from tautlog.analysis.stage_loss import Measured
 from tautlog.analysis.stage_place import Zeroed, ZeroTold, fall_time_s
 from tautlog.analysis.stage_signal import Signal
-from tautlog.model.limits import BANDWIDTH_PER_PULSE, MOST_HEIGHT_M, RISE_PER_BANDWIDTH
+from tautlog.model.limits import BANDWIDTH_PER_PULSE, RISE_PER_BANDWIDTH, UNSAID_HEIGHT_M
 from tautlog.model.marks import Finding
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import one_pole_loss
@@ -223,7 +223,7 @@ def hides_pull(signal: Signal, stop: int) -> bool:
     if not signal.missing[: max(stop, 0)].any():
         return False
     release, height_m = signal.release, signal.setup.height_m
-    fall_s = np.sqrt(2.0 * (MOST_HEIGHT_M if height_m is None else height_m) / G)
+    fall_s = np.sqrt(2.0 * (UNSAID_HEIGHT_M if height_m is None else height_m) / G)
     if release is None:
         # After the first pull the sled flies no longer than it fell up and down.
         start = stop - 2.0 * fall_s * signal.rate_hz

@@ -152,7 +152,7 @@ RECLOSED_WITHIN_S = Limit(
 FALL_CLOCK_S = Limit(0.002, "s", "that switch and onset together may be off; own choice")
 GLITCH_SAMPLES = Limit(2.0, "1", "that a glitch may last: longer ones are a force; own choice")
 STAMP_SAMPLES = Limit(2.0, "1", "that the stamp of an edge may be off; tests/emulated")
-MOST_HEIGHT_M = Limit(3.0, "m", "where nobody said one; no rig here is higher")
+UNSAID_HEIGHT_M = Limit(3.0, "m", "where nobody said one; no rig here is higher")
 
 # What momentum and chain may show.
 CLOSURE_SUSPECT = Limit(0.05, "1", "of the impulse off what momentum asks for; common practice")
