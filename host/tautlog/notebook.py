@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.judge import Verdict, judge
+from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.assess import assess
 from tautlog.archive.assessment import Assessment
@@ -24,6 +24,7 @@ from tautlog.campaign.campaign import read_campaign
 from tautlog.errors import CampaignError
 from tautlog.model.marks import Marks
 from tautlog.model.trace import DropSetup, Trace
+from tautlog.model.verdict import Verdict
 from tautlog.planning.plan import Plan
 from tautlog.planning.plan import plan as planned
 from tautlog.planning.wanted import Wanted

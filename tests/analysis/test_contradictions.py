@@ -10,7 +10,7 @@ from fakes.drops import ONSET, PEAK, PER_BLOCK, DropBoard, Lies, plan_at, sessio
 from traces import RATE_HZ, arrest, recorded
 
 from tautlog.analysis.contradictions import Story, contradictions
-from tautlog.analysis.judge import Reason, judge
+from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.assess import assess
 from tautlog.archive.verdict_lines import quick_look
@@ -20,6 +20,7 @@ from tautlog.model.marks import Finding
 from tautlog.model.reception import Reception, reception_in
 from tautlog.model.stream import BoardEvent
 from tautlog.model.trace import DropSetup
+from tautlog.model.verdict import Reason
 from tautlog.record import open_record
 
 

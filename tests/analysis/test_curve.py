@@ -9,9 +9,10 @@ import pytest
 from traces import RATE_HZ, arrest, recorded
 
 from tautlog.analysis.filters import cfc_filter
-from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.assess import assess
+from tautlog.archive.marks_json import as_json
 from tautlog.display.pictures.drop import draw_drop
 from tautlog.display.report.gathering import contents_of
 from tautlog.display.report.sources import Source

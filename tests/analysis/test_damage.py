@@ -11,9 +11,10 @@ from scipy.integrate import solve_ivp
 from traces import BEFORE_S, RATE_HZ, G, arrest, half_sine, plain, recorded
 
 from tautlog.analysis.clipping import flat_top
-from tautlog.analysis.damage import dead_from, find_serration, ring_after, two_peaks
+from tautlog.analysis.damage import dead_from, find_serration, two_peaks
 from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
+from tautlog.analysis.ringing import ring_after
 from tautlog.model.trace import DropSetup
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)

@@ -8,10 +8,12 @@ import pytest
 from scipy.signal import lfilter
 from traces import RATE_HZ, arrest, half_sine, recorded
 
-from tautlog.analysis.judge import ARTICLE_FINDINGS, as_json, combine, judge
+from tautlog.analysis.judge import combine, judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.assessment import Assessment
+from tautlog.archive.marks_json import as_json
 from tautlog.archive.verdict_lines import quick_look
+from tautlog.model.inspection import ARTICLE_FINDINGS
 from tautlog.model.marks import Bounce, Finding, Marks
 from tautlog.model.trace import DropSetup
 

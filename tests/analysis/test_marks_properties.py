@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from traces import RATE_HZ, arrest, half_sine, plain, recorded
 
-from tautlog.analysis.judge import as_json, judge
+from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
+from tautlog.archive.marks_json import as_json
 from tautlog.model.trace import DropSetup, Trace
 
 SETUPS = st.builds(

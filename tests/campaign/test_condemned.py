@@ -7,10 +7,10 @@ import pytest
 from kites import kite_in, refusal
 from made_records import SETUP, VIRTUAL, made
 
-from tautlog.analysis.judge import ARTICLE_FINDINGS
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.condemned import Retired, condemned
 from tautlog.cli import run
+from tautlog.model.inspection import ARTICLE_FINDINGS
 from tautlog.model.origin import REHEARSED
 
 

@@ -13,12 +13,12 @@ import numpy.typing as npt
 from scipy.integrate import cumulative_trapezoid
 
 from tautlog.analysis.contacts import Contact, onset_index, slack_index
+from tautlog.model.limits import PULL_SHARE
 
 FloatArray = npt.NDArray[np.float64]
 
-MOST_PULLS = 5
-LEAST_OF_PEAK = 0.05  # lower pulls have no onset that is exact enough
-LEAST_OF_THRESHOLD = 8.0
+MOST_PULLS = 5  # later ones are low and tell nothing that these do not; own choice
+LEAST_OF_THRESHOLD = 8.0  # lower pulls have no onset that is exact enough; own choice
 
 
 @dataclass(frozen=True)
@@ -90,15 +90,15 @@ def find_pulls(
     """
     pulls: list[Pull] = []
     highest = 0.0
-    for one in contacts[:MOST_PULLS]:
-        peak = one.start + int(np.argmax(edge_n[one.start : one.stop]))
+    for contact in contacts[:MOST_PULLS]:
+        peak = contact.start + int(np.argmax(edge_n[contact.start : contact.stop]))
         top = float(edge_n[peak])
         highest = max(highest, top)
-        if top < max(LEAST_OF_PEAK * highest, LEAST_OF_THRESHOLD * threshold_n):
+        if top < max(PULL_SHARE * highest, LEAST_OF_THRESHOLD * threshold_n):
             break
-        slack = slack_index(edge_n, one, threshold_n, peak, reach)
+        slack = slack_index(edge_n, contact, threshold_n, peak, reach)
         if slack is None:
             break
-        onset = onset_index(edge_n, one, threshold_n, peak, reach)
+        onset = onset_index(edge_n, contact, threshold_n, peak, reach)
         pulls.append(pull_between(force_n, rate_hz, onset, slack))
     return tuple(pulls)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from tautlog.analysis.fixture import LEAST_SIGMAS
 from tautlog.analysis.peak import Correction, significant
 from tautlog.model.limits import (
     CALIBRATION_FREEDOM,
@@ -18,6 +17,7 @@ from tautlog.model.limits import (
     HEIGHT_U_M,
     MASS_U_FRACTION,
     ONSET_U_S,
+    RING_LEAST_SIGMAS,
 )
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import Budget, Part, extrapolation_u, rectangular
@@ -118,7 +118,7 @@ def peak_budget(
     found : tuple of Correction
         What lies between that value and the peak, see `peak`.
     """
-    parts = (*chain.parts(height_n, since_zero_s), *(one.part for one in found))
+    parts = (*chain.parts(height_n, since_zero_s), *(correction.part for correction in found))
     plain = Budget("peak_force_n", "N", height_n, parts)
     added_n = significant(found, plain.combined_u)
     return replace(plain, value=height_n + added_n), added_n
@@ -143,7 +143,7 @@ def line_budget(
     """
     parts = (
         *chain.parts(height_n, since_zero_s),
-        *(one.part for one in found),
+        *(correction.part for correction in found),
         Part(
             "inertia of fittings",
             FITTINGS_FRACTION * fittings_fraction * height_n,
@@ -151,7 +151,7 @@ def line_budget(
         ),
         Part(
             "ring that noise hides",
-            LEAST_SIGMAS * noise_n / math.sqrt(2.0),
+            RING_LEAST_SIGMAS * noise_n / math.sqrt(2.0),
             basis="an amplitude below which none is seen, anywhere in its swing (GUM 4.3.5)",
         ),
     )
@@ -160,7 +160,7 @@ def line_budget(
 
 
 @dataclass(frozen=True)
-class Pull1:
+class FirstPull:
     """The first pull, and what was said of the sled.
 
     Attributes
@@ -199,7 +199,7 @@ class Pull1:
         return friction * abs(share * self.speed_in_m_s - 0.5 * speed_out_m_s)
 
 
-def impulse_budget(pull: Pull1, speed_out_m_s: float, chain: Chain, peak_n: float) -> Budget:
+def impulse_budget(pull: FirstPull, speed_out_m_s: float, chain: Chain, peak_n: float) -> Budget:
     """Budget of the impulse closure."""
     expected = pull.mass_kg * (pull.speed_in_m_s + speed_out_m_s + G * pull.length_s)
     closure = pull.impulse_ns / expected
@@ -245,7 +245,7 @@ def rest_budget(
     return Budget("rest_closure", "1", rest_n / weight_n, parts)
 
 
-def displacement_budget(pull: Pull1, left_m: float, chain: Chain, peak_n: float) -> Budget:
+def displacement_budget(pull: FirstPull, left_m: float, chain: Chain, peak_n: float) -> Budget:
     """Budget of the stretch at slack."""
     moved_m = pull.moment_ns2 / pull.mass_kg
     parts = (

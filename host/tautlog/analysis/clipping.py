@@ -3,7 +3,7 @@
 A rail is found by the shape that it leaves: samples at it carry noise, it sinks, and a
 filter behind it rounds its corners, so no two of them need be equal. Windows around each of
 the highest tops are fitted by smooth curves and by the same curves with a straight line in
-place of their top (see `cutshapes`). A line that yields, or a clamp that slips, looks the
+place of their top (see `cut_shapes`). A line that yields, or a clamp that slips, looks the
 same; the impulse tells them apart where it is known well enough.
 
 Forces here have their zero removed and are positive in the contact.
@@ -18,15 +18,18 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import find_peaks
 
-from tautlog.analysis.contacts import SMOOTH_S
 from tautlog.analysis.cut_shapes import Family, bank_of, fit_all, with_swings
 from tautlog.analysis.top_widths import ends_at_corner, is_sharp, lingers
+from tautlog.model.limits import SMOOTH_S
 
 FloatArray = npt.NDArray[np.float64]
 
 WHOLE, CUT, UNCLEAR = "whole", "cut", "unclear"
 
-FLAT_TOP_FACTOR = 2.5
+# Thresholds that name no other basis are own choices, held against the tops of
+# tests/benchmarks/clipping.py and tests/benchmarks/independent.
+FLAT_TOP_FACTOR = 2.5  # times as long as a half-sine is so near to its top
+# Noise that is cut off: how near to the largest, in its sigmas; share and number of samples.
 CUT_SIGMAS, CUT_SHARE, CUT_SAMPLES = 0.3, 0.4, 12
 # Of the time above half of the top, that within 3 % of it: 0.23 for a half-sine, 0.35 for the
 # flattest line in use, 0.55 where a quarter of the peak is cut (own simulation).
@@ -38,20 +41,20 @@ CUT_FROM_DWELL = 0.285
 MOST_SHARP_DWELL = 0.24  # where nobody knows what the amplifier rounds off
 
 BINS = 128  # that a window is thinned to
-LEAST_BINS = 14
+LEAST_BINS = 14  # that the richest polynomial leaves five degrees of freedom of
 LEVELS = (0.3, 0.5, 0.65, 0.8, 0.9)  # of a top, down to which windows reach
-MOST_TOPS = 3
+MOST_TOPS = 3  # that are looked at, the highest
 NEAR_TOP = 0.955  # of the highest: a rail that sinks by 1 % and 3 % of ringing
 SWING_LEAST = 0.006  # of the top, that a trough beside it must be deep
-QUIET_SAMPLES = 1 << 16
+QUIET_SAMPLES = 1 << 16  # of slack line: its noise is known to 0.3 % (1 / sqrt(2 n))
 LEAST_DEPTH, SURE_DEPTH = 0.008, 0.022  # of the top: shown from, excluded from
 LEAST_SINK = 0.015  # of the top, over the plateau: a rail under load
 LIKELY_DEPTH = 2.5  # times that of a parabola through the window's ends
 SLACK_SIGMAS = 3.0  # of chi-squared, for a fit that is one
 FITS_WHOLE, FITS_CUT = 0.001, 0.0025  # of the top, rms: misfit that is still a fit
 LIKELIER = 12.0  # difference of chi-squared: one in 400 by chance
-CONTRADICTED = 6.0
-SHOWN = 20.0
+CONTRADICTED = 6.0  # the same, that speaks against what else is told
+SHOWN = 20.0  # the same, that a cut is shown by
 MUCH_LIKELIER = 15.0  # times a contradiction: the better of two rough fits counts
 MOST_AGAINST = 30.0  # however much better it is
 LEAST_CYCLES = 2.8  # of the amplifier's bandwidth, that the narrowest width must last
@@ -182,12 +185,12 @@ class _Evidence:
 def _told(seen: list[_Evidence], rate_hz: float) -> Crest:
     if not seen:
         return Crest(UNCLEAR)
-    whole = min(one.whole for one in seen)
-    against = max(one.against for one in seen)
-    best = max(seen, key=lambda one: one.cut)
+    whole = min(evidence.whole for evidence in seen)
+    against = max(evidence.against for evidence in seen)
+    best = max(seen, key=lambda evidence: evidence.cut)
     if best.cut > SHOWN and whole < CONTRADICTED:
         return Crest(CUT, best.depth, best.length / rate_hz)
-    plain = max(one.plain for one in seen)
+    plain = max(evidence.plain for evidence in seen)
     slight = whole / MUCH_LIKELIER
     few = max(CONTRADICTED, min(slight, MOST_AGAINST))
     if whole > LIKELIER and against < few and plain < max(SHOWN, slight):
@@ -219,7 +222,7 @@ class _Windows:
             for level in LEVELS:
                 start, stop = self._span(peak, level * float(self.even_n[peak]))
                 spans[start, stop] = spans[max(start, first), min(stop, last)] = None
-            weighed = [one for span in spans if (one := self._weigh(*span)) is not None]
+            weighed = [window for span in spans if (window := self._weigh(*span)) is not None]
             if weighed:
                 found.append(_together(weighed))
         return found
@@ -232,9 +235,9 @@ class _Windows:
         known = bandwidth_hz > 0.0
         if len(self._tops) > 1 or dwell > (CUT_FROM_DWELL if known else MOST_SHARP_DWELL):
             return False
-        if not any(np.isfinite(one.whole) for one in self.evidence):
+        if not any(np.isfinite(evidence.whole) for evidence in self.evidence):
             return False  # no curve follows it: shoulders, not flanks, may be what is wide
-        likely = any(one.whole > LIKELIER for one in self.evidence)
+        likely = any(evidence.whole > LIKELIER for evidence in self.evidence)
         least = LEAST_CYCLES * rate_hz / bandwidth_hz if known else 0.0
         noise_n = self.even_noise_n
         return is_sharp(self.force_n, self.even_n, noise_n, likely=likely, least=least)
@@ -250,11 +253,11 @@ class _Windows:
         highest = found[np.argsort(-thin[found])][:MOST_TOPS]
         return [
             (
-                int(one) * few,
-                (int(one) - _trough(thin[one::-1], deep)) * few,
-                min((int(one) + _trough(thin[one:], deep)) * few + 1, self.even_n.size),
+                int(top) * few,
+                (int(top) - _trough(thin[top::-1], deep)) * few,
+                min((int(top) + _trough(thin[top:], deep)) * few + 1, self.even_n.size),
             )
-            for one in highest
+            for top in highest
         ]
 
     def _span(self, peak: int, level_n: float) -> tuple[int, int]:
@@ -279,7 +282,7 @@ class _Windows:
         families = fit_all(window)
         if families and not _fits(families[-1], noise):
             families += with_swings(window)
-        return [_weighed(one, bins, scale) for one in families]
+        return [_weighed(family, bins, scale) for family in families]
 
 
 @dataclass(frozen=True)
@@ -310,30 +313,32 @@ def _fits(family: Family, noise_n: float) -> bool:
     return family.smooth / noise_n**2 < family.freedom * limit
 
 
-def _weighed(one: Family, bins: int, scale: _Scale) -> _Weighed:
+def _weighed(family: Family, bins: int, scale: _Scale) -> _Weighed:
     """Compare the smooth curve with the best of the cut ones that a rail could make."""
     bank = bank_of(bins)
-    depth = one.depth / scale.top_n
-    likely = np.abs(one.slope) < LEAST_SINK * scale.top_n
+    depth = family.depth / scale.top_n
+    likely = np.abs(family.slope) < LEAST_SINK * scale.top_n
     likely &= depth < LIKELY_DEPTH * scale.drop * bank.half**2 / (1.0 - bank.half**2)
-    cut = one.cut / scale.noise_n**2
+    cut = family.cut / scale.noise_n**2
     shallow = np.where(likely & (depth > LEAST_DEPTH), cut, np.inf)
     deep = float(np.where(likely & (depth > SURE_DEPTH), cut, np.inf).min())
     best = int(np.argmin(shallow))
-    smooth, least = one.smooth / scale.noise_n**2, float(shallow[best])
+    smooth, least = family.smooth / scale.noise_n**2, float(shallow[best])
     noise = scale.noise_n / scale.top_n
-    limit = 1.0 + SLACK_SIGMAS * float(np.sqrt(2.0 / one.freedom))
+    limit = 1.0 + SLACK_SIGMAS * float(np.sqrt(2.0 / family.freedom))
     whole = against = shown = -np.inf
-    misfit = smooth / one.freedom
+    misfit = smooth / family.freedom
     if misfit < max(limit, 1.0 + (FITS_WHOLE / noise) ** 2) and np.isfinite(deep):
         whole = (deep - smooth) / _excess(misfit, limit, bins)
-    misfit = least / one.freedom
+    misfit = least / family.freedom
     if misfit < max(limit, 1.0 + (FITS_CUT / noise) ** 2):
         shown = (smooth - least) / _excess(misfit, limit, bins)
-    if misfit < limit and one.degree == 6:
+    if misfit < limit and family.degree == 6:
         against = (smooth - least) / max(misfit, 1.0)
     length = 2.0 * float(bank.half[best]) * scale.half
-    return _Weighed(whole, against, shown, one.degree >= 6, one.swings, float(depth[best]), length)
+    return _Weighed(
+        whole, against, shown, family.degree >= 6, family.swings, float(depth[best]), length
+    )
 
 
 def _excess(misfit: float, limit: float, bins: int) -> float:
@@ -348,22 +353,25 @@ def _excess(misfit: float, limit: float, bins: int) -> float:
 
 def _together(windows: list[list[_Weighed]]) -> _Evidence:
     """Evidence of one top from all its windows."""
-    every = [one for window in windows for one in window]
-    plain = [[one.cut for one in window if one.rich and not one.swings] for window in windows]
+    every = [weighed for window in windows for weighed in window]
+    plain = [
+        [weighed.cut for weighed in window if weighed.rich and not weighed.swings]
+        for window in windows
+    ]
     agreed = max((min(cuts) for cuts in plain if len(cuts) > 1), default=-np.inf)
     best = _Evidence(
-        max((one.whole for one in every), default=-np.inf),
-        max((one.against for one in every), default=-np.inf),
+        max((weighed.whole for weighed in every), default=-np.inf),
+        max((weighed.against for weighed in every), default=-np.inf),
         agreed,
         -np.inf,
         0.0,
         0.0,
     )
     for window in windows:
-        rich = [one for one in window if one.rich] or window
+        rich = [weighed for weighed in window if weighed.rich] or window
         if not rich:
             continue
-        least = min(rich, key=lambda one: one.cut)
+        least = min(rich, key=lambda weighed: weighed.cut)
         if least.cut > best.cut:
             best = replace(best, cut=least.cut, depth=least.depth, length=least.length)
     return best
@@ -381,7 +389,8 @@ def _means(values: FloatArray, bins: int) -> FloatArray:
         return values
     sums = np.concatenate([[0.0], np.cumsum(values)])
     edges = np.linspace(0.0, values.size, bins + 1)
-    return np.diff(np.interp(edges, np.arange(sums.size), sums)) * (bins / values.size)
+    means = np.diff(np.interp(edges, np.arange(sums.size), sums)) * (bins / values.size)
+    return np.asarray(means, np.float64)
 
 
 def _noise_of_means(quiet_n: FloatArray, length: float) -> float:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from tautlog.model.limits import UNSAID_HEIGHT_M
 from tautlog.model.marks import (
     BEFORE_ONSET,
     BEFORE_RELEASE,
@@ -23,15 +24,15 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2, Completeness
 
 # Reasons of the board (`wire.REASONS`) with which a recording ends as it should.
 WHOLE_ENDINGS = ("finished", "window-complete", "time-up")
+# States of a record (`record`) in which it was finished, then or later.
 WHOLE_STATES = ("complete", "recovered")
 # No load has come when the record goes on for so much longer than the fall: friction of a
 # third of the weight, and a latch that hangs on; common practice.
 FALL_FACTOR, FALL_MORE_S = 1.5, 0.1
-MOST_HEIGHT_M = 3.0  # where nobody said one; no rig here is higher
-PEAK_PASSED = 0.5  # of the peak: when less is left, the peak is behind
-NEAR_END_S = 0.005  # a peak so near to an end of the data may go on beyond it
-RESTLESS = 0.05  # of the peak: a line that pulls is not quiet, one that is slack is
-LEAST_BEFORE_S = 0.002  # of slack line before the onset, for a zero
+PEAK_PASSED = 0.5  # of the peak: when less is left, the peak is behind; own choice
+NEAR_END_S = 0.005  # a peak so near to an end of the data may go on beyond it; own choice
+RESTLESS = 0.05  # of the peak: a line that pulls is not quiet, one that is slack is; own choice
+LEAST_BEFORE_S = 0.002  # of slack line before the onset, for a zero; own choice
 
 MISSING = {
     BEFORE_RELEASE: "the release and all that follows",
@@ -44,8 +45,8 @@ MISSING = {
 
 
 @dataclass(frozen=True)
-class Shown:
-    """What a trace shows; times in seconds from its start, None where it shows none.
+class Extent:
+    """How much of a drop a trace holds; times in seconds from its start, None where it shows none.
 
     Attributes
     ----------
@@ -68,39 +69,39 @@ class Shown:
     """
 
     end_s: float
-    release_s: float | None
-    onset_s: float | None
-    peak_s: float | None
-    slack_s: float | None
-    height_m: float | None
-    left_of_peak: float
-    caught: bool
-    rests: bool
-    by_board: bool
+    release_s: float | None = None
+    onset_s: float | None = None
+    peak_s: float | None = None
+    slack_s: float | None = None
+    height_m: float | None = None
+    left_of_peak: float = 0.0
+    caught: bool = False
+    rests: bool = False
+    by_board: bool = False
     restless: float = 0.0
 
 
-def where_it_ends(shown: Shown) -> str | None:
+def where_it_ends(extent: Extent) -> str | None:
     """Return the place at which a record ends, or None when it holds the whole drop."""
-    if shown.onset_s is None or shown.peak_s is None:
-        return _without_contact(shown)
-    if shown.rests:
+    if extent.onset_s is None or extent.peak_s is None:
+        return _without_contact(extent)
+    if extent.rests:
         return None
-    if shown.slack_s is None and shown.left_of_peak > PEAK_PASSED:
+    if extent.slack_s is None and extent.left_of_peak > PEAK_PASSED:
         return IN_THE_RISE
-    if shown.end_s - shown.peak_s < NEAR_END_S:
+    if extent.end_s - extent.peak_s < NEAR_END_S:
         return IN_THE_RISE
-    if shown.slack_s is None:
+    if extent.slack_s is None:
         return IN_THE_FALL
-    return BEFORE_REST if shown.caught else IN_FLIGHT
+    return BEFORE_REST if extent.caught else IN_FLIGHT
 
 
-def _without_contact(shown: Shown) -> str | None:
-    if shown.release_s is None:
-        return BEFORE_RELEASE if shown.by_board else BEFORE_ONSET
-    height_m = MOST_HEIGHT_M if shown.height_m is None else shown.height_m
+def _without_contact(extent: Extent) -> str | None:
+    if extent.release_s is None:
+        return BEFORE_RELEASE if extent.by_board else BEFORE_ONSET
+    height_m = UNSAID_HEIGHT_M if extent.height_m is None else extent.height_m
     fall_s = math.sqrt(2.0 * max(height_m, 0.0) / STANDARD_GRAVITY_M_PER_S2)
-    covered_s = shown.end_s - shown.release_s
+    covered_s = extent.end_s - extent.release_s
     return None if covered_s >= FALL_FACTOR * fall_s + FALL_MORE_S else BEFORE_ONSET
 
 
@@ -117,8 +118,8 @@ def cut_short(told: Completeness | None) -> str:
     return f"the board ended the recording early: {told.ended_by}"
 
 
-def starts_late(shown: Shown) -> bool:
+def starts_late(extent: Extent) -> bool:
     """Whether a trace begins in its pull: its zero and its onset are not in it."""
-    if shown.onset_s is None:
+    if extent.onset_s is None:
         return False
-    return shown.onset_s < LEAST_BEFORE_S or shown.restless > RESTLESS
+    return extent.onset_s < LEAST_BEFORE_S or extent.restless > RESTLESS

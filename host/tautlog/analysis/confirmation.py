@@ -11,14 +11,15 @@ from __future__ import annotations
 import math
 
 from tautlog.model.inspection import GAVE_WAY, WHOLE
+from tautlog.model.limits import FALL_CLOCK_S
 from tautlog.model.marks import Marks
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.trace import DropSetup
 
-WIRE_S = 0.1  # from the end of the force to the opening of a break wire: it is longer
+WIRE_S = 0.1  # from the end of the force to the opening of a break wire: it is longer; own choice
 # Of a free fall: less is none, and no rail with the friction that `estimate` allows takes
 # more (own mechanics; a burst at a random moment of a record hits this band seldom).
-SOONEST, LATEST, CLOCK_S = 0.97, 1.10, 0.002
+SOONEST, LATEST = 0.97, 1.10
 
 
 def doubt_of_loss(marks: Marks, setup: DropSetup) -> tuple[str, str] | None:
@@ -42,7 +43,8 @@ def _wire_opened(marks: Marks) -> bool:
     """Whether a break wire opened with the force, or soon after."""
     wires = (marks.article_wire_s, marks.mount_wire_s)
     return any(
-        one is not None and abs(one - (marks.break_time_s or 0.0)) <= WIRE_S for one in wires
+        opened_s is not None and abs(opened_s - (marks.break_time_s or 0.0)) <= WIRE_S
+        for opened_s in wires
     )
 
 
@@ -52,4 +54,4 @@ def _fell_on_time(marks: Marks, setup: DropSetup) -> bool:
     if fall_s is None or not setup.height_m or marks.has("release-doubt"):
         return False
     free_s = math.sqrt(2.0 * setup.height_m / G)
-    return SOONEST * free_s - CLOCK_S <= fall_s <= LATEST * free_s + CLOCK_S
+    return SOONEST * free_s - FALL_CLOCK_S <= fall_s <= LATEST * free_s + FALL_CLOCK_S

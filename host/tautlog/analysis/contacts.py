@@ -12,22 +12,21 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import median_filter, uniform_filter1d
 
+from tautlog.model.limits import GLITCH_SAMPLES, SIGMA_PER_MAD, SIGMAS, SMOOTH_S
+
 FloatArray = npt.NDArray[np.float64]
 
-SMOOTH_S = 0.0004  # enough against noise, and no onset moves by more than half of it
-SIGMAS = 5.0
-EDGE_SIGMAS = 5.0  # so much quieter than the threshold may a trace be for exact edges
-FRACTION_OF_PEAK = 0.02
-MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters
-LEAST_FLIGHT_S = 0.05  # between two contacts of a sled: ringing of a beam swings faster
-RING_GAP_S = 0.0125  # a period of 80 Hz, the slowest fixture that is no part of the line
-SAME_PULL = 0.5  # of the first's peak: a fixture rings by less, what is left of a pull is more
-RING_SWING = 0.25  # of the smaller contact: so far below zero no line pulls
-GLITCH_SAMPLES = 2
-GLITCH_RATE_HZ = 5000.0  # below it one sample may be a real peak
-_GLITCH_WINDOW = 2 * GLITCH_SAMPLES + 1
-_GLITCH_SIGMAS = 12.0
-_GLITCH_FRACTION = 0.05
+MERGE_S = 0.001  # a slack shorter than this is noise, or a line that flutters; own choice
+RING_GAP_S = (
+    0.0125  # a period of 80 Hz, the slowest fixture that is no part of the line; common practice
+)
+# Of the first's peak: a fixture rings by less, what is left of a pull is more; own choice.
+SAME_PULL = 0.5
+RING_SWING = 0.25  # of the smaller contact: so far below zero no line pulls; own choice
+GLITCH_RATE_HZ = 5000.0  # below it one sample may be a real peak; own choice
+_GLITCH_WINDOW = 2 * int(GLITCH_SAMPLES) + 1  # of the median: it keeps a step, and no glitch
+# Of the noise, and of the range: what stands out by less harms no peak; own choice.
+_GLITCH_SIGMAS, _GLITCH_FRACTION = 12.0, 0.05
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,7 @@ def without_glitches(
         return force_n.copy(), np.zeros(0, dtype=np.intp)
     median = median_filter(force_n, size=_GLITCH_WINDOW, mode="nearest")
     away = np.abs(force_n - median)
-    noise = 1.4826 * float(np.median(away))
+    noise = SIGMA_PER_MAD * float(np.median(away))
     # The range of the medians: the spike itself must not hide behind its own height.
     span = float(np.ptp(median))
     least = max(_GLITCH_SIGMAS * noise, _GLITCH_FRACTION * span, 1e-9)
@@ -90,7 +89,8 @@ def _corners(force_n: FloatArray, within_n: float) -> npt.NDArray[np.bool_]:
 
 def smoothed(force_n: FloatArray, sample_rate_hz: float) -> FloatArray:
     """Moving mean over `SMOOTH_S`, at least one sample."""
-    return uniform_filter1d(force_n, max(1, round(SMOOTH_S * sample_rate_hz)), mode="nearest")
+    samples = max(1, round(SMOOTH_S * sample_rate_hz))
+    return np.asarray(uniform_filter1d(force_n, samples, mode="nearest"), np.float64)
 
 
 def find_contacts(smooth_n: FloatArray, sample_rate_hz: float, threshold_n: float) -> list[Contact]:
@@ -125,37 +125,37 @@ def without_ringing(
     """
     kept: list[Contact] = []
     end = 0
-    for one in contacts:
-        soon = bool(kept) and one.start - end <= RING_GAP_S * sample_rate_hz
-        if soon and _belongs(kept[-1], one, even_n):
-            kept[-1] = Contact(kept[-1].start, one.stop)
-        elif soon and _swings(kept[-1], one, even_n[end : one.start], even_n, noise_n):
+    for contact in contacts:
+        soon = bool(kept) and contact.start - end <= RING_GAP_S * sample_rate_hz
+        if soon and _belongs(kept[-1], contact, even_n):
+            kept[-1] = Contact(kept[-1].start, contact.stop)
+        elif soon and _swings(kept[-1], contact, even_n[end : contact.start], even_n, noise_n):
             pass
-        elif not kept or not _is_echo(one, even_n, sample_rate_hz, noise_n):
-            kept.append(one)
-        end = one.stop
+        elif not kept or not _is_echo(contact, even_n, sample_rate_hz, noise_n):
+            kept.append(contact)
+        end = contact.stop
     return kept
 
 
-def _belongs(before: Contact, one: Contact, even_n: FloatArray) -> bool:
+def _belongs(before: Contact, after: Contact, even_n: FloatArray) -> bool:
     """Whether a contact right after another is the same pull: no sled bounces so soon."""
-    first, second = even_n[before.start : before.stop], even_n[one.start : one.stop]
+    first, second = even_n[before.start : before.stop], even_n[after.start : after.stop]
     return bool(second.sum() > first.sum() or second.max() > SAME_PULL * first.max())
 
 
 def _swings(
-    before: Contact, one: Contact, gap_n: FloatArray, even_n: FloatArray, noise_n: float
+    before: Contact, after: Contact, gap_n: FloatArray, even_n: FloatArray, noise_n: float
 ) -> bool:
     """Whether the force swings below zero between two contacts, as no line pulls."""
-    smaller = min(float(even_n[c.start : c.stop].max()) for c in (before, one))
+    smaller = min(float(even_n[c.start : c.stop].max()) for c in (before, after))
     return float(gap_n.min()) < -max(RING_SWING * smaller, SIGMAS * noise_n)
 
 
-def _is_echo(one: Contact, even_n: FloatArray, sample_rate_hz: float, noise_n: float) -> bool:
+def _is_echo(contact: Contact, even_n: FloatArray, sample_rate_hz: float, noise_n: float) -> bool:
     """Whether the force swings far below zero right before or after a contact."""
     reach = int(RING_GAP_S * sample_rate_hz)
-    around = even_n[max(one.start - reach, 0) : one.stop + reach]
-    top = float(even_n[one.start : one.stop].max())
+    around = even_n[max(contact.start - reach, 0) : contact.stop + reach]
+    top = float(even_n[contact.start : contact.stop].max())
     return float(around.min()) < -max(2.0 * RING_SWING * top, SIGMAS * noise_n)
 
 

@@ -15,9 +15,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.letting_go import EDGE, LOST, OPENED, RECLOSED_WITHIN_S
+from tautlog.analysis.letting_go import EDGE, LOST, OPENED
 from tautlog.firmware import wire
 from tautlog.model.contradiction import INVALID, Contradiction
+from tautlog.model.limits import RECLOSED_WITHIN_S
 from tautlog.model.reception import BY_DRIVE, BY_HAND, Reception
 from tautlog.model.stream import BoardEvent
 
@@ -25,12 +26,13 @@ FORCE, ARMED, DRIVEN, ENDED = "release-by-force", "armed", "release-driven", "re
 RELEASES = (OPENED, FORCE)
 ONCE = (ARMED, ENDED)
 # A driven release is noted before the pin goes high, and a latch takes milliseconds to open.
-BEFORE_DRIVE_US = 1000
-# Events that are noted by the main loop stand at the start of the block under way.
+BEFORE_DRIVE_US = 1000  # own choice
+# Events that are noted by the main loop stand at the start of the block under way; own choice,
+# some turns of the loop.
 LOOP_S = 0.05
-OUTSIDE_S = 1.0  # a record that was cut short lacks so much at most of what was told already
-RATE_OFF = 0.01  # of the pace of blocks; crystals keep 0.01 %
-_NUMBERS = 1 << 16  # events are numbered modulo
+OUTSIDE_S = 1.0  # that a record that was cut short lacks of what was told already; own choice
+RATE_OFF = 0.01  # of the pace of blocks: own choice, crystals keep 0.01 %
+_NUMBERS = 1 << 16  # events are numbered modulo (`firmware/wire.py`)
 _TICKS = wire.TICKS_PERIOD_US
 
 
@@ -72,25 +74,25 @@ class Story:
 
     def named(self, *names: str) -> list[BoardEvent]:
         """Events of these names, in the order of their numbers."""
-        return [one for one in self.ordered() if one.name in names]
+        return [event for event in self.ordered() if event.name in names]
 
     def ordered(self) -> list[BoardEvent]:
         """Events in the order of their numbers, which count from the arming."""
         first = _first_number(self.events)
-        return sorted(self.events, key=lambda one: (one.number - first) % _NUMBERS)
+        return sorted(self.events, key=lambda event: (event.number - first) % _NUMBERS)
 
 
 def contradictions(story: Story) -> tuple[Contradiction, ...]:
     """Find all that cannot be; the gravest first, none when all fits."""
     if not story.events and not story.numbers.size:
         return ()
-    found = [one for rule in _RULES for one in rule(story)]
-    return tuple(sorted(found, key=lambda one: one.severity != INVALID))
+    found = [contradiction for rule in _RULES for contradiction in rule(story)]
+    return tuple(sorted(found, key=lambda contradiction: contradiction.severity != INVALID))
 
 
 def _first_number(events: Sequence[BoardEvent]) -> int:
-    armed = next((one.number for one in events if one.name == ARMED), None)
-    return min((one.number for one in events), default=0) if armed is None else armed
+    armed = next((event.number for event in events if event.name == ARMED), None)
+    return min((event.number for event in events), default=0) if armed is None else armed
 
 
 # Events
@@ -135,10 +137,10 @@ def _twice(story: Story) -> Iterator[Contradiction]:
     if len(opened) > 1:
         apart_s = (opened[1].sample_index - opened[0].sample_index) / story.sample_rate_hz
         between = [
-            one
-            for one in story.named(EDGE)
-            if one.value == 0
-            and opened[0].sample_index <= one.sample_index <= opened[1].sample_index
+            event
+            for event in story.named(EDGE)
+            if event.value == 0
+            and opened[0].sample_index <= event.sample_index <= opened[1].sample_index
         ]
         closed = "" if between else ", and did not close between"
         text = f"the board tells of {len(opened)} releases, {apart_s:.4g} s apart{closed}"
@@ -178,7 +180,7 @@ def _stamp_off(story: Story, event: BoardEvent) -> float | None:
         return None
     last = int(places[at]) + story.samples_per_block - 1
     expected_us = int(story.stamps_us[at])
-    ahead_us = wire.ticks_elapsed_us(event.stamp_us, expected_us)
+    ahead_us = float(wire.ticks_elapsed_us(event.stamp_us, expected_us))
     return ahead_us / 1e6 + (last - event.sample_index) / story.sample_rate_hz
 
 
@@ -189,16 +191,16 @@ def _reclosed(story: Story) -> Iterator[Contradiction]:
         return
     rate_hz, start = story.sample_rate_hz, opened[0].sample_index
     edges = sorted(
-        (one for one in story.named(EDGE) if one.sample_index >= start),
-        key=lambda one: one.sample_index,
+        (edge for edge in story.named(EDGE) if edge.sample_index >= start),
+        key=lambda edge: edge.sample_index,
     )
     ends = story.named(ENDED)
-    end = max([start, *(one.sample_index for one in (*edges, *ends)), story.size or 0])
-    stops = [*(one.sample_index for one in edges[1:]), end]
-    for one, stop in zip(edges, stops, strict=False):
-        closed_s = (stop - one.sample_index) / rate_hz
-        if one.value == 0 and closed_s > RECLOSED_WITHIN_S:
-            late_s = (one.sample_index - start) / rate_hz
+    end = max([start, *(edge.sample_index for edge in (*edges, *ends)), story.size or 0])
+    stops = [*(edge.sample_index for edge in edges[1:]), end]
+    for edge, stop in zip(edges, stops, strict=False):
+        closed_s = (stop - edge.sample_index) / rate_hz
+        if edge.value == 0 and closed_s > RECLOSED_WITHIN_S:
+            late_s = (edge.sample_index - start) / rate_hz
             text = (
                 f"the release switch closed again {late_s:.4g} s after the release and stayed so "
                 f"for {closed_s:.2g} s: a sled that fell is not on its latch"
@@ -215,12 +217,12 @@ def _outside(story: Story) -> Iterator[Contradiction]:
     last = story.size + (block if ended else OUTSIDE_S * rate_hz + block)
     # What came before the release may lie before the first block that a board still held.
     outside = [
-        one
-        for one in story.ordered()
-        if one.sample_index > last or (one.name in RELEASES and one.sample_index < -block)
+        event
+        for event in story.ordered()
+        if event.sample_index > last or (event.name in RELEASES and event.sample_index < -block)
     ]
     if outside:
-        names = ", ".join(dict.fromkeys(one.name for one in outside))
+        names = ", ".join(dict.fromkeys(event.name for event in outside))
         at_s = outside[0].sample_index / rate_hz
         text = (
             f"the board tells of {names} at {at_s:.6g} s, the trace goes from 0 to "
@@ -231,16 +233,16 @@ def _outside(story: Story) -> Iterator[Contradiction]:
 
 def events_missing(events: Sequence[BoardEvent]) -> int | None:
     """Events that never came: numbers count from the arming without a break; None without it."""
-    if not any(one.name == ARMED for one in events):
+    if not any(event.name == ARMED for event in events):
         return None
     first = _first_number(events)
-    places = {(one.number - first) % _NUMBERS for one in events}
+    places = {(event.number - first) % _NUMBERS for event in events}
     return max(places) + 1 - len(places)
 
 
 def events_lacking(events: Sequence[BoardEvent]) -> bool:
     """Whether a board that holds an event has more of them: its end, or one between."""
-    return events_missing(events) != 0 or not any(one.name == ENDED for one in events)
+    return events_missing(events) != 0 or not any(event.name == ENDED for event in events)
 
 
 def _missing(story: Story) -> Iterator[Contradiction]:
@@ -250,7 +252,7 @@ def _missing(story: Story) -> Iterator[Contradiction]:
 
 
 def _order(story: Story) -> Iterator[Contradiction]:
-    names = [one.name for one in story.ordered()]
+    names = [event.name for event in story.ordered()]
     released = next((place for place, name in enumerate(names) if name in RELEASES), None)
     if released is not None and "went-safe" in names[released:]:
         yield Contradiction("wrong-order", "the board went safe after the release")

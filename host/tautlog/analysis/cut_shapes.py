@@ -9,6 +9,7 @@ the samples are. All is linear; what does not depend on the samples is made once
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,13 +18,15 @@ from numpy.polynomial import legendre
 from scipy.ndimage import uniform_filter1d
 
 FloatArray = npt.NDArray[np.float64]
+Curves = Callable[[FloatArray], FloatArray]  # places of any shape; one row a curve
 
+# All of it own choices, held against the tops of tests/benchmarks/clipping.py.
 DEGREE = 8  # of the richest polynomial
 DEGREES = (4, 6, 8)
 SWING_DEGREES = (4, 6)
 SWINGS = 4  # cosine and sine, and both times t: a ringing that decays
 LEAST_CYCLES = 1.4  # in a window: a slower swing is what the polynomials are for
-LEAST_SWING_BINS = 24
+LEAST_SWING_BINS = 24  # that a swing and a polynomial can be told apart in
 # Half widths and centres of chords, of the half window; blur of a filter behind the rail, of
 # the chord's half width.
 WIDTHS = np.geomspace(0.08, 0.62, 9)
@@ -123,7 +126,9 @@ def bank_of(samples: int) -> Bank:
     )
 
 
-def _cut(curves, time: FloatArray, ends: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:  # type: ignore[no-untyped-def]
+def _cut(
+    curves: Curves, time: FloatArray, ends: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Curves with chords, shape (shapes, curves, samples); depth and slope of each curve."""
     first, last = ends[:, 0], ends[:, 1]
     at_first, at_last = curves(first).T, curves(last).T

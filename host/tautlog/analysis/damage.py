@@ -14,16 +14,15 @@ from scipy.signal import find_peaks
 
 FloatArray = npt.NDArray[np.float64]
 
-SERRATION = 0.05  # of the peak, common practice
-SERRATION_SIGMAS = 8.0
-RIPPING = 3  # so many falls before the peak are no accident
-SECOND_PEAK = 0.1  # prominence of a second peak, of the highest
-PEAKS_APART_S = 0.002
-RING_S = 0.1
-RING_PEAK = 0.02
-DEAD_S = 0.02
-DEAD_JUMP_S = 0.001
-DEAD_JUMP = 0.1  # of the range
+SERRATION = 0.05  # of the peak, that the force falls; common practice
+SERRATION_SIGMAS = 8.0  # of the smoothed noise: a fall is no noise; own choice
+RIPPING = 3  # so many falls before the peak are no accident; own choice
+SECOND_PEAK = 0.1  # prominence of a second peak, of the highest; own choice
+PEAKS_APART_S = 0.002  # closer ones are ringing, faster than any line; own choice
+ENOUGH_HZ = 20_000.0  # samples a second: two milliseconds apart need no more
+# A dead signal: it stays for so long, after a jump within so short a time, of so much of the
+# range. No line does; own choice.
+DEAD_S, DEAD_JUMP_S, DEAD_JUMP = 0.02, 0.001, 0.1
 
 
 @dataclass(frozen=True)
@@ -68,7 +67,7 @@ def find_serration(even_n: FloatArray, start: int, peak: int, noise_n: float) ->
 def two_peaks(even_n: FloatArray, rate_hz: float, start: int, stop: int) -> tuple[int, int] | None:
     """Samples of the two highest peaks of one contact, where there are two."""
     piece = even_n[start:stop]
-    few = max(int(rate_hz / 20_000.0), 1)  # two milliseconds apart need no more
+    few = max(int(rate_hz / ENOUGH_HZ), 1)
     thin = piece[::few]
     if thin.size < 5:
         return None
@@ -83,26 +82,6 @@ def two_peaks(even_n: FloatArray, rate_hz: float, start: int, stop: int) -> tupl
     found = found - 1
     highest = np.sort(found[np.argsort(thin[found])[-2:]])
     return start + int(highest[0]) * few, start + int(highest[1]) * few
-
-
-def ring_after(
-    force_n: FloatArray, rate_hz: float, broke: int, peak_n: float, noise_n: float
-) -> tuple[float, float] | None:
-    """Frequency and amplitude of a ringing after a loss of load, or None.
-
-    The beam that the load bent springs back and shakes the fittings at the cell: this is
-    no load that is left.
-    """
-    start = broke + int(0.0015 * rate_hz)
-    piece = force_n[start : start + int(RING_S * rate_hz)]
-    if piece.size < 32:
-        return None
-    amplitude = 0.5 * float(piece.max() - piece.min())
-    if amplitude < max(RING_PEAK * peak_n, 6.0 * noise_n):
-        return None
-    spectrum = np.abs(np.fft.rfft((piece - piece.mean()) * np.hanning(piece.size)))
-    best = int(np.argmax(spectrum[2:])) + 2
-    return best * rate_hz / piece.size, amplitude
 
 
 def dead_from(

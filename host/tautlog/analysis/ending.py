@@ -22,10 +22,11 @@ from tautlog.model.uncertainty import Part, rectangular
 
 FloatArray = npt.NDArray[np.float64]
 
-LONGEST_S = 0.04  # after a loss in which the force may still have been there
+LONGEST_S = 0.04  # after a loss, in which it may still have been there: `loss.FINAL_S`; own choice
 HALF = 0.5  # of the force: a fall has passed its middle
-PUSHED = 0.3  # of the force, below zero: no line pushes, only what is unloaded swings so far
-MOST_ENDS = 17  # that are tried
+# Of the force, below zero: no line pushes, only what is unloaded swings so far; own choice.
+PUSHED = 0.3
+MOST_ENDS = 17  # that are tried: between them the peak moves evenly; own choice
 
 
 @dataclass(frozen=True)

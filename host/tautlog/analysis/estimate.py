@@ -30,7 +30,7 @@ from scipy.optimize import least_squares
 from scipy.special import chdtrc, chdtri
 
 from tautlog.analysis.bounces import Pull
-from tautlog.model.limits import FRICTION_U, HEIGHT_U_M, MASS_U_FRACTION, ONSET_U_S
+from tautlog.model.limits import FRICTION_U, HEIGHT_U_M, K_FACTOR, MASS_U_FRACTION, ONSET_U_S
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 FloatArray = npt.NDArray[np.float64]
@@ -38,16 +38,19 @@ FloatArray = npt.NDArray[np.float64]
 # What else is known beforehand, as standard uncertainties: common practice.
 SWITCH_U_S = 0.005  # a switch that the sled itself opens
 DELAY_U_S = 0.04  # magnets hang on for tens of milliseconds
-# What one observation is worth: own simulation of many lines.
-SPEED_U_FRACTION = 0.0015
-REST_U_FRACTION = 0.003
-LATE_MISFIT = 2.0
-MOST_FRICTION = 0.5
-EARLIEST_DELAY_S = -0.003
-DISAGREES = 0.999  # of what chance does
-TOLD = 0.5  # of what was known beforehand: then the drop told it, not the prior
+HEIGHT_READ_U = 0.002  # of the height: a tape held 3.6 degrees off; own choice
+# What one observation is worth, of speed before a pull and of weight at rest: from a fit on own
+# simulation of many lines.
+SPEED_U_FRACTION, REST_U_FRACTION = 0.0015, 0.003
+LATE_MISFIT = 2.0  # less of chi-squared, that a late latch must bring; own choice
+MOST_FRICTION = 0.5  # of the weight: with more a sled hardly falls; own choice
+EARLIEST_DELAY_S = -0.003  # a switch that opens after the sled moves; own choice
+DISAGREES = 0.999  # of what chance does: one good drop in a thousand is doubted; own choice
+TOLD = 0.5  # of what was known beforehand: then the drop told it, not the prior; own choice
+# A prior that is none, as a logarithm: a factor of e to the tenth.
 _FREE = 10.0
-_IMPOSSIBLE = 30.0  # standard uncertainties: no flight can be like that
+# Standard uncertainties: no flight can be like that, and no other observation outweighs it.
+_IMPOSSIBLE = 30.0
 
 _SCALE, _HEIGHT, _FRICTION, _DELAY = range(4)
 
@@ -139,7 +142,7 @@ class Estimate:
     @property
     def sure_friction(self) -> float:
         """Friction over weight where it is more than its expanded uncertainty, else 0."""
-        sure = self.tells_friction and self.friction_fraction > 2.0 * self.friction_u
+        sure = self.tells_friction and self.friction_fraction > K_FACTOR * self.friction_u
         return self.friction_fraction if sure else 0.0
 
     @property
@@ -234,7 +237,7 @@ class _Given:
     def prior(self, said: Said) -> FloatArray:
         """Standard uncertainties of the logarithm of scale and height, friction, delay."""
         scale_u = np.hypot(said.force_u_fraction, MASS_U_FRACTION)
-        height_u = np.hypot(HEIGHT_U_M / said.height_m, 0.002)
+        height_u = np.hypot(HEIGHT_U_M / said.height_m, HEIGHT_READ_U)
         return np.array(
             [self.scale_u or scale_u, self.height_u or height_u, FRICTION_U, self.delay_u_s]
         )

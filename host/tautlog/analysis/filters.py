@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+FloatArray = npt.NDArray[np.float64]
+
 CLASSES = (60, 180, 600, 1000)
 RATE_PER_CLASS = 10  # least sampling rate over class, SAE J211-1
 # Design corner of each of the two passes over the class. Both passes together are
@@ -23,7 +25,7 @@ _END_S = 0.01
 _END_SAMPLES = 100
 
 
-def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> npt.NDArray[np.float64]:
+def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> FloatArray:
     """Low-pass a force with a channel frequency class, without phase shift.
 
     Parameters
@@ -38,8 +40,8 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> npt.NDA
     Returns
     -------
     ndarray of float64, shape (n_samples,)
-        A new array, NaN where `force` was. Each stretch between missing samples is
-        filtered by itself; one of fewer than three samples is left as it is.
+        A new array, NaN where `force` was. Each stretch between missing samples is filtered
+        by itself; one of fewer than three samples is left as it is.
 
     Raises
     ------
@@ -48,9 +50,8 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> npt.NDA
 
     Notes
     -----
-    A second-order Butterworth low-pass runs forward and back: four poles, zero
-    phase, gain 1 at 0 Hz, so that an impulse keeps its value. A constant comes back
-    as it was, to its very ends.
+    A second-order Butterworth low-pass runs forward and back: four poles, zero phase, gain 1
+    at 0 Hz, so that an impulse keeps its value. A constant comes back as it was, to its ends.
 
     References
     ----------
@@ -67,28 +68,28 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> npt.NDA
         raise ValueError(
             f"`sample_rate_hz` must be > {2 * corner_hz:g} for class {cfc}, was {sample_rate_hz!r}"
         )
+    runs = finite_runs(values)
+    if runs == [(0, values.size)]:  # as most are: spare the copy
+        return _passed(values, sample_rate_hz, corner_hz)
+    filtered = values.copy()
+    for start, stop in runs:
+        filtered[start:stop] = _passed(values[start:stop], sample_rate_hz, corner_hz)
+    return filtered
+
+
+def _passed(run: FloatArray, rate_hz: float, corner_hz: float) -> FloatArray:
+    """One stretch without gaps, through the filter and back."""
     # Half a second to import, and planning needs the classes alone.
     from scipy.signal import butter, sosfiltfilt
 
-    sections = butter(2, corner_hz, fs=sample_rate_hz, output="sos")
-    padding = max(int(_END_S * sample_rate_hz), _END_SAMPLES)
-
-    def passed(run: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        if run.size < 3:
-            return run.copy()
-        padlen = min(padding, run.size - 1)
-        return np.asarray(sosfiltfilt(sections, run, padtype="odd", padlen=padlen))
-
-    runs = finite_runs(values)
-    if runs == [(0, values.size)]:
-        return passed(values)
-    values = values.copy()
-    for start, stop in runs:
-        values[start:stop] = passed(values[start:stop])
-    return values
+    if run.size < 3:
+        return run.copy()
+    sections = butter(2, corner_hz, fs=rate_hz, output="sos")
+    padding = min(max(int(_END_S * rate_hz), _END_SAMPLES), run.size - 1)
+    return np.asarray(sosfiltfilt(sections, run, padtype="odd", padlen=padding))
 
 
-def finite_runs(values: npt.NDArray[np.float64]) -> list[tuple[int, int]]:
+def finite_runs(values: FloatArray) -> list[tuple[int, int]]:
     """Half-open index ranges of the stretches without NaN or infinity."""
     finite = np.isfinite(values)
     if finite.all():

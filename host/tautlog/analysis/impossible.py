@@ -14,20 +14,25 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.model.limits import FALL_CLOCK_S, REBOUND_MOST
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 FloatArray = npt.NDArray[np.float64]
 
-# Of the speed of the fall. No line throws a sled up faster than it fell: what is more than
-# 10 % beyond is gain, mass or height (common practice), more than 30 % a wrong unit or mass.
-TOO_LARGE, IMPOSSIBLE = 1.1, 1.3
-TOO_SMALL, IMPOSSIBLY_SMALL = 0.15, 0.5  # left downwards when the line went slack
-HEIGHT_OFF = 0.08  # own simulation: what is right comes out within 7 %
-FALL_SHORT, CLOCK_S = 0.975, 0.002  # of a free fall; of switch and onset together
+# Shares of the speed of the fall. Upwards, beyond `limits.REBOUND_MOST`: a wrong unit or mass;
+# common practice.
+IMPOSSIBLE = 1.3
+# Left downwards when the line went slack, where momentum alone would leave nothing; own choice:
+# what gain and mass may be off, and what only a stop or a wrong unit explains.
+TOO_SMALL, IMPOSSIBLY_SMALL = 0.15, 0.5
+HEIGHT_OFF = 0.08  # logarithm; own simulation: what is right comes out within 7 %
+FALL_SHORT = 0.975  # of the time of a free fall: a height that is 5 % too large; own choice
 PULSE_S = 0.0025  # half of what a burst of 2 ms is wide in class 180
-LEAST_PULL_S = 6.0 * PULSE_S  # shorter pulls may have a top as narrow as that
-FIT_S, FIT_SHARE = 0.006, 0.15  # of the pull beside it that a parabola is laid through
-BURST, BURST_SIGMAS = 0.05, 6.0  # above it, of the peak; of what the parabola leaves
+LEAST_PULL_S = 6.0 * PULSE_S  # shorter pulls may have a top as narrow as that; own choice
+# Of the pull beside a burst that a cubic is laid through: time, or share of the pull; own choice.
+FIT_S, FIT_SHARE = 0.006, 0.15
+LEAST_FIT = 8  # samples: twice what the cubic has of coefficients
+BURST, BURST_SIGMAS = 0.05, 6.0  # above it, of the peak; of noise and of what it leaves; own choice
 
 
 @dataclass(frozen=True)
@@ -51,7 +56,7 @@ def of_momentum(speed_m_s: FloatArray, taut_speed_m_s: float, *, went_slack: boo
         The pull ended, and nothing parted.
     """
     highest = -float(speed_m_s.min()) / taut_speed_m_s
-    if highest > TOO_LARGE:
+    if highest > REBOUND_MOST:
         code = "impulse-impossible" if highest > IMPOSSIBLE else "impulse-too-large"
         return Doubt(
             code,
@@ -73,7 +78,7 @@ def of_height(height_m: float, fall_s: float | None, estimated_m: float | None) 
     """Judge a height by the time of the fall, and by what all else of the drop agrees with."""
     if fall_s is not None:
         free_s = math.sqrt(2.0 * height_m / G)
-        if fall_s < FALL_SHORT * free_s - CLOCK_S:
+        if fall_s < FALL_SHORT * free_s - FALL_CLOCK_S:
             return Doubt(
                 "height-off",
                 f"the fall took {1000 * fall_s:.0f} ms, a free one from {height_m:g} m takes "
@@ -114,7 +119,7 @@ def of_burst(
     if (stop - start) < LEAST_PULL_S * rate_hz or peak - gap <= low or peak + gap >= high:
         return None
     place = np.concatenate([np.arange(low, peak - gap), np.arange(peak + gap, high)])
-    if place.size < 8:
+    if place.size < LEAST_FIT:
         return None
     x = (place - peak) / beside
     fitted = np.polynomial.Polynomial.fit(x, force_n[place], 3)

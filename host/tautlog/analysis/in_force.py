@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from tautlog.model.calibration import Calibration
 
-# In sample values: what rounding may make of the same limit.
+# In sample values: what rounding to counts may make of the same two limits.
 SAME = 2
 
 
@@ -41,7 +41,7 @@ class InForce:
         step_v = used.volt_per_count(reduction)
         low_v, high_v = used.working_range_v()
         off = (self.low - low_v / step_v, self.high - high_v / step_v)
-        if max(abs(one) for one in off) <= SAME:
+        if max(abs(steps) for steps in off) <= SAME:
             return ""
         return (
             f"armed with limits of the amplifier at {self.low * step_v:.3f} V and "

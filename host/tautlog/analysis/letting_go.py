@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tautlog.model.limits import RECLOSED_WITHIN_S, STAMP_SAMPLES
 from tautlog.model.stream import BoardEvent
 
 OPENED, KNOCK, EDGE, LOST = "release-opened", "knock", "release-edge", "edges-lost"
-STAMP_SAMPLES = 2.0  # that the stamp of an edge may be off (tests/emulated)
 # A contact that bounces is closed for a millisecond or two at a time (common practice).
 RECLOSED_S = 0.002
-RECLOSED_WITHIN_S = 0.1  # later a hand, or the sled on its way back, may have closed it
-NEAR_S = 0.01  # a knock so shortly before may have been the release itself
+NEAR_S = 0.01  # a knock so shortly before may have been the release itself; own choice
 
 
 @dataclass(frozen=True)
@@ -63,20 +62,20 @@ def letting_go(events: Sequence[BoardEvent], sample_rate_hz: float, size: int) -
     edges = tuple(
         sorted(
             (
-                Edge(one.sample_index / sample_rate_hz, one.name != EDGE or one.value == 1)
-                for one in events
-                if one.name in (OPENED, KNOCK, EDGE)
+                Edge(event.sample_index / sample_rate_hz, event.name != EDGE or event.value == 1)
+                for event in events
+                if event.name in (OPENED, KNOCK, EDGE)
             ),
             key=lambda edge: edge.time_s,
         )
     )
-    first = next((one.sample_index for one in events if one.name == OPENED), None)
+    first = next((event.sample_index for event in events if event.name == OPENED), None)
     if first is None or not 0 <= first < size:
         return LettingGo(edges=edges)
     time_s, u_s = first / sample_rate_hz, STAMP_SAMPLES / sample_rate_hz
     before = [edge for edge in edges if edge.time_s < time_s]
     doubt, wide_s = _doubt(events, edges, time_s)
-    knocks = sum(one.name == KNOCK for one in events)
+    knocks = sum(event.name == KNOCK for event in events)
     note = ""
     if before and knocks:
         apart_ms = 1000 * (time_s - before[-1].time_s)

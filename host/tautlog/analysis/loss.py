@@ -22,20 +22,21 @@ from tautlog.analysis.contacts import Contact, rise_through
 
 FloatArray = npt.NDArray[np.float64]
 
-LEAST_RATE_HZ = 4000.0  # below it a fall of half a millisecond cannot be told apart
-WINDOW_S = 0.001
-STEEPER = 3.0
-LEFT_AFTER_S = 0.002
-LEFT_FRACTION = 0.5
-LEAST_FRACTION = 0.15  # of the peak: below it slack lines and noise look alike
-LEAST_SIGMAS = 15.0
-_SMOOTH_S = 0.0002
+LEAST_RATE_HZ = 4000.0  # below it a fall of half a millisecond cannot be told apart; own choice
+# The definition above; own, after common practice.
+WINDOW_S, STEEPER, LEFT_AFTER_S, LEFT_FRACTION = 0.001, 3.0, 0.002, 0.5
+# Of the peak and of the noise: below them slack lines and noise look alike; own choice.
+LEAST_FRACTION, LEAST_SIGMAS = 0.15, 15.0
+RISE_FROM, RISE_TO = 0.2, 0.8  # of the peak: between them its loading is nearly straight
+AT_TOP = 0.97  # of the force before a fall: its last high sample; own choice
+_SMOOTH_S = 0.0002  # half of `limits.SMOOTH_S`: a break is steeper than an onset; own choice
 # A Hann window of 40 ms leaves 3 % of a ringing of 50 Hz and less of any faster one (its
 # sidelobes, e.g. F. J. Harris, Proc. IEEE 66 (1978) 51): fixtures ring at 80 Hz and more.
 FINAL_S = 0.04
-LEAST_FINAL_S = 0.008  # of trace after a loss: without it nobody knows what followed
-FLOOR, FLOOR_SHARE = 0.01, 0.2  # of the force; of the time that a ringing is cut off below
-COMES_BACK = 0.1  # of the force at the loss: a mean of more is a line that holds
+LEAST_FINAL_S = 0.008  # of trace after a loss: without it nobody knows what followed; own choice
+# Of the force; of the time that a ringing is cut off below; own choice.
+FLOOR, FLOOR_SHARE = 0.01, 0.2
+COMES_BACK = 0.1  # of the force at the loss: a mean of more is a line that holds; own choice
 
 
 @dataclass(frozen=True)
@@ -139,8 +140,8 @@ def find_collapse(
 def _loading_slope(smooth: FloatArray, start: int, peak: int) -> float | None:
     """Newtons per sample between 20 and 80 % of the peak, on the way up."""
     top = smooth[peak]
-    low = rise_through(smooth, 0.2 * top, start, peak)
-    high = rise_through(smooth, 0.8 * top, start, peak)
+    low = rise_through(smooth, RISE_FROM * top, start, peak)
+    high = rise_through(smooth, RISE_TO * top, start, peak)
     if low is None or high is None:
         return None
     return float(0.6 * top / max(high - low, 1.0))
@@ -156,7 +157,7 @@ def _first_real(
         # The fall lies somewhere in the window: its top is the last high sample.
         piece = smooth[first : first + window + 1]
         force = float(piece.max())
-        begin = first + int(np.flatnonzero(piece >= 0.97 * force)[-1])
+        begin = first + int(np.flatnonzero(piece >= AT_TOP * force)[-1])
         left = smooth[begin : begin + after + 1]
         fell = left.min() < LEFT_FRACTION * force
         if fell and is_final(smooth, sample_rate_hz, begin, force):

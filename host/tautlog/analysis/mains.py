@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-MAINS_HZ = np.arange(45.0, 65.25, 0.25)
-MAINS_SIGMAS = 6.0
+MAINS_HZ = np.arange(45.0, 65.25, 0.25)  # 50 and 60 Hz, and 5 Hz around them; own choice
+MAINS_SIGMAS = 6.0  # of what noise alone gives: 81 frequencies are looked at; own choice
 ENOUGH_HZ = 2000.0  # samples a second that are plenty for 65 Hz
 
 

@@ -21,13 +21,13 @@ from tautlog.model.uncertainty import Part, rectangular, sampling_loss
 
 FloatArray = npt.NDArray[np.float64]
 
-FAR_SIGMAS = 8.0  # values that lie so far below the top are never the largest
-MOST_VALUES = 500  # reckoned with; more are counted by their neighbours
+FAR_SIGMAS = 8.0  # values so far below the top are hardly ever the largest; own choice
+MOST_VALUES = 500  # reckoned with; more are counted by their neighbours; own choice
 AFTER_PARABOLA = 0.2  # of what falls between samples, left by a parabola: n >= 3 (tests)
 # Of the largest loss between samples: mean, and standard deviation of a square of something
 # that lies anywhere in its range.
 LOSS_MEAN, LOSS_SD = 1.0 / 3.0, math.sqrt(4.0 / 45.0)
-SIGNIFICANT = 0.1  # of the standard uncertainty: a smaller correction is no use to anybody
+SIGNIFICANT = 0.1  # of the standard uncertainty: a smaller one is no use to anybody; own choice
 
 
 @dataclass(frozen=True)
@@ -183,5 +183,5 @@ def _lag_at_break(top: Top) -> Correction:
 
 def significant(found: tuple[Correction, ...], combined_u: float) -> float:
     """Sum of the corrections, or 0 where nobody would see it."""
-    total = sum(one.value_n for one in found)
+    total = sum(correction.value_n for correction in found)
     return total if abs(total) > SIGNIFICANT * combined_u else 0.0

@@ -17,9 +17,9 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
 FloatArray = npt.NDArray[np.float64]
 
-LEAST_SAMPLES = 24
-LEAST_STRETCH = 0.1
-WORST_FIT = 0.05  # rms of what a fit leaves, of the peak
+LEAST_SAMPLES = 24  # of a contact: six for each coefficient of a fit; own choice
+LEAST_STRETCH = 0.1  # of the largest: knots and splices pull tight below it; own choice
+WORST_FIT = 0.05  # rms of what a fit leaves, of the peak; own choice
 LEAST_TANGENT = 0.15  # of the secant: no line hardens by more (own simulation)
 WORST_START = 0.3  # force at no stretch that a fit needs, of the peak (own simulation)
 
@@ -99,28 +99,31 @@ def force_over_stretch(
     force = force_n[first : stop + 1]
     if force.size < LEAST_SAMPLES:
         return Stretch()
-    way_m, speed_m_s = motion(
-        force,
-        sample_rate_hz,
-        (first - onset) / sample_rate_hz,
-        mass_kg,
-        taut_speed_m_s,
-        friction_n,
-    )
+    since_s = (first - onset) / sample_rate_hz
+    way_m, speed_m_s = motion(force, sample_rate_hz, since_s, mass_kg, taut_speed_m_s, friction_n)
+    found = _of_path(force, way_m, speed_m_s, broke=broke)
+    # Half a contact does not tell stiffness from damping.
+    if broke or found.energy_absorbed_j is None:
+        return found
+    return _with_fit(found, force, way_m, speed_m_s, mass_kg)
+
+
+def _of_path(
+    force: FloatArray, way_m: FloatArray, speed_m_s: FloatArray, *, broke: bool
+) -> Stretch:
+    """Largest stretch, energy and secant; nothing where the sled never stands and nothing broke."""
     stands = np.flatnonzero(speed_m_s <= 0.0)
     top = int(stands[0]) if stands.size else force.size - 1
     if not stands.size and not broke:
         return Stretch()
     absorbed_j = float(np.trapezoid(force[: top + 1], way_m[: top + 1]))
     peak = int(np.argmax(force))
-    found = Stretch(
+    return Stretch(
         max_stretch_m=float(way_m[top]) if stands.size else None,
         energy_absorbed_j=absorbed_j,
         loop_loss=None if broke else _loss(force, way_m, top, absorbed_j),
         secant_stiffness_n_per_m=float(force[peak] / way_m[peak]) if way_m[peak] > 0.0 else None,
     )
-    # Half a contact does not tell stiffness from damping.
-    return found if broke else _with_fit(found, force, way_m, speed_m_s, mass_kg)
 
 
 def motion(

@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.model.limits import SIGMA_PER_MAD
+
 FloatArray = npt.NDArray[np.float64]
 
-# Own choices. White noise spans some 9 of its standard deviations in 100 000 samples.
+# White noise spans some 9 of its standard deviations in 100 000 samples; own choice.
 NOISE_SPAN = 12.0
-LEAST_N = 50.0  # where no mass is known; else twice the sled's weight, which is no pull either
+# Where no mass is known; else twice the sled's weight, which is no pull either; own choice.
+LEAST_N, LEAST_WEIGHTS = 50.0, 2.0
 
 
 def odd_swing_n(
@@ -27,8 +30,10 @@ def odd_swing_n(
     if filtered_n.size < 3 or not np.isfinite(filtered_n).any():
         return None
     span_n = float(np.nanmax(filtered_n) - np.nanmin(filtered_n))
-    # From sample to sample only noise differs; 1.4826 MAD is the deviation of a normal one.
+    # From sample to sample only noise differs; the median keeps a pull out of it.
     steps_n = np.diff(force_n[np.isfinite(force_n)])
-    noise_n = 1.4826 * float(np.median(np.abs(steps_n))) / np.sqrt(2.0) if steps_n.size else 0.0
-    least_n = LEAST_N if not weight_n else 2.0 * weight_n
+    noise_n = (
+        SIGMA_PER_MAD * float(np.median(np.abs(steps_n))) / np.sqrt(2.0) if steps_n.size else 0.0
+    )
+    least_n = LEAST_N if not weight_n else LEAST_WEIGHTS * weight_n
     return span_n if span_n > max(NOISE_SPAN * noise_n, least_n) else None

@@ -18,19 +18,22 @@ FloatArray = npt.NDArray[np.float64]
 NEAR = np.array([0.010, 0.015, 0.020])
 FAR = np.array([0.05, 0.08, 0.12])
 CURVED = np.sqrt(NEAR / FAR)
-TAKEN = 0.03 / 0.97  # of the plateau
+TAKEN = 0.03 / 0.97  # of the plateau: a rail that cuts 3 % of the peak
 CUT = np.sqrt((NEAR + TAKEN) / (FAR + TAKEN))
 # How far from a parabola towards a cut one a top may be: where curves that were fitted also
-# speak for a whole top, and where they do not.
+# speak for a whole top, and where they do not. Own choice: halfway, and a little less.
 MOST_LIKELY, MOST = 0.5, 0.4
-SIGMAS = 2.0
-FIT_DOWN_TO = 0.9
-FIT_DEGREE = 6
-LEAST_NEAR = 4  # samples, that a width is counted from
+WIDTH_SIGMAS = 2.0  # of a width's uncertainty: 2 % of tops by chance, each side; own choice
+FIT_DOWN_TO = 0.9  # of the top, that a curve for its level is laid through; own choice
+FIT_DEGREE = 6  # of that curve: a top with shoulders; own choice
+LEAST_NEAR = 4  # samples, that a width is counted from: a quarter is one sample; own choice
+# Of the top before a break: closed forms in `lingers`; the window down to 10 %, own choice.
 BREAK_NEAR, BREAK_FAR, BREAK_DOWN_TO = 0.01, 0.08, 0.9
-CORNER_LEVEL, CORNER_HIGH, CORNER_LOW = 0.97, 0.985, 0.9  # of the top
-CORNER_SHARE = 0.4  # of the time up, that a way down is less than only where something gave
-LEAST_LINGER = 3  # samples at a rail before a break
+CORNER_LEVEL, CORNER_HIGH, CORNER_LOW = 0.97, 0.985, 0.9  # of the top; own choice
+# Of the time up, that a way down is less than only where something gave; own choice, a line
+# that holds is at 1 or more.
+CORNER_SHARE = 0.4
+LEAST_LINGER = 3  # samples at a rail before a break: two may be a corner; own choice
 
 
 def is_sharp(
@@ -63,7 +66,7 @@ def is_sharp(
     share = near / far
     spread = share * np.hypot(near_u / near, far_u / far)
     most = CURVED + (MOST_LIKELY if likely else MOST) * (CUT - CURVED)
-    return bool(np.all(share + SIGMAS * spread < most))
+    return bool(np.all(share + WIDTH_SIGMAS * spread < most))
 
 
 def level_of(force_n: FloatArray, even_n: FloatArray) -> float:

@@ -11,15 +11,20 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.model.limits import PULL_SHARE, ZERO_SAMPLES
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
 FloatArray = npt.NDArray[np.float64]
 
-LEAST_SAMPLES = 8
-BLOCKS = 8
-STILL_BLOCK_S, STILL_SIGMAS = 0.02, 3.0
-FLOOR_BLOCK_S = 0.01
-FLOOR_SIGMAS = 4.0
+BLOCKS = 8  # that a slope and a scatter are taken from: seven degrees of freedom; own choice
+STILL_BLOCK_S = 0.02  # one period of 50 Hz, so that hum is in no mean
+STILL_SIGMAS = 3.0  # of one sample, that means may differ: drift, and no hand; own choice
+FLOOR_BLOCK_S = 0.01  # three of them are still: shorter than a flight; own choice
+FLOOR_SIGMAS = 4.0  # of the smoothed noise, that a still block may scatter; own choice
+REST_S = (1.0, 0.4)  # that all hangs still at the end, the longer first; common practice
+REST_MOST = 0.8  # of the samples after the pull, that may be taken for rest; own choice
+# Of a fall or a flight: middle part, away from the swing after it and the onset (common practice).
+MIDDLE_FROM, MIDDLE_TO = 0.3, 0.1
 
 
 @dataclass(frozen=True)
@@ -72,9 +77,10 @@ def slack_window(onset: float, release: float | None) -> slice | None:
     start = 0.0 if release is None else release
     fall = onset - start
     window = slice(
-        max(int(start + (0.3 * fall if release is not None else 0.0)), 0), int(onset - 0.1 * fall)
+        max(int(start + (MIDDLE_FROM * fall if release is not None else 0.0)), 0),
+        int(onset - MIDDLE_TO * fall),
     )
-    return window if window.stop - window.start >= LEAST_SAMPLES else None
+    return window if window.stop - window.start >= ZERO_SAMPLES else None
 
 
 def still_level(force_n: FloatArray, rate_hz: float, noise_n: float) -> float | None:
@@ -102,8 +108,8 @@ def still_level(force_n: FloatArray, rate_hz: float, noise_n: float) -> float | 
 def flight_window(slack: float, onset: float) -> slice | None:
     """Samples of a flight between two pulls: its middle, from 30 to 90 %."""
     flight = onset - slack
-    window = slice(int(slack + 0.3 * flight), int(onset - 0.1 * flight))
-    return window if window.stop - window.start >= LEAST_SAMPLES else None
+    window = slice(int(slack + MIDDLE_FROM * flight), int(onset - MIDDLE_TO * flight))
+    return window if window.stop - window.start >= ZERO_SAMPLES else None
 
 
 def false_floor(
@@ -130,7 +136,7 @@ def false_floor(
     still = scatter < FLOOR_SIGMAS * noise_n
     still[:-1] &= np.abs(np.diff(means)) < FLOOR_SIGMAS * noise_n
     highest_later = np.maximum.accumulate(means[::-1])[::-1]
-    rises = highest_later > means + max(0.05 * float(even_n[peak]), least_rise_n)
+    rises = highest_later > means + max(PULL_SHARE * float(even_n[peak]), least_rise_n)
     fits = still & rises & (means > least_n)
     together = fits[:-2] & fits[1:-1] & fits[2:]
     return float(means[int(np.argmax(together)) + 1]) if together.any() else None
@@ -163,9 +169,9 @@ def rest_of(
         No rebound is faster than the fall, so no flight lasts longer than 2 v / g:
         until then a line that carries nothing may be that of a sled in the air.
     """
-    for span_s in (1.0, 0.4):
+    for span_s in REST_S:
         count = int(span_s * rate_hz)
-        if count < LEAST_SAMPLES or count > 0.8 * (filtered_n.size - after):
+        if count < ZERO_SAMPLES or count > REST_MOST * (filtered_n.size - after):
             continue
         piece = filtered_n[-count:]
         halves = abs(float(piece[: count // 2].mean() - piece[count // 2 :].mean()))

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tautlog.analysis.judge import Verdict
 from tautlog.model.calibration import Calibration
 from tautlog.model.force_curve import ForceCurve
 from tautlog.model.marks import Marks
 from tautlog.model.origin import MEASURED, REHEARSED
 from tautlog.model.predicted import Predicted
 from tautlog.model.trace import DropSetup
+from tautlog.model.verdict import Verdict
 from tautlog.record import Decision
 from tautlog.record.recalibration import Recalibration
 

@@ -9,9 +9,9 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from tautlog.analysis.judge import as_json as marks_as_json
-from tautlog.analysis.judge import budgets_as_json
 from tautlog.archive.assessment import Assessment, CalibrationTold
+from tautlog.archive.marks_json import as_json as marks_as_json
+from tautlog.archive.marks_json import budgets_as_json
 from tautlog.errors import RecordError
 from tautlog.model.predicted import Predicted, predicted_in
 from tautlog.record import Record, add_marks

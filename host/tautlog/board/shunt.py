@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from tautlog.analysis.judge import SHUNT_INVALID, SHUNT_SUSPECT
 from tautlog.errors import CalibrationError
+from tautlog.model.limits import SHUNT_INVALID, SHUNT_SUSPECT
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.model.signature import signed
-from tautlog.model.verdict_words import TEST_VERDICTS
+from tautlog.model.verdict import TEST_VERDICTS
 
 
 @click.command(name="decide")

@@ -11,7 +11,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.model import quantities as q
-from tautlog.model.verdict_words import TEST_VERDICTS, VERDICTS
+from tautlog.model.verdict import TEST_VERDICTS, VERDICTS
 
 if TYPE_CHECKING:
     from tautlog.archive.summary import RecordSummary

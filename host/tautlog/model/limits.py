@@ -28,9 +28,9 @@ class Limit(float):
         made.unit, made.basis = unit, basis
         return made
 
-    def __getnewargs__(self) -> tuple[float, str, str]:  # type: ignore[override]
+    def __reduce__(self) -> tuple[type[Limit], tuple[float, str, str]]:
         """What a copy in another process is made of."""
-        return float(self), self.unit, self.basis
+        return Limit, (float(self), self.unit, self.basis)
 
 
 # What people say of a drop, as standard uncertainties.
@@ -107,3 +107,60 @@ RISE_PER_BANDWIDTH = Limit(
 )
 LARGEST_N = Limit(1e15, "N", "beyond it a number is no force; own choice")
 K_FACTOR = Limit(2.0, "1", "for 95.45 % of a normal distribution (JCGM 100:2008, table G.2)")
+
+# What a trace is looked at with.
+PAD_S = Limit(
+    0.1,
+    "s",
+    "of trace around a pull that is filtered by itself: 37 periods of the corner of class 180, "
+    "ten times what ISO 6487, annex A, adds; own choice",
+)
+SMOOTH_S = Limit(
+    0.0004,
+    "s",
+    "of the moving mean that contacts are found in: enough against noise, and no onset moves by "
+    "more than half of it; own choice",
+)
+SIGMAS = Limit(
+    5.0, "1", "of the smoothed noise, that a contact stands above: one in 3.5 million; own choice"
+)
+EDGE_SIGMAS = Limit(
+    5.0, "1", "of the noise of one sample below the threshold: then edges are exact; own choice"
+)
+CONTACT_SHARE = Limit(
+    0.02, "1", "of the peak: what is lower is no contact and no bounce; common practice"
+)
+LEAST_FLIGHT_S = Limit(
+    0.05, "s", "between two contacts of a sled: ringing of a beam swings faster; common practice"
+)
+PULL_SHARE = Limit(
+    0.05, "1", "of the peak: lower pulls have no onset that is exact enough; own choice"
+)
+ZERO_SAMPLES = Limit(8.0, "1", "that a zero is taken from at least; own choice")
+SIGMA_PER_MAD = Limit(
+    1.4826, "1", "standard over median absolute deviation of a normal distribution, 1 / 0.67449"
+)
+RING_LEAST_SIGMAS = Limit(
+    3.0, "1", "amplitude of a ring at its start, over the noise of one sample; own choice"
+)
+RECLOSED_WITHIN_S = Limit(
+    0.1,
+    "s",
+    "after a release: later a hand, or the sled on its way back, may have closed the switch; own "
+    "choice",
+)
+FALL_CLOCK_S = Limit(0.002, "s", "that switch and onset together may be off; own choice")
+GLITCH_SAMPLES = Limit(2.0, "1", "that a glitch may last: longer ones are a force; own choice")
+STAMP_SAMPLES = Limit(2.0, "1", "that the stamp of an edge may be off; tests/emulated")
+UNSAID_HEIGHT_M = Limit(3.0, "m", "where nobody said one; no rig here is higher")
+
+# What momentum and chain may show.
+CLOSURE_SUSPECT = Limit(0.05, "1", "of the impulse off what momentum asks for; common practice")
+REBOUND_MOST = Limit(
+    1.1,
+    "1",
+    "of the speed of the fall, upwards: no line throws a sled up faster than it fell, and what is "
+    "more than 10 % beyond is gain, mass or height; common practice",
+)
+SHUNT_SUSPECT = Limit(0.02, "1", "change of the shunt's step over a drop; common practice")
+SHUNT_INVALID = Limit(0.05, "1", "beyond it the chain is not what it was; common practice")

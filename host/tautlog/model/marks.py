@@ -12,6 +12,11 @@ from dataclasses import dataclass, field
 from tautlog.model.force_curve import ForceCurve
 from tautlog.model.uncertainty import Budget
 
+# Where a record may end, in order, and what is missing then.
+BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE = "before-release", "before-onset", "in-the-rise"
+IN_THE_FALL, IN_FLIGHT, BEFORE_REST = "after-the-peak", "before-rebound", "before-rest"
+UNSEEN = (BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE)  # then more may have come than is seen
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -245,6 +250,10 @@ class Marks:
         """Whether there is a finding of that code."""
         return any(finding.code == code for finding in self.findings)
 
+    def text_of(self, code: str) -> str:
+        """Words of the first finding of that code, or ""."""
+        return next((finding.text for finding in self.findings if finding.code == code), "")
+
 
 def definitions() -> dict[str, str]:
     """Definition of each figure, by its key, as `Marks` gives it."""
@@ -256,13 +265,3 @@ def definitions() -> dict[str, str]:
         for name in names.split(", "):
             found[name] = " ".join(body.split())
     return found
-
-
-# Where a record may end, in order, and what is missing then.
-BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE = "before-release", "before-onset", "in-the-rise"
-
-
-IN_THE_FALL, IN_FLIGHT, BEFORE_REST = "after-the-peak", "before-rebound", "before-rest"
-
-
-UNSEEN = (BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE)  # then more may have come than is seen

@@ -27,10 +27,6 @@ _WORDS = {
     "pending": "test: pending, the article is not inspected",
 }
 
-VERDICTS = tuple(_WORDS)
-# Of the test; the same as `judge.TEST_VERDICTS`, which needs the filters to be loaded.
-TEST_VERDICTS = tuple(one for one, told in _WORDS.items() if told.startswith("test: "))
-
 
 def words(verdict: object) -> str:
     """A verdict in words; that of a load without a target for None."""

@@ -1,0 +1,203 @@
+"""Stage 7 of marking, the damage: what slipped, ripped or gave, and where that began."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from tautlog.analysis import slip
+from tautlog.analysis.damage import RIPPING, Serration, find_serration, two_peaks
+from tautlog.analysis.stage_after import After, LossTold
+from tautlog.analysis.stage_closures import Agreement, Closures
+from tautlog.analysis.stage_contact import Wholeness
+from tautlog.analysis.stage_loss import Measured
+from tautlog.analysis.stage_place import fall_time_s
+from tautlog.analysis.stretch import Stretch, force_over_stretch
+from tautlog.model.limits import CLOSURE_SUSPECT
+from tautlog.model.marks import Finding
+
+AT_PLATEAU = 0.98  # of the highest force: a force that slips stays so near it; own choice
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What rise and top look like; figures as in `marks.Marks`."""
+
+    serration: Serration
+    serrations: int
+    findings: tuple[Finding, ...]
+
+
+def tell_shape(pull: Measured, loss: LossTold, closures: Closures) -> Shape:
+    """Tell falls on the way up, and a second peak."""
+    serration = find_serration(pull.even_n, pull.first, pull.peak, pull.even_noise_n)
+    findings: tuple[Finding, ...] = ()
+    if serration.count >= RIPPING:
+        text = (
+            f"the force falls {serration.count} times on its way up: stitches that rip, "
+            "a thread that strips or a knot that slips"
+        )
+        findings = (Finding("ripping", text),)
+    return Shape(serration, serration.count, findings + _two_peaks(pull, loss, closures))
+
+
+def _two_peaks(pull: Measured, loss: LossTold, closures: Closures) -> tuple[Finding, ...]:
+    rate, stop = pull.rate_hz, pull.contact.stop
+    if loss.break_time_s is not None:
+        stop = int(loss.break_time_s * rate)
+    found = two_peaks(pull.even_n, rate, pull.first, stop)
+    if found is None:
+        return ()
+    first, second = found
+    text = (
+        f"two peaks in one contact: {pull.even_n[first]:.0f} N at "
+        f"{first / rate:.4f} s and {pull.even_n[second]:.0f} N "
+        f"{1000 * (second - first) / rate:.1f} ms later; {_why_two_peaks(closures)}"
+    )
+    return (Finding("two-peaks", text),)
+
+
+def _why_two_peaks(closures: Closures) -> str:
+    closure = closures.impulse_closure
+    if closure is None:
+        return "no impulse check tells legs of unequal length from a touched stop"
+    if abs(closure - 1.0) <= max(CLOSURE_SUSPECT, closures.impulse_spread):
+        return "the impulse is whole: legs of unequal length, or something slipped or gave"
+    if closure < 1.0:
+        return "impulse is lacking: a stop may have taken the rest"
+    return "there is too much impulse: look at gain and mass first"
+
+
+@dataclass(frozen=True)
+class StretchTold:
+    """Force over stretch, where the whole contact can be believed.
+
+    Attributes
+    ----------
+    stretch : Stretch
+        Its figures; none where the top is flat.
+    slipped : bool
+        The first pull left and cost more than the line's own loss.
+    findings : tuple of Finding
+        What was noticed.
+    """
+
+    stretch: Stretch = field(default_factory=Stretch)
+    slipped: bool = False
+    findings: tuple[Finding, ...] = ()
+
+
+def tell_stretch(
+    pull: Measured,
+    whole: Wholeness,
+    after: After,
+    agreement: Agreement,
+    closures: Closures,
+    loss: LossTold,
+) -> StretchTold:
+    """Tell force over stretch, and whether the line slipped."""
+    mass, v_in = pull.signal.setup.mass_kg, closures.taut_speed_m_s
+    broke_s = loss.break_time_s
+    stop = pull.slack if broke_s is None else broke_s * pull.rate_hz
+    # A flat top is a rail, or something that yields: impulse tells.
+    at_limit = whole.clipped and not whole.flat
+    if not mass or not v_in or stop is None or whole.gap_in_contact or at_limit:
+        return StretchTold()
+    found = force_over_stretch(
+        pull.force_n,
+        pull.rate_hz,
+        onset=pull.onset,
+        stop=int(stop),
+        mass_kg=mass,
+        taut_speed_m_s=v_in,
+        friction_n=agreement.sure_friction_n(pull),
+        broke=broke_s is not None,
+    )
+    stretch = Stretch() if whole.flat else found
+    left_m = closures.displacement_closure_m
+    if broke_s is not None or not found.max_stretch_m or not left_m:
+        return StretchTold(stretch)
+    fall = _fall(pull, agreement, v_in)
+    if whole.flat:
+        told = _slip_of_flat(after, fall)
+    else:
+        left_u_m = closures.displacement_closure_expanded_u_m or 0.0
+        told = _slip(pull, after, agreement, fall, found, left_u_m)
+    return StretchTold(stretch, told == slip.SLIPPED, _about_slip(told, left_m))
+
+
+def _fall(pull: Measured, agreement: Agreement, v_in_m_s: float) -> slip.Fall:
+    """Bounds of the speed at onset."""
+    agreed = agreement.agreed
+    delay_s = agreed.delay_s if agreed is not None and agreed.tells_delay else 0.0
+    return slip.fall_between(v_in_m_s, pull.signal.setup.height_m, fall_time_s(pull), delay_s)
+
+
+def _slip_of_flat(after: After, fall: slip.Fall) -> str:
+    """Whether a flat top is that of a line that yields: only the flights can tell."""
+    lost = slip.speed_lost(after.pulls, fall.least_m_s)
+    gone = lost is not None and lost > slip.FLAT_LEAST_LOST
+    return slip.SLIPPED if gone else slip.UNCLEAR
+
+
+def _slip(
+    pull: Measured,
+    after: After,
+    agreement: Agreement,
+    fall: slip.Fall,
+    found: Stretch,
+    left_u_m: float,
+) -> str:
+    """What the pulls together tell of a slip in the first."""
+    mass, agreed, largest_m = pull.signal.setup.mass_kg, agreement.agreed, found.max_stretch_m
+    assert mass and largest_m  # whoever asks has them
+    scale = agreed.scale if agreed is not None and agreed.agrees else 1.0
+    sure_share = left_u_m / largest_m
+    return slip.tell(
+        pull.force_n, pull.rate_hz, after.pulls, scale * mass, fall, sure_share, found.misfit
+    )
+
+
+def _about_slip(told: str, left_m: float) -> tuple[Finding, ...]:
+    if told == slip.SLIPPED:
+        text = (
+            "the first pull left and cost more than the line's own loss: at slack the sled is "
+            f"{1000 * left_m:.0f} mm below where the line came taut; it slipped, or something "
+            "yielded or tore"
+        )
+        return (Finding("slip", text),)
+    if told == slip.UNCLEAR:
+        text = (
+            f"at slack the sled is {1000 * left_m:.0f} mm below where the line came taut: the "
+            "pulls do not tell a slip of a tenth of the stretch from the line's own loss"
+        )
+        return (Finding("slip-not-excluded", text),)
+    return ()
+
+
+@dataclass(frozen=True)
+class Damage:
+    """Where damage began; figures as in `marks.Marks`."""
+
+    first_damage_time_s: float | None = None
+    first_damage_force_n: float | None = None
+
+
+def tell_damage(pull: Measured, loss: LossTold, shape: Shape, stretch: StretchTold) -> Damage:
+    """Tell where damage began: at a fall on the way up, a slip, or the loss of load."""
+    place = shape.serration.first
+    if place is None and stretch.slipped:
+        place = _plateau_start(pull)
+    broke_s = loss.break_time_s
+    if broke_s is not None and (place is None or place / pull.rate_hz > broke_s):
+        return Damage(broke_s, loss.break_force_n)
+    if place is None:
+        return Damage()
+    return Damage(place / pull.rate_hz, pull.sign * float(pull.even_n[place]))
+
+
+def _plateau_start(pull: Measured) -> int:
+    """First sample at which the force is nearly as high as it gets."""
+    piece = pull.even_n[pull.contact.start : pull.contact.stop]
+    return pull.contact.start + int(np.argmax(piece >= AT_PLATEAU * float(piece.max())))
