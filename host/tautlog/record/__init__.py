@@ -147,28 +147,26 @@ The seal shows damage and honest mistakes. It is no signature: who can write the
 file can write a new seal.
 """
 
-from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
-from tautlog.record.layout import FORMAT_VERSION
-from tautlog.record.reader import (
-    Record,
-    SealCheck,
-    open_checked,
-    open_record,
-)
-from tautlog.record.shunts import last_shunt_step
-from tautlog.record.writer import (
-    RecordWriter,
+from tautlog.record.additions import (
     add_decision,
     add_inspection,
     add_marks,
     add_photo,
     add_shunt_check,
-    write_values,
 )
+from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
+from tautlog.record.imported import ImportedValues, write_values
+from tautlog.record.layout import FORMAT_VERSION
+from tautlog.record.reader import open_checked, open_record
+from tautlog.record.record import Record
+from tautlog.record.seal import SealCheck
+from tautlog.record.shunts import last_shunt_step
+from tautlog.record.writer import RecordWriter
 
 __all__ = [
     "FORMAT_VERSION",
     "Decision",
+    "ImportedValues",
     "Inspection",
     "MarksRun",
     "Photo",

@@ -7,8 +7,7 @@ from typing import Any, TypeVar
 
 import h5py
 
-from tautlog.files.strict_json import read_object
-from tautlog.record import layout
+from tautlog.record import parts
 
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
 TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
@@ -16,7 +15,7 @@ Numbers = frozenset[tuple[str, int]]  # entries by place and number, such as ("m
 
 
 @dataclass(frozen=True)
-class Entry:
+class AddedEntry:
     """What was added to a record after its seal; it is never rewritten.
 
     Attributes
@@ -33,7 +32,7 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class MarksRun(Entry):
+class MarksRun(AddedEntry):
     """One marking run that a record keeps; `settings` and `result` as from JSON."""
 
     settings: dict[str, Any]
@@ -41,7 +40,7 @@ class MarksRun(Entry):
 
 
 @dataclass(frozen=True)
-class Inspection(Entry):
+class Inspection(AddedEntry):
     """What somebody found when the article was looked at after the drop.
 
     Attributes
@@ -60,7 +59,7 @@ class Inspection(Entry):
 
 
 @dataclass(frozen=True)
-class Decision(Entry):
+class Decision(AddedEntry):
     """What a named person decided about a test.
 
     Attributes
@@ -78,7 +77,7 @@ class Decision(Entry):
 
 
 @dataclass(frozen=True)
-class Photo(Entry):
+class Photo(AddedEntry):
     """A photo or film that belongs to a drop; the file itself lies elsewhere.
 
     Attributes
@@ -100,9 +99,9 @@ class Photo(Entry):
 
 def _numbered(file: h5py.File, where: str, without: Numbers) -> list[tuple[int, h5py.Group]]:
     """Groups named 1, 2, ... in one group, in the order of their numbers; some left out."""
-    names = sorted(layout.group(file, where), key=int)
+    names = sorted(parts.group(file, where), key=int)
     return [
-        (int(name), layout.group(file, f"{where}/{name}"))
+        (int(name), parts.group(file, f"{where}/{name}"))
         for name in names
         if (where, int(name)) not in without
     ]
@@ -112,9 +111,9 @@ def read_marks(file: h5py.File, without: Numbers = frozenset()) -> tuple[MarksRu
     """Marking runs, oldest first."""
     found = []
     for number, run in _numbered(file, "marks", without):
-        told = layout.attributes(run)
+        told = parts.attributes(run)
         settings, result = (
-            read_object(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
+            parts.object_in(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
         )
         software, utc = str(told.get("software", "")), str(told.get("utc", ""))
         found.append(MarksRun(number, software, utc, settings, result))
@@ -129,7 +128,7 @@ def read_texts(
         return ()
     names = [field.name for field in fields(kind) if field.name != "number"]
     return tuple(
-        kind(number, **{name: layout.text_of(one, name) for name in names})
+        kind(number, **{name: parts.text_of(one, name) for name in names})
         for number, one in _numbered(file, where, without)
     )
 
@@ -140,8 +139,10 @@ def read_shunt_off(file: h5py.File, without: Numbers = frozenset()) -> float | N
     if not there:
         return None
     _, last = there[-1]
-    before = float(layout.text_of(last, "before_v"))
-    return float(layout.text_of(last, "after_v")) / before - 1.0 if before else None
+    before, after = (
+        parts.number_in(parts.text_of(last, name), name) for name in ("before_v", "after_v")
+    )
+    return after / before - 1.0 if before else None
 
 
 def read_photos(file: h5py.File, without: Numbers = frozenset()) -> tuple[Photo, ...]:
@@ -151,9 +152,13 @@ def read_photos(file: h5py.File, without: Numbers = frozenset()) -> tuple[Photo,
     return tuple(
         Photo(
             number,
-            **{name: layout.text_of(one, name) for name in PHOTO_TEXTS},
-            size=int(layout.text_of(one, "size") or 0),
-            offset_s=float(layout.text_of(one, "offset_s")) if "offset_s" in one.attrs else None,
+            **{name: parts.text_of(one, name) for name in PHOTO_TEXTS},
+            size=int(parts.number_in(parts.text_of(one, "size") or "0", "size")),
+            offset_s=(
+                parts.number_in(parts.text_of(one, "offset_s"), "offset_s")
+                if "offset_s" in one.attrs
+                else None
+            ),
         )
         for number, one in _numbered(file, "photos", without)
     )

@@ -11,12 +11,12 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import h5py
 
 from tautlog.record import layout
-from tautlog.record.seal import Told, version_of
+from tautlog.record.parts import Told, Value, attributes, group, text_of
+from tautlog.record.seal import version_of
 from tautlog.record.seal_version import ENTRIES_SEALED
 
 PLACES = ("marks", "inspections", "decisions", "photos", "shunt_checks")
@@ -49,9 +49,9 @@ def put_entry_seal(file: h5py.File, entry: h5py.Group) -> None:
     """Seal an entry whose attributes are all written, after those that are there."""
     before = [one for one in _entries(file).values() if SEAL in one]
     last = max(before, key=_order, default=None)
-    previous = layout.text_of(file, SEAL) if last is None else str(last[SEAL])
+    previous = text_of(file, SEAL) if last is None else str(last[SEAL])
     layout.put(entry, {ORDER: 1 if last is None else _order(last) + 1, PREVIOUS: previous})
-    layout.put(entry, {SEAL: _seal_of(str(entry.name), layout.attributes(entry))})
+    layout.put(entry, {SEAL: _seal_of(str(entry.name), attributes(entry))})
 
 
 def edited_entries(file: h5py.File, told: Told) -> tuple[EditedEntry, ...]:
@@ -82,7 +82,7 @@ def edited_entries(file: h5py.File, told: Told) -> tuple[EditedEntry, ...]:
     return (*found, *_lost(entries, str(told["/"].get(SEAL, ""))))
 
 
-def _lost(entries: Mapping[str, Mapping[str, Any]], seal: str) -> list[EditedEntry]:
+def _lost(entries: Mapping[str, Mapping[str, Value]], seal: str) -> list[EditedEntry]:
     """Where an entry is gone that another one was sealed after."""
     sealed = {place: one for place, one in entries.items() if SEAL in one}
     by_order = {_order(one): one for one in sealed.values()}
@@ -99,13 +99,13 @@ def _lost(entries: Mapping[str, Mapping[str, Any]], seal: str) -> list[EditedEnt
     return found
 
 
-def _entries(file: h5py.File) -> dict[str, dict[str, Any]]:
+def _entries(file: h5py.File) -> dict[str, dict[str, Value]]:
     """Attributes of all entries, by their path."""
     return {
-        f"/{where}/{name}": layout.attributes(layout.group(file, f"{where}/{name}"))
+        f"/{where}/{name}": attributes(group(file, f"{where}/{name}"))
         for where in PLACES
         if where in file
-        for name in layout.group(file, where)
+        for name in group(file, where)
     }
 
 
@@ -114,12 +114,12 @@ def _name_of(place: str) -> tuple[str, int]:
     return where, int(number)
 
 
-def _order(values: Mapping[str, Any]) -> int:
+def _order(values: Mapping[str, Value]) -> int:
     order = values.get(ORDER, 0)
     return order if isinstance(order, int) else 0
 
 
-def _seal_of(place: str, values: Mapping[str, Any]) -> str:
+def _seal_of(place: str, values: Mapping[str, Value]) -> str:
     """SHA-256 over one line for each attribute, as in the record's own seal."""
     lines = [
         json.dumps([place, name, values[name]]) + "\n" for name in sorted(values) if name != SEAL
