@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog import __version__
+from tautlog.files.strict_json import read_object
 
 FORMAT = "tautlog record"
 FORMAT_VERSION = 1
@@ -75,6 +76,7 @@ def json_text(value: Mapping[str, object], name: str) -> str:
     """Return a mapping as a JSON object; ValueError if it is none that can be read again."""
     try:
         text = json.dumps(dict(value), allow_nan=False, default=_plain)
+        read_object(text)  # what nobody can read again is not written
     except (TypeError, ValueError) as problem:
         raise ValueError(f"`{name}` must be a JSON object: {problem}") from problem
     if len(text) > MOST_JSON:
