@@ -37,7 +37,7 @@ Told: TypeAlias = Mapping[str, Mapping[str, Value]]  # attributes by the name of
 UNFOLDED_BYTES = 1 << 26
 MOST_ITEMS = 1 << 10  # of one attribute
 MOST_TEXT = 1 << 26  # characters of all attributes of one place
-_TABLES = {
+_TABLES: Mapping[str, tuple[np.dtype[np.generic], int]] = {
     "trace/counts": (COUNTS_DTYPE, 2),
     "trace/values": (VALUES_DTYPE, 1),
     "trace/blocks": (BLOCK_DTYPE, 1),
@@ -59,31 +59,32 @@ def table(file: h5py.File, name: str) -> h5py.Dataset:
     if not isinstance(place, h5py.Dataset):
         raise ValueError(f"/{name} is no data set")
     dtype, dimensions = _TABLES[name]
-    if place.dtype != dtype:
-        raise ValueError(f"/{name} holds {place.dtype}, expected {dtype}")
-    if place.ndim != dimensions or 0 in place.shape[1:]:
-        raise ValueError(f"/{name} has the shape {place.shape}, expected {dimensions} dimension(s)")
-    if place.is_virtual or place.external:
+    stored_as, shape = place.dtype, place.shape
+    if stored_as != dtype:
+        raise ValueError(f"/{name} holds {stored_as}, expected {dtype}")
+    if len(shape) != dimensions or 0 in shape[1:]:
+        raise ValueError(f"/{name} has the shape {shape}, expected {dimensions} dimension(s)")
+    plan = place.id.get_create_plist()
+    if plan.get_layout() == h5py.h5d.VIRTUAL or plan.get_external_count():
         raise ValueError(f"what /{name} holds lies in other files")
-    _refuse_bomb(file, place)
+    chunked = plan.get_layout() == h5py.h5d.CHUNKED
+    chunk = math.prod(plan.get_chunk()) * dtype.itemsize if chunked else 0
+    _refuse_bomb(place, math.prod(shape) * dtype.itemsize, chunk)
     return place
 
 
-def _own(file: h5py.File, name: str) -> object:
+def _own(file: h5py.File, name: str) -> h5py.HLObject:
     """What stands under a name in this very file."""
-    link = file.get(name, getlink=True)
-    if not isinstance(link, (h5py.HardLink, type(None))):
+    if file.id.links.get_info(name.encode()).type != h5py.h5l.TYPE_HARD:
         raise ValueError(f"/{name} is a link to something else")
     return file[name]
 
 
-def _refuse_bomb(file: h5py.File, place: h5py.Dataset) -> None:
-    """Refuse what is far more than what is stored, or is stored in pieces that are."""
-    claimed = math.prod(place.shape) * place.dtype.itemsize
-    chunk = math.prod(place.chunks or (0,)) * place.dtype.itemsize
+def _refuse_bomb(place: h5py.Dataset, claimed: int, chunk: int) -> None:
+    """Refuse what is far more bytes than are stored, or is stored in pieces that are."""
     if max(claimed, chunk) <= UNFOLDED_BYTES:
         return
-    stored = min(place.id.get_storage_size(), file.id.get_filesize())
+    stored = min(place.id.get_storage_size(), place.file.id.get_filesize())
     if chunk > UNFOLDED_BYTES or claimed > stored:
         told = f"{place.name} claims {claimed} bytes in pieces of {chunk}, {stored} are stored"
         raise ValueError(f"{told}; without compression up to {UNFOLDED_BYTES} more could be read")
@@ -122,27 +123,27 @@ def object_in(text: str) -> dict[str, Any]:
 
 
 def _attribute(place: h5py.HLObject, name: str) -> Value:
-    items = math.prod(place.attrs.get_id(name).shape)
-    if items > MOST_ITEMS:
-        raise ValueError(f"{name} of {place.name} has {items} items, allowed are {MOST_ITEMS}")
-    return _plain(place.attrs[name])
-
-
-def _plain(value: object) -> Value:
     """Return an attribute as str, int, float or a list of these."""
-    if isinstance(value, np.bytes_):
-        return value.decode("ascii", "replace")
-    if isinstance(value, bytes):
-        return value.decode("utf-8", "replace")
-    if isinstance(value, np.ndarray):
-        return [_plain(item) for item in value.ravel()]
-    if isinstance(value, np.generic):
-        item: Value = value.item()
-        return item
-    if isinstance(value, str):
+    # h5py's low level: its attributes are half of what it takes to open a record.
+    one = h5py.h5a.open(place.id, name.encode("utf-8", "surrogateescape"))
+    shape, dtype = one.shape, one.dtype
+    if shape is None or math.prod(shape) > MOST_ITEMS:
+        raise ValueError(f"{name} of {place.name} has the shape {shape}, allowed are {MOST_ITEMS}")
+    if dtype.subdtype or (dtype.kind == "O" and not h5py.check_string_dtype(dtype)):
+        raise ValueError(f"{name} of {place.name} is of type {dtype}")
+    read = np.empty(shape, dtype)
+    one.read(read)
+    items = [_plain(item) for item in read.ravel().tolist()]
+    return items if shape else items[0]
+
+
+def _plain(item: Any) -> Value:
+    if isinstance(item, bytes):
         # So that damaged text can still be compared and shown.
-        return value.encode("utf-8", "replace").decode("utf-8")
-    raise ValueError(f"an attribute of type {type(value).__name__}")
+        text = item.decode("utf-8", "surrogateescape")
+        return text.encode("utf-8", "replace").decode("utf-8")
+    value: Value = item
+    return value
 
 
 def sealed_attributes(file: h5py.File) -> dict[str, dict[str, Value]]:
@@ -156,9 +157,11 @@ def sealed_attributes(file: h5py.File) -> dict[str, dict[str, Value]]:
     samples = table(file, "trace/values" if imported else "trace/counts")
     places = (file, samples, group(file, "setup"), group(file, "calibration"))
     told = {str(place.name): attributes(place) for place in places}
-    bare = (trace, table(file, "events"), *(() if imported else (table(file, "trace/blocks"),)))
-    more = {str(place.name): attributes(place) for place in bare}
-    return told | {name: values for name, values in more.items() if values}
+    for name in ("trace", "events", *(() if imported else ("trace/blocks",))):
+        place = _own(file, name)
+        if h5py.h5a.get_num_attrs(place.id):
+            told[str(place.name)] = attributes(place)
+    return told
 
 
 def built(values: Mapping[str, Value], kind: type[Described]) -> Described:
