@@ -156,6 +156,9 @@ def test_a_missing_part_is_damage(tmp_path: Path, good: bytes, name: str) -> Non
         ("/trace/counts", "channels", "force"),
         ("/trace/counts", "channels", ["force"] * 2000),
         ("/", "history_blocks", np.inf),
+        ("/", "arming_json", '{"limits": [1]}'),
+        ("/", "arming_json", '{"limits": {"rail_low": "a", "rail_high": 9}}'),
+        ("/", "reception_json", '{"misfit_blocks": -1}'),
     ],
 )
 def test_attributes_that_make_no_sense_are_damage(
@@ -314,6 +317,17 @@ def test_marks_that_nobody_can_work_with_are_damage(
         add_marks(path, {}, {})
     refuse(path, words)
     assert "is damaged" in summary_of(path).problem
+
+
+@pytest.mark.parametrize("factor", ["nan", "950", 0, 1e300, [1], {}, None])
+def test_a_calibration_of_marks_that_makes_no_sense_is_damage(
+    tmp_path: Path, good: bytes, factor: object
+) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    told = dict.fromkeys(("file", "sha256", "by", "reason", "utc"), "x")
+    add_marks(path, {"calibration": {**told, "measured": {"newton_per_volt": factor}}}, {})
+    refuse(path, "is damaged")
 
 
 def test_marks_that_could_not_be_read_again_are_not_written(tmp_path: Path, good: bytes) -> None:

@@ -137,13 +137,12 @@ def _attribute(place: h5py.HLObject, name: str) -> Value:
     return items if shape else items[0]
 
 
-def _plain(item: Any) -> Value:
-    if isinstance(item, bytes):
-        # So that damaged text can still be compared and shown.
-        text = item.decode("utf-8", "surrogateescape")
-        return text.encode("utf-8", "replace").decode("utf-8")
-    value: Value = item
-    return value
+def _plain(item: Value | bytes) -> Value:
+    if not isinstance(item, bytes):
+        return item
+    # So that damaged text can still be compared and shown.
+    text = item.decode("utf-8", "surrogateescape")
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def sealed_attributes(file: h5py.File) -> dict[str, dict[str, Value]]:

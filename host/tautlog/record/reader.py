@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Any
 
 import h5py
 import numpy as np
 
+from tautlog.analysis.in_force import in_force
 from tautlog.model.calibration import Calibration
 from tautlog.model.origin import origin_of
 from tautlog.model.reception import reception_in
@@ -94,12 +96,21 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
         previous_seal=text("previous_seal_sha256"),
         origin=origin_of(told["/"], imported=instrument is None),
         recalibration=recalibration_in(marks[-1].settings, own) if marks else None,
-        arming=object_in(text("arming_json") or "{}"),
+        arming=_arming(text("arming_json")),
         reception=reception_in(object_in(text("reception_json") or "{}")),
         seal_version=version_of(told),
         sealed=was_sealed(told),
         edited=edited,
     )
+
+
+def _arming(text: str) -> dict[str, Any]:
+    """What was found before arming; its limits must make sense before a trace is judged by them."""
+    arming = object_in(text or "{}")
+    if not isinstance(arming.get("limits") or {}, dict):
+        raise ValueError("limits at arming that are none")
+    in_force(arming)
+    return arming
 
 
 def _instrument(file: h5py.File, told: Told) -> Instrument | None:
