@@ -95,4 +95,4 @@ def test_a_deep_text_in_a_record_is_an_error_of_its_kind(tmp_path):
         run = file.create_group("marks/1")
         run.attrs["settings_json"], run.attrs["result_json"] = "{}", '{"a":' + DEEP[:60000] + "}"
         with pytest.raises(ValueError, match="no JSON"):
-            entries.read_marks(file)
+            entries.marks_in(entries.read_entries(file))

@@ -107,8 +107,9 @@ def text_of(place: h5py.HLObject, name: str) -> str:
     return str(_attribute(place, name)) if name in place.attrs else ""
 
 
-def number_in(text: str, name: str) -> float:
-    """Return the number that an attribute holds as text; ValueError if it is none."""
+def number_in(values: Mapping[str, Value], name: str) -> float:
+    """Return the number that an attribute holds as text; ValueError or KeyError if it is none."""
+    text = str(values[name])
     number = float(text)
     if not math.isfinite(number):
         raise ValueError(f"{name} = {text[:40]!r} is no number")

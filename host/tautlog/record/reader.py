@@ -17,7 +17,7 @@ from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.record import entries
 from tautlog.record.entries import Decision, Inspection
-from tautlog.record.entry_seals import edited_entries
+from tautlog.record.entry_seals import believed, edited_entries
 from tautlog.record.layout import BLOCK_DTYPE
 from tautlog.record.numbers import refuse_nonsense
 from tautlog.record.parts import Told, built, object_in, real, sealed_attributes, table, whole
@@ -66,9 +66,10 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
         return str(told["/"].get(name, ""))
 
     blocks = np.zeros(0, BLOCK_DTYPE) if instrument is None else table(file, "trace/blocks")[()]
-    edited = edited_entries(file, told)
-    without = frozenset((one.where, one.number) for one in edited)
-    marks = entries.read_marks(file, without)
+    there = entries.read_entries(file)
+    edited = edited_entries(there, told)
+    there = believed(there, edited)
+    marks = entries.marks_in(there)
     refuse_nonsense(told)
     own = built(told["/calibration"], Calibration)
     return Record(
@@ -89,10 +90,10 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
         block_table=blocks,
         events=events_of(table(file, "events")[()]),
         marks=marks,
-        inspections=entries.read_texts(file, "inspections", Inspection, without),
-        decisions=entries.read_texts(file, "decisions", Decision, without),
-        photos=entries.read_photos(file, without),
-        shunt_off=entries.read_shunt_off(file, without),
+        inspections=entries.texts_in(there, "inspections", Inspection),
+        decisions=entries.texts_in(there, "decisions", Decision),
+        photos=entries.photos_in(there),
+        shunt_off=entries.shunt_off_in(there),
         previous_seal=text("previous_seal_sha256"),
         origin=origin_of(told["/"], imported=instrument is None),
         recalibration=recalibration_in(marks[-1].settings, own) if marks else None,

@@ -74,23 +74,19 @@ class RecordFile:
             ) from problem
         except OSError as problem:
             raise error(path, f"cannot be made: {reason(problem)}") from problem
+        opened = None
         try:
-            file = h5py.File(raw, "w", libver=layout.LIBVER)
-            try:
-                _put_head(file, record_id, head, path.parent)
-                fill(file)
-                file.flush()
-                raw.commit()
-            except BaseException:
-                _close_uncommitted(file, raw)
-                raise
+            opened = cls(raw, h5py.File(raw, "w", libver=layout.LIBVER))
+            _put_head(opened.file, record_id, head, path.parent)
+            fill(opened.file)
+            opened.commit()
         except BaseException as problem:
             # Nobody was told of this file yet.
-            _remove(raw, raw.close)
+            _remove(raw, raw.close if opened is None else opened.close)
             if isinstance(problem, DAMAGE) and raw.failure is not None:
                 raise error(path, f"cannot be written: {reason(raw.failure)}") from problem
             raise
-        return cls(raw, file)
+        return opened
 
     @classmethod
     def reopen(cls, path: Path, record_id: str) -> RecordFile:
