@@ -20,7 +20,7 @@ from tautlog.display.views import Shown, view
 from tautlog.io.export import export_csv
 from tautlog.model.calibration import Calibration
 from tautlog.model.trace import DropSetup
-from tautlog.record import open_record, write_values
+from tautlog.record import ImportedValues, open_record, write_values
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 ROUNDING_N = 0.01  # of the report's curve; the others hold nine digits
@@ -79,13 +79,15 @@ def record(request, tmp_path):
     path = tmp_path / "one.h5"
     write_values(
         path,
-        trace.force_n,
-        unit="N",
-        newton_per_unit=1.0,
-        polarity=1,
-        sample_rate_hz=trace.sample_rate_hz,
-        first_time_s=0.0,
-        source={},
+        ImportedValues(
+            trace.force_n,
+            unit="N",
+            newton_per_unit=1.0,
+            polarity=1,
+            sample_rate_hz=trace.sample_rate_hz,
+            first_time_s=0.0,
+            source={},
+        ),
         setup=SETUP,
         calibration=Calibration(),
     )

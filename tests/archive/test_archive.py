@@ -13,7 +13,7 @@ from tautlog.errors import RecordError
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
-from tautlog.record import RecordWriter, add_marks, write_values
+from tautlog.record import ImportedValues, RecordWriter, add_marks, write_values
 
 INSTRUMENT = Instrument("0", "b", "s", 62500.0, 8, ("force",), 16, 8)
 
@@ -71,13 +71,15 @@ def test_records_come_by_time_with_the_newest_marks(tmp_path: Path) -> None:
 def test_imported_records_are_listed(tmp_path: Path) -> None:
     write_values(
         tmp_path / "a.h5",
-        np.zeros(3),
-        unit="N",
-        newton_per_unit=1.0,
-        polarity=1,
-        sample_rate_hz=1.0,
-        first_time_s=0.0,
-        source={"file": "x.csv"},
+        ImportedValues(
+            np.zeros(3),
+            unit="N",
+            newton_per_unit=1.0,
+            polarity=1,
+            sample_rate_hz=1.0,
+            first_time_s=0.0,
+            source={"file": "x.csv"},
+        ),
         setup=DropSetup(article="plate"),
         calibration=Calibration(),
     )

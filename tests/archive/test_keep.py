@@ -22,7 +22,7 @@ from tautlog.display.quick_look import mark_new
 from tautlog.drop.recovery import complete
 from tautlog.files.json_lines import add_line
 from tautlog.record import open_record
-from tautlog.record.chain import last_seal, read_chain
+from tautlog.record.seal_chain import last_seal, read_chain
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from tautlog.display.quick_look import mark_new
 from tautlog.planning.intended import drops_since_proof
 from tautlog.planning.lines import line_for
 from tautlog.record import open_record
-from tautlog.record.chain import read_chain
+from tautlog.record.seal_chain import read_chain
 
 
 @pytest.fixture

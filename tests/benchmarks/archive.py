@@ -18,7 +18,7 @@ from tautlog.model.calibration import Calibration
 from tautlog.model.trace import DropSetup
 from tautlog.planning.motion import fall
 from tautlog.planning.rig_model import RigModel
-from tautlog.record import write_values
+from tautlog.record import ImportedValues, write_values
 
 RATE_HZ = 5000.0
 
@@ -37,13 +37,15 @@ def make_one(path, number=0):
     force = simulated_force()
     write_values(
         path,
-        force + np.random.default_rng(number).normal(0.0, 1.0, force.size),
-        unit="N",
-        newton_per_unit=1.0,
-        polarity=1,
-        sample_rate_hz=RATE_HZ,
-        first_time_s=0.0,
-        source={"file": "simulated"},
+        ImportedValues(
+            force + np.random.default_rng(number).normal(0.0, 1.0, force.size),
+            unit="N",
+            newton_per_unit=1.0,
+            polarity=1,
+            sample_rate_hz=RATE_HZ,
+            first_time_s=0.0,
+            source={"file": "simulated"},
+        ),
         setup=DropSetup(mass_kg=9.0, height_m=1.2, target_n=1700.0, article=f"a{number % 9}"),
         calibration=Calibration(),
         utc=f"2026-03-{1 + number % 28:02d}T10:00:{number % 60:02d}Z",

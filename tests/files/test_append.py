@@ -16,7 +16,7 @@ from tautlog.cli import run
 from tautlog.errors import CampaignError
 from tautlog.files.append import append_line
 from tautlog.files.json_lines import read_standing
-from tautlog.record.chain import add_link, chain_told
+from tautlog.record.seal_chain import add_link, chain_told
 
 UTC = "2026-03-01T10:00:00Z"
 WHOLE = LedgerEntry(UTC, "A", article="a")

@@ -14,7 +14,9 @@ from tautlog.errors import RecordError
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
-from tautlog.record import RecordWriter, journal, layout, open_record
+from tautlog.record import RecordWriter, disk, journal, layout, open_record
+from tautlog.record.journal import Journal
+from tautlog.record.journaled_file import JournaledFile
 
 GUARD = b"0123456789abcdef0123456789abcdef"
 SMALL = Instrument("0.1", "emulated", "e6", 62500.0, 8, ("force",), 32, 64)
@@ -25,25 +27,25 @@ class Disk:
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.changes: list[tuple[str, str, int, bytes]] = []
-        disk = self
+        noted = self
 
         class Raw(io.FileIO):
             def truncate(self, size: int | None = None) -> int:
-                disk.changes.append((str(self.name), "truncate", size or 0, b""))
+                noted.changes.append((str(self.name), "truncate", size or 0, b""))
                 return super().truncate(size)
 
         def open_raw(path: Path, mode: str) -> io.FileIO:
             if "w" in mode or "x" in mode:
-                disk.changes.append((str(path), "truncate", 0, b""))
+                noted.changes.append((str(path), "truncate", 0, b""))
             return Raw(str(path), mode.replace("b", ""))
 
         def write_all(raw: io.FileIO, offset: int, data: bytes) -> None:
-            disk.changes.append((str(raw.name), "write", offset, bytes(data)))
+            noted.changes.append((str(raw.name), "write", offset, bytes(data)))
             whole(raw, offset, data)
 
-        whole = journal.write_all
-        monkeypatch.setattr(journal, "open_raw", open_raw)
-        monkeypatch.setattr(journal, "write_all", write_all)
+        whole = disk.write_all
+        monkeypatch.setattr(disk, "open_raw", open_raw)
+        monkeypatch.setattr(disk, "write_all", write_all)
 
     def states(self):  # type: ignore[no-untyped-def]
         """Yield (changes done, files) for each prefix, and for each write half done."""
@@ -66,14 +68,14 @@ def resize(content: bytearray, size: int) -> None:
     content.extend(bytes(size - len(content)))
 
 
-def write_record(path: Path, disk: Disk, commits: int) -> tuple[np.ndarray, list[tuple[int, int]]]:
+def write_record(path: Path, noted: Disk, commits: int) -> tuple[np.ndarray, list[tuple[int, int]]]:
     """Write a record in small commits; its samples, and (changes, blocks) at each commit."""
     random = np.random.default_rng(1)
     samples = random.integers(0, 32760, (commits * 40, 32, 1), dtype=np.uint16)
     writer = RecordWriter.create(
         path, setup=DropSetup(), calibration=Calibration(), instrument=SMALL
     )
-    done = [(len(disk.changes), 0)]
+    done = [(len(noted.changes), 0)]
     number = 0
     for _ in range(commits):
         for _ in range(int(random.integers(1, 40))):
@@ -81,7 +83,7 @@ def write_record(path: Path, disk: Disk, commits: int) -> tuple[np.ndarray, list
             number += 1
         writer.add_event(BoardEvent(number, "release-opened", number, 0, 0))
         assert writer.commit() == number
-        done.append((len(disk.changes), number))
+        done.append((len(noted.changes), number))
     writer.finish()
     return samples[:number].reshape(-1, 1), done
 
@@ -92,13 +94,13 @@ def test_a_kill_between_or_within_any_two_writes_loses_no_committed_sample(
     # Small chunks, so that the index of the samples grows and its nodes are split.
     monkeypatch.setattr(layout, "CHUNK_SAMPLES", 64)
     monkeypatch.setattr(layout, "CHUNK_BLOCKS", 16)
-    disk = Disk(monkeypatch)
+    changed = Disk(monkeypatch)
     path = tmp_path / "written.h5"
-    samples, done = write_record(path, disk, commits=10)
+    samples, done = write_record(path, changed, commits=10)
     monkeypatch.undo()
     copy = tmp_path / "killed.h5"
     checked = settled = 0
-    for changes, files in disk.states():
+    for changes, files in changed.states():
         committed = [blocks for at, blocks in done if at <= changes]
         if not committed:
             continue  # nobody was told of this file yet
@@ -123,13 +125,13 @@ def test_without_the_journal_samples_would_be_lost(
 ) -> None:
     monkeypatch.setattr(layout, "CHUNK_SAMPLES", 64)
     monkeypatch.setattr(layout, "CHUNK_BLOCKS", 16)
-    disk = Disk(monkeypatch)
+    changed = Disk(monkeypatch)
     path = tmp_path / "written.h5"
-    _, done = write_record(path, disk, commits=6)
+    _, done = write_record(path, changed, commits=6)
     monkeypatch.undo()
     copy = tmp_path / "killed.h5"
     lost = 0
-    for changes, files in disk.states():
+    for changes, files in changed.states():
         committed = [blocks for at, blocks in done if at <= changes]
         if not committed:
             continue
@@ -153,11 +155,11 @@ def test_any_writes_and_any_kill_leave_a_committed_content(
     folder = tmp_path_factory.mktemp("any")
     path, model = folder / "file", bytearray(GUARD)
     with pytest.MonkeyPatch.context() as monkeypatch:
-        disk = Disk(monkeypatch)
-        file = journal.JournaledFile(path, GUARD, new=True)
+        changed = Disk(monkeypatch)
+        file = JournaledFile(path, GUARD, new=True)
         file.write(GUARD)
         file.commit()
-        done = [(len(disk.changes), bytes(model))]
+        done = [(len(changed.changes), bytes(model))]
         for writes in commits:
             for at, length, value in writes:
                 if length:
@@ -171,14 +173,14 @@ def test_any_writes_and_any_kill_leave_a_committed_content(
             file.seek(0)
             read = file.read()
             file.commit()
-            done.append((len(disk.changes), bytes(model)))
+            done.append((len(changed.changes), bytes(model)))
             if read != model:
                 break
         file.close()
     assert read == model
     assert path.read_bytes() == model
     copy = folder / "killed"
-    for changes, files in disk.states():
+    for changes, files in changed.states():
         before = [content for at, content in done if at <= changes]
         after = [content for at, content in done if at > changes]
         if not before:
@@ -193,7 +195,7 @@ def test_any_writes_and_any_kill_leave_a_committed_content(
 
 def test_a_file_gets_shorter_only_when_committed(tmp_path: Path) -> None:
     path = tmp_path / "file"
-    file = journal.JournaledFile(path, GUARD, new=True)
+    file = JournaledFile(path, GUARD, new=True)
     file.write(GUARD + b"x" * 5000)
     file.commit()
     file.truncate(40)
@@ -206,42 +208,39 @@ def test_a_file_gets_shorter_only_when_committed(tmp_path: Path) -> None:
 def test_a_journal_of_another_file_is_not_applied(tmp_path: Path) -> None:
     path, other = tmp_path / "mine", tmp_path / "other"
     other.write_bytes(b"f" * 9000)
-    page = {0: bytearray(b"j" * 4096)}
-    journal.journal_path(other).write_bytes(journal._journal_bytes(GUARD, 9000, page))
+    page = {0: b"j" * 4096}
+    journal.journal_path(other).write_bytes(Journal(GUARD, 9000, page).packed())
     assert journal.settle(other) is False
     assert other.read_bytes() == b"f" * 9000
     path.write_bytes(GUARD + b"f" * 9000)
-    journal.journal_path(path).write_bytes(journal._journal_bytes(GUARD, 9000, page))
+    journal.journal_path(path).write_bytes(Journal(GUARD, 9000, page).packed())
     assert journal.settle(path) is True
     assert path.read_bytes() == b"j" * 4096 + b"f" * 4904
 
 
 @given(st.binary(max_size=200), st.integers(0, 4200), st.integers(1, 255))
 def test_a_damaged_journal_is_none(tail: bytes, place: int, flip: int) -> None:
-    whole = bytearray(journal._journal_bytes(GUARD, 9000, {2: bytearray(b"p" * 808)}))
-    with pytest.MonkeyPatch.context() as monkeypatch:
-        monkeypatch.setattr(Path, "read_bytes", lambda _: bytes(whole) + tail)
-        read = journal.read_journal(Path("any"))
-        assert read is not None
-        assert read.pages == {2: bytearray(b"p" * 808)}
-        whole[place % len(whole)] ^= flip
-        assert journal.read_journal(Path("any")) is None
-        monkeypatch.setattr(Path, "read_bytes", lambda _: tail)
-        assert journal.read_journal(Path("any")) is None
+    whole = bytearray(Journal(GUARD, 9000, {2: b"p" * 808}).packed())
+    read = journal.unpacked(bytes(whole) + tail)
+    assert read is not None
+    assert read.pages == {2: b"p" * 808}
+    whole[place % len(whole)] ^= flip
+    assert journal.unpacked(bytes(whole) + tail) is None
+    assert journal.unpacked(tail) is None
 
 
 def test_the_first_refusal_of_the_disk_leaves_the_last_commit(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "file"
-    file = journal.JournaledFile(path, GUARD, new=True)
+    file = JournaledFile(path, GUARD, new=True)
     file.write(GUARD + b"old")
     file.commit()
 
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(journal, "write_all", full)
+    monkeypatch.setattr(disk, "write_all", full)
     file.seek(32)
     file.write(b"new and longer")
     monkeypatch.undo()
@@ -256,10 +255,10 @@ def test_the_first_refusal_of_the_disk_leaves_the_last_commit(
 
 def test_a_second_writer_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "file"
-    file = journal.JournaledFile(path, GUARD, new=True)
+    file = JournaledFile(path, GUARD, new=True)
     file.write(GUARD)
     file.commit()
-    with pytest.raises(journal.FileLockedError, match="another program"):
-        journal.JournaledFile(path, GUARD, new=False)
+    with pytest.raises(disk.FileLockedError, match="another program"):
+        JournaledFile(path, GUARD, new=False)
     file.close()
-    journal.JournaledFile(path, GUARD, new=False).close()
+    JournaledFile(path, GUARD, new=False).close()

@@ -24,7 +24,7 @@ import tautlog.record
 from tautlog.errors import RecordError, RecordExistsError, TautlogError
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
-from tautlog.record import RecordWriter, add_marks, journal, open_record
+from tautlog.record import RecordWriter, add_marks, disk, journal, open_record
 
 
 def counts_of(number: int, instrument: Instrument = INSTRUMENT) -> np.ndarray:
@@ -405,7 +405,7 @@ def test_a_finished_writer_takes_nothing(tmp_path: Path) -> None:
 
 
 def write_to_a_full_disk(path: Path, monkeypatch: pytest.MonkeyPatch, moment: str) -> None:
-    written = journal.write_all
+    written = disk.write_all
 
     def full(raw: io.FileIO, offset: int, data: bytes) -> None:
         if moment != "journal" or str(raw.name).endswith(".journal"):
@@ -416,7 +416,7 @@ def write_to_a_full_disk(path: Path, monkeypatch: pytest.MonkeyPatch, moment: st
         for number in range(100):
             writer.append(block_of(number))
         assert writer.commit() == 100
-        monkeypatch.setattr(journal, "write_all", full)
+        monkeypatch.setattr(disk, "write_all", full)
         for number in range(100, 5000 if moment == "append" else 200):
             writer.append(Block(number, 0, 0, 0, np.zeros((PER_BLOCK, 1), np.uint16)))
         if moment == "finish":
@@ -443,7 +443,7 @@ def test_a_full_disk_at_the_start_leaves_no_file(
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(journal, "write_all", full)
+    monkeypatch.setattr(disk, "write_all", full)
     with pytest.raises(RecordError, match="cannot be written: No space left on device"):
         create(tmp_path / "drop.h5")
     assert list(tmp_path.iterdir()) == []

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
+import tracemalloc
+from collections.abc import Callable
 from pathlib import Path
 
 import h5py
 import numpy as np
 import pytest
 
+from tautlog.archive.summary import summary_of
 from tautlog.errors import RecordError
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
-from tautlog.record import RecordWriter, add_marks, open_record
+from tautlog.record import RecordWriter, add_marks, layout, open_record
+from tautlog.record.additions import _add_entry
+from tautlog.record.parts import UNFOLDED_BYTES
 
 INSTRUMENT = Instrument("0.3", "pico", "e661", 62500.0, 8, ("force",), 256, 68)
 
@@ -139,6 +145,20 @@ def test_a_missing_part_is_damage(tmp_path: Path, good: bytes, name: str) -> Non
         ("/calibration", "reference_v", -np.inf),
         ("/calibration", "expanded_u_fraction", np.nan),
         ("/calibration", "converter_bits", 0),
+        ("/calibration", "converter_bits", 10**12),  # 2**converter_bits would fill the memory
+        ("/calibration", "converter_bits", 12.5),
+        ("/setup", "mass_kg", "nan"),
+        ("/setup", "mass_kg", "9"),
+        ("/trace/counts", "sample_rate_hz", 1e300),
+        ("/trace/counts", "reduction", 8.5),
+        ("/trace/counts", "reduction", "1" * 400),
+        ("/trace/counts", "converter_bits", 10**12),
+        ("/trace/counts", "channels", "force"),
+        ("/trace/counts", "channels", ["force"] * 2000),
+        ("/", "history_blocks", np.inf),
+        ("/", "arming_json", '{"limits": [1]}'),
+        ("/", "arming_json", '{"limits": {"rail_low": "a", "rail_high": 9}}'),
+        ("/", "reception_json", '{"misfit_blocks": -1}'),
     ],
 )
 def test_attributes_that_make_no_sense_are_damage(
@@ -193,6 +213,146 @@ def test_a_table_of_blocks_that_makes_no_sense_is_damage(
     with pytest.raises(RecordError, match="is damaged"):
         read.trace()
     assert read.verify_seal().state == "broken"
+
+
+# More in memory than on disk: each of these is 10 MB at most, and was read whole
+
+
+def huge(name: str, rows: int, **more: object) -> Callable[[h5py.File], None]:
+    """Put a data set that claims many lines in the place of one."""
+
+    def put(file: h5py.File) -> None:
+        old, attributes = file[name], dict(file[name].attrs)
+        shape, dtype = (rows, *old.shape[1:]), old.dtype
+        del file[name]
+        made = file.create_dataset(name, shape, dtype, **more)
+        made.attrs.update(attributes)
+
+    return put
+
+
+def zeros(file: h5py.File) -> None:
+    """Zeros that are there, and are compressed to a thousandth."""
+    huge("trace/counts", 1 << 26, compression="gzip", chunks=(1 << 22, 1))(file)
+    for start in range(0, 1 << 26, 1 << 22):
+        file["trace/counts"][start : start + (1 << 22)] = 0
+
+
+def elsewhere(file: h5py.File) -> None:
+    file.move("trace/counts", "counts")
+    file["trace/counts"] = h5py.SoftLink("/counts")
+
+
+def other_file(file: h5py.File) -> None:
+    del file["events"]
+    file["events"] = h5py.ExternalLink("other.h5", "/events")
+
+
+def outside(file: h5py.File) -> None:
+    huge("events", 3, external=[("/dev/zero", 0, 1 << 40)])(file)
+
+
+def virtual(file: h5py.File) -> None:
+    attributes = dict(file["trace/counts"].attrs)
+    del file["trace/counts"]
+    file.create_virtual_dataset("trace/counts", h5py.VirtualLayout((1 << 34, 1), "<u2"))
+    file["trace/counts"].attrs.update(attributes)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (huge("trace/counts", 1 << 34, chunks=(1 << 16, 1)), "claims 34359738368 bytes"),
+        (huge("trace/counts", 1 << 34, chunks=(1 << 16, 1), compression="gzip"), "claims"),
+        (huge("trace/counts", 1 << 62), "claims"),
+        (huge("trace/counts", 8, chunks=(1 << 27, 1), maxshape=(None, 1)), "in pieces of"),
+        (huge("trace/blocks", 1 << 34, chunks=(1 << 10,)), "claims"),
+        (huge("events", 1 << 34, chunks=(1 << 6,)), "claims"),
+        (zeros, "claims 134217728 bytes"),
+        (elsewhere, "is a link to something else"),
+        (other_file, "is a link to something else"),
+        (outside, "lies in other files"),
+        (virtual, "lies in other files"),
+    ],
+)
+def test_what_would_fill_the_memory_is_damage(
+    tmp_path: Path, good: bytes, change: Callable[[h5py.File], None], words: str
+) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    record = open_record(path)
+    with h5py.File(path, "r+", libver="latest") as file:
+        change(file)
+    assert path.stat().st_size < 10_000_000
+    tracemalloc.start()
+    refuse(path, words)
+    for read in (record.counts, record.trace, record.verify_seal):
+        with contextlib.suppress(RecordError):
+            read()
+    _, most_bytes = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert most_bytes < UNFOLDED_BYTES
+    assert "is damaged" in summary_of(path).problem
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('{"peak_force_n": NaN}', "NaN is no number"),
+        ('{"peak_force_n": 1e999}', "beyond every number"),
+        ('{"peak_force_n": 1' + "0" * 400 + "}", "beyond every number"),
+        ('{"reasons": [' + "[" * 100 + "]" * 100 + "]}", "nests deeper"),
+        ('{"note": "' + "x" * (1 << 22) + '"}', "a JSON text of"),
+    ],
+    ids=["NaN", "1e999", "400 digits", "deep", "long"],
+)
+def test_marks_that_nobody_can_work_with_are_damage(
+    tmp_path: Path, good: bytes, monkeypatch: pytest.MonkeyPatch, text: str, words: str
+) -> None:
+    """Whoever can write the file can seal its entries too."""
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    with monkeypatch.context() as patched:
+        patched.setattr(layout, "json_text", lambda value, name: text)
+        add_marks(path, {}, {})
+    refuse(path, words)
+    assert "is damaged" in summary_of(path).problem
+
+
+@pytest.mark.parametrize("factor", ["nan", "950", 0, 1e300, [1], {}, None])
+def test_a_calibration_of_marks_that_makes_no_sense_is_damage(
+    tmp_path: Path, good: bytes, factor: object
+) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    told = dict.fromkeys(("file", "sha256", "by", "reason", "utc"), "x")
+    add_marks(path, {"calibration": {**told, "measured": {"newton_per_volt": factor}}}, {})
+    refuse(path, "is damaged")
+
+
+def test_marks_that_could_not_be_read_again_are_not_written(tmp_path: Path, good: bytes) -> None:
+    path = tmp_path / "drop.h5"
+    path.write_bytes(good)
+    for value in ("x" * (1 << 22), 10**400):
+        with pytest.raises(ValueError, match=r"must have up to|beyond every number"):
+            add_marks(path, {}, {"note": value})
+    assert path.read_bytes() == good
+
+
+@pytest.mark.parametrize("said", ["nan", "inf", "1" * 400, "a long way"])
+def test_numbers_of_entries_that_are_none_are_damage(
+    tmp_path: Path, good: bytes, said: str
+) -> None:
+    for where, told in (
+        ("photos", {"size": said}),
+        ("photos", {"size": "1", "offset_s": said}),
+        ("shunt_checks", {"before_v": said, "after_v": "0.1"}),
+        ("shunt_checks", {"before_v": "0.1", "after_v": said}),
+    ):
+        path = tmp_path / "drop.h5"
+        path.write_bytes(good)
+        _add_entry(path, where, told)
+        refuse(path, "is damaged")
 
 
 def test_a_cut_file_is_one_clear_line_wherever_it_is_cut(tmp_path: Path, good: bytes) -> None:

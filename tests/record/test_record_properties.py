@@ -180,13 +180,15 @@ def test_marks_out_are_marks_in(
     path = tmp_path_factory.mktemp("any") / "drop.h5"
     record.write_values(
         path,
-        np.array([1.0, np.nan, 2.0]),
-        unit="kN",
-        newton_per_unit=1000.0,
-        polarity=-1,
-        sample_rate_hz=10.0,
-        first_time_s=-0.5,
-        source={},
+        record.ImportedValues(
+            np.array([1.0, np.nan, 2.0]),
+            unit="kN",
+            newton_per_unit=1000.0,
+            polarity=-1,
+            sample_rate_hz=10.0,
+            first_time_s=-0.5,
+            source={},
+        ),
         setup=DropSetup(),
         calibration=Calibration(),
     )

@@ -13,8 +13,8 @@ from tautlog.archive.batch import records_in
 from tautlog.archive.catalogue import catalogued, summaries_of
 from tautlog.archive.summary import RecordSummary
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
-from tautlog.record.chain import FILE_NAME as CHAIN_NAME
-from tautlog.record.chain import Link, chain_told
+from tautlog.record.seal_chain import FILE_NAME as CHAIN_NAME
+from tautlog.record.seal_chain import ChainLink, chain_told
 from tautlog.record.seal_version import ENTRIES_SEALED
 
 
@@ -94,13 +94,13 @@ def check_record(one: RecordSummary) -> Checked:
     """What the seal of one record says."""
     if one.problem:
         return Checked(one.path, "unreadable", one.problem)
-    if not one.seal and one.status == "recording":
+    if not one.seal and not one.differs and one.status == "recording":
         text = "was never finished: `tautlog recover` completes it"
         return Checked(one.path, "unfinished", text)
     if not one.seal:
         text = f"is {one.status} and carries no seal: it was taken away"
         return Checked(one.path, "broken", text)
-    if one.seal != one.seal_now:
+    if one.differs:
         text = (
             f"not what was sealed: {one.differs} ({one.seal[:12]}..., now {one.seal_now[:12]}...); "
             "keep it, and look for another copy"
@@ -149,7 +149,7 @@ def check_chain(folder: Path, there: list[RecordSummary]) -> list[Checked]:
 
 
 def _check_link(
-    path: Path, link: Link, record: RecordSummary | None, names: set[str]
+    path: Path, link: ChainLink, record: RecordSummary | None, names: set[str]
 ) -> list[Checked]:
     """Hold one line of a chain against the record that it names, and the files that are there."""
     if record is None and link.name not in names:

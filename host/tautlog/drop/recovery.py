@@ -319,7 +319,7 @@ def unfinished_record(folder: Path, held: Held) -> Path | None:
     """
     found: list[tuple[int, Path]] = []
     for record in readable_records(folder):
-        if record.status == "recording" and is_begun_of(record, held):
+        if record.unfinished and is_begun_of(record, held):
             known = fingerprint_of(record)
             found.append((0 if known is None else len(known.traits), record.path))
     return max(found)[1] if found else None

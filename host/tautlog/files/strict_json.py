@@ -16,6 +16,7 @@ from typing import Any, NoReturn
 from tautlog.errors import JsonError
 
 MAX_DEPTH = 32  # own choice: what tautlog writes nests up to 7 deep
+MOST_DIGITS = 308  # of a whole number with its sign: IEEE 754 binary64 ends at 1.8e308
 
 
 def read_json(
@@ -42,7 +43,11 @@ def read_json(
         if not isinstance(text, str):
             text = bytes(text).decode("utf-8")
         value = json.loads(
-            text, object_pairs_hook=_object, parse_constant=_refuse, parse_float=_finite
+            text,
+            object_pairs_hook=_object,
+            parse_constant=_refuse,
+            parse_float=_finite,
+            parse_int=_whole,
         )
     except RecursionError:
         fault = f"it nests deeper than {MAX_DEPTH}"
@@ -117,6 +122,12 @@ def _finite(text: str) -> float:
     if not math.isfinite(value):
         raise ValueError(f"{text[:40]} is beyond every number that can be kept")
     return value
+
+
+def _whole(text: str) -> int:
+    if len(text) > MOST_DIGITS:  # no float holds it, and whoever works with it would fail
+        raise ValueError(f"{text[:40]}... is beyond every number that can be kept")
+    return int(text)
 
 
 def _deeper(value: object) -> bool:

@@ -180,8 +180,7 @@ def write_record(
     RecordExistsError, RecordError
         If the record cannot be written.
     """
-    record.write_values(
-        path,
+    values = record.ImportedValues(
         imported.values,
         unit=imported.unit,
         newton_per_unit=NEWTON_PER_UNIT[imported.unit],
@@ -189,11 +188,12 @@ def write_record(
         sample_rate_hz=imported.sample_rate_hz,
         first_time_s=imported.first_time_s,
         source={
-            "file": imported.file,
-            "sha256": imported.sha256,
-            "columns": imported.columns,
-            "time_column": imported.time_column,
+            name: getattr(imported, name) for name in ("file", "sha256", "columns", "time_column")
         },
+    )
+    record.write_values(
+        path,
+        values,
         setup=setup,
         calibration=calibration or Calibration(),
         campaign=campaign,

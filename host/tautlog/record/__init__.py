@@ -133,10 +133,19 @@ SHA-256 over four SHA-256 digests (32 bytes each) one after another:
    ``/trace/counts`` or ``/trace/values``, ``/setup`` and ``/calibration`` one line, a JSON array
    [path, name, value] in ASCII with ", " between, each ended by a line feed, sorted
    by path, then name. Floats have the fewest digits that give the same number back.
+   ``/trace``, ``/trace/blocks`` and ``/events`` have no attributes; where somebody gave
+   them any, those are lines too.
+
+A data set of another type or shape than stated here is damage, whatever its seal: what is
+hashed are the bytes that any reader sees. So is one that lies in another file, or that unfolds
+to more than 64 MiB which are not on disk byte by byte.
 
 `seal_parts_json` has 16 digits each of digests 1 to 3 (samples, blocks, events) and of the lines
 of each place in 4, by its path: with them it can be told which part is not what it was. From
 seal_version 2 on, status and status_text are a part "status", origin a part "origin".
+
+A record with status "recording" has no seal. One that carries a seal, or its parts, was changed
+after it was finished: its seal is broken, of whatever version, and nothing seals it again.
 
 The seal of an entry is the SHA-256 of such lines, of all its attributes but seal_sha256, with
 the path of its group. From seal_version 2 on an entry without a seal counts for nothing. The
@@ -147,28 +156,26 @@ The seal shows damage and honest mistakes. It is no signature: who can write the
 file can write a new seal.
 """
 
-from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
-from tautlog.record.layout import FORMAT_VERSION
-from tautlog.record.reader import (
-    Record,
-    SealCheck,
-    open_checked,
-    open_record,
-)
-from tautlog.record.shunts import last_shunt_step
-from tautlog.record.writer import (
-    RecordWriter,
+from tautlog.record.additions import (
     add_decision,
     add_inspection,
     add_marks,
     add_photo,
     add_shunt_check,
-    write_values,
 )
+from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
+from tautlog.record.imported import ImportedValues, write_values
+from tautlog.record.layout import FORMAT_VERSION
+from tautlog.record.reader import open_checked, open_record
+from tautlog.record.record import Record
+from tautlog.record.seal import SealCheck
+from tautlog.record.shunts import last_shunt_step
+from tautlog.record.writer import RecordWriter
 
 __all__ = [
     "FORMAT_VERSION",
     "Decision",
+    "ImportedValues",
     "Inspection",
     "MarksRun",
     "Photo",

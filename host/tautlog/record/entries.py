@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from typing import Any, TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 import h5py
 
-from tautlog.files.strict_json import read_object
-from tautlog.record import layout
+from tautlog.record import parts
+from tautlog.record.parts import Value
 
+PLACES = ("marks", "inspections", "decisions", "photos", "shunt_checks")
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
 TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
-Numbers = frozenset[tuple[str, int]]  # entries by place and number, such as ("marks", 1)
+# Attributes of entries by place and number, such as ("marks", 1).
+Entries: TypeAlias = dict[tuple[str, int], Mapping[str, Value]]
 
 
 @dataclass(frozen=True)
-class Entry:
+class AddedEntry:
     """What was added to a record after its seal; it is never rewritten.
 
     Attributes
@@ -33,7 +36,7 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class MarksRun(Entry):
+class MarksRun(AddedEntry):
     """One marking run that a record keeps; `settings` and `result` as from JSON."""
 
     settings: dict[str, Any]
@@ -41,7 +44,7 @@ class MarksRun(Entry):
 
 
 @dataclass(frozen=True)
-class Inspection(Entry):
+class Inspection(AddedEntry):
     """What somebody found when the article was looked at after the drop.
 
     Attributes
@@ -60,7 +63,7 @@ class Inspection(Entry):
 
 
 @dataclass(frozen=True)
-class Decision(Entry):
+class Decision(AddedEntry):
     """What a named person decided about a test.
 
     Attributes
@@ -78,7 +81,7 @@ class Decision(Entry):
 
 
 @dataclass(frozen=True)
-class Photo(Entry):
+class Photo(AddedEntry):
     """A photo or film that belongs to a drop; the file itself lies elsewhere.
 
     Attributes
@@ -98,62 +101,67 @@ class Photo(Entry):
     offset_s: float | None
 
 
-def _numbered(file: h5py.File, where: str, without: Numbers) -> list[tuple[int, h5py.Group]]:
-    """Groups named 1, 2, ... in one group, in the order of their numbers; some left out."""
-    names = sorted(layout.group(file, where), key=int)
-    return [
-        (int(name), layout.group(file, f"{where}/{name}"))
-        for name in names
-        if (where, int(name)) not in without
-    ]
+def read_entries(file: h5py.File) -> Entries:
+    """Attributes of all entries of a record, of each kind in the order of their numbers."""
+    entries: Entries = {}
+    for where in PLACES:
+        # Every record has a place for marks from the beginning.
+        names = parts.group(file, where) if where in file or where == "marks" else ()
+        for name in sorted(names, key=int):
+            if name != str(int(name)):
+                raise ValueError(f"/{where}/{name[:40]} is no number of an entry")
+            entries[where, int(name)] = parts.attributes(parts.group(file, f"{where}/{name}"))
+    return entries
 
 
-def read_marks(file: h5py.File, without: Numbers = frozenset()) -> tuple[MarksRun, ...]:
+def marks_in(entries: Entries) -> tuple[MarksRun, ...]:
     """Marking runs, oldest first."""
-    found = []
-    for number, run in _numbered(file, "marks", without):
-        told = layout.attributes(run)
-        settings, result = (
-            read_object(str(told.get(f"{name}_json", ""))) for name in ("settings", "result")
-        )
-        software, utc = str(told.get("software", "")), str(told.get("utc", ""))
-        found.append(MarksRun(number, software, utc, settings, result))
-    return tuple(found)
-
-
-def read_texts(
-    file: h5py.File, where: str, kind: type[TextEntry], without: Numbers = frozenset()
-) -> tuple[TextEntry, ...]:
-    """Entries that hold nothing but texts; none where there is no such group."""
-    if where not in file:
-        return ()
-    names = [field.name for field in fields(kind) if field.name != "number"]
     return tuple(
-        kind(number, **{name: layout.text_of(one, name) for name in names})
-        for number, one in _numbered(file, where, without)
+        MarksRun(
+            number,
+            software=_text(told, "software"),
+            utc=_text(told, "utc"),
+            settings=parts.object_in(_text(told, "settings_json")),
+            result=parts.object_in(_text(told, "result_json")),
+        )
+        for number, told in _of_kind(entries, "marks")
     )
 
 
-def read_shunt_off(file: h5py.File, without: Numbers = frozenset()) -> float | None:
-    """Step of the shunt resistor after the drop over that before it, less one."""
-    there = _numbered(file, "shunt_checks", without) if "shunt_checks" in file else []
-    if not there:
-        return None
-    _, last = there[-1]
-    before = float(layout.text_of(last, "before_v"))
-    return float(layout.text_of(last, "after_v")) / before - 1.0 if before else None
+def texts_in(entries: Entries, where: str, kind: type[TextEntry]) -> tuple[TextEntry, ...]:
+    """Entries that hold nothing but texts, oldest first."""
+    names = [field.name for field in fields(kind) if field.name != "number"]
+    return tuple(
+        kind(number, **{name: _text(told, name) for name in names})
+        for number, told in _of_kind(entries, where)
+    )
 
 
-def read_photos(file: h5py.File, without: Numbers = frozenset()) -> tuple[Photo, ...]:
+def photos_in(entries: Entries) -> tuple[Photo, ...]:
     """Photos, oldest first."""
-    if "photos" not in file:
-        return ()
     return tuple(
         Photo(
             number,
-            **{name: layout.text_of(one, name) for name in PHOTO_TEXTS},
-            size=int(layout.text_of(one, "size") or 0),
-            offset_s=float(layout.text_of(one, "offset_s")) if "offset_s" in one.attrs else None,
+            **{name: _text(told, name) for name in PHOTO_TEXTS},
+            size=int(parts.number_in({"size": "0", **told}, "size")),
+            offset_s=parts.number_in(told, "offset_s") if "offset_s" in told else None,
         )
-        for number, one in _numbered(file, "photos", without)
+        for number, told in _of_kind(entries, "photos")
     )
+
+
+def shunt_off_in(entries: Entries) -> float | None:
+    """Step of the shunt resistor after the drop over that before it, less one."""
+    checks = _of_kind(entries, "shunt_checks")
+    if not checks:
+        return None
+    before, after = (parts.number_in(checks[-1][1], name) for name in ("before_v", "after_v"))
+    return after / before - 1.0 if before else None
+
+
+def _of_kind(entries: Entries, where: str) -> list[tuple[int, Mapping[str, Value]]]:
+    return [(number, told) for (place, number), told in entries.items() if place == where]
+
+
+def _text(told: Mapping[str, Value], name: str) -> str:
+    return str(told.get(name, ""))

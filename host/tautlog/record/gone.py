@@ -6,12 +6,14 @@ What was committed is in the open file still, whatever happened to its name.
 from __future__ import annotations
 
 import contextlib
+import os
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 from tautlog.errors import RecordGoneError
-from tautlog.record.journal import JournaledFile
+from tautlog.record import disk
+from tautlog.record.journaled_file import JournaledFile
 
 _NAMES = 1000
 
@@ -26,7 +28,7 @@ def save_gone(raw: JournaledFile, *, whole: bool) -> RecordGoneError:
     whole : bool
         The record in it is finished.
     """
-    moved = raw.new_place()
+    moved = _new_place(raw)
     saved = moved or _saved(raw)
     if saved is None:
         said = (
@@ -42,6 +44,15 @@ def save_gone(raw: JournaledFile, *, whole: bool) -> RecordGoneError:
     return RecordGoneError(
         f"{raw.path} was {how} {saved}", path=str(raw.path), saved=str(saved), whole=whole
     )
+
+
+def _new_place(raw: JournaledFile) -> Path | None:
+    """Where the file is after it was moved, or None where nobody knows."""
+    try:
+        place = Path(os.readlink(f"/proc/self/fd/{raw.fileno()}"))
+    except OSError:
+        return None  # not on this system
+    return place if disk.is_one_of(place, raw.identity) else None
 
 
 def _saved(raw: JournaledFile) -> Path | None:

@@ -1,24 +1,25 @@
-"""Layout: how figures, texts and tables stand in a record's HDF5 groups.
+"""Layout: how figures, texts and tables stand in a record's HDF5 groups, and are put there.
 
-Constants of the format, and the small steps that writer, reader and seal share.
+`parts` reads them.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import fields
-from typing import Any
+from datetime import UTC, datetime
 
 import h5py
 import numpy as np
 import numpy.typing as npt
 
 from tautlog import __version__
+from tautlog.files.strict_json import read_object
 
 FORMAT = "tautlog record"
 FORMAT_VERSION = 1
 SOFTWARE = f"tautlog {__version__}"
+COUNTS_DTYPE, VALUES_DTYPE = np.dtype("<u2"), np.dtype("<f8")
 BLOCK_DTYPE = np.dtype(
     [("block", "<u4"), ("row", "<u8"), ("stamp_us", "<u4"), ("flags", "<u2"), ("lost", "<u2")]
 )
@@ -31,6 +32,7 @@ EVENT_DTYPE = np.dtype(
         ("value", "<i4"),
     ]
 )
+MOST_JSON = 1 << 22  # characters of one JSON text, own choice: a thousand times what is usual
 CHUNK_SAMPLES = 1 << 16
 CHUNK_BLOCKS = 1 << 10
 CHUNK_EVENTS = 1 << 6
@@ -40,7 +42,7 @@ CHUNK_EVENTS = 1 << 6
 LIBVER = ("v108", "v108")
 
 
-def put(place: h5py.HLObject, attributes: Mapping[str, Any]) -> None:
+def put(place: h5py.HLObject, attributes: Mapping[str, object]) -> None:
     """Write attributes; None is not known and leaves none."""
     for name, value in attributes.items():
         if value is None:
@@ -60,7 +62,7 @@ def _storable(text: str) -> str:
     return text.replace("\0", "\ufffd").encode("utf-8", "replace").decode("utf-8")
 
 
-def extend(dataset: h5py.Dataset, lines: npt.NDArray[Any]) -> None:
+def extend(dataset: h5py.Dataset, lines: npt.NDArray[np.generic]) -> None:
     """Append lines to a data set."""
     # h5py's low level: slicing costs more than the writing when commits are small.
     start, *rest = dataset.id.shape
@@ -70,75 +72,24 @@ def extend(dataset: h5py.Dataset, lines: npt.NDArray[Any]) -> None:
     dataset.id.write(h5py.h5s.create_simple(lines.shape), place, lines)
 
 
-def json_text(value: Mapping[str, Any], name: str) -> str:
-    """Return a mapping as a JSON object; ValueError if it is none."""
-
-    def plain(item: Any) -> Any:
-        if isinstance(item, (np.generic, np.ndarray)):
-            return item.tolist()
-        raise TypeError(f"a {type(item).__name__} is none of JSON")
-
+def json_text(value: Mapping[str, object], name: str) -> str:
+    """Return a mapping as a JSON object; ValueError if it is none that can be read again."""
     try:
-        return json.dumps(dict(value), allow_nan=False, default=plain)
+        text = json.dumps(dict(value), allow_nan=False, default=_plain)
+        read_object(text)  # what nobody can read again is not written
     except (TypeError, ValueError) as problem:
         raise ValueError(f"`{name}` must be a JSON object: {problem}") from problem
+    if len(text) > MOST_JSON:
+        raise ValueError(f"`{name}` must have up to {MOST_JSON} characters, had {len(text)}")
+    return text
 
 
-def group(file: h5py.File, name: str) -> h5py.Group:
-    """Return a group; ValueError if something else stands there."""
-    place = file[name]
-    if not isinstance(place, h5py.Group):
-        raise ValueError(f"/{name} is no group")
-    return place
+def _plain(item: object) -> object:
+    if isinstance(item, (np.generic, np.ndarray)):
+        return item.tolist()
+    raise TypeError(f"a {type(item).__name__} is none of JSON")
 
 
-def dataset(file: h5py.File, name: str) -> h5py.Dataset:
-    """Return a data set; ValueError if something else stands there."""
-    place = file[name]
-    if not isinstance(place, h5py.Dataset):
-        raise ValueError(f"/{name} is no data set")
-    return place
-
-
-def attributes(place: h5py.HLObject) -> dict[str, Any]:
-    """Return all attributes as plain Python values."""
-    return {name: _plain(place.attrs[name]) for name in place.attrs}
-
-
-def _plain(value: Any) -> Any:
-    """Return an attribute as str, int, float or a list of these."""
-    if isinstance(value, np.bytes_):
-        return value.decode("ascii", "replace")
-    if isinstance(value, bytes):
-        return value.decode("utf-8", "replace")
-    if isinstance(value, np.ndarray):
-        return [_plain(item) for item in value.ravel()]
-    if isinstance(value, np.generic):
-        return value.item()
-    if isinstance(value, str):
-        # So that damaged text can still be compared and shown.
-        return value.encode("utf-8", "replace").decode("utf-8")
-    raise ValueError(f"an attribute of type {type(value).__name__}")
-
-
-def text_of(place: h5py.HLObject, name: str) -> str:
-    """Return an attribute as text, empty where there is none."""
-    return str(_plain(place.attrs[name])) if name in place.attrs else ""
-
-
-def sealed_attributes(file: h5py.File) -> dict[str, dict[str, Any]]:
-    """Attributes of the places that a seal covers, by the place's name, each read but once."""
-    trace = group(file, "trace")
-    samples = dataset(file, "trace/values" if "values" in trace else "trace/counts")
-    places = (file, samples, group(file, "setup"), group(file, "calibration"))
-    return {str(place.name): attributes(place) for place in places}
-
-
-def fields_of(values: Mapping[str, Any], kind: type) -> dict[str, Any]:
-    """Those values that are fields of a dataclass, of their type there."""
-    found = {}
-    for field in fields(kind):
-        if field.name in values:
-            convert = float if "float" in str(field.type) else int if field.type == "int" else str
-            found[field.name] = convert(values[field.name])
-    return found
+def now() -> str:
+    """Return this moment as it stands in a record: ISO 8601, UTC."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -8,6 +8,8 @@ from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 from tautlog.model.calibration import MEASURED, Calibration
+from tautlog.record.numbers import refuse_nonsense
+from tautlog.record.parts import real
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,7 @@ class Recalibration:
     utc: str
     calibration: Calibration
 
-    def told(self) -> dict[str, Any]:
+    def told(self) -> dict[str, object]:
         """As it stands in the settings of a marking run."""
         values = asdict(self.calibration)
         return {
@@ -54,7 +56,7 @@ class Recalibration:
         )
 
 
-def recalibration_in(settings: Mapping[str, Any], own: Calibration) -> Recalibration | None:
+def recalibration_in(settings: Mapping[str, object], own: Calibration) -> Recalibration | None:
     """What the settings of a marking run say of its calibration; None for the record's own.
 
     Raises
@@ -68,11 +70,15 @@ def recalibration_in(settings: Mapping[str, Any], own: Calibration) -> Recalibra
     if not isinstance(told, dict) or not isinstance(told.get("measured"), dict):
         raise ValueError("settings of marks whose calibration is none")
     texts_of = {one.name for one in fields(Calibration) if one.type == "str"}
-    measured: dict[str, Any] = {
-        name: value if value is None else str(value) if name in texts_of else float(value)
-        for name, value in told["measured"].items()
-        if name in MEASURED
-    }
+    there = {name: value for name, value in told["measured"].items() if name in MEASURED}
+    measured: dict[str, Any] = {}
+    for name, value in there.items():
+        if name in texts_of:
+            measured[name] = str(value)
+        else:
+            unknown = value is None and name == "zero_v"
+            measured[name] = None if unknown else real(there, name)
+    refuse_nonsense({"/calibration": measured})
     texts = {name: str(told[name]) for name in ("file", "sha256", "by", "reason", "utc")}
     return Recalibration(**texts, calibration=replace(own, **measured))
 

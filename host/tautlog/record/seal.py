@@ -5,12 +5,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass
 
 import h5py
-import numpy as np
 
-from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE, dataset, sealed_attributes
+from tautlog.record.parts import Told, object_in, sealed_attributes, table
 from tautlog.record.seal_version import ENTRIES_SEALED
 
 _NEVER = {"seal_sha256", "seal_parts_json"}
@@ -27,10 +26,32 @@ PART_NAMES = {
     "origin": "the origin (measured, rehearsed or imported)",
     "/trace/counts": "what is said of the samples",
     "/trace/values": "what is said of the samples",
+    "/trace": "what is said of the trace",
+    "/trace/blocks": "what is said of the table of blocks",
+    "/events": "what is said of the events",
     "/setup": "the set-up",
     "/calibration": "the calibration",
 }
-Told = Mapping[str, Mapping[str, Any]]  # `layout.sealed_attributes`
+
+
+@dataclass(frozen=True)
+class SealCheck:
+    """What the seal says.
+
+    Attributes
+    ----------
+    state : str
+        "intact", "broken", or "unsealed" for a record that was never finished.
+    stored, computed : str
+        The seal in the file, or ""; the seal of what is in the file now.
+    differs : tuple of str
+        What is not as it was sealed, in words.
+    """
+
+    state: str
+    stored: str
+    computed: str
+    differs: tuple[str, ...] = ()
 
 
 def put_seal(file: h5py.File) -> None:
@@ -43,12 +64,10 @@ def put_seal(file: h5py.File) -> None:
 def seal_of(file: h5py.File, told: Told) -> tuple[str, dict[str, str]]:
     """Return the seal of what is in the file now, and the beginning of each part's hash."""
     if "/trace/values" in told:
-        digests = [_digest(dataset(file, "trace/values"), np.dtype("<f8"))]
-        digests.append(hashlib.sha256().digest())
+        digests = [_digest(table(file, "trace/values")), hashlib.sha256().digest()]
     else:
-        digests = [_digest(dataset(file, "trace/counts"), np.dtype("<u2"))]
-        digests.append(_digest(dataset(file, "trace/blocks"), BLOCK_DTYPE))
-    digests.append(_digest(dataset(file, "events"), EVENT_DTYPE))
+        digests = [_digest(table(file, "trace/counts")), _digest(table(file, "trace/blocks"))]
+    digests.append(_digest(table(file, "events")))
     parts = dict(zip(("samples", "blocks", "events"), digests, strict=True))
     lines_of: dict[str, str] = {}
     text = ""
@@ -65,6 +84,28 @@ def seal_of(file: h5py.File, told: Told) -> tuple[str, dict[str, str]]:
     digests.append(hashlib.sha256(text.encode("ascii")).digest())
     short = {name: digest.hex()[:_PART_DIGITS] for name, digest in parts.items()}
     return hashlib.sha256(b"".join(digests)).hexdigest(), short
+
+
+def check_seal(file: h5py.File, told: Told) -> SealCheck:
+    """Compare the seal with what is in the file now."""
+    computed, parts = seal_of(file, told)
+    stored = str(told["/"].get("seal_sha256", ""))
+    recording, sealed = told["/"].get("status") == "recording", was_sealed(told)
+    if recording and not sealed:
+        return SealCheck("unsealed", "", computed)
+    differs: tuple[str, ...] = ()
+    if not stored:
+        differs = ("the seal, which was taken away",)
+    elif stored != computed:
+        differs = differing(object_in(str(told["/"].get("seal_parts_json", "{}"))), parts)
+    if recording:  # seals of older programs do not cover it
+        differs = tuple(dict.fromkeys((PART_NAMES["status"], *differs)))
+    return SealCheck("broken" if differs else "intact", stored, computed, differs)
+
+
+def was_sealed(told: Told) -> bool:
+    """Whether a record carries a seal, or what is left of one: it was finished then."""
+    return any(told["/"].get(name) for name in _NEVER)
 
 
 def version_of(told: Told) -> int:
@@ -84,17 +125,21 @@ def _part_of(place: str, name: str, version: int) -> str:
     return "status" if name in _STATUS else "origin" if name == "origin" else place
 
 
-def differing(sealed: Mapping[str, Any], now: Mapping[str, str]) -> tuple[str, ...]:
+def differing(sealed: Mapping[str, object], now: Mapping[str, str]) -> tuple[str, ...]:
     """Names of the parts that are not what they were; the seal itself where all of them are."""
     if not sealed:
         return ("samples, events, set-up or calibration",)  # sealed without its parts
-    found = [PART_NAMES[name] for name in (*now, *sealed) if sealed.get(name) != now.get(name)]
+    found = [
+        PART_NAMES.get(name, name[:40])
+        for name in (*now, *sealed)
+        if sealed.get(name) != now.get(name)
+    ]
     return tuple(dict.fromkeys(found)) or ("the seal itself",)
 
 
-def _digest(dataset: h5py.Dataset, dtype: np.dtype[Any]) -> bytes:
+def _digest(lines: h5py.Dataset) -> bytes:
     digest = hashlib.sha256()
-    for start in range(0, dataset.shape[0], _HASH_SAMPLES):
-        part = dataset[start : start + _HASH_SAMPLES]
-        digest.update(np.ascontiguousarray(part, dtype=dtype).tobytes())
+    for start in range(0, lines.shape[0], _HASH_SAMPLES):
+        # `table` made sure that these are the format's bytes.
+        digest.update(lines[start : start + _HASH_SAMPLES].tobytes())
     return digest.digest()

@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from tautlog.errors import RecordError
-from tautlog.record import layout
+from tautlog.record import parts
+from tautlog.record.entries import read_entries
 from tautlog.record.entry_seals import edited_entries
-from tautlog.record.trouble import reading
+from tautlog.record.problems import reading
 
 _NEWEST = 50  # records that are looked into
 
@@ -26,15 +27,13 @@ def last_shunt_step(folder: Path, newton_per_volt: float) -> tuple[Path, float] 
             with reading(path) as file:
                 if float(file["calibration"].attrs["newton_per_volt"]) != newton_per_volt:
                     continue
-                if "shunt_checks" not in file:
+                entries = read_entries(file)
+                checks = [number for where, number in entries if where == "shunt_checks"]
+                edited = edited_entries(entries, parts.sealed_attributes(file))
+                if not checks or any(one.where == "shunt_checks" and one.newest for one in edited):
                     continue
-                checks = layout.group(file, "shunt_checks")
-                edited = edited_entries(file, layout.sealed_attributes(file))
-                if any(one.where == "shunt_checks" and one.newest for one in edited):
-                    continue
-                newest = layout.group(file, f"shunt_checks/{max(checks, key=int)}")
-                step_v = float(layout.text_of(newest, "before_v"))
-                found.append((layout.text_of(file, "utc"), path, step_v))
+                step_v = parts.number_in(entries["shunt_checks", checks[-1]], "before_v")
+                found.append((parts.text_of(file, "utc"), path, step_v))
         except (RecordError, ValueError, KeyError):
             continue  # a broken neighbour is no reason to stop
     if not found:

@@ -1,42 +1,32 @@
-"""Writer: a record as it comes, block by block, and what is added to it later."""
+"""Writer: a record as it comes, block by block."""
 
 from __future__ import annotations
 
 import contextlib
 import os
-import uuid
-import weakref
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import asdict, fields
-from datetime import UTC, datetime
+from collections.abc import Mapping
+from contextlib import AbstractContextManager
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 import h5py
 import numpy as np
-import numpy.typing as npt
 
-from tautlog.errors import RecordError, RecordExistsError
+from tautlog.errors import RecordError
 from tautlog.model.calibration import Calibration
-from tautlog.model.origin import IMPORTED, MEASURED, REHEARSED, board_is_rehearsed
+from tautlog.model.origin import MEASURED, REHEARSED, board_is_rehearsed
 from tautlog.model.reception import Reception
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
-from tautlog.record import layout, seal_version
-from tautlog.record.chain import add_link, last_seal
-from tautlog.record.entry_seals import put_entry_seal
-from tautlog.record.gone import save_gone
-from tautlog.record.journal import (
-    FileGoneError,
-    FileLockedError,
-    JournaledFile,
-    identity_of,
-    journal_path,
-)
-from tautlog.record.layout import BLOCK_DTYPE, EVENT_DTYPE
+from tautlog.record import layout, parts
+from tautlog.record.layout import BLOCK_DTYPE, COUNTS_DTYPE
+from tautlog.record.problems import error
 from tautlog.record.reader import open_record
+from tautlog.record.record import Record
+from tautlog.record.record_file import Head, RecordFile, put_setup
 from tautlog.record.seal import put_seal
-from tautlog.record.trouble import DAMAGE, damaged, error, locked, reason
+from tautlog.record.seal_chain import add_link, is_chained
+from tautlog.record.tables import block_lines, event_lines
 
 _BUFFER_BYTES = 1 << 22  # what waits in memory for a commit, at most
 
@@ -58,24 +48,21 @@ class RecordWriter:
         What the laptop sees of the board besides; it is kept at every commit.
     """
 
-    def __init__(self, raw: JournaledFile, file: h5py.File, instrument: Instrument) -> None:
-        self.path = raw.path
+    def __init__(self, opened: RecordFile, instrument: Instrument) -> None:
+        self.path = opened.path
         self.next_block = 0
         self.reception = Reception()
         self._told = ""
-        self._raw = raw
-        self._file = file
+        self._opened = opened
         self._instrument = instrument
         self._committed = 0
-        self._counts = file["trace/counts"]
-        self._table = file["trace/blocks"]
+        self._counts = opened.file["trace/counts"]
+        self._table = opened.file["trace/blocks"]
         self._rows = self._counts.shape[0]
         self._blocks: list[Block] = []
         self._buffered_bytes = 0
         self._events: list[BoardEvent] = []
         self._event_numbers: set[int] = set()
-        # HDF5 must never meet a file object that the interpreter has taken down.
-        self._abandon = weakref.finalize(self, _close_uncommitted, file, raw)
 
     @classmethod
     def create(
@@ -87,7 +74,7 @@ class RecordWriter:
         instrument: Instrument,
         campaign: str = "",
         utc: str = "",
-        arming: Mapping[str, Any] | None = None,
+        arming: Mapping[str, object] | None = None,
     ) -> RecordWriter:
         """Begin a new record; it is on disk, without samples, on return.
 
@@ -111,25 +98,16 @@ class RecordWriter:
         RecordError
             If it cannot be written.
         """
-        board = {
-            "firmware": instrument.firmware,
-            "board": instrument.board,
-            "serial": instrument.serial,
-            "history_blocks": instrument.history_blocks,
-            "board_state": instrument.state,
-        }
-        if arming is not None:
-            board["arming_json"] = layout.json_text(arming, "arming")
+        text = None if arming is None else layout.json_text(arming, "arming")
 
         def fill(file: h5py.File) -> None:
-            layout.put(file, board)
-            _make_counts(file, instrument)
-            _put_setup(file, setup, calibration)
+            layout.put(file, {"arming_json": text})
+            _put_instrument(file, instrument)
+            put_setup(file, setup, calibration)
 
         rehearsed = board_is_rehearsed(instrument.board, instrument.serial)
-        origin = REHEARSED if rehearsed else MEASURED
-        raw, file = _create(Path(path), campaign, utc, fill, origin)
-        return cls(raw, file, instrument)
+        head = Head(REHEARSED if rehearsed else MEASURED, campaign, utc)
+        return cls(RecordFile.create(Path(path), head, fill), instrument)
 
     @classmethod
     def resume(cls, path: str | os.PathLike[str]) -> RecordWriter:
@@ -138,14 +116,12 @@ class RecordWriter:
         Raises
         ------
         RecordError
-            If the record was finished, is imported, cannot be written, or is
-            still being written.
+            If the record was finished, is imported, cannot be written, or is still being
+            written; if it says "recording" and was sealed once.
         """
         record = open_record(path)
-        if record.status != "recording" or record.instrument is None:
-            raise error(record.path, f"is finished ({record.status}): nothing can be added to it")
-        raw, file = _reopen(record.path, record.record_id)
-        writer = cls(raw, file, record.instrument)
+        instrument = _unfinished(record)
+        writer = cls(RecordFile.reopen(record.path, record.record_id), instrument)
         if record.block_table.size:
             writer.next_block = writer._committed = int(record.block_table["block"][-1]) + 1
         writer._event_numbers = {event.number for event in record.events}
@@ -162,16 +138,7 @@ class RecordWriter:
         RecordError
             If the disk refuses.
         """
-        channels = len(self._instrument.channels)
-        rows = block.counts.shape[0]
-        if block.counts.ndim != 2 or block.counts.shape[1] != channels:
-            raise ValueError(
-                f"`block` must have {channels} channels, its counts had shape {block.counts.shape}"
-            )
-        if not 0 < rows <= self._instrument.samples_per_block:
-            raise ValueError(
-                f"`block` must have 1 to {self._instrument.samples_per_block} samples, had {rows}"
-            )
+        _refuse_misfit(block, self._instrument)
         if block.number < self.next_block:
             return
         self._blocks.append(block)
@@ -205,9 +172,8 @@ class RecordWriter:
         self._write_blocks()
         self._write_events()
         self._write_reception()
-        with self._disk():
-            self._file.flush()
-            self._raw.commit()
+        with self._writing():
+            self._opened.commit()
         self._committed = self.next_block
         return self._committed
 
@@ -236,14 +202,13 @@ class RecordWriter:
             self._write_blocks()
             self._write_events(all_of_them=True)
             self._write_reception()
-            with self._disk(whole=True):
-                layout.put(self._file, {"status": status, "status_text": text})
-                put_seal(self._file)
-                link, origin = _link_of(self._file), layout.text_of(self._file, "origin")
-                self._file.close()
-                self._raw.commit()
+            with self._writing(whole=True) as file:
+                layout.put(file, {"status": status, "status_text": text})
+                put_seal(file)
+                link, origin = self._opened.link(), parts.text_of(file, "origin")
+                self._opened.commit_closed()
         finally:
-            self._abandon()
+            self._opened.close()
         self._committed = self.next_block
         if origin != REHEARSED:
             add_link(self.path, *link)
@@ -253,37 +218,25 @@ class RecordWriter:
 
         A record that is closed already stays as it is.
         """
-        if not self._abandon.alive:
-            return
-        try:
-            self.commit()
-        finally:
-            self._abandon()
+        if self._opened.is_open:
+            try:
+                self.commit()
+            finally:
+                self._opened.close()
 
     def withdraw(self) -> None:
         """Close the file and remove it: nothing was recorded."""
-        _remove(self._raw, self._abandon)
+        self._opened.remove()
 
     def must_be_there(self) -> None:
-        """Make sure that the finished record is still the one under its name.
-
-        Raises
-        ------
-        RecordError
-            If it was removed, moved or replaced since.
-        """
-        try:
-            there = self._raw.identity == identity_of(self.path)
-        except OSError as problem:
-            raise error(self.path, f"was finished and is gone: {reason(problem)}") from problem
-        if not there:
-            raise error(self.path, "was finished and is now another file")
+        """Make sure that the finished record is still under its name; else RecordError."""
+        self._opened.must_be_there()
 
     def __enter__(self) -> RecordWriter:
         return self
 
     def __exit__(self, kind: object, problem: BaseException | None, where: object) -> None:
-        if not self._abandon.alive:
+        if not self._opened.is_open:
             return
         if problem is None:
             self.finish("aborted", "closed before it was finished")
@@ -292,427 +245,87 @@ class RecordWriter:
         with contextlib.suppress(RecordError):
             self.finish("aborted", f"{type(problem).__name__}: {problem}")
 
-    @contextlib.contextmanager
-    def _disk(self, *, whole: bool = False) -> Iterator[None]:
-        """Turn refusals of the disk, also those that HDF5 did not hear of, into ours."""
-        if not self._abandon.alive:
-            raise error(self.path, "was finished: nothing can be added to it")
-        try:
-            yield
-            if self._raw.failure is not None:
-                raise self._raw.failure
-        except FileGoneError as problem:
-            gone = save_gone(self._raw, whole=whole)
-            self._abandon()
-            raise gone from problem
-        except DAMAGE as problem:
-            cause = self._raw.failure or problem
-            raise error(
-                self.path,
-                f"cannot be written: {reason(cause)}. Every block before number "
-                f"{self._committed} is on disk",
-            ) from problem
+    def _writing(self, *, whole: bool = False) -> AbstractContextManager[h5py.File]:
+        held = f"Every block before number {self._committed} is on disk"
+        return self._opened.writing(held, whole=whole)
 
     def _write_blocks(self) -> None:
         if not self._blocks:
             return
-        lengths = [block.counts.shape[0] for block in self._blocks]
-        table = np.empty(len(self._blocks), BLOCK_DTYPE)
-        table["block"] = [block.number for block in self._blocks]
-        table["row"] = self._rows + np.cumsum([0, *lengths[:-1]], dtype=np.uint64)
-        table["stamp_us"] = [block.stamp_us for block in self._blocks]
-        table["flags"] = [block.flags for block in self._blocks]
-        table["lost"] = [block.lost for block in self._blocks]
-        with self._disk():
+        samples = np.concatenate([block.counts for block in self._blocks])
+        with self._writing() as file:
             if self._rows == 0:
                 first = self._blocks[0].number * self._instrument.samples_per_block
-                self._file.attrs["first_sample_index"] = first
-            layout.extend(self._counts, np.concatenate([block.counts for block in self._blocks]))
-            layout.extend(self._table, table)
-        self._rows += sum(lengths)
+                file.attrs["first_sample_index"] = first
+            layout.extend(self._counts, samples)
+            layout.extend(self._table, block_lines(self._blocks, self._rows))
+        self._rows += len(samples)
         self._blocks = []
         self._buffered_bytes = 0
 
     def _write_events(self, *, all_of_them: bool = False) -> None:
         # Until the first block is here nobody knows where the trace starts.
-        if not self._events or (self._rows == 0 and not all_of_them):
+        if not self._events or not (self._rows or all_of_them):
             return
-        with self._disk():
-            if "first_sample_index" not in self._file.attrs:
-                self._file.attrs["first_sample_index"] = 0
-            start = int(self._file.attrs["first_sample_index"])
-            layout.extend(self._file["events"], _event_table(self._events, start))
+        with self._writing() as file:
+            if "first_sample_index" not in file.attrs:
+                file.attrs["first_sample_index"] = 0
+            start = int(file.attrs["first_sample_index"])
+            layout.extend(file["events"], event_lines(self._events, start))
         self._events = []
 
     def _write_reception(self) -> None:
         told = self.reception.told()
         text = layout.json_text(told, "reception") if told else ""
-        if text == self._told:
-            return
-        with self._disk():
-            layout.put(self._file, {"reception_json": text})
-        self._told = text
+        if text != self._told:
+            with self._writing() as file:
+                layout.put(file, {"reception_json": text})
+            self._told = text
 
 
-def write_values(
-    path: str | os.PathLike[str],
-    values: npt.NDArray[np.float64],
-    *,
-    unit: str,
-    newton_per_unit: float,
-    polarity: int,
-    sample_rate_hz: float,
-    first_time_s: float,
-    source: Mapping[str, Any],
-    setup: DropSetup,
-    calibration: Calibration,
-    campaign: str = "",
-    utc: str = "",
-) -> None:
-    """Write a whole imported trace as a record, complete and sealed.
-
-    Parameters
-    ----------
-    path : path
-        File to make.
-    values : ndarray of float64, shape (samples,)
-        As they came; NaN where one is missing.
-    unit, newton_per_unit, polarity, sample_rate_hz, first_time_s
-        See the format.
-    source : mapping
-        Where the values came from; becomes attributes ``source_*``.
-    setup : DropSetup
-        What is known of the drop.
-    calibration : Calibration
-        Only `expanded_u_fraction`, `expanded_u_n`, `range_n`, `date` and `note` are of meaning.
-    campaign, utc : str
-        As in `RecordWriter.create`.
-
-    Raises
-    ------
-    RecordExistsError, RecordError
-        As in `RecordWriter.create`.
-    """
-
-    def fill(file: h5py.File) -> None:
-        trace = file.create_group("trace")
-        dataset = trace.create_dataset("values", data=np.asarray(values, dtype="<f8"))
-        attributes = {f"source_{name}": value for name, value in source.items()}
-        attributes |= {"unit": unit, "newton_per_unit": newton_per_unit, "polarity": polarity}
-        attributes |= {"sample_rate_hz": sample_rate_hz, "first_time_s": first_time_s}
-        layout.put(dataset, attributes)
-        _put_setup(file, setup, calibration)
-        file.attrs["status"] = "complete"
-        put_seal(file)
-
-    raw, file = _create(Path(path), campaign, utc, fill, IMPORTED)
-    link = _link_of(file)
-    _close_uncommitted(file, raw)
-    add_link(Path(path), *link)
-
-
-def add_marks(
-    path: str | os.PathLike[str], settings: Mapping[str, Any], result: Mapping[str, Any]
-) -> int:
-    """Append a marking run to a record; nothing else in it changes.
-
-    Parameters
-    ----------
-    path : path
-        The record.
-    settings, result : mapping
-        JSON objects. NaN is none of JSON: not determinable is None.
-
-    Returns
-    -------
-    int
-        Number of the run.
-
-    Raises
-    ------
-    ValueError
-        If either cannot be written as JSON.
-    RecordError
-        If the record cannot be read or written.
-    """
-    texts = {
-        "settings_json": layout.json_text(settings, "settings"),
-        "result_json": layout.json_text(result, "result"),
-    }
-    return _add_entry(path, "marks", texts)
-
-
-def add_inspection(
-    path: str | os.PathLike[str],
-    *,
-    by: str,
-    finding: str,
-    note: str = "",
-    where: str = "",
-    moved: str = "",
-) -> int:
-    """Append what an inspection of the article found; nothing else in a record changes.
-
-    Parameters
-    ----------
-    path : path
-        The record.
-    by, finding, note : str
-        Who looked; one of `inspection.ARTICLE_FINDINGS`; in plain words.
-    where, moved : str
-        Where it gave; what touched or moved first.
-
-    Returns
-    -------
-    int
-        Number of the inspection.
-
-    Raises
-    ------
-    RecordError
-        If the record cannot be read or written.
-    """
-    texts = {"by": by, "finding": finding, "note": note, "where": where, "moved": moved}
-    return _add_entry(path, "inspections", texts)
-
-
-def add_decision(
-    path: str | os.PathLike[str], *, by: str, verdict: str, proposed: str, reason: str
-) -> int:
-    """Append what a named person decided; the proposal stays beside it.
-
-    Parameters
-    ----------
-    path : path
-        The record.
-    by, verdict, reason : str
-        Who; one of the test verdicts; why.
-    proposed : str
-        What the tool proposed.
-
-    Returns
-    -------
-    int
-        Number of the decision.
-
-    Raises
-    ------
-    RecordError
-        If the record cannot be read or written.
-    """
-    texts = {"by": by, "verdict": verdict, "proposed": proposed, "reason": reason}
-    return _add_entry(path, "decisions", texts)
-
-
-def add_photo(
-    path: str | os.PathLike[str],
-    *,
-    name: str,
-    sha256: str,
-    size: int,
-    offset_s: float | None = None,
-    note: str = "",
-) -> int:
-    """Append name and hash of a photo or film; the file itself is not touched.
-
-    Parameters
-    ----------
-    path : path
-        The record.
-    name, sha256, note : str
-        Of the file, its hash, what it shows.
-    size : int
-        Bytes.
-    offset_s : float or None
-        Time in a film at which the board's flash is seen.
-
-    Returns
-    -------
-    int
-        Number of the photo.
-
-    Raises
-    ------
-    RecordError
-        If the record cannot be read or written.
-    """
-    texts = {"name": name, "sha256": sha256, "size": str(size), "note": note}
-    if offset_s is not None:
-        texts["offset_s"] = repr(float(offset_s))
-    return _add_entry(path, "photos", texts)
-
-
-def add_shunt_check(path: str | os.PathLike[str], *, before_v: float, after_v: float) -> int:
-    """Append the steps of the shunt resistor before and after a drop.
-
-    Parameters
-    ----------
-    path : path
-        The record.
-    before_v, after_v : float
-        Volts at the converter.
-
-    Returns
-    -------
-    int
-        Number of the check.
-
-    Raises
-    ------
-    RecordError
-        If the record cannot be read or written.
-    """
-    texts = {"before_v": repr(float(before_v)), "after_v": repr(float(after_v))}
-    return _add_entry(path, "shunt_checks", texts)
-
-
-def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str]) -> int:
-    """Append a numbered group with attributes, the program and the time."""
-    record = open_record(path)
-    raw, file = _reopen(record.path, record.record_id)
-    try:
-        place = file.require_group(where)
-        number = max((int(name) for name in place), default=0) + 1
-        entry = place.create_group(str(number))
-        layout.put(entry, {"software": layout.SOFTWARE, "utc": _now(), **texts})
-        put_entry_seal(file, entry)
-        file.close()
-        raw.commit()
-    except DAMAGE as problem:
-        raise error(record.path, f"cannot be written: {reason(problem)}") from problem
-    finally:
-        _close_uncommitted(file, raw)
-    return number
-
-
-def _link_of(file: h5py.File) -> tuple[str, str, str]:
-    """What the chain keeps of a sealed record: identity, seal, and the seal before it."""
-    return (
-        layout.text_of(file, "record_id"),
-        layout.text_of(file, "seal_sha256"),
-        layout.text_of(file, "previous_seal_sha256"),
-    )
-
-
-def _create(
-    path: Path, campaign: str, utc: str, fill: Callable[[h5py.File], None], origin: str
-) -> tuple[JournaledFile, h5py.File]:
-    """Make a file with what all records have and what `fill` adds, and commit it."""
-    record_id = uuid.uuid4().hex
-    try:
-        raw = JournaledFile(path, record_id.encode(), new=True)
-    except FileExistsError as problem:
-        raise RecordExistsError(
-            f"{path} exists already: choose another name, a record is never overwritten",
-            path=str(path),
-        ) from problem
-    except OSError as problem:
-        raise error(path, f"cannot be made: {reason(problem)}") from problem
-    try:
-        file = h5py.File(raw, "w", libver=layout.LIBVER)
-        try:
-            # Of fixed length, so that it stands in the file's head: it is the guard.
-            file.attrs["record_id"] = np.bytes_(record_id)
-            layout.put(
-                file,
-                {
-                    "format": layout.FORMAT,
-                    "format_version": layout.FORMAT_VERSION,
-                    "software": layout.SOFTWARE,
-                },
-            )
-            layout.put(file, {"utc": utc or _now(), "campaign": campaign, "status": "recording"})
-            layout.put(file, {"origin": origin, "seal_version": seal_version.CURRENT})
-            # A rehearsal is no link of a campaign's chain.
-            previous = "" if origin == REHEARSED else last_seal(path.parent)
-            if previous:
-                layout.put(file, {"previous_seal_sha256": previous})
-            file.create_dataset(
-                "events", (0,), EVENT_DTYPE, maxshape=(None,), chunks=(layout.CHUNK_EVENTS,)
-            )
-            file.create_group("marks")
-            fill(file)
-            file.flush()
-            raw.commit()
-        except BaseException:
-            _close_uncommitted(file, raw)
-            raise
-    except BaseException as problem:
-        # Nobody was told of this file yet.
-        _remove(raw, raw.close)
-        if isinstance(problem, DAMAGE) and raw.failure is not None:
-            raise error(path, f"cannot be written: {reason(raw.failure)}") from problem
-        raise
-    return raw, file
-
-
-def _reopen(path: Path, record_id: str) -> tuple[JournaledFile, h5py.File]:
-    try:
-        raw = JournaledFile(path, record_id.encode("ascii", "replace"), new=False)
-    except FileLockedError as problem:
-        raise locked(path) from problem
-    except (OSError, ValueError) as problem:
-        raise error(path, f"cannot be written: {reason(problem)}") from problem
-    try:
-        return raw, h5py.File(raw, "r+", libver=layout.LIBVER)
-    except DAMAGE as problem:
-        raw.close()
-        raise damaged(path, reason(problem)) from problem
-
-
-def _remove(raw: JournaledFile, close: Callable[[], object]) -> None:
-    """Close a new file and remove it, unless another one has taken its name."""
-    mine = [one for one in (raw.path, journal_path(raw.path)) if raw.owns(one)]
-    close()
-    for name in mine:
-        with contextlib.suppress(OSError):
-            name.unlink(missing_ok=True)
-
-
-def _close_uncommitted(file: h5py.File, raw: JournaledFile) -> None:
-    """Close both; what was not committed never happened."""
-    raw.discard()
-    with contextlib.suppress(*DAMAGE):
-        file.close()
-    raw.close()
-
-
-def _make_counts(file: h5py.File, instrument: Instrument) -> None:
+def _put_instrument(file: h5py.File, instrument: Instrument) -> None:
+    """Say what records, and make its samples and the table of blocks, both empty."""
+    told = asdict(instrument)
+    layout.put(file, {name: told[name] for name in ("firmware", "board", "serial")})
+    layout.put(file, {"history_blocks": told["history_blocks"], "board_state": told["state"]})
     trace = file.create_group("trace")
     channels = len(instrument.channels)
     counts = trace.create_dataset(
         "counts",
         (0, channels),
-        "<u2",
+        COUNTS_DTYPE,
         maxshape=(None, channels),
         chunks=(layout.CHUNK_SAMPLES, channels),
     )
-    described = asdict(instrument)
     names = ("sample_rate_hz", "reduction", "channels", "converter_bits", "samples_per_block")
-    layout.put(counts, {name: described[name] for name in names})
+    layout.put(counts, {name: told[name] for name in names})
     trace.create_dataset(
         "blocks", (0,), BLOCK_DTYPE, maxshape=(None,), chunks=(layout.CHUNK_BLOCKS,)
     )
 
 
-def _put_setup(file: h5py.File, setup: DropSetup, calibration: Calibration) -> None:
-    for name, described in (("setup", setup), ("calibration", calibration)):
-        values = asdict(described)
-        for field in fields(described):
-            if "float" in str(field.type) and values[field.name] is not None:
-                values[field.name] = float(values[field.name])
-        layout.put(file.create_group(name), values)
+def _unfinished(record: Record) -> Instrument:
+    """What records a record that was left unfinished; RecordError for any other."""
+    if record.status != "recording" or record.instrument is None:
+        raise error(record.path, f"is finished ({record.status}): nothing can be added to it")
+    if record.sealed or record.edited or is_chained(record.path.parent, record.record_id):
+        raise error(
+            record.path,
+            "says that it is being recorded, and was sealed: it was changed after it was "
+            "finished, and is not sealed again; keep it, and look for another copy",
+        )
+    return record.instrument
 
 
-def _event_table(events: list[BoardEvent], start: int) -> npt.NDArray[np.void]:
-    table = np.empty(len(events), EVENT_DTYPE)
-    table["number"] = [event.number for event in events]
-    table["name"] = [event.name.encode("ascii", "replace") for event in events]
-    table["sample_index"] = [event.sample_index - start for event in events]
-    table["stamp_us"] = [event.stamp_us for event in events]
-    table["value"] = [event.value for event in events]
-    return table
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+def _refuse_misfit(block: Block, instrument: Instrument) -> None:
+    """Raise ValueError for a block of another shape than the instrument promised."""
+    channels = len(instrument.channels)
+    rows = block.counts.shape[0]
+    if block.counts.ndim != 2 or block.counts.shape[1] != channels:
+        raise ValueError(
+            f"`block` must have {channels} channels, its counts had shape {block.counts.shape}"
+        )
+    if not 0 < rows <= instrument.samples_per_block:
+        raise ValueError(
+            f"`block` must have 1 to {instrument.samples_per_block} samples, had {rows}"
+        )

@@ -1,4 +1,4 @@
-"""Trouble: what can be wrong with a record's file, as one clear line each."""
+"""Problems: what can be wrong with a record's file, as one clear line each."""
 
 from __future__ import annotations
 
@@ -11,8 +11,10 @@ from pathlib import Path
 import h5py
 
 from tautlog.errors import RecordError
-from tautlog.record.journal import FileLockedError, settle
-from tautlog.record.layout import FORMAT, FORMAT_VERSION, text_of
+from tautlog.record.disk import FileLockedError
+from tautlog.record.journal import settle
+from tautlog.record.layout import FORMAT, FORMAT_VERSION
+from tautlog.record.parts import text_of
 
 # Texts lie in heaps that carry no checks, where damage sends the library round in circles.
 _HEAP_START = b"GCOL\x01\0\0\0"

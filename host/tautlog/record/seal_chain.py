@@ -1,4 +1,4 @@
-"""Chain: the order in which the records of a campaign were sealed.
+"""Seal chain: the order in which the records of a campaign were sealed.
 
 `chain.jsonl` beside campaign.toml has one line for each sealed record: name, record_id,
 seal, the seal that was the newest when the record was begun, and the one when it was sealed.
@@ -25,7 +25,7 @@ _LAST_BYTES = 1 << 16  # some two hundred lines: before a drop nobody reads thou
 
 
 @dataclass(frozen=True)
-class Link:
+class ChainLink:
     """One sealed record of a campaign.
 
     Attributes
@@ -44,12 +44,12 @@ class Link:
     after: str = ""
 
 
-def read_chain(folder: Path) -> list[Link]:
+def read_chain(folder: Path) -> list[ChainLink]:
     """Links of a folder, oldest first; lines that are none are left out."""
     return chain_told(folder)[0]
 
 
-def chain_told(folder: Path) -> tuple[list[Link], str]:
+def chain_told(folder: Path) -> tuple[list[ChainLink], str]:
     """Links of a folder, oldest first, and why they are not all of them, or ""."""
     try:
         lines = (folder / FILE_NAME).read_text("utf-8", "replace").splitlines()
@@ -57,7 +57,7 @@ def chain_told(folder: Path) -> tuple[list[Link], str]:
         return [], "it is gone"
     except OSError as problem:
         return [], f"it cannot be read: {problem.strerror}"
-    told = [_link(line) for line in lines]
+    told = [_link_of(line) for line in lines]
     links = [one for one in told if one is not None]
     if len(links) == len(lines):
         return links, ""
@@ -66,12 +66,17 @@ def chain_told(folder: Path) -> tuple[list[Link], str]:
     return links, f"{bad} of {len(lines)} lines are no link, the first: line {first}"
 
 
-def _link(line: str) -> Link | None:
+def _link_of(line: str) -> ChainLink | None:
     try:
         told = {"after": "", **read_object(line)}
-        return Link(**{name: str(told[name]) for name in Link.__dataclass_fields__})
+        return ChainLink(**{name: str(told[name]) for name in ChainLink.__dataclass_fields__})
     except (ValueError, KeyError):
         return None
+
+
+def is_chained(folder: Path, record_id: str) -> bool:
+    """Whether a record was sealed in a folder, whatever its file says now."""
+    return any(one.record_id == record_id for one in read_chain(folder))
 
 
 def last_seal(folder: Path) -> str:
@@ -84,7 +89,7 @@ def last_seal(folder: Path) -> str:
     except OSError:
         return ""
     for line in reversed(end.splitlines()):
-        link = _link(line)
+        link = _link_of(line)
         if link is not None:
             return link.seal
     # Nothing but lines that are none, so far back.
@@ -101,5 +106,5 @@ def add_link(path: Path, record_id: str, seal: str, previous: str) -> None:
     if not (folder / CAMPAIGN_FILE).is_file() or not seal:
         return
     with contextlib.suppress(CampaignError):
-        link = Link(path.name, record_id, seal, previous, last_seal(folder))
+        link = ChainLink(path.name, record_id, seal, previous, last_seal(folder))
         add_line(folder / FILE_NAME, asdict(link))

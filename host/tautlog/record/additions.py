@@ -1,0 +1,185 @@
+"""Additions: what is entered into a record after its seal; nothing else in it changes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+
+from tautlog.record import layout
+from tautlog.record.entry_seals import put_entry_seal
+from tautlog.record.problems import DAMAGE, error, reason
+from tautlog.record.reader import open_record
+from tautlog.record.record_file import RecordFile
+
+
+def add_marks(
+    path: str | os.PathLike[str], settings: Mapping[str, object], result: Mapping[str, object]
+) -> int:
+    """Append a marking run to a record; nothing else in it changes.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    settings, result : mapping
+        JSON objects. NaN is none of JSON: not determinable is None.
+
+    Returns
+    -------
+    int
+        Number of the run.
+
+    Raises
+    ------
+    ValueError
+        If either cannot be written as JSON.
+    RecordError
+        If the record cannot be read or written.
+    """
+    texts = {
+        "settings_json": layout.json_text(settings, "settings"),
+        "result_json": layout.json_text(result, "result"),
+    }
+    return _add_entry(path, "marks", texts)
+
+
+def add_inspection(
+    path: str | os.PathLike[str],
+    *,
+    by: str,
+    finding: str,
+    note: str = "",
+    where: str = "",
+    moved: str = "",
+) -> int:
+    """Append what an inspection of the article found; nothing else in a record changes.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    by, finding, note : str
+        Who looked; one of `inspection.ARTICLE_FINDINGS`; in plain words.
+    where, moved : str
+        Where it gave; what touched or moved first.
+
+    Returns
+    -------
+    int
+        Number of the inspection.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be read or written.
+    """
+    texts = {"by": by, "finding": finding, "note": note, "where": where, "moved": moved}
+    return _add_entry(path, "inspections", texts)
+
+
+def add_decision(
+    path: str | os.PathLike[str], *, by: str, verdict: str, proposed: str, reason: str
+) -> int:
+    """Append what a named person decided; the proposal stays beside it.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    by, verdict, reason : str
+        Who; one of the test verdicts; why.
+    proposed : str
+        What the tool proposed.
+
+    Returns
+    -------
+    int
+        Number of the decision.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be read or written.
+    """
+    texts = {"by": by, "verdict": verdict, "proposed": proposed, "reason": reason}
+    return _add_entry(path, "decisions", texts)
+
+
+def add_photo(
+    path: str | os.PathLike[str],
+    *,
+    name: str,
+    sha256: str,
+    size: int,
+    offset_s: float | None = None,
+    note: str = "",
+) -> int:
+    """Append name and hash of a photo or film; the file itself is not touched.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    name, sha256, note : str
+        Of the file, its hash, what it shows.
+    size : int
+        Bytes.
+    offset_s : float or None
+        Time in a film at which the board's flash is seen.
+
+    Returns
+    -------
+    int
+        Number of the photo.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be read or written.
+    """
+    texts = {"name": name, "sha256": sha256, "size": str(size), "note": note}
+    if offset_s is not None:
+        texts["offset_s"] = repr(float(offset_s))
+    return _add_entry(path, "photos", texts)
+
+
+def add_shunt_check(path: str | os.PathLike[str], *, before_v: float, after_v: float) -> int:
+    """Append the steps of the shunt resistor before and after a drop.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    before_v, after_v : float
+        Volts at the converter.
+
+    Returns
+    -------
+    int
+        Number of the check.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be read or written.
+    """
+    texts = {"before_v": repr(float(before_v)), "after_v": repr(float(after_v))}
+    return _add_entry(path, "shunt_checks", texts)
+
+
+def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str]) -> int:
+    """Append a numbered group with attributes, the program and the time."""
+    record = open_record(path)
+    opened = RecordFile.reopen(record.path, record.record_id)
+    try:
+        place = opened.file.require_group(where)
+        number = max((int(name) for name in place), default=0) + 1
+        entry = place.create_group(str(number))
+        layout.put(entry, {"software": layout.SOFTWARE, "utc": layout.now(), **texts})
+        put_entry_seal(opened.file, entry)
+        opened.commit_closed()
+    except DAMAGE as problem:
+        raise error(record.path, f"cannot be written: {reason(problem)}") from problem
+    finally:
+        opened.close()
+    return number

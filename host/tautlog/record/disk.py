@@ -1,0 +1,100 @@
+"""Disk: unbuffered files, what is forced to them, and which file a name stands for."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+from pathlib import Path
+
+try:
+    import fcntl
+except ImportError:  # Windows: no lock, and a second writer is not refused
+    fcntl = None  # type: ignore[assignment]
+
+Identity = tuple[int, int]  # device and inode
+
+
+class FileLockedError(OSError):
+    """Another program has the file open for writing (or, for a writer, at all)."""
+
+
+class FileGoneError(OSError):
+    """The file, or its journal, was removed, moved or replaced while it was written."""
+
+
+def open_raw(path: Path, mode: str) -> io.FileIO:
+    """Open a file without any buffer."""
+    return io.FileIO(path, mode.replace("b", ""))
+
+
+def identity_of(file: Path | int) -> Identity:
+    """Device and inode of the file under a name, or of an open one by its number.
+
+    Raises
+    ------
+    OSError
+        If there is none.
+    """
+    state = os.stat(file)
+    return state.st_dev, state.st_ino
+
+
+def is_one_of(path: Path, *identities: Identity) -> bool:
+    """Whether the file under a name is one of these."""
+    try:
+        return identity_of(path) in identities
+    except (OSError, ValueError):
+        return False
+
+
+def read_all(raw: io.FileIO, offset: int, view: memoryview) -> None:
+    """Fill `view` from `offset` on; zeros beyond the end of the file."""
+    raw.seek(offset)
+    got = 0
+    while got < len(view) and (count := raw.readinto(view[got:])):
+        got += count
+    view[got:] = bytes(len(view) - got)
+
+
+def write_all(raw: io.FileIO, offset: int, data: bytes | bytearray | memoryview) -> None:
+    """Write all of `data` at `offset`; a raw file may take less at a time."""
+    view = memoryview(data)
+    raw.seek(offset)
+    while len(view):
+        view = view[raw.write(view) or 0 :]
+
+
+def force(raw: io.FileIO) -> None:
+    """Return only when the file's bytes are on the disk."""
+    os.fsync(raw.fileno())
+
+
+def force_folder(folder: Path) -> None:
+    """Force names made or removed in a folder to disk, where a system can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def lock(raw: io.FileIO) -> None:
+    """Keep other programs, also plain HDF5 readers, off a file while it is open.
+
+    The same advisory lock that the HDF5 library takes by itself.
+
+    Raises
+    ------
+    FileLockedError
+        If another program holds it.
+    """
+    if fcntl is None:
+        return
+    try:
+        fcntl.flock(raw.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError as problem:
+        raise FileLockedError(f"another program uses {raw.name}") from problem
+    except OSError:
+        return  # a file system without locks, such as some network folders

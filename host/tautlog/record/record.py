@@ -1,0 +1,291 @@
+"""Record: one drop as its file tells it; no file stays open."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from tautlog.analysis.contradictions import Story, contradictions
+from tautlog.analysis.in_force import in_force
+from tautlog.analysis.letting_go import letting_go
+from tautlog.firmware import wire
+from tautlog.model.calibration import Calibration
+from tautlog.model.contradiction import Contradiction
+from tautlog.model.origin import MEASURED, REHEARSED
+from tautlog.model.reception import Reception
+from tautlog.model.stream import BoardEvent, Instrument
+from tautlog.model.trace import Completeness, DropSetup, Trace
+from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
+from tautlog.record.entry_seals import EditedEntry
+from tautlog.record.grid import grid_of
+from tautlog.record.parts import Value, real, sealed_attributes, table, whole
+from tautlog.record.problems import error, reading
+from tautlog.record.recalibration import Recalibration, too_far_from
+from tautlog.record.seal import SealCheck, check_seal
+
+RELEASE_EVENT = "release-opened"
+RELEASE_EVENTS = (RELEASE_EVENT, "release-by-force")
+ENDED_EVENT = "recording-ended"
+ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
+
+
+@dataclass(frozen=True)
+class Record:
+    """One record as read; `open_record` makes one. No file stays open.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    format_version : int
+        Version of the format that it is written in.
+    record_id, software, utc, campaign, status, status_text : str
+        See the format.
+    setup : DropSetup
+        What people said of the drop.
+    calibration : Calibration
+        As it stood that day.
+    instrument : Instrument or None
+        What recorded it; None for an imported trace.
+    source : mapping
+        Attributes of ``/trace/values`` of an imported trace, else empty.
+    sample_rate_hz : float
+        Samples per second.
+    first_sample_index : int
+        Board's index of the first sample.
+    block_table : ndarray of BLOCK_DTYPE, shape (blocks,)
+        ``/trace/blocks``.
+    events : tuple of BoardEvent
+        Their sample index counted from the start of the trace.
+    marks : tuple of MarksRun
+        Oldest first.
+    inspections : tuple of Inspection
+        Oldest first.
+    decisions : tuple of Decision
+        Oldest first.
+    photos : tuple of Photo
+        Oldest first.
+    shunt_off : float or None
+        Step of the shunt resistor after the drop over that before it, less one.
+    previous_seal : str
+        Seal of the record before it in its campaign; "" for the first.
+    origin : str
+        One of `origin`: "measured", "rehearsed" or "imported".
+    recalibration : Recalibration or None
+        What the newest marks used instead of `calibration`.
+    arming : dict
+        What was measured and found before arming; empty where nobody kept it.
+    reception : Reception
+        What the laptop saw of the board that no block and no event holds.
+    seal_version : int
+        What its seal covers; from 2 on status and entries too.
+    sealed : bool
+        It carries a seal, or what is left of one.
+    edited : tuple of EditedEntry
+        Entries that are not what was entered; they are among none of the above.
+    """
+
+    path: Path
+    format_version: int
+    record_id: str
+    software: str
+    utc: str
+    campaign: str
+    status: str
+    status_text: str
+    setup: DropSetup
+    calibration: Calibration
+    instrument: Instrument | None
+    source: Mapping[str, Value]
+    sample_rate_hz: float
+    first_sample_index: int
+    block_table: npt.NDArray[np.void]
+    events: tuple[BoardEvent, ...]
+    marks: tuple[MarksRun, ...]
+    inspections: tuple[Inspection, ...] = ()
+    decisions: tuple[Decision, ...] = ()
+    photos: tuple[Photo, ...] = ()
+    shunt_off: float | None = None
+    previous_seal: str = ""
+    origin: str = MEASURED
+    recalibration: Recalibration | None = None
+    arming: Mapping[str, Any] = field(default_factory=dict)
+    reception: Reception = field(default_factory=Reception)
+    seal_version: int = 1
+    sealed: bool = False
+    edited: tuple[EditedEntry, ...] = ()
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether its writer was killed; not where it only says so, and was sealed."""
+        return self.status == "recording" and not self.sealed
+
+    @property
+    def marks_edited(self) -> bool:
+        """Whether the newest marks are not those that were kept."""
+        return any(one.where == "marks" and one.newest for one in self.edited)
+
+    @property
+    def rehearsed(self) -> bool:
+        """Whether nothing moved: a rehearsal counts for nothing."""
+        return self.origin == REHEARSED
+
+    @property
+    def calibration_used(self) -> Calibration:
+        """What forces are made with: that of the newest marks, else the record's own."""
+        return self.recalibration.calibration if self.recalibration else self.calibration
+
+    @property
+    def inspected_setup(self) -> DropSetup:
+        """The set-up, with what was found after the drop: of the article, by the shunt."""
+        setup = replace(self.setup, shunt_off=self.shunt_off)
+        if not self.inspections:
+            return setup
+        return replace(setup, article_finding=self.inspections[-1].finding)
+
+    def __enter__(self) -> Record:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Nothing is open."""
+
+    @property
+    def release_index(self) -> int | None:
+        """Sample of the first opening of the release switch, from the trace's start."""
+        return self._first_of(RELEASE_EVENT)
+
+    @property
+    def released(self) -> bool:
+        """Whether the drop may have loaded what it hangs on: not where it was called off before."""
+        if self.status != "aborted" or any(one.name in RELEASE_EVENTS for one in self.events):
+            return True
+        told = self.marks[-1].result if self.marks else {}
+        loaded = (told.get("load_verdict") or "no-load") != "no-load"
+        return loaded or told.get("peak_force_n") is not None
+
+    def counts(self) -> npt.NDArray[np.uint16]:
+        """Return the raw samples as stored, shape (samples, channels).
+
+        Raises
+        ------
+        RecordError
+            If the record is imported or damaged.
+        """
+        if self.instrument is None:
+            raise error(self.path, "is an imported trace: it holds values, not counts")
+        with reading(self.path) as file:
+            counts: npt.NDArray[np.uint16] = table(file, "trace/counts")[()]
+            return counts
+
+    def trace(self, channel: int = 0) -> Trace:
+        """Return the force on its uniform grid, NaN where a sample is missing.
+
+        Made with `calibration_used`.
+
+        Parameters
+        ----------
+        channel : int
+            Column of the samples; the calibration is applied to whichever is asked.
+
+        Raises
+        ------
+        ValueError
+            If there is no such channel.
+        RecordError
+            If the record is damaged.
+        """
+        channels = 1 if self.instrument is None else len(self.instrument.channels)
+        if not 0 <= channel < channels:
+            raise ValueError(f"`channel` must be 0 to {channels - 1}, was {channel!r}")
+        if self.instrument is None:
+            return self._imported_trace()
+        with reading(self.path) as file:
+            counts = table(file, "trace/counts")[:, channel]
+            grid = grid_of(self.block_table, counts.size, self.instrument.samples_per_block)
+        reduction, used = self.instrument.reduction, self.calibration_used
+        clipped = used.clipped(counts, reduction)
+        found = contradictions(self._story(self.instrument, grid.size, counts.size))
+        limits = in_force(self.arming) if channel == 0 else None
+        if limits is not None and (unlike := limits.unlike(used, reduction)):
+            clipped |= limits.clipped(counts)
+            found += (Contradiction("rails-differ", unlike),)
+        release = letting_go(self.events, self.sample_rate_hz, grid.size)
+        return replace(
+            self._bare_trace(grid.placed(used.force_n(counts, reduction), np.nan)),
+            release_time_s=release.time_s,
+            release_doubt=release.doubt,
+            release_note=release.note,
+            article_wire_s=self._time_of(ARTICLE_EVENT, grid.size),
+            mount_wire_s=self._time_of(MOUNT_EVENT, grid.size),
+            clipped=grid.placed(clipped, False),
+            quantum_n=used.quantum_n(reduction),
+            calibration_expired=too_far_from(used, self.utc),
+            completeness=Completeness(self.status, _reason_of_end(self.events)),
+            contradictions=found,
+        )
+
+    def _bare_trace(self, force_n: npt.NDArray[np.float64]) -> Trace:
+        """Force with what its calibration tells of it."""
+        used = self.calibration_used
+        return Trace(
+            force_n=force_n,
+            sample_rate_hz=self.sample_rate_hz,
+            calibration_u_fraction=used.expanded_u_fraction,
+            calibration_u_n=used.expanded_u_n,
+            covered_n=used.range_n,
+            bandwidth_hz=used.bandwidth_hz,
+        )
+
+    def _story(self, instrument: Instrument, size: int, rows: int) -> Story:
+        """All that the record holds of its drop but the samples."""
+        numbers, row, stamps_us, lost = (
+            self.block_table[name].astype(np.int64) for name in ("block", "row", "stamp_us", "lost")
+        )
+        return Story(
+            self.events,
+            self.sample_rate_hz,
+            instrument.samples_per_block,
+            size,
+            numbers,
+            np.diff(row, append=rows),
+            stamps_us,
+            lost,
+            self.reception,
+        )
+
+    def _time_of(self, name: str, size: int) -> float | None:
+        """Seconds from the trace's start to the first event of a name, if it lies within."""
+        first = self._first_of(name)
+        return first / self.sample_rate_hz if first is not None and 0 <= first < size else None
+
+    def _first_of(self, name: str) -> int | None:
+        return next((event.sample_index for event in self.events if event.name == name), None)
+
+    def verify_seal(self) -> SealCheck:
+        """Compare the seal with what is in the file now.
+
+        Raises
+        ------
+        RecordError
+            If the record is too damaged to be read.
+        """
+        with reading(self.path) as file:
+            return check_seal(file, sealed_attributes(file))
+
+    def _imported_trace(self) -> Trace:
+        with reading(self.path) as file:
+            values = table(file, "trace/values")[()]
+            factor = real(self.source, "newton_per_unit") * whole(self.source, "polarity")
+        expired = self.calibration.expired_on(self.utc)
+        return replace(self._bare_trace(values * factor), calibration_expired=expired)
+
+
+def _reason_of_end(events: tuple[BoardEvent, ...]) -> str:
+    """Name of the reason that the board gave for the end of its recording, or ""."""
+    ended = [event.value for event in events if event.name == ENDED_EVENT]
+    return wire.REASONS[ended[-1]][0] if ended and ended[-1] in wire.REASONS else ""

@@ -1,0 +1,225 @@
+"""Record file: a record's HDF5 file, open for writing, over a journaled file."""
+
+from __future__ import annotations
+
+import contextlib
+import uuid
+import weakref
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+
+import h5py
+import numpy as np
+
+from tautlog.errors import RecordExistsError
+from tautlog.model.calibration import Calibration
+from tautlog.model.origin import REHEARSED
+from tautlog.model.trace import DropSetup
+from tautlog.record import layout, parts, seal_version
+from tautlog.record.disk import FileGoneError, FileLockedError, identity_of
+from tautlog.record.gone import save_gone
+from tautlog.record.journal import journal_path
+from tautlog.record.journaled_file import JournaledFile
+from tautlog.record.layout import EVENT_DTYPE
+from tautlog.record.problems import DAMAGE, damaged, error, locked, reason
+from tautlog.record.seal_chain import last_seal
+
+
+@dataclass(frozen=True)
+class Head:
+    """What every record says of itself from the beginning.
+
+    Attributes
+    ----------
+    origin : str
+        One of `model.origin`.
+    campaign, utc : str
+        Name of the campaign; ISO time of the drop, now if empty.
+    """
+
+    origin: str
+    campaign: str
+    utc: str
+
+
+class RecordFile:
+    """A record's file, open for writing; `create` or `reopen` makes one.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    file : h5py.File
+        What is written to it; it takes effect with `commit`.
+    """
+
+    def __init__(self, raw: JournaledFile, file: h5py.File) -> None:
+        self.path = raw.path
+        self.file = file
+        self._raw = raw
+        # HDF5 must never meet a file object that the interpreter has taken down.
+        self._end = weakref.finalize(self, _close_uncommitted, file, raw)
+
+    @classmethod
+    def create(cls, path: Path, head: Head, fill: Callable[[h5py.File], None]) -> RecordFile:
+        """Make a file with what all records have and what `fill` adds, and commit it."""
+        record_id = uuid.uuid4().hex
+        try:
+            raw = JournaledFile(path, record_id.encode(), new=True)
+        except FileExistsError as problem:
+            raise RecordExistsError(
+                f"{path} exists already: choose another name, a record is never overwritten",
+                path=str(path),
+            ) from problem
+        except OSError as problem:
+            raise error(path, f"cannot be made: {reason(problem)}") from problem
+        opened = None
+        try:
+            opened = cls(raw, h5py.File(raw, "w", libver=layout.LIBVER))
+            _put_head(opened.file, record_id, head, path.parent)
+            fill(opened.file)
+            opened.commit()
+        except BaseException as problem:
+            # Nobody was told of this file yet.
+            _remove(raw, raw.close if opened is None else opened.close)
+            if isinstance(problem, DAMAGE) and raw.failure is not None:
+                raise error(path, f"cannot be written: {reason(raw.failure)}") from problem
+            raise
+        return opened
+
+    @classmethod
+    def reopen(cls, path: Path, record_id: str) -> RecordFile:
+        """Open the file of a record that was just read."""
+        try:
+            raw = JournaledFile(path, record_id.encode("ascii", "replace"), new=False)
+        except FileLockedError as problem:
+            raise locked(path) from problem
+        except (OSError, ValueError) as problem:
+            raise error(path, f"cannot be written: {reason(problem)}") from problem
+        try:
+            return cls(raw, h5py.File(raw, "r+", libver=layout.LIBVER))
+        except DAMAGE as problem:
+            raw.close()
+            raise damaged(path, reason(problem)) from problem
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it was not closed yet."""
+        return self._end.alive
+
+    @contextlib.contextmanager
+    def writing(self, on_disk: str, *, whole: bool = False) -> Iterator[h5py.File]:
+        """Turn refusals of the disk, also those that HDF5 did not hear of, into ours.
+
+        Parameters
+        ----------
+        on_disk : str
+            What is on disk whatever happens now, for the message.
+        whole : bool
+            What is written finishes the record.
+        """
+        if not self.is_open:
+            raise error(self.path, "was finished: nothing can be added to it")
+        try:
+            yield self.file
+            if self._raw.failure is not None:
+                raise self._raw.failure
+        except FileGoneError as problem:
+            gone = save_gone(self._raw, whole=whole)
+            self.close()
+            raise gone from problem
+        except DAMAGE as problem:
+            cause = self._raw.failure or problem
+            raise error(self.path, f"cannot be written: {reason(cause)}. {on_disk}") from problem
+
+    def commit(self) -> None:
+        """Put everything written on disk; see `JournaledFile.commit`."""
+        self.file.flush()
+        self._raw.commit()
+
+    def commit_closed(self) -> None:
+        """Likewise, with nothing to be written after it."""
+        self.file.close()
+        self._raw.commit()
+
+    def close(self) -> None:
+        """Close it; what was not committed never happened."""
+        self._end()
+
+    def remove(self) -> None:
+        """Close it and remove it, unless another file has taken its name."""
+        _remove(self._raw, self._end)
+
+    def link(self) -> tuple[str, str, str]:
+        """What the chain keeps of a sealed record: identity, seal, and the seal before it."""
+        return (
+            parts.text_of(self.file, "record_id"),
+            parts.text_of(self.file, "seal_sha256"),
+            parts.text_of(self.file, "previous_seal_sha256"),
+        )
+
+    def must_be_there(self) -> None:
+        """Make sure that the closed file is still the one under its name.
+
+        Raises
+        ------
+        RecordError
+            If it was removed, moved or replaced since.
+        """
+        try:
+            there = self._raw.identity == identity_of(self.path)
+        except OSError as problem:
+            raise error(self.path, f"was finished and is gone: {reason(problem)}") from problem
+        if not there:
+            raise error(self.path, "was finished and is now another file")
+
+
+def put_setup(file: h5py.File, setup: DropSetup, calibration: Calibration) -> None:
+    """Write what people said of the drop, and the calibration."""
+    for name, described in (("setup", setup), ("calibration", calibration)):
+        values = asdict(described)
+        for field in fields(described):
+            if "float" in str(field.type) and values[field.name] is not None:
+                values[field.name] = float(values[field.name])
+        layout.put(file.create_group(name), values)
+
+
+def _put_head(file: h5py.File, record_id: str, head: Head, folder: Path) -> None:
+    # Of fixed length, so that it stands in the file's head: it is the guard.
+    file.attrs["record_id"] = np.bytes_(record_id)
+    # A rehearsal is no link of a campaign's chain.
+    previous = "" if head.origin == REHEARSED else last_seal(folder)
+    told = {
+        "format": layout.FORMAT,
+        "format_version": layout.FORMAT_VERSION,
+        "software": layout.SOFTWARE,
+        "utc": head.utc or layout.now(),
+        "campaign": head.campaign,
+        "status": "recording",
+        "origin": head.origin,
+        "seal_version": seal_version.CURRENT,
+        "previous_seal_sha256": previous or None,
+    }
+    layout.put(file, told)
+    file.create_dataset(
+        "events", (0,), EVENT_DTYPE, maxshape=(None,), chunks=(layout.CHUNK_EVENTS,)
+    )
+    file.create_group("marks")
+
+
+def _remove(raw: JournaledFile, close: Callable[[], object]) -> None:
+    """Close a new file and remove it, unless another one has taken its name."""
+    mine = [one for one in (raw.path, journal_path(raw.path)) if raw.owns(one)]
+    close()
+    for name in mine:
+        with contextlib.suppress(OSError):
+            name.unlink(missing_ok=True)
+
+
+def _close_uncommitted(file: h5py.File, raw: JournaledFile) -> None:
+    """Close both; what was not committed never happened."""
+    raw.discard()
+    with contextlib.suppress(*DAMAGE):
+        file.close()
+    raw.close()
