@@ -113,7 +113,7 @@ class Drop:
         Axes
             Those that were drawn into.
         """
-        from tautlog.display.on_axes import draw_pull
+        from tautlog.display.pictures.on_axes import draw_pull
 
         if ax is None:
             from matplotlib import pyplot
@@ -147,8 +147,8 @@ class Drop:
             ("peak", peak),
             ("record", verdict.record_verdict),
             ("load", verdict.load_verdict),
-            ("trace says", verdict.trace_says),
-            ("test", verdict.test_verdict),
+            ("trace says", verdict.trace_says or "nothing"),
+            ("test", verdict.test_verdict or "not combined yet"),
         ]
 
     def _repr_html_(self) -> str:

@@ -7,6 +7,7 @@ events are never lost behind an answer that somebody waits for.
 from __future__ import annotations
 
 import json
+import struct
 import time
 from collections import deque
 from collections.abc import Callable
@@ -78,7 +79,7 @@ class Session:
     def acknowledge(self, next_block: int, *, again: bool = False) -> None:
         """Say that every block before `next_block` is on disk; the heartbeat too."""
         flags = wire.ACK_AGAIN if again else 0
-        self.send(wire.ACK, wire.struct.pack(wire.ACK_BODY, next_block, flags))
+        self.send(wire.ACK, struct.pack(wire.ACK_BODY, next_block, flags))
 
     def ask(self, name: str, *, wait_s: float = ANSWER_S, **fields: object) -> dict[str, object]:
         """Send a command and wait for its answer.
