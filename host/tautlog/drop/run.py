@@ -30,7 +30,7 @@ from tautlog.errors import (
 )
 from tautlog.firmware import wire
 from tautlog.record import RecordWriter
-from tautlog.record.journal import LOCKS
+from tautlog.record.disk import LOCKS
 
 KEPT_BACK = (
     "the board never sent {} block(s) that it said it holds: it keeps the event, `tautlog recover` "

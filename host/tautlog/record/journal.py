@@ -40,7 +40,6 @@ from pathlib import Path
 
 from tautlog.record import disk
 
-LOCKS = fcntl is not None
 PAGE_BYTES = 4096
 GUARD_BYTES = 32
 GUARD_WITHIN_BYTES = 1 << 20
