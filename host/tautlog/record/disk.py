@@ -13,7 +13,6 @@ except ImportError:  # Windows: no lock, and a second writer is not refused
     fcntl = None  # type: ignore[assignment]
 
 LOCKS = fcntl is not None
-
 Identity = tuple[int, int]  # device and inode
 
 
