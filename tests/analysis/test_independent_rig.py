@@ -146,3 +146,14 @@ def test_kind_and_seed_make_the_same_drop_again():
     assert one.setup == two.setup
     assert one.truth.clip_depth > 0.0
     assert not np.array_equal(one.trace.force_n, drops.make("any+clip-round", 5).trace.force_n)
+
+
+@pytest.mark.parametrize("seed", [6000005, 7000026])
+def test_a_break_quicker_than_its_class_is_a_lower_bound(seed):
+    """Both were valid with an interval that missed the peak by 27 and 11 times its width."""
+    from tautlog.analysis.marking import mark
+
+    drop = drops.make("early", seed)
+    marks = mark(drop.trace, drop.setup, cfc=drop.cfc)
+    assert marks.lower_bound
+    assert marks.peak_force_n < drop.truth.peak_n(marks.cfc)

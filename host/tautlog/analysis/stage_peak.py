@@ -20,6 +20,10 @@ from tautlog.model.uncertainty import Budget
 
 SLOPE_S, SLOPE_SAMPLES = 0.001, 4  # before a loss, that its slope is taken from; own choice
 SETTLED_S = 0.001  # after slack: what is left of the pull is over; own choice
+# Rise time times bandwidth below which the corner of a break is rounded off; own choice: four
+# times the 0.5 from which a rise shows the amplifier itself (`limits.RISE_PER_BANDWIDTH`).
+QUICK_RISE = 2.0
+USUAL_BANDWIDTH_HZ = 1000.0  # of an amplifier that nobody described; common practice, its low end
 BEFORE_NEXT_S = 0.005  # before the next pull: its onset is not exact; own choice
 
 
@@ -56,7 +60,7 @@ def tell_peak(pull: Measured, times: Times, whole: Wholeness, impulse: Impulse) 
         peak_coverage_factor=budget.coverage_factor,
         corrections=found,
         budgets=(replace(budget, value=pull.sign * budget.value),),
-        findings=_about_ending(end, pull.rate_hz),
+        findings=_about_ending(end, pull.rate_hz) or _about_rise(pull),
     )
 
 
@@ -87,6 +91,28 @@ def _about_ending(end: Ending | None, rate_hz: float) -> tuple[Finding, ...]:
         f"the force ended between {end.first / rate_hz:.4f} s and "
         f"{end.last / rate_hz:.4f} s, where the trace does not tell: its peak is "
         f"{end.lowest_n:.0f} N or more, up to {end.highest_n:.0f} N"
+    )
+    return (Finding("break-unsure", text),)
+
+
+def _about_rise(pull: Measured) -> tuple[Finding, ...]:
+    """Whether a break came before class and amplifier could follow the rise to it.
+
+    They round the corner off, fixture and amplifier go on for a while after it, and then
+    the fall that is found is theirs: the interval would be that of another peak.
+    """
+    if pull.loss is None or not pull.contact.start < pull.loss.index < pull.contact.stop:
+        return ()
+    cfc, bandwidth_hz = pull.signal.cfc, pull.signal.trace.bandwidth_hz
+    passed_hz = [bandwidth_hz or USUAL_BANDWIDTH_HZ] + [MINUS_3_DB_PER_CLASS * (cfc or 0)] * bool(
+        cfc
+    )
+    rose_s = (pull.peak - pull.onset) / pull.rate_hz
+    if rose_s >= QUICK_RISE / min(passed_hz):
+        return ()
+    text = (
+        f"the force rose for {1000 * rose_s:.1f} ms before it broke, and what passes "
+        f"{min(passed_hz):.0f} Hz cannot follow so quickly: its peak is {pull.top_n:.0f} N or more"
     )
     return (Finding("break-unsure", text),)
 
