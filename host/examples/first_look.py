@@ -31,7 +31,7 @@ for drop in drops:
 axes = None
 for drop in drops:
     axes = drop.plot(axes)
-axes.legend()
+axes.legend(fontsize="small", loc="center right")
 axes.figure.savefig(FOLDER / "first_look.png" if len(sys.argv) > 1 else "first_look.png")
 plt.close(axes.figure)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
@@ -39,9 +41,17 @@ def draw_pull(axes: Axes, curve: ForceCurve, marks: Marks, label: str = "") -> N
         ("target", marks.target_force_n, "--"),
         ("limit", marks.limit_force_n, ":"),
     ):
-        if level_n is not None:
+        if level_n is not None and not _is_drawn(axes, name, level_n):
             axes.axhline(level_n, linestyle=style, linewidth=0.8, color="0.4", label=name)
     if marks.peak_force_n is not None and marks.peak_time_s is not None:
         axes.plot([1e3 * (marks.peak_time_s - origin_s)], [marks.peak_force_n], "k+", ms=10)
     axes.set_xlabel("time since onset in ms")
     axes.set_ylabel("force in N")
+
+
+def _is_drawn(axes: Axes, name: str, level_n: float) -> bool:
+    """Whether another drop of the same level was drawn before."""
+    return any(
+        line.get_label() == name and np.allclose(np.asarray(line.get_ydata(), float), level_n)
+        for line in axes.get_lines()
+    )
