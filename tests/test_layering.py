@@ -18,6 +18,7 @@ WINGS = [
     "archive",
     "io",
     "campaign",
+    "mechanics",
     "planning",
     "drop",
     "rehearsal",

@@ -172,7 +172,7 @@ def test_an_event_whose_frame_was_damaged_is_asked_for_again(tmp_path, name):
 
 
 def test_every_severity_is_tried():
-    here = {"events-missing", "rails-differ"}  # below, and in test_in_force
+    here = {"events-missing", "rails-differ"}  # below, and in test_limits_at_arming
     assert set(SEVERITIES) == set(BY_CODE) | here
 
 

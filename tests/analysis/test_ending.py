@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from tautlog.analysis.contacts import without_glitches
 from tautlog.analysis.ending import ending, places
+from tautlog.analysis.find_contacts import without_glitches
 
 RATE_HZ = 10_000.0
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from tautlog.analysis.bounces import Pull, find_pulls, pull_between
-from tautlog.analysis.contacts import find_contacts
 from tautlog.analysis.estimate import Observed, Said, estimate
+from tautlog.analysis.find_contacts import find_contacts
+from tautlog.mechanics.motion import fall
+from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.planning.motion import fall
-from tautlog.planning.rig_model import RigModel
 
 RATE_HZ = 62500.0
 MODEL = RigModel(

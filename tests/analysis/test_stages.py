@@ -7,15 +7,15 @@ import pytest
 from traces import NOBODY, arrest, half_sine, plain, recorded
 
 from tautlog.analysis.marking import mark
-from tautlog.analysis.stage_after import After, LossTold
-from tautlog.analysis.stage_closures import Agreement, Closures
-from tautlog.analysis.stage_contact import Impulse, Times, Wholeness
-from tautlog.analysis.stage_damage import Damage, Shape
-from tautlog.analysis.stage_doubts import Completeness
-from tautlog.analysis.stage_loss import find_parting
-from tautlog.analysis.stage_peak import LinePeak, Peak
-from tautlog.analysis.stage_place import Located, ZeroTold, locate
-from tautlog.analysis.stage_signal import force_of, signal_of
+from tautlog.analysis.stage1_signal import force_of, signal_of
+from tautlog.analysis.stage2_place import Located, ZeroTold, locate
+from tautlog.analysis.stage3_loss import find_parting
+from tautlog.analysis.stage4_contact import Impulse, Times, Wholeness
+from tautlog.analysis.stage5_after import After, LossTold
+from tautlog.analysis.stage6_closures import Agreement, Closures
+from tautlog.analysis.stage7_damage import Damage, Shape
+from tautlog.analysis.stage8_peak import LinePeak, Peak
+from tautlog.analysis.stage9_doubts import Completeness
 from tautlog.analysis.stretch import Stretch
 from tautlog.model.marks import Marks
 from tautlog.model.trace import DropSetup

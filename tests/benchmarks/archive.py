@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 
 from tautlog.display.quick_look import mark_new
+from tautlog.mechanics.motion import fall
+from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.calibration import Calibration
 from tautlog.model.trace import DropSetup
-from tautlog.planning.motion import fall
-from tautlog.planning.rig_model import RigModel
 from tautlog.record import ImportedValues, write_values
 
 RATE_HZ = 5000.0

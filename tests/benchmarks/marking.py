@@ -17,9 +17,9 @@ RATE_HZ = 500_000.0
 
 def trace_of(seconds):
     """A drop that fills a record of that length, from the project's own mechanics."""
+    from tautlog.mechanics.motion import fall
+    from tautlog.mechanics.rig_model import RigModel
     from tautlog.model.trace import DropSetup, Trace
-    from tautlog.planning.motion import fall
-    from tautlog.planning.rig_model import RigModel
 
     model = RigModel(9.0, 0.3 if seconds < 2 else 1.2, 30e3, damping_ratio=0.1, friction_n=3.0)
     time_s = np.arange(int(seconds * RATE_HZ)) / RATE_HZ - 0.2

@@ -15,7 +15,7 @@ from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.cli import run
 from tautlog.errors import CalibrationError, CampaignError
 from tautlog.model.calibration import Calibration
-from tautlog.planning.electronics import (
+from tautlog.planning.electronics_advice import (
     Electrics,
     advise,
     class_for,

@@ -19,7 +19,7 @@ from screens import pixels, until
 from tautlog.archive.assess import assess
 from tautlog.archive.verdict_lines import quick_look
 from tautlog.cli import run
-from tautlog.cli.live import LiveCrew
+from tautlog.cli.live_crew import LiveCrew
 from tautlog.display.live import LEAVE_S, MOST_PIECES, LiveFeed, Thinner
 from tautlog.display.live_window import LiveScreen
 from tautlog.errors import ScreenError

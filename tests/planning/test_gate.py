@@ -22,7 +22,7 @@ from tautlog.model.load_path import Element, Mount
 from tautlog.model.quantities import FORCE, HEIGHT, MASS, SLOPE, VOLT, Quantity
 from tautlog.model.timestamp import day_problem, today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.planning.electronics import Electrics
+from tautlog.planning.electronics_advice import Electrics
 from tautlog.planning.gate import findings, refusals
 from tautlog.planning.intended import drops_since_proof
 from tautlog.planning.planned_drop import PlannedDrop

@@ -16,16 +16,16 @@ from tautlog.campaign.checklist import GOOD_FOR_S, Checklist, add_checklist, fre
 from tautlog.campaign.ledger import LedgerEntry, add_entry, exposures, read_entries, rehearsals
 from tautlog.cli import run
 from tautlog.errors import CampaignError, PlanError
+from tautlog.mechanics.motion import fall
+from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.line import Line
 from tautlog.model.load_path import PathCheck
 from tautlog.model.timestamp import stamp, today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.trace import DropSetup, Trace
 from tautlog.planning.learning import Lesson, advice, learn, lesson_of
-from tautlog.planning.motion import fall
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import predict_drop
-from tautlog.planning.rig_model import RigModel
 
 RATE_HZ = 20_000.0
 

@@ -16,7 +16,7 @@ from tautlog.cli import run
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount
 from tautlog.model.origin import REHEARSED
-from tautlog.planning.electronics import Electrics
+from tautlog.planning.electronics_advice import Electrics
 from tautlog.planning.gate import findings, refusals
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import predict_drop

@@ -9,11 +9,11 @@ import numpy as np
 from scipy.signal import lfilter
 
 from tautlog.analysis.filters import CLASSES, highest_class_for
+from tautlog.mechanics.first_peak import first_peak_n
+from tautlog.mechanics.motion import fall
+from tautlog.mechanics.rig_model import RigModel, Slip
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.trace import DropSetup, Trace
-from tautlog.planning.first_peak import first_peak_n
-from tautlog.planning.motion import fall
-from tautlog.planning.rig_model import RigModel, Slip
 
 KINDS = {
     "held": 0.26,

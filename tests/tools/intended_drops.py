@@ -7,7 +7,7 @@ from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount
 from tautlog.model.timestamp import today
-from tautlog.planning.electronics import Electrics
+from tautlog.planning.electronics_advice import Electrics
 from tautlog.planning.gate import Intended
 
 DATED = Calibration(zero_v=0.45, date=today())

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.integrate import cumulative_trapezoid
 
-from tautlog.analysis.contacts import Contact, onset_index, slack_index
+from tautlog.analysis.find_contacts import Contact, onset_index, slack_index
 from tautlog.model.limits import PULL_SHARE
 
 FloatArray = npt.NDArray[np.float64]

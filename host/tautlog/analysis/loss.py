@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import uniform_filter1d
 
-from tautlog.analysis.contacts import Contact, rise_through
+from tautlog.analysis.find_contacts import Contact, rise_through
 
 FloatArray = npt.NDArray[np.float64]
 

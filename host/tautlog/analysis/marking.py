@@ -17,25 +17,25 @@ from typing import Any
 
 import numpy as np
 
-from tautlog.analysis.stage_after import tell_after, tell_loss, tell_wires
-from tautlog.analysis.stage_closures import tell_agreement, tell_closures, tell_plateau
-from tautlog.analysis.stage_contact import (
+from tautlog.analysis.stage1_signal import force_of, signal_of, usable_class
+from tautlog.analysis.stage2_place import Located, Zeroed, ZeroTold, locate, tell_zero
+from tautlog.analysis.stage3_loss import Measured, find_parting
+from tautlog.analysis.stage4_contact import (
     at_rails,
     hides_pull,
     tell_impulse,
     tell_times,
     tell_wholeness,
 )
-from tautlog.analysis.stage_damage import tell_damage, tell_shape, tell_stretch
-from tautlog.analysis.stage_doubts import (
+from tautlog.analysis.stage5_after import tell_after, tell_loss, tell_wires
+from tautlog.analysis.stage6_closures import tell_agreement, tell_closures, tell_plateau
+from tautlog.analysis.stage7_damage import tell_damage, tell_shape, tell_stretch
+from tautlog.analysis.stage8_peak import tell_line_peak, tell_peak
+from tautlog.analysis.stage9_doubts import (
     tell_completeness,
     tell_completeness_untaut,
     tell_impossible,
 )
-from tautlog.analysis.stage_loss import Measured, find_parting
-from tautlog.analysis.stage_peak import tell_line_peak, tell_peak
-from tautlog.analysis.stage_place import Located, Zeroed, ZeroTold, locate, tell_zero
-from tautlog.analysis.stage_signal import force_of, signal_of, usable_class
 from tautlog.analysis.swing import odd_swing_n
 from tautlog.model.force_curve import ForceCurve
 from tautlog.model.marks import BEFORE_ONSET, Finding, Marks

@@ -10,7 +10,7 @@ from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.assessment import Assessment, CalibrationTold
 from tautlog.archive.kept_marks import marks_in, settings_of
-from tautlog.archive.recalibration import choose, corrected_since
+from tautlog.archive.other_calibration import choose, corrected_since
 from tautlog.errors import CampaignError, RecordError
 from tautlog.model.predicted import Predicted
 from tautlog.model.trace import DropSetup, Trace

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from tautlog.campaign.calibration_in_force import calibration_in_force, promised_slope
 from tautlog.campaign.condemned import Retired
-from tautlog.campaign.in_force import calibration_in_force, promised_slope
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
 from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
 from tautlog.campaign.sections import Amplifier, Article, Cell, DecisionRule, Requirement, Rig
@@ -42,7 +42,7 @@ class Campaign:
     requirement : Requirement
         Where the target comes from.
     calibration, calibration_stated, calibration_doubts, calibration_left_out : ...
-        That in force; see `in_force.InForce`.
+        That in force; see `calibration_in_force.InForce`.
     stated_newton_per_volt : float or None
         As campaign.toml says; its sign is that of the chain.
     port, link_timeout_s : str, float

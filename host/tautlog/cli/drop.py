@@ -74,7 +74,7 @@ def command(
     """
     from tautlog.campaign.fitted_shunt import shunt_of
     from tautlog.cli.conduct import conduct, show_outcome
-    from tautlog.cli.live import crew_for
+    from tautlog.cli.live_crew import crew_for
     from tautlog.cli.permit import permitted
     from tautlog.drop.outcome import DropPlan
     from tautlog.drop.permit import count_elsewhere

@@ -81,7 +81,7 @@ def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, .
 
 def _shunt_n(campaign: Campaign | None) -> float | None:
     """Force that the campaign's shunt looks like, by the cell's data sheet."""
-    from tautlog.planning.electronics import shunt_step_n
+    from tautlog.planning.electronics_advice import shunt_step_n
     from tautlog.planning.intended import electrics_of
 
     cell = campaign.cell if campaign else None

@@ -110,7 +110,7 @@ def command(
     converter and pins. All else is what `tautlog drop` does. The record says that it is a
     rehearsal, goes into the folder `rehearsals` of a campaign, and counts for nothing.
     """
-    from tautlog.cli.live import crew_for
+    from tautlog.cli.live_crew import crew_for
     from tautlog.rehearsal.process import BoardProcess
     from tautlog.rehearsal.rig import SimulatedRig
 

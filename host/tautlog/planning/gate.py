@@ -20,7 +20,7 @@ from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, chec
 from tautlog.model.names import meant
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
-from tautlog.planning.electronics import Electrics
+from tautlog.planning.electronics_advice import Electrics
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import Prediction, predict_drop
 from tautlog.planning.reckoned import Load, highest

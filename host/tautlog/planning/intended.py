@@ -10,7 +10,7 @@ from tautlog.campaign.ledger import exposures, read_entries
 from tautlog.model.line import Line
 from tautlog.model.load_path import Mount
 from tautlog.model.trace import DropSetup
-from tautlog.planning.electronics import Electrics
+from tautlog.planning.electronics_advice import Electrics
 from tautlog.planning.gate import Intended
 from tautlog.planning.lines import line_for
 from tautlog.planning.reckoned import earlier_loads

@@ -19,7 +19,7 @@ from tautlog.model.names import meant
 from tautlog.model.trace import DropSetup
 from tautlog.model.uncertainty import extrapolation_u
 from tautlog.planning.aim import Aim, aim_for
-from tautlog.planning.electronics import advise
+from tautlog.planning.electronics_advice import advise
 from tautlog.planning.flight import FlightLoad
 from tautlog.planning.gate import findings
 from tautlog.planning.intended import electrics_of, intended_for

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tautlog.errors import PlanError
+from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.line import Line
-from tautlog.planning.rig_model import RigModel
 
 
 @dataclass(frozen=True)

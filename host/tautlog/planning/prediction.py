@@ -14,6 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.errors import PlanError
+from tautlog.mechanics import closed_forms as predict
+from tautlog.mechanics.motion import fall
+from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.limits import (
     FRICTION_MOST,
     FRICTION_TOLD_U,
@@ -22,10 +25,7 @@ from tautlog.model.limits import (
     MASS_U_FRACTION,
 )
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.planning import closed_forms as predict
-from tautlog.planning.motion import fall
 from tautlog.planning.planned_drop import PlannedDrop
-from tautlog.planning.rig_model import RigModel
 
 FloatArray = npt.NDArray[np.float64]
 

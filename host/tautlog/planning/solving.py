@@ -8,9 +8,9 @@ from dataclasses import replace
 from scipy.optimize import brentq
 
 from tautlog.errors import PlanError
+from tautlog.mechanics import closed_forms as predict
+from tautlog.mechanics.first_peak import first_peak_n
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.planning import closed_forms as predict
-from tautlog.planning.first_peak import first_peak_n
 from tautlog.planning.planned_drop import PlannedDrop
 
 # Common practice, no source.

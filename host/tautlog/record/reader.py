@@ -9,7 +9,7 @@ from typing import Any
 import h5py
 import numpy as np
 
-from tautlog.analysis.in_force import in_force
+from tautlog.analysis.limits_at_arming import in_force
 from tautlog.model.calibration import Calibration
 from tautlog.model.origin import origin_of
 from tautlog.model.reception import reception_in

@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.analysis.contradictions import Story, contradictions
-from tautlog.analysis.in_force import in_force
 from tautlog.analysis.letting_go import letting_go
+from tautlog.analysis.limits_at_arming import in_force
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.contradiction import Contradiction

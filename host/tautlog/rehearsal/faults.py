@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from tautlog.planning.rig_model import Slip
+from tautlog.mechanics.rig_model import Slip
 from tautlog.rehearsal.scene import Scene
 
 NO_ANSWER = 1e12  # newtons a volt: of a chain that no pull moves

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.firmware import wire
-from tautlog.planning.motion import Motion, fall
+from tautlog.mechanics.motion import Motion, fall
 from tautlog.rehearsal.electronics import Digitiser, FloatArray, no_force
 from tautlog.rehearsal.scene import Scene
 

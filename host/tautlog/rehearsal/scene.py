@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tautlog.board.shunt import Shunt
+from tautlog.mechanics.first_peak import model_for_peak
+from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.calibration import Calibration
 from tautlog.model.limits import HEADROOM
 from tautlog.model.trace import DropSetup
-from tautlog.planning.first_peak import model_for_peak
-from tautlog.planning.rig_model import RigModel
 from tautlog.rehearsal.electronics import Chain, chain_for_range
 
 DEFAULT_MASS_KG = 9.0

@@ -1,6 +1,6 @@
 """An independent drop rig, to try verdicts on what marking's own authors did not invent.
 
-Nothing here knows how marking works. It shares no code with `tautlog.planning.motion`, the
+Nothing here knows how marking works. It shares no code with `tautlog.mechanics.motion`, the
 rehearsal, the filters or marking: own equations, own integrator, own instrument, own
 channel class filter. Only `campaign` calls the public path in: a `Trace` and a `DropSetup`
 into `marking.mark` and `judge.judge`.

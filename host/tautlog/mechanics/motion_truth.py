@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
-from tautlog.planning.contact import JUMP_S, Contact
-from tautlog.planning.phase import IMPULSE, SLIPPED, SPEED, STRETCH, WORK
+from tautlog.mechanics.contact import JUMP_S, Contact
+from tautlog.mechanics.phase import IMPULSE, SLIPPED, SPEED, STRETCH, WORK
 
 BREAK_FALL_S = 2e-4  # common practice: a parted line unloads in less than 0.5 ms
 FIRST_GRID_S = 2e-5

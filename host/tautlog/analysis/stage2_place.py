@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.contacts import (
+from tautlog.analysis.find_contacts import (
     Contact,
     find_contacts,
     onset_index,
@@ -20,7 +20,7 @@ from tautlog.analysis.contacts import (
     without_ringing,
 )
 from tautlog.analysis.mains import mains_component
-from tautlog.analysis.stage_signal import BoolArray, Signal
+from tautlog.analysis.stage1_signal import BoolArray, Signal
 from tautlog.analysis.zero import Zero, slack_window, still_level, zero_of
 from tautlog.model.limits import (
     CONTACT_SHARE,

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq
 
-from tautlog.planning.phase import (
+from tautlog.mechanics.phase import (
     SLIPPED,
     SPEED,
     STRETCH,
@@ -21,7 +21,7 @@ from tautlog.planning.phase import (
     line_n,
     solved_phase,
 )
-from tautlog.planning.rig_model import RigModel
+from tautlog.mechanics.rig_model import RigModel
 
 FloatArray = npt.NDArray[np.float64]
 

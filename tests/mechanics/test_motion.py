@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from traces import arrest
 
+from tautlog.mechanics.first_peak import first_peak_n, model_for_peak
+from tautlog.mechanics.motion import fall
+from tautlog.mechanics.rig_model import RigModel, Slip
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.planning.first_peak import first_peak_n, model_for_peak
-from tautlog.planning.motion import fall
-from tautlog.planning.rig_model import RigModel, Slip
 
 RATE_HZ = 62500.0
 TIME_S = np.arange(int(6 * RATE_HZ)) / RATE_HZ

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.contacts import smoothed, without_glitches
 from tautlog.analysis.damage import dead_from
 from tautlog.analysis.filters import cfc_filter, highest_class_for
+from tautlog.analysis.find_contacts import smoothed, without_glitches
 from tautlog.model.limits import LARGEST_N
 from tautlog.model.marks import Finding
 from tautlog.model.trace import DropSetup, Trace

@@ -14,12 +14,12 @@ from tautlog.analysis.completeness import (
     starts_late,
     where_it_ends,
 )
-from tautlog.analysis.stage_after import After, LossTold
-from tautlog.analysis.stage_closures import Agreement, Closures
-from tautlog.analysis.stage_contact import Wholeness
-from tautlog.analysis.stage_loss import Measured
-from tautlog.analysis.stage_place import Zeroed, fall_time_s, first_window
-from tautlog.analysis.stage_signal import Signal
+from tautlog.analysis.stage1_signal import Signal
+from tautlog.analysis.stage2_place import Zeroed, fall_time_s, first_window
+from tautlog.analysis.stage3_loss import Measured
+from tautlog.analysis.stage4_contact import Wholeness
+from tautlog.analysis.stage5_after import After, LossTold
+from tautlog.analysis.stage6_closures import Agreement, Closures
 from tautlog.analysis.stretch import motion
 from tautlog.model.marks import Finding
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 from tautlog.analysis.bounces import Pull, find_pulls
 from tautlog.analysis.ringing import ring_after
-from tautlog.analysis.stage_contact import Wholeness
-from tautlog.analysis.stage_loss import Measured
-from tautlog.analysis.stage_place import taut_speed_m_s
+from tautlog.analysis.stage2_place import taut_speed_m_s
+from tautlog.analysis.stage3_loss import Measured
+from tautlog.analysis.stage4_contact import Wholeness
 from tautlog.analysis.stretch import motion
 from tautlog.analysis.zero import false_floor, flight_window, rest_of
 from tautlog.model.limits import CONTACT_SHARE, REBOUND_MOST, STAMP_SAMPLES

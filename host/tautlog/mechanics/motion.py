@@ -13,8 +13,8 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.planning.contact import JUMP_S, Contact, contacts
-from tautlog.planning.motion_truth import (
+from tautlog.mechanics.contact import JUMP_S, Contact, contacts
+from tautlog.mechanics.motion_truth import (
     BREAK_FALL_S,
     FIRST_GRID_S,
     LATER_GRID_S,
@@ -22,8 +22,8 @@ from tautlog.planning.motion_truth import (
     first_contact,
     peak_of,
 )
-from tautlog.planning.phase import SLIPPED, STRETCH
-from tautlog.planning.rig_model import RigModel, require
+from tautlog.mechanics.phase import SLIPPED, STRETCH
+from tautlog.mechanics.rig_model import RigModel, require
 
 FloatArray = npt.NDArray[np.float64]
 

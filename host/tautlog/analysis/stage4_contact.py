@@ -8,13 +8,13 @@ import numpy as np
 
 from tautlog.analysis.bounces import Pull, pull_between
 from tautlog.analysis.clipping import CUT, UNCLEAR, WHOLE, Crest, top_of
-from tautlog.analysis.contacts import Contact, rise_through, span_above
+from tautlog.analysis.find_contacts import Contact, rise_through, span_above
 from tautlog.analysis.loss import Loss
 from tautlog.analysis.rails import rails_of
 from tautlog.analysis.spectrum import quasi_static_above_hz
-from tautlog.analysis.stage_loss import Measured
-from tautlog.analysis.stage_place import Zeroed, ZeroTold, fall_time_s
-from tautlog.analysis.stage_signal import Signal
+from tautlog.analysis.stage1_signal import Signal
+from tautlog.analysis.stage2_place import Zeroed, ZeroTold, fall_time_s
+from tautlog.analysis.stage3_loss import Measured
 from tautlog.model.limits import BANDWIDTH_PER_PULSE, RISE_PER_BANDWIDTH, UNSAID_HEIGHT_M
 from tautlog.model.marks import Finding
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G

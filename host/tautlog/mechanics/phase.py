@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.integrate import solve_ivp
 
-from tautlog.planning.rig_model import RigModel
+from tautlog.mechanics.rig_model import RigModel
 
 FloatArray = npt.NDArray[np.float64]
 

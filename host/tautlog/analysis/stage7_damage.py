@@ -8,11 +8,11 @@ import numpy as np
 
 from tautlog.analysis import slip
 from tautlog.analysis.damage import RIPPING, Serration, find_serration, two_peaks
-from tautlog.analysis.stage_after import After, LossTold
-from tautlog.analysis.stage_closures import Agreement, Closures
-from tautlog.analysis.stage_contact import Wholeness
-from tautlog.analysis.stage_loss import Measured
-from tautlog.analysis.stage_place import fall_time_s
+from tautlog.analysis.stage2_place import fall_time_s
+from tautlog.analysis.stage3_loss import Measured
+from tautlog.analysis.stage4_contact import Wholeness
+from tautlog.analysis.stage5_after import After, LossTold
+from tautlog.analysis.stage6_closures import Agreement, Closures
 from tautlog.analysis.stretch import Stretch, force_over_stretch
 from tautlog.model.limits import CLOSURE_SUSPECT
 from tautlog.model.marks import Finding

@@ -11,7 +11,7 @@ import numpy as np
 
 from tautlog.analysis.filters import cfc_filter
 from tautlog.analysis.loss import Loss, find_collapse, find_loss
-from tautlog.analysis.stage_place import Located, place_of_largest, taut_speed_m_s
+from tautlog.analysis.stage2_place import Located, place_of_largest, taut_speed_m_s
 from tautlog.analysis.stretch import motion
 from tautlog.model.limits import LEAST_FLIGHT_S, PAD_S, PULL_SHARE
 

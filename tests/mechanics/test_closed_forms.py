@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
+from tautlog.mechanics import closed_forms as predict
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.planning import closed_forms as predict
 
 LBF_N = 4.4482216152605
 INCH_M = 0.0254

@@ -7,7 +7,7 @@ import pytest
 from fakes.crew import SilentCrew
 from fakes.drops import CALIBRATION, DropBoard, plan_at, session_with
 
-from tautlog.analysis.in_force import in_force
+from tautlog.analysis.limits_at_arming import in_force
 from tautlog.archive.assess import assess
 from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.board.readiness import arm_fields

@@ -17,10 +17,10 @@ from tautlog.analysis.budgets import (
     rest_budget,
 )
 from tautlog.analysis.estimate import Estimate, Observed, Said, estimate
-from tautlog.analysis.stage_after import After
-from tautlog.analysis.stage_contact import Impulse, Wholeness
-from tautlog.analysis.stage_loss import Measured
-from tautlog.analysis.stage_place import fall_time_s, taut_speed_m_s
+from tautlog.analysis.stage2_place import fall_time_s, taut_speed_m_s
+from tautlog.analysis.stage3_loss import Measured
+from tautlog.analysis.stage4_contact import Impulse, Wholeness
+from tautlog.analysis.stage5_after import After
 from tautlog.analysis.stretch import motion
 from tautlog.model.limits import K_FACTOR
 from tautlog.model.marks import Finding

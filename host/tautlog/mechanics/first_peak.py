@@ -7,10 +7,10 @@ from dataclasses import replace
 
 from scipy.optimize import brentq
 
-from tautlog.planning import closed_forms as predict
-from tautlog.planning.contact import contacts, free_fall
-from tautlog.planning.motion_truth import FIRST_GRID_S, peak_of
-from tautlog.planning.rig_model import RigModel
+from tautlog.mechanics import closed_forms as predict
+from tautlog.mechanics.contact import contacts, free_fall
+from tautlog.mechanics.motion_truth import FIRST_GRID_S, peak_of
+from tautlog.mechanics.rig_model import RigModel
 
 
 def first_peak_n(model: RigModel) -> float:

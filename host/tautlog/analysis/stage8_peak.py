@@ -11,9 +11,9 @@ from tautlog.analysis.ending import Ending, ending
 from tautlog.analysis.filters import MINUS_3_DB_PER_CLASS, cfc_filter, highest_class_for
 from tautlog.analysis.peak import Correction, Top, corrections
 from tautlog.analysis.ringing import find_ring
-from tautlog.analysis.stage_closures import chain_of
-from tautlog.analysis.stage_contact import Impulse, Times, Wholeness
-from tautlog.analysis.stage_loss import Measured
+from tautlog.analysis.stage3_loss import Measured
+from tautlog.analysis.stage4_contact import Impulse, Times, Wholeness
+from tautlog.analysis.stage6_closures import chain_of
 from tautlog.model.limits import GLITCH_SAMPLES, LEAST_FLIGHT_S, PAD_S
 from tautlog.model.marks import Finding
 from tautlog.model.uncertainty import Budget

@@ -1,0 +1,1 @@
+"""How a sled falls, springs a line taut and bounces, solved as equations of motion."""
