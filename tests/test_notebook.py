@@ -77,7 +77,7 @@ def test_it_draws_into_given_axes_and_new_ones(record):
     drop = tautlog.open(record)
     axes = drop.plot()
     assert drop.plot(axes, cfc=60, label="class 60") is axes
-    assert axes.get_ylabel() == "force in N"
+    assert axes.get_ylabel() == "force, N"
     names = [line.get_label() for line in axes.get_lines()]
     assert {"drop.h5", "class 60", "target", "limit"} <= set(names)
     matplotlib.pyplot.close(axes.figure)
@@ -116,7 +116,7 @@ def test_what_is_no_record_is_refused(tmp_path):
 def test_a_simulated_fault_is_known_by_its_trace():
     drop = tautlog.simulate(fault="article-parts", seed=5)
     assert drop.verdict.trace_says == drop.truth["trace_says"] == "let-go"
-    with pytest.raises(ValueError, match="known are"):
+    with pytest.raises(ValueError, match="choose from"):
         tautlog.simulate(fault="gremlin")
 
 

@@ -90,10 +90,10 @@ def test_signals(tmp_path):
 def test_a_drop_says_where_nothing_is_locked(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr("tautlog.drop.run.LOCKS", False)
     assert run(["rehearse", "--yes", "--speed", "20", "--out", str(tmp_path / "one.h5")]) == 0
-    assert "this system locks no files" in capsys.readouterr().err
+    assert "this system does not lock files" in capsys.readouterr().err
     monkeypatch.undo()
     assert run(["rehearse", "--yes", "--speed", "20", "--out", str(tmp_path / "two.h5")]) == 0
-    assert "locks no files" not in capsys.readouterr().err
+    assert "does not lock files" not in capsys.readouterr().err
 
 
 def test_a_port_in_use_on_windows(monkeypatch):

@@ -1,30 +1,30 @@
-"""Every error that tautlog raises on purpose.
+"""Errors: every error that tautlog raises on purpose.
 
 ::
 
     TautlogError(Exception)
-     +-- LinkError(OSError)           port missing, busy, gone
+     +-- LinkError(OSError)           the port is missing, busy or gone
      |    +-- LinkTimeoutError(TimeoutError)   the board did not answer in time
-     +-- BoardError                   the board answered, and the answer is no use
-     |    +-- WrongDeviceError        what answers is not a tautlog board
+     +-- BoardError                   the board's answer cannot be used
+     |    +-- WrongDeviceError        the device at the port is not a tautlog board
      |    +-- WireVersionError        firmware and laptop speak different wire formats
      |    +-- RefusedError            the board refused a command, with its reasons
-     |         +-- NotReadyError      what it reads cannot be trusted with a drop
-     |    +-- BoardConfigError        the board's config.py is wrong, it has no pins
+     |         +-- NotReadyError      its readings cannot be trusted with a drop
+     |    +-- BoardConfigError        the board's config.py is wrong, it drives no pin
      +-- RecordError                  a record cannot be read, written or trusted
      |    +-- RecordExistsError(FileExistsError)
-     |    +-- RecordGoneError         the file is not under its name any more
-     +-- TraceImportError(ValueError)      a foreign trace cannot be understood
+     |    +-- RecordGoneError         the file is no longer under its name
+     +-- TraceImportError(ValueError) a foreign trace cannot be understood
      +-- CampaignError(ValueError)    campaign.toml or a drop's set-up is wrong
-     |    +-- QuantityError          a number that makes no sense
-     +-- PlanError(ValueError)        no drop can be planned so
-     +-- CalibrationError(ValueError) points that no calibration can be made of
-     +-- JsonError(ValueError)        a text that is no JSON, or none that can be used
+     |    +-- QuantityError           a number makes no sense
+     +-- PlanError(ValueError)        no drop satisfies the given values
+     +-- CalibrationError(ValueError) the points do not make a calibration
+     +-- JsonError(ValueError)        a text is not JSON, or cannot be used
      +-- ScreenError                  no window can be opened here
      +-- AbortedError                 the user or the board stopped the drop
 
 Each message says what was seen, what was expected and how to mend it. The
-command line shows it as one line and exits with status 1.
+command line shows it on one line and exits with status 1.
 """
 
 
@@ -48,11 +48,11 @@ class LinkTimeoutError(LinkError, TimeoutError):
 
 
 class BoardError(TautlogError):
-    """The board answered, and the answer is no use."""
+    """The board answered, but its answer cannot be used."""
 
 
 class WrongDeviceError(BoardError):
-    """What answers at the port is not a tautlog board."""
+    """The device that answers at the port is not a tautlog board."""
 
 
 class WireVersionError(BoardError):
@@ -70,7 +70,7 @@ class RefusedError(BoardError):
     Attributes
     ----------
     reasons : tuple of str
-        Every reason at once, in plain words.
+        All reasons, in plain words.
     """
 
     def __init__(self, message: str, *, reasons: tuple[str, ...] = ()) -> None:
@@ -79,16 +79,16 @@ class RefusedError(BoardError):
 
 
 class NotReadyError(RefusedError):
-    """What the instrument reads now cannot be trusted with a drop."""
+    """The instrument's present readings cannot be trusted with a drop."""
 
 
 class BoardConfigError(BoardError):
-    """The board's config.py is wrong: it answers, and has no pin as output.
+    """The board's config.py is wrong: the board answers, but drives no output pin.
 
     Attributes
     ----------
     faults : tuple of str
-        What is wrong, each with the line's name and value and what is allowed.
+        What is wrong: the name and value of each bad line, and what is allowed.
     """
 
     def __init__(self, message: str, *, faults: tuple[str, ...] = ()) -> None:
@@ -112,14 +112,14 @@ class RecordExistsError(RecordError, FileExistsError):
 
 
 class RecordGoneError(RecordError):
-    """The file being written was removed, moved or replaced by another.
+    """The file being written was removed, moved or replaced.
 
     Attributes
     ----------
     path, saved : str
-        Its name; where what was written of it is now, "" where it could not be saved.
+        The file's name; where its content is now, or "" if it could not be saved.
     whole : bool
-        What was saved is finished and sealed.
+        The saved content is finished and sealed.
     """
 
     def __init__(self, message: str, *, path: str, saved: str, whole: bool = False) -> None:
@@ -147,19 +147,19 @@ class CampaignError(TautlogError, ValueError):
 
 
 class QuantityError(CampaignError):
-    """A number makes no sense: out of every plausible range, or none at all."""
+    """A number makes no sense: it is implausible, or not a number."""
 
 
 class PlanError(TautlogError, ValueError):
-    """No drop can be planned with what is given."""
+    """No drop satisfies the given values."""
 
 
 class CalibrationError(TautlogError, ValueError):
-    """No calibration can be made of what was measured."""
+    """The measured points do not make a calibration."""
 
 
 class JsonError(TautlogError, ValueError):
-    """A text is no JSON, or none that can be used."""
+    """A text is not JSON, or its content cannot be used."""
 
 
 class ScreenError(TautlogError):

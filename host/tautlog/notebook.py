@@ -1,7 +1,7 @@
 """Notebook: records, plans and simulated drops for scripts and notebooks.
 
-What stands here is the public interface, handed on by `import tautlog`. It computes nothing by
-itself: each answer comes from the wing that the commands ask, too.
+This is the public interface; `import tautlog` exports it. It computes nothing itself: each answer
+comes from the same wing as that of the commands.
 """
 
 from __future__ import annotations
@@ -38,23 +38,23 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 FloatArray = npt.NDArray[np.float64]
-CLASS = 180  # channel frequency class where nobody asks for another
+CLASS = 180  # default channel frequency class
 
 
 class Drop:
-    """A trace with its set-up, marked and judged when it is asked for."""
+    """A trace with its set-up, marked and judged on demand."""
 
     trace: Trace
     setup: DropSetup
     name: str
 
     def assess(self, cfc: int | None = CLASS) -> Assessment:
-        """Marks, verdicts and what stands beside them, in a channel frequency class.
+        """Marks and verdicts in a channel frequency class.
 
         Parameters
         ----------
         cfc : int or None
-            60, 180, 600 or 1000; None for the force as it was sampled.
+            60, 180, 600 or 1000; None for the unfiltered force.
         """
         return self._assessed(cfc)
 
@@ -73,12 +73,12 @@ class Drop:
 
     @property
     def marks(self) -> Marks:
-        """Figures in class 180; `model.marks.Marks` defines each of them."""
+        """Figures in class 180; `model.marks.Marks` defines each figure."""
         return self.assess().marks
 
     @property
     def verdict(self) -> Verdict:
-        """The three questions and their combination, in class 180."""
+        """The three verdicts and their combination, in class 180."""
         return self.assess().verdict
 
     @property
@@ -87,31 +87,31 @@ class Drop:
         return self.trace.time_s
 
     def force(self, cfc: int | None = CLASS) -> FloatArray:
-        """Force in newtons with the zero removed, shape (n_samples,); NaN where samples miss.
+        """Force in newtons, zero removed, shape (n_samples,); NaN where a sample is missing.
 
         Parameters
         ----------
         cfc : int or None
-            Channel frequency class; None for the force as it was sampled.
+            Channel frequency class; None for the unfiltered force.
         """
         return self.assess(cfc).curve.force_n
 
     def plot(self, ax: Axes | None = None, *, cfc: int | None = CLASS, label: str = "") -> Axes:
-        """Draw the first pull over the time since onset.
+        """Draw the first pull against time since onset.
 
         Parameters
         ----------
         ax : Axes, optional
-            To draw into; new ones without.
+            Axes to draw on; default: new axes.
         cfc : int or None
             Channel frequency class.
         label : str
-            For the legend; the name of the drop where it is empty.
+            Text for the legend; default: the drop's name.
 
         Returns
         -------
         Axes
-            Those that were drawn into.
+            The axes with the curve.
         """
         from tautlog.display.pictures.on_axes import draw_pull
 
@@ -124,7 +124,7 @@ class Drop:
         return ax
 
     def to_frame(self, cfc: int | None = CLASS) -> Any:
-        """A pandas DataFrame of the trace: `force_n` over `time_s`.
+        """A pandas DataFrame of the trace: `force_n` against `time_s`.
 
         Raises
         ------
@@ -146,7 +146,7 @@ class Drop:
         return [
             ("peak", peak),
             ("record", verdict.record_verdict),
-            ("load", verdict.load_verdict),
+            ("load", verdict.load_verdict or "not judged"),
             ("trace says", verdict.trace_says or "nothing"),
             ("test", verdict.test_verdict or "not combined yet"),
         ]
@@ -165,7 +165,7 @@ class DropRecord(Drop):
     Attributes
     ----------
     record : Record
-        All that the file holds: events, blocks, calibration, entries.
+        The file's content: events, blocks, calibration, entries.
     """
 
     def __init__(self, record: Record) -> None:
@@ -175,7 +175,7 @@ class DropRecord(Drop):
 
     @cached_property
     def trace(self) -> Trace:  # type: ignore[override]
-        """The force on its uniform grid, zero not removed."""
+        """The force on a uniform time grid, zero not removed."""
         return self.record.trace()
 
     def _assess(self, cfc: int | None) -> Assessment:
@@ -191,7 +191,7 @@ class SimulatedDrop(Drop):
     Attributes
     ----------
     truth : dict
-        The true figures, by the names of `marks`.
+        The true figures, under the names in `marks`.
     """
 
     def __init__(self, made: Simulated, name: str) -> None:
@@ -215,32 +215,32 @@ class Campaign:
     Raises
     ------
     CampaignError
-        If it has no campaign.toml, or one with mistakes.
+        If campaign.toml is missing or has mistakes.
 
     Attributes
     ----------
     file : campaign.campaign.Campaign
-        What campaign.toml says.
+        The content of campaign.toml.
     """
 
     def __init__(self, folder: str | os.PathLike[str] = ".") -> None:
         found = read_campaign(Path(folder), to_drop=False)
         if found is None:
-            raise CampaignError(f"{folder} has no campaign.toml: make one with `tautlog init`")
+            raise CampaignError(f"{folder} has no campaign.toml: create it with `tautlog init`")
         self.file: CampaignFile = found
 
     @property
     def name(self) -> str:
-        """As campaign.toml names it."""
+        """The name in campaign.toml."""
         return self.file.name
 
     @property
     def records(self) -> list[DropRecord]:
-        """Its records by name; rehearsals lie in a folder of their own and are not among them."""
+        """The campaign's records by name, without rehearsals: those have their own folder."""
         return [open(path) for path in sorted(self.file.folder.glob("*.h5"))]
 
     def plan(self, **asked: Any) -> Plan:
-        """Plan a drop; what is not asked for comes from the campaign. See `tautlog.plan`."""
+        """Plan a drop; missing values come from the campaign. See `tautlog.plan`."""
         return planned(self.file, Wanted(**asked))
 
     def __repr__(self) -> str:
@@ -258,13 +258,13 @@ def open(path: str | os.PathLike[str]) -> DropRecord:
     Raises
     ------
     RecordError
-        If it is none, or damaged; the message says where.
+        If the file is not a record, or is damaged; the message says where.
     """
     return DropRecord(open_record(path))
 
 
 def plan(**asked: Any) -> Plan:
-    """Predict a drop, or find the one that meets a target, without a campaign.
+    """Predict a drop, or find the drop that meets a target, without a campaign.
 
     Parameters
     ----------
@@ -275,17 +275,17 @@ def plan(**asked: Any) -> Plan:
     Raises
     ------
     PlanError
-        With what is missing or contradicts, and how to mend it.
+        If a value is missing or contradicts another; the message says how to mend it.
 
     Examples
     --------
-    A weight that falls on an elastic line: m g (1 + sqrt(1 + 2 k h / (m g))), the closed form.
+    A mass falls on an elastic line. The closed form is m g (1 + sqrt(1 + 2 k h / (m g))).
 
     >>> import tautlog
-    >>> told = tautlog.plan(mass_kg=9.0, height_m=1.2, stiffness_n_per_m=21000.0)
+    >>> planned = tautlog.plan(mass_kg=9.0, height_m=1.2, stiffness_n_per_m=21000.0)
     >>> weight_n = 9.0 * 9.80665
-    >>> closed_n = weight_n * (1 + (1 + 2 * 21000.0 * 1.2 / weight_n) ** 0.5)
-    >>> abs(told.prediction.peak_force_n / closed_n - 1) < 1e-6
+    >>> closed_form_n = weight_n * (1 + (1 + 2 * 21000.0 * 1.2 / weight_n) ** 0.5)
+    >>> abs(planned.prediction.peak_force_n / closed_form_n - 1) < 1e-6
     True
     """
     return planned(None, Wanted(**asked))
@@ -299,21 +299,21 @@ def simulate(
     fault: str = "",
     seed: int = 0,
 ) -> SimulatedDrop:
-    """Let a simulated sled fall; nothing moves, and it counts for nothing.
+    """Simulate a drop. Nothing moves, and the result is no evidence.
 
     Parameters
     ----------
     mass_kg, height_m, target_n : float
-        The drop; its line is chosen so that it pulls 5 % more than the target.
+        The drop. Its line is chosen so that the peak is 5 % above the target.
     fault : str
-        What goes wrong: a name of `tautlog rehearse --fault list`.
+        The fault to simulate, named as in `tautlog rehearse --fault list`.
     seed : int
-        Of noise and bounce.
+        Seed for noise and bounce.
 
     Raises
     ------
     ValueError
-        If no line gives that peak, or the fault is not known.
+        If no line gives that peak, or the fault is unknown.
 
     Examples
     --------
@@ -329,9 +329,9 @@ def simulate(
     scene = default_scene(mass_kg, height_m, target_n)
     if fault:
         if fault not in FAULTS:
-            raise ValueError(f"fault {fault!r}: known are {', '.join(FAULTS)}")
+            raise ValueError(f"fault {fault!r} is unknown: choose from {', '.join(FAULTS)}")
         scene = FAULTS[fault].change(scene)
-    told = f", {fault}" if fault else ""
+    suffix = f", {fault}" if fault else ""
     return SimulatedDrop(
-        let_fall(scene, seed=seed), f"simulated drop, {mass_kg:g} kg from {height_m:g} m{told}"
+        let_fall(scene, seed=seed), f"simulated drop, {mass_kg:g} kg from {height_m:g} m{suffix}"
     )

@@ -60,7 +60,7 @@ def test_a_board_that_lets_go_by_itself(tmp_path):
     board, outcome = dropped(tmp_path, Lies(lets_go_after_s=0.1), crew)
     marked = marked_later(outcome)
     assert "RELEASE" not in board.heard
-    words = "opened without having been asked for"
+    words = "opened although it was not commanded"
     assert words in crew.findings[0].text.lower()
     assert any(words in one for one in outcome.notes)
     assert words in open_record(outcome.path).status_text
@@ -126,7 +126,7 @@ def test_a_recording_that_never_ended(tmp_path):
     _, outcome = dropped(tmp_path, Lies(untold=frozenset({"recording-ended"})))
     marked = marked_later(outcome)
     assert marked.verdict.record_verdict == "suspect"
-    assert "never told that the recording ended" in quick_look(marked)[1]
+    assert "never reported the end of the recording" in quick_look(marked)[1]
 
 
 def test_two_truths_of_the_same_samples(tmp_path):

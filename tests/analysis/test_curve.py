@@ -16,7 +16,7 @@ from tautlog.archive.marks_json import as_json
 from tautlog.display.pictures.drop import draw_drop
 from tautlog.display.report.gathering import contents_of
 from tautlog.display.report.sources import Source
-from tautlog.display.views import Shown, view
+from tautlog.display.views import NamedDrop, view
 from tautlog.io.export import export_csv
 from tautlog.model.calibration import Calibration
 from tautlog.model.trace import DropSetup
@@ -109,7 +109,7 @@ def test_the_peak_lies_on_every_curve(record, tmp_path, cfc):
         reach_ms = 0.1
         off_n = misses(figure.axes[1], f"CFC {cfc}", at_ms, read_n, reach_ms)
         assert off_n < 1e-4 * abs(read_n)
-    overlay = view("contact", [Shown("one", one)]).panels[0].curves[0]
+    overlay = view("contact", [NamedDrop("one", one)]).panels[0].curves[0]
     since_s = at_s - marks.onset_time_s
     assert float(np.interp(since_s, overlay.x, overlay.y)) == pytest.approx(read_n, abs=1e-6)
     assert exported(record, tmp_path / "a.csv", cfc, at_s) == pytest.approx(read_n, rel=1e-8)

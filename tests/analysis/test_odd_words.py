@@ -67,7 +67,7 @@ def test_a_negative_pull_is_on_no_target_as_it_stands():
     one, told = look(-pulled())
     assert one.verdict.record_verdict == "invalid"
     assert "ON TARGET" not in told
-    assert "NEGATIVE, no pull as it stands: swap the wires" in told
+    assert "NEGATIVE, not a pull as wired: swap the wires" in told
 
 
 def test_an_invalid_record_proves_nothing():

@@ -67,7 +67,7 @@ def test_budgets_add_up(record, capsys):
     assert peak["expanded_u"] == pytest.approx(marked["peak_force_expanded_u_n"])
     assert peak["value"] == pytest.approx(marked["peak_force_n"])
     _, out, _ = said(capsys, "mark", record, "--budget")
-    assert "0.4 % of what lies beyond" in out
+    assert "0.4 % of the force beyond" in out
 
 
 def test_marking_again_reproduces_bit_for_bit(record, capsys):

@@ -60,7 +60,7 @@ def test_a_flipped_bit_shows(kite, capsys):
     path.write_bytes(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
     status, out, err = said(capsys, "verify")
     assert status == 1
-    assert "broken: not what was sealed: the samples (" in out
+    assert "broken: changed since it was sealed: the samples (" in out
     assert "two.h5" in err
 
 
@@ -69,7 +69,7 @@ def test_a_flipped_bit_shows(kite, capsys):
     [
         ("setup", "mass_kg", 9.5, "the set-up"),
         ("calibration", "newton_per_volt", 2.0, "the calibration"),
-        ("trace/values", "unit", "kN", "what is said of the samples"),
+        ("trace/values", "unit", "kN", "the attributes of the samples"),
         ("/", "utc", "2020", "identity, time or campaign of the record"),
         ("/", "seal_sha256", "0" * 64, "the seal itself"),
         ("/", "seal_parts_json", "[]", None),
@@ -83,7 +83,7 @@ def test_it_is_told_what_differs(kite, capsys, place, name, value, words):
         assert status == 0
     else:
         assert status == 1
-        assert f"not what was sealed: {words} (" in out
+        assert f"changed since it was sealed: {words} (" in out
 
 
 def test_a_record_sealed_without_parts_is_judged_all_the_same(kite, capsys):
@@ -92,7 +92,7 @@ def test_a_record_sealed_without_parts_is_judged_all_the_same(kite, capsys):
     assert said(capsys, "verify", "two.h5")[0] == 0
     with h5py.File(kite / "two.h5", "r+") as file:
         file["setup"].attrs["mass_kg"] = 8.0
-    assert "not what was sealed: samples, events," in said(capsys, "verify", "two.h5")[1]
+    assert "changed since it was sealed: samples, events," in said(capsys, "verify", "two.h5")[1]
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,7 @@ def test_a_record_taken_from_file_and_chain_shows(kite, capsys):
     chain.unlink()
     status, out, _ = said(capsys, "verify")
     assert status == 1
-    assert "gone, also from the chain" in out
+    assert "is gone, and so is its line" in out
 
 
 def test_a_drop_recovered_after_the_next_one_changes_no_chain(kite, capsys):
@@ -535,4 +535,4 @@ def test_a_chain_that_tells_nothing_is_told(kite, capsys, spoilt):
         (kite / "chain.jsonl").write_bytes(spoilt)
     status, out, err = said(capsys, "verify")
     assert status == 1
-    assert "tells nothing of what is gone" in out + err
+    assert "cannot show missing records" in out + err

@@ -128,4 +128,4 @@ def test_an_import_is_shown_as_imported(kite, capsys):
     given = ["--force-column", "f", "--time-column", "t", "--out", "came.h5"]
     assert said(capsys, "import", table, *given)[0] == 0
     assert "imported: came" in said(capsys, "list")[1]
-    assert "imported: the trace is of another instrument" in said(capsys, "mark", "came.h5")[1]
+    assert "imported: another instrument recorded the trace" in said(capsys, "mark", "came.h5")[1]

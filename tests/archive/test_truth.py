@@ -58,8 +58,10 @@ def test_a_later_calibration_is_a_new_run_with_name_and_reason(record, kite, cap
     given = ("--calibration", "newest", "--by", "A. Rigger", "--reason", "the cell was tared")
     status, out, _ = said(capsys, "mark", record, *given)
     assert status == 0
-    assert "calibration 0002_2026-03-20.json, 1040 N/V of 2026-03-20, chosen by A. Rigger" in out
-    assert "recorded under 1000 N/V" in out
+    assert (
+        "calibration 0002_2026-03-20.json, 1040 N/V, dated 2026-03-20, chosen by A. Rigger" in out
+    )
+    assert "recorded with 1000 N/V" in out
     after = open_record(record)
     assert after.verify_seal() == before.verify_seal()
     assert after.calibration == before.calibration
@@ -86,7 +88,7 @@ def test_later_readers_go_on_with_it_until_the_own_one_is_taken_again(record, ki
     assert "marked with calibration 0001_2026-03-20.json (1040 N/V" in said(capsys, "list")[1]
     assert said(capsys, "report")[0] == 0
     page = html.unescape((kite / "report.html").read_text())
-    assert "taken by A on" in page
+    assert "chosen by A on" in page
     assert f"{one.peak_force_n:.0f} +/- " in page
     assert said(capsys, "mark", record, "--calibration", "own", *given)[0] == 0
     assert catalogued(kite)[0].peak_force_n == pytest.approx(own)
@@ -119,11 +121,11 @@ def test_many_records_at_once(record, kite, capsys):
 @pytest.mark.parametrize(
     ("given", "words"),
     [
-        (("--calibration", "newest", "--by", "A", "--reason", "x"), "has no calibrations"),
+        (("--calibration", "newest", "--by", "A", "--reason", "x"), "has no calibration"),
         (("--calibration", "none.json", "--by", "A", "--reason", "x"), "there is no calibration"),
-        (("--calibration", "own", "--by", " ", "--reason", "x"), "on a name"),
+        (("--calibration", "own", "--by", " ", "--reason", "x"), "needs a name"),
         (("--calibration", "own", "--by", "A"), "a reason"),
-        (("--by", "A", "--reason", "x"), "say which one"),
+        (("--by", "A", "--reason", "x"), "name the calibration"),
     ],
 )
 def test_no_calibration_is_taken_without_word_and_file(record, capsys, given, words):
@@ -223,14 +225,14 @@ def test_every_place_tells_the_same(record, kite, capsys):
         assert "FAIL decided by R. Lead" in text
         assert "FAIL as decided" in text
         assert "class 60" in text or "cfc 60" in text
-    assert "makes them one" not in page
+    assert "keeps new ones" not in page
 
 
 def test_a_report_in_another_class_says_what_the_list_tells(record, kite, capsys):
     assert said(capsys, "report", "--cfc", "60")[0] == 0
     page = html.unescape((kite / "report.html").read_text())
-    assert "say peak_force_n" in page
-    assert "`tautlog mark` makes them one" in page
+    assert "differ: peak force, N" in page
+    assert "`tautlog mark` keeps new ones" in page
 
 
 def test_the_ledger_of_a_report_is_the_ledger(record, kite, capsys):

@@ -97,7 +97,7 @@ def test_a_window_that_hangs_holds_nothing_up():
             start_s = time.perf_counter()
             feed.block(Block(number, 0, 0, 0, counts.counts))
             longest_s = max(longest_s, time.perf_counter() - start_s)
-        feed.tell("state", word="RELEASED", text="")
+        feed.send("state", word="RELEASED", text="")
         assert feed._thread.is_alive()  # it waits, nobody else
         assert feed._waiting.qsize() < 50
         start_s = time.perf_counter()
@@ -114,7 +114,7 @@ def test_a_window_that_dies_is_noted_and_no_error():
     feed._process.wait()
 
     def give_more():
-        feed.tell("state", word="ARMED", text="x" * 10_000)
+        feed.send("state", word="ARMED", text="x" * 10_000)
         feed.block(block(1, np.full(1024, 8000)))
         return feed.gone
 
@@ -126,8 +126,8 @@ def test_a_window_that_dies_is_noted_and_no_error():
     ("code", "words"),
     [
         ("print('no window can be opened (no screen)')", "no screen"),
-        ("pass", "it did not say why"),
-        ("raise SystemExit(2)", "it did not say why"),
+        ("pass", "it gave no reason"),
+        ("raise SystemExit(2)", "it gave no reason"),
     ],
 )
 def test_a_window_that_cannot_open_says_why(code, words):
@@ -142,7 +142,7 @@ def test_every_message_comes_in_order_and_whole(tmp_path):
     feed.meet(BOARD, CALIBRATION)
     for number in range(100):
         feed.block(block(number, np.full(1024, 4000 + number)))
-    feed.tell("release", time_s=1.0)
+    feed.send("release", time_s=1.0)
     feed.close()
     feed._process.wait()
     told = [json.loads(line) for line in out.read_text().splitlines()]

@@ -5,6 +5,7 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import fields
 
 import pypdf
 import pytest
@@ -12,7 +13,9 @@ from made_records import imported
 
 from tautlog.cli import run
 from tautlog.display.quick_look import mark_new
+from tautlog.display.report.labels import LABELS
 from tautlog.display.report.paper import Paper
+from tautlog.model.marks import Marks
 from tautlog.record import add_decision, add_inspection, open_record
 
 HOSTILE = '<script>alert("x")</script>{{7*7}}</script><img src=x onerror=alert(1)>'
@@ -142,7 +145,7 @@ def test_the_campaign_is_that_of_the_records_and_not_of_where_we_are(folder, tmp
     lone.parent.mkdir()
     shutil.copy(folder / "one.h5", lone)
     assert run(["report", str(lone), "--out", str(tmp_path / "lone.html")]) == 0
-    assert "No campaign.toml" in (tmp_path / "lone.html").read_text()
+    assert "no campaign.toml" in (tmp_path / "lone.html").read_text()
 
 
 def test_the_paper_says_what_the_page_says(folder, page, tmp_path, capfd):
@@ -213,7 +216,7 @@ def test_photos_are_kept_by_name_and_hash(folder, tmp_path, capsys):
     assert images[0]["src"].startswith("data:image/jpeg;base64,")
     assert images[0]["alt"] == "photo eye.png: left <eye>"
     Image.new("RGB", (9, 6)).save(path)
-    assert "another file than was entered" in "".join(told("other.html").words)
+    assert "changed since it was entered" in "".join(told("other.html").words)
     path.unlink()
     assert "not in this folder" in "".join(told("gone.html").words)
     assert run(["photo", str(record), str(folder / "nothing.png"), "--note", "x"]) == 1
@@ -266,3 +269,7 @@ def test_in_a_browser_it_draws_and_zooms(page, tmp_path):
     title = re.search("<title>(.*?)</title>", done.stdout).group(1)
     assert title.startswith("plots 3 zoom ")
     assert float(title.split()[-1]) == pytest.approx(0.3, abs=0.02)
+
+
+def test_every_figure_has_a_label():
+    assert set(LABELS) == {field.name for field in fields(Marks)}

@@ -7,7 +7,7 @@ from traces import arrest, half_sine, plain, recorded
 from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.assessment import Assessment
-from tautlog.display.views import Shown, over_stretch, since_onset, spectra
+from tautlog.display.views import NamedDrop, over_stretch, since_onset, spectra
 from tautlog.model.trace import DropSetup
 
 SETUP = DropSetup(mass_kg=10.0, height_m=1.0)
@@ -15,7 +15,7 @@ SETUP = DropSetup(mass_kg=10.0, height_m=1.0)
 
 def shown(trace, setup=SETUP, cfc=None):
     marks = mark(trace, setup, cfc=cfc)
-    return Shown("x", Assessment(marks, judge(marks, setup), setup))
+    return NamedDrop("x", Assessment(marks, judge(marks, setup), setup))
 
 
 def test_force_over_stretch_is_a_straight_line_for_a_spring():

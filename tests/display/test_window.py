@@ -152,11 +152,11 @@ def test_cursors_read_force_and_time():
     peak = int(np.argmax(ARREST.force_n))
     time_s = peak / ARREST.sample_rate_hz
     click(shown, time_s, 500.0)
-    assert float(shown.told.split()[1]) == pytest.approx(1e3 * time_s, abs=0.5)
-    assert float(shown.told.split()[3]) == pytest.approx(ARREST.force_n[peak] - 40.0, rel=0.01)
-    assert "CFC 180" in shown.told
+    assert float(shown.readings.split()[1]) == pytest.approx(1e3 * time_s, abs=0.5)
+    assert float(shown.readings.split()[3]) == pytest.approx(ARREST.force_n[peak] - 40.0, rel=0.01)
+    assert "CFC 180" in shown.readings
     click(shown, time_s + 0.5, 0.0, button=3)
-    lines = shown.told.splitlines()
+    lines = shown.readings.splitlines()
     assert [line.split("  ")[0] for line in lines] == ["A", "B", "B - A"]
     assert "impulse" in lines[2]
     before = shown.cursors["B"].sample
@@ -165,7 +165,7 @@ def test_cursors_read_force_and_time():
     key(shown, "left")
     assert shown.cursors["B"].sample == before + 25
     key(shown, "c")
-    assert (shown.told, shown.cursors) == ("", {})
+    assert (shown.readings, shown.cursors) == ("", {})
 
 
 def test_the_wheel_zooms_around_the_pointer_and_w_shows_all_again():
@@ -202,7 +202,7 @@ def test_the_class_is_switched_and_zoom_and_cursors_stay(label):
     choose(shown, 1, label)
     assert shown._axes[0].get_xlim() == pytest.approx((0.9, 1.2))
     assert shown.cursors["A"].sample == where
-    assert ("unfiltered" if label == "none" else f"CFC {label}") in shown.told
+    assert ("unfiltered" if label == "none" else f"CFC {label}") in shown.readings
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -215,7 +215,7 @@ def test_every_page_of_one_and_of_several(page):
         assert len(shown.view.panels) == (2 if page == "spectrum" else 1)
         x, y = np.mean(shown._axes[-1].get_xlim()), np.mean(shown._axes[-1].get_ylim())
         click(shown, x, y, panel=len(shown._axes) - 1)
-        assert shown.told.startswith("A")
+        assert shown.readings.startswith("A")
 
 
 def test_where_there_is_nothing_to_show_the_window_says_so():

@@ -80,7 +80,7 @@ def test_a_permit_of_a_rehearsal_arms_no_real_board(tmp_path, monkeypatch):
     permit = rehearsal(SETUP, CALIBRATION)
     monkeypatch.setattr("tautlog.drop.permission.board_is_rehearsed", lambda board, serial: False)
     told, asked = heard(permit, tmp_path)
-    assert "this is a real board" in told
+    assert "the board is real" in told
     assert [one["do"] for one in asked] == ["hello"]
 
 

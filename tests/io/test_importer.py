@@ -153,14 +153,14 @@ def test_times_that_were_printed_with_few_digits_are_even(tmp_path: Path, rate_h
     [
         ("", {}, "is empty"),
         (" \n\n", {}, "is empty"),
-        (b"\x89HDF\0\0\0", {}, "is no text file"),
+        (b"\x89HDF\0\0\0", {}, "is not a text file"),
         ("t,force\n", {}, r"has 0 row\(s\) of data, expected 2 or more"),
         ("t,force\n0,1\n", {}, r"has 1 row\(s\) of data, expected 2 or more"),
         ("t,f\n0,1\n1,2\n", {}, r"no column 'force'; it has 1 't', 2 'f'"),
         ("0,1\n1,2\n", {}, r"no header and 2 column\(s\)"),
         ("t,force\n0,1\n1,2\n", {"force_column": 3}, "no column '3'; it has 1 't', 2 'force'"),
         ("t,force\n0,1\n1,2\n", {"force_column": 0}, "no column '0'"),
-        ("t,force\n0,1\n1,2\n", {"force_column": []}, "no force column given"),
+        ("t,force\n0,1\n1,2\n", {"force_column": []}, "force column is missing"),
         ("t,force\n0,1\n1,2\n", {"force_column": "force+2"}, "named twice"),
         ("t,force,force\n0,1,2\n1,2,3\n", {}, r"several columns 'force': give .* \[2, 3\]"),
         ("t,force\n0,1\n1,two\n", {}, "line 3, column 'force': expected a number, found 'two'"),
@@ -178,7 +178,7 @@ def test_times_that_were_printed_with_few_digits_are_even(tmp_path: Path, rate_h
             {},
             r"line 5: the time 4 s comes 2 s after the one before it, expected 1 s within 25%",
         ),
-        ("t,force\n0,1\n1,2\n", {"unit": "counts"}, "unit 'counts' is unknown: allowed are N, kN,"),
+        ("t,force\n0,1\n1,2\n", {"unit": "counts"}, "unit 'counts' is unknown: choose from N, kN,"),
         ("t,force\n0,1\n1,2\n", {"sample_rate_hz": 5}, "both of time column and sample rate"),
         ("force\n1\n2\n", {"time_column": None}, "neither of time column and sample rate"),
         (
@@ -186,7 +186,7 @@ def test_times_that_were_printed_with_few_digits_are_even(tmp_path: Path, rate_h
             {"time_column": None, "sample_rate_hz": 0.0},
             "the sample rate must be > 0 Hz, was 0",
         ),
-        ('t,force\n0,"' + "x" * 140_000, {}, "cannot be parted into columns"),
+        ('t,force\n0,"' + "x" * 140_000, {}, "cannot be split into columns"),
     ],
 )
 def test_mistakes_are_one_clear_line(
@@ -226,7 +226,7 @@ def test_times_that_can_be_seconds_are_not_asked_for(tmp_path: Path, rate_hz: fl
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        ({"time_unit": "min"}, "unit of time 'min' is unknown"),
+        ({"time_unit": "min"}, "time unit 'min' is unknown"),
         ({"time_column": None, "sample_rate_hz": 1e15}, "at most 1e"),
         ({"time_column": None, "sample_rate_hz": float("nan")}, "must be > 0 Hz"),
     ],
@@ -244,7 +244,7 @@ def test_a_drift_of_the_clock_is_seen(tmp_path: Path) -> None:
 
 
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
-    for path, message in ((tmp_path / "no.csv", "is not there"), (tmp_path, "is a folder")):
+    for path, message in ((tmp_path / "no.csv", "does not exist"), (tmp_path, "is a folder")):
         with pytest.raises(TraceImportError, match=message):
             import_csv(path, force_column=1, sample_rate_hz=1)
 

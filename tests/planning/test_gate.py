@@ -221,14 +221,14 @@ def test_health_takes_the_zero_of_the_amplifier(campaign, monkeypatch, capsys):
     with BoardProcess(SimulatedRig(default_scene(), seed=1), speed=8.0) as board:
         given = ["health", "--port", board.url, "--link-timeout", "3"]
         run(given)
-        assert "nobody said at what voltage" not in "".join(capsys.readouterr())
+        assert "the voltage without force is not stated" not in "".join(capsys.readouterr())
         text = campaign.path.read_text()
         campaign.path.write_text(text.replace("\nzero_v = 0.45", "\nzero_v = 1.45"))
         assert run(given) == 1
-        assert "without a force it should be at 1.450 V" in capsys.readouterr().err
+        assert "expected 1.450 V without force" in capsys.readouterr().err
         campaign.path.write_text(text.replace("\nzero_v = 0.45", ""))
         run(given)
-        assert "nobody said at what voltage" in "".join(capsys.readouterr())
+        assert "the voltage without force is not stated" in "".join(capsys.readouterr())
 
 
 def test_the_permit_carries_the_zero_of_the_amplifier(campaign):

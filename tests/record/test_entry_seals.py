@@ -64,16 +64,16 @@ def test_entries_follow_one_another_and_verify(path, capsys):
         (lambda file: file["decisions/1"].attrs.__setitem__("verdict", "pass"), "decisions 1 was"),
         (lambda file: file["decisions/1"].attrs.__setitem__("by", "B"), "decisions 1 was edited"),
         (lambda file: file["inspections/1"].attrs.__setitem__("finding", "parted"), "inspections"),
-        (lambda file: file["decisions/1"].attrs.__delitem__("seal_sha256"), "carries no seal"),
+        (lambda file: file["decisions/1"].attrs.__delitem__("seal_sha256"), "has no seal"),
         (lambda file: file["decisions"].__delitem__("1"), "before inspections 1 was edited or"),
         (lambda file: file.move("marks/2", "marks/3"), "marks 3 was edited"),
         (lambda file: file.copy("marks/1", "marks/3"), "marks 3 was edited"),
-        (lambda file: file.create_group("decisions/2"), "decisions 2 carries no seal"),
+        (lambda file: file.create_group("decisions/2"), "decisions 2 has no seal"),
         (lambda file: file.attrs.__setitem__("status", "aborted"), "the status of the recording"),
         (lambda file: file.attrs.__setitem__("status_text", "all well"), "the status of the"),
         (lambda file: file.attrs.__setitem__("origin", "rehearsed"), "the origin (measured"),
-        (lambda file: file.attrs.__delitem__("seal_version"), "not what was sealed"),
-        (lambda file: file.attrs.__delitem__("seal_sha256"), "carries no seal"),
+        (lambda file: file.attrs.__delitem__("seal_version"), "changed since it was sealed"),
+        (lambda file: file.attrs.__delitem__("seal_sha256"), "has no seal"),
     ],
 )
 def test_every_edit_is_told_by_verify(path, capsys, change, words):
@@ -203,4 +203,4 @@ def test_an_export_of_another_class_says_that_it_is_no_kept_run(path, capsys):
     out = path.with_suffix(".csv")
     assert said(capsys, "export", path, "--out", out, "--cfc", "60")[0] == 0
     assert "# marking: by tautlog" in out.read_text()
-    assert "for this file, unlike run 2 of the record" in out.read_text()
+    assert "for this file; run 2 of the record" in out.read_text()

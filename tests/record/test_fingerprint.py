@@ -21,7 +21,7 @@ def first(tmp_path_factory):
     path = tmp_path_factory.mktemp("drop") / "first.h5"
     board = DropBoard(Lies(misses_discard=True))
     outcome = run_drop(session_with(board), plan_at(path), SilentCrew())
-    assert "`tautlog recover` knows it again" in outcome.notes[0]
+    assert "`tautlog recover` recognizes it" in outcome.notes[0]
     return board, path
 
 
@@ -149,7 +149,7 @@ def test_no_event_goes_into_the_record_of_another(held, tmp_path, at_s):
     session = session_with(board)
     event = held_event(session)
     assert unfinished_record(tmp_path, event) is None
-    with pytest.raises(RecordError, match="begun of another drop"):
+    with pytest.raises(RecordError, match="of another drop than"):
         recover(session, stranger, held=event)
     assert open_record(stranger).status == "recording"
 

@@ -277,7 +277,7 @@ def test_a_signal_while_it_is_recovered(holding, folder, monkeypatch, capsys, nu
         signalled(patched, where, name, number, after)
         assert run([*given, "--out", into] if into == "new.h5" else given) == 1
     told = capsys.readouterr().err.strip().splitlines()[-1]
-    assert f"stopped by {SAID[number]}: what came is in" in told
+    assert f"stopped by {SAID[number]}: the data so far is in" in told
     assert f"{into}, which is not finished; the board still holds the event" in told
     assert "Traceback" not in told
     left = open_record(folder / into)

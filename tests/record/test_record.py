@@ -353,10 +353,10 @@ def test_an_existing_file_is_never_overwritten(tmp_path: Path) -> None:
 
 
 def test_folders_that_cannot_be_written(tmp_path: Path) -> None:
-    with pytest.raises(RecordError, match="cannot be made: No such file or directory"):
+    with pytest.raises(RecordError, match="cannot be created: No such file or directory"):
         create(tmp_path / "nowhere" / "drop.h5")
     (tmp_path / "file").write_text("")
-    with pytest.raises(RecordError, match="cannot be made: Not a directory"):
+    with pytest.raises(RecordError, match="cannot be created: Not a directory"):
         create(tmp_path / "file" / "drop.h5")
 
 
@@ -453,7 +453,7 @@ def test_a_record_being_written_is_locked(tmp_path: Path) -> None:
     path = tmp_path / "drop.h5"
     with create(path) as writer:
         for use in (open_record, RecordWriter.resume, lambda p: add_marks(p, {}, {})):
-            with pytest.raises(RecordError, match="in use: another program writes it"):
+            with pytest.raises(RecordError, match="in use by another program"):
                 use(path)
         writer.finish()
     open_record(path)

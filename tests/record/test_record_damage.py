@@ -70,7 +70,7 @@ def test_a_folder(tmp_path: Path) -> None:
 
 def test_no_ordinary_file(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe.h5")
-    refuse(tmp_path / "pipe.h5", "is no ordinary file")
+    refuse(tmp_path / "pipe.h5", "is not a regular file")
 
 
 def test_zero_length(tmp_path: Path) -> None:
@@ -265,14 +265,14 @@ def virtual(file: h5py.File) -> None:
         (huge("trace/counts", 1 << 34, chunks=(1 << 16, 1)), "claims 34359738368 bytes"),
         (huge("trace/counts", 1 << 34, chunks=(1 << 16, 1), compression="gzip"), "claims"),
         (huge("trace/counts", 1 << 62), "claims"),
-        (huge("trace/counts", 8, chunks=(1 << 27, 1), maxshape=(None, 1)), "in pieces of"),
+        (huge("trace/counts", 8, chunks=(1 << 27, 1), maxshape=(None, 1)), "in chunks of"),
         (huge("trace/blocks", 1 << 34, chunks=(1 << 10,)), "claims"),
         (huge("events", 1 << 34, chunks=(1 << 6,)), "claims"),
         (zeros, "claims 134217728 bytes"),
         (elsewhere, "is a link to something else"),
         (other_file, "is a link to something else"),
-        (outside, "lies in other files"),
-        (virtual, "lies in other files"),
+        (outside, "is in other files"),
+        (virtual, "is in other files"),
     ],
 )
 def test_what_would_fill_the_memory_is_damage(
@@ -302,7 +302,7 @@ def test_what_would_fill_the_memory_is_damage(
         ('{"peak_force_n": 1e999}', "beyond every number"),
         ('{"peak_force_n": 1' + "0" * 400 + "}", "beyond every number"),
         ('{"reasons": [' + "[" * 100 + "]" * 100 + "]}", "nests deeper"),
-        ('{"note": "' + "x" * (1 << 22) + '"}', "a JSON text of"),
+        ('{"note": "' + "x" * (1 << 22) + '"}', "a JSON text has"),
     ],
     ids=["NaN", "1e999", "400 digits", "deep", "long"],
 )

@@ -45,7 +45,7 @@ def unseal(file):
 
 
 @pytest.mark.parametrize(
-    "change", [lambda file: None, older, unseal], ids=["sealed", "older", "seal taken away"]
+    "change", [lambda file: None, older, unseal], ids=["sealed", "older", "seal removed"]
 )
 def test_a_sealed_record_that_says_recording_is_told_and_not_sealed_again(path, capsys, change):
     with h5py.File(path, "r+") as file:
@@ -61,7 +61,7 @@ def test_a_sealed_record_that_says_recording_is_told_and_not_sealed_again(path, 
     assert verdict(path).state == "broken"
     status, _, err = said(capsys, "recover", path)
     assert status == 1
-    assert "says that it is being recorded, and was sealed" in err
+    assert 'has status "recording" but was sealed' in err
     assert path.read_bytes() == before
 
 
@@ -164,14 +164,14 @@ def attribute(place, name, value):
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        (attribute("trace/counts", "reduction", 4), "what is said of the samples"),
-        (attribute("trace/counts", "reduction", 8.0), "what is said of the samples"),
-        (attribute("trace/counts", "sample_rate_hz", 31250.0), "what is said of the samples"),
-        (attribute("trace/counts", "converter_bits", 14), "what is said of the samples"),
-        (attribute("trace/counts", "scale_factor", 2.0), "what is said of the samples"),
-        (attribute("trace/blocks", "scale_factor", 2.0), "what is said of the table of blocks"),
-        (attribute("events", "add_offset", 5), "what is said of the events"),
-        (attribute("trace", "scale_factor", 2.0), "what is said of the trace"),
+        (attribute("trace/counts", "reduction", 4), "the attributes of the samples"),
+        (attribute("trace/counts", "reduction", 8.0), "the attributes of the samples"),
+        (attribute("trace/counts", "sample_rate_hz", 31250.0), "the attributes of the samples"),
+        (attribute("trace/counts", "converter_bits", 14), "the attributes of the samples"),
+        (attribute("trace/counts", "scale_factor", 2.0), "the attributes of the samples"),
+        (attribute("trace/blocks", "scale_factor", 2.0), "the attributes of the table of blocks"),
+        (attribute("events", "add_offset", 5), "the attributes of the events"),
+        (attribute("trace", "scale_factor", 2.0), "the attributes of the trace"),
         (attribute("calibration", "reference_v", 3.0), "the calibration"),
     ],
 )

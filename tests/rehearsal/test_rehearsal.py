@@ -39,7 +39,7 @@ def test_a_whole_drop_under_both_interpreters(interpreter, tmp_path):
     plan = plan_for(rig, tmp_path / "drop.h5", record_s=7.0)
     with BoardProcess(rig, interpreter=interpreter, speed=SPEED) as board:
         outcome = drop(board, plan)
-        assert board.said() == ""
+        assert board.printed() == ""
     assert outcome.missing_blocks == 0
     record = open_record(plan.path)
     marks = told_of(assess(record, cfc=180))

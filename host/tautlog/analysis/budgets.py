@@ -76,7 +76,7 @@ class Chain:
             Part(
                 "extrapolation",
                 extrapolation_u(force_n, self.covered_n),
-                basis=f"0.4 % of what lies beyond {self.covered_n:.0f} N; common practice",
+                basis=f"0.4 % of the force beyond {self.covered_n:.0f} N; common practice",
             ),
             Part("zero", self.zero_u_n, "A", 7, "scatter of eight parts of the slack window"),
             Part(
@@ -240,7 +240,9 @@ def rest_budget(
             rectangular(chain.zero_slope_n_per_s * since_zero_s / weight_n),
             basis="its slope, followed to the rest",
         ),
-        Part("friction at rest", rectangular(friction), basis="what the rails may hold"),
+        Part(
+            "friction at rest", rectangular(friction), basis="what friction of the rails may hold"
+        ),
     )
     return Budget("rest_closure", "1", rest_n / weight_n, parts)
 

@@ -114,7 +114,7 @@ def cut_short(told: Completeness | None) -> str:
     if told.ended_by in WHOLE_ENDINGS:
         return ""
     if not told.ended_by:
-        return "the board never told that the recording ended"
+        return "the board never reported the end of the recording"
     return f"the board ended the recording early: {told.ended_by}"
 
 

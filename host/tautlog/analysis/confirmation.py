@@ -34,7 +34,7 @@ def doubt_of_loss(marks: Marks, setup: DropSetup) -> tuple[str, str] | None:
     if setup.article_finding in GAVE_WAY or _wire_opened(marks) or _fell_on_time(marks, setup):
         return None
     return "let-go-unconfirmed", (
-        "nothing but the force tells that something let go, and a burst of interference looks the "
+        "only the force shows that something let go, and a burst of interference looks the "
         "same: inspect the article; a release switch, a height and a break wire would tell"
     )
 

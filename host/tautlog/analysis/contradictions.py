@@ -100,7 +100,7 @@ def _first_number(events: Sequence[BoardEvent]) -> int:
 
 def _armed(story: Story) -> Iterator[Contradiction]:
     if story.events and not story.named(ARMED):
-        yield Contradiction("not-armed", "the board never told that it was armed")
+        yield Contradiction("not-armed", "the board never reported that it was armed")
 
 
 def _unasked(story: Story) -> Iterator[Contradiction]:
@@ -108,18 +108,20 @@ def _unasked(story: Story) -> Iterator[Contradiction]:
     opened, driven, by = story.named(*RELEASES), story.named(DRIVEN), _by(story)
     sent = story.reception.release_sent
     if by == BY_HAND and driven:
-        yield Contradiction("unasked-release", "the drive let go where a hand was to do it")
+        yield Contradiction(
+            "unasked-release", "the drive released although a release by hand was planned"
+        )
     if by == BY_DRIVE and opened and not driven:
-        text = "the release opened without having been asked for: the drive was never pulsed"
+        text = "the release opened although it was not commanded: the drive was never pulsed"
         yield Contradiction("unasked-release", text)
     elif by == BY_DRIVE and driven and sent is False:
-        text = "the release opened without having been asked for: the board drove it by itself"
+        text = "the release opened although it was not commanded: the board drove it by itself"
         yield Contradiction("unasked-release", text)
     elif by == BY_DRIVE and opened and driven:
         early_us = wire.ticks_elapsed_us(driven[0].stamp_us, opened[0].stamp_us)
         if opened[0].name == OPENED and early_us > BEFORE_DRIVE_US:
             text = (
-                "the release opened without having been asked for: "
+                "the release opened although it was not commanded: "
                 f"{early_us / 1000:.0f} ms before it was driven"
             )
             yield Contradiction("unasked-release", text)
@@ -289,11 +291,11 @@ def _blocks(story: Story) -> Iterator[Contradiction]:
     if seen.given_up_blocks:
         text = (
             f"{seen.given_up_blocks} block(s) never came, although the board was asked again and "
-            "did not say that they were gone"
+            "did not report them as gone"
         )
         yield Contradiction("block-withheld", text)
     if seen.nonsense_frames:
-        text = f"{seen.nonsense_frames} frame(s) of the board came whole and made no sense"
+        text = f"{seen.nonsense_frames} frame(s) of the board arrived intact but made no sense"
         yield Contradiction("frame-nonsense", text)
 
 

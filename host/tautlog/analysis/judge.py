@@ -100,9 +100,9 @@ def combine(
     if article == NOT_INSPECTED:
         return "pending", "the article has not been inspected"
     if record_verdict == "invalid" and failed:
-        return "no-verdict", "the article failed, at a load that is not known"
+        return "no-verdict", "the article failed at an unknown load"
     if record_verdict == "invalid":
-        return "no-test", "the record is invalid; the article was exposed all the same"
+        return "no-test", "the record is invalid, but the article was exposed"
     if record_verdict == "suspect":
         return "no-verdict", "the record is suspect: explain that first"
     if failed:

@@ -49,10 +49,10 @@ def _reached(load: str, text: str) -> tuple[str, Reason]:
 
 def _without_peak(marks: Marks) -> tuple[str, Reason]:
     if marks.peak_force_n is None and marks.clipped:
-        text = "the signal lay at a limit: which load was reached is not known"
+        text = "the signal lay at a limit: the load reached is not known"
         return _reached("at-least", text)
     if marks.has("not-a-pull"):
-        text = "nothing in the force looks like a pull: which load was reached is not known"
+        text = "nothing in the force looks like a pull: the load reached is not known"
         return _reached("at-least", text)
     if marks.lower_bound:
         text = "no contact was measured, and the record does not hold all that may have come"

@@ -106,7 +106,7 @@ def _contradicted(marks: Marks, setup: DropSetup) -> Judged | None:
 def _clipped(marks: Marks, setup: DropSetup) -> Judged | None:
     at_rail = marks.text_of("clipped")
     if at_rail:
-        return Judged(INVALID, "clipped", at_rail + ": what it reads there is no force")
+        return Judged(INVALID, "clipped", at_rail + ": its reading there is not a force")
     if not marks.clipped:
         return _found(marks, SUSPECT, "clip-not-excluded")
     readings = {
@@ -144,7 +144,7 @@ def _impulse(marks: Marks, setup: DropSetup) -> Judged | None:
         return Judged(INVALID, "stop-touched", text)
     text = (
         f"the impulse is {closure:.3f} +/- {spread:.3f} (k = 2) of what mass, height and rebound "
-        "ask for: gain, mass, height, a touched stop or lost samples would show so"
+        "ask for: gain, mass, height, a touched stop or lost samples would show like this"
     )
     if off > CLOSURE_INVALID:
         return Judged(INVALID, "closure-wrong", text)
@@ -155,7 +155,7 @@ def _impulse(marks: Marks, setup: DropSetup) -> Judged | None:
     if spread and closure - 1.0 > spread:
         text += "; its uncertainty, calibration and all, excludes 1"
         return Judged(SUSPECT, "force-scale", text)
-    text = f"the impulse is {closure:.3f} +/- {spread:.3f} (k = 2) of what momentum asks for"
+    text = f"the impulse is {closure:.3f} +/- {spread:.3f} (k = 2) of that expected from momentum"
     return Judged(NOTE, "closure-good", text)
 
 
@@ -253,7 +253,7 @@ def _shunt(marks: Marks, setup: DropSetup) -> Judged | None:
     off = abs(setup.shunt_off)
     text = f"the shunt's step changed by {100 * setup.shunt_off:+.1f} % over the drop"
     if off > SHUNT_INVALID:
-        return Judged(INVALID, "shunt-off", text + ": the chain is not what it was")
+        return Judged(INVALID, "shunt-off", text + ": the chain has changed")
     if off > SHUNT_SUSPECT:
         return Judged(SUSPECT, "shunt-off", text)
     return Judged(NOTE, "shunt-good", text)
@@ -263,7 +263,7 @@ def _expired(marks: Marks, setup: DropSetup) -> Judged | None:
     if not marks.has("calibration-expired"):
         return None
     text = (
-        "the calibration was too old on that day: no qualification, engineering information "
+        "the calibration was out of date on that day: no qualification, engineering information "
         "until the chain has been checked again"
     )
     return Judged(INVALID, "calibration-expired", text)

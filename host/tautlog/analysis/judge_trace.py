@@ -62,7 +62,7 @@ def _by_pulls(marks: Marks, rest_n: float | None, weight_n: float | None) -> Sai
         return _said("unclear", marks.text_of("slip-not-excluded"))
     if marks.has("disagree-first-pull") and not slipped and _sank(marks):
         text = (
-            "all agrees but the first pull, and the sled ended it lower: a slip, or a stop that "
+            "all agrees except the first pull, and the sled ended it lower: a slip, or a stop that "
             "took a part of it"
         )
         return _said("unclear", text)

@@ -105,7 +105,7 @@ def _told_beforehand(trace: Trace) -> tuple[Finding, ...]:
         found.append(Finding("release-knock", trace.release_note))
     found += [Finding(told.code, told.text) for told in trace.contradictions]
     if trace.calibration_expired:
-        text = "the calibration was too old on that day"
+        text = "the calibration was out of date on that day"
         found.append(Finding("calibration-expired", text))
     return tuple(found)
 
@@ -147,7 +147,7 @@ def _of_no_pull(marks: Marks, place: Zeroed, zero: ZeroTold) -> Marks:
     clipped, rails = at_rails(place, None, None)
     swing_n = odd_swing_n(signal.filtered_n, signal.clean_n, signal.setup.weight_n)
     if swing_n is None:
-        text = "no contact stands out of the noise: it never came taut"
+        text = "no contact exceeds the noise: the line never came taut"
         why = Finding("never-taut", text)
     else:
         text = (

@@ -1,4 +1,4 @@
-"""Assessment: what is known of one drop, and all that anything shows of it."""
+"""Assessment: all that is known of one drop, and the source of all that is shown."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ from tautlog.record.recalibration import Recalibration
 
 
 @dataclass(frozen=True)
-class CalibrationTold:
-    """What made forces of volts.
+class CalibrationUse:
+    """The calibration that turned volts into forces.
 
     Attributes
     ----------
     recorded : Calibration
-        The record's own.
+        The record's own calibration.
     chosen : Recalibration or None
-        What was taken in its place, by whom and why.
+        The calibration used in its place, with who chose it and why.
     corrected : str
-        What superseded the one that was used, or "".
+        What superseded the calibration used, or "".
     """
 
     recorded: Calibration = field(default_factory=Calibration)
@@ -36,22 +36,22 @@ class CalibrationTold:
 
     @property
     def used(self) -> Calibration:
-        """The one that the forces are made with."""
+        """The calibration behind the forces."""
         return self.chosen.calibration if self.chosen else self.recorded
 
 
 @dataclass(frozen=True)
 class Assessment:
-    """Marks and verdicts of a drop, with what stands beside them.
+    """Marks and verdicts of a drop, with their circumstances.
 
     Attributes
     ----------
     marks : Marks
-        The figures, and the class they were taken in.
+        The figures, and their channel frequency class.
     verdict : Verdict
-        What they come to.
+        The verdicts on the figures.
     setup : DropSetup
-        Of the drop, with what inspection found.
+        The drop's set-up, with the findings of inspection.
     path : Path
         The record.
     zero : str
@@ -59,15 +59,15 @@ class Assessment:
     origin : str
         "measured", "rehearsed" or "imported".
     edited : tuple of str
-        Entries of the record that are not what was entered, in words.
+        Entries of the record that were edited after they were made, in words.
     decision : Decision or None
-        What a named person decided last, beside what had been proposed.
-    calibration : CalibrationTold
-        What the forces rest on.
+        The newest decision of a named person, with the verdict proposed then.
+    calibration : CalibrationUse
+        The calibration behind the forces.
     predicted : Predicted or None
-        What was promised of the drop.
+        The prediction for the drop.
     problem : str
-        Why the marks are not kept with the record; "" where they are, or need not be.
+        Why the marks could not be kept with the record, or "".
     """
 
     marks: Marks
@@ -78,21 +78,21 @@ class Assessment:
     origin: str = MEASURED
     edited: tuple[str, ...] = ()
     decision: Decision | None = None
-    calibration: CalibrationTold = field(default_factory=CalibrationTold)
+    calibration: CalibrationUse = field(default_factory=CalibrationUse)
     predicted: Predicted | None = None
     problem: str = ""
 
     @property
     def curve(self) -> ForceCurve:
-        """The force that the marks were taken from."""
+        """The force from which the marks were taken."""
         assert self.marks.curve is not None
         return self.marks.curve
 
     @property
     def rehearsed(self) -> bool:
-        """Whether nothing moved, and it counts for nothing."""
+        """Whether the drop was rehearsed: nothing moved, and it is no evidence."""
         return self.origin == REHEARSED
 
     def has(self, code: str) -> bool:
-        """Whether a reason of that code bore on the verdicts."""
-        return any(one.code == code for one in self.verdict.reasons)
+        """Whether the verdicts have a reason with that code."""
+        return any(reason.code == code for reason in self.verdict.reasons)

@@ -1,6 +1,6 @@
-"""Batch: many records marked again, on all cores.
+"""Batch: mark many records again, on all cores.
 
-Every record is worked on by one process alone; a run of marks is added to it, as always.
+One process works on each record. It adds a marking run and changes nothing else.
 """
 
 from __future__ import annotations
@@ -26,16 +26,16 @@ CLUSTER_TIMEOUT_S = 10.0
 
 @dataclass(frozen=True)
 class Remarked:
-    """What became of one record.
+    """The result for one record.
 
     Attributes
     ----------
     path : Path
         The record.
     before, after : KeptMarks or None
-        The newest run before, and this one; None where there is none.
+        The newest marks before, and those of this run; None if there are none.
     problem : str
-        Why it could not be marked, or its marks not be kept; or "".
+        Why the record could not be marked, or its marks not be kept; or "".
     """
 
     path: Path
@@ -45,15 +45,15 @@ class Remarked:
 
     @property
     def changes(self) -> tuple[tuple[str, str | None, str | None], ...]:
-        """Verdicts that differ from those before: name, before, after."""
+        """Verdicts that changed: name, before, after."""
         if self.before is None or self.after is None:
             return ()
-        told = [(one, getattr(self.before, one), getattr(self.after, one)) for one in _VERDICTS]
-        return tuple(one for one in told if one[1] != one[2])
+        pairs = [(key, getattr(self.before, key), getattr(self.after, key)) for key in _VERDICTS]
+        return tuple((key, before, after) for key, before, after in pairs if before != after)
 
 
 def records_in(places: Iterable[str | os.PathLike[str]]) -> list[Path]:
-    """Records that are named, and those in named folders and the folders in them.
+    """Named records, and the records in named folders and their subfolders.
 
     Raises
     ------
@@ -72,8 +72,8 @@ def records_in(places: Iterable[str | os.PathLike[str]]) -> list[Path]:
 
 
 @dataclass(frozen=True)
-class Asked:
-    """How records are marked again; see `assess` and `recalibrated`."""
+class RemarkSettings:
+    """How to mark records again; see `assess` and `recalibrated`."""
 
     cfc: int | None = 0
     zero: str = ""
@@ -82,7 +82,7 @@ class Asked:
     reason: str = ""
 
 
-def remark_one(path: Path, asked: Asked) -> Remarked:
+def remark_one(path: Path, settings: RemarkSettings) -> Remarked:
     """Mark one record again and keep the marks with it."""
     from tautlog.archive.assess import assess, recalibrated
     from tautlog.archive.kept_marks import keep_marks, marks_from, newest_marks
@@ -92,30 +92,30 @@ def remark_one(path: Path, asked: Asked) -> Remarked:
     try:
         record = open_record(path)
         before = newest_marks(record)
-        record = recalibrated(record, asked.calibration, by=asked.by, reason=asked.reason)
-        one = assess(record, cfc=asked.cfc, zero=asked.zero)
+        record = recalibrated(record, settings.calibration, by=settings.by, reason=settings.reason)
+        assessment = assess(record, cfc=settings.cfc, zero=settings.zero)
     except TautlogError as problem:
         return Remarked(path, before, None, str(problem))
-    return Remarked(path, before, marks_from(one), keep_marks(record, one))
+    return Remarked(path, before, marks_from(assessment), keep_marks(record, assessment))
 
 
 @contextlib.contextmanager
 def cluster(address: str) -> Iterator[Executor]:
-    """Where work is done by the workers of a running dask.distributed cluster.
+    """An executor on the workers of a running dask.distributed cluster.
 
-    They must see the records under the same paths, and have the same version of tautlog.
+    The workers must see the records under the same paths, and run the same version of tautlog.
 
     Raises
     ------
     RecordError
-        If the extra is not installed, or nobody answers at the address.
+        If the extra is not installed, or no cluster answers at the address.
     """
     try:
         from distributed import Client
     except ImportError as problem:
         raise RecordError(
-            "a cluster needs the extra: pip install 'tautlog[cluster]'; without --cluster the "
-            "cores of this machine are used"
+            "a cluster needs an extra: pip install 'tautlog[cluster]'; or leave out --cluster to "
+            "use the cores of this machine"
         ) from problem
     connect: Callable[..., Any] = Client
     try:
@@ -128,25 +128,25 @@ def cluster(address: str) -> Iterator[Executor]:
 
 def remark(
     paths: list[Path],
-    asked: Asked = Asked(),
+    settings: RemarkSettings = RemarkSettings(),
     *,
     jobs: int | None = None,
     executor: Executor | None = None,
 ) -> Iterator[Remarked]:
-    """Mark records again, in the order given.
+    """Mark records again, in the given order.
 
     Parameters
     ----------
     paths : list of Path
         The records.
-    asked : Asked
-        How; without it as each was marked last.
+    settings : RemarkSettings
+        How to mark; default: as each record was marked last.
     jobs : int or None
-        Processes; as many as there are cores without.
+        Number of processes; default: one for each core.
     executor : Executor or None
-        Where the work is done instead.
+        Does the work instead of processes on this machine.
     """
-    work = partial(remark_one, asked=asked)
+    work = partial(remark_one, settings=settings)
     if executor is not None:
         yield from executor.map(work, paths)
     elif jobs == 1 or len(paths) <= 1:

@@ -1,10 +1,9 @@
-"""Catalogue: what a folder's records say in one line each, kept so that looking is quick.
+"""Catalogue: a cache of the summaries of a folder's records.
 
-An sqlite3 file beside the records. What a file says is kept under the SHA-256 of all its
-bytes: a file with these bytes says that, whatever it is called and wherever it lies. Which
-bytes a name had is kept beside, with size and time of its file, so that a list need not
-read them again. It holds nothing that is not in the records: it may be deleted at any
-time, and is made again.
+It is an sqlite3 file next to the records. A summary is kept under the SHA-256 of its file's
+bytes, so it holds whatever the file's name and place. For each name the catalogue also keeps
+size, time and SHA-256, so a list need not read the file again. It holds nothing that is not in
+the records: delete it at any time, and it is made again.
 """
 
 from __future__ import annotations
@@ -25,7 +24,7 @@ from tautlog.errors import RecordError
 from tautlog.files.strict_json import read_list
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 10  # raise it when a summary changes: all is then made again
+LAYOUT = 10  # raise it when a summary changes: all summaries are then made again
 ENOUGH_FOR_CORES = 64
 _TABLES = (
     "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",
@@ -37,16 +36,15 @@ _BUSY_S = 5.0
 def catalogued(folder: Path, *, every_byte: bool = False) -> list[RecordSummary]:
     """Summaries of all records directly in a folder, by the time of the drop.
 
-    Broken files are in the list, last, with their problem. A folder that cannot be
-    written to is listed all the same.
+    Broken files come last, with their problem. The folder may be read-only.
 
     Parameters
     ----------
     folder : Path
         The folder.
     every_byte : bool
-        Read all bytes of all files; without it, files of the same name, size and time are
-        taken to be the same.
+        Read all bytes of all files; default: a file with the same name, size and time is
+        taken as unchanged.
 
     Raises
     ------
@@ -58,15 +56,15 @@ def catalogued(folder: Path, *, every_byte: bool = False) -> list[RecordSummary]
         with _open(folder / FILE_NAME) as database:
             found = _from_database(folder, stamps, database, every_byte)
     except (sqlite3.Error, ValueError, TypeError) as problem:
-        if not isinstance(problem, sqlite3.Error):  # what it holds is no summary: make it anew
+        if not isinstance(problem, sqlite3.Error):  # its content is not a summary: make it anew
             (folder / FILE_NAME).unlink(missing_ok=True)
         found = list(summaries_of([folder / name for name in stamps]))
     found += summaries_of([folder / name for name in odd])
-    return sorted(found, key=lambda one: (bool(one.problem), one.utc, one.name))
+    return sorted(found, key=lambda record: (bool(record.problem), record.utc, record.name))
 
 
 def summaries_of(paths: list[Path]) -> Iterator[RecordSummary]:
-    """Look into files, many of them on all cores: opening one takes most of the time."""
+    """Summarize files, many of them on all cores: opening a file takes most of the time."""
     if len(paths) < ENOUGH_FOR_CORES:
         yield from map(summary_of, paths)
         return
@@ -75,19 +73,19 @@ def summaries_of(paths: list[Path]) -> Iterator[RecordSummary]:
 
 
 def _stamps(folder: Path) -> tuple[dict[str, str], list[str]]:
-    """Size and time of every file that may be a record, by its name; names of what is no file.
+    """Size and time of every file that may be a record, by name; names that are not files.
 
-    A pipe would be waited for, a link to itself ends nowhere: nobody reads those.
+    Reading a pipe would block and a link to itself has no end, so neither is opened.
     """
     stamps, odd = {}, []
     try:
         with os.scandir(folder) as entries:
-            for one in entries:
-                if one.name.endswith(".h5"):
-                    if _is_file(one):
-                        stamps[one.name] = _stamp(one.stat())
+            for entry in entries:
+                if entry.name.endswith(".h5"):
+                    if _is_file(entry):
+                        stamps[entry.name] = _stamp(entry.stat())
                     else:
-                        odd.append(one.name)
+                        odd.append(entry.name)
     except OSError as problem:
         raise RecordError(
             f"{folder} cannot be listed: {problem.strerror}; expected a folder of records",
@@ -109,7 +107,7 @@ def _stamp(stat: os.stat_result) -> str:
 
 @dataclass(frozen=True)
 class _Seen:
-    """A file as it lies there now: SHA-256 of its bytes, and what they say, where known."""
+    """A file as it is now: SHA-256 of its bytes, and its summary as text, if known."""
 
     name: str
     stamp: str
@@ -131,31 +129,31 @@ def _from_database(
         if every_byte or before != stamp:
             sha256 = _sha256(folder / name)
         seen.append(_Seen(name, stamp, sha256, contents.get(sha256)))
-    known = [one for one in seen if one.text is not None]
-    strange = [one for one in seen if one.text is None]
-    looked = list(summaries_of([folder / one.name for one in strange]))
+    known = [file for file in seen if file.text is not None]
+    unknown = [file for file in seen if file.text is None]
+    made = list(summaries_of([folder / file.name for file in unknown]))
     new = {
-        one.sha256: _text(summary)
-        for one, summary in zip(strange, looked, strict=True)
-        # Of what changed meanwhile nobody knows which bytes said it; problems may pass.
-        if one.sha256 and not summary.problem and _unchanged(summary.path, one.stamp)
+        file.sha256: _text(summary)
+        for file, summary in zip(unknown, made, strict=True)
+        # If the file changed meanwhile, the summary may not be of these bytes; problems may pass.
+        if file.sha256 and not summary.problem and _unchanged(summary.path, file.stamp)
     }
-    sayings = contents.keys() | new.keys()
-    rows = {one.name: (one.stamp, one.sha256) for one in seen if one.sha256 in sayings}
+    kept = contents.keys() | new.keys()
+    rows = {file.name: (file.stamp, file.sha256) for file in seen if file.sha256 in kept}
     if rows != files or new:
         _keep(database, rows, new)
     # One text is read faster than ten thousand.
-    told = read_list(f"[{','.join(one.text or '' for one in known)}]")
+    values = read_list(f"[{','.join(file.text or '' for file in known)}]")
     return [
-        RecordSummary._make([os.path.join(folder, one.name), *each])
-        for one, each in zip(known, told, strict=True)
-    ] + looked
+        RecordSummary._make([os.path.join(folder, file.name), *fields])
+        for file, fields in zip(known, values, strict=True)
+    ] + made
 
 
 def _keep(
     database: sqlite3.Connection, rows: dict[str, tuple[str, str]], new: dict[str, str]
 ) -> None:
-    """Note what was seen; a catalogue that cannot be written is no error."""
+    """Keep what was seen; a read-only catalogue is not an error."""
     with contextlib.suppress(sqlite3.OperationalError), database:
         database.execute("DELETE FROM files")
         database.executemany(
@@ -166,7 +164,7 @@ def _keep(
 
 
 def _sha256(path: Path) -> str:
-    """SHA-256 of all bytes of a file, or "" where it cannot be read."""
+    """SHA-256 of a file, or "" if it cannot be read."""
     try:
         with open(path, "rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
@@ -183,7 +181,7 @@ def _unchanged(path: Path, stamp: str) -> bool:
 
 @contextlib.contextmanager
 def _open(path: Path) -> Iterator[sqlite3.Connection]:
-    """Open the catalogue, made new where it is damaged or of an older layout."""
+    """Open the catalogue; make it anew if it is damaged or has an older layout."""
     database = _connect(path)
     try:
         try:
@@ -209,33 +207,33 @@ def _connect(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(path, timeout=_BUSY_S)
 
 
-def _text(one: RecordSummary) -> str:
-    """All but the file, without the names of the fields: half as long, and read in half the time.
+def _text(summary: RecordSummary) -> str:
+    """The values after `file`, without names: half as long, and read in half the time.
 
-    What has another number of them is no summary (TypeError), and LAYOUT tells their order.
+    A wrong number of values raises TypeError when read; LAYOUT stands for their order.
     """
-    return json.dumps(one[1:])
+    return json.dumps(summary[1:])
 
 
 @dataclass(frozen=True)
 class Query:
-    """What is asked for of records; None where it does not matter.
+    """A search for records; None matches every record.
 
     Attributes
     ----------
     article, line : str or None
-        Exactly so named.
+        Exact names.
     verdict : str or None
-        Any one of the verdicts; of the test what is proposed, what a person decided, or what
-        either of them was before: no decision hides a failure.
+        Any verdict of the record. For the test: proposed or decided, now or earlier; no
+        decision hides a failure.
     proposed, decided : str or None
-        Of the test, what is proposed, and what was decided last.
+        Test verdict proposed now, and decided last.
     rehearsed : bool
-        Rehearsals are among them.
+        Include rehearsals.
     since, until : str or None
-        ISO days or times; the day named by `until` is in.
+        ISO dates or times, both inclusive.
     peak_least_n, peak_most_n : float or None
-        Range of the peak; records without one are left out.
+        Range of the peak; a record without a peak does not match.
     """
 
     article: str | None = None
@@ -249,21 +247,21 @@ class Query:
     peak_least_n: float | None = None
     peak_most_n: float | None = None
 
-    def fits(self, one: RecordSummary) -> bool:
-        """Whether a record fits all that is asked for."""
+    def fits(self, record: RecordSummary) -> bool:
+        """Whether a record matches all criteria."""
         exactly = (
-            (self.article, one.article),
-            (self.line, one.line),
-            (self.proposed, one.test_verdict),
-            (self.decided, one.decided),
+            (self.article, record.article),
+            (self.line, record.line),
+            (self.proposed, record.test_verdict),
+            (self.decided, record.decided),
         )
         return (
-            (self.rehearsed or not one.rehearsed)
-            and all(asked is None or asked == is_ for asked, is_ in exactly)
-            and (self.verdict is None or self.verdict in _verdicts(one))
-            and (self.since is None or one.utc >= self.since)
-            and (self.until is None or one.utc[: len(self.until)] <= self.until)
-            and self._fits_peak(one.peak_force_n)
+            (self.rehearsed or not record.rehearsed)
+            and all(wanted is None or wanted == value for wanted, value in exactly)
+            and (self.verdict is None or self.verdict in _verdicts(record))
+            and (self.since is None or record.utc >= self.since)
+            and (self.until is None or record.utc[: len(self.until)] <= self.until)
+            and self._fits_peak(record.peak_force_n)
         )
 
     def _fits_peak(self, peak_n: float | None) -> bool:
@@ -275,12 +273,12 @@ class Query:
         )
 
 
-def _verdicts(one: RecordSummary) -> tuple[str, ...]:
-    """All that was said of a drop, now or before."""
-    now = (one.record_verdict, one.load_verdict, one.trace_says, one.test_verdict, one.decided)
-    return (*now, *one.overruled.split(", "))
+def _verdicts(record: RecordSummary) -> tuple[str, ...]:
+    """All verdicts of a drop, now or earlier."""
+    marked = (record.record_verdict, record.load_verdict, record.trace_says, record.test_verdict)
+    return (*marked, record.decided, *record.overruled.split(", "))
 
 
 def chosen(records: Iterable[RecordSummary], query: Query = Query()) -> list[RecordSummary]:
-    """Records that fit all that is asked for."""
-    return [one for one in records if query.fits(one)]
+    """Records that match the query."""
+    return [record for record in records if query.fits(record)]

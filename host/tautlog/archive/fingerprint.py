@@ -1,8 +1,8 @@
-"""Fingerprint: by what one event of a board is known again.
+"""Fingerprint: what identifies one drop of one board.
 
-A board numbers blocks and events since it began to sample, and stamps them with a clock that
-starts anew at each boot: two events of one board have the same numbers only by chance, and
-the same numbers and stamps never.
+A board numbers blocks and events from the start of sampling, and stamps them with a clock that
+restarts at each boot. Two drops of one board share numbers only by chance, and never share
+both numbers and stamps.
 """
 
 from __future__ import annotations
@@ -22,15 +22,15 @@ Trait = tuple[int, str, int, int]
 
 @dataclass(frozen=True)
 class Fingerprint:
-    """One event of one board.
+    """The identity of one drop of one board.
 
     Attributes
     ----------
     serial : str
-        Of the board.
+        The board's serial number.
     traits : frozenset of tuples
-        Number, name, sample index since the board began to sample, and stamp of the arming
-        and of the release.
+        Number, name, sample index since the start of sampling, and time stamp; for the arming
+        and for the release.
     """
 
     serial: str
@@ -38,57 +38,57 @@ class Fingerprint:
 
     @property
     def tells(self) -> bool:
-        """Whether there is enough to know the event again: its arming and its release."""
+        """Whether it identifies a drop: it has both the arming and the release."""
         names = {name for _, name, _, _ in self.traits}
         return ARMED in names and bool(names & set(RELEASES))
 
     def is_of(self, other: Fingerprint) -> bool:
-        """Whether both are of the same event, for sure."""
+        """Whether both certainly belong to the same drop."""
         return self.tells and self == other
 
     def may_be_of(self, other: Fingerprint) -> bool:
-        """Whether nothing tells them apart: one may know less than the other."""
+        """Whether both may belong to the same drop: neither contradicts the other."""
         small, large = sorted((self.traits, other.traits), key=len)
         return self.serial == other.serial and small <= large
 
 
 def fingerprint(serial: str, events: Iterable[BoardEvent], start: int = 0) -> Fingerprint:
-    """Take the fingerprint of an event.
+    """Take the fingerprint of a drop.
 
     Parameters
     ----------
     serial : str
-        Of the board.
+        The board's serial number.
     events : iterable of BoardEvent
-        All that are known.
+        All known events.
     start : int
-        Board's index of the sample that their sample indices count from.
+        The board's index of the sample from which the events' sample indices count.
     """
     kept = (ARMED, *RELEASES)
     traits = {
-        (one.number, one.name, one.sample_index + start, one.stamp_us)
-        for one in events
-        if one.name in kept
+        (event.number, event.name, event.sample_index + start, event.stamp_us)
+        for event in events
+        if event.name in kept
     }
     return Fingerprint(serial, frozenset(traits))
 
 
 def fingerprint_of(record: Record) -> Fingerprint | None:
-    """The fingerprint of what a record holds; None of an imported trace."""
+    """The fingerprint of a record's drop; None for an imported trace."""
     if record.instrument is None:
         return None
     return fingerprint(record.instrument.serial, record.events, record.first_sample_index)
 
 
 def readable_records(folder: Path) -> Iterator[Record]:
-    """Records in a folder by name; a broken neighbour is no reason to stop."""
+    """The readable records of a folder, by name."""
     for path in sorted(folder.glob("*.h5")):
         with contextlib.suppress(RecordError):
             yield open_record(path)
 
 
 def records_of(folder: Path, wanted: Fingerprint) -> list[Record]:
-    """Finished records in a folder that hold the event, by name."""
+    """The finished records of a folder that hold the wanted drop, by name."""
     found = []
     for record in readable_records(folder):
         known = fingerprint_of(record)

@@ -1,6 +1,6 @@
-"""Kept marks: a drop as JSON, as it is printed and kept with its record, and read again.
+"""Kept marks: the JSON of a drop that is printed, kept with its record and read again.
 
-`as_json` is the one place that makes it, `KeptMarks` what the rest of the program reads of it.
+`as_json` alone writes it. `KeptMarks` holds what the rest of the program reads from it.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from tautlog.archive.assessment import Assessment, CalibrationTold
+from tautlog.archive.assessment import Assessment, CalibrationUse
 from tautlog.archive.marks_json import as_json as marks_as_json
 from tautlog.archive.marks_json import budgets_as_json
 from tautlog.errors import RecordError
@@ -17,53 +17,62 @@ from tautlog.model.predicted import Predicted, predicted_in
 from tautlog.record import Record, add_marks
 
 VERDICT_KEYS = ("record_verdict", "load_verdict", "trace_says", "test_verdict")
-HEADLINE = ("peak_force_n", *VERDICT_KEYS)  # what a reader wants to know of marks first
-COMPARED = ("peak_force_n", "cfc", *VERDICT_KEYS)
+HEADLINE = ("peak_force_n", *VERDICT_KEYS)  # what a reader of marks wants first
+COMPARED = {
+    "peak_force_n": "peak force, N",
+    "cfc": "class",
+    "record_verdict": "record",
+    "load_verdict": "load",
+    "trace_says": "load path",
+    "test_verdict": "test",
+}
 
 
-def as_json(one: Assessment, *, budgets: bool = False) -> dict[str, object]:
-    """A drop as ``tautlog mark --json`` prints it, and as it is kept with its record.
+def as_json(assessment: Assessment, *, budgets: bool = False) -> dict[str, object]:
+    """A drop as ``tautlog mark --json`` prints it and as its record keeps it.
 
     Parameters
     ----------
-    one : Assessment
+    assessment : Assessment
         The drop.
     budgets : bool
-        With the uncertainty of the figures that decide, part by part.
+        Add the uncertainty budgets of the figures that decide.
     """
-    told: dict[str, object] = marks_as_json(one.marks, one.verdict, str(one.path))
-    told["zero"] = one.zero
-    told["origin"] = one.origin
-    told["edited"] = list(one.edited)
-    told["decision"] = None
-    if one.decision:
-        told["decision"] = {k: v for k, v in asdict(one.decision).items() if k != "number"}
-    told["calibration"] = _calibration_json(one.calibration)
-    told["predicted"] = asdict(one.predicted) if one.predicted else None
+    made: dict[str, object] = marks_as_json(
+        assessment.marks, assessment.verdict, str(assessment.path)
+    )
+    made["zero"] = assessment.zero
+    made["origin"] = assessment.origin
+    made["edited"] = list(assessment.edited)
+    made["decision"] = None
+    if assessment.decision:
+        made["decision"] = {k: v for k, v in asdict(assessment.decision).items() if k != "number"}
+    made["calibration"] = _calibration_json(assessment.calibration)
+    made["predicted"] = asdict(assessment.predicted) if assessment.predicted else None
     if budgets:
-        told["budgets"] = budgets_as_json(one.marks)
-    return told
+        made["budgets"] = budgets_as_json(assessment.marks)
+    return made
 
 
-def _calibration_json(one: CalibrationTold) -> dict[str, object]:
-    used, chosen = one.used, one.chosen
+def _calibration_json(use: CalibrationUse) -> dict[str, object]:
+    used, chosen = use.used, use.chosen
     names = ("newton_per_volt", "expanded_u_fraction", "expanded_u_n", "range_n", "date", "note")
-    told: dict[str, object] = {name: getattr(used, name) for name in names}
-    told["corrected"] = one.corrected
+    made: dict[str, object] = {name: getattr(used, name) for name in names}
+    made["corrected"] = use.corrected
     for name in ("file", "sha256", "by", "reason", "utc"):
-        told[name] = getattr(chosen, name) if chosen else ""
+        made[name] = getattr(chosen, name) if chosen else ""
     if chosen:
-        told["recorded_newton_per_volt"] = one.recorded.newton_per_volt
-    return told
+        made["recorded_newton_per_volt"] = use.recorded.newton_per_volt
+    return made
 
 
 @dataclass(frozen=True)
 class KeptMarks:
-    """What one marking run says, as far as lists, ledger and lessons read it.
+    """The part of a marking run that lists, ledger and lessons read.
 
-    None where it does not say; names and meaning as in `Marks` and `Verdict`, and `predicted`
-    as in `Assessment`. `cfc` is 0 where nothing is said of a class, `odd` names figures that are
-    told and are no numbers.
+    Names and meaning as in `Marks` and `Verdict`, `predicted` as in `Assessment`; None where
+    the run does not say. `cfc` is 0 if the run names no class. `odd` lists figures whose values
+    are not numbers.
     """
 
     record_verdict: str | None = None
@@ -84,7 +93,7 @@ class KeptMarks:
     odd: tuple[str, ...] = ()
 
     def headline(self) -> dict[str, float | str | None]:
-        """Peak and verdicts, by their names in JSON."""
+        """Peak and verdicts, under their JSON keys."""
         return {name: getattr(self, name) for name in HEADLINE}
 
 
@@ -95,7 +104,7 @@ _NUMBERS = (
 
 
 def marks_in(result: Mapping[str, Any]) -> KeptMarks | None:
-    """What the JSON object of a marking run says; None where it is empty."""
+    """Read the JSON object of a marking run; None if it is empty."""
     if not result:
         return None
     cfc = result.get("cfc", 0)
@@ -107,7 +116,7 @@ def marks_in(result: Mapping[str, Any]) -> KeptMarks | None:
         cfc=cfc if isinstance(cfc, int) else None,
         clipped=bool(result.get("clipped")),
         gap_in_contact=bool(result.get("gap_in_contact")),
-        odd=tuple(one for one in _NUMBERS if result.get(one) is not None and read[one] is None),
+        odd=tuple(key for key in _NUMBERS if result.get(key) is not None and read[key] is None),
     )
 
 
@@ -120,62 +129,62 @@ def _number(value: object) -> float | None:
         return None
     try:
         return float(value)
-    except OverflowError:  # a whole number beyond all that is measured
+    except OverflowError:  # an integer beyond any measured value
         return None
 
 
-def marks_from(one: Assessment) -> KeptMarks:
-    """What the marks of a drop will say once they are kept."""
-    marks = marks_in(as_json(one))
+def marks_from(assessment: Assessment) -> KeptMarks:
+    """The marks of a drop as a record would keep them."""
+    marks = marks_in(as_json(assessment))
     assert marks is not None
     return marks
 
 
 def newest_marks(record: Record) -> KeptMarks | None:
-    """The newest marks of a record; None without any."""
+    """The newest marks of a record, or None."""
     return marks_in(record.marks[-1].result) if record.marks else None
 
 
 def settings_of(record: Record) -> tuple[int | None, str]:
-    """Class and zero of the newest marks; those of a new record without any."""
+    """Class and zero of the newest marks; the defaults if there are none."""
     before = record.marks[-1].settings if record.marks else {}
     cfc = before.get("cfc", 180)
     return cfc if isinstance(cfc, int) else None, str(before.get("zero") or "slack")
 
 
-def keep_marks(record: Record, one: Assessment, *, budgets: bool = False) -> str:
-    """Append a marking run to its record; why not, when the record cannot be written."""
-    settings: dict[str, object] = {"cfc": one.marks.cfc, "zero": one.zero}
+def keep_marks(record: Record, assessment: Assessment, *, budgets: bool = False) -> str:
+    """Append a marking run to its record; return why it cannot be written, or ""."""
+    settings: dict[str, object] = {"cfc": assessment.marks.cfc, "zero": assessment.zero}
     if record.recalibration:
-        settings["calibration"] = record.recalibration.told()
+        settings["calibration"] = record.recalibration.as_json()
     try:
-        add_marks(record.path, settings, as_json(one, budgets=budgets))
+        add_marks(record.path, settings, as_json(assessment, budgets=budgets))
     except RecordError as problem:
         return str(problem)
     return ""
 
 
-def as_kept(record: Record, one: Assessment) -> bool:
-    """Whether marks say what the newest ones say that are kept with the record."""
-    return newest_marks(record) is not None and not _differences(record, one)
+def as_kept(record: Record, assessment: Assessment) -> bool:
+    """Whether the assessment agrees with the newest marks kept with the record."""
+    return newest_marks(record) is not None and not _differences(record, assessment)
 
 
-def unlike_kept(record: Record, one: Assessment) -> str:
-    """In words, what the newest marks say otherwise that are kept with a record; "" for nothing."""
-    told = _differences(record, one)
-    if not told:
+def unlike_kept(record: Record, assessment: Assessment) -> str:
+    """How the assessment differs from the newest marks kept with the record, in words; or ""."""
+    differences = _differences(record, assessment)
+    if not differences:
         return ""
     newest = record.marks[-1]
     return (
-        f"the newest marks kept with the record, of {newest.utc[:10]} by {newest.software}, say "
-        f"{'; '.join(told)}: `tautlog mark` makes them one"
+        f"the newest marks kept with the record, of {newest.utc[:10]} by {newest.software}, "
+        f"differ: {'; '.join(differences)}; `tautlog mark` keeps new ones"
     )
 
 
-def _differences(record: Record, one: Assessment) -> list[str]:
+def _differences(record: Record, assessment: Assessment) -> list[str]:
     kept = newest_marks(record)
     if kept is None:
         return []
-    now = marks_from(one)
-    pairs = [(name, getattr(kept, name), getattr(now, name)) for name in COMPARED]
+    now = marks_from(assessment)
+    pairs = [(text, getattr(kept, key), getattr(now, key)) for key, text in COMPARED.items()]
     return [f"{name} {before}, here {here}" for name, before, here in pairs if before != here]

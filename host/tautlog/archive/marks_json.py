@@ -1,4 +1,4 @@
-"""Marks as JSON: figures, verdicts and budgets as they leave the program."""
+"""Marks as JSON: figures, verdicts and uncertainty budgets."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ _VERDICTS = ("record_verdict", "load_verdict", "trace_says", "article", "test_ve
 
 
 def as_json(marks: Marks, verdict: Verdict, record_name: str) -> dict[str, object]:
-    """Marks and verdicts as one flat object of JSON; not a number becomes None."""
+    """Marks and verdicts as one flat JSON object; NaN and infinity become None."""
     figures = {
-        one.name: _plain(getattr(marks, one.name))
-        for one in fields(marks)
-        if one.name not in _LEFT_OUT
+        field.name: _plain(getattr(marks, field.name))
+        for field in fields(marks)
+        if field.name not in _LEFT_OUT
     }
     verdicts = {name: getattr(verdict, name) for name in _VERDICTS}
     reasons = [asdict(reason) for reason in verdict.reasons]
@@ -27,13 +27,13 @@ def as_json(marks: Marks, verdict: Verdict, record_name: str) -> dict[str, objec
 
 def _plain(value: object) -> object:
     if isinstance(value, tuple):
-        return [asdict(one) for one in value]
+        return [asdict(item) for item in value]
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def budgets_as_json(marks: Marks) -> list[dict[str, object]]:
-    """Budgets as JSON: of each figure its parts, k and the expanded uncertainty."""
-    return [_budget(one) for one in marks.budgets]
+    """Budgets as JSON: for each figure its parts, k and the expanded uncertainty."""
+    return [_budget(budget) for budget in marks.budgets]
 
 
 def _budget(budget: Budget) -> dict[str, object]:

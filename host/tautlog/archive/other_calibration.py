@@ -1,7 +1,7 @@
-"""Recalibration: a record marked with another calibration than that of its day.
+"""Recalibration: mark a record with a calibration other than its own.
 
-The calibration under which a drop was recorded stays in the record, under its seal. Which
-other one a marking run used, on whose word and why, stands with that run.
+The record keeps its own calibration under its seal. A marking run that used another
+calibration keeps which it was, who chose it and why.
 """
 
 from __future__ import annotations
@@ -24,28 +24,28 @@ NEWEST, OWN = "newest", "own"
 def choose(
     which: str, record_path: Path, own: Calibration, *, by: str, reason: str
 ) -> Recalibration:
-    """Take another calibration for a record.
+    """Choose a calibration for a record.
 
     Parameters
     ----------
     which : str
-        A file, or the name or number of one of the campaign's; "newest", the newest of the
-        record's campaign; "own", that of the record itself.
+        A file, or the name or number of a calibration of the campaign; "newest" for the
+        campaign's newest; "own" for the record's own.
     record_path : Path
-        The record; its campaign is that of its folder or of one above it.
+        The record; its campaign is that of its folder or of a folder above.
     own : Calibration
-        As it stands in the record.
+        The record's own calibration.
     by, reason : str
-        On whose word, and why.
+        Who chooses it, and why.
 
     Raises
     ------
     CampaignError
-        If name or reason lack, or there is no such calibration.
+        If the name or reason is missing, or there is no such calibration.
     """
     by, reason = signed(by), signed(reason)
     if not by or not reason:
-        raise CampaignError("another calibration is taken on a name (--by) and a reason (--reason)")
+        raise CampaignError("another calibration needs a name (--by) and a reason (--reason)")
     if which == OWN:
         return Recalibration("", "", by, reason, stamp(), own)
     path = _file(which, record_path)
@@ -56,46 +56,46 @@ def choose(
 
 
 def _file(which: str, record_path: Path) -> Path:
-    """The calibration's file that is meant."""
+    """Path of the chosen calibration file."""
     found = find_campaign(record_path.parent)
     folder = record_path.parent if found is None else found.parent
     if which == NEWEST:
         path = newest_file(folder)
         if path is None:
             raise CampaignError(
-                f"{folder} has no calibrations: name a file, or make one with `tautlog calibrate`"
+                f"{folder} has no calibration: name a file, or make one with `tautlog calibrate`"
             )
         return path
     if Path(which).is_file():
         return Path(which)
     path = file_called(folder, which)
     if path is None:
-        names = ", ".join(one.path.name for one in standing_files(folder)) or "none"
-        raise CampaignError(f"there is no calibration {which!r}; in {folder} there are: {names}")
+        names = ", ".join(file.path.name for file in standing_files(folder)) or "none"
+        raise CampaignError(f"there is no calibration {which!r}; {folder} has: {names}")
     return path
 
 
 def _refuse_superseded(path: Path) -> None:
-    """What was corrected is taken no more."""
-    for one in standing_files(path.parent.parent):
-        if one.path.name == path.name and one.superseded_by:
+    """Refuse a calibration that was corrected."""
+    for file in standing_files(path.parent.parent):
+        if file.path.name == path.name and file.superseded_by:
             raise CampaignError(
-                f"{path.name} was superseded by {one.superseded_by} ({one.told}): take that one"
+                f"{path.name} was superseded by {file.superseded_by} ({file.told}): use that file"
             )
 
 
 def corrected_since(record_path: Path, used: Calibration) -> str:
-    """Which file of the record's campaign holds a calibration that was corrected, and by what.
+    """Which file of the campaign superseded the calibration used, in words.
 
-    "" where it still counts, or is none of the campaign's files.
+    "" if the calibration still counts, or is not from the campaign's files.
     """
-    for one in standing_files(record_path.parent):
-        if not one.superseded_by:
+    for file in standing_files(record_path.parent):
+        if not file.superseded_by:
             continue
         try:
-            measured, _ = measured_in(one.path)
+            measured, _ = measured_in(file.path)
         except CampaignError:
             continue
         if all(getattr(used, name) == value for name, value in measured.items()):
-            return f"{one.path.name} was superseded by {one.superseded_by} ({one.told})"
+            return f"{file.path.name} was superseded by {file.superseded_by} ({file.told})"
     return ""

@@ -1,7 +1,7 @@
-"""Photos: names, hashes and the flash's offset of pictures and films, kept with a record.
+"""Photos: the photos and films that belong to a record.
 
-Nothing is copied: the record says which file it was, by its SHA-256, and a report shows
-it where it still lies.
+No file is copied. The record keeps its name, its SHA-256 and, for a film, when the flash is
+seen. A report shows the photo while the file is still there and unchanged.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ SIDE_PIXELS = 420
 
 
 @dataclass(frozen=True)
-class Shown:
-    """A photo as a report shows it: name, thumbnail as a data address or "", and words."""
+class Thumbnail:
+    """A photo in a report: its name, the image as a data URL or "", alt text and caption."""
 
     name: str
     data: str
     alt: str
-    told: str
+    caption: str
 
 
 def digest_of(path: Path) -> tuple[str, int]:
@@ -34,7 +34,7 @@ def digest_of(path: Path) -> tuple[str, int]:
     Raises
     ------
     RecordError
-        If it cannot be read.
+        If the file cannot be read.
     """
     try:
         with path.open("rb") as file:
@@ -43,23 +43,23 @@ def digest_of(path: Path) -> tuple[str, int]:
         raise RecordError(f"{path} cannot be read: {problem.strerror}", path=str(path)) from problem
 
 
-def shown(photo: Photo, folder: Path) -> Shown:
-    """A photo as it may be shown: only one that lies in the record's folder, unchanged."""
-    # A name that leads elsewhere is looked for by its last part alone.
+def thumbnail(photo: Photo, folder: Path) -> Thumbnail:
+    """A photo for a report. Only a photo in the record's folder, and unchanged, has an image."""
+    # Never follow a path that leads out of the folder: use the last part alone.
     path = folder / Path(photo.name.replace("\\", "/")).name
-    told = photo.note
+    caption = photo.note
     if photo.offset_s is not None:
-        told = f"{told} flash at {photo.offset_s:g} s of the film".strip()
-    alt = f"photo {photo.name}: {photo.note or 'no remark'}"
+        caption = f"{caption} flash at {photo.offset_s:g} s of the film".strip()
+    alt = f"photo {photo.name}: {photo.note or 'no note'}"
     if not path.is_file():
-        return Shown(photo.name, "", alt, f"{told} (not in this folder)".strip())
+        return Thumbnail(photo.name, "", alt, f"{caption} (not in this folder)".strip())
     if digest_of(path)[0] != photo.sha256:
-        return Shown(photo.name, "", alt, f"{told} (another file than was entered)".strip())
-    return Shown(photo.name, _thumbnail(path), alt, told)
+        return Thumbnail(photo.name, "", alt, f"{caption} (changed since it was entered)".strip())
+    return Thumbnail(photo.name, _small_jpeg(path), alt, caption)
 
 
-def _thumbnail(path: Path) -> str:
-    """A small JPEG of a picture as a data address, or "" where it is none."""
+def _small_jpeg(path: Path) -> str:
+    """A small JPEG of an image as a data URL, or "" if the file is not an image."""
     from PIL import Image, UnidentifiedImageError
 
     try:

@@ -1,6 +1,6 @@
-"""Archive: what one record says, in one line.
+"""Summary: one record in one line.
 
-The line is made of the file alone; `catalogue` has those of a whole folder.
+The line comes from the file alone; `catalogue` holds those of a whole folder.
 """
 
 from __future__ import annotations
@@ -13,20 +13,20 @@ from tautlog.errors import RecordError, TautlogError
 from tautlog.model.origin import IMPORTED, MARK, MEASURED, REHEARSED
 from tautlog.record import seal_version
 
-if TYPE_CHECKING:  # a list that comes from the catalogue needs no HDF5
+if TYPE_CHECKING:  # a list from the catalogue needs no HDF5
     from tautlog.archive.kept_marks import KeptMarks
     from tautlog.record import Record, SealCheck
 
 
 class RecordSummary(NamedTuple):
-    """One line of the list; None or "" where the record does not say.
+    """One line of the list; None or "" if the record does not say.
 
     Attributes
     ----------
     file : str
-        The file; a text, because ten thousand paths take as long as all else of a list.
+        The file, as text: ten thousand `Path` objects would double the time of a list.
     problem : str
-        Why the file cannot be read, or "". Then nothing else is known.
+        Why the file cannot be read, or "". If set, nothing else is known.
     utc, status, article, line, mount : str
         As in the record.
     mass_kg, height_m, target_n : float or None
@@ -34,36 +34,36 @@ class RecordSummary(NamedTuple):
     peak_force_n, peak_force_expanded_u_n : float or None
         Of the newest marks.
     record_verdict, load_verdict, trace_says : str
-        Of the newest marks; "" where it was never marked.
+        Of the newest marks; "" if it was never marked.
     test_verdict : str
-        What the newest marks propose.
+        Proposed by the newest marks.
     decided, decided_by : str
-        What a named person decided last, and who; or "".
+        The newest decision of a named person, and the name; or "".
     overruled : str
-        Test verdicts, with ", " between, that were proposed or decided before and are
-        neither proposed nor decided now.
+        Test verdicts that were proposed or decided earlier and are neither now, separated
+        by ", ".
     record_id, previous_seal : str
         As in the record.
     seal, seal_now : str
-        The seal in the file, or ""; that of what is in the file.
+        The seal in the file, or ""; the seal of its present content.
     differs : str
-        What is not as it was sealed, or "".
+        What changed since it was sealed, or "".
     released : bool
-        The sled may have loaded what it hangs on; not where it was called off before.
+        The sled may have loaded the line; False if the drop was called off before.
     origin : str
         "measured", "rehearsed" or "imported".
     found : str
-        What the newest inspection of the article found, or "".
+        The finding of the newest inspection of the article, or "".
     cfc : int or None
-        Channel frequency class of the newest marks; 0 where there are none.
+        Channel frequency class of the newest marks; 0 if there are none.
     calibration : str
-        In words, the calibration that the newest marks used in place of the record's own.
+        The calibration that the newest marks used instead of the record's own, in words.
     predicted_n : float or None
-        Peak that was predicted of the drop.
+        Predicted peak of the drop.
     edited : str
-        Entries that are not what was entered, with "; " between; or "".
+        Entries changed after they were made, separated by "; "; or "".
     seal_version : int
-        What its seal covers; from 2 on status and entries too.
+        What the seal covers; from 2 on also status and entries.
     """
 
     file: str
@@ -106,7 +106,7 @@ class RecordSummary(NamedTuple):
 
     @property
     def name(self) -> str:
-        """Name of the file without its ending."""
+        """Name of the file without its suffix."""
         return os.path.splitext(os.path.basename(self.file))[0]
 
     @property
@@ -119,22 +119,22 @@ class RecordSummary(NamedTuple):
 
     @property
     def doubts(self) -> list[str]:
-        """Where it is not what was written, in words, for everything that tells of it."""
+        """Doubts about the record's content, in words, for everything that shows it."""
         found = [f"NOT BELIEVED: {self.edited}"] if self.edited else []
         if self.differs and self.origin == REHEARSED:
-            found.append(f"says that it is a rehearsal and was changed ({self.differs}): it counts")
+            found.append(f"claims to be a rehearsal but was changed ({self.differs}): it counts")
         elif self.differs:
-            found.append(f"not what was sealed: {self.differs}")
+            found.append(f"changed since it was sealed: {self.differs}")
         return found
 
     @property
     def mark(self) -> str:
-        """What must stand beside its name wherever it is shown, or ""."""
+        """The mark to show with its name everywhere, or ""."""
         return MARK if self.origin == REHEARSED else IMPORTED if self.origin == IMPORTED else ""
 
 
 def summary_of(path: Path) -> RecordSummary:
-    """Return the summary of one file, or its problem."""
+    """Summarize one file, or say why it cannot be read."""
     from tautlog.record import open_checked
 
     try:
@@ -144,7 +144,7 @@ def summary_of(path: Path) -> RecordSummary:
 
 
 def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummary:
-    """Return the summary of a record that was read; nothing of its seal without `check`."""
+    """Summarize an open record; without `check` its seal fields stay empty."""
     from tautlog.archive.kept_marks import KeptMarks
 
     setup = record.setup
@@ -181,28 +181,28 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         cfc=marks.cfc,
         calibration=record.recalibration.text if record.recalibration else "",
         predicted_n=marks.predicted.peak_force_n if marks.predicted else None,
-        edited="; ".join(one.text for one in record.edited),
+        edited="; ".join(edit.text for edit in record.edited),
         seal_version=record.seal_version,
     )
 
 
 def _decided(record: Record) -> tuple[str, str]:
-    """What was decided last and by whom, or ""."""
+    """The newest decision and who made it, or ""."""
     if not record.decisions:
         return "", ""
     return record.decisions[-1].verdict, record.decisions[-1].by
 
 
 def _overruled(record: Record, now: set[str]) -> list[str]:
-    """Test verdicts of earlier decisions, and of what was proposed then, that are not now."""
-    told = [word for one in record.decisions for word in (one.proposed, one.verdict)]
-    return sorted(set(told) - now - {"", "pending"})
+    """Test verdicts decided or proposed earlier that are neither now."""
+    verdicts = [word for made in record.decisions for word in (made.proposed, made.verdict)]
+    return sorted(set(verdicts) - now - {"", "pending"})
 
 
 def exposes(record: Record) -> bool:
-    """Whether a record's drop may have loaded what the sled hangs on.
+    """Whether a record's drop may have loaded the line and the mount.
 
-    A measured contact counts, whatever became of the recording.
+    A measured contact counts, even if the recording failed.
     """
     if record.released:
         return True
@@ -211,11 +211,11 @@ def exposes(record: Record) -> bool:
 
 
 def marks_of(record: Record) -> KeptMarks | None:
-    """What the newest marks say; None without any.
+    """The newest marks of a record, or None.
 
-    Marks that were edited say nothing: what they should say is reckoned again.
-    A drop that did not end as it should may never have come to its marks, and has loaded
-    line and mount all the same: it is marked for this question, and nothing is kept.
+    Marks that were edited are not believed: the record is marked again. A drop that ended
+    badly may have no marks although it loaded line and mount: it is marked here, and nothing
+    is kept.
     """
     from tautlog.archive.kept_marks import marks_from, newest_marks
 

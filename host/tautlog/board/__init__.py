@@ -1,1 +1,1 @@
-"""The conversation with a board, and what its signal says while nothing happens."""
+"""The conversation with a board, and its readings at rest."""

@@ -1,4 +1,4 @@
-"""Health: what the instrument reads while nothing happens."""
+"""Health: the readings of the instrument at rest."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Block, BoardEvent, Instrument
 
-READING_S_OF_SAMPLES = 0.5  # tells 50 Hz from 60 Hz; a board wants to see less before it arms
-STEADY_READINGS = 3  # one after the other that agree
+READING_S_OF_SAMPLES = 0.5  # separates 50 Hz from 60 Hz; a board needs less before it arms
+STEADY_READINGS = 3  # consecutive readings that must agree
 MOST_READINGS = 40
 READING_S = 4.0
-SHUNT_BACK = 0.02  # of the step: what is suspect of a shunt
-SHUNT_BACK_V = 2e-3  # and of a step that is none
-EXCITATION = "excitation"  # name of the channel, in the board's config.py, that monitors it
+SHUNT_BACK = 0.02  # largest change of the level, as a fraction of the step
+SHUNT_BACK_V = 2e-3  # and in volts, if there is no step
+EXCITATION = "excitation"  # name of the monitoring channel in the board's config.py
 
 
 @dataclass(frozen=True)
@@ -32,25 +32,25 @@ class Health:
     Attributes
     ----------
     level_v, noise_n, noise_v : float
-        Mean at the converter; rms about it, as a force and there.
+        Mean at the converter; rms noise, as a force and at the converter.
     rail_distance_n : float
         Force to the nearer limit of amplifier or converter.
     latched, key_on, article_whole, mount_whole : bool
-        What the wires say.
+        State of the switches and wires.
     lost, lost_now : int
         Conversions that the board lost since power-up, and within this reading.
     mains_hz : float or None
-        Frequency of the mains hum, None when nothing stands out of the noise.
+        Frequency of the mains hum; None if none exceeds the noise.
     mains_n : float
         Amplitude of the strongest component near it.
     measured_rate_hz : float or None
-        Samples per second by the board's clock.
+        Samples per second on the board's clock.
     second_channel_v, excitation_v : float or None
-        Mean of the second channel, and of the one named "excitation", where there is one.
+        Mean of the second channel, and of the channel named "excitation", if there is one.
     free_bytes : int or None
-        Memory of the board that nothing uses.
+        Free memory of the board.
     span_n : float
-        Tension that still fits between the present level and the far limit.
+        Tension that fits between the present level and the far limit.
     """
 
     level_v: float
@@ -73,12 +73,12 @@ class Health:
 
 
 def read_health(session: Session, calibration: Calibration) -> Health:
-    """Let the board stream for a moment and read what comes.
+    """Let the board stream briefly and read its signal.
 
     Raises
     ------
     LinkTimeoutError
-        If too little comes.
+        If too few blocks come.
     RefusedError
         If the board is not safe.
     """
@@ -109,7 +109,7 @@ def steady_volt(session: Session, calibration: Calibration) -> float:
     Raises
     ------
     CalibrationError
-        If they never do.
+        If they never agree.
     """
     seen: list[float] = []
     for _ in range(MOST_READINGS):
@@ -125,14 +125,14 @@ def steady_volt(session: Session, calibration: Calibration) -> float:
 
 
 def read_shunt_step(session: Session, calibration: Calibration) -> float:
-    """Volts by which the shunt resistor raises the reading; it is off again on return.
+    """Volts by which the shunt resistor raises the reading; the shunt is off on return.
 
     Raises
     ------
     CalibrationError
-        If a reading is not steady, or not what it was when the shunt is off again.
+        If a reading is not steady, or does not return after the shunt is off.
     RefusedError
-        If the board is not safe, or its firmware knows no shunt.
+        If the board is not in state safe, or its firmware has no shunt.
     """
     off_v = steady_volt(session, calibration)
     session.ask("shunt", on=True)
@@ -140,19 +140,19 @@ def read_shunt_step(session: Session, calibration: Calibration) -> float:
         on_v = steady_volt(session, calibration)
     finally:
         session.ask("shunt", on=False)
-    # A board does not arm while the samples that it looks at hold the step back.
+    # A board does not arm while the samples that it checks still contain the step back.
     back_v = read_health(session, calibration).level_v
     step_v = on_v - off_v
     if abs(back_v - off_v) > max(SHUNT_BACK * abs(step_v), SHUNT_BACK_V):
         raise CalibrationError(
-            f"the shunt went on at {off_v:.4f} V and off at {back_v:.4f} V: let everything hang "
-            "still"
+            f"the level was {off_v:.4f} V before the shunt and {back_v:.4f} V after it: let "
+            "everything hang still"
         )
     return step_v
 
 
 class _Blocks:
-    """A store that keeps blocks for a moment and puts nothing on disk."""
+    """A store that keeps blocks in memory only."""
 
     def __init__(self) -> None:
         self.blocks: list[Block] = []
@@ -161,10 +161,10 @@ class _Blocks:
         self.blocks.append(block)
 
     def add_event(self, event: BoardEvent) -> None:
-        """Events are of no interest here."""
+        """Ignore events."""
 
     def commit(self) -> None:
-        """There is no disk."""
+        """Do nothing: there is no disk."""
 
 
 def _health_of(

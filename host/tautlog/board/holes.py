@@ -1,21 +1,21 @@
-"""Holes: blocks that did not come, and how long they are waited for.
+"""Holes: blocks that did not arrive, and how long to wait for them.
 
-A block that is lost on the line is asked for again, and the board sends from it on. A board
-that sends what lies behind it and never itself would be asked for ever: a hole has an end.
+A block lost on the line is requested again, and the board resends from there. A board that
+sends later blocks but never that one would be asked forever, so waiting has an end.
 """
 
 from __future__ import annotations
 
-# Limits of patience; common practice. Of a line that loses every second frame one hole in a
-# thousand is left after ten repeats.
+# Limits; common practice. On a line that loses every second frame, one hole in a thousand is
+# left after ten repeats.
 REPEATS = 10
 LEAST_S = 3.0
-# For all holes of one recording: behind it the next one is taken as it comes.
+# For all holes of one recording together; after that the next block is taken as it comes.
 ALL_S = 12.0
 
 
 class Patience:
-    """How long one block after the other is waited for.
+    """How long to wait for each missing block.
 
     Parameters
     ----------
@@ -33,19 +33,19 @@ class Patience:
         self._spent_s = 0.0
 
     def misses(self, number: int, came: int, now_s: float) -> None:
-        """Note that a block is lacking, and that a later one came, or is said to be there."""
+        """Note that a block is missing while a later block came or is announced."""
         if number != self._number:
             self._number, self._since_s, self._repeats = number, now_s, 0
             self._lowest, self._last = came, 0
         self._lowest = min(self._lowest, came)
 
     def asked(self, number: int) -> None:
-        """Note that it was asked for again, and that what was asked before is answered."""
+        """Note that it was requested again, after the earlier request was answered."""
         if number == self._number:
             self._repeats += 1
 
     def is_over(self, number: int, now_s: float) -> bool:
-        """Whether the block is given up."""
+        """Whether to give up the block."""
         if number != self._number:
             return False
         if self._spent_s >= ALL_S * self._scale:
@@ -57,14 +57,14 @@ class Patience:
         return over
 
     def ends_at(self, came: int) -> bool:
-        """Whether a hole that is given up ends at a later block: the first that ever comes.
+        """Whether a hole ends at a later block: the earliest one that ever came.
 
-        The others come again behind it, as the board sends from a block on; unless it is
-        lost itself as often again.
+        The board sends in order from a block on, so the rest follows it; unless this block is
+        lost just as often.
         """
         return came <= self._lowest or 0 < self._last <= self._repeats
 
     def give_up(self, now_s: float) -> None:
-        """Close the hole, and count what was waited for it."""
+        """Close the hole, and add the time spent on it."""
         self._spent_s += now_s - self._since_s
         self._number = -1

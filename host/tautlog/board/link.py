@@ -1,7 +1,7 @@
 """Link: the serial port, or whatever pyserial opens in its place.
 
-Bytes in, bytes out; what they mean is `wire`'s business. The only importer of
-pyserial, and the place where its exceptions end.
+Bytes in, bytes out; `wire` knows their meaning. The only importer of pyserial: its exceptions
+end here.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from tautlog.errors import LinkError
 READ_WAIT_S = 0.01
 READ_BYTES = 1 << 16
 WRITE_WAIT_S = 2.0
-BAUD = 115200  # USB serial ports take any; real ones need a number
+BAUD = 115200  # USB serial ports ignore it; real ones need it
 
 
-USB_VENDORS = (0x2E8A,)  # Raspberry Pi; MicroPython's RP2 ports use it
+USB_VENDORS = (0x2E8A,)  # Raspberry Pi; MicroPython's RP2 port uses it
 
 
 @dataclass(frozen=True)
@@ -30,9 +30,9 @@ class FoundPort:
     Attributes
     ----------
     device, description, serial : str
-        Name, what it says of itself, serial number.
+        Name, description and serial number.
     likely : bool
-        It may be a board of ours.
+        It may be a tautlog board.
     """
 
     device: str
@@ -42,7 +42,7 @@ class FoundPort:
 
 
 def find_ports() -> list[FoundPort]:
-    """Return this machine's serial ports, likely boards first."""
+    """The serial ports of this machine, likely boards first."""
     from serial.tools import list_ports
 
     found = [
@@ -58,16 +58,16 @@ def find_ports() -> list[FoundPort]:
 
 
 class Link(Protocol):
-    """What a session needs of a connection."""
+    """A connection, as a session uses it."""
 
     def read(self) -> bytes:
-        """Bytes that arrived, perhaps none; waits for READ_WAIT_S at most."""
+        """The bytes that arrived, perhaps none; waits at most READ_WAIT_S."""
 
     def write(self, data: bytes) -> None:
         """Send all of `data`."""
 
     def close(self) -> None:
-        """Let the port go."""
+        """Close the port."""
 
 
 class SerialLink:
@@ -81,15 +81,15 @@ class SerialLink:
     Raises
     ------
     LinkError
-        If the port is missing, busy, forbidden or not understood.
+        If the port is missing, busy, forbidden or unknown.
     """
 
     def __init__(self, url: str) -> None:
-        import serial  # on Unix it needs more of the system than a reader of records has
+        import serial  # imported late: a machine that only reads records may lack its needs
 
         self.url = url
         try:
-            # Two programs on one board would tear each other's frames apart.
+            # Two programs on one board would garble each other's frames.
             exclusive = {} if "://" in url else {"exclusive": True}
             self._port = serial.serial_for_url(
                 url, baudrate=BAUD, timeout=READ_WAIT_S, write_timeout=WRITE_WAIT_S, **exclusive
@@ -98,11 +98,11 @@ class SerialLink:
             raise LinkError(_why_not_open(url, problem), port=url) from problem
 
     def read(self) -> bytes:
-        """Bytes that arrived, perhaps none; waits for READ_WAIT_S at most."""
+        """The bytes that arrived, perhaps none; waits at most READ_WAIT_S."""
         try:
             data: bytes = self._port.read(READ_BYTES)
         except (OSError, TypeError) as problem:
-            # pyserial raises TypeError when a port is closed under its feet.
+            # pyserial raises TypeError if the port is closed while it reads.
             raise self._gone(problem) from problem
         return data
 
@@ -112,7 +112,7 @@ class SerialLink:
         Raises
         ------
         LinkError
-            If the port is gone, or takes nothing for two seconds.
+            If the port is gone, or accepts nothing for two seconds.
         """
         sent = 0
         try:
@@ -122,8 +122,8 @@ class SerialLink:
             raise self._gone(problem) from problem
 
     def close(self) -> None:
-        """Let the port go; closing twice does no harm."""
-        # pyserial forgets to close a socket whose other side is gone.
+        """Close the port; may be called twice."""
+        # pyserial does not close a socket whose other end is gone.
         raw = getattr(self._port, "_socket", None)
         with contextlib.suppress(OSError):  # it was gone already
             self._port.close()
@@ -132,8 +132,8 @@ class SerialLink:
 
     def _gone(self, problem: Exception) -> LinkError:
         return LinkError(
-            f"the connection to {self.url} broke ({problem}): check cable and power, then "
-            "`tautlog recover` fetches what the board still holds",
+            f"the connection to {self.url} broke ({problem}): check cable and power, then fetch "
+            "what the board still holds with `tautlog recover`",
             port=self.url,
         )
 
@@ -150,17 +150,17 @@ class SerialLink:
 
 
 def _why_not_open(url: str, problem: Exception) -> str:
-    """Say why a port did not open, and what to do about it."""
+    """Why a port did not open, and how to mend it."""
     number = getattr(problem, "errno", None)
     text = str(problem)
     if number == errno.ENOENT or "No such file" in text or "FileNotFound" in text:
         return f"there is no port {url}: check the cable and the name"
-    if "Access is denied" in text:  # what Windows says of a port that is in use
-        return f"port {url} is in use by another program: close that one first"
+    if "Access is denied" in text:  # Windows' message for a port in use
+        return f"port {url} is in use by another program: close that program first"
     if number == errno.EACCES or "Permission" in text:
-        return f"port {url} is not yours to open: join the group that owns it (often `dialout`)"
+        return f"you may not open port {url}: join the group that owns it (often `dialout`)"
     if number in (errno.EBUSY, errno.EAGAIN) or "lock" in text or "busy" in text.lower():
-        return f"port {url} is in use by another program: close that one first"
+        return f"port {url} is in use by another program: close that program first"
     if "refused" in text:
         return f"nothing listens at {url}: is the board, or the rehearsal, running?"
     return f"port {url} does not open: {text}"

@@ -37,14 +37,14 @@ class HeldBlock:
 
 @dataclass(frozen=True)
 class Status:
-    """What the board says of itself ten times a second.
+    """The state of the board, reported ten times a second.
 
     Attributes
     ----------
     state : str
         One of `wire.STATES`.
     reason : int
-        Why it is in that state, see `wire.REASONS`; 0 for none.
+        Reason for the state, see `wire.REASONS`; 0 for none.
     inputs, outputs : int
         Bits, see `wire.INPUT_*` and `wire.OUTPUT_*`.
     head, oldest, acked : int
@@ -74,16 +74,16 @@ Message = Answer | HeldBlock | BoardEvent | Status
 
 
 def parse(kind: int, payload: memoryview, samples_per_block: int) -> Message | None:
-    """Turn one good frame into a message, or None when it makes no sense.
+    """Turn one good frame into a message, or None if it makes no sense.
 
     Parameters
     ----------
     kind : int
         Frame kind, see `wire`.
     payload : memoryview
-        Its payload; copied where it is kept.
+        Its payload; copied if it is kept.
     samples_per_block : int
-        Places events in the count of samples.
+        Needed for the sample index of an event.
     """
     try:
         if kind == wire.BLOCK:
@@ -106,7 +106,7 @@ def _block(payload: memoryview) -> HeldBlock | None:
     body = payload[wire.BLOCK_HEAD_BYTES :]
     if len(body) != 2 * count * channels or not body:
         return None
-    # Copied: the decoder's buffer is used again for the next bytes.
+    # Copied: the decoder reuses its buffer.
     counts = np.frombuffer(bytes(body), dtype="<u2").reshape(count, channels)
     return HeldBlock(Block(number, stamp_us, flags, lost, counts), oldest)
 
@@ -140,17 +140,17 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
     Raises
     ------
     KeyError, TypeError, ValueError
-        If a field is missing or is not what it should be.
+        If a field is missing or wrong.
     BoardConfigError
-        If the board says that its config.py is wrong.
+        If the board reports a wrong config.py.
     """
     faults = hello.get("config")
     if isinstance(faults, list) and faults:
         texts = tuple(str(fault) for fault in faults)
         raise BoardConfigError(
-            f"the board's config.py is wrong, it keeps all pins as inputs and will not arm: "
-            f"{'; '.join(texts)}. Mend the line, or `tautlog install --fresh-config` puts the "
-            "delivered one in its place",
+            f"the board's config.py is wrong, so it keeps all pins as inputs and will not arm: "
+            f"{'; '.join(texts)}. Mend the line, or restore the delivered file with "
+            "`tautlog install --fresh-config`",
             faults=texts,
         )
     for name in ("rate_hz", "reduction", "per_block", "history", "bits"):
@@ -173,7 +173,7 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
 
 
 def reason_texts(reasons: object) -> tuple[str, ...]:
-    """Words for reason numbers; unknown numbers are named as such."""
+    """The texts of reason numbers; an unknown number is named as unknown."""
     if not isinstance(reasons, list):
         return ()
     return tuple(

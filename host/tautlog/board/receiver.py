@@ -1,8 +1,7 @@
-"""Receiver: blocks from the session to the disk, and word of it back.
+"""Receiver: takes blocks from the session to the disk, and acknowledges them.
 
-A block is acknowledged only after the record was flushed and fsynced. That word
-is the heartbeat too: a laptop that cannot store is silent, and a silent laptop
-gives no release.
+A block is acknowledged only after the record was flushed and fsynced. The acknowledgement is
+also the heartbeat: a laptop that cannot store is silent, and a silent laptop gets no release.
 """
 
 from __future__ import annotations
@@ -20,49 +19,49 @@ from tautlog.firmware import wire
 from tautlog.model.reception import Reception
 from tautlog.model.stream import Block, BoardEvent
 
-# Of the board's time, which is slower than ours on an emulated board, so that it is
-# not flooded; and at the latest, by our clock.
+# On the board's clock, so that an emulated, slower board is not flooded; and the latest time
+# on the laptop's clock.
 HEARTBEAT_S = 0.2
-HEARTBEAT_LATEST_S = 0.8  # a board takes 2 s of silence for a doubt
+HEARTBEAT_LATEST_S = 0.8  # a board doubts the laptop after 2 s of silence
 COMMIT_S = 0.12  # of samples: acknowledgements go out several times a second
 COMMIT_LATEST_S = 1.0
-# An fsync takes a millisecond: no use in doing nothing else.
+# An fsync takes a millisecond: leave time for other work.
 COMMIT_AGAIN_S = 0.01
 ASK_AGAIN_S = 0.3
-STALL_S = 0.5  # without a block although the board's status says that there is one
-MOST_SAMPLES = 1 << 28  # of a record: a number beyond it is no block of this recording
-# Of the board's time after the release: its status may be older than its event.
+STALL_S = 0.5  # without a block although the board's status announces one
+MOST_SAMPLES = 1 << 28  # of a record: a block beyond is not of this recording
+# On the board's clock after the release: its status may be older than its event.
 STILL_ARMED_US = 500_000
 
 
 class BlockStore(Protocol):
-    """What the receiver needs of a record; `record.RecordWriter` is one."""
+    """A record, as the receiver uses it; `record.RecordWriter` is one."""
 
     def append(self, block: Block) -> None:
         """Take a block."""
 
     def add_event(self, event: BoardEvent) -> None:
-        """Take an event; one that it has already is ignored."""
+        """Take an event; ignore one that it has already."""
 
     def commit(self) -> object:
         """Return only when everything taken is on disk."""
 
 
 class Receiver:
-    """Feeds a store from a session, in order, without gaps where it can.
+    """Feeds a store from a session, in order, if possible without gaps.
 
     Parameters
     ----------
     session : Session
         The board.
     store : BlockStore
-        Where blocks and events go.
+        Takes the blocks and events.
     first_block : int
         Number of the first block wanted.
     on_block : callable, optional
-        Called with every block after it was taken, to show it; must be quick.
+        Called with every block taken, to show it; must be quick.
     reception : Reception, optional
-        Where what no block holds is noted; a new one without.
+        Takes observations that no block holds; default: a new one.
 
     Attributes
     ----------
@@ -71,17 +70,17 @@ class Receiver:
     acked : int
         Every block before it is on disk.
     missing_blocks : int
-        Blocks that the board no longer held, or never sent, when they were asked for again.
+        Blocks that the board no longer held, or never sent, when requested again.
     reception : Reception
-        What was seen that no block and no event holds.
+        What was seen of the board besides blocks and events.
     progress_s : float
-        Session clock when the next block wanted was another last.
+        Session clock when `expected` last changed.
     status : Status or None
-        The newest one.
+        The newest status.
     heard_s : float
-        Session clock when anything came last.
+        Session clock when the last message came.
     events : list of BoardEvent
-        All that came, each once, in order of their numbers as they came.
+        All events, each once, in the order in which they came.
     """
 
     def __init__(
@@ -110,7 +109,7 @@ class Receiver:
         self._status_is_new = self._later_came = False
         self._pending = 0
         self._dirty = False
-        # Committed often enough that a board's memory never fills.
+        # Commit often enough that the board's memory never fills.
         board = session.instrument
         enough = math.ceil(COMMIT_S * board.sample_rate_hz / board.samples_per_block)
         self._commit_blocks = max(1, min(board.history_blocks // 4, enough))
@@ -123,7 +122,7 @@ class Receiver:
         self._asked_again_s = now_s - ASK_AGAIN_S
 
     def step(self) -> None:
-        """Take what arrived, store it, and tell the board."""
+        """Take what arrived, store it, and acknowledge it."""
         for message in self._session.pump():
             self.heard_s = self._session.clock()
             if isinstance(message, HeldBlock):
@@ -141,12 +140,12 @@ class Receiver:
             self._speak()
 
     def _hear(self, status: Status) -> None:
-        """Take a status, and note where it cannot be."""
+        """Take a status, and note a state that cannot be true."""
         self.status = status
         self._status_is_new = True
         if self._lost_before is None:
             self._lost_before = status.lost
-        if self.expected >= status.head:  # all blocks that it counts are here
+        if self.expected >= status.head:  # all its blocks are here
             self.reception.lost_conversions = max(status.lost - self._lost_before, 0)
         opened = self.event("release-opened") or self.event("release-by-force")
         if opened is None or status.state in ("recording", "held"):
@@ -156,7 +155,7 @@ class Receiver:
             self.reception.note_state(f"{status.state} while it was recording")
 
     def _mind_stalls(self) -> None:
-        """Ask again for a block whose loss no later block will show."""
+        """Request a missing block again if no later block shows its loss."""
         now_s = self._session.clock()
         if self.status is None or self.status.head <= self.expected:
             self._stalled_s = now_s
@@ -166,7 +165,7 @@ class Receiver:
         self._stalled_s = now_s
         self._patience.misses(self.expected, self.status.head, now_s)
         over = self._patience.is_over(self.expected, now_s)
-        # What comes when it is asked for ends the hole, see `_take`.
+        # A block that comes on request ends the hole, see `_take`.
         if over and self._status_is_new and not self._later_came:
             self._give_up(self.status.head)
             return
@@ -182,7 +181,7 @@ class Receiver:
         return COMMIT_LATEST_S if self._pending else math.inf
 
     def _must_speak(self, silent_s: float) -> bool:
-        """Whether a word is due: by the board's clock as its status tells it, or by ours."""
+        """Whether a heartbeat is due, on the board's clock or on the laptop's."""
         if silent_s < HEARTBEAT_S or self.status is None:
             return silent_s >= HEARTBEAT_S
         board_us = wire.ticks_elapsed_us(self.status.stamp_us, self._spoke_us)
@@ -256,7 +255,7 @@ class Receiver:
         self.progress_s = self._stalled_s = self._session.clock()
 
     def _give_up(self, number: int) -> None:
-        """Take a hole as one: what lies behind it is worth more than waiting on."""
+        """Give up a hole: the data after it is worth more than waiting."""
         self._patience.give_up(self._session.clock())
         lost = number - self.expected
         self.reception.given_up_blocks += lost
@@ -264,7 +263,7 @@ class Receiver:
         self._go_on_at(number)
 
     def _remember(self, block: Block) -> None:
-        """Keep a print of what came, as long as a board may send it again."""
+        """Keep checksums of a block, as long as the board may send it again."""
         self._prints[block.number] = _print_of(block)
         self._prints.pop(block.number - 2 * self._session.instrument.history_blocks, None)
 
@@ -275,11 +274,11 @@ class Receiver:
             self._dirty = True
 
     def events_lacking(self) -> bool:
-        """Whether events that the board has are not here: a damaged frame is not sent again."""
+        """Whether the board has events that did not arrive; a damaged frame is not resent."""
         return events_lacking(self.events)
 
     def _ask_again(self) -> bool:
-        """Ask once, then give the board time before asking again; whether it was asked."""
+        """Request the missing block again, not too often; return whether it was requested."""
         now_s = self._session.clock()
         if now_s - self._asked_again_s < ASK_AGAIN_S:
             return False
@@ -291,6 +290,6 @@ class Receiver:
 
 
 def _print_of(block: Block) -> tuple[int, int]:
-    """Checks of the samples, and of what is said of them."""
-    said = f"{block.stamp_us} {block.flags} {block.lost}"
-    return zlib.crc32(block.counts.tobytes()), zlib.crc32(said.encode())
+    """Checksums of the samples, and of the block's other values."""
+    others = f"{block.stamp_us} {block.flags} {block.lost}"
+    return zlib.crc32(block.counts.tobytes()), zlib.crc32(others.encode())

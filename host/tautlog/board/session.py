@@ -1,7 +1,7 @@
-"""Session: one conversation with a board, from greeting to good-bye.
+"""Session: one conversation with a board, from greeting to goodbye.
 
-Everything the board sends comes through `pump`, in order, so that blocks and
-events are never lost behind an answer that somebody waits for.
+Everything that the board sends comes through `pump`, in order, so that no block or event is
+lost while a caller waits for an answer.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ ANSWER_S = 2.0
 CTRL_C = b"\x03"
 GREETING_S = 3.0
 GREET_AGAIN_S = 0.4
-DECODER_ROOM = 1 << 17  # more than one read brings, so that nothing waits in pieces
+DECODER_ROOM = 1 << 17  # more than one read brings, so that a read is decoded at once
 
 
 class Session:
@@ -33,9 +33,9 @@ class Session:
     link : Link
         An open connection.
     timeout_scale : float
-        Multiplies every wait for the board; for slow or emulated ones.
+        Multiplies every wait for the board; for slow or emulated boards.
     clock : callable
-        Seconds of a clock that only goes forward.
+        A monotonic clock, in seconds.
     """
 
     def __init__(
@@ -65,10 +65,10 @@ class Session:
     # Sending
 
     def send(self, kind: int, payload: bytes = b"") -> int:
-        """Send one frame; its sequence number."""
+        """Send one frame; return its sequence number."""
         frame = wire.frame(kind, self._sequence, payload)
         while kind == wire.ASK and CTRL_C in frame:
-            # A board that is still starting would be interrupted by it.
+            # Ctrl-C would interrupt a board that is still starting.
             self._sequence = (self._sequence + 1) & 0xFFFF
             frame = wire.frame(kind, self._sequence, payload)
         sequence = self._sequence
@@ -77,7 +77,7 @@ class Session:
         return sequence
 
     def acknowledge(self, next_block: int, *, again: bool = False) -> None:
-        """Say that every block before `next_block` is on disk; the heartbeat too."""
+        """Tell the board that every block before `next_block` is on disk; also the heartbeat."""
         flags = wire.ACK_AGAIN if again else 0
         self.send(wire.ACK, struct.pack(wire.ACK_BODY, next_block, flags))
 
@@ -89,7 +89,7 @@ class Session:
         LinkTimeoutError
             If no answer comes.
         RefusedError
-            If the board says no; with all its reasons.
+            If the board refuses; with all its reasons.
         """
         sequence = self.send(wire.ASK, json.dumps({"do": name, **fields}).encode())
         deadline = self.clock() + wait_s * self.scale
@@ -110,7 +110,7 @@ class Session:
     # Receiving
 
     def pump(self) -> list[Message]:
-        """Everything that arrived, oldest first; waits a moment if there is nothing."""
+        """All messages that arrived, oldest first; waits briefly if there are none."""
         messages: list[Message] = []
         if not self._inbox:
             messages = [message for message in self._read() if not isinstance(message, Answer)]
@@ -145,12 +145,12 @@ class Session:
     # Greeting
 
     def greet(self) -> Instrument:
-        """Find out what answers, and whether it can be worked with.
+        """Find out which board answers, and whether it can be used.
 
         Raises
         ------
         WrongDeviceError
-            If nothing, or nothing of ours, answers.
+            If nothing answers, or the device is not a tautlog board.
         WireVersionError
             If the firmware speaks another wire format.
         """
@@ -162,10 +162,11 @@ class Session:
             self.instrument = instrument_from(hello)
         except (KeyError, TypeError, ValueError) as problem:
             raise WrongDeviceError(
-                f"the board's greeting lacks or garbles {problem}: install the firmware again"
+                f"the board's greeting is incomplete or garbled ({problem}): install the firmware "
+                "again"
             ) from problem
-        # What came before was placed without knowing how long a block is: a board that holds an
-        # event tells of it at once, and again when it is asked.
+        # Earlier events were placed without knowing the length of a block. A board that holds an
+        # event sends it at once, and again on request.
         self._inbox = deque(
             message for message in self._inbox if not isinstance(message, BoardEvent)
         )
@@ -180,13 +181,13 @@ class Session:
                 if self._foreign_version is not None:
                     raise _version_error("unknown", self._foreign_version) from None
         seen = (
-            f"{self.bytes_received} bytes came that are not ours"
+            f"{self.bytes_received} foreign bytes came"
             if self.bytes_received
-            else ("nothing came back")
+            else "nothing came back"
         )
         raise WrongDeviceError(
             f"no tautlog board answers here within {GREETING_S * self.scale:g} s ({seen}): "
-            "is it the right port, and is the firmware installed?"
+            "is this the right port, and is the firmware installed?"
         )
 
 

@@ -1,7 +1,7 @@
-"""Shunt: the resistor that a board lays across one arm of the bridge, and its step.
+"""Shunt: the resistor that a board switches across one arm of the bridge, and its step.
 
-Where one is fitted its step is the proof that the bridge lives. It checks wiring and gain;
-the gauge itself is not loaded, so it calibrates nothing.
+If one is fitted, its step proves that the bridge responds. It checks wiring and gain. It does
+not load the gauge, so it is not a calibration.
 """
 
 from __future__ import annotations
@@ -15,16 +15,16 @@ from tautlog.model.limits import SHUNT_INVALID, SHUNT_SUSPECT
 
 @dataclass(frozen=True)
 class Shunt:
-    """A resistor that is fitted.
+    """A fitted shunt resistor.
 
     Attributes
     ----------
     expected_v : float or None
-        Step that it should make at the converter; None where nobody can say.
+        Expected step at the converter; None if unknown.
     basis : str
-        Where that is from.
+        Source of the expected step.
     signed : bool
-        The sign is known too; a data sheet does not say across which arm it lies.
+        The sign is known, too; a data sheet does not say across which arm it lies.
     """
 
     expected_v: float | None = None
@@ -33,7 +33,7 @@ class Shunt:
 
     @property
     def text(self) -> str:
-        """What is expected, and by what."""
+        """The expected step and its basis."""
         if self.expected_v is None:
             return "some step"
         return f"{self.expected_v:.4f} V ({self.basis})"
@@ -47,7 +47,7 @@ class Shunt:
 
 
 def shunt_check(step_v: float, expected_v: float) -> tuple[str, str]:
-    """What a shunt's step says: "good", "suspect" beyond 2 %, "invalid" beyond 5 %."""
+    """Judge a shunt's step: "good", "suspect" beyond 2 %, "invalid" beyond 5 %."""
     if expected_v == 0 or not math.isfinite(expected_v):
         raise CalibrationError("the expected step of the shunt must be a number other than 0")
     off = step_v / expected_v - 1.0
@@ -59,7 +59,7 @@ def shunt_check(step_v: float, expected_v: float) -> tuple[str, str]:
 def shunt_step_mv_per_v(bridge_ohm: float, shunt_ohm: float) -> float:
     """Output of a balanced bridge with one arm shunted, R / (4 Rs + 2 R), in mV/V.
 
-    Exact; R / (4 Rs) is the usual approximation. It checks wiring and gain and replaces no
-    calibration by force: the gauge itself is not loaded.
+    Exact; R / (4 Rs) is the usual approximation. The step checks wiring and gain and does not
+    replace a force calibration: the gauge itself is not loaded.
     """
     return 1000.0 * bridge_ohm / (4.0 * shunt_ohm + 2.0 * bridge_ohm)

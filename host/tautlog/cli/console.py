@@ -16,7 +16,7 @@ from tautlog.model.verdict_words import words
 if TYPE_CHECKING:
     from tautlog.archive.assessment import Assessment
     from tautlog.board.health import Health
-    from tautlog.board.readiness import Finding
+    from tautlog.board.readiness import ReadinessFinding
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
     from tautlog.model.uncertainty import Budget
@@ -75,7 +75,7 @@ class ConsoleCrew:
             self.say(f"{MARK}: this board is simulated; whatever it records counts for nothing")
         self.say(health_text(health))
 
-    def found(self, findings: list[Finding]) -> None:
+    def found(self, findings: list[ReadinessFinding]) -> None:
         """Show what is in doubt; what forbids the drop is told by its refusal."""
         for one in findings:
             if not one.refuses:

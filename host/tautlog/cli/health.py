@@ -10,7 +10,7 @@ import click
 from tautlog.cli import options
 
 if TYPE_CHECKING:
-    from tautlog.board.readiness import Finding
+    from tautlog.board.readiness import ReadinessFinding
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
 
@@ -90,7 +90,7 @@ def _shunt_n(campaign: Campaign | None) -> float | None:
     return shunt_step_n(electrics_of(campaign), cell.bridge_ohm, cell.shunt_ohm)
 
 
-def _as_json(found: list[Finding]) -> list[dict[str, Any]]:
+def _as_json(found: list[ReadinessFinding]) -> list[dict[str, Any]]:
     return [asdict(finding) | {"text": finding.text} for finding in found]
 
 
@@ -103,7 +103,7 @@ def _show_shunt(shunt_step_v: float | None, shunt_looks_like_n: float | None) ->
     click.echo(f"shunt step {shunt_step_v:.4f} V{load}")
 
 
-def _show(found: list[Finding], *, refused: bool = False) -> None:
+def _show(found: list[ReadinessFinding], *, refused: bool = False) -> None:
     for finding in found:
         if finding.refuses and refused:
             click.echo(f"NO DROP: {finding.text}")

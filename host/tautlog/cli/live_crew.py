@@ -58,7 +58,7 @@ class LiveCrew(ConsoleCrew):
         super().met(instrument, health)
         self._rate_hz = instrument.sample_rate_hz
         self._feed.meet(instrument, self._calibration)
-        self._feed.tell("state", word="NOT ARMED", text="")
+        self._feed.send("state", word="NOT ARMED", text="")
 
     def agree(self, setup: DropSetup) -> bool:
         """Show target and limit, then ask."""
@@ -72,34 +72,34 @@ class LiveCrew(ConsoleCrew):
             if text
         )
         levels = {"target_n": setup.target_n, "limit_n": setup.upper_n}
-        self._feed.tell("drop", record_s=self._record_s, **levels)
-        self._feed.tell("state", word="NOT ARMED", text=what)
+        self._feed.send("drop", record_s=self._record_s, **levels)
+        self._feed.send("state", word="NOT ARMED", text=what)
         return super().agree(setup)
 
     def armed(self, by_hand: bool) -> None:
         """Armed."""
         super().armed(by_hand)
-        self._feed.tell("state", word="ARMED", text="by hand" if by_hand else "")
+        self._feed.send("state", word="ARMED", text="by hand" if by_hand else "")
 
     def count(self, left_s: float) -> None:
         """Whole seconds, large."""
         before = self._count
         super().count(left_s)
         if self._count != before:
-            self._feed.tell("state", word=f"ARMED  {self._count}", text="")
+            self._feed.send("state", word=f"ARMED  {self._count}", text="")
 
     def released(self, opened: BoardEvent) -> None:
         """The switch opened."""
         super().released(opened)
-        self._feed.tell("release", time_s=opened.sample_index / self._rate_hz)
-        self._feed.tell("state", word="RELEASED", text="")
+        self._feed.send("release", time_s=opened.sample_index / self._rate_hz)
+        self._feed.send("state", word="RELEASED", text="")
 
     def received(self, since_release_s: float, of_s: float) -> None:
         """Recording; said once."""
         super().received(since_release_s, of_s)
         if not self._recording:
             self._recording = True
-            self._feed.tell("state", word="RECORDING", text="stay out")
+            self._feed.send("state", word="RECORDING", text="stay out")
         if self._feed.gone and not self._missed:
             self._missed = True
             self.say("the live window is gone; the drop goes on without it")
@@ -113,7 +113,7 @@ class LiveCrew(ConsoleCrew):
         marks, verdict = one.marks, one.verdict
         peak, spread = marks.peak_force_n, marks.peak_force_expanded_u_n
         from_s, to_s = _contact_since_release(marks)
-        self._feed.tell(
+        self._feed.send(
             "verdict",
             word=words(verdict.load_verdict).split(" (")[0],
             text=f"{words(verdict.record_verdict)}; {words(verdict.trace_says)}",
@@ -126,7 +126,7 @@ class LiveCrew(ConsoleCrew):
 
     def failed(self) -> None:
         """Nothing more comes; the terminal says why."""
-        self._feed.tell("state", word="NO RESULT", text="see the terminal")
+        self._feed.send("state", word="NO RESULT", text="see the terminal")
 
 
 def _contact_since_release(marks: Marks) -> tuple[float | None, float | None]:

@@ -39,15 +39,15 @@ def command(
     """
     import contextlib
 
-    from tautlog.archive.batch import Asked, cluster, records_in, remark
+    from tautlog.archive.batch import RemarkSettings, cluster, records_in, remark
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
 
     paths = records_in(places or [options.folder_here()])
-    asked = Asked(options.class_of(cfc), zero or "", calibration, by, reason)
+    settings = RemarkSettings(options.class_of(cfc), zero or "", calibration, by, reason)
     done = []
     with cluster(address) if address else contextlib.nullcontext() as executor:
-        for one in remark(paths, asked, jobs=jobs, executor=executor):
+        for one in remark(paths, settings, jobs=jobs, executor=executor):
             done.append(one)
             if not as_json and (one.problem or one.changes):
                 click.echo(_line(one))

@@ -61,14 +61,14 @@ def command(
     from tautlog.display.pictures.image import save
     from tautlog.display.pictures.panels import draw_view
     from tautlog.display.quick_look import picture_of
-    from tautlog.display.views import Shown, view
+    from tautlog.display.views import NamedDrop, view
     from tautlog.planning.expected import expectations_at
 
     drops = [assess(one, cfc=number, expectations=expectations_at(one.path)) for one in opened]
     if page == "drop":
         picture_of(opened[0], drops[0], out)
     else:
-        save(draw_view(view(page, [Shown(_named(one), one) for one in drops])), out)
+        save(draw_view(view(page, [NamedDrop(_named(one), one) for one in drops])), out)
     click.echo(str(out))
 
 

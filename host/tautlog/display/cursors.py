@@ -1,6 +1,6 @@
-"""Cursors: which sample of which curve somebody points at, and what lies between two.
+"""Cursors: the sample under the pointer, and the difference between two cursors.
 
-A cursor sits on a sample that was measured, never between two.
+A cursor sits on a measured sample, never between two.
 """
 
 from __future__ import annotations
@@ -16,27 +16,27 @@ _PRODUCTS = {("N", "s"): ("impulse", "N s"), ("N", "m"): ("energy", "J")}
 
 @dataclass(frozen=True)
 class Cursor:
-    """Number of a curve of a panel, and of a sample of it."""
+    """Index of a curve in a panel, and of a sample in the curve."""
 
     curve: int
     sample: int
 
 
 def pointed_at(panel: Panel, x: float, y: float, scale: tuple[float, float]) -> Cursor | None:
-    """The sample that a pointer is at; None where there are no samples.
+    """The sample under a pointer; None if there are no samples.
 
-    Of a curve that goes one way, the one at x, whatever its height; of one that turns
-    back, as force over stretch does, the nearest. Of several curves the nearest that is
-    not faint.
+    On a curve with monotonic x it is the sample at x, whatever its height. On a curve that
+    turns back, such as force against stretch, it is the nearest sample. Of several curves the
+    nearest counts, except faint ones.
 
     Parameters
     ----------
     panel : Panel
-        With its curves.
+        The panel with the curves.
     x, y : float
-        The pointer, as the axes count.
+        The pointer, in data units.
     scale : tuple of float
-        Width and height of what is seen, so that far is the same along both.
+        Width and height of the visible range; distances are relative to them.
     """
 
     def far(cursor: Cursor) -> float:
@@ -53,7 +53,7 @@ def pointed_at(panel: Panel, x: float, y: float, scale: tuple[float, float]) -> 
 
 
 def _sample_of(curve: Curve, x: float, y: float, scale: tuple[float, float]) -> int:
-    if not curve.goes_on:
+    if not curve.is_monotonic:
         return int(np.nanargmin(_distances(curve, x, y, scale, slice(None))))
     after = min(int(np.searchsorted(curve.x, x)), curve.x.size - 1)
     before = max(after - 1, 0)
@@ -67,13 +67,13 @@ def _distances(
 
 
 def moved(panel: Panel, cursor: Cursor, by: int) -> Cursor:
-    """The cursor so many samples on, within its curve."""
+    """The cursor moved by a number of samples, within its curve."""
     last = panel.curves[cursor.curve].x.size - 1
     return Cursor(cursor.curve, min(max(cursor.sample + by, 0), last))
 
 
 def kept(old: Panel, cursor: Cursor, new: Panel) -> Cursor:
-    """The cursor on a panel whose curves changed: on the same one of those not faint."""
+    """The cursor on a panel whose curves changed: on the same curve, faint ones not counted."""
     before = [number for number, curve in enumerate(old.curves) if not curve.faint]
     after = [number for number, curve in enumerate(new.curves) if not curve.faint]
     place = before.index(cursor.curve)
@@ -81,31 +81,31 @@ def kept(old: Panel, cursor: Cursor, new: Panel) -> Cursor:
 
 
 def reading(panel: Panel, cursor: Cursor) -> str:
-    """What a cursor reads: the curve, and both figures with their units."""
+    """The reading of a cursor: both values with units, and the curve."""
     curve = panel.curves[cursor.curve]
     x, y = float(curve.x[cursor.sample]), float(curve.y[cursor.sample])
     return f"{_figure(x, panel.x[1])}   {_figure(y, panel.y[1])}   {curve.name}"
 
 
 def difference(panel: Panel, first: Cursor, second: Cursor) -> str:
-    """What lies between two cursors; on one curve also its mean, highest, and the area below.
+    """The difference between two cursors; on one curve also mean, maximum and area between.
 
-    The area of force over time is the impulse, over stretch the energy.
+    The area under force is the impulse against time, and the energy against stretch.
     """
-    one, two = panel.curves[first.curve], panel.curves[second.curve]
-    x = float(two.x[second.sample] - one.x[first.sample])
-    y = float(two.y[second.sample] - one.y[first.sample])
+    curve, other = panel.curves[first.curve], panel.curves[second.curve]
+    x = float(other.x[second.sample] - curve.x[first.sample])
+    y = float(other.y[second.sample] - curve.y[first.sample])
     text = f"{_figure(x, panel.x[1])}   {_figure(y, panel.y[1])}"
     if first.curve != second.curve or first.sample == second.sample:
         return text
     low, high = sorted((first.sample, second.sample))
-    part = one.y[low : high + 1]
+    part = curve.y[low : high + 1]
     unit = panel.y[1]
     text += f"   between: mean {_figure(float(part.mean()), unit)}, "
     text += f"highest {_figure(float(part.max()), unit)}"
     product = _PRODUCTS.get((unit, panel.x[1]))
     if product:
-        area = float(np.trapezoid(part, one.x[low : high + 1]))
+        area = float(np.trapezoid(part, curve.x[low : high + 1]))
         text += f", {product[0]} {_figure(area, product[1])}"
     return text
 

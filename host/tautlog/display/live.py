@@ -1,16 +1,16 @@
-"""Live: what arrives during a drop, passed on to a window in a process of its own.
+"""Live: passes a drop's data to a window that runs in its own process.
 
-Nothing here waits for the window. What it has not taken yet is kept, thinned, for as long
-as the window needs; a window that hangs, dies or is closed changes nothing for the drop.
+Nothing here waits for the window. Data that the window has not read yet is thinned and kept.
+A window that hangs, dies or is closed does not affect the drop.
 
-The window (`live_window`) reads one JSON object a line, each with its `kind`:
+The window (`live_window`) reads one JSON object per line, each with its `kind`:
 
 ======= ================================================================================
 drop    target_n, limit_n (or null), record_s
-state   word, text: what the board does, large, and a line beside it
+state   word, text: the board's state in large letters, and a line next to it
 trace   time_s, low_n, high_n (lists): smallest and largest force of short pieces of time,
-        zero not removed, by the board's clock; null where samples are missing; clipped
-release time_s, by the same clock
+        zero not removed, on the board's clock; null where samples are missing; clipped
+release time_s, on the same clock
 verdict word, text, peak, peak_text, lines (texts); from_s, to_s of the contact since the
         release, or null
 ======= ================================================================================
@@ -38,24 +38,24 @@ from tautlog.model.stream import Block, Instrument
 
 Counts = npt.NDArray[np.uint16]
 
-PIECE_S = 1e-3  # of time, drawn as its smallest and largest force
+PIECE_S = 1e-3  # each piece is drawn as its smallest and largest force
 SEND_EVERY_S = 0.05
 READY_S = 30.0  # a cold disk loads a toolkit slowly
 LEAVE_S = 1.0
-MOST_WAITING = 4  # messages of the trace that the window has not taken yet
-MOST_PIECES = 60_000  # kept for a window that takes nothing: a minute
+MOST_WAITING = 4  # trace messages that the window has not read yet
+MOST_PIECES = 60_000  # one minute, kept for a window that reads nothing
 WINDOW = (sys.executable, "-m", "tautlog.display.live_window")
 
 
 class Thinner:
-    """Blocks to smallest and largest forces of short pieces of time.
+    """Reduces blocks to the smallest and largest force of short pieces of time.
 
     Parameters
     ----------
     instrument : Instrument
-        Whose blocks they are.
+        The source of the blocks.
     calibration : Calibration
-        What makes forces of counts.
+        Turns counts into forces.
     """
 
     def __init__(self, instrument: Instrument, calibration: Calibration) -> None:
@@ -64,8 +64,8 @@ class Thinner:
         size = instrument.samples_per_block
         pieces = max(1, min(round(size / instrument.sample_rate_hz / PIECE_S), size))
         self._per_piece = -(-size // pieces)
-        # Block number, smallest and largest count of each piece: forces are made of them
-        # when they are sent, so that taking a block is quick.
+        # Block number, smallest and largest count of each piece. They become forces only when
+        # sent, so that taking a block is quick.
         self._taken: deque[tuple[int, Counts, Counts]] = deque(maxlen=MOST_PIECES // pieces)
         self._next: int | None = None
 
@@ -73,13 +73,13 @@ class Thinner:
         return len(self._taken)
 
     def take(self, block: Block) -> None:
-        """Take a block; the oldest are forgotten when there are too many."""
+        """Take a block; drop the oldest if there are too many."""
         force = block.counts[:, 0]
         low, high = extremes(force, self._per_piece)
         self._taken.append((block.number, force[low], force[high]))
 
     def drain(self) -> dict[str, object]:
-        """What was taken since, as a message; a piece of nothing where blocks are missing."""
+        """The pieces since the last call, as a message; one null piece where blocks are missing."""
         board, calibration = self._instrument, self._calibration
         times: list[float] = []
         ends: list[list[float | None]] = [[], []]
@@ -88,28 +88,28 @@ class Thinner:
             start_s = number * board.samples_per_block / board.sample_rate_hz
             if self._next is not None and number != self._next:
                 times.append(start_s)
-                for one in ends:
-                    one.append(None)
+                for end in ends:
+                    end.append(None)
             self._next = number + 1
             both = np.stack([low, high])
             clipped |= bool(calibration.clipped(both, board.reduction).any())
-            # Of a cell that is calibrated downwards the smallest count is the largest force.
+            # With a negative calibration slope the smallest count is the largest force.
             forces = np.sort(calibration.force_n(both, board.reduction), axis=0)
             places = self._per_piece * np.arange(low.size)
             times += (start_s + places / board.sample_rate_hz).tolist()
-            for one, new in zip(ends, forces.tolist(), strict=True):
-                one += new
+            for end, new in zip(ends, forces.tolist(), strict=True):
+                end += new
         self._taken.clear()
         return {"time_s": times, "low_n": ends[0], "high_n": ends[1], "clipped": clipped}
 
 
 class LiveFeed:
-    """The way to a window; `open` starts one.
+    """Sends messages to a live window; `open` starts the window.
 
     Parameters
     ----------
     process : Popen
-        What reads the messages from its standard input.
+        Reads the messages from its standard input.
     """
 
     def __init__(self, process: subprocess.Popen[bytes]) -> None:
@@ -123,14 +123,14 @@ class LiveFeed:
 
     @classmethod
     def open(cls, command: tuple[str, ...] = WINDOW) -> LiveFeed:
-        """Start a window and wait until it stands.
+        """Start a window and wait until it is ready.
 
         Raises
         ------
         ScreenError
-            If none can be opened.
+            If no window can be opened.
         """
-        # In a session of its own: Ctrl-C at the terminal is meant for the drop.
+        # In its own session: Ctrl-C at the terminal is meant for the drop.
         process = subprocess.Popen(
             command,
             stdin=subprocess.PIPE,
@@ -140,25 +140,25 @@ class LiveFeed:
             start_new_session=True,
         )
         assert process.stdout is not None
-        said = _first_line(process.stdout)
-        if said != "ready":
+        answer = _first_line(process.stdout)
+        if answer != "ready":
             process.kill()
             process.communicate()
-            raise ScreenError(said or "no window can be opened: it did not say why")
+            raise ScreenError(answer or "no window can be opened: it gave no reason")
         process.stdout.close()
         return cls(process)
 
     def meet(self, instrument: Instrument, calibration: Calibration) -> None:
-        """From now on blocks are those of this instrument."""
+        """Take the blocks that follow as those of this instrument."""
         self._thinner = Thinner(instrument, calibration)
 
-    def tell(self, kind: str, **what: object) -> None:
-        """Pass one message on, after the trace that belongs before it."""
+    def send(self, kind: str, **content: object) -> None:
+        """Send one message, after the trace up to now."""
         self._send_trace()
-        self._put({"kind": kind, **what})
+        self._put({"kind": kind, **content})
 
     def block(self, block: Block) -> None:
-        """Take a block; quick, and never waits."""
+        """Take a block; quick, never waits."""
         if self._thinner is None or self.gone:
             return
         self._thinner.take(block)
@@ -168,7 +168,7 @@ class LiveFeed:
             self._send_trace()
 
     def close(self, *, with_window: bool = False) -> None:
-        """Leave the window to itself, or close it too."""
+        """Stop sending; leave the window open, or close it too."""
         self._send_trace()
         self._waiting.put(None)
         self._thread.join(LEAVE_S)
@@ -186,7 +186,7 @@ class LiveFeed:
             self._waiting.put((json.dumps(message) + "\n").encode())
 
     def _pass_on(self) -> None:
-        """In a thread: a pipe that nobody empties stops only this."""
+        """Write the messages, in a thread: a full pipe blocks only this thread."""
         stdin = self._process.stdin
         assert stdin is not None
         with contextlib.suppress(OSError):
@@ -204,10 +204,10 @@ def _write_all(pipe: IO[bytes], data: bytes) -> None:
 
 
 def _first_line(pipe: IO[bytes]) -> str:
-    """What a process says first, or "" if it says nothing in time."""
-    said: queue.Queue[bytes] = queue.Queue()
-    threading.Thread(target=lambda: said.put(pipe.readline()), daemon=True).start()
+    """The first line of a process, or "" if none comes in time."""
+    lines: queue.Queue[bytes] = queue.Queue()
+    threading.Thread(target=lambda: lines.put(pipe.readline()), daemon=True).start()
     try:
-        return said.get(timeout=READY_S).decode("utf-8", "replace").strip()
+        return lines.get(timeout=READY_S).decode("utf-8", "replace").strip()
     except queue.Empty:
         return ""

@@ -1,8 +1,8 @@
-"""Live window: the trace as it arrives, with figures to be read from two metres away.
+"""Live window: the trace as it arrives, with figures that can be read from two metres away.
 
-A program of its own, started by `live.LiveFeed`; its messages are defined there. What is
-large here is a tenth of the window's height: on a laptop's screen more than 10 mm, which
-is read at 2 m (common practice: a letter is as high as 1/200 of the distance).
+A separate program, started by `live.LiveFeed`, which defines its messages. Large letters are a
+tenth of the window's height: more than 10 mm on a laptop screen, readable at 2 m (common
+practice: letter height 1/200 of the distance).
 """
 
 from __future__ import annotations
@@ -29,21 +29,21 @@ FloatArray = npt.NDArray[np.float64]
 FRAME_MS = 80
 SEEN_ARMED_S = 5.0
 BEFORE_RELEASE_S = 0.3
-ZERO_PIECES = 3000  # of the slack line before the release, whose median is the zero
-LARGE, MIDDLE, SMALL = 0.10, 0.045, 0.03  # of the window's height
-WORD_WIDTH = 0.6  # of the window's, for the large word beside the large figure
-LETTER = 0.72  # mean width of a bold letter over its size, for DejaVu Sans, measured
+ZERO_PIECES = 3000  # pieces before the release whose median is the zero
+LARGE, MIDDLE, SMALL = 0.10, 0.045, 0.03  # fractions of the window's height
+WORD_WIDTH = 0.6  # fraction of the window's width for the large word next to the large figure
+LETTER = 0.72  # mean width of a bold letter over its size; measured for DejaVu Sans
 _TRACE = (0.10, 0.11, 0.87, 0.60)
 _TRACE_BELOW_VERDICT = (0.10, 0.11, 0.87, 0.43)
 
 
 class LiveScreen:
-    """What is shown of a drop, on a figure.
+    """Shows a drop on a figure.
 
     Parameters
     ----------
     figure : Figure
-        Empty.
+        An empty figure.
     """
 
     def __init__(self, figure: Figure) -> None:
@@ -62,8 +62,8 @@ class LiveScreen:
         self.below = self._text(0.98, 0.835, MIDDLE, right=True)
         self.lines = self._text(0.02, 0.765, SMALL)
         self.lines.set_linespacing(1.45)
-        for one in (self.word, self.highest):
-            one.set_fontweight("bold")
+        for text in (self.word, self.highest):
+            text.set_fontweight("bold")
         self._axes = figure.add_axes(_TRACE)
         (self._line,) = self._axes.plot([], [], color=INK, lw=1.8)
         figure.canvas.mpl_connect("resize_event", lambda _: self._resize())
@@ -71,33 +71,33 @@ class LiveScreen:
         self._resize()
 
     def take(self, message: dict[str, Any]) -> None:
-        """Take one message; what it changes is seen with the next `draw`."""
+        """Take one message; the next `draw` shows it."""
         kind = message["kind"]
         if kind == "drop":
             self._drop = message
             self._put_levels()
         elif kind == "state":
-            self._say(message["word"], message["text"])
+            self._show_state(message["word"], message["text"])
         elif kind == "trace":
             self._add(message)
         elif kind == "release":
             self._release_s = float(message["time_s"])
         elif kind == "verdict":
             self._verdict = message
-            self._say(message["word"], message["text"])
+            self._show_state(message["word"], message["text"])
             self.lines.set_text("\n".join(message["lines"]))
             self._axes.set_position(_TRACE_BELOW_VERDICT)
 
-    def _say(self, word: str, text: str) -> None:
+    def _show_state(self, word: str, text: str) -> None:
         self.word.set_text(word)
         self.word.set_color(LIMIT if "OVERLOAD" in word else INK)
         self.beside.set_text(text)
         self._resize()
 
     def draw(self) -> None:
-        """Show what was taken."""
+        """Draw the messages taken so far."""
         time_s, low, high = (
-            np.asarray(one, np.float64) for one in (self._time_s, self._low_n, self._high_n)
+            np.asarray(values, np.float64) for values in (self._time_s, self._low_n, self._high_n)
         )
         zero_n = self._zero_n((low + high) / 2)
         low, high = low - zero_n, high - zero_n
@@ -110,21 +110,21 @@ class LiveScreen:
         self._line.set_data(*few(*_zigzag(since_s[seen], low[seen], high[seen])))
         self._axes.set_xlim(first_s, last_s)
         self._scale(low[seen], high[seen])
-        self._tell_figures(low, high)
+        self._show_figures(low, high)
         self._figure.canvas.draw_idle()
 
     def _add(self, message: dict[str, Any]) -> None:
         self._time_s += message["time_s"]
         for mine, new in ((self._low_n, message["low_n"]), (self._high_n, message["high_n"])):
-            mine += [math.nan if one is None else one for one in new]
+            mine += [math.nan if force_n is None else force_n for force_n in new]
         self._clipped |= bool(message["clipped"])
         if self._release_s is None:
-            # Long armed: what is no longer seen only makes the zero slow.
-            for one in (self._time_s, self._low_n, self._high_n):
-                del one[: -2 * ZERO_PIECES]
+            # While armed, old pieces are out of view and only slow down the zero.
+            for values in (self._time_s, self._low_n, self._high_n):
+                del values[: -2 * ZERO_PIECES]
 
     def _zero_n(self, middle_n: FloatArray) -> float:
-        """Median of the force before the release, while the line is slack; 0 without one."""
+        """Median force before the release, while the line is slack; 0 if there is none."""
         count = middle_n.size
         if self._release_s is not None:
             count = int(np.searchsorted(self._time_s, self._release_s))
@@ -132,7 +132,7 @@ class LiveScreen:
         return float(np.median(known[-ZERO_PIECES:])) if known.size else 0.0
 
     def _span_s(self) -> tuple[float, float]:
-        """What is seen, in seconds since the release, or before now."""
+        """The visible span, in seconds since the release, or before now."""
         verdict = self._verdict
         if verdict is not None and verdict["from_s"] is not None:
             length_s = verdict["to_s"] - verdict["from_s"]
@@ -148,8 +148,8 @@ class LiveScreen:
         top = 1.18 * max(*levels, highest, 10.0)
         self._axes.set_ylim(min(1.1 * lowest, -0.05 * top), top)
 
-    def _tell_figures(self, low: FloatArray, high: FloatArray) -> None:
-        """Highest force so far, or the peak once it was judged; and the force now."""
+    def _show_figures(self, low: FloatArray, high: FloatArray) -> None:
+        """Show the highest force so far, or the judged peak; and the present force."""
         released_s = self._release_s
         self._axes.set_xlabel("s before now" if released_s is None else "s since the release")
         if self._verdict is not None:
@@ -188,7 +188,7 @@ class LiveScreen:
         return text
 
     def _resize(self) -> None:
-        """Letters as large as the window allows."""
+        """Make the letters as large as the window allows."""
         height_pt = 72.0 * self._figure.get_size_inches()[1]
         for text, size in self._sized:
             text.set_fontsize(size * height_pt)
@@ -204,7 +204,7 @@ class LiveScreen:
 def _zigzag(
     time_s: FloatArray, low_n: FloatArray, high_n: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """A line through both ends of every piece, in the order in which force went on."""
+    """A line through both ends of every piece, in the direction in which the force moves."""
     if time_s.size < 2:
         return np.repeat(time_s, 2), np.stack([low_n, high_n], axis=1).ravel()
     middle = low_n + high_n
@@ -216,7 +216,7 @@ def _zigzag(
 
 
 def main() -> int:
-    """Show what comes on standard input until the window is closed."""
+    """Show the messages from standard input until the window is closed."""
     try:
         figure = screen.new_window("tautlog: live", (13.3, 7.5), tools=False)
     except ScreenError as problem:

@@ -1,4 +1,4 @@
-"""Quick look: a new record marked, drawn, and both kept beside it."""
+"""Quick look: marks and draws a new record, and keeps both with it."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from tautlog.archive.kept_marks import keep_marks
 from tautlog.record import Record, open_record
 
 
-def picture_of(record: Record, one: Assessment, path: Path) -> Path:
-    """Draw a record to a new file, over what was predicted of it."""
-    # Drawing takes as long to import as all else together.
+def picture_of(record: Record, drop: Assessment, path: Path) -> Path:
+    """Draw a record to a new file, with its prediction behind it."""
+    # Imported late: drawing takes as long to import as everything else together.
     from tautlog.display.pictures.drop import draw_drop
     from tautlog.display.pictures.image import save
     from tautlog.planning.expected import expected_from
@@ -32,20 +32,20 @@ def picture_of(record: Record, one: Assessment, path: Path) -> Path:
         if text
     )
     title = f"{record.path.name}: {what}"
-    expected = expected_from(one.predicted)
-    save(draw_drop(one, title, expected), path)
+    expected = expected_from(drop.predicted)
+    save(draw_drop(drop, title, expected), path)
     return path
 
 
 def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Assessment:
-    """Mark a new record and keep the marks with it, and what its campaign let expect."""
+    """Mark a new record and keep the marks and the campaign's prediction with it."""
     from tautlog.planning.expected import expectations_at
 
     record = open_record(path)
-    one = assess(record, cfc=cfc, expectations=expectations_at(path))
-    return replace(one, problem=keep_marks(record, one))
+    drop = assess(record, cfc=cfc, expectations=expectations_at(path))
+    return replace(drop, problem=keep_marks(record, drop))
 
 
-def draw_new(path: Path, one: Assessment) -> Path:
-    """Draw a new record beside itself."""
-    return picture_of(open_record(path), one, path.with_suffix(".png"))
+def draw_new(path: Path, drop: Assessment) -> Path:
+    """Draw a new record to a file next to it."""
+    return picture_of(open_record(path), drop, path.with_suffix(".png"))

@@ -1,7 +1,7 @@
-"""Screen: windows, with whatever toolkit this machine has.
+"""Screen: windows, with any toolkit that this machine has.
 
-The only importer of pyplot, which looks for one: Tk, which comes with most Pythons, Qt,
-GTK, or that of macOS.
+The only importer of pyplot, which looks for a toolkit: Tk, which comes with most Pythons, Qt,
+GTK or that of macOS.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ from tautlog.errors import ScreenError
 
 
 def new_window(title: str, size_in: tuple[float, float], *, tools: bool = True) -> Figure:
-    """Open a window with an empty figure, shown once `wait` is called.
+    """Open a window with an empty figure; `wait` shows it.
 
-    With `tools`, it has those of the library to zoom, move and save.
+    With `tools` it has the library's tools to zoom, move and save.
 
     Raises
     ------
@@ -30,16 +30,16 @@ def new_window(title: str, size_in: tuple[float, float], *, tools: bool = True) 
         with pyplot.rc_context({} if tools else {"toolbar": "None"}):
             figure = pyplot.figure(figsize=size_in)
         backend = pyplot.get_backend().lower()
-    except Exception as problem:  # every toolkit has errors of its own
+    except Exception as problem:  # every toolkit has its own errors
         raise ScreenError(_no_window(str(problem))) from problem
     builtin: Callable[..., list[str]] = backend_registry.list_builtin
     if backend not in builtin(BackendFilter.INTERACTIVE):
         pyplot.close(figure)
-        raise ScreenError(_no_window(f"only pictures can be drawn here, by `{backend}`"))
+        raise ScreenError(_no_window(f"`{backend}` can only draw pictures"))
     manager = figure.canvas.manager
     assert manager is not None
     manager.set_window_title(title)
-    # Its keys would do things that ours say otherwise.
+    # The library's own keys would clash with ours.
     if manager.key_press_handler_id is not None:
         figure.canvas.mpl_disconnect(manager.key_press_handler_id)
     return figure
@@ -47,8 +47,8 @@ def new_window(title: str, size_in: tuple[float, float], *, tools: bool = True) 
 
 def _no_window(why: str) -> str:
     return (
-        f"no window can be opened ({' '.join(why.split())}): this needs a desktop, and Python's "
-        "tkinter or `pip install PySide6-Essentials`"
+        f"no window can be opened ({' '.join(why.split())}): use a desktop with Python's tkinter, "
+        "or `pip install PySide6-Essentials`"
     )
 
 

@@ -1,6 +1,6 @@
-"""Views: ways to look at records: the whole, the contact, force over stretch, spectra.
+"""Views of records: the whole drop, the contact, force against stretch, spectra.
 
-A view says what is drawn over what; `pictures` draws it on paper, `window` on a screen.
+A view holds the curves and their axes; `pictures` draws it on paper, `window` on a screen.
 """
 
 from __future__ import annotations
@@ -20,15 +20,15 @@ from tautlog.model.marks import Marks
 
 FloatArray = npt.NDArray[np.float64]
 
-BEFORE, AFTER = 0.5, 2.0  # of the contact's length, around it
+BEFORE, AFTER = 0.5, 2.0  # shown around the contact, in lengths of the contact
 SPECTRUM_POINTS = 90
 
 
 @dataclass(frozen=True)
 class Curve:
-    """One curve: its name, and what it is drawn from and over.
+    """One curve: its name, x and y.
 
-    A faint one stands behind the others, for comparison.
+    A faint curve is drawn behind the others, for comparison.
     """
 
     name: str
@@ -37,23 +37,23 @@ class Curve:
     faint: bool = False
 
     @cached_property
-    def goes_on(self) -> bool:
-        """Whether x never turns back, as it does where force is drawn over stretch."""
+    def is_monotonic(self) -> bool:
+        """Whether x never decreases; against stretch it does."""
         return bool(np.all(np.diff(self.x) >= 0))
 
 
 @dataclass(frozen=True)
 class Panel:
-    """Curves over one pair of axes.
+    """Curves on one pair of axes.
 
     Attributes
     ----------
     curves : tuple of Curve
-        Each with its name.
+        The curves.
     x, y : tuple of (str, str)
-        What stands along the axes, and its unit, "" for none.
+        Label of the axis and its unit, "" for no unit.
     levels, times : tuple of (str, float)
-        Lines across and upright, with their names.
+        Horizontal and vertical lines, with their names.
     x_log, y_log : bool
         Whether an axis is logarithmic.
     """
@@ -76,66 +76,66 @@ class View:
 
 
 @dataclass(frozen=True)
-class Shown:
-    """A drop to be looked at, and what it is called there."""
+class NamedDrop:
+    """A drop, and its name in a view."""
 
     name: str
     drop: Assessment
 
 
-def view(page: str, shown: list[Shown]) -> View:
-    """One of the `PAGES` of one or more records.
+def view(page: str, shown: list[NamedDrop]) -> View:
+    """One of the `PAGES` for one or more drops.
 
     Raises
     ------
     RecordError
-        If one of them has nothing to show there.
+        If the page has nothing to show for a drop.
     """
-    return View(", ".join(one.name for one in shown), PAGES[page](shown))
+    return View(", ".join(named.name for named in shown), PAGES[page](shown))
 
 
-def whole_page(shown: list[Shown]) -> tuple[Panel, ...]:
-    """The whole of one, filtered and not, with its times; of several, aligned at onset."""
+def whole_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
+    """One whole drop, filtered and unfiltered, with its times; several drops aligned at onset."""
     if len(shown) > 1:
-        curves = _all_of(shown, [aligned(one) for one in shown])
+        curves = _all_of(shown, [aligned(named) for named in shown])
         return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].drop.marks)),)
-    (one,) = shown
-    force, marks = one.drop.curve, one.drop.marks
+    (named,) = shown
+    force, marks = named.drop.curve, named.drop.marks
     found = [Curve("unfiltered", force.time_s, force.unfiltered_n, faint=bool(force.cfc))]
     if force.cfc:
         found.append(Curve(force.name, force.time_s, force.force_n))
-    told = [(name, getattr(marks, key)) for key, name in TIMES.items()]
-    times = tuple((name, time_s) for name, time_s in told if time_s is not None)
+    known = [(name, getattr(marks, key)) for key, name in TIMES.items()]
+    times = tuple((name, time_s) for name, time_s in known if time_s is not None)
     x = ("time from the start of the trace", "s")
     return (Panel(tuple(found), x, _FORCE, _levels(marks), times),)
 
 
-def contact_page(shown: list[Shown]) -> tuple[Panel, ...]:
-    """The contact of each, laid over one another, the moment of onset in common."""
-    curves = _all_of(shown, [since_onset(one) for one in shown])
+def contact_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
+    """The contacts of all drops, aligned at onset."""
+    curves = _all_of(shown, [since_onset(named) for named in shown])
     return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].drop.marks)),)
 
 
-def stretch_page(shown: list[Shown]) -> tuple[Panel, ...]:
-    """Force over stretch of each."""
-    found = [over_stretch(one) for one in shown]
+def stretch_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
+    """Force against stretch of each drop."""
+    found = [over_stretch(named) for named in shown]
     curves = _all_of(shown, found, needs="a contact, mass and height")
     x = ("stretch of line and rig", "m")
     return (Panel(curves, x, ("force, unfiltered", "N"), _levels(shown[0].drop.marks)),)
 
 
-def spectrum_page(shown: list[Shown]) -> tuple[Panel, ...]:
-    """Amplitude spectrum and shock response spectrum of each."""
-    both = [spectra(one) for one in shown]
-    upper = _all_of(shown, [one and one[0] for one in both])
-    lower = _all_of(shown, [one and one[1] for one in both])
+def spectrum_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
+    """Amplitude spectrum and shock response spectrum of each drop."""
+    pairs = [spectra(named) for named in shown]
+    upper = _all_of(shown, [pair and pair[0] for pair in pairs])
+    lower = _all_of(shown, [pair and pair[1] for pair in pairs])
     level = ("quasi-static below this line, to the right", QUASI_STATIC_FACTOR)
     return (
         Panel(upper, ("frequency", "Hz"), ("amplitude", "N s"), x_log=True, y_log=True),
         Panel(
             lower,
             ("natural frequency of a part", "Hz"),
-            ("response over peak, Q = 10", ""),
+            ("response / peak, Q = 10", ""),
             (level,),
             x_log=True,
         ),
@@ -159,44 +159,44 @@ _FORCE = ("force", "N")
 
 
 def _all_of(
-    shown: list[Shown], found: list[Curve | None], needs: str = "a whole contact"
+    shown: list[NamedDrop], found: list[Curve | None], needs: str = "a whole contact"
 ) -> tuple[Curve, ...]:
     """The curves, if none is missing."""
-    missing = [one.name for one, curve in zip(shown, found, strict=True) if curve is None]
+    missing = [named.name for named, curve in zip(shown, found, strict=True) if curve is None]
     if missing:
         raise RecordError(f"{', '.join(missing)}: nothing to draw, this page needs {needs}")
     return tuple(curve for curve in found if curve is not None)
 
 
 def _levels(marks: Marks) -> tuple[tuple[str, float], ...]:
-    """Target and limit, where there are some."""
+    """Target and limit, if set."""
     found = (("target", marks.target_force_n), ("limit", marks.limit_force_n))
     return tuple((f"{name} {level:.0f} N", level) for name, level in found if level)
 
 
-def aligned(one: Shown) -> Curve | None:
-    """All of the force over the time since the line came taut, or None without a contact."""
-    force, onset_s = one.drop.curve, one.drop.marks.onset_time_s
+def aligned(named: NamedDrop) -> Curve | None:
+    """The whole force against time since the line came taut; None without a contact."""
+    force, onset_s = named.drop.curve, named.drop.marks.onset_time_s
     if onset_s is None:
         return None
-    return Curve(one.name, force.time_s - onset_s, force.force_n)
+    return Curve(named.name, force.time_s - onset_s, force.force_n)
 
 
-def since_onset(one: Shown) -> Curve | None:
-    """The contact with what is around it, as `aligned`, or None without a contact."""
-    whole = aligned(one)
+def since_onset(named: NamedDrop) -> Curve | None:
+    """The contact and its surroundings, as in `aligned`; None without a contact."""
+    whole = aligned(named)
     if whole is None:
         return None
-    base = one.drop.marks.base_duration_s or 0.1
+    base = named.drop.marks.base_duration_s or 0.1
     start, stop = np.searchsorted(whole.x, (-BEFORE * base, AFTER * base))
-    return Curve(one.name, whole.x[start:stop], whole.y[start:stop])
+    return Curve(named.name, whole.x[start:stop], whole.y[start:stop])
 
 
-def over_stretch(one: Shown) -> Curve | None:
-    """Force over the stretch of line and rig, onset to slack, or None where it is not known."""
-    curve, marks = one.drop.curve, one.drop.marks
+def over_stretch(named: NamedDrop) -> Curve | None:
+    """Force against the stretch of line and rig, from onset to slack; None if unknown."""
+    curve, marks = named.drop.curve, named.drop.marks
     onset, slack = marks.onset_time_s, marks.break_time_s or marks.slack_time_s
-    speed, mass = marks.taut_speed_m_s, one.drop.setup.mass_kg
+    speed, mass = marks.taut_speed_m_s, named.drop.setup.mass_kg
     if onset is None or slack is None or speed is None or mass is None or marks.gap_in_contact:
         return None
     rate = curve.sample_rate_hz
@@ -205,21 +205,21 @@ def over_stretch(one: Shown) -> Curve | None:
     if force.size < 3:
         return None
     way, _ = motion(force, rate, first / rate - onset, mass, speed, marks.friction_n or 0.0)
-    return Curve(one.name, way, force)
+    return Curve(named.name, way, force)
 
 
-def spectra(one: Shown) -> tuple[Curve, Curve] | None:
+def spectra(named: NamedDrop) -> tuple[Curve, Curve] | None:
     """Amplitude spectrum of the force around the contact, and its shock response (Q = 10).
 
-    The latter as response over peak: what a part with a natural frequency of its own sees
-    of the pulse (ISO 18431-4). None without a contact, or with missing samples in it.
+    The shock response is given over the peak: the load that a part with a given natural
+    frequency sees (ISO 18431-4). None without a contact, or if samples are missing in it.
     """
-    curve = since_onset(one)
+    curve = since_onset(named)
     if curve is None or curve.y.size < 32 or not np.isfinite(curve.y).all():
         return None
-    rate = one.drop.curve.sample_rate_hz
+    rate = named.drop.curve.sample_rate_hz
     onset = int(np.searchsorted(curve.x, 0.0))
-    base = one.drop.marks.base_duration_s or 0.1
+    base = named.drop.marks.base_duration_s or 0.1
     pulse = curve.y[onset : onset + max(int(base * rate), 4)]
     size = 1 << int(np.ceil(np.log2(4 * curve.y.size)))
     amplitude = np.asarray(np.abs(np.fft.rfft(pulse, size)) / rate, np.float64)
@@ -227,4 +227,4 @@ def spectra(one: Shown) -> tuple[Curve, Curve] | None:
     seen = (frequency >= LOWEST_HZ) & (frequency <= min(HIGHEST_HZ, 0.4 * rate))
     natural = np.geomspace(LOWEST_HZ, min(HIGHEST_HZ, 0.1 * rate), SPECTRUM_POINTS)
     response = response_spectrum(pulse, rate, natural) / float(np.abs(pulse).max())
-    return Curve(one.name, frequency[seen], amplitude[seen]), Curve(one.name, natural, response)
+    return Curve(named.name, frequency[seen], amplitude[seen]), Curve(named.name, natural, response)

@@ -1,7 +1,7 @@
-"""Window: records on a screen, to be zoomed, measured and filtered otherwise.
+"""Window: records on a screen, to zoom, measure and filter.
 
-Views are those of `views`, drawn as `pictures` draws them. What is drawn of a long curve is
-thinned again with every zoom, so that every sample is seen where there is room for it.
+It shows the views of `views`, drawn as in `pictures`. A long curve is thinned again at every
+zoom, so that every sample is drawn where there is room.
 """
 
 from __future__ import annotations
@@ -23,42 +23,42 @@ from tautlog.display import screen
 from tautlog.display.cursors import Cursor, difference, kept, moved, pointed_at, reading
 from tautlog.display.pictures.ink import INK, few
 from tautlog.display.pictures.panels import put_panel
-from tautlog.display.views import PAGES, Curve, Shown, View, view
+from tautlog.display.views import PAGES, Curve, NamedDrop, View, view
 from tautlog.errors import TautlogError
 from tautlog.record import Record
 
 CLASS_NAMES = ("none", *map(str, CLASSES))
-ZOOM = 1.25  # of a step of the wheel
-SPOKEN_OF = 2  # records whose verdicts stand on top
+ZOOM = 1.25  # per step of the wheel
+MOST_VERDICTS = 2  # records whose verdicts are shown on top
 FAR_STEP = 25  # samples that a cursor moves with the shift key
 HELP = (
-    "left click: cursor A   right click: cursor B   arrows: move the last one (with shift: "
-    f"{FAR_STEP} samples)   wheel: zoom in x, with ctrl in y   w whole   c no cursors   q close"
+    "left click: cursor A   right click: cursor B   arrows: move the last cursor (with shift: "
+    f"{FAR_STEP} samples)   wheel: zoom x, with ctrl y   w: whole   c: no cursors   q: close"
 )
-_AREA = (0.205, 0.235, 0.775, 0.675)  # left, bottom, width, height: where the curves are
+_AREA = (0.205, 0.235, 0.775, 0.675)  # of the curves: left, bottom, width, height
 _SIGNS = {"A": "^", "B": "v"}
 
 
 class Window:
-    """Records on a figure that answers to mouse and keys.
+    """Records on a figure that responds to mouse and keys.
 
     Parameters
     ----------
     figure : Figure
-        Empty; of a window, or, in a test, of none.
+        An empty figure, of a window; in a test without one.
     records : sequence of Record
-        What is shown.
+        The records to show.
     page : str
-        One of `views.PAGES` to begin with.
+        The first page, one of `views.PAGES`.
     cfc : int or None
-        Channel frequency class to begin with.
+        The first channel frequency class.
 
     Attributes
     ----------
     view : View or None
-        What is shown, or None where there is nothing to show.
+        The view shown, or None if there is nothing to show.
     cursors : dict
-        `Cursor` by "A" and "B", those that are set.
+        The cursors that are set, by "A" and "B".
     """
 
     def __init__(
@@ -67,7 +67,7 @@ class Window:
         self._figure = figure
         self._records = records
         self._traces = [record.trace() for record in records]
-        self._assessed: dict[int | None, list[Shown]] = {}
+        self._assessed: dict[int | None, list[NamedDrop]] = {}
         self._page, self._cfc = page, cfc
         self.view: View | None = None
         self.cursors: dict[str, Cursor] = {}
@@ -77,9 +77,9 @@ class Window:
         self._drawn: list[list[Line2D]] = []
         self._signs: list[Artist] = []
         self._head = figure.text(0.01, 0.985, "", fontsize=10)
-        self._told = figure.text(0.205, 0.145, "", fontsize=11, family="monospace")
-        for one in (self._head, self._told):
-            one.set(va="top", color=INK, parse_math=False)
+        self._readings = figure.text(0.205, 0.145, "", fontsize=11, family="monospace")
+        for text in (self._head, self._readings):
+            text.set(va="top", color=INK, parse_math=False)
         figure.text(0.01, 0.012, HELP, fontsize=8.5, color=INK)
         self._widgets = self._controls()
         canvas = figure.canvas
@@ -88,16 +88,16 @@ class Window:
         canvas.mpl_connect("key_press_event", self._on_key)
         self._show()
 
-    # What can be asked for
+    # Commands
 
     def show_page(self, page: str) -> None:
-        """Show another page; cursors belong to a page and are taken off."""
+        """Show another page and remove the cursors."""
         self._page = page
         self._measured, self.cursors = 0, {}
         self._show()
 
     def choose_class(self, name: str) -> None:
-        """Filter, mark and judge in another class; what is seen stays, and the cursors."""
+        """Filter, mark and judge in another class; keep the zoom and the cursors."""
         self._cfc = None if name == "none" else int(name)
         seen = [(axes.get_xlim(), axes.get_ylim()) for axes in self._axes]
         self._show()
@@ -107,23 +107,23 @@ class Window:
         self._refresh()
 
     def show_whole(self) -> None:
-        """Show all of the page again."""
+        """Show the whole page again."""
         self._show()
 
     def drop_cursors(self) -> None:
-        """Take the cursors off."""
+        """Remove the cursors."""
         self.cursors = {}
         self._refresh()
 
     @property
-    def told(self) -> str:
-        """What the cursors read, as it stands in the window."""
-        return str(self._told.get_text())
+    def readings(self) -> str:
+        """The readings of the cursors, as shown in the window."""
+        return str(self._readings.get_text())
 
     # Drawing
 
     def _controls(self) -> list[Widget]:
-        """Page and class to choose from, and two buttons, on the left."""
+        """The controls on the left: page, class and two buttons."""
         page = self._choice("page", tuple(PAGES), self._page, 0.66, 0.22)
         page.on_clicked(lambda name: self.show_page(str(name)))
         cfc = self._choice("class (CFC)", CLASS_NAMES, str(self._cfc or "none"), 0.36, 0.24)
@@ -141,13 +141,14 @@ class Window:
         place.set_title(title, fontsize=10, loc="left", color=INK)
         return RadioButtons(place, names, active=names.index(active), activecolor=INK)
 
-    def _shown(self) -> list[Shown]:
-        """The records, marked in the class that was chosen; each class but once."""
+    def _shown(self) -> list[NamedDrop]:
+        """The records, marked in the chosen class; each class is marked only once."""
         if self._cfc not in self._assessed:
             found = []
             for record, trace in zip(self._records, self._traces, strict=True):
-                one = assess(record, trace=trace, cfc=self._cfc)
-                found.append(Shown(record.path.stem, one))
+                found.append(
+                    NamedDrop(record.path.stem, assess(record, trace=trace, cfc=self._cfc))
+                )
             self._assessed[self._cfc] = found
         return self._assessed[self._cfc]
 
@@ -162,7 +163,7 @@ class Window:
             view_now = view(self._page, shown)
         except TautlogError as problem:
             self.cursors = {}
-            self._say_instead(str(problem))
+            self._show_message(str(problem))
             return
         self.view = view_now
         left, bottom, width, height = _AREA
@@ -175,15 +176,15 @@ class Window:
             axes.callbacks.connect("xlim_changed", lambda _, number=number: self._thin(number))
         toolbar = self._figure.canvas.toolbar
         if toolbar:
-            toolbar.update()  # its way back led to axes that are gone
+            toolbar.update()  # its history refers to axes that are gone
         if before is not None:
             self.cursors = {
-                name: kept(before.panels[self._measured], one, self.view.panels[self._measured])
-                for name, one in self.cursors.items()
+                name: kept(before.panels[self._measured], cursor, self.view.panels[self._measured])
+                for name, cursor in self.cursors.items()
             }
         self._refresh()
 
-    def _say_instead(self, text: str) -> None:
+    def _show_message(self, text: str) -> None:
         axes = self._figure.add_axes(_AREA)
         axes.set_axis_off()
         axes.text(
@@ -193,11 +194,11 @@ class Window:
         self._refresh()
 
     def _thin(self, number: int) -> None:
-        """Draw of each curve what is seen of it, as finely as there is room for."""
+        """Draw the visible part of each curve, as finely as there is room for."""
         assert self.view is not None
         low, high = self._axes[number].get_xlim()
         for curve, line in zip(self.view.panels[number].curves, self._drawn[number], strict=True):
-            if curve.goes_on:
+            if curve.is_monotonic:
                 first, last = np.searchsorted(curve.x, (low, high))
                 seen = slice(max(int(first) - 1, 0), int(last) + 1)
                 line.set_data(*few(curve.x[seen], curve.y[seen]))
@@ -213,9 +214,9 @@ class Window:
                 self._sign(axes, panel.curves[cursor.curve], cursor, name)
                 lines.append(f"{name}      {reading(panel, cursor)}")
             if len(self.cursors) == 2:
-                told = difference(panel, self.cursors["A"], self.cursors["B"])
-                lines.append(f"B - A  {told}")
-        self._told.set_text("\n".join(lines))
+                text = difference(panel, self.cursors["A"], self.cursors["B"])
+                lines.append(f"B - A  {text}")
+        self._readings.set_text("\n".join(lines))
         self._figure.canvas.draw_idle()
 
     def _sign(self, axes: Axes, curve: Curve, cursor: Cursor, name: str) -> None:
@@ -281,14 +282,14 @@ class Window:
                 self._refresh()
 
 
-def _verdicts(shown: list[Shown]) -> str:
+def _verdicts(shown: list[NamedDrop]) -> str:
     """Load and load path of each record, in the words of the quick look."""
     lines = []
-    for one in shown[:SPOKEN_OF]:
-        load, path = (text.split(" ", 1)[1] for text in quick_look(one.drop)[2:4])
-        lines.append(f"{one.name}: {load}; {path}")
-    if len(shown) > SPOKEN_OF:
-        lines[-1] += f"; and {len(shown) - SPOKEN_OF} more"
+    for named in shown[:MOST_VERDICTS]:
+        load, path = (text.split(" ", 1)[1] for text in quick_look(named.drop)[2:4])
+        lines.append(f"{named.name}: {load}; {path}")
+    if len(shown) > MOST_VERDICTS:
+        lines[-1] += f"; and {len(shown) - MOST_VERDICTS} more"
     return "\n".join(lines)
 
 
@@ -300,7 +301,7 @@ def _spans(axes: Axes) -> tuple[float, float]:
 def _zoomed(
     limits: tuple[float, float], at: float, factor: float, scale: str
 ) -> tuple[float, float]:
-    """Limits drawn together around a point, or apart."""
+    """Limits scaled around a point."""
     if scale == "log":
         low, high = limits
         return at * (low / at) ** factor, at * (high / at) ** factor
@@ -319,7 +320,7 @@ def open_window(records: Sequence[Record], *, page: str, cfc: int | None) -> Non
     """
     names = ", ".join(record.path.stem for record in records)
     figure = screen.new_window(f"tautlog: {names}", (13.0, 8.0))
-    # Kept by name: the figure holds what it calls only weakly.
+    # Keep a name: the figure holds its callbacks only weakly.
     window = Window(figure, records, page=page, cfc=cfc)
     screen.wait()
     del window

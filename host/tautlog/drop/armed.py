@@ -1,43 +1,43 @@
 """Armed: the part of a drop in which the board is armed and the sled still hangs.
 
-Anything wrong calls the drop off.
+Any fault calls the drop off.
 """
 
 from __future__ import annotations
 
 from typing import NoReturn
 
-from tautlog.board.readiness import Finding
+from tautlog.board.readiness import ReadinessFinding
 from tautlog.drop.arming import RELEASED, SAFE, UNKNOWN, make_safe
-from tautlog.drop.keeping import leave, retold
+from tautlog.drop.keeping import leave, reworded
 from tautlog.drop.watch import Watch
 from tautlog.errors import AbortedError, RecordError
 from tautlog.firmware import wire
 
 OPENING_S = 6.0  # longest wait for the switch after the release command
 STORING_S = 3.0
-UNASKED = Finding(
+UNASKED = ReadinessFinding(
     "unasked-release",
     False,
-    "THE RELEASE OPENED WITHOUT HAVING BEEN ASKED FOR",
+    "THE RELEASE OPENED ALTHOUGH IT WAS NOT COMMANDED",
     "no release was sent",
-    "the drop is recorded; find out what let go before anybody hoists the sled again",
+    "the drop is recorded; find out what let go before hoisting the sled again",
 )
 HANGS = "; the sled may still hang: stay clear until it is pinned"
 
 
 class Armed:
-    """An armed board, until its sled goes.
+    """An armed board, until its sled is released.
 
     Parameters
     ----------
     watch : Watch
-        Who is there.
+        The drop.
 
     Attributes
     ----------
     late : str
-        Why the drop was to be called off after the sled had gone, or "".
+        Why the drop was called off too late, after the release, or "".
     """
 
     def __init__(self, watch: Watch) -> None:
@@ -50,12 +50,12 @@ class Armed:
         self.late = ""
 
     def until_released(self) -> None:
-        """Count down and release, or wait for the hand.
+        """Count down and release, or wait for the release by hand.
 
         Raises
         ------
         AbortedError
-            If it was called off.
+            If the drop was called off.
         """
         self._until_storing()
         self._crew.armed(self._plan.by_hand)
@@ -67,17 +67,17 @@ class Armed:
                 self._session.send(wire.RELEASE, self._watch.grant.token)
         deadline = self._watch.deadline(OPENING_S)
         while (opened := self._watch.released()) is None:
-            # From the command on it is no matter who can see what becomes of it.
+            # After the command, a failure of the display no longer matters.
             self._step_armed(shown=self._plan.by_hand)
             if not self._plan.by_hand and self._session.clock() > deadline:
-                self._call_off("the board did not say what became of the release")
+                self._call_off("the board did not report the release")
         self._stop.released()
         self._crew.released(opened)
         if not self._plan.by_hand and not self._watch.writer.reception.release_sent:
             self._crew.found([UNASKED])
 
     def _until_storing(self) -> None:
-        """Wait for the first acknowledged blocks: no storing, no countdown."""
+        """Wait for the first acknowledged blocks: without storing there is no countdown."""
         deadline = self._watch.deadline(STORING_S)
         while self._receiver.acked <= self._watch.grant.armed and self._watch.released() is None:
             self._step_armed()
@@ -95,20 +95,20 @@ class Armed:
         self._heed(shown=shown)
 
     def _heed(self, *, shown: bool = True) -> None:
-        """Call off if anybody wants it, or if nobody can see any more."""
+        """Call the drop off on request, or if the display failed."""
         if self._watch.released() is not None:
             return
         if self._stop.asked:
             self._call_off(self._stop.why)
         elif shown and self._crew.failure:
-            self._call_off(f"nothing can be shown any more ({self._crew.failure})")
+            self._call_off(f"the display failed ({self._crew.failure})")
         for name in ("went-safe", "refused"):
             event = self._receiver.event(name)
             if event is not None and self._watch.released() is None:
                 self._call_off(wire.REASONS[event.value][1])
 
     def _call_off(self, why: str) -> None:
-        """Make the board safe and raise; return if the sled has gone already."""
+        """Order the board into state safe and raise; return if the sled is already released."""
         self._session.send(wire.ABORT)
         deadline = self._watch.deadline(STORING_S)
         while self._session.clock() < deadline and not self._stop.left:
@@ -119,18 +119,18 @@ class Armed:
                 return
             if status is not None and status.state == "safe":
                 low = not status.outputs & wire.OUTPUT_DRIVE
-                said = SAFE if low else "The board is in state safe, THE RELEASE DRIVE IS NOT LOW"
-                raise AbortedError(f"drop called off: {why}. {said}{HANGS}")
+                state = SAFE if low else "The board is in state safe, THE RELEASE DRIVE IS NOT LOW"
+                raise AbortedError(f"drop called off: {why}. {state}{HANGS}")
         raise AbortedError(f"drop called off: {why}. {UNKNOWN}")
 
     def abort(self, problem: BaseException) -> NoReturn:
-        """Whatever went wrong before the release, the board must not be left armed."""
-        if not isinstance(problem, AbortedError):  # else it was told already
-            said = make_safe(self._watch.session)
-            if said is RELEASED:
+        """Never leave the board armed after a fault before the release."""
+        if not isinstance(problem, AbortedError):  # that one has done so already
+            state = make_safe(self._watch.session)
+            if state is RELEASED:
                 leave(self._watch, problem)
             if isinstance(problem, RecordError):
-                hangs = HANGS if said is SAFE else ""
-                problem = retold(problem, f"drop called off: {problem}. {said}{hangs}")
+                hangs = HANGS if state is SAFE else ""
+                problem = reworded(problem, f"drop called off: {problem}. {state}{hangs}")
         with self._watch.writer:
             raise problem

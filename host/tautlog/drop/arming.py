@@ -1,4 +1,4 @@
-"""Arming: what is asked of a board, what it grants, and how it is made safe again."""
+"""Arming: arms a board, reads its grant, and returns it to state safe."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from tautlog.board.session import Session
 from tautlog.errors import BoardError, LinkError, LinkTimeoutError, RefusedError
 from tautlog.firmware import wire
 
-SAFE_S = 3.0  # longest wait for a board that was told to be safe
+SAFE_S = 3.0  # longest wait for state safe
 ASK_S = 0.5
 SAFE = "The board is in state safe, the release drive is low"
 RELEASED = (
-    "THE SLED WAS RELEASED: the board records by itself and keeps the event, `tautlog recover` "
-    "fetches it"
+    "THE SLED WAS RELEASED: the board records by itself and keeps the event; fetch it with "
+    "`tautlog recover`"
 )
 UNKNOWN = (
     "The board has not confirmed that it is safe: key off, stay clear, treat the sled as armed"
@@ -24,14 +24,14 @@ UNKNOWN = (
 
 @dataclass(frozen=True)
 class Grant:
-    """What a board answers when it has armed.
+    """A board's answer after it has armed.
 
     Attributes
     ----------
     token : bytes
-        That the release must repeat.
+        The release must repeat it.
     first, armed : int
-        Block from which on must be stored; the next one at arming.
+        First block to store; next block at arming.
     """
 
     token: bytes
@@ -47,32 +47,34 @@ def arm(session: Session, *, by_hand: bool, limits: Mapping[str, int]) -> Grant:
     session : Session
         The board.
     by_hand : bool
-        A hand will release.
+        Release by hand.
     limits : mapping of str to int
-        Of the signal, in sample values; see `readiness.arm_fields`.
+        Limits of the signal in sample values; see `readiness.arm_fields`.
 
     Raises
     ------
     RefusedError
-        If it will not, with every reason.
+        If the board refuses, with all reasons.
     LinkError
-        If no answer comes. It may have armed all the same: `make_safe` is for the caller.
+        If no answer comes. The board may still have armed: the caller must `make_safe`.
     BoardError
-        If the answer makes no sense; likewise.
+        If the answer makes no sense. The board may still have armed, too.
     """
     answer = session.ask("arm", by="hand" if by_hand else "drive", **limits)
     try:
         token = bytes.fromhex(str(answer["token"]))
         first, armed = int(str(answer["first"])), int(str(answer["armed"]))
     except (KeyError, ValueError) as problem:
-        raise BoardError(f"the board's answer to `arm` lacks or garbles {problem}") from problem
+        raise BoardError(
+            f"the board's answer to `arm` is incomplete or garbled ({problem})"
+        ) from problem
     if len(token) != wire.TOKEN_BYTES or not 0 <= first <= armed:
         raise BoardError(f"the board's answer to `arm` makes no sense: {answer}")
     return Grant(token, first, armed)
 
 
 def make_safe(session: Session) -> str:
-    """Tell a board to be safe, and say in words what became of it; raises nothing."""
+    """Order a board into state safe and return the result in words; raises nothing."""
     try:
         session.send(wire.ABORT)
         deadline = session.clock() + SAFE_S * session.scale
@@ -88,9 +90,9 @@ def make_safe(session: Session) -> str:
 
 
 def _state(session: Session) -> str:
-    """The newest state that the board tells, or ""."""
+    """The newest state that the board reports, or ""."""
     try:
         return str(session.ask("status", wait_s=ASK_S).get("state", ""))
     except (RefusedError, LinkTimeoutError):
-        told = [message.state for message in session.pump() if isinstance(message, Status)]
-        return told[-1] if told else ""
+        states = [message.state for message in session.pump() if isinstance(message, Status)]
+        return states[-1] if states else ""

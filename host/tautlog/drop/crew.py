@@ -1,4 +1,4 @@
-"""Crew: whoever watches a drop and decides; and the shield between them and the recording."""
+"""Crew: the people who watch a drop and decide, shielded from the recording."""
 
 from __future__ import annotations
 
@@ -10,49 +10,49 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from tautlog.board.health import Health
-    from tautlog.board.readiness import Finding
+    from tautlog.board.readiness import ReadinessFinding
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
 
 
 class Crew(Protocol):
-    """Whoever watches and decides."""
+    """The people who watch and decide."""
 
     def met(self, instrument: Instrument, health: Health) -> None:
-        """The board was greeted and reads this."""
+        """The board was greeted, with these readings."""
 
-    def found(self, findings: list[Finding]) -> None:
-        """What forbids the drop, and what is in doubt."""
+    def found(self, findings: list[ReadinessFinding]) -> None:
+        """These findings forbid the drop or are in doubt."""
 
     def agree(self, setup: DropSetup) -> bool:
-        """Whether the phrase that arms was typed."""
+        """Ask for the phrase that arms; whether it was typed."""
 
     def armed(self, by_hand: bool) -> None:
         """The board is armed and its samples are on disk."""
 
     def count(self, left_s: float) -> None:
-        """So many seconds are left until the release command."""
+        """Seconds left until the release command."""
 
     def released(self, opened: BoardEvent) -> None:
         """The release switch opened, or the force came without it."""
 
     def block(self, block: Block) -> None:
-        """A block was taken; whoever shows it must be quick."""
+        """A block was taken; showing it must be quick."""
 
     def received(self, since_release_s: float, of_s: float) -> None:
-        """So much of the recording has come."""
+        """A part of the recording has come: seconds since the release, of how many."""
 
     def ending(self, more: int) -> None:
-        """The recording ends early; so many signals more leave it to the board."""
+        """The recording ends early; `more` further signals leave it to the board."""
 
 
 class Shield:
-    """What is shown may fail: the failure is noted, and nothing is shown any more.
+    """Catches failures of the display: the first is kept, and nothing is shown after it.
 
     Attributes
     ----------
     failure : str
-        Why nothing is shown any more; "" while all is well.
+        Why nothing is shown; "" while the display works.
     """
 
     def __init__(self) -> None:
@@ -60,7 +60,7 @@ class Shield:
 
     @contextlib.contextmanager
     def __call__(self) -> Iterator[None]:
-        """Show something inside."""
+        """Guard the code that shows something."""
         try:
             yield
         except (Exception, SystemExit) as problem:
@@ -68,12 +68,12 @@ class Shield:
 
 
 class ShieldedCrew:
-    """A crew whose failures reach nobody: from the first one on it is silent.
+    """A crew whose failures cannot stop a drop: after the first one it is silent.
 
     Parameters
     ----------
     crew : Crew
-        Who is told.
+        The crew behind the shield.
     """
 
     def __init__(self, crew: Crew) -> None:
@@ -85,44 +85,44 @@ class ShieldedCrew:
         """Why the crew is silent, or ""."""
         return self._shield.failure
 
-    def _tell(self, told: Callable[..., Any], *what: Any) -> Any:
+    def _call(self, method: Callable[..., Any], *arguments: Any) -> Any:
         if not self.failure:
             with self._shield():
-                return told(*what)
+                return method(*arguments)
         return None
 
     def met(self, instrument: Instrument, health: Health) -> None:
         """As `Crew`."""
-        self._tell(self._crew.met, instrument, health)
+        self._call(self._crew.met, instrument, health)
 
-    def found(self, findings: list[Finding]) -> None:
+    def found(self, findings: list[ReadinessFinding]) -> None:
         """As `Crew`."""
-        self._tell(self._crew.found, findings)
+        self._call(self._crew.found, findings)
 
     def agree(self, setup: DropSetup) -> bool:
         """As `Crew`; a crew that failed does not agree."""
-        return bool(self._tell(self._crew.agree, setup))
+        return bool(self._call(self._crew.agree, setup))
 
     def armed(self, by_hand: bool) -> None:
         """As `Crew`."""
-        self._tell(self._crew.armed, by_hand)
+        self._call(self._crew.armed, by_hand)
 
     def count(self, left_s: float) -> None:
         """As `Crew`."""
-        self._tell(self._crew.count, left_s)
+        self._call(self._crew.count, left_s)
 
     def released(self, opened: BoardEvent) -> None:
         """As `Crew`."""
-        self._tell(self._crew.released, opened)
+        self._call(self._crew.released, opened)
 
     def block(self, block: Block) -> None:
         """As `Crew`."""
-        self._tell(self._crew.block, block)
+        self._call(self._crew.block, block)
 
     def received(self, since_release_s: float, of_s: float) -> None:
         """As `Crew`."""
-        self._tell(self._crew.received, since_release_s, of_s)
+        self._call(self._crew.received, since_release_s, of_s)
 
     def ending(self, more: int) -> None:
         """As `Crew`."""
-        self._tell(self._crew.ending, more)
+        self._call(self._crew.ending, more)

@@ -1,4 +1,4 @@
-"""Outcome: a drop as it is asked for, and what came of it."""
+"""Outcome: the plan of a drop, and its outcome."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ from tautlog.model.trace import DropSetup
 
 @dataclass(frozen=True)
 class DropPlan:
-    """One drop as asked for.
+    """The plan of one drop.
 
     Attributes
     ----------
     path : Path
-        The record to make; must not exist.
+        The new record; must not exist.
     permit : Permit
-        On which it is done: set-up, calibration and campaign, which go into the record.
+        The permit, with the set-up, calibration and campaign for the record.
     by_hand : bool
-        Wait for a hand to release; no drive.
+        Wait for a release by hand; do not drive.
     countdown_s, record_s : float
-        Countdown; recording after the release.
+        Length of the countdown, and of the recording after the release.
     speed : float
-        Board seconds per second of the laptop: 1 but in a rehearsal.
+        Board seconds per laptop second: 1 except in a rehearsal.
     shunt : Shunt or None
-        The shunt resistor, where one is fitted: read and judged before arming.
+        The shunt resistor, if one is fitted: read and judged before arming.
     """
 
     path: Path
@@ -42,12 +42,12 @@ class DropPlan:
 
     @property
     def setup(self) -> DropSetup:
-        """What was permitted to be dropped."""
+        """The set-up of the permit."""
         return self.permit.setup
 
     @property
     def calibration(self) -> Calibration:
-        """By which it was permitted."""
+        """The calibration of the permit."""
         return self.permit.calibration
 
     @property
@@ -56,13 +56,13 @@ class DropPlan:
         return self.permit.campaign
 
     def at(self, path: Path) -> DropPlan:
-        """The same drop with another record path."""
+        """The same plan with another record path."""
         return replace(self, path=path)
 
 
 @dataclass(frozen=True)
 class DropOutcome:
-    """What came of it.
+    """The outcome of a drop.
 
     Attributes
     ----------
@@ -75,13 +75,13 @@ class DropOutcome:
     missing_blocks, damaged : int
         Blocks that never came; frames that arrived damaged and were sent again.
     events : list of BoardEvent
-        What the board noted.
+        The board's events.
     kept : str
-        Where a recovered event was: "memory", "flash" or "reset"; empty otherwise.
+        Where a recovered event was kept: "memory", "flash" or "reset"; else "".
     notes : tuple of str
-        What went otherwise than planned.
+        Deviations from the plan.
     shunt_before_v : float or None
-        Step of the shunt resistor before arming, where it was read.
+        Step of the shunt resistor before arming, if it was read.
     problem : str
         Why the shunt's step could not be read afterwards, or "".
     """

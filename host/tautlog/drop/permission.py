@@ -1,9 +1,9 @@
-"""Permission: what a drop is done on, and the only thing that `drop.run_drop` takes.
+"""Permission: the permit for one drop, without which `drop.run_drop` does nothing.
 
-A permit holds the set-up, calibration and campaign that were asked about, so that nothing
-else is dropped than what was let through. `permit.permitted` and `permit.rehearsal` make
-permits; one that is made by hand, by copying fields or by `dataclasses.replace` has no seal and
-is refused. That keeps mistakes out, not people: Python hides nothing.
+A permit holds the set-up, calibration and campaign that were checked, so that nothing else is
+dropped. `permit.permitted` and `permit.rehearsal` make permits; one made by hand, by copying
+fields or by `dataclasses.replace` has no seal and is refused. That keeps out mistakes, not
+people: Python hides nothing.
 """
 
 from __future__ import annotations
@@ -22,26 +22,26 @@ if TYPE_CHECKING:
 
 CHECKED, NOT_CHECKED, REHEARSAL = "checked", "not checked", "rehearsal"
 _SEAL = object()
-GOOD_FOR_S = 600.0  # as a checklist; common practice
-_ASK = "ask `tautlog.drop.permit.permitted` for one"
+GOOD_FOR_S = 600.0  # like a checklist; common practice
+_ASK = "get one from `tautlog.drop.permit.permitted`"
 
 
 @dataclass(frozen=True)
 class Permit:
-    """One drop that may be done, once.
+    """The permit for one drop.
 
     Attributes
     ----------
     setup : DropSetup
-        What will be dropped, with the override where a person dropped beyond a refusal.
+        The set-up, with the override if a person overrode a refusal.
     calibration : Calibration
-        What the forces are read by.
+        The calibration for the forces.
     campaign : str
-        Its name; "" without one.
+        Name of the campaign, or "".
     kind : str
-        "checked" by the gate; "not checked", where there is no campaign; "rehearsal".
+        "checked" by the gate; "not checked", if there is no campaign; "rehearsal".
     stated_zero_v : float or None
-        Output of the amplifier without a force, as the campaign states it.
+        The amplifier's output without force, as stated by the campaign.
     """
 
     setup: DropSetup
@@ -55,20 +55,20 @@ class Permit:
 
     @property
     def checked(self) -> bool:
-        """Whether the gate looked at it."""
+        """Whether the gate checked it."""
         return self.kind == CHECKED
 
     def spend(self) -> None:
-        """Take it for one drop.
+        """Use the permit for one drop.
 
         Raises
         ------
         RefusedError
-            If nobody granted it; a drop was done on it before, which may have used up a proof; or
-            it was granted so long ago that the campaign may say something else by now.
+            If it was not granted; if it was used before, which may have used up a proof; or if
+            it is so old that the campaign may have changed.
         """
         if self._seal is not _SEAL:
-            raise RefusedError(f"this permit was made by hand, nobody granted it: {_ASK}")
+            raise RefusedError(f"this permit was made by hand and not granted: {_ASK}")
         if self._spent:
             raise RefusedError(f"this permit was used for a drop already: {_ASK}")
         if time.monotonic() - self._granted_s > GOOD_FOR_S:
@@ -76,17 +76,17 @@ class Permit:
         self._spent.append("used")
 
     def require_board(self, instrument: Instrument) -> None:
-        """Refuse a real board on a permit that is good for a rehearsal only.
+        """Refuse a real board on a permit for a rehearsal.
 
         Raises
         ------
         RefusedError
-            With what the board said it is.
+            If the board is real; the message names it.
         """
         if self.kind == REHEARSAL and not board_is_rehearsed(instrument.board, instrument.serial):
             raise RefusedError(
-                f"a rehearsal is not held against mount and load path, and this is a real board "
-                f"({instrument.board}): {_ASK}"
+                f"this permit is for a rehearsal, which does not check mount and load path, but "
+                f"the board is real ({instrument.board}): {_ASK}"
             )
 
 
@@ -97,14 +97,14 @@ def grant(
     kind: str,
     stated_zero_v: float | None = None,
 ) -> Permit:
-    """Make a permit; `permit` alone does, after it has asked the gate."""
+    """Make a permit; only `permit` calls this, after the gate."""
     made = Permit(setup, calibration, campaign, kind, stated_zero_v)
     object.__setattr__(made, "_seal", _SEAL)
     return made
 
 
 def require(permit: object) -> Permit:
-    """Return what is a permit.
+    """Return the argument if it is a permit.
 
     Raises
     ------
@@ -112,5 +112,5 @@ def require(permit: object) -> Permit:
         If it is anything else, such as a bare set-up.
     """
     if not isinstance(permit, Permit):
-        raise RefusedError(f"a drop is done on a permit, seen {type(permit).__name__}: {_ASK}")
+        raise RefusedError(f"a drop needs a permit, seen {type(permit).__name__}: {_ASK}")
     return permit

@@ -1,8 +1,7 @@
-"""Permit: whether a campaign lets a drop be done, and on whose word.
+"""Permit: whether a campaign permits a drop, and who overrides a refusal.
 
-The gate's facts are gathered here, from the campaign and from what is said of this drop. A
-named person may drop beyond most refusals; name, reason and what was refused go into the
-record.
+The gate's facts are gathered here, from the campaign and from the set-up of this drop. A named
+person may override most refusals; name, reason and the refusal go into the record.
 """
 
 from __future__ import annotations
@@ -28,7 +27,7 @@ from tautlog.planning.intended import intended_for
 
 NO_CAMPAIGN = (
     "NOT CHECKED: there is no campaign.toml here. Mount, load path, catch, cell and calibration of "
-    "this drop are unknown, and nothing holds it back but the board"
+    "this drop are unknown, and only the board can refuse it"
 )
 
 
@@ -41,99 +40,101 @@ def permitted(
     say: Callable[[str], None],
     calibration: Calibration | None = None,
 ) -> Permit:
-    """Return the permit that `drop.run_drop` takes, if the campaign allows the drop.
+    """Return the permit for `drop.run_drop`, if the campaign permits the drop.
 
-    Its set-up holds checklist and override. The board's own interlocks come on top; this can
-    only withhold.
+    Its set-up holds checklist and override. The board has its own interlocks as well; this
+    check can only refuse.
 
     Parameters
     ----------
     campaign : Campaign or None
-        Without one nothing can be checked: that is said, and goes into the record.
+        If None, nothing can be checked: that is said, and goes into the record.
     setup : DropSetup
-        Of the drop, with line, article and mount as named for it.
+        The set-up of the drop, with its line, article and mount.
     by, reason : str
-        Who drops beyond a refusal, and why; both or none.
+        Who overrides a refusal, and why; both or neither.
     say : callable
-        Is told what people must know.
+        Gets what people must know.
     calibration : Calibration, optional
-        Where there is no campaign; a campaign has its own.
+        Used if there is no campaign; a campaign has its own.
 
     Raises
     ------
     RefusedError
-        With every reason, unless a named person takes them all.
+        With all reasons, unless a named person overrides them all.
     """
     setup = replace(setup, checklist="", override="")
     if campaign is None:
         say(NO_CAMPAIGN)
-        setup = replace(setup, override=_told(by, reason or "no campaign", NO_CAMPAIGN))
+        setup = replace(setup, override=_override_text(by, reason or "no campaign", NO_CAMPAIGN))
         return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
     setup = replace(setup, checklist=_checklist(campaign, say))
     found = refusals(intended_for(campaign, setup))
     if found:
         refused = _overridden(found, by, reason)
         say(f"OVERRIDE by {by}: {refused}")
-        setup = replace(setup, override=_told(by, reason, refused))
+        setup = replace(setup, override=_override_text(by, reason, refused))
     zero_v = campaign.amplifier.zero_v
     return grant(setup, campaign.calibration, campaign.name, CHECKED, zero_v)
 
 
 def _checklist(campaign: Campaign, say: Callable[[str], None]) -> str:
-    """The list that was gone through, "" where none is wanted.
+    """The fresh checklist, or "" if none is required.
 
     Raises
     ------
     RefusedError
-        If the campaign wants one and none is fresh.
+        If the campaign requires one and none is fresh.
     """
     made = fresh_checklist(campaign.folder)
     if made is not None:
         return made.text()
     if campaign.decision.checklist == "required":
-        raise RefusedError("no fresh checklist: go through `tautlog check` with two persons")
-    say("no fresh checklist (`tautlog check`): none goes into the record")
+        raise RefusedError(
+            "there is no fresh checklist: go through `tautlog check` with two persons"
+        )
+    say("there is no fresh checklist (`tautlog check`): none goes into the record")
     return ""
 
 
 def _overridden(found: tuple[PathCheck, ...], by: str, reason: str) -> str:
-    """What a named person takes, in words.
+    """The refusals that a named person overrides, in words.
 
     Raises
     ------
     RefusedError
-        If nobody may, or nobody does.
+        If a refusal cannot be overridden, or nobody overrides it.
     """
     reasons = tuple(check.text for check in found)
     final = [check.text for check in found if check.final]
     if final:
         others = [text for text in reasons if text not in final]
-        besides = f". Refused besides: {'; '.join(others)}" if others else ""
+        besides = f". Also refused: {'; '.join(others)}" if others else ""
         raise RefusedError(
             f"refused, and nobody may override it: {'; '.join(final)}{besides}", reasons=reasons
         )
     refused = "; ".join(reasons)
     if not signed(by) or not signed(reason):
         raise RefusedError(
-            f"{refused}. A named person may drop all the same: --override-by, --override-reason",
+            f"{refused}. A named person may override this with --override-by and --override-reason",
             reasons=reasons,
         )
     return refused
 
 
 def rehearsal(setup: DropSetup, calibration: Calibration) -> Permit:
-    """Return the permit of a drop on a simulated rig; no real board takes it."""
+    """Return a permit for a drop on a simulated rig; it is refused with a real board."""
     return grant(setup, calibration, "rehearsal", REHEARSAL)
 
 
-def _told(by: str, reason: str, refused: str) -> str:
+def _override_text(by: str, reason: str, refused: str) -> str:
     return json.dumps({"by": by or "nobody", "reason": reason, "refused": refused, "utc": stamp()})
 
 
 def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> None:
-    """Enter a drop whose record lies outside its campaign's folder into the ledger.
+    """Enter a drop whose record is outside its campaign's folder into the ledger.
 
-    Otherwise nobody would count it: only records that lie in the folder are.
+    Otherwise it would not count: the ledger counts only records in the folder.
 
     Raises
     ------
@@ -160,9 +161,9 @@ def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> 
 def checked_for(
     campaign: Campaign, setup: DropSetup, *, by: str = "", reason: str = ""
 ) -> list[PathCheck]:
-    """What the gate refuses of a drop, for a checklist; what a named person takes is told.
+    """The gate's refusals for a checklist; an override by a named person is shown.
 
-    Only refusals are open points: what the campaign does not state is told by `plan`.
+    Only refusals are open points: `plan` shows what the campaign does not state.
     """
     found = []
     for check in refusals(intended_for(campaign, setup)):
@@ -170,4 +171,4 @@ def checked_for(
             text = f"OVERRIDE by {by} ({reason}): {check.text}"
             check = replace(check, holds=True, text=text, refuses=False)
         found.append(check)
-    return found or [PathCheck("gate", True, "mount, rig, load path and chain allow this drop")]
+    return found or [PathCheck("gate", True, "mount, rig, load path and chain permit this drop")]

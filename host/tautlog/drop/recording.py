@@ -1,7 +1,6 @@
 """Recording: the part of a drop after the release, until its event is on disk.
 
-Nothing but the user's own wish ends it early: what is shown, and to whom, is of no account
-any more.
+Only the user can end it early: a failure of the display no longer matters.
 """
 
 from __future__ import annotations
@@ -14,20 +13,20 @@ from tautlog.errors import BoardError, LinkTimeoutError
 from tautlog.firmware import wire
 
 ENDING_S = 6.0  # longest wait for the board to end a recording and send the rest
-STUCK_S = 12.0  # a board that lives, and of which no further block comes
-# A release lies no farther from the blocks that have come when it is told: it is sent before
-# the next of them, and a line that stalled may hold some back.
+STUCK_S = 12.0  # longest wait for a further block from a board that is alive
+# A release event is at most this far from the blocks received: the board sends it before the
+# next block, and a stalled line may hold some back.
 BEFORE_BLOCKS_S, BEHIND_BLOCKS_S = 0.5, 2.0
-AGAIN_S = 1.0  # for events that are sent again
+AGAIN_S = 1.0  # longest wait for events that are sent again
 
 
 class Recording:
-    """A board that records, until all of it has come.
+    """A recording board, until all its data has come.
 
     Parameters
     ----------
     watch : Watch
-        Who is there.
+        The drop.
     """
 
     def __init__(self, watch: Watch) -> None:
@@ -39,7 +38,7 @@ class Recording:
         self._told_more = self._stop.more + 1
 
     def record(self) -> None:
-        """Take what comes, for as long as was asked for or until the user ends it."""
+        """Take the data for the planned time, or until the user ends it."""
         instrument = self._session.instrument
         wanted = self._watch.plan.record_s * instrument.sample_rate_hz
         start = self._start()
@@ -52,7 +51,7 @@ class Recording:
             self._session_must_live()
 
     def _start(self) -> int:
-        """Sample from which the recording is counted: the release, where its stamp can be."""
+        """Start of the recording: the sample of the release, if that is plausible."""
         opened, board = self._watch.released(), self._session.instrument
         assert opened is not None
         here = self._receiver.expected * board.samples_per_block
@@ -72,10 +71,10 @@ class Recording:
         now_s, scale = self._session.clock(), self._session.scale
         age_s = now_s - self._receiver.heard_s
         if age_s > ENDING_S * scale:
-            raise LinkTimeoutError(f"nothing has come from the board for {age_s:.1f} s")
+            raise LinkTimeoutError(f"the board has sent nothing for {age_s:.1f} s")
         stuck_s = now_s - self._receiver.progress_s
         if stuck_s > STUCK_S * scale:
-            raise LinkTimeoutError(f"no further block has come from the board for {stuck_s:.1f} s")
+            raise LinkTimeoutError(f"the board has sent no further block for {stuck_s:.1f} s")
 
     def end(self) -> None:
         """Let the board end the recording, and fetch the rest."""
@@ -83,7 +82,7 @@ class Recording:
         started_s = self._session.clock()
         while not self._is_all_here():
             self._step()
-            # A hole is waited for on its own account, see `holes`.
+            # A hole has its own waiting time, see `holes`.
             since_s = max(started_s, self._receiver.progress_s)
             if self._session.clock() > since_s + ENDING_S * self._session.scale:
                 raise LinkTimeoutError("the board did not end the recording in time")
@@ -91,7 +90,7 @@ class Recording:
         self._receiver.commit()
 
     def _ask_for_events(self) -> None:
-        """A damaged frame of an event is not sent again by itself: ask for all of them once."""
+        """Request all events once more: the board does not resend a damaged event by itself."""
         if not self._receiver.events_lacking():
             return
         with contextlib.suppress(LinkTimeoutError, BoardError):

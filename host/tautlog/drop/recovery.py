@@ -1,7 +1,7 @@
-"""Recovery: what a drop left behind, on the board or on disk, brought home.
+"""Recovery: completes a drop whose data is still on the board, or unfinished on disk.
 
-The events are fetched first: they tell which drop it is, so that it goes into the record
-that was begun of it, and into no second one where a whole record holds it already.
+The events are fetched first: they identify the drop. Its data then goes into the record that
+was begun for it, and not into a second one if a whole record exists.
 """
 
 from __future__ import annotations
@@ -38,24 +38,24 @@ from tautlog.model.stream import BoardEvent
 from tautlog.model.trace import DropSetup
 from tautlog.record import Record, RecordWriter, open_record
 
-NOTHING_FROM = (1 << 30) - 1  # a block number that no board has come to: events alone
-# What a board says of where an event was, in words.
+NOTHING_FROM = (1 << 30) - 1  # a block number that no board reaches: requests events only
+# Where a board kept an event, in words.
 KEPT = {
     "memory": "from the board's memory",
     "flash": "from the board's flash, where it had been copied",
-    "reset": "from the board's memory, which a reset had spared",
+    "reset": "from the board's memory, which survived a reset",
 }
 
-HOLDS = "the board still holds the event, and `tautlog recover` goes on with it"
+HOLDS = "the board still holds the event, and `tautlog recover` continues"
 
 
 class _Stopped(Exception):
-    """Somebody wants it to end."""
+    """The user requested a stop."""
 
 
 @dataclass(frozen=True)
 class Known:
-    """What is known of a drop whose record is made afterwards."""
+    """Set-up and calibration of a drop whose record is made afterwards."""
 
     setup: DropSetup
     calibration: Calibration
@@ -63,16 +63,16 @@ class Known:
 
 @dataclass(frozen=True)
 class Held:
-    """The event that a board holds, as it tells of it.
+    """The event that a board holds, as the board reports it.
 
     Attributes
     ----------
     identity : Fingerprint
-        By what it is known again.
+        Identifies the event.
     oldest, head : int
-        Its first block, and the one after its last.
+        Its first block, and the block after its last.
     kept : str
-        Where it was, see KEPT.
+        Where it was kept, see KEPT.
     """
 
     identity: Fingerprint
@@ -89,7 +89,7 @@ def held_event(session: Session) -> Held:
     RefusedError
         If it holds none.
     LinkError, BoardError
-        If it does not answer, or nothing of ours does.
+        If no tautlog board answers.
     """
     instrument = session.greet()
     if instrument.state != "held":
@@ -98,7 +98,7 @@ def held_event(session: Session) -> Held:
         )
     answer = session.ask("fetch", **{"from": NOTHING_FROM})
     head, oldest = int(str(answer["head"])), int(str(answer["oldest"]))
-    # Read without a receiver: nothing is on disk, and so nothing is acknowledged.
+    # Read without a receiver: nothing is on disk, so nothing may be acknowledged.
     events: dict[int, BoardEvent] = {}
     deadline = session.clock() + AGAIN_S * session.scale
     while events_lacking(list(events.values())) and session.clock() < deadline:
@@ -110,21 +110,20 @@ def held_event(session: Session) -> Held:
 
 
 def already_in(session: Session, held: Held, folder: Path) -> tuple[Path | None, list[str]]:
-    """Look for a whole record of the event, and let the board forget it if there is one.
+    """Look for a whole record of the event; if there is one, let the board discard its copy.
 
     Returns
     -------
     path : Path or None
-        The record that holds all of it, verified; the board forgot its copy. None where it
-        must be fetched.
+        The verified record that holds all of it; None if the event must be fetched.
     notes : list of str
-        What was found, in plain words.
+        Observations, in plain words.
     """
     notes = []
     for record in records_of(folder, held.identity):
         lacks = what_lacks(record, held)
         if lacks:
-            notes.append(f"{record.path} is of the same event, and {lacks}")
+            notes.append(f"{record.path} is of the same event, but {lacks}")
             continue
         notes += forget(session, partial(_must_be_whole, record, held))
         return record.path, notes
@@ -132,21 +131,21 @@ def already_in(session: Session, held: Held, folder: Path) -> tuple[Path | None,
 
 
 def _must_be_whole(record: Record, held: Held) -> None:
-    """Look at the file again, now that the board is about to forget its copy."""
+    """Check the file again before the board discards its copy."""
     lacks = what_lacks(open_record(record.path), held)
     if lacks:
-        raise RecordError(f"{record.path} was whole and is not: {lacks}", path=str(record.path))
+        raise RecordError(f"{record.path} is no longer whole: {lacks}", path=str(record.path))
 
 
 def what_lacks(record: Record, held: Held) -> str:
-    """Why a record does not make the board's copy needless; "" if it does."""
+    """Why a record cannot replace the board's copy, or ""."""
     if record.status not in ("complete", "recovered"):
         return f"its status is {record.status}"
     if record.verify_seal().state != "intact":
         return "its seal is not intact"
     numbers = record.block_table["block"]
     if not numbers.size or int(numbers[-1]) + 1 < held.head:
-        return "it ends before what the board holds"
+        return "it ends before the last block that the board holds"
     missing = missing_blocks(record)
     return f"{missing} block(s) are missing in it" if missing else ""
 
@@ -165,23 +164,22 @@ def recover(
     session : Session
         The board.
     path : Path
-        A record that a killed receiver left, to be completed; or, with what is known, the
-        record to make.
+        An unfinished record to complete; or, with `known`, the new record.
     known : Known, optional
         Set-up and calibration of the new record.
     held : Held, optional
-        What `held_event` told; it is asked without.
+        The result of `held_event`; default: ask the board.
     stop : StopRequest, optional
-        Looked at between two steps; once all is here the record is finished first.
+        Checked between two steps; once all data is here the record is finished first.
 
     Raises
     ------
     AbortedError
-        If somebody stopped it: the board holds the event still, and what came is on disk.
+        If the user stopped it: the board still holds the event, and the data so far is on disk.
     RefusedError
-        If the board holds nothing.
+        If the board holds no event.
     RecordError
-        If the record is finished already, is another board's, or of another drop.
+        If the record is finished already, or is of another board or drop.
     """
     held = held or held_event(session)
     writer = _writer(session, path, known, held)
@@ -206,7 +204,7 @@ def recover(
 def _fetch(
     session: Session, receiver: Receiver, writer: RecordWriter, held: Held, stop: StopRequest
 ) -> None:
-    """Take what the board holds, and finish the record of it."""
+    """Take what the board holds, and finish its record."""
     first = receiver.expected
     try:
         session.ask("fetch", **{"from": writer.next_block})
@@ -222,16 +220,16 @@ def _fetch(
 
 
 def _put_away(writer: RecordWriter, known: Known | None) -> str:
-    """Close a record that is not whole, and say where it is; a new one of nothing goes."""
+    """Close an incomplete record and say where it is; remove a new, empty one."""
     if known is not None and not writer.next_block:
         writer.withdraw()
         return "no record was made"
     writer.leave()
-    return f"what came is in {writer.path}, which is not finished"
+    return f"the data so far is in {writer.path}, which is not finished"
 
 
 def _writer(session: Session, path: Path, known: Known | None, held: Held) -> RecordWriter:
-    """The record to complete, or a new one where what goes into it is known."""
+    """The record to complete, or a new one if its set-up is known."""
     if known is None:
         _refuse_stranger(open_record(path), held)
         return RecordWriter.resume(path)
@@ -253,7 +251,7 @@ def _receive(session: Session, receiver: Receiver, head: int, stop: StopRequest)
         receiver.step()
         now_s = session.clock()
         if receiver.expected >= head:
-            # All blocks are here: an event that is not will not come, and that is told.
+            # All blocks are here: a missing event will not come any more, and that is reported.
             events_s = now_s if events_s is None else events_s
             if now_s > events_s + AGAIN_S * session.scale:
                 break
@@ -268,21 +266,21 @@ def _refuse_stranger(record: Record, held: Held) -> None:
     if known is None or known.serial != serial:
         seen = "an imported trace" if known is None else f"from board {known.serial}"
         raise RecordError(
-            f"{path} is {seen}, the board at the port is {serial}: its event goes into another "
-            "record; leave RECORD out and one is found or made",
+            f"{path} is {seen}, but the board at the port is {serial}: leave RECORD out to find "
+            "or make the record of its event",
             path=str(path),
         )
     if record.status == "recording" and not is_begun_of(record, held):
         raise RecordError(
-            f"{path} was begun of another drop than the one that the board holds: leave RECORD "
-            f"out and one is found or made; `tautlog recover {path}` without a port completes "
-            "this one from what is on disk",
+            f"{path} is of another drop than the board's: leave RECORD out to find or make the "
+            f"right record; `tautlog recover {path}` without a port completes this one from the "
+            "data on disk",
             path=str(path),
         )
 
 
 def is_begun_of(record: Record, held: Held) -> bool:
-    """Whether an unfinished record is of the event that the board holds, as far as it tells."""
+    """Whether an unfinished record may be of the event that the board holds."""
     known = fingerprint_of(record)
     if known is None or not known.may_be_of(held.identity):
         return False
@@ -291,21 +289,21 @@ def is_begun_of(record: Record, held: Held) -> bool:
 
 
 def missing_blocks(record: Record) -> int:
-    """Blocks between the first and the last of a record that are not in it."""
+    """Number of blocks missing between the first and the last of a record."""
     numbers = record.block_table["block"].astype(np.int64)
     return int(numbers[-1] - numbers[0] + 1 - numbers.size) if numbers.size else 0
 
 
 def complete(path: Path) -> DropOutcome:
-    """Finish a record that a killed program left, from what is on disk alone.
+    """Finish a record that a killed program left, from the data on disk alone.
 
     Raises
     ------
     RecordError
-        If it is not there, finished already, or cannot be written.
+        If it is missing, finished already, or cannot be written.
     """
     writer = RecordWriter.resume(path)
-    writer.finish("recovered", "completed from what the receiver had put on disk")
+    writer.finish("recovered", "completed from the data that the receiver had put on disk")
     record = open_record(path)
     table = record.block_table
     first = int(table["block"][0]) if table.size else 0
@@ -313,9 +311,9 @@ def complete(path: Path) -> DropOutcome:
 
 
 def unfinished_record(folder: Path, held: Held) -> Path | None:
-    """The record in a folder that a receiver of that event left unfinished.
+    """The unfinished record of that event in a folder.
 
-    The one that knows most of the event, and of these the newest.
+    Of several, the one with most of the event's data, then the newest.
     """
     found: list[tuple[int, Path]] = []
     for record in readable_records(folder):

@@ -1,8 +1,8 @@
 """Drop: arming, release and reception, in the order in which a crew does them.
 
-The order is fixed: the chain is judged before anybody is asked, the recorder stores before
-anybody counts down, and the laptop can only ask for a release; switch, key and catch decide.
-Nothing here prints: a `Crew` is told, and asked.
+The order is fixed: the chain is judged before the crew is asked, and the recorder stores before
+the countdown. The laptop can only request a release; switch, key and catch decide. Nothing here
+prints: a `Crew` is informed, and asked.
 """
 
 from __future__ import annotations
@@ -11,7 +11,14 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from tautlog.analysis.contradictions import Story, contradictions
-from tautlog.board.readiness import Facts, Finding, arm_fields, findings, read_facts, refuse
+from tautlog.board.readiness import (
+    Facts,
+    ReadinessFinding,
+    arm_fields,
+    findings,
+    read_facts,
+    refuse,
+)
 from tautlog.board.session import Session
 from tautlog.drop.armed import Armed
 from tautlog.drop.arming import SAFE, arm, make_safe
@@ -33,29 +40,29 @@ from tautlog.record import RecordWriter
 from tautlog.record.disk import LOCKS
 
 KEPT_BACK = (
-    "the board never sent {} block(s) that it said it holds: it keeps the event, `tautlog recover` "
-    "tries to fetch them into a record of their own"
+    "the board never sent {} block(s) that it claims to hold: it keeps the event, and "
+    "`tautlog recover` tries to fetch them into a separate record"
 )
-UNLOCKED = Finding(
+UNLOCKED = ReadinessFinding(
     "no-lock",
     False,
-    "this system locks no files",
-    "a record that is written belongs to one program",
-    "leave it alone with every other program until the drop is done",
+    "this system does not lock files",
+    "only one program may use a record while it is written",
+    "do not open it with another program until the drop is done",
 )
 NOT_ARMED = "the board was not armed, the release drive is low"
 
 
 @dataclass(frozen=True)
 class _Ready:
-    """What was measured and found, and the limits that go to the board."""
+    """Facts and findings before arming, and the limits for the board."""
 
     facts: Facts
-    found: list[Finding]
+    found: list[ReadinessFinding]
     limits: dict[str, int]
 
-    def told(self) -> dict[str, Any]:
-        """As it goes into the record."""
+    def as_json(self) -> dict[str, Any]:
+        """The form kept in the record."""
         return {
             "health": asdict(self.facts.health),
             "findings": [
@@ -75,28 +82,29 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
     session : Session
         The board.
     plan : DropPlan
-        The drop, with the permit that it is done on; see `permit.permitted`.
+        The drop, with its permit; see `permit.permitted`.
     crew : Crew
-        Who is told, and asked.
+        The people to inform and to ask.
 
     Raises
     ------
     NotReadyError
-        If what the instrument reads cannot be trusted with this drop; before anybody is asked.
+        If the readings cannot be trusted with this drop; before the crew is asked.
     RefusedError
-        If the board will not arm, with every reason; before anything is sent, if the permit is
-        none, was made by hand, or was used before.
+        If the board refuses to arm, with all reasons. Before anything is sent, if the permit is
+        not a permit, was made by hand, or was used before.
     AbortedError
-        If it was called off before the release; says what state the board is in. If the user
-        would not wait for the end of the recording: the board keeps the event.
+        If the drop was called off before the release; the message states the board's state. If
+        the user did not wait for the end of the recording; then the board keeps the event.
     LinkError
-        If the board is lost; what came until then is in the record, and
-        `recover` fetches what the board holds.
+        If the board is lost; the data up to then is in the record, and `recover` fetches what
+        the board holds.
     RecordError
-        If the record cannot be written. Before the release the board then falls back to safe;
-        after it, it keeps the event.
+        If the record cannot be written. Before the release the board then returns to state
+        safe; after it, the board keeps the event.
     RecordGoneError
-        Likewise, if the record was removed, moved or replaced; says where it was saved.
+        As RecordError, if the record was removed, moved or replaced; the message says where it
+        was saved.
     """
     require(plan.permit).spend()
     shielded = ShieldedCrew(crew)
@@ -112,7 +120,7 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
             calibration=plan.calibration,
             instrument=session.instrument,
             campaign=plan.campaign,
-            arming=ready.told(),
+            arming=ready.as_json(),
         )
         watched = _arm(session, plan, shielded, writer, ready.limits, stop)
         return replace(_bring_home(watched), shunt_before_v=ready.facts.shunt_step_v)
@@ -126,24 +134,24 @@ def _arm(
     limits: dict[str, int],
     stop: StopRequest,
 ) -> Watch:
-    """Ask the board to arm; whatever comes in between leaves it safe, and no empty record."""
+    """Arm the board. On any failure, order it into state safe and leave no empty record."""
     try:
         if stop.asked:
             raise AbortedError(f"stopped by {stop.why}: {NOT_ARMED}")
         grant = arm(session, by_hand=plan.by_hand, limits=limits)
         return watch(session, plan, crew, writer, grant, stop)
     except BaseException as problem:
-        # The answer may have been lost, or damaged, on a board that did arm.
-        said = make_safe(session)
+        # The board may have armed although its answer was lost or damaged.
+        state = make_safe(session)
         writer.withdraw()
-        told = isinstance(problem, (AbortedError, RefusedError)) and said is SAFE
-        if told or not isinstance(problem, (AbortedError, BoardError, LinkError)):
+        complete = isinstance(problem, (AbortedError, RefusedError)) and state is SAFE
+        if complete or not isinstance(problem, (AbortedError, BoardError, LinkError)):
             raise
-        raise type(problem)(f"{problem}. {said}") from problem
+        raise type(problem)(f"{problem}. {state}") from problem
 
 
 def _bring_home(watched: Watch) -> DropOutcome:
-    """Release, record, and bring the event home."""
+    """Release, record, and store the event."""
     armed, recording = Armed(watched), Recording(watched)
     try:
         armed.until_released()
@@ -172,19 +180,19 @@ def _bring_home(watched: Watch) -> DropOutcome:
 
 
 def _notes(watched: Watch, late: str) -> tuple[str, ...]:
-    """What went otherwise than planned."""
+    """Deviations from the plan, in words."""
     notes = []
     if late:
-        notes.append(f"called off too late, the sled had gone: {late}")
+        notes.append(f"called off too late, the sled was already released: {late}")
     if watched.stop.asked:
         notes.append(f"ended early by the user ({watched.stop.why})")
     elif watched.stop.came:
-        notes.append(f"{watched.stop.why} came while recording, which went on to its end")
+        notes.append(f"{watched.stop.why} came while recording; the recording went on to its end")
     ended = watched.receiver.event("recording-ended")
     if ended is not None and ended.value not in (wire.FINISHED, wire.ABORTED):
         notes.append(f"the board ended the recording itself: {wire.REASONS[ended.value][1]}")
     if watched.crew.failure:
-        notes.append(f"nothing could be shown any more ({watched.crew.failure})")
+        notes.append(f"the display failed ({watched.crew.failure})")
     board = watched.session.instrument
     story = Story(
         watched.receiver.events,
@@ -197,7 +205,7 @@ def _notes(watched: Watch, late: str) -> tuple[str, ...]:
 
 
 def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
-    """Everything before arming: greeting, health, shunt, the guard, the phrase."""
+    """Do everything before arming: greeting, health, shunt, guard and phrase."""
     instrument = session.greet()
     plan.permit.require_board(instrument)
     if instrument.state != "safe":
@@ -215,7 +223,7 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
     refuse(found)
     agreed = crew.agree(plan.setup)
     if crew.failure:
-        raise AbortedError(f"nothing can be shown ({crew.failure}): {NOT_ARMED}")
+        raise AbortedError(f"the display failed ({crew.failure}): {NOT_ARMED}")
     if not agreed:
         raise AbortedError(f"the phrase was not typed: {NOT_ARMED}")
     limits = arm_fields(plan.calibration, instrument.reduction, facts.stated_zero_v)
@@ -225,7 +233,7 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
 def _not_safe(state: str) -> RefusedError:
     if state == "held":
         return RefusedError(
-            "the board holds the event of an earlier drop: `tautlog recover` fetches it first",
+            "the board holds the event of an earlier drop: fetch it first with `tautlog recover`",
             reasons=(wire.REASONS[wire.EVENT_HELD][1],),
         )
     return RefusedError(

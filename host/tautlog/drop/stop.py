@@ -1,6 +1,6 @@
-"""Stop: Ctrl-C and the signals that end a program, as wishes that are looked at often.
+"""Stop: Ctrl-C and the signals that end a program, as requests that are polled.
 
-Nothing is torn apart: a signal is noted, and a drop looks at it several times a second.
+Nothing is interrupted halfway: a signal is noted, and a drop checks it several times a second.
 
 =================== ======================== ========================================
 signal              before the release       after it
@@ -14,8 +14,8 @@ third Ctrl-C        stops waiting for the    leaves the recording to the board
                     board
 =================== ======================== ========================================
 
-When the record is finished, Ctrl-C and SIGTERM skip what is still read of the board; marking
-goes on, and is told, unless there were three of them. SIGHUP changes nothing.
+When the record is finished, Ctrl-C and SIGTERM skip the last readings of the board; marking goes
+on and its result is shown, unless there were three of them. SIGHUP changes nothing.
 """
 
 from __future__ import annotations
@@ -26,50 +26,50 @@ import signal
 import types
 from collections.abc import Iterator
 
-_LEAVE = 3  # signals after which nothing is waited for
+_LEAVE = 3  # signals after which nothing waits
 _NAMES = ("SIGINT", "SIGTERM", "SIGHUP")  # the last is unknown to Windows
 _WORDS = {"SIGINT": "Ctrl-C"}
 
 
 class StopRequest:
-    """The wish to stop.
+    """The request to stop.
 
     Attributes
     ----------
     came : list of str
-        Names of the signals, as they came.
+        Names of the signals, in order.
     asked : bool
-        The drop is to be called off, or the recording to end now.
+        Call the drop off, or end the recording now.
     """
 
     def __init__(self) -> None:
         self.came: list[str] = []
         self.asked = False
-        self._raise_at: float = math.inf  # at so many signals that are counted
+        self._raise_at: float = math.inf  # number of counted signals
         self._raise_at_hangup = False
         self._released = False
 
     @property
     def why(self) -> str:
-        """What asked, in words."""
+        """The signals that came, in words."""
         return " and ".join(dict.fromkeys(_WORDS.get(name, name) for name in self.came))
 
     @property
     def more(self) -> int:
-        """Signals that are still to come until nothing is waited for any more."""
+        """Number of further signals after which nothing waits."""
         return max(_LEAVE - self._counted(), 0)
 
     @property
     def left(self) -> bool:
-        """Nobody wants to wait for the board any longer."""
+        """Whether to stop waiting for the board."""
         return self.more == 0
 
     def released(self) -> None:
-        """From now on there is a recording to be kept."""
+        """Note the release: from now on there is a recording to keep."""
         self._released = True
 
     def __call__(self, number: int, frame: types.FrameType | None) -> None:
-        """Note the signal, or interrupt where nothing is at stake."""
+        """Note the signal, or interrupt if nothing is at stake."""
         self.came.append(signal.Signals(number).name)
         if self._counted() >= self._raise_at or (self._raise_at_hangup and self._hung_up()):
             raise KeyboardInterrupt
@@ -111,7 +111,7 @@ class StopRequest:
 
     @contextlib.contextmanager
     def listening(self) -> Iterator[StopRequest]:
-        """Take the signals while inside; only the main thread may."""
+        """Take the signals while inside; works only in the main thread."""
         before = {}
         try:
             for name in _NAMES:
@@ -119,13 +119,13 @@ class StopRequest:
                     number = getattr(signal, name)
                     before[number] = signal.signal(number, self)
         except ValueError:
-            pass  # another thread: signals do not come here
+            pass  # another thread gets no signals
         try:
             yield self
         finally:
             for number, handler in before.items():
-                # The terminal is gone, and will say so again: the record is still to be judged.
+                # The terminal is gone and will signal again, but the record must still be judged.
                 gone = signal.Signals(number).name == "SIGHUP" and (
-                    self._hung_up() or signal.getsignal(number) is signal.SIG_IGN  # told within
+                    self._hung_up() or signal.getsignal(number) is signal.SIG_IGN  # set inside
                 )
                 signal.signal(number, signal.SIG_IGN if gone else handler)

@@ -1,4 +1,4 @@
-"""Watch: who is at a drop while its board is armed and records, and what has come so far."""
+"""Watch: all that a drop needs while its board is armed and records."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from tautlog.record import RecordWriter
 
 @dataclass(frozen=True)
 class Watch:
-    """All that the part of a drop with an armed board needs.
+    """The parts of a drop with an armed board.
 
     Attributes
     ----------
@@ -26,15 +26,15 @@ class Watch:
     plan : DropPlan
         The drop.
     crew : ShieldedCrew
-        Who is told.
+        The people at the drop.
     writer : RecordWriter
         The record.
     stop : StopRequest
-        The user's wish.
+        The user's request to stop.
     grant : Grant
-        What the board answered.
+        The board's answer to `arm`.
     receiver : Receiver
-        What comes of it.
+        Takes the board's data.
     """
 
     session: Session
@@ -46,12 +46,12 @@ class Watch:
     receiver: Receiver
 
     def released(self) -> BoardEvent | None:
-        """The release: the switch opened, or, where it never does, the force came."""
+        """The release: the switch opened or, if it never does, the force came."""
         by_switch = self.receiver.event("release-opened")
         return by_switch or self.receiver.event("release-by-force")
 
     def deadline(self, wait_s: float) -> float:
-        """When a wait for the board is over."""
+        """The session time at which a wait for the board ends."""
         return self.session.clock() + wait_s * self.session.scale
 
 
@@ -63,7 +63,7 @@ def watch(
     grant: Grant,
     stop: StopRequest,
 ) -> Watch:
-    """Begin to watch a board that has armed."""
+    """Start watching a board that has armed."""
     writer.reception.by = BY_HAND if plan.by_hand else BY_DRIVE
     writer.reception.release_sent = False
     receiver = Receiver(session, writer, grant.first, crew.block, writer.reception)

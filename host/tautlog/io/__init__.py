@@ -1,1 +1,1 @@
-"""Traces that come from elsewhere, and records that go elsewhere."""
+"""Import of foreign traces, and export of records."""

@@ -1,7 +1,7 @@
-"""Columns: the cells of a text file, found by name or number.
+"""Columns: the columns of a text file, found by name or number.
 
-Lines before the header, and one line of units after it, are passed over; a decimal comma is
-understood where commas do not part the columns.
+Lines before the header, and one line of units after it, are skipped. A decimal comma is
+understood unless commas separate the columns.
 """
 
 from __future__ import annotations
@@ -20,18 +20,18 @@ from tautlog.errors import TraceImportError
 
 _DELIMITERS = ("\t", ";", ",")
 _LINES_LOOKED_AT = 200
-_LARGEST = 1e100  # beyond it nothing was measured, and sums would overflow
+_LARGEST = 1e100  # no measured value is larger, and sums would overflow
 _BOMS = ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"\xef\xbb\xbf", "utf-8-sig"))
 
 Chosen = str | int | Sequence[str | int]  # columns, by name or by number from 1
 
 
 def read_bytes(path: Path) -> bytes:
-    """All bytes of a file that holds something."""
+    """All bytes of a file; refuse an empty file."""
     try:
         data = path.read_bytes()
     except FileNotFoundError as problem:
-        raise TraceImportError(f"{path} is not there") from problem
+        raise TraceImportError(f"{path} does not exist: check the name") from problem
     except IsADirectoryError as problem:
         raise TraceImportError(f"{path} is a folder, expected a text file of columns") from problem
     except (OSError, ValueError) as problem:
@@ -43,14 +43,14 @@ def read_bytes(path: Path) -> bytes:
 
 
 def _decoded(path: Path, data: bytes) -> str:
-    """The text of a file, by its byte order mark, or UTF-8, or Latin-1."""
+    """Decode a file by its byte order mark, else as UTF-8, else as Latin-1."""
     encoding = next((name for mark, name in _BOMS if data.startswith(mark)), "utf-8")
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError:
-        text = data.decode("latin-1")  # units and names of old programs; digits are the same
+        text = data.decode("latin-1")  # units and names from old programs; digits are the same
     if "\0" in text:
-        raise TraceImportError(f"{path} is no text file (it holds NUL bytes)")
+        raise TraceImportError(f"{path} is not a text file: it contains NUL bytes")
     return text.lstrip("\ufeff")
 
 
@@ -73,18 +73,18 @@ def _is_number(cell: str) -> bool:
 
 @dataclass
 class Columns:
-    """Cells of a text file; its columns are found by name or number.
+    """The columns of a text file, found by name or number.
 
     Attributes
     ----------
     path, data : Path, bytes
         The file, and its bytes.
     wanted : list of str
-        Names that are looked for, to find the header by.
+        Column names by which to recognize the header.
     header : list of str
-        Names of the columns; empty when the file has none.
+        Names of the columns; empty if the file has no header.
     rows : list of (int, list of str)
-        Line in the file, counted from 1, and cells.
+        Line number in the file, from 1, and cells.
     """
 
     path: Path
@@ -96,14 +96,14 @@ class Columns:
     def __post_init__(self) -> None:
         text = _decoded(self.path, self.data)
         delimiter = _delimiter(text)
-        # A comma that does not part columns can only be a decimal one.
+        # A comma that does not separate columns can only be a decimal comma.
         self._decimal_comma = delimiter != ","
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
         try:
             rows = [(reader.line_num, cells) for cells in reader if any(map(str.strip, cells))]
         except csv.Error as problem:
             raise TraceImportError(
-                f"{self.path} line {reader.line_num} cannot be parted into columns: {problem}"
+                f"{self.path} line {reader.line_num} cannot be split into columns: {problem}"
             ) from problem
         if not rows:
             raise TraceImportError(f"{self.path} is empty, expected a text file of columns")
@@ -112,19 +112,19 @@ class Columns:
         self._width = max((len(cells) for _, cells in self.rows), default=0)
 
     def find_all(self, columns: Chosen) -> list[int]:
-        """Return the places of columns to be summed; ``"a+b"`` is two, unless one is named so."""
+        """Indices of the columns to sum; ``"a+b"`` means two, unless a column has that name."""
         places = []
         for name in listed(columns):
             parts = [name] if name in self.header else name.split("+")
             places += [self.find(part) for part in parts]
         if not places:
-            raise TraceImportError("no force column given: give its name or number")
+            raise TraceImportError("the force column is missing: give its name or number")
         if len(set(places)) < len(places):
             raise TraceImportError(f"a force column is named twice in {columns!r}")
         return places
 
     def find(self, column: str | int) -> int:
-        """Return the place of one column, from 0."""
+        """Index of one column, from 0."""
         name = str(column).strip()
         if self.header.count(name) > 1:
             places = [i + 1 for i, other in enumerate(self.header) if other == name]
@@ -135,18 +135,18 @@ class Columns:
             return self.header.index(name)
         if name.isdecimal() and 1 <= int(name) <= self._width:
             return int(name) - 1
-        have = ", ".join(f"{i + 1} {one!r}" for i, one in enumerate(self.header[:30]))
+        have = ", ".join(f"{i + 1} {title!r}" for i, title in enumerate(self.header[:30]))
         raise TraceImportError(
             f"{self.path} has no column {name!r}; it has "
-            f"{have or f'no header and {self._width} column(s), to be given by number'}"
+            f"{have or f'no header and {self._width} column(s): give the number'}"
         )
 
     def named(self, place: int) -> str:
-        """Return the name of a column, or its number."""
+        """Name of a column, or its number."""
         return self.header[place] if place < len(self.header) else str(place + 1)
 
     def numbers(self, place: int) -> npt.NDArray[np.float64]:
-        """Return a column as numbers, NaN where a cell is empty."""
+        """A column as numbers, NaN where a cell is empty."""
         try:
             cells = [cells[place] for _, cells in self.rows]
             if self._decimal_comma:
@@ -159,7 +159,7 @@ class Columns:
         return values
 
     def _refuse_cell(self, place: int) -> None:
-        """Name the first cell that is no number."""
+        """Refuse the first cell that is not a number."""
         for line, cells in self.rows:
             if len(cells) <= place:
                 raise TraceImportError(
@@ -180,7 +180,7 @@ class Columns:
         return sum(map(_is_number, cells))
 
     def _find_header(self, rows: list[tuple[int, list[str]]]) -> int:
-        """Find the names of the columns; the row where the numbers begin."""
+        """Find the header; return the index of the first row of numbers."""
         width = Counter(len(cells) for _, cells in rows[:100_000]).most_common(1)[0][0]
         preface = 0
         for _, cells in rows:
@@ -189,11 +189,11 @@ class Columns:
                 break
             preface += 1
         if preface == len(rows):
-            preface = min(preface, 1)  # no row of numbers at all: `numbers` will say where
+            preface = min(preface, 1)  # there is no row of numbers: `numbers` says so
         names = {part.strip() for name in self.wanted for part in (name, *name.split("+"))}
         found = self._named_row(rows[:preface], names, width)
         if found is None:
-            # Only rows that can be no data are passed over; text in a row of data is an error.
+            # Skip only rows that cannot be data; text in a row of data is an error.
             while (
                 preface
                 and len(rows[preface - 1][1]) == width
@@ -210,7 +210,7 @@ class Columns:
     def _named_row(
         self, preface: list[tuple[int, list[str]]], names: set[str], width: int
     ) -> int | None:
-        """Return the last row with the most of the wanted names, or the last that may be one."""
+        """Index of the last row with most of the wanted names, or the last possible header."""
         best, most = None, -1
         for place, (_, cells) in enumerate(preface):
             if len(cells) < width or self._numeric(cells):
@@ -222,7 +222,7 @@ class Columns:
 
 
 def _delimiter(text: str) -> str:
-    """Return the first of tab, semicolon, comma that stands in most of the lines."""
+    """The first of tab, semicolon and comma that most lines contain."""
     lines = [line for line in io.StringIO(text) if line.strip()]
     step = max(1, len(lines) // _LINES_LOOKED_AT)
     looked_at = lines[::step]

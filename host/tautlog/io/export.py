@@ -1,4 +1,4 @@
-"""Export: a record as CSV, or in the universal file format that test laboratories exchange."""
+"""Export: a record as CSV, or in the universal file format used between test laboratories."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ FloatArray = npt.NDArray[np.float64]
 
 FORMATS = ("csv", "uff")
 COLUMNS = (
-    "columns: time_s, seconds from the start of the trace; force_n, newtons, as said above; "
-    "unfiltered_n, newtons, zero removed as in force_n and nothing else; raw_n, newtons, as "
+    "columns: time_s, seconds from the start of the trace; force_n, newtons, as stated above; "
+    "unfiltered_n, newtons, zero removed as in force_n, not filtered; raw_n, newtons, as "
     "measured, zero not removed"
 )
 _ROWS_AT_ONCE = 100_000
-# Exponents of units: 0, as the labels say them.
+# Exponents of units: 0, the labels state the units.
 _NO_EXPONENTS = {
     f"{axis}_{kind}_unit_exp": 0
     for axis in ("abscissa", "ordinate", "orddenom", "z_axis")
@@ -41,22 +41,22 @@ _NO_EXPONENTS = {
 def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     """Write time and force of a record to a new CSV file.
 
-    Columns: time_s from the start of the trace; force_n, the curve that the record's figures
-    are taken from, as `marking` makes it: zero removed, in the class; unfiltered_n, zero
-    removed and nothing else; raw_n, as measured, zero not removed. Empty where a sample is
-    missing. Lines that begin with # say what the record is and what was done to the force;
-    the last of them names the columns and their units.
+    Columns: time_s from the start of the trace; force_n, the curve behind the record's figures
+    (see `marking`), zero removed and filtered to the class; unfiltered_n, zero removed, not
+    filtered; raw_n, as measured, zero not removed. A missing sample leaves its cells empty.
+    Lines that begin with # describe the record and the processing of the force; the last of
+    them names the columns and their units.
 
     Raises
     ------
     RecordExistsError
-        If there is a file of that name.
+        If a file of that name exists.
     RecordError
-        If it cannot be written.
+        If the file cannot be written.
     """
     trace = record.trace()
-    one = assess(record, trace=trace, cfc=cfc)
-    curve = one.curve
+    drop = assess(record, trace=trace, cfc=cfc)
+    curve = drop.curve
     columns = {
         "time_s": curve.time_s,
         "force_n": curve.force_n,
@@ -65,21 +65,21 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     }
     with new_file(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        told = _about(record, trace) | _figures(one.marks)
-        for name, value in (told | said_of(record, one)).items():
-            _say(file, f"{name}: {value}")
+        header = _about(record, trace) | _figures(drop.marks) | circumstances(record, drop)
+        for name, value in header.items():
+            _write_comment(file, f"{name}: {value}")
         for line in curve.words():
-            _say(file, f"force_n, {line}")
-        _say(file, COLUMNS)
+            _write_comment(file, f"force_n, {line}")
+        _write_comment(file, COLUMNS)
         writer.writerow(columns)
         for start in range(0, curve.force_n.size, _ROWS_AT_ONCE):
-            pieces = [one[start : start + _ROWS_AT_ONCE] for one in columns.values()]
+            pieces = [values[start : start + _ROWS_AT_ONCE] for values in columns.values()]
             for row in zip(*pieces, strict=True):
                 writer.writerow([_number(value) for value in row])
     return path
 
 
-def _say(file: TextIO, text: str) -> None:
+def _write_comment(file: TextIO, text: str) -> None:
     file.write("# " + " ".join(text.split()) + "\n")
 
 
@@ -88,67 +88,67 @@ def _number(value: float) -> str:
 
 
 def _figures(marks: Marks) -> dict[str, float | None]:
-    """The peak, and when it was: it lies on the curve, but for a correction that is told."""
+    """The peak and its time. The peak lies on the curve, except for the stated correction."""
     names = ("peak_time_s", "peak_force_n", "peak_correction_n", "peak_force_expanded_u_n")
     return {name: getattr(marks, name) for name in names}
 
 
-def said_of(record: Record, one: Assessment) -> dict[str, str]:
-    """What a reader must know before he uses the force: chain, marking, verdicts, people.
+def circumstances(record: Record, drop: Assessment) -> dict[str, str]:
+    """What a reader must know to use the force: chain, marking, verdicts and decisions.
 
     Parameters
     ----------
     record : Record
         The record.
-    one : Assessment
-        Its figures and verdicts, made with the curve that is exported.
+    drop : Assessment
+        Its figures and verdicts, made with the exported curve.
     """
-    told = {
+    stated = {
         "origin": record.origin,
         "status": f"{record.status} {record.status_text}".strip(),
-        **_chain_words(record, one),
-        "marking": _marking_words(record, one),
-        **{key: str(getattr(one.verdict, key)) for key in VERDICT_KEYS},
+        **_chain_words(record, drop),
+        "marking": _marking_words(record, drop),
+        **{key: str(getattr(drop.verdict, key)) for key in VERDICT_KEYS},
     }
     for number, decision in enumerate(record.decisions, start=1):
-        told[f"decision {number}"] = (
+        stated[f"decision {number}"] = (
             f"{decision.proposed} was proposed, {decision.verdict} decided by {decision.by} on "
             f"{decision.utc}: {decision.reason}"
         )
-    for number, note in enumerate(notes(one), start=1):
-        told[f"note {number}"] = note
-    return told
+    for number, note in enumerate(notes(drop), start=1):
+        stated[f"note {number}"] = note
+    return stated
 
 
-def _chain_words(record: Record, one: Assessment) -> dict[str, str]:
-    """Calibration and rails in words; of an import what was said of it."""
-    used, chosen = one.calibration.used, one.calibration.chosen
+def _chain_words(record: Record, drop: Assessment) -> dict[str, str]:
+    """Calibration and rails in words; for an import what was stated of it."""
+    used, chosen = drop.calibration.used, drop.calibration.chosen
     share, least_n = used.expanded_u_fraction, used.expanded_u_n
-    told = {"calibration U": f"{100 * share:.3g} % of the force and {least_n:.3g} N (k = 2)"}
-    told["calibration date"] = used.date or "not known"
-    told["calibration covers"] = f"up to {used.range_n:.5g} N" if used.range_n else "not known"
+    stated = {"calibration U": f"{100 * share:.3g} % of the force and {least_n:.3g} N (k = 2)"}
+    stated["calibration date"] = used.date or "not known"
+    stated["calibration covers"] = f"up to {used.range_n:.5g} N" if used.range_n else "not known"
     if record.instrument is None:
-        return {"calibration": "none of this rig: the values came as they are", **told}
+        return {"calibration": "not of this rig: the values came as forces", **stated}
     which = "the record's"
     if chosen:
-        which = chosen.file or "the record's own, taken again"
+        which = chosen.file or "the record's own, chosen again"
     curved = used.newton_per_square_volt
     bend = f", {curved:.6g} N/V2 above {used.zero_v or 0.0:.6g} V" if curved else ""
     return {
         "calibration": f"{which}, {used.newton_per_volt:.6g} N/V{bend}; {used.note}".rstrip("; "),
-        **told,
+        **stated,
         "rails": f"{used.rail_low_v:g} V and {used.rail_high_v:g} V at the converter",
     }
 
 
-def _marking_words(record: Record, one: Assessment) -> str:
-    """Which marking run the figures are of; they are made anew for each export."""
+def _marking_words(record: Record, drop: Assessment) -> str:
+    """The marking run that the figures agree with; they are made anew for each export."""
     if not record.marks:
         return f"by {SOFTWARE} for this file; no marks are kept with the record"
     run = record.marks[-1]
-    if as_kept(record, one):
+    if as_kept(record, drop):
         return f"run {run.number} of the record, of {run.utc} by {run.software}"
-    return f"by {SOFTWARE} for this file, unlike run {run.number} of the record, of {run.utc}"
+    return f"by {SOFTWARE} for this file; run {run.number} of the record, of {run.utc}, differs"
 
 
 def _about(record: Record, trace: Trace) -> dict[str, str | float | None]:
@@ -169,31 +169,30 @@ def _about(record: Record, trace: Trace) -> dict[str, str | float | None]:
 
 
 def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
-    """Write a record's force over time to a new file of universal file format, dataset 58.
+    """Write a record's force against time to a new universal file, dataset 58.
 
-    Two sets: the curve that the record's figures are taken from, and the force as measured;
-    what each is stands in its last line. By the library pyuff. Evenly spaced, real, double
-    precision; missing samples cannot be said in this format, so that a record with gaps is
-    refused.
+    The file has two sets: the curve behind the record's figures, and the force as measured.
+    The last ID line of each says which it is. The library pyuff writes it: evenly spaced, real,
+    double precision. The format has no missing samples, so a record with gaps is refused.
 
     Raises
     ------
     RecordExistsError
-        If there is a file of that name.
+        If a file of that name exists.
     RecordError
-        If it cannot be written, or samples are missing.
+        If the file cannot be written, or samples are missing.
     """
     import pyuff
 
     trace = record.trace()
-    one = assess(record, trace=trace, cfc=cfc)
-    curve = one.curve
+    drop = assess(record, trace=trace, cfc=cfc)
+    curve = drop.curve
     if not np.isfinite(curve.force_n).all():
         raise RecordError(
-            f"{record.path} has missing samples, which this format cannot say: export CSV",
+            f"{record.path} has missing samples, and this format cannot mark them: export CSV",
             path=str(record.path),
         )
-    about = _short(record, one)
+    about = _short(record, drop)
     sets = [
         _set_58(record, trace, curve.force_n, about, "; ".join(curve.short_words())),
         _set_58(record, trace, trace.force_n, about, "as measured; zero not removed"),
@@ -201,26 +200,26 @@ def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     with new_file(path) as draft:
         try:
             pyuff.UFF(os.fspath(draft)).write_sets(sets, mode="overwrite")
-        except Exception as problem:  # the library puts a plain one over what the disk said
+        except Exception as problem:  # the library wraps the disk's error in a plain Exception
             raise (problem if isinstance(problem, OSError) else OSError(str(problem))) from problem
     return path
 
 
-def _short(record: Record, one: Assessment) -> str:
+def _short(record: Record, drop: Assessment) -> str:
     """Calibration, its uncertainty and the verdicts, in one line of 80."""
     used = record.calibration_used
     run = record.marks[-1].number if record.marks else "none"
     decided = record.decisions[-1].verdict if record.decisions else "none"
     return (
         f"{used.newton_per_volt:.5g} N/V {used.date} U {100 * used.expanded_u_fraction:.2g} %; "
-        f"marks {run}; {one.verdict.record_verdict} {one.verdict.load_verdict}; decided {decided}"
+        f"marks {run}; {drop.verdict.record_verdict} {drop.verdict.load_verdict}; decided {decided}"
     )
 
 
 def _set_58(
     record: Record, trace: Trace, force_n: FloatArray, about: str, what: str
 ) -> dict[str, Any]:
-    """One force over time as the library wants it."""
+    """One force against time, in the library's form."""
     import pyuff
 
     setup = record.setup
@@ -263,6 +262,6 @@ def _set_58(
 
 
 def _line(text: str) -> str:
-    """One line of 80 plain letters, as the format has it."""
-    plain = "".join(one if 32 <= ord(one) < 127 else "?" for one in text)
+    """One line of at most 80 ASCII characters, as the format requires."""
+    plain = "".join(letter if 32 <= ord(letter) < 127 else "?" for letter in text)
     return plain[:80] or "NONE"

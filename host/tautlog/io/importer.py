@@ -1,7 +1,7 @@
 """Importer: a trace of another instrument, from a text file of columns.
 
-The values are kept as they came; only the sum of several columns is formed (two
-force plates side by side). Unit, polarity and rate are noted beside them.
+The values are kept as they came, except that several columns are summed (two force plates
+side by side). Unit, polarity and rate are kept with them.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
 
 FloatArray = npt.NDArray[np.float64]
 
-# Newtons of one unit. The pound-force is 0.45359237 kg (international yard and pound
+# Newtons in one unit. The pound-force is 0.45359237 kg (international yard and pound
 # agreement of 1959) x 9.80665 m/s2 (3rd CGPM, 1901), both by definition.
 NEWTON_PER_UNIT = {
     "N": 1.0,
@@ -35,7 +35,7 @@ NEWTON_PER_UNIT = {
 
 @dataclass(frozen=True)
 class ImportedTrace:
-    """A trace as it came from elsewhere.
+    """A trace as another instrument gave it.
 
     Attributes
     ----------
@@ -48,13 +48,13 @@ class ImportedTrace:
     sample_rate_hz : float
         Samples per second.
     columns : tuple of str
-        Force columns that were summed, by name, or by number where they have none.
+        Force columns that were summed, by name, or by number if they have no name.
     file, sha256 : str
         Name of the source file, and the SHA-256 of its bytes.
     first_time_s : float
-        Time of the first value in the source; 0 without a time column.
+        Time of the first value in the source; 0 if there is no time column.
     time_column : str
-        As `columns`, or "" without one.
+        The time column, named like `columns`; "" if there is none.
     """
 
     values: FloatArray
@@ -88,15 +88,15 @@ def import_csv(
     Parameters
     ----------
     path : path
-        The file: columns parted by commas, semicolons or tabs; see `columns`.
+        The file: columns separated by commas, semicolons or tabs; see `columns`.
     force_column : str, int or several
-        Name, or number counted from 1. Several are summed; ``"a+b"`` means two.
+        Name, or number from 1. Several columns are summed; ``"a+b"`` means two.
     time_column : str or int, optional
-        Column of times, even within `TIME_TOLERANCE`.
+        Column of times, evenly spaced within `TIME_TOLERANCE`.
     sample_rate_hz : float, optional
         Samples per second, instead of a time column.
     time_unit : str, optional
-        Of the times: s, ms or us; without one, seconds if that gives a likely rate.
+        Unit of the times: s, ms or us; default: seconds, if that gives a plausible rate.
     unit : str
         Unit of the force: N, kN, lbf or kgf.
     invert : bool
@@ -105,7 +105,7 @@ def import_csv(
     Raises
     ------
     TraceImportError
-        If the file cannot be understood; says where and what was expected.
+        If the file cannot be understood; the message says where and what was expected.
     """
     _check_asked(unit, time_column, sample_rate_hz, time_unit)
     data = read_bytes(Path(path))
@@ -125,7 +125,7 @@ def import_csv(
 
 
 def _summed(columns: Columns, force: list[int]) -> FloatArray:
-    """Force of every row, of all its columns together."""
+    """Force of every row, summed over its columns."""
     cells = [columns.numbers(place) for place in force]
     if len(cells[0]) < 2:
         raise TraceImportError(
@@ -140,7 +140,7 @@ def _summed(columns: Columns, force: list[int]) -> FloatArray:
 def _timed(
     trace: ImportedTrace, columns: Columns, times: int, time_unit: str | None
 ) -> ImportedTrace:
-    """A trace with the rate and the first time of a column of times."""
+    """The trace with rate and first time from a time column."""
     time_s = columns.numbers(times) * seconds_per(time_unit)
     sample_rate_hz = even_rate_hz(time_s, lambda row: f"{columns.path} line {columns.rows[row][0]}")
     return replace(
@@ -165,20 +165,20 @@ def write_record(
     Parameters
     ----------
     path : path
-        File to make.
+        The new file.
     imported : ImportedTrace
         The trace.
     setup : DropSetup
-        What is known of the drop.
+        The known set-up of the drop.
     calibration : Calibration, optional
-        For its uncertainty; the default is that of `Calibration`.
+        Supplies the uncertainty; default: that of `Calibration`.
     campaign, utc : str
         As in `record.RecordWriter.create`.
 
     Raises
     ------
     RecordExistsError, RecordError
-        If the record cannot be written.
+        If the file exists, or cannot be written.
     """
     values = record.ImportedValues(
         imported.values,
@@ -204,15 +204,13 @@ def write_record(
 def _check_asked(
     unit: str, time_column: object, sample_rate_hz: float | None, time_unit: str | None
 ) -> None:
-    """Refuse what cannot be meant, before the file is read."""
+    """Refuse contradictory arguments before reading the file."""
     if unit not in NEWTON_PER_UNIT:
         allowed = ", ".join(NEWTON_PER_UNIT)
-        raise TraceImportError(f"the unit {unit!r} is unknown: allowed are {allowed}")
+        raise TraceImportError(f"the unit {unit!r} is unknown: choose from {allowed}")
     seconds_per(time_unit)
     if (time_column is None) == (sample_rate_hz is None):
         seen = "neither" if time_column is None else "both"
-        raise TraceImportError(
-            f"{seen} of time column and sample rate given: give either one, not {seen}"
-        )
+        raise TraceImportError(f"{seen} of time column and sample rate given: give exactly one")
     if sample_rate_hz is not None:
         check_rate(sample_rate_hz, stated=True)

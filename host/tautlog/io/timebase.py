@@ -1,7 +1,7 @@
-"""Timebase: what the times of a foreign trace are counted in, and which rates can be.
+"""Timebase: the unit of the times in a foreign trace, and the plausible sample rates.
 
-A column of times does not say its unit. Milliseconds that are read as seconds make a pull
-of 40 ms one of 40 s, and every figure that follows is wrong without a word.
+A time column does not state its unit. Milliseconds read as seconds turn a pull of 40 ms into
+one of 40 s, and every figure after it is silently wrong.
 """
 
 from __future__ import annotations
@@ -17,17 +17,17 @@ from tautlog.errors import TraceImportError
 FloatArray = npt.NDArray[np.float64]
 
 SECONDS_PER_UNIT = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
-# No force of a drop is recorded more slowly, or faster; common practice. Beyond these bounds
-# people are asked; a rate that they state is believed up to `FASTEST_HZ`.
+# Sample rates in use for drop tests (common practice). Outside these bounds the user must state
+# the rate; a stated rate is believed up to `FASTEST_HZ`.
 LEAST_HZ, MOST_HZ = 1000.0, 5e6
 FASTEST_HZ = 1e8
-# A step between two times may differ from the usual step, and a time from its place
-# on the uniform grid, by this part of the sample interval: rounding of printed times.
+# A step between two times may differ from the median step, and a time from the uniform grid, by
+# this fraction of the sample interval: printed times are rounded.
 TIME_TOLERANCE = 0.25
 
 
 def seconds_per(unit: str | None) -> float:
-    """Seconds of one unit of time; None is seconds that nobody has stated.
+    """Seconds in one unit of time; None (not stated) means seconds.
 
     Raises
     ------
@@ -36,24 +36,24 @@ def seconds_per(unit: str | None) -> float:
     """
     if unit is not None and unit not in SECONDS_PER_UNIT:
         allowed = ", ".join(SECONDS_PER_UNIT)
-        raise TraceImportError(f"the unit of time {unit!r} is unknown: allowed are {allowed}")
+        raise TraceImportError(f"the time unit {unit!r} is unknown: choose from {allowed}")
     return SECONDS_PER_UNIT[unit or "s"]
 
 
 def check_rate(sample_rate_hz: float, *, stated: bool) -> float:
-    """Return a sample rate that can be, or ask.
+    """Return a sample rate, or refuse it.
 
     Parameters
     ----------
     sample_rate_hz : float
         Samples per second.
     stated : bool
-        Somebody stated it, or the unit of the times that it is from.
+        The user stated the rate, or the unit of the times behind it.
 
     Raises
     ------
     TraceImportError
-        If it is no rate, or none that a drop is recorded with and nobody stated it.
+        If the rate is impossible, or if it is implausible for a drop and was not stated.
     """
     if not (0.0 < sample_rate_hz < math.inf):
         raise TraceImportError(f"the sample rate must be > 0 Hz, was {sample_rate_hz:g}")
@@ -64,31 +64,31 @@ def check_rate(sample_rate_hz: float, *, stated: bool) -> float:
     if not stated and not LEAST_HZ <= sample_rate_hz <= MOST_HZ:
         raise TraceImportError(
             f"times in seconds would mean {sample_rate_hz:g} samples/s, expected {LEAST_HZ:g} to "
-            f"{MOST_HZ:g}: are they in ms or us? State it with --time-unit; s too, if it is so"
+            f"{MOST_HZ:g}: are they in ms or us? State the unit with --time-unit, even if it is s"
         )
     return sample_rate_hz
 
 
 def even_rate_hz(time_s: FloatArray, place: Callable[[int], str]) -> float:
-    """Return the sample rate of even times.
+    """Sample rate of evenly spaced times.
 
     Parameters
     ----------
     time_s : ndarray of float64, shape (n,)
-        In seconds, two or more.
+        Two or more times, in seconds.
     place : callable
-        Says where a row stands, such as "trace.csv line 7".
+        Names the place of a row, such as "trace.csv line 7".
 
     Raises
     ------
     TraceImportError
-        Naming the first row that is not even.
+        If a row is not evenly spaced; the message names the first.
     """
 
     def refuse(row: int, what: str) -> TraceImportError:
         return TraceImportError(
             f"{place(row)}: the time {time_s[row]:g} s {what}; "
-            "if the times are only printed badly, give the sample rate instead"
+            "if only the printed times are bad, give the sample rate instead"
         )
 
     missing = np.flatnonzero(np.isnan(time_s))
@@ -100,12 +100,12 @@ def even_rate_hz(time_s: FloatArray, place: Callable[[int], str]) -> float:
     sample_rate_hz = (time_s.size - 1) / float(time_s[-1] - time_s[0])
     if not 0 < sample_rate_hz < math.inf:
         raise refuse(1, "is too close to the one before it")
-    # Printed times have few digits: 9999.999999999998 Hz is 10 kHz.
+    # Printed times have few digits: 9999.999999999998 Hz means 10 kHz.
     return float(f"{sample_rate_hz:.9g}")
 
 
 def _first_odd_step(time_s: FloatArray) -> tuple[int, str] | None:
-    """The first row that does not follow the one before it as most do, and how."""
+    """The first row with an odd step from the row before, and what is odd."""
     steps = np.diff(time_s)
     backward = np.flatnonzero(steps <= 0)
     if backward.size:
@@ -123,7 +123,7 @@ def _first_odd_step(time_s: FloatArray) -> tuple[int, str] | None:
 
 
 def _first_off_grid(time_s: FloatArray) -> tuple[int, str] | None:
-    """The first row that is off the even grid from the first time to the last, and how."""
+    """The first row off the even grid from the first time to the last, and how far."""
     interval_s = float(time_s[-1] - time_s[0]) / (time_s.size - 1)
     grid_s = time_s[0] + np.arange(time_s.size) * interval_s
     usual_s = float(np.median(np.diff(time_s)))
@@ -131,4 +131,4 @@ def _first_off_grid(time_s: FloatArray) -> tuple[int, str] | None:
     if not off.size:
         return None
     row = int(off[0])
-    return row, f"is off the even grid ({grid_s[row]:g} s) that most times keep"
+    return row, f"is off the even grid of the other times ({grid_s[row]:g} s)"

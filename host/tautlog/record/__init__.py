@@ -1,48 +1,47 @@
 """Record: one drop in one HDF5 file. This text is the format, version 1.
 
 Any HDF5 reader can use a record; nothing in it needs this project. Strings are
-UTF-8, and empty where nobody said anything. A number that is not known is absent,
-never zero. Numbers are little-endian; float is float64, int is int64.
+UTF-8, and empty if not stated. An unknown number is absent, never zero. Numbers
+are little-endian; float is float64, int is int64.
 
 ``/`` attributes
 
 ============================ ======= ================================================
 format                       string  "tautlog record"
 format_version               int     1
-record_id                    ASCII   32 hexadecimal digits, different for every record
+record_id                    ASCII   32 hexadecimal digits, unique to the record
 software                     string  program and version that wrote the file
-utc                          string  ISO 8601, when the file was begun; a label only
+utc                          string  ISO 8601, start of the file; a label only
 campaign                     string  name of the campaign
-origin                       string  "measured", "rehearsed" (on a simulated rig: it counts for
-                                     nothing) or "imported"; missing in older records, of which
-                                     a rehearsed one names a "virtual board"
-previous_seal_sha256         ASCII   seal of the record that was sealed before it in the
-                                     same campaign; missing in the first
+origin                       string  "measured", "rehearsed" (on a simulated rig: it is no
+                                     evidence) or "imported"; missing in older records, where a
+                                     rehearsed one names a "virtual board"
+previous_seal_sha256         ASCII   seal of the record sealed before it in the same campaign;
+                                     missing in the first
 status                       string  "recording" (being written, or its writer was
-                                     killed), "complete", "aborted" (ended early; what
-                                     came until then is here), "recovered" (completed
-                                     afterwards)
-status_text                  string  in plain words, why
+                                     killed), "complete", "aborted" (ended early, with the
+                                     data up to then), "recovered" (completed afterwards)
+status_text                  string  reason for the status, in plain words
 seal_version                 int     what seals cover, see below; 2; missing in older records: 1
 seal_sha256                  string  64 hexadecimal digits, see below
-seal_parts_json              string  the beginnings of the hashes that it is made of, see below
-firmware, board, serial      string  as the board said of itself; not in an import
-history_blocks               int     blocks that the board's memory holds; likewise
-board_state                  string  state of the board when it greeted; likewise
-arming_json                  string  what was measured and found before arming, one JSON
+seal_parts_json              string  the beginnings of the hashes in the seal, see below
+firmware, board, serial      string  as reported by the board; not in an import
+history_blocks               int     blocks that the board's memory holds; not in an import
+board_state                  string  state of the board at its greeting; not in an import
+arming_json                  string  measurements and findings before arming, one JSON
                                      object: `health`, `findings` (each with code,
-                                     refuses, text), `shunt_step_v`, `limits` as they
-                                     were sent to the board; not in an import
-reception_json               string  what the laptop saw of the board that no block and no
-                                     event holds, one JSON object (see `reception.Reception`;
-                                     what is empty is left out); missing in older files and
+                                     refuses, text), `shunt_step_v`, `limits` as sent
+                                     to the board; not in an import
+reception_json               string  what the laptop saw of the board besides blocks and
+                                     events, one JSON object (see `reception.Reception`;
+                                     empty values are left out); missing in older files and
                                      in an import
-first_sample_index           int     board's index of the first sample; likewise
+first_sample_index           int     board's index of the first sample; not in an import
 ============================ ======= ================================================
 
 ``/trace/counts`` uint16, shape (samples, channels): the raw samples, each the sum of
-`reduction` conversions, in the order of their blocks. Samples that never came are
-not in it; ``/trace/blocks`` says where they belong. Attributes:
+`reduction` conversions, in the order of their blocks. It leaves out samples that never
+came; ``/trace/blocks`` shows where they are missing. Attributes:
 
 ============================ ======= ================================================
 sample_rate_hz               float   samples per second of one channel
@@ -52,72 +51,71 @@ converter_bits               int     resolution of one conversion
 samples_per_block            int     samples of one channel in a full block
 ============================ ======= ================================================
 
-``/trace/blocks`` table, one line a block, ascending by `block`: `block` uint32, its
+``/trace/blocks`` table, one line per block, ascending by `block`: `block` uint32, its
 number on the board; `row` uint64, row of ``/trace/counts`` where it begins; `stamp_us`
 uint32, board clock at its last sample, microseconds modulo 2**30; `flags` uint16,
-faults that the board saw: 1 the converter's FIFO ran over, 2 a conversion did not
-settle, 4 the raw memory was in use again before the block was handled; `lost`
-uint16, conversions that the board knows it lost in this block. A jump of `block` is
+faults that the board saw: 1 the converter's FIFO overflowed, 2 a conversion did not
+settle, 4 the raw memory was reused before the block was handled; `lost` uint16,
+conversions that the board knows it lost in this block. A jump of `block` is
 a gap: block b begins (b - first b) x samples_per_block samples after the start of
-the trace. In a block with lost > 0 or with flag 1 or 4 nobody knows which sample
-stands where: `Record.trace` shows its samples as missing.
+the trace. In a block with lost > 0 or with flag 1 or 4 the places of the samples are
+unknown: `Record.trace` shows them as missing.
 
-``/trace/values`` float64, shape (samples,), instead of both in an imported trace: the
-values as they came, NaN where one was missing. Attributes:
+``/trace/values`` float64, shape (samples,), in an imported trace instead of both: the
+values as they came, NaN where a value was missing. Attributes:
 
 ============================ ======= ================================================
 unit                         string  unit of the values
 newton_per_unit              float   force of one unit
-polarity                     int     1, or -1 where tension came as negative values
+polarity                     int     1, or -1 if tension came as negative values
 sample_rate_hz               float   samples per second
 first_time_s                 float   time of the first value in the source
-source_*                     any     where they came from: file, its SHA-256, columns
+source_*                     any     their origin: file, its SHA-256, columns
 ============================ ======= ================================================
 
-``/events`` table: `number` uint32, since the board began to sample; `name` 32 bytes,
+``/events`` table: `number` uint32, counted from the start of sampling; `name` 32 bytes,
 padded with NUL; `sample_index` int64, nearest sample, counted from the start of the
-trace (negative before it, and counted with the samples of gaps); `stamp_us` uint32
+trace with the samples of gaps (negative before it); `stamp_us` uint32
 as above; `value` int32, its meaning depends on the event.
 
 ``/setup`` attributes mass_kg, height_m, target_n, limit_n, fittings_kg, shortest_s,
 longest_s (float); article, line, mount, operator, note, article_finding, checklist (one JSON
 object), override, end_state
-(string): what people said of the drop.
+(string): the set-up as people stated it.
 
 ``/calibration`` attributes newton_per_volt, newton_per_square_volt, zero_v, expanded_u_fraction
 (k = 2), expanded_u_n (k = 2, newtons; missing in old files: 0), reference_v, rail_low_v,
 rail_high_v, range_n, bandwidth_hz (float),
-converter_bits, good_for_days (int), date, note, accepted (who keeps it although it is not
-plausible, and why; string). Force in newtons, zero not removed, of a count::
+converter_bits, good_for_days (int), date, note, accepted (who accepted it although it is
+implausible, and why; string). Force of a count in newtons, zero not removed::
 
     volt = count x reference_v / (2**converter_bits x reduction)
     force = volt x newton_per_volt + newton_per_square_volt x (volt - zero_v)**2
 
 ``/marks/N`` one group for each marking run, N = 1, 2, ...; attributes software, utc
 (string), settings_json, result_json (string, one JSON object each). Runs are only
-ever added; the newest is what the record says. The settings hold `cfc`, `zero` and, where
-another calibration than ``/calibration`` was used, `calibration`: file, sha256, by, reason,
-utc and what it measured.
+added; the newest counts. The settings hold `cfc`, `zero` and, if another calibration than
+``/calibration`` was used, `calibration`: file, sha256, by, reason, utc and the measured values.
 
-``/inspections/N`` one group for each inspection of the article, N = 1, 2, ..., where
-there was one; attributes software, utc, by, finding, note, where, moved (string; the
-last two may lack). Only ever added; the newest counts.
+``/inspections/N`` one group for each inspection of the article, N = 1, 2, ..., if any;
+attributes software, utc, by, finding, note, where, moved (string; the last two may be
+missing). Only added; the newest counts.
 
-``/decisions/N`` one group for each decision of a named person about the test, where there
-was one; attributes software, utc, by, verdict, proposed (what the tool said then), reason
-(string). Only ever added; the newest counts.
+``/decisions/N`` one group for each decision of a named person about the test, if any;
+attributes software, utc, by, verdict, proposed (the verdict proposed then), reason
+(string). Only added; the newest counts.
 
-``/photos/N`` one group for each photo or film, N = 1, 2, ..., where there was one;
-attributes software, utc, name, sha256, size (bytes), offset_s (of the board's flash in a
-film, where it was said), note (all string). Only ever added; the files lie elsewhere.
+``/photos/N`` one group for each photo or film, N = 1, 2, ..., if any; attributes software,
+utc, name, sha256, size (bytes), offset_s (of the board's flash in a film, if stated), note
+(all string). Only added; the files are elsewhere.
 
 ``/shunt_checks/N`` attributes software, utc, before_v, after_v (string): volts by which the
-shunt resistor raised the reading before and after the drop, where one is fitted.
+shunt resistor raised the reading before and after the drop, if one is fitted.
 
-Every entry (a group N of the five kinds above) has besides: entry (int), 1, 2, ... over all
-kinds, in the order in which they were entered; previous_sha256 (string), the seal of the entry
-before it, of the record for the first, empty where that was not finished yet; and seal_sha256
-(string), its own. Entries of older programs have none of them.
+Every entry (a group N of the five kinds above) also has: entry (int), 1, 2, ... over all
+kinds, in the order of entry; previous_sha256 (string), the seal of the entry before it, or of
+the record for the first, or empty if the record was not finished yet; and seal_sha256
+(string), its own seal. Entries of older programs have none of these.
 
 Seal
 ----
@@ -133,26 +131,26 @@ SHA-256 over four SHA-256 digests (32 bytes each) one after another:
    ``/trace/counts`` or ``/trace/values``, ``/setup`` and ``/calibration`` one line, a JSON array
    [path, name, value] in ASCII with ", " between, each ended by a line feed, sorted
    by path, then name. Floats have the fewest digits that give the same number back.
-   ``/trace``, ``/trace/blocks`` and ``/events`` have no attributes; where somebody gave
-   them any, those are lines too.
+   ``/trace``, ``/trace/blocks`` and ``/events`` have no attributes; if somebody added
+   any, those are lines too.
 
-A data set of another type or shape than stated here is damage, whatever its seal: what is
-hashed are the bytes that any reader sees. So is one that lies in another file, or that unfolds
-to more than 64 MiB which are not on disk byte by byte.
+A data set of another type or shape than stated here is damage, whatever its seal: the hash
+covers the bytes that any reader sees. So is a data set in another file, or one that unfolds
+to more than 64 MiB that are not on disk byte by byte.
 
 `seal_parts_json` has 16 digits each of digests 1 to 3 (samples, blocks, events) and of the lines
-of each place in 4, by its path: with them it can be told which part is not what it was. From
-seal_version 2 on, status and status_text are a part "status", origin a part "origin".
+of each place in 4, by its path: they show which part changed. From seal_version 2 on, status
+and status_text are a part "status", origin a part "origin".
 
-A record with status "recording" has no seal. One that carries a seal, or its parts, was changed
+A record with status "recording" has no seal. If it has a seal, or its parts, it was changed
 after it was finished: its seal is broken, of whatever version, and nothing seals it again.
 
 The seal of an entry is the SHA-256 of such lines, of all its attributes but seal_sha256, with
-the path of its group. From seal_version 2 on an entry without a seal counts for nothing. The
-record's seal is made once: no entry breaks it. An entry that was edited or taken away shows,
-but for the newest, of which nothing else tells that it was there.
+the path of its group. From seal_version 2 on an entry without a seal does not count. The
+record's seal is made once: no entry breaks it. An edited or removed entry is detected, except
+the removal of the newest, which leaves no trace.
 
-The seal shows damage and honest mistakes. It is no signature: who can write the
+The seal shows damage and honest mistakes. It is not a signature: anyone who can write the
 file can write a new seal.
 """
 

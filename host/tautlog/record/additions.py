@@ -1,4 +1,4 @@
-"""Additions: what is entered into a record after its seal; nothing else in it changes."""
+"""Additions: enter marks, inspections, decisions and photos after the seal; all else stays."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def add_marks(
     path : path
         The record.
     settings, result : mapping
-        JSON objects. NaN is none of JSON: not determinable is None.
+        JSON objects. JSON has no NaN: use None for what cannot be determined.
 
     Returns
     -------
@@ -52,16 +52,16 @@ def add_inspection(
     where: str = "",
     moved: str = "",
 ) -> int:
-    """Append what an inspection of the article found; nothing else in a record changes.
+    """Append the result of an inspection of the article; nothing else in a record changes.
 
     Parameters
     ----------
     path : path
         The record.
     by, finding, note : str
-        Who looked; one of `inspection.ARTICLE_FINDINGS`; in plain words.
+        Who inspected; one of `inspection.ARTICLE_FINDINGS`; a remark.
     where, moved : str
-        Where it gave; what touched or moved first.
+        Where it gave way; what touched or moved first.
 
     Returns
     -------
@@ -80,16 +80,16 @@ def add_inspection(
 def add_decision(
     path: str | os.PathLike[str], *, by: str, verdict: str, proposed: str, reason: str
 ) -> int:
-    """Append what a named person decided; the proposal stays beside it.
+    """Append the decision of a named person, together with the proposal.
 
     Parameters
     ----------
     path : path
         The record.
     by, verdict, reason : str
-        Who; one of the test verdicts; why.
+        Who decided; one of the test verdicts; why.
     proposed : str
-        What the tool proposed.
+        The verdict that the tool proposed.
 
     Returns
     -------
@@ -121,7 +121,7 @@ def add_photo(
     path : path
         The record.
     name, sha256, note : str
-        Of the file, its hash, what it shows.
+        Name and hash of the file; what it shows.
     size : int
         Bytes.
     offset_s : float or None

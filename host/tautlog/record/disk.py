@@ -1,4 +1,4 @@
-"""Disk: unbuffered files, what is forced to them, and which file a name stands for."""
+"""Disk: unbuffered files, writes forced to disk, and the identity of the file under a name."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 
 try:
     import fcntl
-except ImportError:  # Windows: no lock, and a second writer is not refused
+except ImportError:  # Windows has no such lock: a second writer is not refused
     fcntl = None  # type: ignore[assignment]
 
 LOCKS = fcntl is not None
@@ -17,7 +17,7 @@ Identity = tuple[int, int]  # device and inode
 
 
 class FileLockedError(OSError):
-    """Another program has the file open for writing (or, for a writer, at all)."""
+    """Another program has the file open for writing; to a writer, open at all."""
 
 
 class FileGoneError(OSError):
@@ -25,17 +25,17 @@ class FileGoneError(OSError):
 
 
 def open_raw(path: Path, mode: str) -> io.FileIO:
-    """Open a file without any buffer."""
+    """Open a file without a buffer."""
     return io.FileIO(path, mode.replace("b", ""))
 
 
 def identity_of(file: Path | int) -> Identity:
-    """Device and inode of the file under a name, or of an open one by its number.
+    """Device and inode of a file, by its name or its open descriptor.
 
     Raises
     ------
     OSError
-        If there is none.
+        If there is no such file.
     """
     state = os.stat(file)
     return state.st_dev, state.st_ino
@@ -59,7 +59,7 @@ def read_all(raw: io.FileIO, offset: int, view: memoryview) -> None:
 
 
 def write_all(raw: io.FileIO, offset: int, data: bytes | bytearray | memoryview) -> None:
-    """Write all of `data` at `offset`; a raw file may take less at a time."""
+    """Write all of `data` at `offset`; one write to a raw file may take less."""
     view = memoryview(data)
     raw.seek(offset)
     while len(view):
@@ -67,12 +67,12 @@ def write_all(raw: io.FileIO, offset: int, data: bytes | bytearray | memoryview)
 
 
 def force(raw: io.FileIO) -> None:
-    """Return only when the file's bytes are on the disk."""
+    """Force a file's bytes to disk before returning."""
     os.fsync(raw.fileno())
 
 
 def force_folder(folder: Path) -> None:
-    """Force names made or removed in a folder to disk, where a system can."""
+    """Force new and removed names in a folder to disk, if the system can."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:
@@ -82,14 +82,14 @@ def force_folder(folder: Path) -> None:
 
 
 def lock(raw: io.FileIO) -> None:
-    """Keep other programs, also plain HDF5 readers, off a file while it is open.
+    """Lock a file against other programs, also plain HDF5 readers, while it is open.
 
-    The same advisory lock that the HDF5 library takes by itself.
+    This is the advisory lock that the HDF5 library itself takes.
 
     Raises
     ------
     FileLockedError
-        If another program holds it.
+        If another program holds the lock.
     """
     if fcntl is None:
         return

@@ -1,4 +1,4 @@
-"""Entries: what is added to a record after its seal: marks, inspections, decisions, photos."""
+"""Entries: additions to a record after its seal: marks, inspections, decisions, photos."""
 
 from __future__ import annotations
 
@@ -20,14 +20,14 @@ Entries: TypeAlias = dict[tuple[str, int], Mapping[str, Value]]
 
 @dataclass(frozen=True)
 class AddedEntry:
-    """What was added to a record after its seal; it is never rewritten.
+    """An addition to a record after its seal; it is never rewritten.
 
     Attributes
     ----------
     number : int
-        1, 2, ...; where only one can hold, the newest does.
+        1, 2, ...; if only one can hold, the newest does.
     software, utc : str
-        Which program entered it, and when.
+        The program that entered it, and when.
     """
 
     number: int
@@ -45,14 +45,14 @@ class MarksRun(AddedEntry):
 
 @dataclass(frozen=True)
 class Inspection(AddedEntry):
-    """What somebody found when the article was looked at after the drop.
+    """The result of an inspection of the article after the drop.
 
     Attributes
     ----------
     by, finding, note : str
-        Who looked; one of `inspection.ARTICLE_FINDINGS`; in plain words.
+        Who inspected; one of `inspection.ARTICLE_FINDINGS`; a remark.
     where, moved : str
-        Where it gave; what touched or moved first.
+        Where it gave way; what touched or moved first.
     """
 
     by: str
@@ -64,14 +64,14 @@ class Inspection(AddedEntry):
 
 @dataclass(frozen=True)
 class Decision(AddedEntry):
-    """What a named person decided about a test.
+    """The decision of a named person about a test.
 
     Attributes
     ----------
     by, verdict, reason : str
         Who decided; one of the test verdicts; why.
     proposed : str
-        What the tool had proposed then.
+        The verdict that the tool proposed then.
     """
 
     by: str
@@ -87,7 +87,7 @@ class Photo(AddedEntry):
     Attributes
     ----------
     name, sha256, note : str
-        Of the file; its hash; what it shows.
+        Name and hash of the file; what it shows.
     size : int
         Bytes.
     offset_s : float or None
@@ -105,11 +105,11 @@ def read_entries(file: h5py.File) -> Entries:
     """Attributes of all entries of a record, of each kind in the order of their numbers."""
     entries: Entries = {}
     for where in PLACES:
-        # Every record has a place for marks from the beginning.
+        # Every record has a group for marks from the beginning.
         names = parts.group(file, where) if where in file or where == "marks" else ()
         for name in sorted(names, key=int):
             if name != str(int(name)):
-                raise ValueError(f"/{where}/{name[:40]} is no number of an entry")
+                raise ValueError(f"/{where}/{name[:40]} is not the number of an entry")
             entries[where, int(name)] = parts.attributes(parts.group(file, f"{where}/{name}"))
     return entries
 
@@ -119,21 +119,21 @@ def marks_in(entries: Entries) -> tuple[MarksRun, ...]:
     return tuple(
         MarksRun(
             number,
-            software=_text(told, "software"),
-            utc=_text(told, "utc"),
-            settings=parts.object_in(_text(told, "settings_json")),
-            result=parts.object_in(_text(told, "result_json")),
+            software=_text(values, "software"),
+            utc=_text(values, "utc"),
+            settings=parts.object_in(_text(values, "settings_json")),
+            result=parts.object_in(_text(values, "result_json")),
         )
-        for number, told in _of_kind(entries, "marks")
+        for number, values in _of_kind(entries, "marks")
     )
 
 
 def texts_in(entries: Entries, where: str, kind: type[TextEntry]) -> tuple[TextEntry, ...]:
-    """Entries that hold nothing but texts, oldest first."""
+    """Entries whose values are all texts, oldest first."""
     names = [field.name for field in fields(kind) if field.name != "number"]
     return tuple(
-        kind(number, **{name: _text(told, name) for name in names})
-        for number, told in _of_kind(entries, where)
+        kind(number, **{name: _text(values, name) for name in names})
+        for number, values in _of_kind(entries, where)
     )
 
 
@@ -142,16 +142,16 @@ def photos_in(entries: Entries) -> tuple[Photo, ...]:
     return tuple(
         Photo(
             number,
-            **{name: _text(told, name) for name in PHOTO_TEXTS},
-            size=int(parts.number_in({"size": "0", **told}, "size")),
-            offset_s=parts.number_in(told, "offset_s") if "offset_s" in told else None,
+            **{name: _text(values, name) for name in PHOTO_TEXTS},
+            size=int(parts.number_in({"size": "0", **values}, "size")),
+            offset_s=parts.number_in(values, "offset_s") if "offset_s" in values else None,
         )
-        for number, told in _of_kind(entries, "photos")
+        for number, values in _of_kind(entries, "photos")
     )
 
 
 def shunt_off_in(entries: Entries) -> float | None:
-    """Step of the shunt resistor after the drop over that before it, less one."""
+    """Ratio of the shunt resistor's steps after and before the drop, minus 1."""
     checks = _of_kind(entries, "shunt_checks")
     if not checks:
         return None
@@ -160,8 +160,8 @@ def shunt_off_in(entries: Entries) -> float | None:
 
 
 def _of_kind(entries: Entries, where: str) -> list[tuple[int, Mapping[str, Value]]]:
-    return [(number, told) for (place, number), told in entries.items() if place == where]
+    return [(number, values) for (place, number), values in entries.items() if place == where]
 
 
-def _text(told: Mapping[str, Value], name: str) -> str:
-    return str(told.get(name, ""))
+def _text(values: Mapping[str, Value], name: str) -> str:
+    return str(values.get(name, ""))

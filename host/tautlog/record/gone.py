@@ -1,6 +1,6 @@
-"""Gone: a record whose file was removed, moved or replaced while it was written.
+"""Gone: saves a record whose file was removed, moved or replaced while it was written.
 
-What was committed is in the open file still, whatever happened to its name.
+The committed data is still in the open file, whatever happened to its name.
 """
 
 from __future__ import annotations
@@ -19,27 +19,27 @@ _NAMES = 1000
 
 
 def save_gone(raw: JournaledFile, *, whole: bool) -> RecordGoneError:
-    """Give what is open another name, and return the error that tells both.
+    """Save the open file under another name, and return the error that names both.
 
     Parameters
     ----------
     raw : JournaledFile
-        Committed; not under its name any more.
+        A committed file that is no longer under its name.
     whole : bool
-        The record in it is finished.
+        Its record is finished.
     """
     moved = _new_place(raw)
     saved = moved or _saved(raw)
     if saved is None:
-        said = (
-            f"{raw.path} was removed or replaced while it was written, and what came could be "
-            "saved nowhere"
+        message = (
+            f"{raw.path} was removed or replaced while it was written, and its data could not be "
+            "saved anywhere"
         )
-        return RecordGoneError(said, path=str(raw.path), saved="", whole=False)
+        return RecordGoneError(message, path=str(raw.path), saved="", whole=False)
     how = (
         "moved while it was written: it is now"
         if moved
-        else ("removed or replaced while it was written: what came is saved as")
+        else "removed or replaced while it was written: its data is saved as"
     )
     return RecordGoneError(
         f"{raw.path} was {how} {saved}", path=str(raw.path), saved=str(saved), whole=whole
@@ -47,7 +47,7 @@ def save_gone(raw: JournaledFile, *, whole: bool) -> RecordGoneError:
 
 
 def _new_place(raw: JournaledFile) -> Path | None:
-    """Where the file is after it was moved, or None where nobody knows."""
+    """Where the file was moved to, or None if unknown."""
     try:
         place = Path(os.readlink(f"/proc/self/fd/{raw.fileno()}"))
     except OSError:
@@ -70,7 +70,7 @@ def _saved(raw: JournaledFile) -> Path | None:
 
 
 def _folders(path: Path) -> Iterator[Path]:
-    """Beside it, here, and where anybody may write."""
+    """The file's folder, the current folder and the folder for temporary files."""
     yield path.parent
     with contextlib.suppress(OSError):  # the present folder is gone, too
         yield Path.cwd()

@@ -1,4 +1,4 @@
-"""Imported: a whole trace that came from elsewhere, as a record."""
+"""Imported: writes a whole foreign trace as a record."""
 
 from __future__ import annotations
 
@@ -22,16 +22,16 @@ from tautlog.record.seal_chain import add_link
 
 @dataclass(frozen=True)
 class ImportedValues:
-    """A trace as it came, with what it takes to read it.
+    """A trace as it came, with its unit, polarity and rate.
 
     Attributes
     ----------
     values : ndarray of float64, shape (samples,)
-        As they came; NaN where one is missing.
+        Values as they came; NaN where a value is missing.
     unit, newton_per_unit, polarity, sample_rate_hz, first_time_s
         See the format.
     source : mapping
-        Where the values came from; becomes attributes ``source_*``.
+        The origin of the values; becomes attributes ``source_*``.
     """
 
     values: npt.NDArray[np.float64]
@@ -52,18 +52,18 @@ def write_values(
     campaign: str = "",
     utc: str = "",
 ) -> None:
-    """Write a whole imported trace as a record, complete and sealed.
+    """Write a whole imported trace as a complete and sealed record.
 
     Parameters
     ----------
     path : path
-        File to make.
+        The new file.
     imported : ImportedValues
         The trace.
     setup : DropSetup
-        What is known of the drop.
+        The known set-up of the drop.
     calibration : Calibration
-        Only `expanded_u_fraction`, `expanded_u_n`, `range_n`, `date` and `note` are of meaning.
+        Only `expanded_u_fraction`, `expanded_u_n`, `range_n`, `date` and `note` matter.
     campaign, utc : str
         As in `RecordWriter.create`.
 

@@ -1,4 +1,4 @@
-"""Journal: what a commit changes in a file, beside it, so that all of it takes effect or nothing.
+"""Journal: the changes of a commit, kept next to the file, so that all take effect or none.
 
 An HDF5 file that is being extended is rewritten in several places at once: its
 superblock, object headers, the nodes of its chunk index. A program that dies
@@ -51,16 +51,16 @@ _CHECK = struct.Struct("<I")
 
 @dataclass(frozen=True)
 class Journal:
-    """What one commit makes of a file.
+    """The changes that one commit makes to a file.
 
     Attributes
     ----------
     guard : bytes
-        What tells the file from another of the same name.
+        Distinguishes the file from another of the same name.
     size : int
-        Bytes of the file then.
+        Size of the file after the commit, in bytes.
     pages : mapping
-        Its pages that change, by their number.
+        The changed pages, by number.
     """
 
     guard: bytes
@@ -68,7 +68,7 @@ class Journal:
     pages: Mapping[int, bytes | bytearray]
 
     def packed(self) -> bytes:
-        """Return its bytes."""
+        """The journal as bytes."""
         parts: list[bytes | bytearray] = [
             _HEAD.pack(_MAGIC, self.guard, self.size, len(self.pages))
         ]
@@ -85,13 +85,13 @@ class Journal:
             raw.truncate(self.size)
 
     def is_of(self, raw: io.FileIO) -> bool:
-        """Whether it belongs to a file: one copied over another leaves the other's journal."""
+        """Whether it belongs to a file: a file copied over another leaves the other's journal."""
         size = raw.seek(0, io.SEEK_END)
         raw.seek(0)
         return size >= self.size and self.guard in (raw.read(GUARD_WITHIN_BYTES) or b"")
 
     def changes(self, raw: io.FileIO) -> bool:
-        """Whether the file is not as this commit made it."""
+        """Whether the file differs from the result of this commit."""
         for number, page in self.pages.items():
             raw.seek(number * PAGE_BYTES)
             if raw.read(len(page)) != page:
@@ -100,7 +100,7 @@ class Journal:
 
 
 def journal_path(path: Path) -> Path:
-    """Where the journal of `path` stands."""
+    """Path of the journal of a file."""
     return path.with_name(path.name + ".journal")
 
 
@@ -110,7 +110,7 @@ def settle(path: Path) -> bool:
     Parameters
     ----------
     path : Path
-        A file that nobody writes now.
+        A file that no program is writing.
 
     Returns
     -------
@@ -122,7 +122,7 @@ def settle(path: Path) -> bool:
     FileLockedError
         If another program uses the file.
     OSError
-        If the file must be changed and cannot be.
+        If the file must be changed but cannot be.
     """
     beside = journal_path(path)
     if not beside.is_file():
@@ -141,7 +141,7 @@ def settle(path: Path) -> bool:
 
 
 def unpacked(data: bytes) -> Journal | None:
-    """Return the journal at the beginning of some bytes, or None when it is not complete."""
+    """The journal at the beginning of some bytes, or None if it is incomplete."""
     try:
         magic, guard, size, count = _HEAD.unpack_from(data)
         at = _HEAD.size

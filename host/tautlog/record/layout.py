@@ -1,7 +1,4 @@
-"""Layout: how figures, texts and tables stand in a record's HDF5 groups, and are put there.
-
-`parts` reads them.
-"""
+"""Layout: writes values, texts and tables into a record's HDF5 groups; `parts` reads them."""
 
 from __future__ import annotations
 
@@ -32,18 +29,18 @@ EVENT_DTYPE = np.dtype(
         ("value", "<i4"),
     ]
 )
-MOST_JSON = 1 << 22  # characters of one JSON text, own choice: a thousand times what is usual
+MOST_JSON = 1 << 22  # characters of one JSON text; own choice, a thousand times the usual
 CHUNK_SAMPLES = 1 << 16
 CHUNK_BLOCKS = 1 << 10
 CHUNK_EVENTS = 1 << 6
-# HDF5 1.8's own format, since 2008: its headers carry checks, so that a damaged one is
-# an error (the older default lets the library crash on it: 10 of 6000 flipped bytes),
-# and an unfinished file opens everywhere (a newer one is refused until it was mended).
+# The format of HDF5 1.8 (2008). Its headers have checksums, so damage is an error; the older
+# default lets the library crash (on 10 of 6000 flipped bytes). An unfinished file opens
+# everywhere; a newer format is refused until it is repaired.
 LIBVER = ("v108", "v108")
 
 
 def put(place: h5py.HLObject, attributes: Mapping[str, object]) -> None:
-    """Write attributes; None is not known and leaves none."""
+    """Write attributes; None means unknown and is left out."""
     for name, value in attributes.items():
         if value is None:
             continue
@@ -58,13 +55,13 @@ def put(place: h5py.HLObject, attributes: Mapping[str, object]) -> None:
 
 
 def _storable(text: str) -> str:
-    """Replace what an HDF5 string cannot hold by the sign for unreadable characters."""
+    """Replace what an HDF5 string cannot hold by the replacement character."""
     return text.replace("\0", "\ufffd").encode("utf-8", "replace").decode("utf-8")
 
 
 def extend(dataset: h5py.Dataset, lines: npt.NDArray[np.generic]) -> None:
     """Append lines to a data set."""
-    # h5py's low level: slicing costs more than the writing when commits are small.
+    # h5py's low level: for small commits slicing costs more than writing.
     start, *rest = dataset.id.shape
     dataset.id.set_extent((start + len(lines), *rest))
     place = dataset.id.get_space()
@@ -73,10 +70,10 @@ def extend(dataset: h5py.Dataset, lines: npt.NDArray[np.generic]) -> None:
 
 
 def json_text(value: Mapping[str, object], name: str) -> str:
-    """Return a mapping as a JSON object; ValueError if it is none that can be read again."""
+    """A mapping as a JSON object; ValueError if it cannot be read back."""
     try:
         text = json.dumps(dict(value), allow_nan=False, default=_plain)
-        read_object(text)  # what nobody can read again is not written
+        read_object(text)  # never write what cannot be read back
     except (TypeError, ValueError) as problem:
         raise ValueError(f"`{name}` must be a JSON object: {problem}") from problem
     if len(text) > MOST_JSON:
@@ -87,9 +84,9 @@ def json_text(value: Mapping[str, object], name: str) -> str:
 def _plain(item: object) -> object:
     if isinstance(item, (np.generic, np.ndarray)):
         return item.tolist()
-    raise TypeError(f"a {type(item).__name__} is none of JSON")
+    raise TypeError(f"a {type(item).__name__} cannot be written as JSON")
 
 
 def now() -> str:
-    """Return this moment as it stands in a record: ISO 8601, UTC."""
+    """The present time in a record's form: ISO 8601, UTC."""
     return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -1,16 +1,16 @@
-"""Numbers: those of a record's samples, set-up and calibration that no drop can have.
+"""Numbers: refuses impossible numbers in a record's samples, set-up and calibration.
 
-What was typed was refused where it came in. What stands in a file may have been written by
-anybody: a not-a-number there would spread into every figure, mean and picture.
+Typed values were checked on entry, but a file may come from anywhere. A NaN in it would spread
+into every figure, mean and picture.
 """
 
 from __future__ import annotations
 
-from tautlog.record.parts import Told
+from tautlog.record.parts import PlaceAttributes
 
 LARGEST = 1e12  # own choice: far above every mass, force and factor of a rig
-MOST_BITS = 64  # 2**converter_bits is worked out
-# What scales samples or says when they were taken; other attributes there are free.
+MOST_BITS = 64  # 2**converter_bits is calculated
+# Attributes that scale or time the samples; others there are free.
 _OF_SAMPLES = {
     "sample_rate_hz",
     "reduction",
@@ -19,7 +19,7 @@ _OF_SAMPLES = {
     "newton_per_unit",
     "polarity",
 }
-# Where 0 or less is none.
+# Must be above 0.
 _ABOVE_ZERO = {"reference_v", *_OF_SAMPLES} - {"polarity"}
 _ANY_SIGN = {
     "newton_per_volt",
@@ -31,20 +31,20 @@ _ANY_SIGN = {
 }
 
 
-def refuse_nonsense(told: Told) -> None:
-    """Raise ValueError for the first number of samples, set-up or calibration that makes no sense.
+def refuse_nonsense(attributes: PlaceAttributes) -> None:
+    """Raise ValueError for the first impossible number of samples, set-up or calibration.
 
     Parameters
     ----------
-    told : mapping
+    attributes : mapping
         A record's attributes, by place.
     """
-    for place, values in told.items():
+    for place, values in attributes.items():
         for name, value in values.items():
             counts = place in ("/setup", "/calibration") or name in _OF_SAMPLES
             if counts and isinstance(value, (int, float)) and (wrong := _problem(name, value)):
                 raise ValueError(f"{place} {name} = {value!r}, allowed is {wrong}")
-    if told["/calibration"].get("newton_per_volt") == 0:
+    if attributes["/calibration"].get("newton_per_volt") == 0:
         raise ValueError("/calibration newton_per_volt = 0, allowed is any other number")
 
 

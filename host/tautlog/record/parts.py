@@ -1,8 +1,8 @@
 """Parts: groups, tables and attributes of a record's file, each checked before it is read.
 
-A file may have been written by anybody. What is not stored as the format says is refused with
-a ValueError, so that nobody sees other numbers here than with a plain reader; so is what would
-be far more in memory than it is on disk.
+A file may come from anywhere. Anything not stored as the format requires is refused with a
+ValueError, so that no reader sees other numbers than a plain HDF5 reader. Data that would take
+far more memory than disk is refused, too.
 """
 
 from __future__ import annotations
@@ -30,7 +30,9 @@ if TYPE_CHECKING:
     Described = TypeVar("Described", bound=DataclassInstance)
 
 Value: TypeAlias = str | int | float | list["Value"]
-Told: TypeAlias = Mapping[str, Mapping[str, Value]]  # attributes by the name of their place
+PlaceAttributes: TypeAlias = Mapping[
+    str, Mapping[str, Value]
+]  # attributes by the name of their place
 
 # Own choices. Somebody may pack a record anew and compress it; what unfolds to more than this
 # must be on disk byte by byte.
@@ -46,18 +48,18 @@ _TABLES: Mapping[str, tuple[np.dtype[np.generic], int]] = {
 
 
 def group(file: h5py.File, name: str) -> h5py.Group:
-    """Return a group; ValueError if something else stands there."""
+    """A group of the file; ValueError if something else has its name."""
     place = _own(file, name)
     if not isinstance(place, h5py.Group):
-        raise ValueError(f"/{name} is no group")
+        raise ValueError(f"/{name} is not a group")
     return place
 
 
 def table(file: h5py.File, name: str) -> h5py.Dataset:
-    """Return one of the format's data sets; ValueError if it is none, or too much to be read."""
+    """One of the format's data sets; ValueError if it is not one, or is too large to read."""
     place = _own(file, name)
     if not isinstance(place, h5py.Dataset):
-        raise ValueError(f"/{name} is no data set")
+        raise ValueError(f"/{name} is not a data set")
     dtype, dimensions = _TABLES[name]
     stored_as, shape = place.dtype, place.shape
     if stored_as != dtype:
@@ -66,7 +68,7 @@ def table(file: h5py.File, name: str) -> h5py.Dataset:
         raise ValueError(f"/{name} has the shape {shape}, expected {dimensions} dimension(s)")
     plan = place.id.get_create_plist()
     if plan.get_layout() == h5py.h5d.VIRTUAL or plan.get_external_count():
-        raise ValueError(f"what /{name} holds lies in other files")
+        raise ValueError(f"the data of /{name} is in other files")
     chunked = plan.get_layout() == h5py.h5d.CHUNKED
     chunk = math.prod(plan.get_chunk()) * dtype.itemsize if chunked else 0
     _refuse_bomb(place, math.prod(shape) * dtype.itemsize, chunk)
@@ -74,66 +76,66 @@ def table(file: h5py.File, name: str) -> h5py.Dataset:
 
 
 def _own(file: h5py.File, name: str) -> h5py.HLObject:
-    """What stands under a name in this very file."""
+    """The object under a name in this file, not a link."""
     if file.id.links.get_info(name.encode()).type != h5py.h5l.TYPE_HARD:
         raise ValueError(f"/{name} is a link to something else")
     return file[name]
 
 
 def _refuse_bomb(place: h5py.Dataset, claimed: int, chunk: int) -> None:
-    """Refuse what is far more bytes than are stored, or is stored in pieces that are."""
+    """Refuse data that unfolds to far more bytes than are stored, as a whole or in one chunk."""
     if max(claimed, chunk) <= UNFOLDED_BYTES:
         return
     stored = min(place.id.get_storage_size(), place.file.id.get_filesize())
     if chunk > UNFOLDED_BYTES or claimed > stored:
-        told = f"{place.name} claims {claimed} bytes in pieces of {chunk}, {stored} are stored"
-        raise ValueError(f"{told}; without compression up to {UNFOLDED_BYTES} more could be read")
+        size = f"{place.name} claims {claimed} bytes in chunks of {chunk}, {stored} are stored"
+        raise ValueError(f"{size}; at most {UNFOLDED_BYTES} may come from compression")
 
 
 def attributes(place: h5py.HLObject) -> dict[str, Value]:
-    """Return all attributes as plain Python values."""
-    told: dict[str, Value] = {}
+    """All attributes as plain Python values."""
+    found: dict[str, Value] = {}
     length = 0
     for name in place.attrs:
-        told[name] = value = _attribute(place, name)
+        found[name] = value = _attribute(place, name)
         length += len(value) if isinstance(value, str) else 0
         if length > MOST_TEXT:
-            raise ValueError(f"the texts of {place.name} are more than {MOST_TEXT} characters")
-    return told
+            raise ValueError(f"the texts of {place.name} have more than {MOST_TEXT} characters")
+    return found
 
 
 def text_of(place: h5py.HLObject, name: str) -> str:
-    """Return an attribute as text, empty where there is none."""
+    """An attribute as text, "" if it is missing."""
     return str(_attribute(place, name)) if name in place.attrs else ""
 
 
 def number_in(values: Mapping[str, Value], name: str) -> float:
-    """Return the number that an attribute holds as text; ValueError or KeyError if it is none."""
+    """The number in a text attribute; ValueError or KeyError if there is none."""
     text = str(values[name])
     number = float(text)
     if not math.isfinite(number):
-        raise ValueError(f"{name} = {text[:40]!r} is no number")
+        raise ValueError(f"{name} = {text[:40]!r} is not a number")
     return number
 
 
 def object_in(text: str) -> dict[str, Any]:
-    """Return the JSON object that an attribute holds; ValueError if it is none."""
+    """The JSON object in a text; ValueError if it is not a JSON object."""
     if len(text) > MOST_JSON:
-        raise ValueError(f"a JSON text of {len(text)} characters, allowed are {MOST_JSON}")
+        raise ValueError(f"a JSON text has {len(text)} characters, allowed are {MOST_JSON}")
     return read_object(text)
 
 
 def _attribute(place: h5py.HLObject, name: str) -> Value:
     """Return an attribute as str, int, float or a list of these."""
-    # h5py's low level: its attributes are half of what it takes to open a record.
-    one = h5py.h5a.open(place.id, name.encode("utf-8", "surrogateescape"))
-    shape, dtype = one.shape, one.dtype
+    # h5py's low level: attributes are half the time of opening a record.
+    opened = h5py.h5a.open(place.id, name.encode("utf-8", "surrogateescape"))
+    shape, dtype = opened.shape, opened.dtype
     if shape is None or math.prod(shape) > MOST_ITEMS:
         raise ValueError(f"{name} of {place.name} has the shape {shape}, allowed are {MOST_ITEMS}")
     if dtype.subdtype or (dtype.kind == "O" and not h5py.check_string_dtype(dtype)):
         raise ValueError(f"{name} of {place.name} is of type {dtype}")
     read = np.empty(shape, dtype)
-    one.read(read)
+    opened.read(read)
     items = [_plain(item) for item in read.ravel().tolist()]
     return items if shape else items[0]
 
@@ -147,50 +149,50 @@ def _plain(item: Value | bytes) -> Value:
 
 
 def sealed_attributes(file: h5py.File) -> dict[str, dict[str, Value]]:
-    """Attributes of the places that a seal covers, by the place's name, each read but once.
+    """Attributes of the places that a seal covers, by the place's name, each read only once.
 
-    The format knows none of the tables beside the samples, and of the group that holds them:
-    where there are any, they are told, and no seal fits.
+    The format defines no attributes for ``/trace``, its blocks and ``/events``. If there are
+    any, they are included, and no seal fits.
     """
     trace = group(file, "trace")
     imported = "values" in trace
     samples = table(file, "trace/values" if imported else "trace/counts")
     places = (file, samples, group(file, "setup"), group(file, "calibration"))
-    told = {str(place.name): attributes(place) for place in places}
+    found = {str(place.name): attributes(place) for place in places}
     for name in ("trace", "events", *(() if imported else ("trace/blocks",))):
         place = _own(file, name)
         if h5py.h5a.get_num_attrs(place.id):
-            told[str(place.name)] = attributes(place)
-    return told
+            found[str(place.name)] = attributes(place)
+    return found
 
 
 def built(values: Mapping[str, Value], kind: type[Described]) -> Described:
-    """Make a dataclass of those values that are its fields, of their type there."""
+    """Make a dataclass from the values that are its fields, in the fields' types."""
     found: dict[str, Any] = {}
     for field in fields(kind):
-        told = str(field.type)
+        type_name = str(field.type)
         if field.name not in values:
             continue
-        if told.startswith("float"):
+        if type_name.startswith("float"):
             found[field.name] = real(values, field.name)
         else:
             found[field.name] = (
-                whole(values, field.name) if told == "int" else str(values[field.name])
+                whole(values, field.name) if type_name == "int" else str(values[field.name])
             )
     return kind(**found)
 
 
 def real(values: Mapping[str, Value], name: str) -> float:
-    """Return the number that an attribute is; ValueError or KeyError if it is none."""
+    """A numeric attribute; ValueError or KeyError if it is not a number."""
     value = values[name]
     if not isinstance(value, (int, float)):
-        raise ValueError(f"{name} = {str(value)[:40]!r} is no number")
+        raise ValueError(f"{name} = {str(value)[:40]!r} is not a number")
     return float(value)
 
 
 def whole(values: Mapping[str, Value], name: str) -> int:
-    """Likewise, a whole number."""
+    """An integer attribute; ValueError or KeyError if it is not an integer."""
     value = real(values, name)
     if not value.is_integer():
-        raise ValueError(f"{name} = {value!r} is no whole number")
+        raise ValueError(f"{name} = {value!r} is not an integer")
     return int(value)

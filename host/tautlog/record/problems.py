@@ -1,4 +1,4 @@
-"""Problems: what can be wrong with a record's file, as one clear line each."""
+"""Problems: everything that can be wrong with a record's file, each as one clear line."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ from tautlog.record.journal import settle
 from tautlog.record.layout import FORMAT, FORMAT_VERSION
 from tautlog.record.parts import text_of
 
-# Texts lie in heaps that carry no checks, where damage sends the library round in circles.
+# Texts lie in heaps without checksums; damage there sends the library into an endless loop.
 _HEAP_START = b"GCOL\x01\0\0\0"
-_HEAP_CHECK_BYTES = 1 << 26  # larger files are not looked through
-# What h5py raises, by experiment, over files with flipped bytes.
+_HEAP_CHECK_BYTES = 1 << 26  # larger files are not searched
+# What h5py raises on files with flipped bytes, found by experiment.
 DAMAGE = (OSError, KeyError, ValueError, TypeError, RuntimeError, OverflowError, MemoryError)
 
 
 @contextlib.contextmanager
 def reading(path: Path) -> Iterator[h5py.File]:
-    """Open a record of ours; every way in which that can fail becomes one clear line."""
+    """Open a record for reading; every failure becomes one clear line."""
     _refuse_no_file(path)
     try:
         settle(path)
@@ -45,15 +45,15 @@ def _refuse_no_file(path: Path) -> None:
     try:
         state = path.stat()
     except FileNotFoundError as problem:
-        raise error(path, "is not there") from problem
+        raise error(path, "does not exist: check the name") from problem
     except (OSError, ValueError) as problem:
         raise error(path, f"cannot be read: {reason(problem)}") from problem
     if stat.S_ISDIR(state.st_mode):
         raise error(path, "is a folder, expected a record (an .h5 file)")
     if not stat.S_ISREG(state.st_mode):
-        raise error(path, "is no ordinary file, expected a record (an .h5 file)")
+        raise error(path, "is not a regular file, expected a record (an .h5 file)")
     if state.st_size == 0:
-        raise error(path, "is empty (0 bytes), expected a record: take it from a copy")
+        raise error(path, "is empty (0 bytes), expected a record: restore it from a copy")
     try:
         known = h5py.is_hdf5(path)
     except DAMAGE:
@@ -63,7 +63,7 @@ def _refuse_no_file(path: Path) -> None:
 
 
 def _refuse_broken_heaps(path: Path) -> None:
-    """Raise ValueError if a heap of texts does not add up.
+    """Raise ValueError if a heap of texts is inconsistent.
 
     HDF5 File Format Specification, version 3, section III.E, Global Heap: 8 bytes
     signature and version; u64 size of the collection; objects of u16 index, u16
@@ -82,7 +82,7 @@ def _refuse_broken_heaps(path: Path) -> None:
             free = data[place : place + 2] == b"\0\0"
             place += size if free else 16 + (size + 7) // 8 * 8
         if not place <= end <= len(data) or (free and place != end):
-            raise ValueError(f"the texts at byte {at} do not add up")
+            raise ValueError(f"the texts at byte {at} are inconsistent")
         at = data.find(_HEAP_START, at + 1)
 
 
@@ -101,22 +101,22 @@ def _refuse_foreign(path: Path, file: h5py.File) -> None:
 
 
 def error(path: Path, what: str) -> RecordError:
-    """Return the error that begins with the file's name."""
+    """An error that begins with the file's name."""
     return RecordError(f"{path} {what}", path=str(path))
 
 
 def damaged(path: Path, why: str) -> RecordError:
-    """Return the error of a file that does not add up."""
-    return error(path, f"is damaged or cut short ({why}): take it from a copy")
+    """The error for an inconsistent file."""
+    return error(path, f"is damaged or cut short ({why}): restore it from a copy")
 
 
 def locked(path: Path) -> RecordError:
-    """Return the error of a file that another program writes."""
-    return error(path, "is in use: another program writes it; wait or close that program")
+    """The error for a file that another program is writing."""
+    return error(path, "is in use by another program: wait, or close that program")
 
 
 def reason(problem: BaseException) -> str:
-    """Return one line of what went wrong."""
+    """One line on what went wrong."""
     if isinstance(problem, OSError) and problem.errno and not isinstance(problem, FileLockedError):
         return os.strerror(problem.errno)
     text = " ".join(str(problem).split())

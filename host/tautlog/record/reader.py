@@ -1,4 +1,4 @@
-"""Reader: opens a record's file and makes a `Record` of what is in it."""
+"""Reader: opens a record's file and reads it into a `Record`."""
 
 from __future__ import annotations
 
@@ -20,7 +20,15 @@ from tautlog.record.entries import Decision, Inspection
 from tautlog.record.entry_seals import believed, edited_entries
 from tautlog.record.layout import BLOCK_DTYPE
 from tautlog.record.numbers import refuse_nonsense
-from tautlog.record.parts import Told, built, object_in, real, sealed_attributes, table, whole
+from tautlog.record.parts import (
+    PlaceAttributes,
+    built,
+    object_in,
+    real,
+    sealed_attributes,
+    table,
+    whole,
+)
 from tautlog.record.problems import reading
 from tautlog.record.recalibration import recalibration_in
 from tautlog.record.record import Record
@@ -29,14 +37,14 @@ from tautlog.record.tables import events_of
 
 
 def open_record(path: str | os.PathLike[str]) -> Record:
-    """Read a record: all attributes and tables; samples when they are asked for.
+    """Read a record: all attributes and tables, and samples on demand.
 
     A commit that a kill interrupted is finished first.
 
     Raises
     ------
     RecordError
-        If it is not there, no record, newer than this program, damaged or in use.
+        If the file is missing, not a record, newer than this program, damaged or in use.
     """
     where = Path(path)
     with reading(where) as file:
@@ -53,40 +61,40 @@ def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
     """
     where = Path(path)
     with reading(where) as file:
-        told = sealed_attributes(file)
-        return _record(file, where, told), check_seal(file, told)
+        sealed = sealed_attributes(file)
+        return _record(file, where, sealed), check_seal(file, sealed)
 
 
-def _record(file: h5py.File, where: Path, told: Told) -> Record:
-    instrument = _instrument(file, told)
-    samples = told["/trace/values" if instrument is None else "/trace/counts"]
+def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
+    instrument = _instrument(file, sealed)
+    samples = sealed["/trace/values" if instrument is None else "/trace/counts"]
     rate_hz = real(samples, "sample_rate_hz")
 
     def text(name: str) -> str:
-        return str(told["/"].get(name, ""))
+        return str(sealed["/"].get(name, ""))
 
     blocks = np.zeros(0, BLOCK_DTYPE) if instrument is None else table(file, "trace/blocks")[()]
     there = entries.read_entries(file)
-    edited = edited_entries(there, told)
+    edited = edited_entries(there, sealed)
     there = believed(there, edited)
     marks = entries.marks_in(there)
-    refuse_nonsense(told)
-    own = built(told["/calibration"], Calibration)
+    refuse_nonsense(sealed)
+    own = built(sealed["/calibration"], Calibration)
     return Record(
         path=where,
-        format_version=whole(told["/"], "format_version"),
+        format_version=whole(sealed["/"], "format_version"),
         record_id=text("record_id"),
         software=text("software"),
         utc=text("utc"),
         campaign=text("campaign"),
         status=text("status"),
         status_text=text("status_text"),
-        setup=built(told["/setup"], DropSetup),
+        setup=built(sealed["/setup"], DropSetup),
         calibration=own,
         instrument=instrument,
         source=dict(samples) if instrument is None else {},
         sample_rate_hz=rate_hz,
-        first_sample_index=whole({"first_sample_index": 0, **told["/"]}, "first_sample_index"),
+        first_sample_index=whole({"first_sample_index": 0, **sealed["/"]}, "first_sample_index"),
         block_table=blocks,
         events=events_of(table(file, "events")[()]),
         marks=marks,
@@ -95,39 +103,39 @@ def _record(file: h5py.File, where: Path, told: Told) -> Record:
         photos=entries.photos_in(there),
         shunt_off=entries.shunt_off_in(there),
         previous_seal=text("previous_seal_sha256"),
-        origin=origin_of(told["/"], imported=instrument is None),
+        origin=origin_of(sealed["/"], imported=instrument is None),
         recalibration=recalibration_in(marks[-1].settings, own) if marks else None,
         arming=_arming(text("arming_json")),
         reception=reception_in(object_in(text("reception_json") or "{}")),
-        seal_version=version_of(told),
-        sealed=was_sealed(told),
+        seal_version=version_of(sealed),
+        sealed=was_sealed(sealed),
         edited=edited,
     )
 
 
 def _arming(text: str) -> dict[str, Any]:
-    """What was found before arming; its limits must make sense before a trace is judged by them."""
+    """The findings before arming. Check the limits here: traces are judged by them."""
     arming = object_in(text or "{}")
     if not isinstance(arming.get("limits") or {}, dict):
-        raise ValueError("limits at arming that are none")
+        raise ValueError("the limits at arming are damaged")
     in_force(arming)
     return arming
 
 
-def _instrument(file: h5py.File, told: Told) -> Instrument | None:
-    if "/trace/values" in told:
+def _instrument(file: h5py.File, sealed: PlaceAttributes) -> Instrument | None:
+    if "/trace/values" in sealed:
         return None
-    root, samples = told["/"], told["/trace/counts"]
+    root, samples = sealed["/"], sealed["/trace/counts"]
     channels = samples["channels"]
     if not isinstance(channels, list):
-        raise ValueError(f"channels = {channels!r} is no list of names")
+        raise ValueError(f"channels = {channels!r} is not a list of names")
     instrument = Instrument(
         firmware=str(root.get("firmware", "")),
         board=str(root.get("board", "")),
         serial=str(root.get("serial", "")),
         sample_rate_hz=real(samples, "sample_rate_hz"),
         reduction=whole(samples, "reduction"),
-        channels=tuple(str(one) for one in channels),
+        channels=tuple(str(name) for name in channels),
         samples_per_block=whole(samples, "samples_per_block"),
         history_blocks=whole(root, "history_blocks"),
         converter_bits=whole(samples, "converter_bits"),

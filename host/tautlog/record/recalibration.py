@@ -1,4 +1,4 @@
-"""Recalibration: what a marking run used instead of the record's own calibration."""
+"""Recalibration: the calibration of a marking run, if it is not the record's own."""
 
 from __future__ import annotations
 
@@ -14,16 +14,16 @@ from tautlog.record.parts import real
 
 @dataclass(frozen=True)
 class Recalibration:
-    """What a marking run used instead of the record's own calibration.
+    """The calibration that a marking run used instead of the record's own.
 
     Attributes
     ----------
     file, sha256 : str
-        Name and hash of the calibration's file; "" for the record's own, taken again.
+        Name and hash of the calibration's file; "" for the record's own, chosen again.
     by, reason, utc : str
         Who chose it, why and when.
     calibration : Calibration
-        What it measured, put over the record's own; the converter stays as it was.
+        Its measured values over the record's own; the converter's values stay.
     """
 
     file: str
@@ -33,8 +33,8 @@ class Recalibration:
     utc: str
     calibration: Calibration
 
-    def told(self) -> dict[str, object]:
-        """As it stands in the settings of a marking run."""
+    def as_json(self) -> dict[str, object]:
+        """The form kept in the settings of a marking run."""
         values = asdict(self.calibration)
         return {
             "file": self.file,
@@ -47,30 +47,30 @@ class Recalibration:
 
     @property
     def text(self) -> str:
-        """Which calibration, on whose word and why."""
-        one = self.calibration
-        which = f"calibration {self.file}" if self.file else "the record's own calibration again"
+        """Which calibration, who chose it and why."""
+        used = self.calibration
+        which = f"calibration {self.file}" if self.file else "the record's own calibration"
         return (
-            f"{which} ({one.newton_per_volt:.6g} N/V, {one.date or 'no date'}), chosen by "
+            f"{which} ({used.newton_per_volt:.6g} N/V, {used.date or 'undated'}), chosen by "
             f"{self.by}: {self.reason}"
         )
 
 
 def recalibration_in(settings: Mapping[str, object], own: Calibration) -> Recalibration | None:
-    """What the settings of a marking run say of its calibration; None for the record's own.
+    """The calibration in the settings of a marking run; None for the record's own.
 
     Raises
     ------
     ValueError, KeyError, TypeError
-        If they are damaged.
+        If the settings are damaged.
     """
-    told = settings.get("calibration")
-    if told is None:
+    kept = settings.get("calibration")
+    if kept is None:
         return None
-    if not isinstance(told, dict) or not isinstance(told.get("measured"), dict):
-        raise ValueError("settings of marks whose calibration is none")
-    texts_of = {one.name for one in fields(Calibration) if one.type == "str"}
-    there = {name: value for name, value in told["measured"].items() if name in MEASURED}
+    if not isinstance(kept, dict) or not isinstance(kept.get("measured"), dict):
+        raise ValueError("the calibration in the settings of marks is damaged")
+    texts_of = {field.name for field in fields(Calibration) if field.type == "str"}
+    there = {name: value for name, value in kept["measured"].items() if name in MEASURED}
     measured: dict[str, Any] = {}
     for name, value in there.items():
         if name in texts_of:
@@ -79,16 +79,16 @@ def recalibration_in(settings: Mapping[str, object], own: Calibration) -> Recali
             unknown = value is None and name == "zero_v"
             measured[name] = None if unknown else real(there, name)
     refuse_nonsense({"/calibration": measured})
-    texts = {name: str(told[name]) for name in ("file", "sha256", "by", "reason", "utc")}
+    texts = {name: str(kept[name]) for name in ("file", "sha256", "by", "reason", "utc")}
     return Recalibration(**texts, calibration=replace(own, **measured))
 
 
 def too_far_from(calibration: Calibration, day: str) -> bool:
-    """Whether a day lies farther from a calibration, before or after it, than it counts for."""
+    """Whether a day is outside the validity of a calibration, before or after its date."""
     if calibration.expired_on(day):
         return True
     try:
-        made, used = (datetime.date.fromisoformat(one[:10]) for one in (calibration.date, day))
+        made, used = (datetime.date.fromisoformat(utc[:10]) for utc in (calibration.date, day))
     except ValueError:
         return False
     return bool(calibration.good_for_days) and (made - used).days > calibration.good_for_days

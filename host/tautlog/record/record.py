@@ -1,4 +1,4 @@
-"""Record: one drop as its file tells it; no file stays open."""
+"""Record: the content of one record; no file stays open."""
 
 from __future__ import annotations
 
@@ -43,15 +43,15 @@ class Record:
     path : Path
         The file.
     format_version : int
-        Version of the format that it is written in.
+        Version of the file's format.
     record_id, software, utc, campaign, status, status_text : str
         See the format.
     setup : DropSetup
-        What people said of the drop.
+        The set-up as stated by people.
     calibration : Calibration
-        As it stood that day.
+        The calibration of that day.
     instrument : Instrument or None
-        What recorded it; None for an imported trace.
+        The instrument that recorded it; None for an imported trace.
     source : mapping
         Attributes of ``/trace/values`` of an imported trace, else empty.
     sample_rate_hz : float
@@ -61,7 +61,7 @@ class Record:
     block_table : ndarray of BLOCK_DTYPE, shape (blocks,)
         ``/trace/blocks``.
     events : tuple of BoardEvent
-        Their sample index counted from the start of the trace.
+        Their sample indices count from the start of the trace.
     marks : tuple of MarksRun
         Oldest first.
     inspections : tuple of Inspection
@@ -71,23 +71,23 @@ class Record:
     photos : tuple of Photo
         Oldest first.
     shunt_off : float or None
-        Step of the shunt resistor after the drop over that before it, less one.
+        Ratio of the shunt resistor's steps after and before the drop, minus 1.
     previous_seal : str
         Seal of the record before it in its campaign; "" for the first.
     origin : str
         One of `origin`: "measured", "rehearsed" or "imported".
     recalibration : Recalibration or None
-        What the newest marks used instead of `calibration`.
+        The calibration that the newest marks used instead of `calibration`.
     arming : dict
-        What was measured and found before arming; empty where nobody kept it.
+        Measurements and findings before arming; empty if none were kept.
     reception : Reception
-        What the laptop saw of the board that no block and no event holds.
+        What the laptop saw of the board besides blocks and events.
     seal_version : int
-        What its seal covers; from 2 on status and entries too.
+        What the seal covers; from 2 on also status and entries.
     sealed : bool
-        It carries a seal, or what is left of one.
+        The record has a seal, or remains of one.
     edited : tuple of EditedEntry
-        Entries that are not what was entered; they are among none of the above.
+        Entries that were changed after they were entered; the entries above leave them out.
     """
 
     path: Path
@@ -122,27 +122,27 @@ class Record:
 
     @property
     def unfinished(self) -> bool:
-        """Whether its writer was killed; not where it only says so, and was sealed."""
+        """Whether its writer was killed; False if it was sealed, whatever its status says."""
         return self.status == "recording" and not self.sealed
 
     @property
     def marks_edited(self) -> bool:
-        """Whether the newest marks are not those that were kept."""
-        return any(one.where == "marks" and one.newest for one in self.edited)
+        """Whether the newest marks were changed after they were kept."""
+        return any(entry.where == "marks" and entry.newest for entry in self.edited)
 
     @property
     def rehearsed(self) -> bool:
-        """Whether nothing moved: a rehearsal counts for nothing."""
+        """Whether the drop was rehearsed: nothing moved, and it is no evidence."""
         return self.origin == REHEARSED
 
     @property
     def calibration_used(self) -> Calibration:
-        """What forces are made with: that of the newest marks, else the record's own."""
+        """The calibration behind the forces: that of the newest marks, else the record's own."""
         return self.recalibration.calibration if self.recalibration else self.calibration
 
     @property
     def inspected_setup(self) -> DropSetup:
-        """The set-up, with what was found after the drop: of the article, by the shunt."""
+        """The set-up, with the findings after the drop: of inspection and of the shunt."""
         setup = replace(self.setup, shunt_off=self.shunt_off)
         if not self.inspections:
             return setup
@@ -156,17 +156,17 @@ class Record:
 
     @property
     def release_index(self) -> int | None:
-        """Sample of the first opening of the release switch, from the trace's start."""
+        """Sample index at which the release switch first opened, from the trace's start."""
         return self._first_of(RELEASE_EVENT)
 
     @property
     def released(self) -> bool:
-        """Whether the drop may have loaded what it hangs on: not where it was called off before."""
-        if self.status != "aborted" or any(one.name in RELEASE_EVENTS for one in self.events):
+        """Whether the drop may have loaded line and mount; False if it was called off before."""
+        if self.status != "aborted" or any(event.name in RELEASE_EVENTS for event in self.events):
             return True
-        told = self.marks[-1].result if self.marks else {}
-        loaded = (told.get("load_verdict") or "no-load") != "no-load"
-        return loaded or told.get("peak_force_n") is not None
+        marks = self.marks[-1].result if self.marks else {}
+        loaded = (marks.get("load_verdict") or "no-load") != "no-load"
+        return loaded or marks.get("peak_force_n") is not None
 
     def counts(self) -> npt.NDArray[np.uint16]:
         """Return the raw samples as stored, shape (samples, channels).
@@ -190,7 +190,7 @@ class Record:
         Parameters
         ----------
         channel : int
-            Column of the samples; the calibration is applied to whichever is asked.
+            Column of the samples; the calibration is applied to any column.
 
         Raises
         ------
@@ -230,7 +230,7 @@ class Record:
         )
 
     def _bare_trace(self, force_n: npt.NDArray[np.float64]) -> Trace:
-        """Force with what its calibration tells of it."""
+        """A trace of the force with the data of its calibration."""
         used = self.calibration_used
         return Trace(
             force_n=force_n,
@@ -242,7 +242,7 @@ class Record:
         )
 
     def _story(self, instrument: Instrument, size: int, rows: int) -> Story:
-        """All that the record holds of its drop but the samples."""
+        """What the record holds of its drop besides the samples."""
         numbers, row, stamps_us, lost = (
             self.block_table[name].astype(np.int64) for name in ("block", "row", "stamp_us", "lost")
         )
@@ -267,12 +267,12 @@ class Record:
         return next((event.sample_index for event in self.events if event.name == name), None)
 
     def verify_seal(self) -> SealCheck:
-        """Compare the seal with what is in the file now.
+        """Compare the seal with the file's present content.
 
         Raises
         ------
         RecordError
-            If the record is too damaged to be read.
+            If the record is too damaged to read.
         """
         with reading(self.path) as file:
             return check_seal(file, sealed_attributes(file))
@@ -286,6 +286,6 @@ class Record:
 
 
 def _reason_of_end(events: tuple[BoardEvent, ...]) -> str:
-    """Name of the reason that the board gave for the end of its recording, or ""."""
+    """The board's reason for the end of its recording, by name, or ""."""
     ended = [event.value for event in events if event.name == ENDED_EVENT]
     return wire.REASONS[ended[-1]][0] if ended and ended[-1] in wire.REASONS else ""

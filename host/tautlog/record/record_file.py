@@ -1,4 +1,4 @@
-"""Record file: a record's HDF5 file, open for writing, over a journaled file."""
+"""Record file: a record's HDF5 file, open for writing, on top of a journaled file."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ from tautlog.record.seal_chain import last_seal
 
 @dataclass(frozen=True)
 class Head:
-    """What every record says of itself from the beginning.
+    """What every record states from the beginning.
 
     Attributes
     ----------
     origin : str
         One of `model.origin`.
     campaign, utc : str
-        Name of the campaign; ISO time of the drop, now if empty.
+        Name of the campaign; ISO time of the drop, default: now.
     """
 
     origin: str
@@ -51,29 +51,29 @@ class RecordFile:
     path : Path
         The file.
     file : h5py.File
-        What is written to it; it takes effect with `commit`.
+        The open HDF5 file; writes take effect with `commit`.
     """
 
     def __init__(self, raw: JournaledFile, file: h5py.File) -> None:
         self.path = raw.path
         self.file = file
         self._raw = raw
-        # HDF5 must never meet a file object that the interpreter has taken down.
+        # HDF5 must never use a file object that the interpreter has destroyed.
         self._end = weakref.finalize(self, _close_uncommitted, file, raw)
 
     @classmethod
     def create(cls, path: Path, head: Head, fill: Callable[[h5py.File], None]) -> RecordFile:
-        """Make a file with what all records have and what `fill` adds, and commit it."""
+        """Make a file with the common head and what `fill` adds, and commit it."""
         record_id = uuid.uuid4().hex
         try:
             raw = JournaledFile(path, record_id.encode(), new=True)
         except FileExistsError as problem:
             raise RecordExistsError(
-                f"{path} exists already: choose another name, a record is never overwritten",
+                f"{path} exists already: choose another name, tautlog never overwrites a record",
                 path=str(path),
             ) from problem
         except OSError as problem:
-            raise error(path, f"cannot be made: {reason(problem)}") from problem
+            raise error(path, f"cannot be created: {reason(problem)}") from problem
         opened = None
         try:
             opened = cls(raw, h5py.File(raw, "w", libver=layout.LIBVER))
@@ -81,7 +81,7 @@ class RecordFile:
             fill(opened.file)
             opened.commit()
         except BaseException as problem:
-            # Nobody was told of this file yet.
+            # No caller knows this file yet.
             _remove(raw, raw.close if opened is None else opened.close)
             if isinstance(problem, DAMAGE) and raw.failure is not None:
                 raise error(path, f"cannot be written: {reason(raw.failure)}") from problem
@@ -90,7 +90,7 @@ class RecordFile:
 
     @classmethod
     def reopen(cls, path: Path, record_id: str) -> RecordFile:
-        """Open the file of a record that was just read."""
+        """Open the file of a record that was just read, for writing."""
         try:
             raw = JournaledFile(path, record_id.encode("ascii", "replace"), new=False)
         except FileLockedError as problem:
@@ -105,22 +105,22 @@ class RecordFile:
 
     @property
     def is_open(self) -> bool:
-        """Whether it was not closed yet."""
+        """Whether the file is still open."""
         return self._end.alive
 
     @contextlib.contextmanager
     def writing(self, on_disk: str, *, whole: bool = False) -> Iterator[h5py.File]:
-        """Turn refusals of the disk, also those that HDF5 did not hear of, into ours.
+        """Turn disk errors, also those hidden from HDF5, into RecordError.
 
         Parameters
         ----------
         on_disk : str
-            What is on disk whatever happens now, for the message.
+            What is already on disk, for the message.
         whole : bool
-            What is written finishes the record.
+            This write finishes the record.
         """
         if not self.is_open:
-            raise error(self.path, "was finished: nothing can be added to it")
+            raise error(self.path, "is finished: nothing can be added to it")
         try:
             yield self.file
             if self._raw.failure is not None:
@@ -134,25 +134,25 @@ class RecordFile:
             raise error(self.path, f"cannot be written: {reason(cause)}. {on_disk}") from problem
 
     def commit(self) -> None:
-        """Put everything written on disk; see `JournaledFile.commit`."""
+        """Commit all writes to disk; see `JournaledFile.commit`."""
         self.file.flush()
         self._raw.commit()
 
     def commit_closed(self) -> None:
-        """Likewise, with nothing to be written after it."""
+        """Commit for the last time, and close the HDF5 file."""
         self.file.close()
         self._raw.commit()
 
     def close(self) -> None:
-        """Close it; what was not committed never happened."""
+        """Close the file; uncommitted writes are lost."""
         self._end()
 
     def remove(self) -> None:
-        """Close it and remove it, unless another file has taken its name."""
+        """Close and remove the file, unless another file has its name now."""
         _remove(self._raw, self._end)
 
     def link(self) -> tuple[str, str, str]:
-        """What the chain keeps of a sealed record: identity, seal, and the seal before it."""
+        """The chain's data of a sealed record: identity, seal, and the seal before it."""
         return (
             parts.text_of(self.file, "record_id"),
             parts.text_of(self.file, "seal_sha256"),
@@ -160,7 +160,7 @@ class RecordFile:
         )
 
     def must_be_there(self) -> None:
-        """Make sure that the closed file is still the one under its name.
+        """Check that the closed file is still under its name.
 
         Raises
         ------
@@ -176,7 +176,7 @@ class RecordFile:
 
 
 def put_setup(file: h5py.File, setup: DropSetup, calibration: Calibration) -> None:
-    """Write what people said of the drop, and the calibration."""
+    """Write the set-up and the calibration."""
     for name, described in (("setup", setup), ("calibration", calibration)):
         values = asdict(described)
         for field in fields(described):
@@ -186,11 +186,11 @@ def put_setup(file: h5py.File, setup: DropSetup, calibration: Calibration) -> No
 
 
 def _put_head(file: h5py.File, record_id: str, head: Head, folder: Path) -> None:
-    # Of fixed length, so that it stands in the file's head: it is the guard.
+    # Of fixed length, so that it is in the first bytes of the file: it is the guard.
     file.attrs["record_id"] = np.bytes_(record_id)
-    # A rehearsal is no link of a campaign's chain.
+    # A rehearsal is not part of a campaign's chain.
     previous = "" if head.origin == REHEARSED else last_seal(folder)
-    told = {
+    head_values = {
         "format": layout.FORMAT,
         "format_version": layout.FORMAT_VERSION,
         "software": layout.SOFTWARE,
@@ -201,7 +201,7 @@ def _put_head(file: h5py.File, record_id: str, head: Head, folder: Path) -> None
         "seal_version": seal_version.CURRENT,
         "previous_seal_sha256": previous or None,
     }
-    layout.put(file, told)
+    layout.put(file, head_values)
     file.create_dataset(
         "events", (0,), EVENT_DTYPE, maxshape=(None,), chunks=(layout.CHUNK_EVENTS,)
     )
@@ -209,8 +209,8 @@ def _put_head(file: h5py.File, record_id: str, head: Head, folder: Path) -> None
 
 
 def _remove(raw: JournaledFile, close: Callable[[], object]) -> None:
-    """Close a new file and remove it, unless another one has taken its name."""
-    mine = [one for one in (raw.path, journal_path(raw.path)) if raw.owns(one)]
+    """Close and remove a new file, unless another file has its name now."""
+    mine = [path for path in (raw.path, journal_path(raw.path)) if raw.owns(path)]
     close()
     for name in mine:
         with contextlib.suppress(OSError):
@@ -218,7 +218,7 @@ def _remove(raw: JournaledFile, close: Callable[[], object]) -> None:
 
 
 def _close_uncommitted(file: h5py.File, raw: JournaledFile) -> None:
-    """Close both; what was not committed never happened."""
+    """Close both files without committing."""
     raw.discard()
     with contextlib.suppress(*DAMAGE):
         file.close()

@@ -1,4 +1,4 @@
-"""Seal: one SHA-256 over all that a finished record says; see the format's text."""
+"""Seal: one SHA-256 over the content of a finished record; the format's text defines it."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from dataclasses import dataclass
 
 import h5py
 
-from tautlog.record.parts import Told, object_in, sealed_attributes, table
+from tautlog.record.parts import PlaceAttributes, object_in, sealed_attributes, table
 from tautlog.record.seal_version import ENTRIES_SEALED
 
 _NEVER = {"seal_sha256", "seal_parts_json"}
 _STATUS = {"status", "status_text"}
 _HASH_SAMPLES = 1 << 20
 _PART_DIGITS = 16
-# What the parts of a seal are called when one of them differs.
+# Names of the parts of a seal, for messages.
 PART_NAMES = {
     "samples": "the samples",
     "blocks": "the table of blocks",
@@ -24,11 +24,11 @@ PART_NAMES = {
     "/": "identity, time or campaign of the record",
     "status": "the status of the recording",
     "origin": "the origin (measured, rehearsed or imported)",
-    "/trace/counts": "what is said of the samples",
-    "/trace/values": "what is said of the samples",
-    "/trace": "what is said of the trace",
-    "/trace/blocks": "what is said of the table of blocks",
-    "/events": "what is said of the events",
+    "/trace/counts": "the attributes of the samples",
+    "/trace/values": "the attributes of the samples",
+    "/trace": "the attributes of the trace",
+    "/trace/blocks": "the attributes of the table of blocks",
+    "/events": "the attributes of the events",
     "/setup": "the set-up",
     "/calibration": "the calibration",
 }
@@ -36,16 +36,16 @@ PART_NAMES = {
 
 @dataclass(frozen=True)
 class SealCheck:
-    """What the seal says.
+    """The result of checking a seal.
 
     Attributes
     ----------
     state : str
         "intact", "broken", or "unsealed" for a record that was never finished.
     stored, computed : str
-        The seal in the file, or ""; the seal of what is in the file now.
+        The seal in the file, or ""; the seal of its present content.
     differs : tuple of str
-        What is not as it was sealed, in words.
+        What changed since it was sealed, in words.
     """
 
     state: str
@@ -55,15 +55,15 @@ class SealCheck:
 
 
 def put_seal(file: h5py.File) -> None:
-    """Seal a record, and note the parts of the seal, so that it can be told which differs."""
+    """Seal a record, and keep the parts of the seal to name what changes later."""
     seal, parts = seal_of(file, sealed_attributes(file))
     file.attrs["seal_sha256"] = seal
     file.attrs["seal_parts_json"] = json.dumps(parts)
 
 
-def seal_of(file: h5py.File, told: Told) -> tuple[str, dict[str, str]]:
-    """Return the seal of what is in the file now, and the beginning of each part's hash."""
-    if "/trace/values" in told:
+def seal_of(file: h5py.File, attributes: PlaceAttributes) -> tuple[str, dict[str, str]]:
+    """The seal of the file's present content, and the beginning of each part's hash."""
+    if "/trace/values" in attributes:
         digests = [_digest(table(file, "trace/values")), hashlib.sha256().digest()]
     else:
         digests = [_digest(table(file, "trace/counts")), _digest(table(file, "trace/blocks"))]
@@ -71,11 +71,11 @@ def seal_of(file: h5py.File, told: Told) -> tuple[str, dict[str, str]]:
     parts = dict(zip(("samples", "blocks", "events"), digests, strict=True))
     lines_of: dict[str, str] = {}
     text = ""
-    for place in sorted(told):
-        for name in sorted(told[place]):
-            part = _part_of(place, name, version_of(told))
+    for place in sorted(attributes):
+        for name in sorted(attributes[place]):
+            part = _part_of(place, name, version_of(attributes))
             if part:
-                line = json.dumps([place, name, told[place][name]]) + "\n"
+                line = json.dumps([place, name, attributes[place][name]]) + "\n"
                 lines_of[part] = lines_of.get(part, "") + line
                 text += line
     parts |= {
@@ -86,36 +86,36 @@ def seal_of(file: h5py.File, told: Told) -> tuple[str, dict[str, str]]:
     return hashlib.sha256(b"".join(digests)).hexdigest(), short
 
 
-def check_seal(file: h5py.File, told: Told) -> SealCheck:
-    """Compare the seal with what is in the file now."""
-    computed, parts = seal_of(file, told)
-    stored = str(told["/"].get("seal_sha256", ""))
-    recording, sealed = told["/"].get("status") == "recording", was_sealed(told)
+def check_seal(file: h5py.File, attributes: PlaceAttributes) -> SealCheck:
+    """Compare the seal with the file's present content."""
+    computed, parts = seal_of(file, attributes)
+    stored = str(attributes["/"].get("seal_sha256", ""))
+    recording, sealed = attributes["/"].get("status") == "recording", was_sealed(attributes)
     if recording and not sealed:
         return SealCheck("unsealed", "", computed)
     differs: tuple[str, ...] = ()
     if not stored:
-        differs = ("the seal, which was taken away",)
+        differs = ("the seal, which was removed",)
     elif stored != computed:
-        differs = differing(object_in(str(told["/"].get("seal_parts_json", "{}"))), parts)
+        differs = differing(object_in(str(attributes["/"].get("seal_parts_json", "{}"))), parts)
     if recording:  # seals of older programs do not cover it
         differs = tuple(dict.fromkeys((PART_NAMES["status"], *differs)))
     return SealCheck("broken" if differs else "intact", stored, computed, differs)
 
 
-def was_sealed(told: Told) -> bool:
-    """Whether a record carries a seal, or what is left of one: it was finished then."""
-    return any(told["/"].get(name) for name in _NEVER)
+def was_sealed(attributes: PlaceAttributes) -> bool:
+    """Whether a record has a seal, or remains of one: then it was finished once."""
+    return any(attributes["/"].get(name) for name in _NEVER)
 
 
-def version_of(told: Told) -> int:
-    """What a record's seal covers; 1 for those of older programs."""
-    version = told["/"].get("seal_version", 1)
+def version_of(attributes: PlaceAttributes) -> int:
+    """Version of a record's seal; 1 for records of older programs."""
+    version = attributes["/"].get("seal_version", 1)
     return version if isinstance(version, int) else 1
 
 
 def _part_of(place: str, name: str, version: int) -> str:
-    """To which part of the seal an attribute belongs; "" for none."""
+    """The part of the seal to which an attribute belongs; "" for none."""
     if place != "/":
         return place
     if name in _NEVER or (version < ENTRIES_SEALED and name in _STATUS):
@@ -126,7 +126,7 @@ def _part_of(place: str, name: str, version: int) -> str:
 
 
 def differing(sealed: Mapping[str, object], now: Mapping[str, str]) -> tuple[str, ...]:
-    """Names of the parts that are not what they were; the seal itself where all of them are."""
+    """Names of the parts that changed; the seal itself if no part did."""
     if not sealed:
         return ("samples, events, set-up or calibration",)  # sealed without its parts
     found = [

@@ -1,4 +1,4 @@
-"""Shunts: the steps of the shunt resistor that records hold."""
+"""Shunts: the shunt resistor's steps in records."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from tautlog.record.entries import read_entries
 from tautlog.record.entry_seals import edited_entries
 from tautlog.record.problems import reading
 
-_NEWEST = 50  # records that are looked into
+_NEWEST = 50  # records searched
 
 
 def last_shunt_step(folder: Path, newton_per_volt: float) -> tuple[Path, float] | None:
-    """The newest step before a drop in a folder, read with the same calibration factor.
+    """The newest step before a drop in a folder, taken with the same calibration factor.
 
     Returns
     -------
@@ -30,13 +30,15 @@ def last_shunt_step(folder: Path, newton_per_volt: float) -> tuple[Path, float] 
                 entries = read_entries(file)
                 checks = [number for where, number in entries if where == "shunt_checks"]
                 edited = edited_entries(entries, parts.sealed_attributes(file))
-                if not checks or any(one.where == "shunt_checks" and one.newest for one in edited):
+                if not checks or any(
+                    entry.where == "shunt_checks" and entry.newest for entry in edited
+                ):
                     continue
                 step_v = parts.number_in(entries["shunt_checks", checks[-1]], "before_v")
                 found.append((parts.text_of(file, "utc"), path, step_v))
         except (RecordError, ValueError, KeyError):
-            continue  # a broken neighbour is no reason to stop
+            continue  # skip a broken record
     if not found:
         return None
-    _, path, step_v = max(found, key=lambda one: one[0])
+    _, path, step_v = max(found, key=lambda step: step[0])
     return path, step_v

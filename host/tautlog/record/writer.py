@@ -1,4 +1,4 @@
-"""Writer: a record as it comes, block by block."""
+"""Writer: writes a record block by block, as the data arrives."""
 
 from __future__ import annotations
 
@@ -28,31 +28,31 @@ from tautlog.record.seal import put_seal
 from tautlog.record.seal_chain import add_link, is_chained
 from tautlog.record.tables import block_lines, event_lines
 
-_BUFFER_BYTES = 1 << 22  # what waits in memory for a commit, at most
+_BUFFER_BYTES = 1 << 22  # most bytes that wait in memory for a commit
 
 
 class RecordWriter:
-    """Writes one record as it comes; `create` or `resume` makes one.
+    """Writes one record as its data arrives; `create` or `resume` makes a writer.
 
-    Everything before the block number that `commit` returned is on disk and stays
-    readable, whatever kills the program. As a context manager it leaves a record
-    that was not finished readable and marked "aborted".
+    All blocks before the number that `commit` returned are on disk and stay readable, even if
+    the program is killed. As a context manager it leaves an unfinished record readable and
+    marked "aborted".
 
     Attributes
     ----------
     path : Path
         The file.
     next_block : int
-        Number after that of the newest block taken; 0 before the first one.
+        Number after that of the newest block taken; 0 before the first.
     reception : Reception
-        What the laptop sees of the board besides; it is kept at every commit.
+        What the laptop sees of the board besides blocks and events; kept at every commit.
     """
 
     def __init__(self, opened: RecordFile, instrument: Instrument) -> None:
         self.path = opened.path
         self.next_block = 0
         self.reception = Reception()
-        self._told = ""
+        self._reception_text = ""
         self._opened = opened
         self._instrument = instrument
         self._committed = 0
@@ -81,20 +81,20 @@ class RecordWriter:
         Parameters
         ----------
         path : path
-            File to make.
+            The new file.
         setup, calibration, instrument
-            As they stand at this drop.
+            As they are at this drop.
         campaign : str
             Name of the campaign.
         utc : str
-            ISO time of the drop; now if empty.
+            ISO time of the drop; default: now.
         arming : mapping, optional
-            What was measured and found before arming, a JSON object.
+            Measurements and findings before arming, a JSON object.
 
         Raises
         ------
         RecordExistsError
-            If there is a file of that name.
+            If a file of that name exists.
         RecordError
             If it cannot be written.
         """
@@ -111,13 +111,13 @@ class RecordWriter:
 
     @classmethod
     def resume(cls, path: str | os.PathLike[str]) -> RecordWriter:
-        """Go on with a record whose writer was killed (status "recording").
+        """Continue a record whose writer was killed (status "recording").
 
         Raises
         ------
         RecordError
-            If the record was finished, is imported, cannot be written, or is still being
-            written; if it says "recording" and was sealed once.
+            If the record is finished, is imported, cannot be written, or is still being
+            written; if it says "recording" but was sealed once.
         """
         record = open_record(path)
         instrument = _unfinished(record)
@@ -129,12 +129,12 @@ class RecordWriter:
         return writer
 
     def append(self, block: Block) -> None:
-        """Take a block; one that is not newer than the newest is ignored.
+        """Take a block; ignore it unless it is newer than the newest.
 
         Raises
         ------
         ValueError
-            If its samples do not have the shape that the instrument promised.
+            If the shape of its samples does not fit the instrument.
         RecordError
             If the disk refuses.
         """
@@ -148,26 +148,26 @@ class RecordWriter:
             self._write_blocks()
 
     def add_event(self, event: BoardEvent) -> None:
-        """Take an event, its sample index counted by the board; each number once."""
+        """Take an event, with its sample index as the board counts; each number once."""
         if event.number not in self._event_numbers:
             self._event_numbers.add(event.number)
             self._events.append(event)
 
     def commit(self) -> int:
-        """Put everything taken on disk, so that a kill at any instant spares it.
+        """Put everything taken on disk; a kill at any instant cannot destroy it.
 
         Returns
         -------
         int
-            Number of the next block expected; every block before it that was
-            taken is on disk. 0 before the first block.
+            Number of the next block expected; every block taken before it is on disk. 0 before
+            the first block.
 
         Raises
         ------
         RecordError
             If the disk refuses.
         RecordGoneError
-            If the file is not under its name any more; says where it was saved.
+            If the file is no longer under its name; the message says where it was saved.
         """
         self._write_blocks()
         self._write_events()
@@ -178,7 +178,7 @@ class RecordWriter:
         return self._committed
 
     def finish(self, status: str = "complete", text: str = "") -> None:
-        """Write what is left, the status and the seal, and close the file.
+        """Write the remaining data, the status and the seal, and close the file.
 
         Parameters
         ----------
@@ -190,11 +190,11 @@ class RecordWriter:
         Raises
         ------
         ValueError
-            If the status is none of these.
+            If the status is not one of these.
         RecordError
-            If the disk refuses; the record is then as it was last committed.
+            If the disk refuses; the record is then as last committed.
         RecordGoneError
-            If the file is not under its name any more; says where it was saved.
+            If the file is no longer under its name; the message says where it was saved.
         """
         if status not in ("complete", "aborted", "recovered"):
             raise ValueError(f"`status` must be complete, aborted or recovered, was {status!r}")
@@ -214,9 +214,9 @@ class RecordWriter:
             add_link(self.path, *link)
 
     def leave(self) -> None:
-        """Commit and close, but do not finish: `resume` can go on with the record.
+        """Commit and close without finishing: `resume` can continue the record.
 
-        A record that is closed already stays as it is.
+        A closed record stays as it is.
         """
         if self._opened.is_open:
             try:
@@ -229,7 +229,7 @@ class RecordWriter:
         self._opened.remove()
 
     def must_be_there(self) -> None:
-        """Make sure that the finished record is still under its name; else RecordError."""
+        """Check that the finished record is still under its name; else RecordError."""
         self._opened.must_be_there()
 
     def __enter__(self) -> RecordWriter:
@@ -241,13 +241,13 @@ class RecordWriter:
         if problem is None:
             self.finish("aborted", "closed before it was finished")
             return
-        # The first error is the one to show; on a full disk this one fails as well.
+        # Show the first error; on a full disk this fails as well.
         with contextlib.suppress(RecordError):
             self.finish("aborted", f"{type(problem).__name__}: {problem}")
 
     def _writing(self, *, whole: bool = False) -> AbstractContextManager[h5py.File]:
-        held = f"Every block before number {self._committed} is on disk"
-        return self._opened.writing(held, whole=whole)
+        on_disk = f"Every block before number {self._committed} is on disk"
+        return self._opened.writing(on_disk, whole=whole)
 
     def _write_blocks(self) -> None:
         if not self._blocks:
@@ -264,7 +264,7 @@ class RecordWriter:
         self._buffered_bytes = 0
 
     def _write_events(self, *, all_of_them: bool = False) -> None:
-        # Until the first block is here nobody knows where the trace starts.
+        # The start of the trace is unknown until the first block is here.
         if not self._events or not (self._rows or all_of_them):
             return
         with self._writing() as file:
@@ -275,19 +275,19 @@ class RecordWriter:
         self._events = []
 
     def _write_reception(self) -> None:
-        told = self.reception.told()
-        text = layout.json_text(told, "reception") if told else ""
-        if text != self._told:
+        seen = self.reception.told()
+        text = layout.json_text(seen, "reception") if seen else ""
+        if text != self._reception_text:
             with self._writing() as file:
                 layout.put(file, {"reception_json": text})
-            self._told = text
+            self._reception_text = text
 
 
 def _put_instrument(file: h5py.File, instrument: Instrument) -> None:
-    """Say what records, and make its samples and the table of blocks, both empty."""
-    told = asdict(instrument)
-    layout.put(file, {name: told[name] for name in ("firmware", "board", "serial")})
-    layout.put(file, {"history_blocks": told["history_blocks"], "board_state": told["state"]})
+    """Write the instrument, and make its samples and the table of blocks, both empty."""
+    values = asdict(instrument)
+    layout.put(file, {name: values[name] for name in ("firmware", "board", "serial")})
+    layout.put(file, {"history_blocks": values["history_blocks"], "board_state": values["state"]})
     trace = file.create_group("trace")
     channels = len(instrument.channels)
     counts = trace.create_dataset(
@@ -298,27 +298,27 @@ def _put_instrument(file: h5py.File, instrument: Instrument) -> None:
         chunks=(layout.CHUNK_SAMPLES, channels),
     )
     names = ("sample_rate_hz", "reduction", "channels", "converter_bits", "samples_per_block")
-    layout.put(counts, {name: told[name] for name in names})
+    layout.put(counts, {name: values[name] for name in names})
     trace.create_dataset(
         "blocks", (0,), BLOCK_DTYPE, maxshape=(None,), chunks=(layout.CHUNK_BLOCKS,)
     )
 
 
 def _unfinished(record: Record) -> Instrument:
-    """What records a record that was left unfinished; RecordError for any other."""
+    """The instrument of an unfinished record; RecordError for any other record."""
     if record.status != "recording" or record.instrument is None:
         raise error(record.path, f"is finished ({record.status}): nothing can be added to it")
     if record.sealed or record.edited or is_chained(record.path.parent, record.record_id):
         raise error(
             record.path,
-            "says that it is being recorded, and was sealed: it was changed after it was "
-            "finished, and is not sealed again; keep it, and look for another copy",
+            'has status "recording" but was sealed: it was changed after it was finished, and is '
+            "not sealed again; keep it, and look for another copy",
         )
     return record.instrument
 
 
 def _refuse_misfit(block: Block, instrument: Instrument) -> None:
-    """Raise ValueError for a block of another shape than the instrument promised."""
+    """Raise ValueError for a block whose shape does not fit the instrument."""
     channels = len(instrument.channels)
     rows = block.counts.shape[0]
     if block.counts.ndim != 2 or block.counts.shape[1] != channels:

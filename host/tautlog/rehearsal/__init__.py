@@ -1,6 +1,6 @@
-"""The rehearsal: a rig and a board's outside world, without a rig.
+"""The rehearsal: simulates a rig, and everything outside the board.
 
-`mechanics.motion` moves the sled, `electronics` turns force into counts, `rig` joins
-them to pins, `process` runs the board's firmware in a process of its own and
-feeds it. Nothing here knows the wire format, the states or the marks.
+`mechanics.motion` moves the sled, `electronics` turns force into counts, `rig` connects them to
+pins, and `process` runs the board's firmware in its own process and feeds it. Nothing here
+knows the wire format, the states or the marks.
 """

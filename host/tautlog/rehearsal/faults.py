@@ -1,6 +1,6 @@
-"""Faults that a rehearsal can play, one entry each.
+"""Faults that a rehearsal can simulate, one entry each.
 
-To add one: write a function from scene to scene and list it in FAULTS.
+To add a fault, write a function from scene to scene and list it in `_ALL`.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from typing import Any
 from tautlog.mechanics.rig_model import Slip
 from tautlog.rehearsal.scene import Scene
 
-NO_ANSWER = 1e12  # newtons a volt: of a chain that no pull moves
+NO_ANSWER = 1e12  # newton per volt of a chain that does not respond to force
 
 
 @dataclass(frozen=True)
 class Fault:
-    """One fault: its name, what it is in words, and what it changes."""
+    """One fault: its name, its description and its change to a scene."""
 
     name: str
     text: str
@@ -49,24 +49,24 @@ def _slips(scene: Scene) -> Scene:
 
 
 def _clips(scene: Scene) -> Scene:
-    """The amplifier's rail lies below the peak, and nobody knows it."""
+    """The amplifier's rail is below the peak, and the crew does not know it."""
     rail_v = scene.chain.volts(0.75 * _target_n(scene))
     return _chain(rail_high_v=rail_v)(scene)
 
 
 def _gain(scene: Scene) -> Scene:
-    """The jumper gives a tenth of the gain that the calibration says, also of the shunt."""
+    """The jumper gives a tenth of the calibrated gain, also for the shunt."""
     chain = _chain(newton_per_volt=10 * scene.chain.newton_per_volt)
     return _behaviour(shunt_v=0.1 * scene.behaviour.shunt_v)(chain(scene))
 
 
 def _reversed(scene: Scene) -> Scene:
-    """A pull lowers the output; it rests where it did, and the shunt lies across the same arm."""
+    """A pull lowers the output; zero and shunt stay as they were."""
     return _chain(newton_per_volt=-scene.chain.newton_per_volt)(scene)
 
 
 def _dead(level_v: float, noise_v: float = 0.0) -> Callable[[Scene], Scene]:
-    """The amplifier stands at a voltage, whatever pulls at the cell."""
+    """The amplifier stays at one voltage, whatever the force."""
 
     def change(scene: Scene) -> Scene:
         chain = _chain(zero_v=level_v, newton_per_volt=NO_ANSWER, noise_v=noise_v)
@@ -76,7 +76,7 @@ def _dead(level_v: float, noise_v: float = 0.0) -> Callable[[Scene], Scene]:
 
 
 def _stop(scene: Scene) -> Scene:
-    """The catch is met before the line has stretched as far as it would."""
+    """The sled meets the catch before the line has stretched fully."""
     stretch_m = 0.6 * _target_n(scene) / scene.model.stiffness_n_per_m
     return _model(catch_stretch_m=stretch_m)(scene)
 
@@ -91,12 +91,12 @@ _ALL = (
     Fault("amplifier-clips", "the amplifier's rail is at 75 % of the target", _clips),
     Fault("gain-ten-times", "the gain is a tenth of the calibrated one", _gain),
     Fault("cell-reversed", "the cell is wired the wrong way round", _reversed),
-    Fault("parked-low", "the amplifier stands at its lower limit, 0.040 V", _dead(0.0, 1.5e-3)),
-    Fault("parked-high", "the amplifier stands at its upper limit, 3.21 V", _dead(3.3, 1.5e-3)),
-    Fault("bridge-open", "the bridge is open: 1.1 V and the converter's own noise", _dead(1.1)),
+    Fault("parked-low", "the amplifier is stuck at its lower limit, 0.040 V", _dead(0.0, 1.5e-3)),
+    Fault("parked-high", "the amplifier is stuck at its upper limit, 3.21 V", _dead(3.3, 1.5e-3)),
+    Fault("bridge-open", "the bridge is open: 1.1 V and only the converter's noise", _dead(1.1)),
     Fault("shunt-dead", "the shunt resistor has no effect", _behaviour(shunt_v=0.0)),
     Fault("never-taut", "the sled meets the catch before the line", _model(catch_stretch_m=-0.05)),
-    Fault("latch-stuck", "the drive is pulsed and the latch holds", _behaviour(latch_stuck=True)),
+    Fault("latch-stuck", "the drive is pulsed but the latch holds", _behaviour(latch_stuck=True)),
     Fault("switch-stuck", "the release switch never opens", _behaviour(switch_stuck=True)),
     Fault("late-latch", "the latch lets go 30 ms late", _behaviour(latch_delay_s=0.042)),
     Fault("long-bounce", "the release switch bounces for 15 ms", _behaviour(bounce_s=0.015)),

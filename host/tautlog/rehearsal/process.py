@@ -1,8 +1,8 @@
 """The board's process: the real firmware, fed by a simulated rig.
 
-The firmware's files run unchanged in a process of their own, under MicroPython
-where it is installed and under CPython otherwise. A thread here answers its
-converter and pins; the laptop's program talks to it through an ordinary port.
+The firmware's files run unchanged in their own process, under MicroPython if it is installed,
+else under CPython. A thread here serves its converter and pins; the laptop's program talks to
+it through an ordinary port.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ START_S = 10.0
 PORT_TRIES = 5
 
 
-class Rig(Protocol):
-    """What feeds the board; `rig.SimulatedRig` is one."""
+class RigSource(Protocol):
+    """Feeds the board; `rig.SimulatedRig` is one."""
 
     def advance(self, n_samples: int, outputs: int) -> RigStep:
-        """Let n_samples pass with the board's outputs as they are."""
+        """Advance by n_samples with the board's present outputs."""
 
 
 def find_interpreter() -> Path:
@@ -44,7 +44,7 @@ def find_interpreter() -> Path:
 
 
 def firmware_folder() -> Path:
-    """Where the firmware's files lie in the installed package."""
+    """Folder of the firmware's files in the installed package."""
     with importlib.resources.as_file(importlib.resources.files("tautlog.firmware")) as folder:
         return Path(folder)
 
@@ -54,10 +54,10 @@ class BoardProcess:
 
     Parameters
     ----------
-    rig : Rig
+    rig : RigSource
         Feeds converter and pins.
     interpreter : Path, optional
-        Runs the firmware; `find_interpreter` by default.
+        Runs the firmware; default: `find_interpreter`.
     speed : float
         Simulated seconds per second, at most.
     serial : str
@@ -68,17 +68,17 @@ class BoardProcess:
     Attributes
     ----------
     url : str
-        What `link.SerialLink` opens to reach the board.
+        URL of the board for `link.SerialLink`.
 
     Raises
     ------
     BoardError
-        If the process does not start; with what it said.
+        If the process does not start; the message has its output.
     """
 
     def __init__(
         self,
-        rig: Rig,
+        rig: RigSource,
         *,
         interpreter: Path | None = None,
         speed: float = 1.0,
@@ -112,9 +112,9 @@ class BoardProcess:
                 self._thread = threading.Thread(target=self._serve, args=(connection,), daemon=True)
                 self._thread.start()
                 return
-        said = self.said()
+        printed = self.printed()
         self._log.close()
-        raise BoardError(f"the rehearsed board did not start under {self._interpreter}: {said}")
+        raise BoardError(f"the rehearsed board did not start under {self._interpreter}: {printed}")
 
     def _command(self, rig_port: int, link_port: int) -> list[str]:
         run = Path(virtual_board.__file__).with_name("run.py")
@@ -137,7 +137,7 @@ class BoardProcess:
         return None
 
     def _serve(self, connection: socket.socket) -> None:
-        """Answer the board's converter and pins until it goes."""
+        """Serve the board's converter and pins until its process ends."""
         request = struct.Struct(virtual_board.REQUEST)
         try:
             with connection:
@@ -156,12 +156,12 @@ class BoardProcess:
             self._child.kill()
 
     def check(self) -> None:
-        """Raise what went wrong behind the board's back, if anything did."""
+        """Raise the failure of the simulated rig, if any."""
         if self._failure is not None:
             raise self._failure
 
-    def said(self) -> str:
-        """What the board's process printed; nothing when all is well."""
+    def printed(self) -> str:
+        """The output of the board's process; empty if all is well."""
         self._log.seek(0)
         return self._log.read().decode(errors="replace").strip()
 

@@ -25,14 +25,14 @@ SHUNT = Shunt(0.5, "as the rig is built")
 
 @dataclass(frozen=True)
 class Behaviour:
-    """What switches, wires, key, latch and cable do.
+    """The behaviour of switches, wires, key, latch and cable.
 
     Attributes
     ----------
     key_on, latched : bool
-        Reading before arming.
+        State before arming.
     latch_delay_s : float
-        Time that the drive must be high until the latch lets go.
+        Time for which the drive must be high until the latch lets go.
     latch_stuck : bool
         The latch never lets go.
     switch_stuck : bool
@@ -46,7 +46,7 @@ class Behaviour:
     glitch_after_s : float or None
         One sample jumps this long after the release.
     shunt_v : float
-        By how much the shunt resistor raises the converter's voltage.
+        Step of the shunt resistor at the converter.
     """
 
     key_on: bool = True
@@ -68,7 +68,7 @@ class Scene:
     Attributes
     ----------
     shunt : Shunt
-        The resistor that the crew believes to be fitted.
+        The shunt resistor that the crew believes to be fitted.
     """
 
     model: RigModel
@@ -84,7 +84,7 @@ def default_scene(
     height_m: float = DEFAULT_HEIGHT_M,
     target_n: float = DEFAULT_TARGET_N,
 ) -> Scene:
-    """Scene of a crew that did everything right, aiming at mid-band.
+    """The scene of a crew that did everything right and aims at mid-band.
 
     Raises
     ------

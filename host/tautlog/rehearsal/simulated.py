@@ -12,9 +12,9 @@ from tautlog.rehearsal.electronics import CountArray
 from tautlog.rehearsal.rig import RigEdge, SimulatedRig
 from tautlog.rehearsal.scene import Scene
 
-SAMPLE_RATE_HZ = 62_500.0  # what the firmware samples by default
+SAMPLE_RATE_HZ = 62_500.0  # default of the firmware
 REDUCTION = 8
-BEFORE_S = 0.5  # of quiet signal, from which the zero can be taken
+BEFORE_S = 0.5  # of quiet signal, for the zero
 STEP_S = 0.02
 
 
@@ -25,11 +25,11 @@ class Simulated:
     Attributes
     ----------
     trace : Trace
-        As converter and amplifier of the scene would have given it.
+        The trace from the scene's amplifier and converter.
     setup : DropSetup
-        What the crew believes of the drop.
+        The drop as the crew believes it to be.
     truth : dict
-        The true figures, by the names of `Marks`.
+        The true figures, under the names of `Marks`.
     """
 
     trace: Trace
@@ -38,16 +38,16 @@ class Simulated:
 
 
 def simulate(scene: Scene, *, seed: int = 0, record_s: float = 7.0) -> Simulated:
-    """Let the sled of a scene fall.
+    """Simulate the drop of a scene.
 
     Parameters
     ----------
     scene : Scene
         Rig, electronics and behaviour.
     seed : int
-        Of noise and bounce.
+        Seed for noise and bounce.
     record_s : float
-        Time recorded after the drive was asked to let go.
+        Time recorded after the drive signal.
     """
     rig = SimulatedRig(scene, sample_rate_hz=SAMPLE_RATE_HZ, reduction=REDUCTION, seed=seed)
     step = round(STEP_S * SAMPLE_RATE_HZ)

@@ -11,7 +11,7 @@ class Noting:
     def meet(self, instrument, calibration):
         pass
 
-    def tell(self, kind, **what):
+    def send(self, kind, **what):
         self.told.append((kind, what))
 
     def block(self, block):

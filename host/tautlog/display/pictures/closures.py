@@ -1,4 +1,4 @@
-"""Closures: what momentum and weight make of a force, drop after drop."""
+"""Closures: measured impulse and rest force over those expected, drop after drop."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from matplotlib.ticker import MaxNLocator
 
 from tautlog.display.pictures.ink import FAINT, INK, LIMIT, new_figure
 
-SEEN = (0.8, 1.2)  # what lies beyond is named below the picture
+SEEN = (0.8, 1.2)  # the caption names closures beyond
 VALID = (0.95, 1.05)
 
 
@@ -33,7 +33,7 @@ def draw_closures(impulse: Sequence[float | None], rest: Sequence[float | None])
 
 
 def _known(values: Sequence[float | None]) -> tuple[list[int], list[float]]:
-    """Numbers of the drops of which it is known and within the picture, and what it is."""
-    known = {number: one for number, one in enumerate(values, start=1) if one is not None}
-    seen = {number: one for number, one in known.items() if SEEN[0] <= one <= SEEN[1]}
+    """Drop numbers and values that are known and inside the picture."""
+    known = {number: value for number, value in enumerate(values, start=1) if value is not None}
+    seen = {number: value for number, value in known.items() if SEEN[0] <= value <= SEEN[1]}
     return list(seen), list(seen.values())

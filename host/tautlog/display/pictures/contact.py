@@ -1,4 +1,4 @@
-"""Contact: the pull that was measured, with all that is told of it, as one piece of a picture."""
+"""Contact: the measured pull with its figures, as one part of a picture."""
 
 from __future__ import annotations
 
@@ -30,10 +30,10 @@ if TYPE_CHECKING:  # the plan is heavy
 
 
 def put_contact(
-    axes: Axes, one: Assessment, expected: Expected | None, points: int = POINTS
+    axes: Axes, drop: Assessment, expected: Expected | None, points: int = POINTS
 ) -> None:
-    """Put the contact that was measured on axes, over what was predicted of it."""
-    curve, marks = one.curve, one.marks
+    """Draw the measured contact on axes, with its prediction behind it."""
+    curve, marks = drop.curve, drop.marks
     first_s, last_s = _window(curve, marks)
     raw_s, raw_n = span(curve.unfiltered_n, curve.sample_rate_hz, (first_s, last_s), points)
     axes.plot(1e3 * (raw_s - first_s), raw_n, color=FAINT, lw=0.8, label="unfiltered")
@@ -45,7 +45,7 @@ def put_contact(
     if expected is not None and marks.onset_time_s is not None:
         _expect(axes, expected, 1e3 * (marks.onset_time_s - first_s))
     axes.set_ylabel("force, N")
-    axes.set_xlabel(f"ms, from {first_s:.3f} s of the trace{_since_release(first_s, marks)}")
+    axes.set_xlabel(f"time from {first_s:.3f} s of the trace, ms{_since_release(first_s, marks)}")
     _mark_peak(axes, curve, first_s, marks)
     _mark_duration(axes, curve, first_s, marks)
     for key, name in TIMES.items():
@@ -57,7 +57,7 @@ def put_contact(
 
 
 def _expect(axes: Axes, expected: Expected, onset_ms: float) -> None:
-    """A band behind the curve, no larger than the axes: paper does not cut what lies beyond."""
+    """Draw a band behind the curve, clipped to the axes: a PDF does not clip it."""
     at_ms = 1e3 * expected.since_onset_s + onset_ms
     (first_ms, last_ms), ends_n = axes.get_xlim(), axes.get_ylim()
     seen = (at_ms >= first_ms) & (at_ms <= last_ms)
@@ -77,11 +77,11 @@ def _since_release(at_s: float, marks: Marks) -> str:
     if marks.release_time_s is None:
         return ""
     since_s = at_s - marks.release_time_s
-    return f", {abs(since_s):.3f} s {'before' if since_s < 0 else 'after'} the release"
+    return f" ({abs(since_s):.3f} s {'before' if since_s < 0 else 'after'} the release)"
 
 
 def _window(curve: ForceCurve, marks: Marks) -> tuple[float, float]:
-    """Span of the measured contact with a third of it on either side."""
+    """Span of the measured contact with a third of its length on either side."""
     end_s = curve.force_n.size / curve.sample_rate_hz
     onset_s, slack_s = marks.onset_time_s, marks.slack_time_s
     if onset_s is None:
@@ -94,7 +94,7 @@ def _window(curve: ForceCurve, marks: Marks) -> tuple[float, float]:
 def span(
     force_n: FloatArray, rate_hz: float, ends_s: tuple[float, float], points: int = POINTS
 ) -> tuple[FloatArray, FloatArray]:
-    """Times and values to draw of a part of a trace."""
+    """Times and values to draw for a part of a trace."""
     low = max(int(ends_s[0] * rate_hz), 0)
     high = max(int(np.ceil(ends_s[1] * rate_hz)) + 1, low + 1)
     part = force_n[low:high]
@@ -102,7 +102,7 @@ def span(
 
 
 def _bands(axes: Axes, marks: Marks, drawn_n: FloatArray) -> None:
-    """Target and limit, each with its name."""
+    """Draw target and limit, each with its name."""
     target_n, limit_n = marks.target_force_n, marks.limit_force_n
     highest = [value for value in (target_n, limit_n) if value is not None]
     finite = drawn_n[np.isfinite(drawn_n)]
@@ -140,7 +140,7 @@ def _bands(axes: Axes, marks: Marks, drawn_n: FloatArray) -> None:
 
 
 def _mark_peak(axes: Axes, curve: ForceCurve, first_s: float, marks: Marks) -> None:
-    """A marker on the curve, its bar from one end of the stated interval to the other."""
+    """Mark the peak on the curve, with a bar over the whole stated interval."""
     peak_n, peak_s = marks.peak_force_n, marks.peak_time_s
     if peak_n is None or peak_s is None:
         return
@@ -163,7 +163,7 @@ def _mark_peak(axes: Axes, curve: ForceCurve, first_s: float, marks: Marks) -> N
 
 
 def _mark_duration(axes: Axes, curve: ForceCurve, first_s: float, marks: Marks) -> None:
-    """An arrow as long as the duration, at 10 % of the peak."""
+    """Draw an arrow as long as the duration, at 10 % of the peak."""
     duration_s, peak_s = marks.duration_s, marks.peak_time_s
     if duration_s is None or peak_s is None or curve.duration_from_s is None:
         return

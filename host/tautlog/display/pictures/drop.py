@@ -1,4 +1,4 @@
-"""Drop: one record as a picture, for a crew that stands around a laptop."""
+"""Drop: one record as a picture, for a crew around a laptop."""
 
 from __future__ import annotations
 
@@ -27,30 +27,30 @@ if TYPE_CHECKING:  # the plan is heavy
     from tautlog.planning.expected import Expected
 
 
-def draw_drop(one: Assessment, title: str, expected: Expected | None = None) -> Figure:
-    """Draw a record: its verdicts, the contact, and the whole of it.
+def draw_drop(drop: Assessment, title: str, expected: Expected | None = None) -> Figure:
+    """Draw a record: its verdicts, the contact and the whole trace.
 
     Parameters
     ----------
-    one : Assessment
+    drop : Assessment
         The drop.
     title : str
-        What stands on top.
+        Title of the picture.
     expected : Expected or None
         The predicted pull, drawn as a band behind the measured one.
     """
     figure = new_figure(11.0, 7.5)
     head, contact, whole = figure.subplots(3, 1, height_ratios=[1.5, 4.2, 1.8])
-    _head(head, one, title)
-    put_contact(contact, one, expected)
-    _whole(whole, one)
-    if one.rehearsed:
+    _head(head, drop, title)
+    put_contact(contact, drop, expected)
+    _whole(whole, drop)
+    if drop.rehearsed:
         stamp(figure)
     return figure
 
 
 def stamp(figure: Figure, size_pt: float = 84) -> None:
-    """Across the curves, so that nobody takes a rehearsal for a drop."""
+    """Stamp a figure, so that nobody mistakes a rehearsal for a drop."""
     figure.text(
         0.5,
         0.42,
@@ -69,13 +69,13 @@ def _number(value: object, form: str) -> str:
     return "-" if value is None else format(value, form)
 
 
-def _head(axes: Axes, one: Assessment, title: str) -> None:
-    marks = one.marks
+def _head(axes: Axes, drop: Assessment, title: str) -> None:
+    marks = drop.marks
     axes.set_axis_off()
     axes.text(0.0, 1.06, literal(title), fontsize=9, color=INK, va="top")
     places = (0.92, 0.76, 0.60, 0.34, 0.18)
-    for number, (line, place) in enumerate(zip(quick_look(one), places, strict=True)):
-        load = number == 2  # which is what is read from afar
+    for number, (line, place) in enumerate(zip(quick_look(drop), places, strict=True)):
+        load = number == 2  # the line to read from a distance
         axes.text(
             0.0,
             place,
@@ -95,14 +95,14 @@ def _head(axes: Axes, one: Assessment, title: str) -> None:
     axes.text(0.0, 0.01, figures, fontsize=9.5, color=INK, va="top")
 
 
-def _whole(axes: Axes, one: Assessment) -> None:
-    """The whole record, small."""
-    curve, rest_n = one.curve, one.marks.rest_force_n
+def _whole(axes: Axes, drop: Assessment) -> None:
+    """Draw the whole trace, small."""
+    curve, rest_n = drop.curve, drop.marks.rest_force_n
     end_s = curve.force_n.size / curve.sample_rate_hz
     time_s, line_n = span(curve.force_n, curve.sample_rate_hz, (0.0, end_s))
     axes.plot(time_s, line_n, color=INK, lw=0.8)
     axes.set_xlim(0.0, max(end_s, 1.0 / curve.sample_rate_hz))
-    axes.set_xlabel("s, from the start of the trace")
+    axes.set_xlabel("time from the start of the trace, s")
     axes.set_ylabel("force, N")
     if rest_n is not None:
         axes.axhline(rest_n, color=FAINT, lw=1.0, ls="--")
@@ -115,7 +115,7 @@ def _whole(axes: Axes, one: Assessment) -> None:
             fontsize=9,
             color=INK,
         )
-    for name, at_s in (("release", one.marks.release_time_s), ("onset", one.marks.onset_time_s)):
+    for name, at_s in (("release", drop.marks.release_time_s), ("onset", drop.marks.onset_time_s)):
         if at_s is not None and 0.0 <= at_s <= end_s:
             upright(axes, name, at_s)
     axes.grid(alpha=0.25)

@@ -1,4 +1,4 @@
-"""Image: a picture as a file, or as a drawing that stands in a page."""
+"""Image: a picture as a file, or as an SVG element in a page."""
 
 from __future__ import annotations
 
@@ -14,25 +14,25 @@ from tautlog.errors import RecordError
 from tautlog.files.new_file import new_file
 
 DOTS_PER_INCH = 130
-_NOT_SAID = {"Date": None, "Creator": None, "Format": None, "Type": None}
+_NO_METADATA = {"Date": None, "Creator": None, "Format": None, "Type": None}
 
 
 def fonts_folder() -> Path:
-    """Where the letters lie that pictures are written in."""
+    """The folder with the fonts of the pictures."""
     return Path(matplotlib.get_data_path()) / "fonts" / "ttf"
 
 
 def save(figure: Figure, path: Path) -> None:
-    """Write a picture to a new file, in the format of its ending.
+    """Write a picture to a new file, in the format of its suffix.
 
     Raises
     ------
     RecordExistsError
         If the file exists.
     RecordError
-        If it cannot be written, or the ending names no picture format.
+        If the file cannot be written, or its suffix names no picture format.
     """
-    # In memory first: not every format of the library bears a disk that refuses.
+    # In memory first: not every format of the library survives a failing disk.
     drawn = io.BytesIO()
     with new_file(path) as draft:
         try:
@@ -42,20 +42,20 @@ def save(figure: Figure, path: Path) -> None:
         draft.write_bytes(drawn.getvalue())
 
 
-def svg_of(figure: Figure, told: str) -> str:
-    """A picture as an element of HTML, which says in words what it shows.
+def svg_of(figure: Figure, caption: str) -> str:
+    """A picture as an SVG element with a caption for screen readers.
 
-    Letters are drawn: no reader and no paper needs their font.
+    Letters are drawn as paths, so no font is needed to show them.
     """
     drawn = io.StringIO()
-    # Names of parts come from what they are: the same in every run.
+    # A fixed salt gives parts the same names in every run.
     with matplotlib.rc_context({"svg.fonttype": "path", "svg.hashsalt": "tautlog"}):
-        figure.savefig(drawn, format="svg", metadata=_NOT_SAID)
+        figure.savefig(drawn, format="svg", metadata=_NO_METADATA)
     text = drawn.getvalue()
     body = text[text.index("<svg") :]
-    # What the library says in a style sheet would count for the whole page.
+    # The library's style sheet would apply to the whole page.
     body = re.sub(r"<style.*?</style>|<metadata.*?</metadata>|<!--.*?-->", "", body, flags=re.S)
     # A hundredth of a point is finer than any printer.
     body = re.sub(r' d="[^"]*"', lambda path: re.sub(r"(\.\d\d)\d+", r"\1", path[0]), body)
-    head = f'role="img" aria-label="{escape(told)}" style="stroke-linejoin:round"'
+    head = f'role="img" aria-label="{escape(caption)}" style="stroke-linejoin:round"'
     return body.replace("<svg", f"<svg {head}", 1)

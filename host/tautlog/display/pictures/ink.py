@@ -1,6 +1,6 @@
-"""Ink: colours, words and lines that all pictures have in common.
+"""Ink: colours, words and lines common to all pictures.
 
-Every line carries its name; nothing is told by colour alone.
+Every line has a name; nothing is shown by colour alone.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ from tautlog.analysis.thinning import thinned
 
 FloatArray = npt.NDArray[np.float64]
 
-# Dark ink for what was measured, two patterned bands for what was wanted.
+# Dark ink for measured values, two patterned bands for target and limit.
 INK = "#1b2a41"
 FAINT = "#9aa5b1"
 TARGET = "#2a7f62"
 LIMIT = "#a63d2f"
 PLAIN_GROUND = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1}
-POINTS = 4000  # of a curve that is longer, its extremes are drawn
+POINTS = 4000  # a longer curve is drawn by its extremes
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:
@@ -32,13 +32,13 @@ def new_figure(width_in: float, height_in: float) -> Figure:
 
 
 def few(x: FloatArray, y: FloatArray, most: int = POINTS) -> tuple[FloatArray, FloatArray]:
-    """What is drawn of a curve."""
+    """The points to draw of a curve."""
     places = thinned(y, most)
     return x[places], y[places]
 
 
 def upright(axes: Axes, name: str, at: float, top: float = 0.985) -> None:
-    """An upright line with its name, which ends at a part of the height."""
+    """Draw a vertical line and its name; the name ends at a fraction of the height."""
     axes.axvline(at, color=INK, lw=0.9, ls=":")
     axes.annotate(
         name,
@@ -54,16 +54,16 @@ def upright(axes: Axes, name: str, at: float, top: float = 0.985) -> None:
 
 
 def literal(text: str) -> str:
-    """Text in which no $ begins a formula."""
+    """Text with its $ escaped, so that none begins a formula."""
     return text.replace("$", r"\$")
 
 
 def newton(value: float | None) -> str:
-    """A force as it is read from afar."""
-    # Rounded first: a little below zero is no "-0".
+    """A force in whole newtons, to read from a distance."""
+    # Round first: a value just below zero must not give "-0".
     return "-" if value is None else f"{round(value) + 0:,d} N".replace(",", " ")
 
 
 def millisecond(value_s: float | None) -> str:
-    """A time as it is read from afar."""
+    """A time in milliseconds, to read from a distance."""
     return "-" if value_s is None else f"{1e3 * value_s:.1f} ms"

@@ -1,4 +1,4 @@
-"""On axes: the first pull of a drop, drawn into axes that somebody else owns."""
+"""On axes: draws the first pull of a drop on the caller's axes."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ if TYPE_CHECKING:
     from tautlog.model.force_curve import ForceCurve
     from tautlog.model.marks import Marks
 
-ROUND = 0.6  # of the contact's length is shown before and after it
+ROUND = 0.6  # shown before and after the contact, in lengths of the contact
 
 
 def draw_pull(axes: Axes, curve: ForceCurve, marks: Marks, label: str = "") -> None:
-    """Draw force over time since onset, with target, limit and peak.
+    """Draw force against time since onset, with target, limit and peak.
 
     Parameters
     ----------
     axes : Axes
-        Of matplotlib.
+        Axes of matplotlib.
     curve : ForceCurve
-        What the marks were taken from.
+        The curve behind the marks.
     marks : Marks
         Figures of the drop.
     label : str
-        For the legend; the class where it is empty.
+        Text for the legend; default: the class.
     """
     time_s, force_n = curve.time_s, curve.force_n
     origin_s = marks.onset_time_s or 0.0
@@ -45,12 +45,12 @@ def draw_pull(axes: Axes, curve: ForceCurve, marks: Marks, label: str = "") -> N
             axes.axhline(level_n, linestyle=style, linewidth=0.8, color="0.4", label=name)
     if marks.peak_force_n is not None and marks.peak_time_s is not None:
         axes.plot([1e3 * (marks.peak_time_s - origin_s)], [marks.peak_force_n], "k+", ms=10)
-    axes.set_xlabel("time since onset in ms")
-    axes.set_ylabel("force in N")
+    axes.set_xlabel("time since onset, ms")
+    axes.set_ylabel("force, N")
 
 
 def _is_drawn(axes: Axes, name: str, level_n: float) -> bool:
-    """Whether another drop of the same level was drawn before."""
+    """Whether the same level of another drop is already drawn."""
     return any(
         line.get_label() == name and np.allclose(np.asarray(line.get_ydata(), float), level_n)
         for line in axes.get_lines()

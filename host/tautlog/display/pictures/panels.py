@@ -1,4 +1,4 @@
-"""Panels: the views of records as curves over axes, on paper and in a window."""
+"""Panels: views of records drawn as curves on axes, on paper and in a window."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from matplotlib.lines import Line2D
 from tautlog.display.pictures.ink import FAINT, INK, few, literal, new_figure, upright
 from tautlog.display.views import Panel, View
 
-# Curves that lie over one another, told apart by dashes as well.
+# Overlaid curves differ in dashes as well as in colour.
 _STYLES = ("-", "--", "-.", ":")
 _HUES = ("#1b2a41", "#a63d2f", "#2a7f62", "#7a5195", "#b8860b")
 
@@ -26,12 +26,12 @@ def draw_view(view: View) -> Figure:
 
 
 def put_panel(axes: Axes, panel: Panel) -> list[Line2D]:
-    """Put a panel on axes: curves told apart by dashes and colour, and named.
+    """Draw a panel on axes; its curves differ in dashes and colour, and have names.
 
     Returns
     -------
     list of Line2D
-        One for each curve, in their order.
+        One line for each curve, in order.
     """
     lines = []
     plain = 0
@@ -42,7 +42,7 @@ def put_panel(axes: Axes, panel: Panel) -> list[Line2D]:
             plain += 1
         x, y = few(curve.x, curve.y)
         lines += axes.plot(x, y, label=literal(curve.name), color=hue, ls=style, lw=width)
-    axes.margins(x=0.0 if all(curve.goes_on for curve in panel.curves) else 0.03)
+    axes.margins(x=0.0 if all(curve.is_monotonic for curve in panel.curves) else 0.03)
     if panel.x_log:
         axes.set_xscale("log")
     if panel.y_log:

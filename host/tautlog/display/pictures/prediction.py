@@ -1,4 +1,4 @@
-"""Prediction: the pull that a plan promises."""
+"""Prediction: the pull that a plan predicts."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tautlog.planning.prediction import Prediction
 def draw_prediction(
     time_s: FloatArray,
     force_n: FloatArray,
-    told: Prediction,
+    predicted: Prediction,
     title: str,
     *,
     target_n: float | None = None,
@@ -25,32 +25,32 @@ def draw_prediction(
     ----------
     time_s, force_n : ndarray of float64, shape (n,)
         Time since the line comes taut, and force.
-    told : Prediction
-        Its peak and the band of it.
+    predicted : Prediction
+        The peak and its band.
     title : str
-        What stands on top.
+        Title of the picture.
     target_n, limit_n : float or None
-        What is wanted.
+        Target and limit of the drop.
     """
     figure = new_figure(9.0, 5.5)
     axes = figure.subplots()
-    _pull(axes, 1e3 * time_s, force_n, told)
+    _pull(axes, 1e3 * time_s, force_n, predicted)
     levels = (("target", target_n, TARGET, "--"), ("limit", limit_n, LIMIT, "-."))
     for name, level, colour, style in levels:
         if level:
             axes.axhline(level, color=colour, lw=1.2, ls=style, label=f"{name} {level:.0f} N")
     axes.set_xlabel("time since the line comes taut, ms")
     axes.set_ylabel("force, N")
-    axes.set_ylim(0.0, 1.15 * max(told.peak_high_n, limit_n or 0.0))
+    axes.set_ylim(0.0, 1.15 * max(predicted.peak_high_n, limit_n or 0.0))
     axes.set_title(title, fontsize=10, color=INK, loc="left")
     axes.legend(loc="upper right", fontsize=8.5, framealpha=0.9)
     axes.grid(alpha=0.25)
     return figure
 
 
-def _pull(axes: Axes, time_ms: FloatArray, force_n: FloatArray, told: Prediction) -> None:
-    """The force, its band, and its peak in figures."""
-    low, high, peak = told.peak_low_n, told.peak_high_n, told.peak_force_n
+def _pull(axes: Axes, time_ms: FloatArray, force_n: FloatArray, predicted: Prediction) -> None:
+    """Draw the force, its band and the value of its peak."""
+    low, high, peak = predicted.peak_low_n, predicted.peak_high_n, predicted.peak_force_n
     axes.fill_between(
         time_ms,
         force_n * (low / peak),
@@ -58,7 +58,7 @@ def _pull(axes: Axes, time_ms: FloatArray, force_n: FloatArray, told: Prediction
         color=FAINT,
         alpha=0.35,
         lw=0,
-        label=f"band of the prediction, {low:.0f} to {high:.0f} N at the peak",
+        label=f"predicted band, {low:.0f} to {high:.0f} N at the peak",
     )
     axes.plot(time_ms, force_n, color=INK, lw=1.8, label="predicted force")
     axes.annotate(

@@ -1,40 +1,40 @@
-"""Contents of a report: all that it tells, as texts, tables, curves and pictures.
+"""Contents of a report: its texts, tables, curves and pictures.
 
-`gathering` fills it; `page` and `paper` say the same of it. People's words stand in it as they
-were typed.
+`gathering` fills it; `page` and `paper` show the same content. What people typed stays as
+typed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tautlog.archive.photos import Shown
+from tautlog.archive.photos import Thumbnail
 
 Row = tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture as an element of HTML, and in words for those who do not see it."""
+    """A picture as an SVG element, with a caption for those who cannot see it."""
 
     svg: str
-    told: str
+    caption: str
 
 
 @dataclass(frozen=True)
-class Trace:
-    """A curve that the page's script draws; None where a sample is missing.
+class PlotTrace:
+    """A curve for the page's script; None where a sample is missing.
 
     Attributes
     ----------
     time_s, raw_n, force_n : tuple of float
-        Since the release; unfiltered and filtered force.
+        Time since the release; unfiltered and filtered force.
     expected_n : tuple of (tuple, tuple) or None
-        Lower and upper end of what was predicted.
+        Lower and upper end of the prediction.
     label : str
         Name of the filtered curve.
     target_n, limit_n : float or None
-        What was wanted.
+        Target and limit of the drop.
     """
 
     time_s: tuple[float, ...]
@@ -47,8 +47,8 @@ class Trace:
 
 
 @dataclass(frozen=True)
-class Closures:
-    """What momentum and weight make of each drop's force; drops are counted from 1."""
+class ClosureSeries:
+    """Impulse and rest closures of all drops; drops are counted from 1."""
 
     number: tuple[int, ...]
     impulse: tuple[float | None, ...]
@@ -56,8 +56,8 @@ class Closures:
 
 
 @dataclass(frozen=True)
-class VerdictsTold:
-    """Verdicts in words, each under a heading that says of what it is."""
+class VerdictTexts:
+    """Verdicts in words, without the subject: the heading names it."""
 
     record: str
     load: str
@@ -66,8 +66,8 @@ class VerdictsTold:
 
 
 @dataclass(frozen=True)
-class DecisionTold:
-    """What a named person decided, when and why, beside what was proposed."""
+class DecisionText:
+    """The decision of a named person, when and why, and what was proposed."""
 
     by: str
     utc: str
@@ -77,8 +77,8 @@ class DecisionTold:
 
 
 @dataclass(frozen=True)
-class OverrideTold:
-    """Who dropped all the same, why, and what had refused."""
+class OverrideText:
+    """Who overrode a refusal, why, and what had refused."""
 
     by: str
     reason: str
@@ -86,7 +86,7 @@ class OverrideTold:
 
 
 @dataclass(frozen=True)
-class PartTold:
+class BudgetPart:
     """One contribution to an uncertainty."""
 
     name: str
@@ -96,19 +96,19 @@ class PartTold:
 
 
 @dataclass(frozen=True)
-class BudgetTold:
-    """The uncertainty of one figure, part by part."""
+class BudgetTable:
+    """The uncertainty budget of one figure."""
 
     figure: str
     value: str
     expanded: str
     k: str
-    parts: tuple[PartTold, ...]
+    parts: tuple[BudgetPart, ...]
 
 
 @dataclass(frozen=True)
-class CalibrationTold:
-    """What the forces of a drop rest on."""
+class CalibrationRow:
+    """The calibration behind the forces of a drop."""
 
     slope: str
     u: str
@@ -118,36 +118,36 @@ class CalibrationTold:
 
 
 @dataclass(frozen=True)
-class DropTold:
-    """One drop; every text ready to be read, "" where there is nothing to say."""
+class DropSection:
+    """One drop; every text is ready to read, "" if there is nothing to say."""
 
     name: str
     article: str
     mass: str
     height: str
     peak: str
-    words: VerdictsTold
+    words: VerdictTexts
     status: str
     finding: str
     lines: tuple[str, ...]
     notes: tuple[str, ...]
-    decision: DecisionTold | None
-    override: OverrideTold | None
+    decision: DecisionText | None
+    override: OverrideText | None
     set_up: str
     plan: tuple[str, ...]
     picture: Picture
     reasons: tuple[str, ...]
-    figures: tuple[tuple[str, str], ...]
-    budgets: tuple[BudgetTold, ...]
+    figures: tuple[tuple[str, str, str], ...]  # key, label, value
+    budgets: tuple[BudgetTable, ...]
     inspections: tuple[str, ...]
-    photos: tuple[Shown, ...]
+    photos: tuple[Thumbnail, ...]
     checklist: str
-    calibration: CalibrationTold
+    calibration: CalibrationRow
 
 
 @dataclass(frozen=True)
-class ArticleTold:
-    """One article over all drops of the report."""
+class ArticleRow:
+    """One article, over all drops of the report."""
 
     name: str
     version: str
@@ -162,7 +162,7 @@ class ArticleTold:
 
 @dataclass(frozen=True)
 class Contents:
-    """All that a report tells, in its order."""
+    """The content of a report, in order."""
 
     title: str
     count: str
@@ -174,16 +174,16 @@ class Contents:
     caution: str
     requirement: tuple[tuple[str, str], ...]
     rule: str
-    drops: tuple[DropTold, ...]
+    drops: tuple[DropSection, ...]
     unreadable: tuple[tuple[str, str], ...]
-    closures: Closures
+    closures: ClosureSeries
     closures_picture: Picture | None
     ledger_head: Row
     ledger: tuple[Row, ...]
     corrections: tuple[str, ...]
-    articles_told: str
-    articles: tuple[ArticleTold, ...]
+    articles_caption: str
+    articles: tuple[ArticleRow, ...]
     questions: tuple[str, ...]
     decides: str
-    definitions: tuple[tuple[str, str], ...]
-    traces: tuple[Trace, ...]
+    definitions: tuple[tuple[str, str, str], ...]  # key, label, definition
+    traces: tuple[PlotTrace, ...]

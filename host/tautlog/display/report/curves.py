@@ -1,37 +1,37 @@
-"""Curves: what the page's script draws of a drop."""
+"""Curves: the curves of a drop for the page's script."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from tautlog.analysis.thinning import thinned
-from tautlog.display.report.contents import Closures, Trace
+from tautlog.display.report.contents import ClosureSeries, PlotTrace
 from tautlog.display.report.sources import Source
 from tautlog.display.views import AFTER, BEFORE, FloatArray
 
 POINTS = 700  # of each curve
 
 
-def trace_of(one: Source) -> Trace:
-    """The contact of a drop and what is around it, thinned."""
-    marks, force = one.drop.marks, one.drop.curve
-    seen = _around_contact(one)
+def trace_of(source: Source) -> PlotTrace:
+    """The contact of a drop and its surroundings, thinned."""
+    marks, force = source.drop.marks, source.drop.curve
+    seen = _around_contact(source)
     time_s = force.time_s[seen] - (marks.release_time_s or 0.0)
     raw_n, force_n = force.unfiltered_n[seen], force.force_n[seen]
     places = np.union1d(thinned(raw_n, POINTS), thinned(force_n, POINTS))
-    return Trace(
+    return PlotTrace(
         time_s=tuple(round(float(value), 6) for value in time_s[places]),
         raw_n=_plain(raw_n[places]),
         force_n=_plain(force_n[places]),
-        expected_n=_expected(one, force.time_s[seen][places]),
-        label=f"class {marks.cfc} N" if marks.cfc else "not filtered N",
+        expected_n=_expected(source, force.time_s[seen][places]),
+        label=f"class {marks.cfc}, N" if marks.cfc else "not filtered, N",
         target_n=marks.target_force_n,
         limit_n=marks.limit_force_n,
     )
 
 
-def _around_contact(one: Source) -> slice:
-    marks, rate = one.drop.marks, one.drop.curve.sample_rate_hz
+def _around_contact(source: Source) -> slice:
+    marks, rate = source.drop.marks, source.drop.curve.sample_rate_hz
     if marks.onset_time_s is None:
         return slice(None)
     length = marks.base_duration_s or 0.1
@@ -40,10 +40,10 @@ def _around_contact(one: Source) -> slice:
 
 
 def _expected(
-    one: Source, time_s: FloatArray
+    source: Source, time_s: FloatArray
 ) -> tuple[tuple[float | None, ...], tuple[float | None, ...]] | None:
-    """Lower and upper end of what was expected, at times of the trace; None beyond it."""
-    expected, onset_s = one.expected, one.drop.marks.onset_time_s
+    """Lower and upper end of the prediction, at times of the trace; None outside it."""
+    expected, onset_s = source.expected, source.drop.marks.onset_time_s
     if expected is None or onset_s is None:
         return None
     low, high = (
@@ -54,14 +54,14 @@ def _expected(
 
 
 def _plain(values: FloatArray) -> tuple[float | None, ...]:
-    return tuple(round(float(one), 2) if np.isfinite(one) else None for one in values)
+    return tuple(round(float(value), 2) if np.isfinite(value) else None for value in values)
 
 
-def closures_of(sources: list[Source]) -> Closures:
-    """Closures of all drops, in their order."""
-    marks = [one.drop.marks for one in sources]
-    return Closures(
+def closures_of(sources: list[Source]) -> ClosureSeries:
+    """Closures of all drops, in order."""
+    marks = [source.drop.marks for source in sources]
+    return ClosureSeries(
         tuple(range(1, len(marks) + 1)),
-        tuple(one.impulse_closure for one in marks),
-        tuple(one.rest_closure for one in marks),
+        tuple(drop.impulse_closure for drop in marks),
+        tuple(drop.rest_closure for drop in marks),
     )

@@ -1,4 +1,4 @@
-"""Drops of a report: one by one, what there is to tell of each."""
+"""Drops of a report: one section for each drop."""
 
 from __future__ import annotations
 
@@ -6,19 +6,20 @@ import math
 from dataclasses import fields
 
 from tautlog.archive.kept_marks import unlike_kept
-from tautlog.archive.photos import shown
+from tautlog.archive.photos import thumbnail
 from tautlog.archive.verdict_lines import OWN_AGAIN, notes_without_prediction, verdict_lines
 from tautlog.campaign.campaign import Campaign
 from tautlog.display.report.contents import (
-    BudgetTold,
-    CalibrationTold,
-    DecisionTold,
-    DropTold,
-    OverrideTold,
-    PartTold,
-    VerdictsTold,
+    BudgetPart,
+    BudgetTable,
+    CalibrationRow,
+    DecisionText,
+    DropSection,
+    OverrideText,
+    VerdictTexts,
 )
 from tautlog.display.report.figures import contact_picture
+from tautlog.display.report.labels import bare_label, label
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import form, short
 from tautlog.files.strict_json import read_json, read_object
@@ -30,18 +31,18 @@ from tautlog.planning.expected import LATER_DIFFERS
 from tautlog.record import Decision, Inspection, Record
 
 
-def drop_told(one: Source, campaign: Campaign | None) -> DropTold:
-    """What there is to tell of a drop, and where it is not as the campaign has it."""
-    record, drop, setup = one.record, one.drop, one.record.inspected_setup
+def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
+    """The section of one drop, with its deviations from the campaign."""
+    record, drop, setup = source.record, source.drop, source.record.inspected_setup
     marks, verdict = drop.marks, drop.verdict
     unlike = unlike_kept(record, drop)
-    return DropTold(
-        name=one.name,
+    return DropSection(
+        name=source.name,
         article=setup.article or "-",
         mass=form(setup.mass_kg),
         height=form(setup.height_m),
         peak=force_text(marks.peak_force_n, marks.peak_force_expanded_u_n),
-        words=VerdictsTold(
+        words=VerdictTexts(
             short(verdict.record_verdict),
             short(verdict.load_verdict),
             short(verdict.trace_says),
@@ -54,56 +55,62 @@ def drop_told(one: Source, campaign: Campaign | None) -> DropTold:
         decision=_decision(drop.decision),
         override=_override(setup.override),
         set_up=_set_up(record),
-        plan=(*_against_plan(one, campaign), *_predictions(one)),
-        picture=contact_picture(one),
+        plan=(*_against_plan(source, campaign), *_predictions(source)),
+        picture=contact_picture(source),
         reasons=tuple(reason.text for reason in verdict.reasons),
         figures=_figures(marks),
         budgets=tuple(_budget(budget) for budget in marks.budgets),
         inspections=tuple(_inspection(each) for each in record.inspections),
-        photos=tuple(shown(photo, record.path.parent) for photo in record.photos),
+        photos=tuple(thumbnail(photo, record.path.parent) for photo in record.photos),
         checklist=_checklist(setup.checklist),
-        calibration=_calibration(one),
+        calibration=_calibration(source),
     )
 
 
-def _decision(one: Decision | None) -> DecisionTold | None:
-    if one is None:
+def _decision(decision: Decision | None) -> DecisionText | None:
+    if decision is None:
         return None
-    return DecisionTold(one.by, one.utc, one.reason, short(one.verdict), short(one.proposed))
+    return DecisionText(
+        decision.by,
+        decision.utc,
+        decision.reason,
+        short(decision.verdict),
+        short(decision.proposed),
+    )
 
 
-def _override(text: str) -> OverrideTold | None:
+def _override(text: str) -> OverrideText | None:
     try:
         value = read_json(text) if text else None
     except ValueError:
         return None
     if not isinstance(value, dict) or not {"by", "reason", "refused"} <= set(value):
         return None
-    return OverrideTold(str(value["by"]), str(value["reason"]), str(value["refused"]))
+    return OverrideText(str(value["by"]), str(value["reason"]), str(value["refused"]))
 
 
-def _figures(marks: Marks) -> tuple[tuple[str, str], ...]:
-    """All that is a number, by its name."""
-    values = ((one.name, getattr(marks, one.name)) for one in fields(marks))
+def _figures(marks: Marks) -> tuple[tuple[str, str, str], ...]:
+    """Key, label and value of every figure that is a number."""
+    values = ((field.name, getattr(marks, field.name)) for field in fields(marks))
     return tuple(
-        (name, form(value))
+        (name, label(name), form(value))
         for name, value in values
         if isinstance(value, (int, float)) and type(value) is not bool and math.isfinite(value)
     )
 
 
-def _calibration(one: Source) -> CalibrationTold:
-    """What the forces rest on; where it is not what was used that day, who took it."""
-    told = one.drop.calibration
-    used, note = told.used, told.used.note or "-"
-    if told.chosen:
+def _calibration(source: Source) -> CalibrationRow:
+    """The calibration behind the forces; if it is not the record's own, who chose it."""
+    use = source.drop.calibration
+    used, note = use.used, use.used.note or "-"
+    if use.chosen:
         note = (
-            f"{told.chosen.file or OWN_AGAIN}, taken by {told.chosen.by} on "
-            f"{told.chosen.utc[:10]}: {told.chosen.reason}; the drop was recorded under "
-            f"{told.recorded.newton_per_volt:.6g} N/V. {note}"
+            f"{use.chosen.file or OWN_AGAIN}, chosen by {use.chosen.by} on "
+            f"{use.chosen.utc[:10]}: {use.chosen.reason}; the drop was recorded with "
+            f"{use.recorded.newton_per_volt:.6g} N/V. {note}"
         )
-    return CalibrationTold(
-        slope="imported" if one.record.instrument is None else form(used.newton_per_volt),
+    return CalibrationRow(
+        slope="imported" if source.record.instrument is None else form(used.newton_per_volt),
         u=_calibration_u(used),
         covered=form(used.range_n) if used.range_n else "-",
         date=used.date or "-",
@@ -111,46 +118,46 @@ def _calibration(one: Source) -> CalibrationTold:
     )
 
 
-def _calibration_u(one: Calibration) -> str:
-    told = f"{100 * one.expanded_u_fraction:.2g} %"
-    return f"{told} and {one.expanded_u_n:.2g} N" if one.expanded_u_n else told
+def _calibration_u(calibration: Calibration) -> str:
+    text = f"{100 * calibration.expanded_u_fraction:.2g} %"
+    return f"{text} and {calibration.expanded_u_n:.2g} N" if calibration.expanded_u_n else text
 
 
-def _inspection(one: Inspection) -> str:
-    parts = [one.finding, one.where and f"where: {one.where}"]
-    parts += [one.moved and f"touched or moved first: {one.moved}", one.note]
-    return f"{one.utc}, {one.by}: {'; '.join(part for part in parts if part)}"
+def _inspection(inspection: Inspection) -> str:
+    parts = [inspection.finding, inspection.where and f"where: {inspection.where}"]
+    parts += [inspection.moved and f"touched or moved first: {inspection.moved}", inspection.note]
+    return f"{inspection.utc}, {inspection.by}: {'; '.join(part for part in parts if part)}"
 
 
-def _against_plan(one: Source, campaign: Campaign | None) -> list[str]:
-    """Where a drop's set-up is not the campaign's."""
-    if campaign is None or one.record.rehearsed:
+def _against_plan(source: Source, campaign: Campaign | None) -> list[str]:
+    """Where a drop's set-up differs from the campaign's."""
+    if campaign is None or source.record.rehearsed:
         return []
-    said, setup, found = campaign.setup, one.record.setup, []
+    asked, setup, found = campaign.setup, source.record.setup, []
     for name, unit in (("mass_kg", "kg"), ("height_m", "m"), ("target_n", "N"), ("limit_n", "N")):
-        planned, done = getattr(said, name), getattr(setup, name)
+        planned, done = getattr(asked, name), getattr(setup, name)
         if planned is not None and planned != done:
             what = name.rsplit("_", 1)[0]
             found.append(f"{what}: {form(done, unit)}, campaign.toml says {form(planned, unit)}")
     for name in ("article", "line"):
-        planned, done = getattr(said, name), getattr(setup, name)
+        planned, done = getattr(asked, name), getattr(setup, name)
         if planned and planned != done:
             found.append(f"{name}: {done or 'not named'}, campaign.toml says {planned}")
     return found
 
 
-def _predictions(one: Source) -> list[str]:
-    """What was predicted, and where a plan that is made now says otherwise."""
-    told, later = one.drop.predicted, one.later
-    if told is None:
+def _predictions(source: Source) -> list[str]:
+    """The prediction, and a plan made now if it differs."""
+    predicted, later = source.drop.predicted, source.later
+    if predicted is None:
         return []
-    text = prediction_words(told, one.drop.marks.peak_force_n)
-    when = "on the day" if told.on_the_day else "afterwards, from what was known before the drop"
-    found = [f"{text}; reckoned {when}: line {told.line} by {told.source}"]
-    if later and abs(later.peak_force_n / told.peak_force_n - 1.0) > LATER_DIFFERS:
+    text = prediction_words(predicted, source.drop.marks.peak_force_n)
+    when = "on the day" if predicted.on_the_day else "later, from what was known before the drop"
+    found = [f"{text}; calculated {when}: line {predicted.line} by {predicted.source}"]
+    if later and abs(later.peak_force_n / predicted.peak_force_n - 1.0) > LATER_DIFFERS:
         found.append(
             f"a plan made now for the same mass and height: {prediction_words(later)}, from "
-            f"{later.source}; it knows more, and the drop is not held against it"
+            f"{later.source}; it uses later knowledge, so the drop is not judged by it"
         )
     return found
 
@@ -173,26 +180,26 @@ def _set_up(record: Record) -> str:
 
 def _checklist(text: str) -> str:
     try:
-        told = read_object(text) if text else None
-        if not told:
+        checklist = read_object(text) if text else None
+        if not checklist:
             return ""
-        answered = len(told["answered"])
+        answered = len(checklist["answered"])
         return (
-            f"{told['utc']}: asked by {told['operator']}, answered by {told['second']}; "
-            f"{answered} points, {len(told['measured'])} measured"
+            f"{checklist['utc']}: read out by {checklist['operator']}, answered by "
+            f"{checklist['second']}; {answered} points, {len(checklist['measured'])} measured"
         )
     except (ValueError, KeyError, TypeError):
-        return "a checklist that cannot be read"
+        return "the checklist cannot be read"
 
 
-def _budget(one: Budget) -> BudgetTold:
-    unit = "" if one.unit == "1" else one.unit
-    return BudgetTold(
-        figure=one.figure,
-        value=form(one.value, unit),
-        expanded=form(one.expanded_u, unit),
-        k=f"{one.coverage_factor:.3g}",
+def _budget(budget: Budget) -> BudgetTable:
+    unit = "" if budget.unit == "1" else budget.unit
+    return BudgetTable(
+        figure=bare_label(budget.figure),
+        value=form(budget.value, unit),
+        expanded=form(budget.expanded_u, unit),
+        k=f"{budget.coverage_factor:.3g}",
         parts=tuple(
-            PartTold(part.name, f"{part.u:.3g}", part.kind, part.basis) for part in one.parts
+            BudgetPart(part.name, f"{part.u:.3g}", part.kind, part.basis) for part in budget.parts
         ),
     )

@@ -1,4 +1,4 @@
-"""Overview: what a report tells of all its drops together."""
+"""Overview: the parts of a report about all its drops together."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
-from tautlog.display.report.contents import ArticleTold
+from tautlog.display.report.contents import ArticleRow
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import form, short
 from tautlog.model.origin import MARK
@@ -26,51 +26,54 @@ _QUESTIONS = {
 }
 
 
-def count_told(sources: list[Source]) -> str:
-    """How many there are."""
-    rehearsed = sum(one.record.rehearsed for one in sources)
+def count_text(sources: list[Source]) -> str:
+    """The number of drops, in words."""
+    rehearsed = sum(source.record.rehearsed for source in sources)
     drops = len(sources) - rehearsed
-    told = f"{drops} drop" + ("" if drops == 1 else "s")
-    return f"{told}, and {rehearsed} rehearsed" if rehearsed else told
+    text = f"{drops} drop" + ("" if drops == 1 else "s")
+    return f"{text}, and {rehearsed} rehearsed" if rehearsed else text
 
 
-def outcomes_told(sources: list[Source], unreadable: Sequence[RecordSummary]) -> str:
-    """How many drops ended how, in one line: what a reader wants to know first.
+def outcomes_text(sources: list[Source], unreadable: Sequence[RecordSummary]) -> str:
+    """How many drops ended how, in one line: a reader wants to know this first.
 
-    Where a person decided otherwise than was proposed, both stand there.
+    If a decision differs from the proposal, the line shows both.
     """
-    counts = Counter(_outcome(one.drop) for one in sources)
-    told = [f"{number} {what}" for what, number in counts.most_common()]
+    counts = Counter(_outcome(source.drop) for source in sources)
+    parts = [f"{number} {what}" for what, number in counts.most_common()]
     if unreadable:
-        told.append(f"{len(unreadable)} cannot be read")
-    return "; ".join(told)
+        parts.append(f"{len(unreadable)} cannot be read")
+    return "; ".join(parts)
 
 
-def _outcome(one: Assessment) -> str:
-    proposed = short(one.verdict.test_verdict)
-    if one.decision:
-        decided = short(one.decision.verdict)
+def _outcome(drop: Assessment) -> str:
+    proposed = short(drop.verdict.test_verdict)
+    if drop.decision:
+        decided = short(drop.decision.verdict)
         was = "" if decided == proposed else f" (proposed: {proposed})"
         proposed = f"{decided} as decided{was}"
-    return f"{MARK} ({proposed})" if one.rehearsed else proposed
+    return f"{MARK} ({proposed})" if drop.rehearsed else proposed
 
 
-def requirement_told(campaign: Campaign | None) -> tuple[tuple[str, str], ...]:
-    """What campaign.toml asks of a drop."""
+def requirement_rows(campaign: Campaign | None) -> tuple[tuple[str, str], ...]:
+    """The requirement in campaign.toml."""
     if campaign is None:
         return ()
-    one, setup = campaign.requirement, campaign.setup
+    requirement, setup = campaign.requirement, campaign.setup
     return (
-        ("kind of load", one.kind),
+        ("kind of load", requirement.kind),
         ("target", form(setup.target_n, "N")),
         ("limit", form(setup.upper_n, "N")),
-        ("flight load", form(one.flight_load_n, "N")),
-        ("design factor x test factor", f"{one.design_factor:g} x {one.test_factor:g}"),
-        ("duration", _between(one.shortest_duration_s, one.longest_duration_s)),
-        ("criterion", one.criterion or "-"),
-        ("source", one.source or "-"),
+        ("flight load", form(requirement.flight_load_n, "N")),
+        (
+            "design factor x test factor",
+            f"{requirement.design_factor:g} x {requirement.test_factor:g}",
+        ),
+        ("duration", _between(requirement.shortest_duration_s, requirement.longest_duration_s)),
+        ("criterion", requirement.criterion or "-"),
+        ("source", requirement.source or "-"),
         ("who decides", campaign.decision.decides or "-"),
-        ("remarks", campaign.note or "-"),
+        ("note", campaign.note or "-"),
     )
 
 
@@ -80,27 +83,27 @@ def _between(low_s: float | None, high_s: float | None) -> str:
     return f"{form(low_s, 's')} to {form(high_s, 's')}"
 
 
-def articles_told(sources: list[Source], campaign: Campaign | None) -> tuple[ArticleTold, ...]:
-    """What each article has borne in these drops."""
-    versions = {one.name: one.version for one in campaign.articles} if campaign else {}
-    names = sorted({one.record.setup.article for one in sources})
+def article_rows(sources: list[Source], campaign: Campaign | None) -> tuple[ArticleRow, ...]:
+    """The load history of each article in these drops."""
+    versions = {article.name: article.version for article in campaign.articles} if campaign else {}
+    names = sorted({source.record.setup.article for source in sources})
     return tuple(
-        _article(name, versions.get(name) or "-", [one for one in sources if _is_of(one, name)])
+        _article(
+            name,
+            versions.get(name) or "-",
+            [source for source in sources if source.record.setup.article == name],
+        )
         for name in names
     )
 
 
-def _is_of(one: Source, article: str) -> bool:
-    return one.record.setup.article == article
-
-
-def _article(name: str, version: str, mine: list[Source]) -> ArticleTold:
-    drops = [one.drop for one in mine]
-    damaged = [one for one in drops if one.marks.first_damage_force_n is not None]
-    peaks = [abs(one.marks.peak_force_n) for one in drops if one.marks.peak_force_n]
-    inspected = [one for source in mine for one in source.record.inspections]
+def _article(name: str, version: str, mine: list[Source]) -> ArticleRow:
+    drops = [source.drop for source in mine]
+    damaged = [drop for drop in drops if drop.marks.first_damage_force_n is not None]
+    peaks = [abs(drop.marks.peak_force_n) for drop in drops if drop.marks.peak_force_n]
+    inspected = [inspection for source in mine for inspection in source.record.inspections]
     damage, after, energy = _first_damage(damaged[0]) if damaged else ("-", "-", "-")
-    return ArticleTold(
+    return ArticleRow(
         name=name or "not named",
         version=version,
         drops=str(len(mine)),
@@ -109,34 +112,35 @@ def _article(name: str, version: str, mine: list[Source]) -> ArticleTold:
         energy=energy,
         highest=form(max(peaks, default=None)),
         found=mine[-1].record.inspected_setup.article_finding,
-        where=next((one.where for one in reversed(inspected) if one.where), "-"),
+        where=next((found.where for found in reversed(inspected) if found.where), "-"),
     )
 
 
-def _first_damage(one: Assessment) -> tuple[str, str, str]:
-    """Force, ms since onset, and energy taken up, of the drop that first damaged an article."""
-    marks = one.marks
+def _first_damage(drop: Assessment) -> tuple[str, str, str]:
+    """Force, ms after onset and energy absorbed, of the drop that first damaged an article."""
+    marks = drop.marks
     onset_s, at_s = marks.onset_time_s, marks.first_damage_time_s
     after_ms = None if onset_s is None or at_s is None else 1e3 * (at_s - onset_s)
     force_n = abs(marks.first_damage_force_n or 0.0)
     return form(force_n), form(after_ms), form(marks.energy_absorbed_j)
 
 
-def questions_told(sources: list[Source], campaign: Campaign | None) -> tuple[str, ...]:
-    """What is still open; of a rehearsal nothing is asked."""
-    found = [told for one in sources if not one.record.rehearsed for told in _open_of(one)]
-    if campaign and not any(one.proven_n > 0 for one in campaign.mounts):
-        found.append("no proof pull of the mount is on record")
+def open_questions(sources: list[Source], campaign: Campaign | None) -> tuple[str, ...]:
+    """Open questions of all drops; a rehearsal has none."""
+    real = [source for source in sources if not source.record.rehearsed]
+    found = [question for source in real for question in _open_of(source)]
+    if campaign and not any(mount.proven_n > 0 for mount in campaign.mounts):
+        found.append("there is no proof pull of the mount on record")
     return tuple(found)
 
 
-def _open_of(one: Source) -> list[str]:
-    name, verdict, decision = one.record.path.stem, one.drop.verdict, one.drop.decision
+def _open_of(source: Source) -> list[str]:
+    name, verdict, decision = source.record.path.stem, source.drop.verdict, source.drop.decision
     found = []
     if verdict.test_verdict == "pending" and not decision:
         found.append(f"{name}: the article has not been inspected")
     if verdict.record_verdict != "valid" and not decision:
-        found.append(f"{name}: the {words(verdict.record_verdict)}, and nobody has decided")
+        found.append(f"{name}: {words(verdict.record_verdict)}, and nobody has decided")
     return found + [
         f"{name}: {reason.text}"
         for reason in verdict.reasons

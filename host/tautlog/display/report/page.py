@@ -1,8 +1,7 @@
-"""Page: a report as one HTML file that needs nothing else.
+"""Page: a report as one self-contained HTML file.
 
-Everything that people typed is escaped by the template. Curves are drawn by a small open
-library that stands in the file, and stand there as pictures, too, for print and for readers
-without scripts.
+The template escapes everything that people typed. A small open library inside the file draws
+the curves. The file also holds them as pictures, for print and for readers without scripts.
 """
 
 from __future__ import annotations
@@ -23,18 +22,18 @@ def write_html(path: Path, contents: Contents) -> None:
     Raises
     ------
     RecordExistsError, RecordError
-        If there is a file of that name; if it cannot be written.
+        If a file of that name exists; if it cannot be written.
     """
     with new_file(path) as draft:
         draft.write_text(html_of(contents), encoding="utf-8")
 
 
 def html_of(contents: Contents) -> str:
-    """Return the text of a report."""
+    """The HTML text of a report."""
     environment = Environment(autoescape=True, undefined=StrictUndefined)
     return environment.from_string(_file("report.html")).render(
         vars(contents),
-        traces_json=[asdict(one) for one in contents.traces],
+        traces_json=[asdict(trace) for trace in contents.traces],
         closures_json=asdict(contents.closures),
         plot_css=_file("uPlot.min.css"),
         plot_js=_file("uPlot.iife.min.js"),

@@ -1,4 +1,4 @@
-"""Paper: a report as PDF, with text that can be searched."""
+"""Paper: a report as PDF with searchable text."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from fpdf.enums import TableBordersLayout, XPos, YPos
 from fpdf.fonts import FontFace, TTFFont
 
 from tautlog.display.pictures.image import fonts_folder
-from tautlog.display.report.contents import Contents, DropTold, Picture
+from tautlog.display.report.contents import Contents, DropSection, Picture
 from tautlog.files.new_file import new_file
 
 TEXT_PT, SMALL_PT, LARGE_PT, TITLE_PT = 9.0, 7.5, 13.0, 17.0
@@ -25,11 +25,11 @@ Row = Sequence[str]
 
 
 class Paper(FPDF):
-    """An A4 page after page, numbered, in letters that are in the file."""
+    """Numbered A4 pages, with their font in the file."""
 
     def __init__(self, title: str) -> None:
         super().__init__(format="A4")
-        # Of a sign that the letters lack it would speak on standard error; see `plain`.
+        # The library would warn on standard error of a missing glyph; see `plain`.
         logging.getLogger("fpdf").setLevel(logging.ERROR)
         logging.getLogger("fontTools").setLevel(logging.ERROR)
         for style, name in (("", "DejaVuSans"), ("B", "DejaVuSans-Bold")):
@@ -54,13 +54,13 @@ class Paper(FPDF):
         self.cell(0, 4.0, f"{self._title}, page {self.page_no()}", align="R")
 
     def plain(self, text: object) -> str:
-        """Text of letters that there are."""
+        """Text with every character that the font lacks replaced."""
         return "".join(
             sign if sign == "\n" or ord(sign) in self._known else UNREADABLE for sign in str(text)
         )
 
     def heading(self, text: str, level: int = 0) -> None:
-        """A heading, which also stands in the list of contents."""
+        """Write a heading; it is also in the PDF's outline."""
         size = (LARGE_PT, TEXT_PT + 1.5)[level]
         if self.will_page_break(4 * size * 0.5):
             self.add_page()
@@ -70,7 +70,7 @@ class Paper(FPDF):
         self.ln(0.8)
 
     def write_lines(self, text: object, *, size: float = TEXT_PT, bold: bool = False) -> None:
-        """A paragraph over the whole width."""
+        """Write a paragraph over the whole width."""
         self.set_font("letters", "B" if bold else "", size)
         self.multi_cell(
             0,
@@ -82,12 +82,12 @@ class Paper(FPDF):
         )
 
     def points(self, texts: Iterable[object]) -> None:
-        """A list."""
+        """Write a list."""
         for text in texts:
             self.write_lines(f"\N{BULLET} {text}")
 
     def rows(self, head: Row, rows: Iterable[Row], widths: Sequence[float]) -> None:
-        """A table whose head comes again on every page."""
+        """Write a table; its head is repeated on every page."""
         self.set_font("letters", size=SMALL_PT)
         with self.table(
             col_widths=tuple(widths),
@@ -105,14 +105,14 @@ class Paper(FPDF):
         self.ln(1.5)
 
     def drawing(self, picture: Picture) -> None:
-        """A picture, and what it shows in words."""
+        """Draw a picture with its caption."""
         height_mm = self.epw * 0.45 + LINE_MM
         if self.will_page_break(height_mm):
             self.add_page()
-        told = self.plain(picture.told)
+        caption = self.plain(picture.caption)
         self.ln(1.5)
-        self.image(io.BytesIO(picture.svg.encode()), w=self.epw, alt_text=told)
-        self.write_lines(told, size=SMALL_PT)
+        self.image(io.BytesIO(picture.svg.encode()), w=self.epw, alt_text=caption)
+        self.write_lines(caption, size=SMALL_PT)
 
 
 def write_pdf(path: Path, contents: Contents) -> None:
@@ -121,29 +121,29 @@ def write_pdf(path: Path, contents: Contents) -> None:
     Parameters
     ----------
     path : Path
-        File to make.
+        The new file.
     contents : Contents
-        What it tells.
+        The content of the report.
 
     Raises
     ------
     RecordExistsError, RecordError
-        If there is a file of that name; if it cannot be written.
+        If a file of that name exists; if it cannot be written.
     """
     with new_file(path) as draft:
         draft.write_bytes(pdf_of(contents))
 
 
 def pdf_of(contents: Contents) -> bytes:
-    """Return the bytes of a report."""
+    """The bytes of a report as PDF."""
     paper = Paper(contents.title)
     _front(paper, contents)
     for drop in contents.drops:
         paper.add_page()
         _drop(paper, drop)
     paper.add_page()
-    _worth(paper, contents)
-    _hanging_over_all(paper, contents)
+    _measurements(paper, contents)
+    _campaign(paper, contents)
     return bytes(paper.output())
 
 
@@ -162,35 +162,35 @@ def _front(paper: Paper, contents: Contents) -> None:
         paper.rows((), contents.requirement, (1, 3))
     paper.write_lines(contents.rule)
     paper.heading("All drops")
-    head = ("drop", "article", "kg", "m", "peak N", "record", "load", "trace", "found", "test")
+    head = ("drop", "article", "kg", "m", "peak, N", "record", "load", "trace", "found", "test")
     rows = [
         (
-            one.name,
-            one.article,
-            one.mass,
-            one.height,
-            one.peak,
-            "\n".join(filter(None, (one.words.record, one.status))),
-            one.words.load,
-            one.words.trace,
-            one.finding,
-            _tested(one),
+            drop.name,
+            drop.article,
+            drop.mass,
+            drop.height,
+            drop.peak,
+            "\n".join(filter(None, (drop.words.record, drop.status))),
+            drop.words.load,
+            drop.words.trace,
+            drop.finding,
+            _tested(drop),
         )
-        for one in drops
+        for drop in drops
     ]
     paper.rows(head, rows, (20, 11, 6, 6, 13, 11, 14, 11, 14, 22))
     for name, problem in contents.unreadable:
         paper.write_lines(f"{name} cannot be read: {problem}", size=SMALL_PT)
 
 
-def _tested(drop: DropTold) -> str:
-    told, decision = drop.words.test, drop.decision
+def _tested(drop: DropSection) -> str:
+    text, decision = drop.words.test, drop.decision
     if decision:
-        told += f" is proposed\n{decision.words} decided by {decision.by}"
-    return told
+        text += f" proposed\n{decision.words} decided by {decision.by}"
+    return text
 
 
-def _drop(paper: Paper, drop: DropTold) -> None:
+def _drop(paper: Paper, drop: DropSection) -> None:
     paper.heading(drop.name)
     decision, override = drop.decision, drop.override
     for number, line in enumerate(drop.lines, start=1):
@@ -199,12 +199,12 @@ def _drop(paper: Paper, drop: DropTold) -> None:
     if decision:
         paper.write_lines(
             f"Decided by {decision.by} ({decision.utc}): {decision.words}, because: "
-            f"{decision.reason}. Proposed was: {decision.proposed_words}."
+            f"{decision.reason}. The tool proposed: {decision.proposed_words}."
         )
     if override:
         paper.write_lines(
-            f"Dropped all the same by {override.by}: {override.reason}. What stood against "
-            f"it: {override.refused}."
+            f"Refusal overridden by {override.by}: {override.reason}. Refused because: "
+            f"{override.refused}."
         )
     paper.write_lines(drop.set_up)
     if drop.plan:
@@ -215,20 +215,22 @@ def _drop(paper: Paper, drop: DropTold) -> None:
     paper.points(drop.reasons)
     _inspected(paper, drop)
     paper.heading("Figures", 1)
-    figures = drop.figures
+    figures = [(label, value) for _, label, value in drop.figures]
     half = -(-len(figures) // 2)
-    rows = [(*one, *two) for one, two in zip(figures, [*figures[half:], ("", "")], strict=False)]
+    rows = [
+        (*left, *right) for left, right in zip(figures, [*figures[half:], ("", "")], strict=False)
+    ]
     paper.rows(("figure", "value", "figure", "value"), rows[:half], (5, 2, 5, 2))
     paper.heading("Uncertainty", 1)
     for budget in drop.budgets:
         paper.write_lines(
-            f"{budget.figure} = {budget.value}: expanded +/- {budget.expanded}, k = {budget.k}"
+            f"{budget.figure}: {budget.value} +/- {budget.expanded} (expanded, k = {budget.k})"
         )
-        parts = [(one.name, one.u, one.kind, one.basis) for one in budget.parts]
-        paper.rows(("from", "standard u", "kind", "basis"), parts, (4, 2, 1, 7))
+        parts = [(part.name, part.u, part.kind, part.basis) for part in budget.parts]
+        paper.rows(("source", "standard u", "kind", "basis"), parts, (4, 2, 1, 7))
 
 
-def _inspected(paper: Paper, drop: DropTold) -> None:
+def _inspected(paper: Paper, drop: DropSection) -> None:
     paper.heading("Inspection", 1)
     if not drop.inspections:
         paper.write_lines("Nobody has entered an inspection.")
@@ -238,21 +240,21 @@ def _inspected(paper: Paper, drop: DropTold) -> None:
             image = base64.b64decode(photo.data.split(",", 1)[1])
             if paper.will_page_break(PHOTO_MM):
                 paper.add_page()
-            # A thumbnail that cannot be put on paper is named all the same.
+            # Name a thumbnail even if it cannot be drawn.
             with contextlib.suppress(OSError, ValueError):
                 paper.image(io.BytesIO(image), w=PHOTO_MM, alt_text=paper.plain(photo.alt))
-        paper.write_lines(f"{photo.name}: {photo.told}", size=SMALL_PT)
+        paper.write_lines(f"{photo.name}: {photo.caption}", size=SMALL_PT)
     if drop.checklist:
         paper.write_lines(f"Checklist: {drop.checklist}")
 
 
-def _worth(paper: Paper, contents: Contents) -> None:
-    paper.heading("What the measurements are worth")
+def _measurements(paper: Paper, contents: Contents) -> None:
+    paper.heading("Quality of the measurements")
     rows = [
-        (one.name, *(str(getattr(one.calibration, name)) for name in _CALIBRATION))
-        for one in contents.drops
+        (drop.name, *(str(getattr(drop.calibration, name)) for name in _CALIBRATION))
+        for drop in contents.drops
     ]
-    head = ("drop", "N / V", "U, k = 2", "covered N", "date", "calibration")
+    head = ("drop", "N/V", "U (k = 2)", "covered, N", "date", "note")
     paper.rows(head, rows, (5, 2, 2, 2, 2, 5))
     if contents.closures_picture:
         paper.drawing(contents.closures_picture)
@@ -261,29 +263,30 @@ def _worth(paper: Paper, contents: Contents) -> None:
 _CALIBRATION = ("slope", "u", "covered", "date", "note")
 
 
-def _hanging_over_all(paper: Paper, contents: Contents) -> None:
+def _campaign(paper: Paper, contents: Contents) -> None:
     paper.heading("Ledger")
     paper.rows(contents.ledger_head, contents.ledger, (2.5, 4, 1.5, 1.5, 2, 2, 2, 4))
     if contents.corrections:
-        paper.heading("Corrected", 1)
+        paper.heading("Corrections", 1)
         paper.points(contents.corrections)
     paper.heading("Articles compared")
-    paper.write_lines(contents.articles_told)
+    paper.write_lines(contents.articles_caption)
     head = (
-        *("article", "version", "drops here", "first damage N", "ms after onset", "energy J"),
-        *("highest N", "found last", "where it gave"),
+        *("article", "version", "drops here", "first damage, N", "ms after onset", "energy, J"),
+        *("highest, N", "found last", "where it gave way"),
     )
-    rows = [astuple(one) for one in contents.articles]
+    rows = [astuple(article) for article in contents.articles]
     paper.rows(head, rows, (3, 2, 1.5, 2, 2, 2, 2, 2.5, 4))
     paper.heading("Open questions")
-    paper.points(contents.questions or ["None that the records show."])
+    paper.points(contents.questions or ["The records show none."])
     _signatures(paper, contents.decides)
     paper.heading("Definitions")
-    paper.rows(("figure", "means"), contents.definitions, (2, 5))
+    rows = [(f"{label} ({key})", text) for key, label, text in contents.definitions]
+    paper.rows(("figure", "definition"), rows, (2, 5))
 
 
 def _signatures(paper: Paper, decides: str) -> None:
-    """Lines to sign on."""
+    """Draw lines for signatures."""
     if paper.will_page_break(34.0):
         paper.add_page()
     paper.ln(22.0)

@@ -1,4 +1,4 @@
-"""Sources: the drops that a report is made of."""
+"""Sources: the drops of a report."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from tautlog.record import Record
 
 @dataclass(frozen=True)
 class Source:
-    """One record of a report with what it came to.
+    """One record of a report with its assessment.
 
-    `expected` is what was predicted of it, to be drawn; `later` what would be predicted now.
+    `expected` is its prediction, to be drawn; `later` is what would be predicted now.
     """
 
     record: Record
@@ -27,19 +27,20 @@ class Source:
 
     @property
     def name(self) -> str:
-        """Of the drop, and what it must not be taken for."""
+        """Name of the drop, with a mark if it is a rehearsal."""
         stem = self.record.path.stem
         return f"{MARK}: {stem}" if self.record.rehearsed else stem
 
 
 def read_sources(records: Sequence[Record], cfc: int | None = AS_BEFORE) -> list[Source]:
-    """Mark records as they were marked last, in the order of their drops."""
-    ordered = sorted(records, key=lambda one: (one.utc, one.path.name))
-    homes = {one: expectations_at(one / "record") for one in {one.path.parent for one in records}}
+    """Assess records with the settings of their newest marks, in the order of their drops."""
+    ordered = sorted(records, key=lambda record: (record.utc, record.path.name))
+    folders = {record.path.parent for record in records}
+    expectations_of = {folder: expectations_at(folder / "record") for folder in folders}
     found = []
-    for one in ordered:
-        expectations = homes[one.path.parent]
-        drop = assess(one, cfc=cfc, expectations=expectations)
-        later = expectations.of(one.setup) if expectations and drop.predicted else None
-        found.append(Source(one, drop, expected_from(drop.predicted), later))
+    for record in ordered:
+        expectations = expectations_of[record.path.parent]
+        drop = assess(record, cfc=cfc, expectations=expectations)
+        later = expectations.of(record.setup) if expectations and drop.predicted else None
+        found.append(Source(record, drop, expected_from(drop.predicted), later))
     return found

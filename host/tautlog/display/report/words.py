@@ -1,4 +1,4 @@
-"""Words that a report has for figures and verdicts."""
+"""Words of a report for figures and verdicts."""
 
 from __future__ import annotations
 
@@ -6,16 +6,16 @@ from tautlog.model.verdict_words import words
 
 
 def form(value: float | None, unit: str = "") -> str:
-    """A figure with its unit, five digits of it; "-" where there is none."""
+    """A figure with its unit, to five digits; "-" for None."""
     if value is None:
         return "-"
-    told = str(value) if isinstance(value, int) else f"{value:.5g}"
-    return f"{told} {unit}".strip()
+    text = str(value) if isinstance(value, int) else f"{value:.5g}"
+    return f"{text} {unit}".strip()
 
 
 def short(verdict: str | None) -> str:
-    """A verdict in words under a heading that says of what it is."""
-    told = words(verdict)
+    """A verdict in words, without the subject: the heading names it."""
+    text = words(verdict)
     for head in ("record ", "trace: load path ", "test: "):
-        told = told.removeprefix(head)
-    return told
+        text = text.removeprefix(head)
+    return text

@@ -9,12 +9,12 @@ import sys
 
 
 def change(changes):
-    """Change values of the firmware's config.py, as NAME=VALUE says."""
+    """Change values of the firmware's config.py, given as NAME=VALUE."""
     try:
         import config
     except (Exception, SystemExit):
-        return  # the firmware says what of it is wrong
-    config.EVENT_FILE = ""  # a rehearsal leaves nothing behind, unless it is asked to
+        return  # the firmware reports what is wrong with it
+    config.EVENT_FILE = ""  # by default a rehearsal leaves no file behind
     for setting in changes:
         name, value = setting.split("=")
         if isinstance(getattr(config, name, ""), str):
