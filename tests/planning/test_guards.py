@@ -66,7 +66,7 @@ def test_what_is_dropped_is_what_the_gate_reckons_with(kite, capsys, given, word
         ("rail_high_v = 3.2", "rail_high_v = 2.0", "amplifier: "),
         ("mass_kg = 9.0", "# mass_kg = 9.0", "the mass is not known"),
         ("height_m = 1.2", "# height_m = 1.2", "the height is not known"),
-        ("stiffness_n_per_m = 21000.0", "# no stiffness", "nothing tells its stiffness"),
+        ("stiffness_n_per_m = 21000.0", "# no stiffness", "its stiffness is not known"),
         ('name = "beam-1"', 'name = "another"', "no proof pull of the mount another"),
         ("good_for_drops = 10", "good_for_drops = 1", ""),
         ("gain = 500.0", "gain = 50.0", "calibration: its slope is 1000 N/V"),
@@ -94,7 +94,7 @@ def test_without_facts_a_named_person_may_override_and_a_guess_is_not_made(kite,
 
 def test_two_mounts_one_must_be_named_and_each_is_counted(kite, capsys):
     add(kite, '\n[[mount]]\nname = "beam-2"\ngood_for_drops = 1\n')
-    assert "name that of this drop with --mount" in refusal(capsys)
+    assert "name the mount with --mount" in refusal(capsys)
     more = ["--override-by", "L", "--override-reason", "r"]
     assert "nobody may override" in refusal(capsys, *more)
     assert refusal(capsys, "--mount", "beam-1") == ""
@@ -134,7 +134,7 @@ def test_check_tells_what_the_drop_will_refuse(kite, capsys, monkeypatch):
     [
         (("--held", "70", "--deflection", "1.6", "--set", "1.5"), "it yields"),
         (("--held", "70", "--set", "1.5"), "1.5 mm stayed"),
-        (("--held", "20"), "held 20 s"),
+        (("--held", "20"), "held for 20 s"),
     ],
 )
 def test_a_failed_proof_forbids_until_a_newer_one_is_good(kite, capsys, given, word):
@@ -242,7 +242,7 @@ def test_no_option_takes_an_absurd_number(capsys, command, option, value):
     status, _, err = said(capsys, *command, f"{option}={value}")
     assert status == 2
     (line,) = err.strip().splitlines()
-    assert re.search(r"allowed is .* \(.*\)|is no number", line)
+    assert re.search(r"allowed is .* \(.*\)|is not a number", line)
 
 
 @pytest.mark.parametrize(
@@ -312,7 +312,7 @@ def test_a_stiffness_that_is_given_keeps_damping_and_hardening(kite, capsys):
         told[given] = (one["stiffness_n_per_m"], one["hardening_per_m2"], one["damping_ratio"])
     assert list(told.values()) == [(21e3, 4.0, 0.12), (30e3, 4.0, 0.12), (30e3, 4.0, 0.2)]
     _, out, _ = said(capsys, "plan", "--stiffness", "30000")
-    assert "in place of 21000 N/m; hardening and damping stay those of campaign.toml" in out
+    assert "in place of 21000 N/m; hardening and damping from campaign.toml" in out
 
 
 # Calibrations
@@ -325,13 +325,13 @@ def kept(kite):
 @pytest.mark.parametrize(
     ("load", "volt", "word"),
     [
-        (1.0, 1000.0, "are they mV?"),
+        (1.0, 1000.0, "are they in mV?"),
         (1.0, 0.001, "steps of the converter"),
         (1000 / 9.80665, 1.0, "grams typed as newtons"),
         (1 / 9.80665, 1.0, "masses in kg typed as newtons"),
         (0.001, 1.0, "loads in kN for N"),
-        (1.12, 1.0, "+12 %, where 10 % are allowed"),
-        (0.88, 1.0, "-12 %, where 10 % are allowed"),
+        (1.12, 1.0, "+12 %, 10 % is allowed"),
+        (0.88, 1.0, "-12 %, 10 % is allowed"),
     ],
 )
 def test_a_calibration_that_is_not_plausible_is_not_kept(kite, capsys, load, volt, word):
@@ -364,7 +364,7 @@ def test_without_a_data_sheet_the_one_before_and_the_target_tell(kite, capsys):
     assert run(table(kite)) == 0
     status, _, err = said(capsys, *table(kite, 1 / 9.80665))
     assert status == 1
-    assert "the calibration before it has 1000 N/V" in err
+    assert "the earlier calibration has 1000 N/V" in err
     change(kite, "newton_per_volt = 1000.0", "# never said")
     for one in kite.glob("calibrations/*"):
         one.unlink()
@@ -461,7 +461,7 @@ def test_a_correction_of_an_older_proof_does_not_open_over_a_newer_failure(kite,
     [
         (["--supersedes", "1", "--by", "B"], "a reason (--reason)"),
         (["--supersedes", "7", "--by", "B", "--reason", "r"], "has no entry 7"),
-        (["--supersedes", "x", "--by", "B", "--reason", "r"], "no number of an entry"),
+        (["--supersedes", "x", "--by", "B", "--reason", "r"], "not the number of an entry"),
     ],
 )
 def test_corrections_have_a_name_a_reason_and_something_to_correct(kite, capsys, more, word):

@@ -80,7 +80,7 @@ def _refuse_superseded(path: Path) -> None:
     for one in standing_files(path.parent.parent):
         if one.path.name == path.name and one.superseded_by:
             raise CampaignError(
-                f"{path.name} was superseded by {one.superseded_by} ({one.told}): take that one"
+                f"{path.name} was superseded by {one.superseded_by} ({one.reason}): take that one"
             )
 
 
@@ -97,5 +97,5 @@ def corrected_since(record_path: Path, used: Calibration) -> str:
         except CampaignError:
             continue
         if all(getattr(used, name) == value for name, value in measured.items()):
-            return f"{one.path.name} was superseded by {one.superseded_by} ({one.told})"
+            return f"{one.path.name} was superseded by {one.superseded_by} ({one.reason})"
     return ""

@@ -275,7 +275,7 @@ class RecordWriter:
         self._events = []
 
     def _write_reception(self) -> None:
-        told = self.reception.told()
+        told = self.reception.as_json()
         text = layout.json_text(told, "reception") if told else ""
         if text != self._told:
             with self._writing() as file:
