@@ -73,7 +73,7 @@ def test_what_people_must_know():
     made = calibrate(points(), Calibration(), planned_n=3300.0, data_sheet_newton_per_volt=500.0)
     text = " / ".join(made.warnings)
     assert "calibrated to 250 N, but 3300 N is planned: extrapolation x 13.2" in text
-    assert "+100.0 % off" in text
+    assert "differs by +100.0 %" in text
     few = calibrate([Point(0, 0.4), Point(50, 0.45), Point(100, 0.5)], Calibration())
     assert any("hysteresis is not known" in one for one in few.warnings)
     backward = calibrate(points(slope=-800.0, zero_v=1.5), Calibration())

@@ -124,7 +124,7 @@ def test_a_file_that_can_be_read_two_ways_is_not_read(kite, capsys, old, new, wo
 def test_an_old_date_is_told_at_once_and_a_coming_one_refused(kite, capsys):
     status, out, _ = said(capsys, *table(kite), "--date", "1990-01-01")
     assert status == 0
-    assert "LOOK: calibration: it is of 1990-01-01 and good for 365 days: it was too old" in out
+    assert "LOOK: calibration: it is of 1990-01-01 and valid for 365 days: it is too old" in out
     assert said(capsys, *table(kite), "--date", "2999-01-01")[0] == 2
     from tautlog.calibrate.calibrating import calibrate
     from tautlog.calibrate.points_table import read_points
@@ -161,7 +161,7 @@ def test_a_curvature_is_held_against_the_sheet_over_all_that_is_used(kite, capsy
     curved(kite, curve)
     assert word in refusal(capsys)
     change(kite, "gain = 500.0", "# no gain")
-    assert word.partition(", the cell")[0] in refusal(capsys)
+    assert word.partition(", but data")[0] in refusal(capsys)
 
 
 def test_a_slight_curvature_is_no_matter(kite, capsys):
@@ -206,7 +206,7 @@ def test_a_minus_that_only_campaign_toml_states_is_a_doubt(kite, capsys):
     told = refusal(capsys, *OVERRIDE)
     assert "nobody may override" in told
     assert "no calibration with weights has shown it: calibrate with weights" in told
-    assert "no weights have shown it" in read_campaign(kite).calibration_doubts[0]
+    assert "no calibration with weights has shown it" in read_campaign(kite).calibration_doubts[0]
     # Weights that show the opposite are no proof; weights of the same sign are.
     assert said(capsys, *table(kite))[0] == 1
     (kite / "points.csv").write_text(

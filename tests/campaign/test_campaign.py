@@ -97,8 +97,8 @@ def test_a_former_name_is_read_and_both_names_are_a_mistake(tmp_path: Path) -> N
     text = "[[line]]\nname = 'a'\nstiffness_n_per_m = 20000\ndamping_fraction = 0.1\n"
     assert read_campaign(write(tmp_path, text)).line("a").damping_ratio == 0.1
     assert problems(tmp_path, text + "damping_ratio = 0.2\n") == (
-        "line 4: [[line]] damping_fraction is the former name of damping_ratio, which stands there "
-        "too; take it out",
+        "line 4: [[line]] damping_fraction is the old name of damping_ratio, which is stated, "
+        "too: delete damping_fraction",
     )
     (problem,) = problems(tmp_path, text.replace("0.1", "10.0"))
     assert problem.startswith("line 4: [[line]] damping_fraction = 10.0: allowed is 0 to 0.9")
@@ -123,8 +123,8 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
     text = "[requirement]\nflight_load_n = 1200\ndesign_factor = 1.5\ntest_factor = 1.25\n"
     assert read_campaign(write(tmp_path, text)).setup.target_n == 2250.0
     assert problems(tmp_path, text + "target_n = 2000") == (
-        "[requirement] target_n = 2000: flight load x design factor x test factor is 2250; take "
-        "out target_n or mend the one that is wrong",
+        "[requirement] target_n = 2000: flight load x design factor x test factor is 2250; "
+        "delete target_n or correct the wrong value",
     )
 
 

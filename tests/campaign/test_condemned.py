@@ -74,7 +74,7 @@ def test_what_the_campaign_retires_is_refused(kite, capsys):
     path.write_text(text)
     told = refusal(capsys)
     assert "campaign.toml retires line 'polyester 8 mm, 1.5 m': A. Rigger" in told
-    assert "article 'bridle-1' is retired by campaign.toml: A. Rigger" in told
+    assert "campaign.toml retires article 'bridle-1': A. Rigger" in told
     assert run(["plan", "--json"]) == 0
     checks = json.loads(capsys.readouterr().out)["checks"]
     assert [one["code"] for one in checks].count("condemned") == 2

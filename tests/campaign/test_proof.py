@@ -54,7 +54,7 @@ def test_bad_proofs(kite, tmp_path, capsys, monkeypatch):
     assert run(["proof", *good, "--by", "A", "--mount", "nobody's"]) == 1
     assert "there are: 'beam-1'" in capsys.readouterr().err
     (kite / "proofs.jsonl").write_text("{}\n")
-    with pytest.raises(CampaignError, match="line 1 is no proof"):
+    with pytest.raises(CampaignError, match="line 1 is not a valid proof"):
         read_proofs(kite)
     monkeypatch.chdir(tmp_path)
     assert run(["proof", *good, "--by", "A"]) == 1
@@ -171,7 +171,9 @@ def mount(kite):
 )
 def test_a_line_that_is_no_proof_forbids_and_is_told_with_its_place(kite, line, word):
     write(kite, line)
-    with pytest.raises(CampaignError, match=rf"proofs.jsonl line 1 is no proof: .*{word}") as told:
+    with pytest.raises(
+        CampaignError, match=rf"proofs.jsonl line 1 is not a valid proof: .*{word}"
+    ) as told:
         read_proofs(kite)
     assert "__init__" not in str(told.value)
     assert "line 1" in mount(kite).failed
@@ -247,7 +249,7 @@ def test_a_name_that_only_looks_like_the_mounts_opens_nothing_and_hides_nothing(
     write(kite, {**LINE, "mount": name})
     assert f"proof 1 is for {name!r}" in mount(kite).failed
     write(kite, LINE, {**FAILED, "mount": name})
-    assert f"proof 2 tells of {name!r}" in mount(kite).failed
+    assert f"proof 2 is for {name!r}" in mount(kite).failed
     write(kite, LINE, {**FAILED, "mount": "other beam"})
     assert mount(kite).failed == ""
 
@@ -256,7 +258,7 @@ def test_two_mounts_of_nearly_the_same_name_are_refused(kite, capsys):
     path = kite / "campaign.toml"
     path.write_text(path.read_text() + '\n[[mount]]\nname = "Beam-1"\n')
     assert run(["plan"]) == 1
-    assert "only capitals or blanks make it another than 'Beam-1'" in capsys.readouterr().err
+    assert "differs from 'Beam-1' only in capitals or blanks" in capsys.readouterr().err
 
 
 def test_the_command_says_that_the_mount_stays_refused(kite, capsys):

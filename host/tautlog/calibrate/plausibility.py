@@ -92,9 +92,8 @@ def slope_doubts(
     at_top = f"at {top_n:.0f} N its slope is"
     if promised:
         found = _compared(slope, promised, PROMISE, SLOPE_BAND)
-        return found + (
-            _compared(top_slope, promised, PROMISE, SLOPE_BAND, at_top) if curved else ()
-        )
+        at_top_n = _compared(top_slope, promised, PROMISE, SLOPE_BAND, at_top)
+        return found + (at_top_n if curved else ())
     found = ()
     if before is not None:
         found += _compared(
@@ -149,8 +148,8 @@ def sign_doubts(
     other = "raises" if seen == "lowers" else "lowers"
     expected = f"campaign.toml says that it {other} it" if stated else f"it should {other[:-1]} it"
     return (
-        f"tension {seen} the voltage, but {expected}: swap the signal wires of the bridge, unless "
-        "the loads pushed the cell",
+        f"tension {seen} the voltage, but {expected}: the sign of the bridge is reversed; swap its "
+        "signal wires, unless the loads pushed the cell",
     )
 
 
