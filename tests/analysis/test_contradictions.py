@@ -247,9 +247,9 @@ def test_a_release_of_another_day_does_not_record_for_ever(tmp_path):
 
 def test_a_reception_comes_back_as_it_was():
     seen = Reception("drive", False, ["safe while it was recording"], [3], [4], 1, 2, 3, 4)
-    assert reception_in(seen.told()) == seen
+    assert reception_in(seen.as_json()) == seen
     assert reception_in({}) == Reception()
-    assert Reception().told() == {}
+    assert Reception().as_json() == {}
     with pytest.raises(ValueError, match="list"):
         reception_in({"states": 3})
     with pytest.raises(ValueError, match="count"):

@@ -33,7 +33,7 @@ def test_what_would_enter_nothing_is_refused(kite, capsys, given):
     """Without --add the table came, as if the drop had been entered."""
     status, _, err = said(capsys, "ledger", *given)
     assert status == 2
-    assert "nothing is entered: --add enters a drop" in err
+    assert "nothing was entered: --add enters a drop" in err
     assert not (kite / "ledger.jsonl").exists()
 
 

@@ -70,7 +70,7 @@ def test_a_record_that_was_never_inspected(record):
 
 def test_where_it_gave_and_what_moved_first_are_asked_for_and_kept(record, capsys):
     assert run(["inspect", str(record), "--found", "parted", "--by", "A"]) == 0
-    assert "say where it gave (--where)" in capsys.readouterr().err
+    assert "say where it failed (--where)" in capsys.readouterr().err
     told = ["--where", "left eye", "--moved", "screw 3"]
     assert run(["inspect", str(record), "--found", "parted", "--by", "A", *told]) == 0
     assert capsys.readouterr().err == ""

@@ -329,8 +329,8 @@ def test_list_filters_and_sorts(kite, capsys, asked, names):
         (("--since", "yesterday"), 2, "'yesterday' is no day such as"),
         (("--until", "2026-02-31"), 2, "is no day such as"),
         (("--verdict", "fine"), 2, "'fine' is not one of"),
-        (("--peak-least", "high"), 2, "'high' is no number"),
-        (("--article", "nobody"), 0, "none of 3 records is such"),
+        (("--peak-least", "high"), 2, "'high' is not a number"),
+        (("--article", "nobody"), 0, "none of 3 records matches"),
         (("nowhere",), 1, "cannot be listed"),
     ],
 )

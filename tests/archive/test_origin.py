@@ -55,7 +55,7 @@ def test_it_counts_for_nothing(kite, capsys):
     assert one["record"].endswith("real.h5")
     _, out, _ = said(capsys, "list")
     assert "played" not in out
-    assert "rehearsals, which count for nothing: 1" in out
+    assert "rehearsals left out: 1" in out
     rows = json.loads(said(capsys, "ledger", "--json")[1])
     assert {one["drops"] for one in rows if one["kind"] in ("article", "line", "mount")} == {1}
     assert since_proof(kite) == 1

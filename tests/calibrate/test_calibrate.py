@@ -72,13 +72,13 @@ def test_hysteresis_repeatability_and_zero_return():
 def test_what_people_must_know():
     made = calibrate(points(), Calibration(), planned_n=3300.0, data_sheet_newton_per_volt=500.0)
     text = " / ".join(made.warnings)
-    assert "calibrated to 250 N, planned are 3300 N: extrapolation x 13.2" in text
-    assert "+100.0 % off" in text
+    assert "calibrated to 250 N, but 3300 N is planned: extrapolation x 13.2" in text
+    assert "differs by +100.0 %" in text
     few = calibrate([Point(0, 0.4), Point(50, 0.45), Point(100, 0.5)], Calibration())
     assert any("hysteresis is not known" in one for one in few.warnings)
     backward = calibrate(points(slope=-800.0, zero_v=1.5), Calibration())
     assert backward.calibration.newton_per_volt == pytest.approx(-800.0)
-    assert any("wired the other way" in one for one in backward.warnings)
+    assert any("wired in reverse" in one for one in backward.warnings)
 
 
 @pytest.mark.parametrize(
@@ -189,9 +189,9 @@ def test_a_broken_calibration_file_is_told(campaign):
     ("text", "word"),
     [
         ("", "empty"),
-        ("a,b\n1,2\n", "no column of a load"),
-        ("load_n,b\n1,2\n", "no column of a reading"),
-        ("load_n,volt\n1,x\n", "line 2: 'x' is no number"),
+        ("a,b\n1,2\n", "no column has a load"),
+        ("load_n,b\n1,2\n", "no column has a reading"),
+        ("load_n,volt\n1,x\n", "line 2: 'x' is not a number"),
         ("load_n,volt\n1\n", "line 2"),
         ("load_n,volt\n0,0.1\n1,0.2\n", "different loads"),
     ],
@@ -234,4 +234,4 @@ def test_a_certificate_is_what_a_calibration_is_held_against(campaign, capsys):
     assert "promise" not in capsys.readouterr().out
     path.write_text(text.replace("# certified_mv_per_v = 2.0006", "certified_mv_per_v = 2.2"))
     run(["calibrate", "--from-csv", str(campaign / "points.csv")])
-    assert "+10.0 % off what the cell's sheet and the gain promise" in capsys.readouterr().out
+    assert "differs by +10.0 % from the cell's data sheet and the gain" in capsys.readouterr().out

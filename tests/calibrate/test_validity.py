@@ -70,9 +70,14 @@ OVERRIDE = ["--override-by", "R. Lead", "--override-reason", "due next week"]
 @pytest.mark.parametrize(
     ("old", "new", "word", "may"),
     [
-        (DATED, '\ndate = ""', "nobody said of which day", False),
-        (DATED, '\ndate = "2020-03-01"', "it was too old on", True),
-        ("expanded_u_fraction = 0.04", "expanded_u_fraction = 0", "no measurement has none", False),
+        (DATED, '\ndate = ""', "its day is not stated", False),
+        (DATED, '\ndate = "2020-03-01"', "it is too old on", True),
+        (
+            "expanded_u_fraction = 0.04",
+            "expanded_u_fraction = 0",
+            "every measurement has one",
+            False,
+        ),
     ],
 )
 def test_the_drop_is_refused_and_only_an_expired_one_overridden(kite, capsys, old, new, word, may):
@@ -95,13 +100,13 @@ def test_a_file_that_tells_no_age_arms_nobody(kite, capsys, day):
 @pytest.mark.parametrize(
     ("old", "new", "word"),
     [
-        ('"date"', '"date": "2026-03-01", "date"', "'date' stands in it twice"),
-        ('"newton_per_volt"', '"newton_per_volts"', "newton_per_volt lacks"),
-        ('"newton_per_volt": ', '"newton_per_volt": NaN, "was": ', "NaN is no number"),
+        ('"date"', '"date": "2026-03-01", "date"', "'date' occurs twice"),
+        ('"newton_per_volt"', '"newton_per_volts"', "does not state newton_per_volt"),
+        ('"newton_per_volt": ', '"newton_per_volt": NaN, "was": ', "NaN is not a JSON number"),
         (
             '"calibration": {',
             '"calibration": [], "was": {',
-            "expected one JSON object with another",
+            "expected a JSON object that holds an object",
         ),
     ],
 )
@@ -119,7 +124,7 @@ def test_a_file_that_can_be_read_two_ways_is_not_read(kite, capsys, old, new, wo
 def test_an_old_date_is_told_at_once_and_a_coming_one_refused(kite, capsys):
     status, out, _ = said(capsys, *table(kite), "--date", "1990-01-01")
     assert status == 0
-    assert "LOOK: calibration: it is of 1990-01-01 and good for 365 days: it was too old" in out
+    assert "LOOK: calibration: it is of 1990-01-01 and valid for 365 days: it is too old" in out
     assert said(capsys, *table(kite), "--date", "2999-01-01")[0] == 2
     from tautlog.calibrate.calibrating import calibrate
     from tautlog.calibrate.points_table import read_points
@@ -147,16 +152,16 @@ def curved(kite, newton_per_square_volt):
     ("curve", "word"),
     [
         # Slope at F is sqrt(1000**2 + 4 x curve x F); planned are 1980 N.
-        (200.0, "at 1980 N its slope is 1607.5 N/V, the cell's sheet and the gain promise 1000"),
+        (200.0, "at 1980 N its slope is 1607.5 N/V, but data sheet and gain promise 1000"),
         (-100.0, "at 1980 N its slope is 456.07 N/V"),
-        (-200.0, "bends it back before 1980 N"),
+        (-200.0, "bends back before it reaches 1980 N"),
     ],
 )
 def test_a_curvature_is_held_against_the_sheet_over_all_that_is_used(kite, capsys, curve, word):
     curved(kite, curve)
     assert word in refusal(capsys)
     change(kite, "gain = 500.0", "# no gain")
-    assert word.partition(", the cell")[0] in refusal(capsys)
+    assert word.partition(", but data")[0] in refusal(capsys)
 
 
 def test_a_slight_curvature_is_no_matter(kite, capsys):
@@ -178,7 +183,7 @@ def test_a_table_that_goes_down_with_the_load_is_not_kept_by_itself(kite, capsys
     given = ["calibrate", "--from-csv", "down.csv"]
     status, _, err = said(capsys, *given)
     assert status == 1
-    assert "tension lowers the voltage, campaign.toml says that it raises it" in err
+    assert "tension lowers the voltage, but campaign.toml says that it raises it" in err
     assert "--accept NAME REASON" in err
     assert not list(kite.glob("calibrations/*"))
     assert run([*given, "--accept", "R. Lead", "cell turned round"]) == 0
@@ -200,8 +205,8 @@ def test_a_minus_that_only_campaign_toml_states_is_a_doubt(kite, capsys):
     change(kite, "newton_per_volt = 1000.0", "newton_per_volt = -1000.0")
     told = refusal(capsys, *OVERRIDE)
     assert "nobody may override" in told
-    assert "no weights have shown it: calibrate with weights" in told
-    assert "no weights have shown it" in read_campaign(kite).calibration_doubts[0]
+    assert "no calibration with weights has shown it: calibrate with weights" in told
+    assert "no calibration with weights has shown it" in read_campaign(kite).calibration_doubts[0]
     # Weights that show the opposite are no proof; weights of the same sign are.
     assert said(capsys, *table(kite))[0] == 1
     (kite / "points.csv").write_text(
@@ -230,7 +235,7 @@ def test_kilograms_for_newtons_are_told_where_nothing_checks_them(kite, capsys, 
     (path,) = kite.glob("calibrations/*.json")
     assert any("9.80665 times off" in one for one in json.loads(path.read_text())["warnings"])
     # The next one is held against it; of a good one the plan tells that no sheet checks it.
-    assert "the calibration before it has" in said(capsys, *table(kite))[2]
+    assert "the earlier calibration has" in said(capsys, *table(kite))[2]
     path.unlink()
     assert run(table(kite)) == 0
     checks = json.loads(said(capsys, "plan", "--json")[1])["checks"]
@@ -265,7 +270,7 @@ def test_a_calibration_by_another_name_is_told_and_refused(kite, capsys, name):
     (doubt,) = read_campaign(kite).calibration_doubts
     assert f"calibrations/{name} may be a calibration" in doubt
     assert "rename it to NUMBER_DAY.json, such as 0002_2026-03-01.json" in doubt
-    assert "take it out of the folder" in doubt
+    assert "remove it from the folder" in doubt
     # Nobody overrides it, and no acceptance of a slope covers it.
     assert doubt in refusal(capsys, *OVERRIDE)
     change(kite, "[calibration]", '[calibration]\naccepted = "R. Lead: old"')
@@ -280,7 +285,7 @@ def test_two_calibrations_of_one_number_are_told(kite, capsys):
     run(table(kite))
     (path,) = kite.glob("calibrations/*.json")
     path.with_name("0001_2026-03-01.json").write_text(path.read_text())
-    assert "another has the same number" in refusal(capsys)
+    assert "another file has the same number" in refusal(capsys)
 
 
 def test_other_files_of_the_folder_are_no_matter(kite, capsys):
@@ -343,7 +348,7 @@ def test_an_uncertainty_that_a_good_chain_keeps_is_none(changes):
 
 def test_too_small_an_uncertainty_in_campaign_toml_arms_nobody_unless_accepted(kite, capsys):
     change(kite, "expanded_u_fraction = 0.04", "expanded_u_fraction = 1e-9")
-    assert "no such chain is known better" in refusal(capsys, *OVERRIDE)
+    assert "no such chain is that good" in refusal(capsys, *OVERRIDE)
     change(kite, "[calibration]", '[calibration]\naccepted = "R. Lead: read once"')
     assert refusal(capsys) == ""
 

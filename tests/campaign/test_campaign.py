@@ -13,7 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tautlog.campaign.campaign import Campaign, read_campaign
-from tautlog.campaign.drop_setup import Asked, setup_from
+from tautlog.campaign.drop_setup import DropRequest, setup_from
 from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.campaign.stated import SECTIONS
 from tautlog.errors import CampaignError
@@ -52,7 +52,7 @@ def test_a_new_campaign_reads_back_as_the_example(tmp_path: Path) -> None:
     assert (setup.mass_kg, setup.height_m, setup.target_n) == (9.0, 1.2, 1800.0)
     assert setup.upper_n == pytest.approx(1980)
     assert campaign.calibration == Calibration()
-    assert "REPLACE THEM" in path.read_text()
+    assert "REPLACE ALL VALUES" in path.read_text()
 
 
 def test_every_key_is_in_a_new_file_and_every_optional_one_is_allowed(tmp_path: Path) -> None:
@@ -97,8 +97,8 @@ def test_a_former_name_is_read_and_both_names_are_a_mistake(tmp_path: Path) -> N
     text = "[[line]]\nname = 'a'\nstiffness_n_per_m = 20000\ndamping_fraction = 0.1\n"
     assert read_campaign(write(tmp_path, text)).line("a").damping_ratio == 0.1
     assert problems(tmp_path, text + "damping_ratio = 0.2\n") == (
-        "line 4: [[line]] damping_fraction is the former name of damping_ratio, which stands there "
-        "too; take it out",
+        "line 4: [[line]] damping_fraction is the old name of damping_ratio, which is stated, "
+        "too: delete damping_fraction",
     )
     (problem,) = problems(tmp_path, text.replace("0.1", "10.0"))
     assert problem.startswith("line 4: [[line]] damping_fraction = 10.0: allowed is 0 to 0.9")
@@ -109,7 +109,7 @@ def test_an_existing_campaign_is_never_overwritten(tmp_path: Path) -> None:
     with pytest.raises(CampaignError, match="exists already"):
         write_new_campaign(tmp_path)
     assert path.read_text() == "precious"
-    with pytest.raises(CampaignError, match=r"cannot be written|is no folder"):
+    with pytest.raises(CampaignError, match=r"cannot be written|is not a folder"):
         write_new_campaign(path)
 
 
@@ -123,8 +123,8 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
     text = "[requirement]\nflight_load_n = 1200\ndesign_factor = 1.5\ntest_factor = 1.25\n"
     assert read_campaign(write(tmp_path, text)).setup.target_n == 2250.0
     assert problems(tmp_path, text + "target_n = 2000") == (
-        "[requirement] target_n = 2000: flight load x design factor x test factor is 2250; take "
-        "out target_n or mend the one that is wrong",
+        "[requirement] target_n = 2000: flight load x design factor x test factor is 2250; "
+        "delete target_n or correct the wrong value",
     )
 
 
@@ -143,7 +143,7 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
         ("[drop]\nmass_kg = true", "[drop] mass_kg = True: allowed is a number, 0.05 to 500 kg"),
         ("[drop]\nmass_kg = nan", f"[drop] mass_kg = nan: {KG}"),
         ("[drop]\nmass_kg = inf", f"[drop] mass_kg = inf: {KG}"),
-        ("[drop]\narticle = 3", "[drop] article = 3: allowed is a text in quotes"),
+        ("[drop]\narticle = 3", "[drop] article = 3: allowed is text in quotes"),
         ("[drop]\nmass_g = 900", "[drop] mass_g = 900: unknown key; did you mean mass_kg?"),
         ("[drop]\nheigth_m = 1", "[drop] heigth_m = 1: unknown key; did you mean height_m?"),
         (
@@ -162,12 +162,12 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
         ),
         (
             "[calibration]\ndate = '01.03.2020'",
-            "[calibration] date = '01.03.2020': allowed is a day of ISO 8601, year-month-day, such "
+            "[calibration] date = '01.03.2020': expected an ISO 8601 day, year-month-day, such "
             "as 2020-03-01",
         ),
         (
             "[cell]\ncertificate_date = '2020-3-1'",
-            "[cell] certificate_date = '2020-3-1': allowed is a day of ISO 8601, year-month-day, "
+            "[cell] certificate_date = '2020-3-1': expected an ISO 8601 day, year-month-day, "
             "such as 2026-03-01",
         ),
         (
@@ -212,7 +212,7 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
             "[[line]]\nname = 'a'\nmodulus_n = 0",
             "[[line]] modulus_n = 0: allowed is 10 to 1e+09 N (rubber to a steel rope)",
         ),
-        ("[[mount]]\nproven_n = 90.0", "[[mount]]: name is missing; expected a text in quotes"),
+        ("[[mount]]\nproven_n = 90.0", "[[mount]]: name is missing; expected text in quotes"),
         ("[line]\nname = 'a'", "line = {'name': 'a'}: expected a section [[line]]"),
         ("drop = 3", "drop = 3: expected a section [drop]"),
     ],
@@ -237,7 +237,7 @@ def test_a_mistake_names_its_line_also_in_the_second_of_many(tmp_path: Path) -> 
 
 def test_names_are_given_once(tmp_path: Path) -> None:
     (problem,) = problems(tmp_path, "[[line]]\nname = 'a'\n[[line]]\nname = 'a'\n")
-    assert problem == "[[line]] name = 'a' stands there twice"
+    assert problem == "[[line]] name = 'a' is defined twice: rename one or delete it"
 
 
 def test_rig_lines_mounts_and_path_are_read(tmp_path: Path) -> None:
@@ -295,7 +295,7 @@ def test_mistakes_of_toml_name_their_line(tmp_path: Path, text: str, where: str)
 
 
 def test_files_that_cannot_be_read(tmp_path: Path) -> None:
-    with pytest.raises(CampaignError, match=r"is not there: make one with `tautlog init`"):
+    with pytest.raises(CampaignError, match=r"does not exist: make a campaign with `tautlog init`"):
         read_campaign(tmp_path)
     (tmp_path / "campaign.toml").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(CampaignError, match="is not UTF-8 text"):
@@ -322,27 +322,27 @@ def test_options_go_over_the_campaign(tmp_path: Path) -> None:
     requirement = "[requirement]\ntarget_n = 1800\nlimit_n = 2500\n"
     campaign = read_campaign(write(tmp_path, drop + requirement))
     assert setup_from(campaign) == campaign.setup
-    setup = setup_from(campaign, Asked(mass_kg=5, height_m=0.0, article="b", note=""))
+    setup = setup_from(campaign, DropRequest(mass_kg=5, height_m=0.0, article="b", note=""))
     assert (setup.mass_kg, setup.height_m, setup.article, setup.note) == (5, 0.0, "b", "")
     assert (setup.target_n, setup.limit_n) == (1800, 2500)
     # A limit belongs to its target.
-    assert setup_from(campaign, Asked(target_n=3000)).limit_n is None
-    assert setup_from(campaign, Asked(target_n=3000, limit_n=3200)).limit_n == 3200
-    assert setup_from(None, Asked(line="x", article_finding="intact")) == DropSetup(
+    assert setup_from(campaign, DropRequest(target_n=3000)).limit_n is None
+    assert setup_from(campaign, DropRequest(target_n=3000, limit_n=3200)).limit_n == 3200
+    assert setup_from(None, DropRequest(line="x", article_finding="intact")) == DropSetup(
         line="x", article_finding="intact"
     )
 
 
 def test_options_out_of_range_are_all_named() -> None:
     with pytest.raises(CampaignError) as caught:
-        setup_from(None, Asked(target_n=0.0, mass_kg=-2, height_m=float("nan")))
+        setup_from(None, DropRequest(target_n=0.0, mass_kg=-2, height_m=float("nan")))
     assert caught.value.problems == (
         f"mass_kg = -2: {KG}",
         f"height_m = nan: {M}",
         "target_n = 0.0: allowed is 10 to 1e+06 N (10 N is a kilogram, 1 MN a heavy press)",
     )
     with pytest.raises(CampaignError, match="limit_n = 900: allowed is a number > target_n"):
-        setup_from(Campaign(Path(), "x", DropSetup(target_n=1000)), Asked(limit_n=900))
+        setup_from(Campaign(Path(), "x", DropSetup(target_n=1000)), DropRequest(limit_n=900))
 
 
 def test_a_record_is_named_by_utc_and_article(tmp_path: Path) -> None:

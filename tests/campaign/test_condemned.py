@@ -47,7 +47,7 @@ def test_of_whom_it_tells():
     assert why(record("a", "parted", origin=REHEARSED)) == ()
     assert why(record("a", "parted", origin=REHEARSED, differs="attributes")) != ()
     rope = (Retired("line", "rope", "cut"),)
-    assert why(retired=rope) == ("line 'rope' is retired by campaign.toml: cut",)
+    assert why(retired=rope) == ("campaign.toml retires line 'rope': cut",)
     assert why(retired=rope, line="other") == why(retired=rope, line="") == ()
     assert why(retired=(Retired("article", "rope", "cut"),)) == ()
 
@@ -73,8 +73,8 @@ def test_what_the_campaign_retires_is_refused(kite, capsys):
     text = path.read_text().replace("# retired", "retired")
     path.write_text(text)
     told = refusal(capsys)
-    assert "line 'polyester 8 mm, 1.5 m' is retired by campaign.toml: A. Rigger" in told
-    assert "article 'bridle-1' is retired by campaign.toml: A. Rigger" in told
+    assert "campaign.toml retires line 'polyester 8 mm, 1.5 m': A. Rigger" in told
+    assert "campaign.toml retires article 'bridle-1': A. Rigger" in told
     assert run(["plan", "--json"]) == 0
     checks = json.loads(capsys.readouterr().out)["checks"]
     assert [one["code"] for one in checks].count("condemned") == 2
@@ -84,4 +84,4 @@ def test_a_retirement_without_a_reason_retires_all_the_same(kite, capsys):
     path = kite / "campaign.toml"
     text = re.sub(r"# retired = .*", 'retired = " "', path.read_text())
     path.write_text(text)
-    assert "is retired by campaign.toml: nobody wrote why" in refusal(capsys)
+    assert "': no reason is stated" in refusal(capsys)

@@ -34,7 +34,7 @@ def test_the_newest_proof_counts(kite, capsys):
 @pytest.mark.parametrize(
     ("given", "word"),
     [
-        (("--held", "20"), "60 s are usual"),
+        (("--held", "20"), "60 s is usual"),
         (("--held", "90", "--deflection", "2", "--set", "0.5"), "it yields"),
     ],
 )
@@ -54,7 +54,7 @@ def test_bad_proofs(kite, tmp_path, capsys, monkeypatch):
     assert run(["proof", *good, "--by", "A", "--mount", "nobody's"]) == 1
     assert "there are: 'beam-1'" in capsys.readouterr().err
     (kite / "proofs.jsonl").write_text("{}\n")
-    with pytest.raises(CampaignError, match="line 1 is no proof"):
+    with pytest.raises(CampaignError, match="line 1 is not a valid proof"):
         read_proofs(kite)
     monkeypatch.chdir(tmp_path)
     assert run(["proof", *good, "--by", "A"]) == 1
@@ -142,27 +142,38 @@ def mount(kite):
     ("line", "word"),
     [
         ({**LINE, "utc": "2099-11-26T18:24:55Z"}, "utc = '2099.*it lies in the future"),
-        ({**LINE, "utc": "26.11.2026"}, "utc = '26.11.2026': allowed is a moment of ISO 8601"),
-        ({**LINE, "utc": "2026-02-30T18:24:55Z"}, "allowed is a moment of ISO 8601"),
-        ({**LINE, "utc": ""}, "allowed is a moment of ISO 8601"),
-        ({**LINE, "by": ""}, "by = '': allowed is a name"),
-        ({**LINE, "by": None}, "by = None: allowed is a text"),
-        ({**LINE, "mount": "beam-1 "}, "mount = 'beam-1 ': allowed is a name, no blanks"),
-        ({**LINE, "pulled_n": "9000"}, "pulled_n = '9000': allowed is a number"),
-        ({**LINE, "pulled_n": True}, "pulled_n = True: allowed is a number"),
-        ({**LINE, "supersedes": True, "reason": "x"}, "supersedes True, which is no line before"),
-        ({**LINE, "supersedes": 7, "reason": "x"}, "supersedes 7, which is no line before"),
-        ({name: LINE[name] for name in LINE if name != "held_s"}, "held_s lacks; expected is a n"),
-        ({**LINE, "helds": 70}, "'helds' is no name of it; allowed are utc, by"),
-        (json.dumps(LINE)[:-1] + ', "set_m": 0.0005}', "'set_m' stands in it twice"),
-        (json.dumps(LINE).replace("3000.0", "NaN"), "NaN is no number"),
+        ({**LINE, "utc": "26.11.2026"}, "utc = '26.11.2026': expected an ISO 8601 time"),
+        ({**LINE, "utc": "2026-02-30T18:24:55Z"}, "expected an ISO 8601 time"),
+        ({**LINE, "utc": ""}, "expected an ISO 8601 time"),
+        ({**LINE, "by": ""}, "by = '': expected a name"),
+        ({**LINE, "by": None}, "by = None: expected text"),
+        ({**LINE, "mount": "beam-1 "}, "mount = 'beam-1 ': expected a name without blanks"),
+        ({**LINE, "pulled_n": "9000"}, "pulled_n = '9000': expected a number"),
+        ({**LINE, "pulled_n": True}, "pulled_n = True: expected a number"),
+        (
+            {**LINE, "supersedes": True, "reason": "x"},
+            "supersedes True; expected the number of an earlier line",
+        ),
+        (
+            {**LINE, "supersedes": 7, "reason": "x"},
+            "supersedes 7; expected the number of an earlier line",
+        ),
+        (
+            {name: LINE[name] for name in LINE if name != "held_s"},
+            "held_s is missing; expected a n",
+        ),
+        ({**LINE, "helds": 70}, "unknown name 'helds'; allowed are utc, by"),
+        (json.dumps(LINE)[:-1] + ', "set_m": 0.0005}', "'set_m' occurs twice"),
+        (json.dumps(LINE).replace("3000.0", "NaN"), "NaN is not a JSON number"),
         ("[" * 100_000, "nests deeper"),
         ("[1, 2]", "expected one JSON object"),
     ],
 )
 def test_a_line_that_is_no_proof_forbids_and_is_told_with_its_place(kite, line, word):
     write(kite, line)
-    with pytest.raises(CampaignError, match=rf"proofs.jsonl line 1 is no proof: .*{word}") as told:
+    with pytest.raises(
+        CampaignError, match=rf"proofs.jsonl line 1 is not a valid proof: .*{word}"
+    ) as told:
         read_proofs(kite)
     assert "__init__" not in str(told.value)
     assert "line 1" in mount(kite).failed
@@ -179,16 +190,16 @@ FAILED = {**LINE, "set_m": 0.0005}
 @pytest.mark.parametrize(
     ("first", "then", "lacking"),
     [
-        (FAILED, {"deflection_m": None, "set_m": None}, "does not state it"),
-        (FAILED, {"deflection_m": None}, "does not state it"),
-        (FAILED, {"set_m": None}, "does not state it"),
-        ({**LINE, "held_s": 10.0}, {"held_s": 59.0}, "held 59 s"),
+        (FAILED, {"deflection_m": None, "set_m": None}, "omits it"),
+        (FAILED, {"deflection_m": None}, "omits it"),
+        (FAILED, {"set_m": None}, "omits it"),
+        ({**LINE, "held_s": 10.0}, {"held_s": 59.0}, "held for 59 s"),
         (
             {**LINE, "most_deflection_m": 5e-4},
             {"deflection_m": None, "set_m": None},
-            "no gauge was read",
+            "the deflection was not read",
         ),
-        ({**LINE, "most_deflection_m": 5e-4}, {"deflection_m": 6e-4}, "0.5 mm are allowed"),
+        ({**LINE, "most_deflection_m": 5e-4}, {"deflection_m": 6e-4}, "0.5 mm is allowed"),
     ],
 )
 def test_a_failure_stays_until_a_later_proof_states_what_failed_and_is_good(
@@ -197,7 +208,7 @@ def test_a_failure_stays_until_a_later_proof_states_what_failed_and_is_good(
     later = {**LINE, "utc": "2026-01-03T10:00:00Z", **then}
     write(kite, first, later)
     assert lacking in mount(kite).failed
-    assert "A good one states --" in mount(kite).failed
+    assert "A good proof must state --" in mount(kite).failed
     assert mount(kite).proven_n == 0.0
     # Nor does a correction that leaves it out lift it.
     write(kite, first, {**later, "supersedes": 1, "reason": "r"})
@@ -213,7 +224,7 @@ def test_a_failure_stays_until_a_later_proof_states_what_failed_and_is_good(
 def test_a_good_pull_that_was_superseded_lifts_nothing(kite):
     unread = {**LINE, "set_m": None, "supersedes": 2, "reason": "the gauge was not zeroed"}
     write(kite, FAILED, LINE, unread)
-    assert "does not state it" in mount(kite).failed
+    assert "omits it" in mount(kite).failed
     assert mount(kite).proven_n == 0.0
 
 
@@ -230,15 +241,15 @@ def test_a_failure_is_not_written_off_to_another_mount(kite):
 def test_an_unreadable_line_may_have_failed(kite):
     unread = {**LINE, "set_m": None, "supersedes": 2, "reason": "torn"}
     write(kite, LINE, json.dumps(FAILED)[:60], unread)
-    assert "what proof 2 said of it cannot be read" in mount(kite).failed
+    assert "proof 2 cannot be read" in mount(kite).failed
 
 
 @pytest.mark.parametrize("name", ["Beam-1", "beam -1"])
 def test_a_name_that_only_looks_like_the_mounts_opens_nothing_and_hides_nothing(kite, name):
     write(kite, {**LINE, "mount": name})
-    assert f"proof 1 tells of {name!r}" in mount(kite).failed
+    assert f"proof 1 is for {name!r}" in mount(kite).failed
     write(kite, LINE, {**FAILED, "mount": name})
-    assert f"proof 2 tells of {name!r}" in mount(kite).failed
+    assert f"proof 2 is for {name!r}" in mount(kite).failed
     write(kite, LINE, {**FAILED, "mount": "other beam"})
     assert mount(kite).failed == ""
 
@@ -247,15 +258,15 @@ def test_two_mounts_of_nearly_the_same_name_are_refused(kite, capsys):
     path = kite / "campaign.toml"
     path.write_text(path.read_text() + '\n[[mount]]\nname = "Beam-1"\n')
     assert run(["plan"]) == 1
-    assert "only capitals or blanks make it another than 'Beam-1'" in capsys.readouterr().err
+    assert "differs from 'Beam-1' only in capitals or blanks" in capsys.readouterr().err
 
 
 def test_the_command_says_that_the_mount_stays_refused(kite, capsys):
     write(kite, FAILED)
     assert run(["proof", "--pulled", "3000", "--held", "70", "--by", "A"]) == 0
     out = capsys.readouterr().out
-    assert "NO DROP on this mount all the same" in out
-    assert "A good one states --set --deflection" in out
+    assert "NO DROP on this mount" in out
+    assert "A good proof must state --set --deflection" in out
     assert run(["proof", "--pulled", "3000", "--held", "70", "--by", "A", "--json"]) == 0
     assert "it yields" in json.loads(capsys.readouterr().out)["mount_failed"]
 
@@ -347,4 +358,4 @@ def test_a_failed_mount_that_stands_there_still_forbids_no_other(renamed):
 def test_the_command_tells_of_the_failure_under_another_name(renamed, capsys):
     write(renamed, WALL)
     assert run(["proof", "--pulled", "3000", "--held", "70", "--by", "A"]) == 0
-    assert "NO DROP on this mount all the same: 'wall'" in capsys.readouterr().out
+    assert "NO DROP on this mount: 'wall'" in capsys.readouterr().out

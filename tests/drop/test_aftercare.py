@@ -56,7 +56,7 @@ def test_a_signal_while_it_is_marked_and_drawn(outcome, monkeypatch, capsys, pla
     show(outcome)
     said = capsys.readouterr()
     assert '"record_verdict": "valid"' in said.out
-    assert "was marked and drawn all the same" in said.err
+    assert "was marked and drawn nevertheless" in said.err
     record = open_record(outcome.path)
     assert (record.status, len(record.marks)) == ("complete", 1)
     assert outcome.path.with_suffix(".png").exists()

@@ -223,7 +223,7 @@ def test_from_a_blank_board_to_a_verdict(emulated, tmp_path):
     link = ("--port", board.port, "--link-timeout", "40")
     first = tautlog("install", *link)
     assert first.returncode == 0, first.stderr
-    assert "0 were right already" in first.stdout
+    assert "0 were up to date" in first.stdout
     done = tautlog(
         *("drop", *link, "--yes", "--countdown", "0", "--record", "1.5", "--json"),
         *("--mass", "9", "--height", "1.2", "--target", "1800", "--out", str(tmp_path / "out")),
@@ -306,7 +306,7 @@ def test_an_interrupted_install_leaves_the_prompt_and_can_be_repeated(emulated):
     assert not any(level for _, level in board.changes(12))
     again = tautlog("install", *link)
     assert again.returncode == 0, again.stderr
-    assert "0 were right already" not in again.stdout
+    assert "0 were up to date" not in again.stdout
 
 
 class DeafLink(SerialLink):

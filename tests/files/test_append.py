@@ -91,9 +91,9 @@ def test_a_line_that_was_cut_short_stands_by_itself_and_is_told(tmp_path):
     path.write_bytes(path.read_bytes() + b'{"utc": "2026-0')
     added = add_entry(tmp_path, LedgerEntry(UTC, "B", article="b"))
     assert added.number == 3
-    assert added.doubt == "line 2 of ledger.jsonl had no end: it was cut short, look at it"
+    assert added.doubt == "line 2 of ledger.jsonl was cut short: check it"
     assert path.read_bytes().splitlines()[1] == b'{"utc": "2026-0'
-    with pytest.raises(CampaignError, match="line 2 is no entry"):
+    with pytest.raises(CampaignError, match="line 2 is not a valid entry"):
         all_entries(tmp_path)
     correction = LedgerEntry(UTC, "B", article="c", supersedes=2, reason="cut short")
     assert add_entry(tmp_path, correction).doubt == ""
@@ -106,8 +106,8 @@ def test_the_command_tells_of_it(tmp_path, monkeypatch, capsys):
     (tmp_path / "ledger.jsonl").write_bytes(b'{"utc": "2026-0')
     assert run(["ledger", "--add", "--by", "A", "--article", "a"]) == 1
     err = capsys.readouterr().err
-    assert "LOOK: line 1 of ledger.jsonl had no end" in err
-    assert "ledger.jsonl line 1 is no entry" in err
+    assert "LOOK: line 1 of ledger.jsonl was cut short" in err
+    assert "ledger.jsonl line 1 is not a valid entry" in err
     given = ["--supersedes", "1", "--by", "A", "--reason", "cut short"]
     assert run(["ledger", *given, "--article", "a"]) == 0
     assert "LOOK" not in capsys.readouterr().err

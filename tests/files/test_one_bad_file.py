@@ -62,7 +62,7 @@ def test_a_nonsense_number_in_one_record_stops_no_report(kite, capsys, place, na
     assert "2.h5" in (kite / "r.html").read_text()
     status, out, err = said(capsys, "learn", "--line", SETUP.line)
     assert status == 1
-    assert "next, 9 kg" in out
+    assert "next drop, 9 kg" in out
     assert "2.h5" in err
     status, _, err = said(capsys, "mark", "2.h5")
     assert status == 1
@@ -162,4 +162,4 @@ def test_what_learn_says_of_the_next_drop_is_what_plan_says(kite, capsys):
         assert told["next"][name] == pytest.approx(planned[name], rel=1e-9), name
     assert told["next"]["n"] == len(told["lessons"]) - 1  # the first drop was of a new line
     out = said(capsys, "learn", *asked)[1]
-    assert "as `tautlog plan` says; the line's stiffness is that of" in out
+    assert "as `tautlog plan` says; stiffness of the line from" in out

@@ -34,9 +34,9 @@ PLAIN = st.recursive(
         ('{"a": NaN}', "NaN"),
         ('{"a": [-Infinity]}', "Infinity"),
         ('{"a": 1e999}', "1e999"),
-        ('{"a": 1, "b": {"c": 1, "c": 2}}', "'c' stands in it twice"),
-        ("1" * 5000, "beyond every number"),
-        ('{"a": -1' + "0" * 400 + "}", "beyond every number"),
+        ('{"a": 1, "b": {"c": 1, "c": 2}}', "'c' occurs twice"),
+        ("1" * 5000, "too large for a number"),
+        ('{"a": -1' + "0" * 400 + "}", "too large for a number"),
         ('{"a": 1', "delimiter"),
         (b"\xff\xfe", "utf-8"),
         ("", "Expecting value"),
@@ -69,7 +69,7 @@ def test_any_text_is_a_value_or_the_typed_error(text):
 
 def test_an_object_is_asked_for_and_nothing_else_is_taken():
     assert read_object('{"a": 1}') == {"a": 1}
-    with pytest.raises(JsonError, match="no JSON object"):
+    with pytest.raises(JsonError, match="not a JSON object"):
         read_object("[1]")
 
 
@@ -82,7 +82,7 @@ def test_a_deep_line_of_proofs_is_named_and_can_be_superseded(tmp_path):
 def test_a_doubled_key_of_a_line_is_refused(tmp_path):
     path = tmp_path / "proofs.jsonl"
     path.write_text('{"mount": "M", "pulled_n": 10.0, "pulled_n": 9000.0}\n')
-    with pytest.raises(CampaignError, match=r"line 1 .*'pulled_n' stands in it twice"):
+    with pytest.raises(CampaignError, match=r"line 1 .*'pulled_n' occurs twice"):
         read_lines(path, Proof, "proof")
 
 
@@ -94,5 +94,5 @@ def test_a_deep_text_in_a_record_is_an_error_of_its_kind(tmp_path):
     with h5py.File(tmp_path / "a.h5", "w") as file:
         run = file.create_group("marks/1")
         run.attrs["settings_json"], run.attrs["result_json"] = "{}", '{"a":' + DEEP[:60000] + "}"
-        with pytest.raises(ValueError, match="no JSON"):
+        with pytest.raises(ValueError, match="not valid JSON"):
             entries.marks_in(entries.read_entries(file))

@@ -17,14 +17,14 @@ class Thing:
 @pytest.mark.parametrize(
     ("told", "word"),
     [
-        ([1], r"expected one JSON object, seen \[1\]"),
-        ({"size_m": 1.0}, "name lacks; expected is a text"),
-        ({"name": "a", "size_m": 1, "colour": 2}, "'colour' is no name of it; allowed are name"),
-        ({"name": None, "size_m": 1}, "name = None: allowed is a text"),
-        ({"name": "a", "size_m": "1"}, "size_m = '1': allowed is a number"),
-        ({"name": "a", "size_m": True}, "size_m = True: allowed is a number"),
-        ({"name": "a", "size_m": 1, "number": 1.5}, "allowed is a whole number or null"),
-        ({"name": "a", "size_m": 1, "number": True}, "allowed is a whole number or null"),
+        ([1], r"expected one JSON object, got \[1\]"),
+        ({"size_m": 1.0}, "name is missing; expected text"),
+        ({"name": "a", "size_m": 1, "colour": 2}, "unknown name 'colour'; allowed are name"),
+        ({"name": None, "size_m": 1}, "name = None: expected text"),
+        ({"name": "a", "size_m": "1"}, "size_m = '1': expected a number"),
+        ({"name": "a", "size_m": True}, "size_m = True: expected a number"),
+        ({"name": "a", "size_m": 1, "number": 1.5}, "expected a whole number or null"),
+        ({"name": "a", "size_m": 1, "number": True}, "expected a whole number or null"),
     ],
 )
 def test_what_is_no_such_object(told, word):

@@ -11,7 +11,7 @@ from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
 from tautlog.display.pictures.drop import draw_drop
 from tautlog.model.trace import DropSetup
-from tautlog.planning.expected import Expectations, expected_from
+from tautlog.planning.expected import CampaignExpectations, expected_from
 
 
 @pytest.fixture
@@ -26,7 +26,7 @@ def setup(campaign, **changes):
 
 
 def test_the_band_has_the_predicted_peaks_at_its_ends(campaign):
-    told = Expectations(campaign).of(setup(campaign))
+    told = CampaignExpectations(campaign).of(setup(campaign))
     expected = expected_from(told)
     assert expected.low_n.max() == pytest.approx(told.peak_low_n, rel=1e-3)
     assert expected.high_n.max() == pytest.approx(told.peak_high_n, rel=1e-3)
@@ -37,7 +37,7 @@ def test_the_band_has_the_predicted_peaks_at_its_ends(campaign):
 
 @pytest.mark.parametrize("changes", [{"mass_kg": None}, {"height_m": None}, {"line": "another"}])
 def test_nothing_is_expected_of_what_is_not_known(campaign, changes):
-    assert Expectations(campaign).of(setup(campaign, **changes)) is None
+    assert CampaignExpectations(campaign).of(setup(campaign, **changes)) is None
     assert expected_from(None) is None
 
 
@@ -46,7 +46,7 @@ def test_it_stands_behind_the_curve_and_says_what_it_is(campaign):
     given = setup(campaign)
     marks = mark(trace, given)
     one = Assessment(marks, judge(marks, given), given)
-    expected = expected_from(Expectations(campaign).of(given))
+    expected = expected_from(CampaignExpectations(campaign).of(given))
     contact = draw_drop(one, "x", expected).axes[1]
     assert expected.text in [text.get_text() for text in contact.get_legend().get_texts()]
     plain = draw_drop(one, "x").axes[1]

@@ -10,10 +10,10 @@ from intended_drops import DATED, GOOD
 from made_records import VIRTUAL, made
 
 from tautlog.campaign.campaign import read_campaign
-from tautlog.campaign.drop_setup import Asked, mount_name, setup_from
+from tautlog.campaign.drop_setup import DropRequest, mount_name, setup_from
 from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.campaign.proofs import Proof
-from tautlog.campaign.sections import Rig
+from tautlog.campaign.sections import RigLimits
 from tautlog.drop.permit import count_elsewhere, permitted
 from tautlog.errors import CampaignError, QuantityError, RefusedError
 from tautlog.model.calibration import Calibration
@@ -56,9 +56,9 @@ def test_nothing_is_refused_of_a_drop_within_all_limits():
         ({"height_m": None}, ["peak-unknown"]),
         ({"line": None}, ["peak-unknown"]),
         ({"friction_n": 1000.0}, ["peak-unknown"]),
-        ({"rig": Rig(rails_m=1.3, margin_m=0.1)}, ["rails"]),
-        ({"rig": Rig(catch_energy_j=100.0)}, ["catch"]),
-        ({"rig": Rig(most_mass_kg=8.0)}, ["mass"]),
+        ({"rig": RigLimits(rails_m=1.3, margin_m=0.1)}, ["rails"]),
+        ({"rig": RigLimits(catch_energy_j=100.0)}, ["catch"]),
+        ({"rig": RigLimits(most_mass_kg=8.0)}, ["mass"]),
         ({"electrics": Electrics(rated_n=2000.0)}, ["cell-load"]),
         ({"calibration": dataclasses.replace(DATED, rail_high_v=2.0)}, ["amplifier-range"]),
         ({"calibration": Calibration(-1000.0, zero_v=1.0, date=today())}, ["amplifier-range"]),
@@ -70,7 +70,7 @@ def test_nothing_is_refused_of_a_drop_within_all_limits():
         ),
         ({"elements": (Element("part", 500.0, part="article"),)}, []),
         # What nobody stated is not known, and refuses nothing.
-        ({"rig": Rig(), "electrics": Electrics(), "elements": ()}, []),
+        ({"rig": RigLimits(), "electrics": Electrics(), "elements": ()}, []),
     ],
 )
 def test_each_limit_refuses(changes, expected):
@@ -78,7 +78,7 @@ def test_each_limit_refuses(changes, expected):
 
 
 def test_what_is_not_stated_is_told_as_unknown():
-    bare = dataclasses.replace(GOOD, rig=Rig(), electrics=Electrics(), elements=())
+    bare = dataclasses.replace(GOOD, rig=RigLimits(), electrics=Electrics(), elements=())
     told = {one.code for one in findings(bare) if not one.holds}
     assert told == {
         "mass-unknown",
@@ -119,7 +119,7 @@ def test_whatever_is_dropped_is_held_against_the_proof(mass_kg, height_m, stiffn
         height_m=height_m,
         line=line,
         mount=Mount("m", proven_n),
-        rig=Rig(),
+        rig=RigLimits(),
         electrics=Electrics(),
         elements=(),
         calibration=dataclasses.replace(DATED, newton_per_volt=1e5),
@@ -169,7 +169,7 @@ def test_a_script_asks_the_same_and_the_override_goes_into_the_record(campaign):
 
 def test_without_a_campaign_that_nothing_was_checked_goes_into_the_record():
     told = []
-    permit = permitted(None, setup_from(None, Asked(mass_kg=9.0)), say=told.append)
+    permit = permitted(None, setup_from(None, DropRequest(mass_kg=9.0)), say=told.append)
     assert (permit.checked, permit.kind) == (False, "not checked")
     assert "NOT CHECKED" in json.loads(permit.setup.override)["refused"]
     assert "NOT CHECKED" in told[0]
@@ -270,7 +270,7 @@ def test_a_proof_cannot_be_made_of_nonsense():
         ("2020-03-01T10:00", "ISO 8601"),
         ("", "ISO 8601"),
         ("3020-03-01", "in the future"),
-        ("1899-03-01", "from 1990 on"),
+        ("1899-03-01", "in 1990 or later"),
         ("2020-02-29", ""),
     ],
 )

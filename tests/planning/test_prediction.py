@@ -147,7 +147,7 @@ def test_proven_window(u, low, high):
 def test_an_empty_window_says_so():
     aim = aim_for(3000.0, None, 0.06)
     assert aim.force_n == pytest.approx(3191.5, abs=0.1)
-    assert "nothing can be proven" in aim.note
+    assert "no peak can be proven" in aim.note
 
 
 def test_the_band_grows_with_what_is_not_known():
@@ -338,7 +338,7 @@ def test_opening_of_a_canopy_is_the_target(capsys):
     assert planned["target_force_n"] == pytest.approx(1.5 * load.force_n)
     assert planned["opening"]["finite_mass_factor"] == load.finite_mass_factor
     assert planned["flight"] is None
-    assert f"{1.5 * load.force_n:.0f} N. The rig stands" in said(capsys, *given)[1]
+    assert f"{1.5 * load.force_n:.0f} N. The rig reproduces" in said(capsys, *given)[1]
 
 
 def test_a_rope_is_as_stiff_as_its_rated_impact_force(capsys):

@@ -80,7 +80,7 @@ def test_a_whole_record_of_the_event_is_known_again(held, command):
 def test_it_is_said(held, command):
     _, path = held
     _, _, err = command()
-    assert f"already in {path.name}, complete and verified: no new one" in err
+    assert f"already in {path.name}, complete and verified: no new record" in err
 
 
 def flip_a_sample(path):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tautlog.campaign.sections import Rig
+from tautlog.campaign.sections import RigLimits
 from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount
@@ -21,7 +21,7 @@ GOOD = Intended(
     mount_name="m",
     mount=Mount("m", 3000.0, "2026-03-01"),
     drops_since_proof=3,
-    rig=Rig(2.6, 0.1, 300.0, 25.0, 3.5),
+    rig=RigLimits(2.6, 0.1, 300.0, 25.0, 3.5),
     elements=(Element("shackle", 10_000.0, "working", part="line"),),
     electrics=Electrics(rated_n=5000.0),
     calibration=DATED,

@@ -80,7 +80,7 @@ def _refuse_superseded(path: Path) -> None:
     for file in standing_files(path.parent.parent):
         if file.path.name == path.name and file.superseded_by:
             raise CampaignError(
-                f"{path.name} was superseded by {file.superseded_by} ({file.told}): use that file"
+                f"{path.name} was superseded by {file.superseded_by} ({file.reason}): use that file"
             )
 
 
@@ -97,5 +97,5 @@ def corrected_since(record_path: Path, used: Calibration) -> str:
         except CampaignError:
             continue
         if all(getattr(used, name) == value for name, value in measured.items()):
-            return f"{file.path.name} was superseded by {file.superseded_by} ({file.told})"
+            return f"{file.path.name} was superseded by {file.superseded_by} ({file.reason})"
     return ""

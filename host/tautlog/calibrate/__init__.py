@@ -1,1 +1,1 @@
-"""From known loads and readings to a calibration that can be believed."""
+"""From known loads and readings to a calibration that can be trusted."""

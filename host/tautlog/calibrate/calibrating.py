@@ -1,8 +1,8 @@
-"""Calibrating: from known loads and what the chain read to a calibration.
+"""Calibrating: from known loads and readings to a calibration.
 
-Cell, cable, amplifier and converter are calibrated as one, with weights going up and down
-again and the zero at both ends. What people must know of it: how straight, how repeatable,
-how far up it was really loaded, and what a planned peak beyond that means.
+Cell, cable, amplifier and converter are calibrated as one, with weights going up and down again
+and the zero at both ends. The result says how linear and repeatable the chain is, up to which
+load, and what a planned peak beyond that means.
 """
 
 from __future__ import annotations
@@ -26,15 +26,15 @@ WEIGHTS_U_FRACTION = 0.001  # masses on a verified scale, and local gravity; com
 LEAST_LOADS = 3
 USUAL_LOADS = 5
 LEAST_CORRELATION = 0.99
-CURVED = 0.99  # so sure must it be that a quadratic is better
-SLOPE_OFF = 0.05  # from the data sheet: then gain or wiring is not what it is thought to be
+CURVED = 0.99  # confidence that a quadratic fits better
+SLOPE_OFF = 0.05  # from the data sheet; beyond it gain or wiring is not as assumed
 DATA_SHEET_OFF = 0.02
 ZERO_RETURN = 0.001  # of the span
 
 
 @dataclass(frozen=True)
 class Point:
-    """One known load and what the chain read."""
+    """One known load and its reading."""
 
     load_n: float
     volt: float
@@ -43,25 +43,25 @@ class Point:
 
 @dataclass(frozen=True)
 class Calibrated:
-    """A calibration and all that is to be said of it.
+    """A calibration with its fit, uncertainty and warnings.
 
     Attributes
     ----------
     calibration : Calibration
-        To be used.
+        The calibration to use.
     points : tuple of Point
-        As measured.
+        The measured points.
     fit : Fit
         Newtons over volts.
     degree : int
         1 or 2.
     hysteresis_fraction, repeatability_fraction, zero_return_fraction : float or None
-        Largest difference between up and down, largest between runs, change of the zero;
-        all over the largest load. None where there is nothing to compare.
+        Largest difference between up and down, largest difference between runs, change of the
+        zero; all over the largest load. None if there is nothing to compare.
     budget : Budget
         Uncertainty at the largest load.
     warnings : tuple of str
-        What people must know before they use it.
+        What the user must know before using it.
     """
 
     calibration: Calibration
@@ -85,27 +85,27 @@ def calibrate(
     date: str = "",
     note: str = "",
 ) -> Calibrated:
-    """Make a calibration of points.
+    """Make a calibration from points.
 
     Parameters
     ----------
     points : list of Point
-        As measured, in order.
+        The measured points, in order.
     base : Calibration
-        Converter, rails and bandwidth are kept from it.
+        Gives converter, rails and bandwidth.
     degree : int or None
-        1 or 2; without it 2 only where it is better beyond doubt (F test, 99 %).
+        1 or 2; None: 2 only if it fits better beyond doubt (F test, 99 %), else 1.
     planned_n : float or None
         Highest planned peak.
     data_sheet_newton_per_volt : float or None
-        What cell and amplifier promise.
+        Slope by the data sheets of cell and amplifier.
     date, note : str
-        Of the calibration.
+        Date and note of the calibration.
 
     Raises
     ------
     CalibrationError
-        If no calibration can be made of the points.
+        If the points give no calibration.
     """
     loads = np.array([point.load_n for point in points])
     volts = np.array([point.volt for point in points])
@@ -128,12 +128,12 @@ def calibrate(
 
 
 def _require_usable(volts: FloatArray, loads: FloatArray) -> None:
-    """Refuse points of which no calibration can be made."""
+    """Refuse points that give no calibration."""
     different = np.unique(loads).size
     if different < LEAST_LOADS:
         raise CalibrationError(
-            f"{different} different loads: at least {LEAST_LOADS} are needed, "
-            f"{USUAL_LOADS} and zero are usual, up and down"
+            f"{different} different loads: at least {LEAST_LOADS} are needed; {USUAL_LOADS} and "
+            "zero, up and down again, are usual"
         )
     if np.ptp(volts) <= 0:
         raise CalibrationError("the reading does not change with the load: check the wiring")
@@ -141,15 +141,16 @@ def _require_usable(volts: FloatArray, loads: FloatArray) -> None:
     if follows < LEAST_CORRELATION:
         raise CalibrationError(
             f"the reading does not follow the load (correlation {follows:.2f}, "
-            f"{LEAST_CORRELATION:g} is the least): check wiring, gain and the order of the weights"
+            f"at least {LEAST_CORRELATION:g} is needed): check wiring, gain and the order of the "
+            "weights"
         )
 
 
 def _fitted(
     base: Calibration, fit: Fit, line: Fit, volts: FloatArray, loads: FloatArray
 ) -> Calibration:
-    """Zero, slope there, and curvature."""
-    # Level with no force: of the least load, less what that load adds.
+    """A calibration with zero, slope at the zero, and curvature."""
+    # Level with no force: the level at the least load, minus what that load adds.
     zero_v = float(np.mean(volts[loads == loads.min()]) - loads.min() / line.coefficients[1])
     curvature = float(fit.coefficients[2]) if fit.coefficients.size > 2 else 0.0
     return replace(
@@ -163,7 +164,7 @@ def _fitted(
 def _with_u(
     calibration: Calibration, budget: Budget, own: tuple[Part, ...], share: tuple[Part, ...]
 ) -> Calibration:
-    """A calibration with its uncertainty, and how far up it is covered."""
+    """A calibration with its uncertainty and the largest load that it covers."""
     return replace(
         calibration,
         expanded_u_fraction=2.0 * replace(budget, parts=share).combined_u / budget.value,
@@ -173,13 +174,13 @@ def _with_u(
 
 
 def _chosen(volts: FloatArray, loads: FloatArray, line: Fit, degree: int | None) -> Fit:
-    """The fit of the degree that was asked for, or of the one that the points ask for."""
+    """The fit of the given degree, or of the degree that fits the points."""
     chosen = degree or (2 if _is_curved(volts, loads, line) else 1)
     return line if chosen == 1 else fit_polynomial(volts, loads, chosen)
 
 
 def _is_curved(volts: FloatArray, loads: FloatArray, line: Fit) -> bool:
-    """Whether a quadratic takes away more than chance would (F test of nested models)."""
+    """Whether a quadratic fits better than by chance (F test of nested models)."""
     if volts.size < 5 or np.unique(volts).size < 4:
         return False
     curve = fit_polynomial(volts, loads, 2)
@@ -192,7 +193,7 @@ def _is_curved(volts: FloatArray, loads: FloatArray, line: Fit) -> bool:
 
 @dataclass(frozen=True)
 class _Spread:
-    """Differences between readings of the same load, in newtons; None where none can be told."""
+    """Differences between readings of the same load, in newtons; None if not known."""
 
     hysteresis_n: float | None
     repeatability_n: float | None
@@ -216,7 +217,7 @@ def _spread(points: list[Point], fit: Fit) -> _Spread:
 
 
 def _directions(points: list[Point]) -> list[int]:
-    """1 while the load goes up, -1 while it comes down, 0 where it does neither."""
+    """1 while the load goes up, -1 while it comes down, 0 if it does neither."""
     found, last = [], 0
     for before, point in zip([None, *points[:-1]], points, strict=True):
         if before is not None and point.run == before.run and point.load_n != before.load_n:
@@ -230,7 +231,7 @@ def _directions(points: list[Point]) -> list[int]:
 def _largest_gap(points: list[Point], fit: Fit, *, by_direction: bool) -> float | None:
     """Largest difference at one load, between up and down or between runs, in newtons.
 
-    Runs are compared on the way up only: what differs on the way down is hysteresis.
+    Runs are compared on the way up only: a difference on the way down is hysteresis.
     """
     groups: dict[float, dict[int, list[float]]] = {}
     for point, way in zip(points, _directions(points), strict=True):
@@ -262,10 +263,10 @@ def _parts(
     step_n: float,
     spread: _Spread,
 ) -> tuple[tuple[Part, ...], tuple[Part, ...]]:
-    """What does not grow with the force, and what does, the latter at the largest load.
+    """Parts that do not grow with the force; parts that do, at the largest load.
 
-    A drop takes its zero from its own slack line: the slope counts, and how far any load's
-    reading departs from the line through the zero's.
+    A drop takes its zero from its own slack line: what counts is the slope, and how far the
+    reading of any load departs from the line through the zero readings.
     """
     unloaded = loads == loads.min()
     top_v, zero_v = float(volts[int(np.argmax(loads))]), float(np.mean(volts[unloaded]))
@@ -284,7 +285,7 @@ def _parts(
             basis="between runs",
         ),
         Part("zero return", rectangular(spread.zero_return_n or 0.0), basis="first to last zero"),
-        # No mean over many samples takes it away: steps of a converter are not equally wide.
+        # A mean over many samples does not reduce it: the steps are not equally wide.
         Part("converter", 0.5 * step_n, basis="one step, expanded; own choice"),
     )
     share = (
@@ -295,46 +296,46 @@ def _parts(
 
 
 def _gaps_of_loading(loads: FloatArray) -> list[str]:
-    """What of the loads is less than usual."""
+    """Warnings about loads that are fewer than usual."""
     found = []
     if np.unique(loads).size < USUAL_LOADS:
-        found.append(f"{np.unique(loads).size} different loads: {USUAL_LOADS} and more are usual")
+        found.append(f"{np.unique(loads).size} different loads: {USUAL_LOADS} or more are usual")
     if not (np.diff(loads) < 0).any():
         found.append("no load on the way down: hysteresis is not known")
     return found
 
 
 def _warnings(calibration: Calibration, spread: _Spread, planned_n: float | None) -> list[str]:
-    """What of the result people must know before they use it."""
+    """Warnings about the result."""
     found = []
     top_n, zero_return_n = calibration.range_n, spread.zero_return_n
     if calibration.newton_per_volt < 0:
-        found.append("tension lowers the voltage: the cell is wired the other way round, or pushed")
+        found.append("tension lowers the voltage: the cell is wired in reverse, or was pushed")
     if zero_return_n is not None and zero_return_n > ZERO_RETURN * top_n:
-        found.append(f"the zero came back {zero_return_n:.2g} N off: creep, or something touches")
+        found.append(f"the zero returned {zero_return_n:.2g} N off: creep, or something touches")
     if planned_n and planned_n > top_n:
         found.append(
-            f"calibrated to {top_n:.0f} N, planned are {planned_n:.0f} N: extrapolation "
-            f"x {planned_n / top_n:.1f}; cross-check with a borrowed cell once"
+            f"calibrated to {top_n:.0f} N, but {planned_n:.0f} N is planned: extrapolation "
+            f"x {planned_n / top_n:.1f}; cross-check once with a borrowed cell"
         )
     return found
 
 
 def _off_data_sheet(calibration: Calibration, promised: float | None) -> list[str]:
-    """By how much the slope is off what data sheet and gain promise, where it matters."""
+    """A warning if the slope differs from data sheet and gain."""
     off = calibration.newton_per_volt / promised - 1.0 if promised else 0.0
     if abs(off) <= DATA_SHEET_OFF:
         return []
-    text = f"the slope is {100 * off:+.1f} % off what the cell's sheet and the gain promise"
+    text = f"the slope differs by {100 * off:+.1f} % from the cell's data sheet and the gain"
     if abs(off) > SLOPE_OFF:
-        text += ": gain, excitation or units are not what they are thought to be"
+        text += ": check gain, excitation and units"
     return [text]
 
 
 def _scatter(line: Fit, top_n: float) -> list[str]:
     if line.residual_sd <= 0.005 * top_n:
         return []
-    return ["the points scatter by more than 0.5 % of the range: look for what touches"]
+    return ["the points scatter by more than 0.5 % of the range: check whether something touches"]
 
 
 def hanging_check(read_n: float, weight_n: float) -> tuple[bool, str]:

@@ -1,4 +1,4 @@
-"""Fit: a polynomial through points, with what is left and how sure its coefficients are."""
+"""Fit: a polynomial through points, with residuals and uncertainty of its coefficients."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ class Fit:
     Attributes
     ----------
     coefficients, standard_deviations : ndarray of float64, shape (degree + 1,)
-        Of 1, x, x**2, ...
+        Coefficients of 1, x, x**2, ... and their standard deviations.
     residuals : ndarray of float64, shape (n,)
-        y less the polynomial.
+        y minus the polynomial.
     residual_sd : float
-        Root of their sum of squares over the degrees of freedom.
+        Root of the sum of squared residuals over the degrees of freedom.
     freedom : int
-        Points less coefficients.
+        Points minus coefficients.
     covariance : ndarray of float64, shape (degree + 1, degree + 1)
-        Of the coefficients.
+        Covariance of the coefficients.
     """
 
     coefficients: FloatArray
@@ -51,13 +51,13 @@ class Fit:
 def fit_polynomial(x: npt.ArrayLike, y: npt.ArrayLike, degree: int) -> Fit:
     """Fit a polynomial by least squares.
 
-    x is scaled to -1 ... 1 and the scaled problem solved by QR: twelve digits of the NIST
-    reference data sets come out, where the raw powers of x would lose half of them.
+    x is scaled to -1 ... 1, and QR solves the scaled problem. This gives twelve digits of the
+    NIST reference data sets; raw powers of x would lose half of them.
 
     Raises
     ------
     CalibrationError
-        If there are too few different x, or a value is no number.
+        If there are too few different x, or a value is not a finite number.
     """
     x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     if x.ndim != 1 or x.shape != y.shape or not (np.isfinite(x).all() and np.isfinite(y).all()):

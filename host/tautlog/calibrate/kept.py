@@ -1,4 +1,4 @@
-"""Kept calibrations: the files of a campaign's calibrations, the newest in force."""
+"""Kept calibrations: a campaign's calibration files; the newest is in force."""
 
 from __future__ import annotations
 
@@ -16,24 +16,24 @@ from tautlog.model.timestamp import day_problem
 FOLDER = "calibrations"
 FORMAT = "tautlog calibration"
 NAME = re.compile(r"([0-9]+)_[0-9]{4}-[0-9]{2}-[0-9]{2}\.json")  # number, day
-HEAD_BYTES = 4096  # in which a file says that it is a calibration
-KEYS = keys_of(Calibration)  # unit and range of what a file says was measured
-LATER = ("accepted", "expanded_u_n")  # not in files of old
+HEAD_BYTES = 4096  # a file names its format within these
+KEYS = keys_of(Calibration)  # units and ranges of the values in a file
+LATER = ("accepted", "expanded_u_n")  # not in old files
 
 
 @dataclass(frozen=True)
 class StandingFile:
-    """One calibration file, and the name of the one that supersedes it, or ""."""
+    """A calibration file; the name of the file that supersedes it, with who and why, or ""."""
 
     path: Path
     superseded_by: str = ""
-    told: str = ""
+    reason: str = ""
 
 
 def standing_files(campaign_folder: Path) -> list[StandingFile]:
-    """Calibration files in the order in which they count, superseded ones too."""
+    """Calibration files in the order in which they count, superseded files too."""
     there = (campaign_folder / FOLDER).glob("*.json")
-    paths = sorted((one for one in there if NAME.fullmatch(one.name)), key=_order)
+    paths = sorted((path for path in there if NAME.fullmatch(path.name)), key=_order)
     superseded: dict[str, tuple[str, str]] = {}
     roots: dict[str, int] = {}
     for number, path in enumerate(paths):
@@ -48,10 +48,10 @@ def standing_files(campaign_folder: Path) -> list[StandingFile]:
 
 
 def unread_files(campaign_folder: Path) -> tuple[str, ...]:
-    """Each file that may be a calibration and is not read, why, and how to mend it.
+    """Each file that may be a calibration but is not read, why, and how to correct it.
 
-    Those that end in .json in any spelling, or say that they are one; names that begin with
-    a dot are other programs' own.
+    Files that end in .json in any spelling, or that name the format, may be calibrations. Names
+    that begin with a dot belong to other programs.
     """
     folder = campaign_folder / FOLDER
     try:
@@ -62,20 +62,22 @@ def unread_files(campaign_folder: Path) -> tuple[str, ...]:
     found = []
     for path in there:
         if not NAME.fullmatch(path.name):
-            wrong = "its name does not tell its place in the order" if _may_be_one(path) else ""
+            wrong = "its name does not give its place in the order" if _may_count(path) else ""
         else:
             same = numbers.count(_number(path)) > 1
-            wrong = "another has the same number, which of them is newer nobody knows" * same
+            wrong = (
+                "another file has the same number, so that it is not known which is newer" * same
+            )
         if wrong:
             found.append(
-                f"{FOLDER}/{path.name} may be a calibration, and {wrong}: rename it to NUMBER_DAY."
+                f"{FOLDER}/{path.name} may be a calibration, but {wrong}: rename it to NUMBER_DAY."
                 f"json, such as {1 + max(numbers, default=0):04d}_2026-03-01.json, the newest with "
-                "the highest number; or take it out of the folder"
+                "the highest number; or remove it from the folder"
             )
     return tuple(found)
 
 
-def _may_be_one(path: Path) -> bool:
+def _may_count(path: Path) -> bool:
     if path.name.startswith(".") or not path.is_file():
         return False
     if ".json" in path.name.casefold():
@@ -84,20 +86,20 @@ def _may_be_one(path: Path) -> bool:
         with path.open("rb") as file:
             return FORMAT.encode() in file.read(HEAD_BYTES)
     except OSError:
-        return True  # nobody knows
+        return True  # not known
 
 
 def _correction_in(path: Path) -> dict[str, Any]:
-    """What a file supersedes; nothing where it cannot be read."""
+    """What a file supersedes; empty if it cannot be read."""
     try:
-        told = read_object(path.read_bytes()).get("supersedes")
+        correction = read_object(path.read_bytes()).get("supersedes")
     except (OSError, ValueError):
         return {}
-    return told if isinstance(told, dict) else {}
+    return correction if isinstance(correction, dict) else {}
 
 
 def file_called(campaign_folder: Path, name: str) -> Path | None:
-    """The calibration file of a campaign by its name, with or without ending, or number."""
+    """A campaign's calibration file by its name (with or without ending) or number, or None."""
     wanted = Path(name).name
     for file in standing_files(campaign_folder):
         if wanted in (file.path.name, file.path.stem, str(_number(file.path))):
@@ -106,21 +108,21 @@ def file_called(campaign_folder: Path, name: str) -> Path | None:
 
 
 def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
-    """The campaign's newest calibration put over what campaign.toml says.
+    """The campaign's newest calibration; campaign.toml states the rest.
 
     Raises
     ------
     CampaignError
-        If the newest file cannot be read or is none.
+        If the newest file cannot be read as a calibration.
     """
     path = newest_file(campaign_folder)
     return base if path is None else replace(base, **measured_in(path)[0])
 
 
 def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibration, str]:
-    """The newest calibration that can be read, and what is wrong with those newer than it.
+    """The newest readable calibration, and what is wrong with newer files.
 
-    For what looks back: nothing is dropped under it. See `newest_calibration` for what is.
+    For looking back only: nothing may be dropped with it. See `newest_calibration` for drops.
     """
     problems: list[str] = []
     for file in reversed(
@@ -134,52 +136,52 @@ def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibrati
 
 
 def newest_file(campaign_folder: Path) -> Path | None:
-    """File of the campaign's newest calibration that counts, or None without any."""
+    """File of the campaign's newest calibration that counts, or None."""
     there = [file.path for file in standing_files(campaign_folder) if not file.superseded_by]
     return there[-1] if there else None
 
 
 def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
-    """What a calibration's file says was measured, and the file's bytes.
+    """The measured values in a calibration file, and the file's bytes.
 
     Raises
     ------
     CampaignError
-        If it cannot be read or is none.
+        If it cannot be read as a calibration.
     """
     try:
         text = path.read_bytes()
         content = read_object(text)
-        told = content.get("calibration")
-        if not isinstance(told, dict):
-            raise ValueError("expected one JSON object with another, calibration, in it")
-        lacking = [name for name in MEASURED if name not in LATER and name not in told]
-        if lacking:
-            raise ValueError(f"{', '.join(lacking)} lacks in its calibration")
+        stored = content.get("calibration")
+        if not isinstance(stored, dict):
+            raise ValueError("expected a JSON object that holds an object `calibration`")
+        missing = [name for name in MEASURED if name not in LATER and name not in stored]
+        if missing:
+            raise ValueError(f"its calibration does not state {', '.join(missing)}")
         values: dict[str, Any] = {
-            name: str(told[name]) if KEYS[name].kind is str else _number_in(told, name)
+            name: str(stored[name]) if KEYS[name].kind is str else _number_in(stored, name)
             for name in MEASURED
-            if name not in LATER or name in told
+            if name not in LATER or name in stored
         }
         values.setdefault("accepted", "")
         if content.get("format") != FORMAT or not values["newton_per_volt"]:
-            raise ValueError("no calibration of this program")
+            raise ValueError("not a calibration of this program")
         if values["date"] and (wrong := day_problem(values["date"])):
-            # No age can be told of it: it counts as expired, see `Calibration.expired_on`.
+            # Its age is not known: it counts as expired, see `Calibration.expired_on`.
             values["date"] = f"{values['date']} ({wrong})"
     except (OSError, ValueError) as problem:
         raise CampaignError(
-            f"{path} cannot be read as a calibration ({problem}): restore it, or take it away and "
+            f"{path} cannot be read as a calibration ({problem}): restore it, or remove it and "
             "calibrate again"
         ) from problem
     return values, text
 
 
-def _number_in(told: dict[str, Any], name: str) -> float | None:
-    """A figure of a file; one that makes no sense is none."""
-    value = told[name]
-    if name == "zero_v" and (value is None or not (value or told["newton_per_square_volt"])):
-        return None  # files of old say 0 where a straight line's zero was not kept
+def _number_in(stored: dict[str, Any], name: str) -> float | None:
+    """A number in a file; refuse a number out of range."""
+    value = stored[name]
+    if name == "zero_v" and (value is None or not (value or stored["newton_per_square_volt"])):
+        return None  # old files say 0 if a straight line's zero was not kept
     mistake = KEYS[name].mistake(value)
     if mistake:
         raise ValueError(mistake)
@@ -192,5 +194,5 @@ def _number(path: Path) -> int:
 
 
 def _order(path: Path) -> tuple[int, str]:
-    """Place of a file: its number, and its name where two have the same."""
+    """Place of a file: its number, then its name."""
     return _number(path), path.name

@@ -1,10 +1,9 @@
-"""Plausibility: whether a calibration can be what it says, before anybody relies on it.
+"""Plausibility: whether a calibration can be right, before anybody relies on it.
 
-Its slope is held against what the cell's data sheet and the gain promise; without a sheet
-against the calibration before it, and against what the rig is for. Its uncertainty is held
-against what a chain of strain gauges and one step of the converter allow. A calibration in
-millivolts, grams or kilograms is off by 1000 or 9.8, and is refused unless a named person
-accepts it.
+Its slope is compared with the cell's data sheet and the gain; without a data sheet, with the
+earlier calibration and with what the rig is for. Its uncertainty is compared with what a chain
+of strain gauges and one step of the converter allow. A calibration in millivolts, grams or
+kilograms is off by 1000 or 9.8, and is refused unless a named person accepts it.
 """
 
 from __future__ import annotations
@@ -18,17 +17,18 @@ from tautlog.model.calibration import Calibration
 from tautlog.model.limits import LEAST_U_FRACTION
 from tautlog.model.signature import signed
 
-if TYPE_CHECKING:  # it needs scipy, reading a campaign does not
+if TYPE_CHECKING:  # needs scipy, which reading a campaign does not
     from tautlog.calibrate.calibrating import Point
 
 # Common practice: uncertified cells keep 2 mV/V within some per cent, excitation and a gain
 # set by resistors add a few more. A wrong unit, jumper or cell is off by far more.
 SLOPE_BAND = 0.10
 BETWEEN_BAND = 0.10  # from one calibration of the same chain to the next
-# Own choice: a chain whose rails are so many times the target apart shows it in a few counts.
+# Own choice: with more than this many targets from rail to rail, the target is a few counts.
 MOST_RANGE = 100.0
-LEAST_COUNTS = 20.0  # of the converter, that known loads must move the reading by
-UNIT_WITHIN = 0.2  # a ratio so near to that of two units is most likely their mistake
+LEAST_COUNTS = 20.0  # of the converter, by which known loads must move the reading
+PROMISE = "data sheet and gain promise"
+UNIT_WITHIN = 0.2  # of a ratio of two units (natural log): most likely their confusion
 G = 9.80665
 RATIOS = (
     (1e3, "loads in g for kg, or readings in V where they are mV"),
@@ -52,7 +52,7 @@ def data_sheet_slope(
     excitation_v: float | None,
     gain: float | None,
 ) -> float | None:
-    """Newtons per volt at the converter that a data sheet promises, or None."""
+    """Newtons per volt at the converter by the data sheet, or None."""
     if not (rated_n and sensitivity_mv_per_v and excitation_v and gain):
         return None
     return rated_n / (1e-3 * sensitivity_mv_per_v * excitation_v * gain)
@@ -65,54 +65,55 @@ def slope_doubts(
     planned_n: float | None,
     before: Calibration | None = None,
 ) -> tuple[str, ...]:
-    """Why a calibration's slope is not plausible; none where it is, or cannot be told.
+    """Why a calibration's slope is implausible; empty if it is plausible or cannot be checked.
 
-    A curved one is held against the same from its zero to the highest force that is used.
+    A curved calibration is checked at its zero and at the highest force that is used.
 
     Parameters
     ----------
     calibration : Calibration
-        The one in question.
+        The calibration to check.
     promised : float or None
-        Newtons per volt of data sheet and gain.
+        Newtons per volt by data sheet and gain.
     planned_n : float or None
-        Highest force that is planned.
+        Highest planned force.
     before : Calibration or None
-        The one that was in use until then; asked where nothing is promised.
+        The earlier calibration, for comparison if nothing is promised.
     """
     slope = abs(calibration.newton_per_volt)
     top_n = max(planned_n or 0.0, calibration.range_n)
     top_slope = slope_at(calibration, top_n)
     if top_slope is None:
         return (
-            f"its curvature of {calibration.newton_per_square_volt:.5g} N/V2 bends it back before "
-            f"{top_n:.0f} N: there a force has no voltage of its own",
+            f"with its curvature of {calibration.newton_per_square_volt:.5g} N/V2 it bends back "
+            f"before it reaches {top_n:.0f} N",
         )
     curved = calibration.newton_per_square_volt != 0.0
     at_top = f"at {top_n:.0f} N its slope is"
     if promised:
-        told = "the cell's sheet and the gain promise"
-        found = _compared(slope, promised, told, SLOPE_BAND)
-        return found + (_compared(top_slope, promised, told, SLOPE_BAND, at_top) if curved else ())
+        found = _compared(slope, promised, PROMISE, SLOPE_BAND)
+        at_top_n = _compared(top_slope, promised, PROMISE, SLOPE_BAND, at_top)
+        return found + (at_top_n if curved else ())
     found = ()
     if before is not None:
-        told = "the calibration before it has"
-        found += _compared(slope, abs(before.newton_per_volt), told, BETWEEN_BAND)
+        found += _compared(
+            slope, abs(before.newton_per_volt), "the earlier calibration has", BETWEEN_BAND
+        )
     if curved:
         found += _compared(top_slope, slope, "at its zero it is", SLOPE_BAND, at_top)
     range_n = slope * (calibration.rail_high_v - calibration.rail_low_v)
     if planned_n and not planned_n <= range_n <= MOST_RANGE * planned_n:
         found += (
-            f"from rail to rail it would be {range_n:.3g} N, planned are {planned_n:.0f} N: look "
-            "at the units of loads and readings",
+            f"it spans {range_n:.3g} N from rail to rail, but {planned_n:.0f} N is planned: check "
+            "the units of loads and readings",
         )
     return found
 
 
 def slope_at(calibration: Calibration, force_n: float) -> float | None:
-    """Newtons per volt at a force, without sign; None where the curve does not reach it.
+    """Newtons per volt at a force, without sign; None if the curve does not reach the force.
 
-    Of F = a v + b v**2, v from the zero on, the slope a + 2 b v is sqrt(a**2 + 4 b F).
+    For F = a v + b v**2, with v from the zero, the slope a + 2 b v is sqrt(a**2 + 4 b F).
     """
     a, b = calibration.newton_per_volt, calibration.newton_per_square_volt
     square = a * a + 4.0 * b * force_n
@@ -122,51 +123,51 @@ def slope_at(calibration: Calibration, force_n: float) -> float | None:
 def sign_doubts(
     calibration: Calibration, stated: float | None, *, measured: bool
 ) -> tuple[str, ...]:
-    """Why the sign of a slope is not plausible; none where it is.
+    """Why the sign of a slope is implausible; empty if it is plausible.
 
-    A negative one needs two who say so: campaign.toml, and a calibration with weights.
+    A negative slope needs two sources: campaign.toml and a calibration with weights.
 
     Parameters
     ----------
     calibration : Calibration
-        The one in question.
+        The calibration to check.
     stated : float or None
-        newton_per_volt of campaign.toml, whose sign counts; None: tension raises the voltage.
+        newton_per_volt in campaign.toml, whose sign counts; None: tension raises the voltage.
     measured : bool
-        It was fitted to known loads; else it is what campaign.toml states.
+        It was fitted to known loads; else campaign.toml states it.
     """
     if calibration.newton_per_volt < 0.0 and not measured:
         return (
-            "tension lowers the voltage says newton_per_volt of campaign.toml, and no weights "
-            "have shown it: calibrate with weights (`tautlog calibrate`), which then must have the "
-            "same sign, or take the minus away",
+            "newton_per_volt in campaign.toml says that tension lowers the voltage, but no "
+            "calibration with weights has shown it: calibrate with weights (`tautlog calibrate`), "
+            "which must give the same sign, or remove the minus",
         )
     if (calibration.newton_per_volt < 0.0) == ((stated or 1.0) < 0.0):
         return ()
     seen = "lowers" if calibration.newton_per_volt < 0.0 else "raises"
-    source = "campaign.toml says that it" if stated else "it"
-    expected = f"{source} {'raises' if seen == 'lowers' else 'lowers'} it"
+    other = "raises" if seen == "lowers" else "lowers"
+    expected = f"campaign.toml says that it {other} it" if stated else f"it should {other[:-1]} it"
     return (
-        f"tension {seen} the voltage, {expected}: the sign of the bridge is reversed; swap its "
-        "signal wires, or the loads were pushed",
+        f"tension {seen} the voltage, but {expected}: the sign of the bridge is reversed; swap its "
+        "signal wires, unless the loads pushed the cell",
     )
 
 
 def uncertainty_doubts(calibration: Calibration) -> tuple[str, ...]:
-    """Why a calibration's uncertainty is smaller than it can be; none where it is not.
+    """Why a calibration's uncertainty is impossibly small; empty if it is not.
 
-    Its relative part is asked for at the force from rail to rail, where a fixed part helps
-    least; the other at the largest calibrated force, or there where nobody stated one.
+    The relative part is checked at the force from rail to rail, where a fixed part helps least;
+    the whole at the largest calibrated force, or from rail to rail if that is not stated.
     """
     slope = abs(calibration.newton_per_volt)
     span_n = slope * (calibration.rail_high_v - calibration.rail_low_v)
     found: tuple[str, ...] = ()
     share = calibration.expanded_u_at_n(span_n) / span_n
-    mend = "state what is known of weights and chain, or calibrate again"
+    mend = "state the real uncertainty of weights and chain, or calibrate again"
     if share < LEAST_U_FRACTION:
         found += (
             f"its expanded uncertainty is {100 * share:.2g} % of {span_n:.0f} N, less than "
-            f"{100 * LEAST_U_FRACTION:g} %: no such chain is known better; {mend}",
+            f"{100 * LEAST_U_FRACTION:g} %: no such chain is that good; {mend}",
         )
     top_n, step_n = calibration.range_n or span_n, slope * calibration.volt_per_count(1)
     own_n = calibration.expanded_u_at_n(top_n)
@@ -178,21 +179,21 @@ def uncertainty_doubts(calibration: Calibration) -> tuple[str, ...]:
     return found
 
 
-def unchecked_scale(lacking: Sequence[str], before: bool) -> str:
-    """Say that nothing checks the scale of a calibration, or "" where something does.
+def unchecked_scale(missing: Sequence[str], before: bool) -> str:
+    """Say that nothing checks the scale of a calibration; "" if something does.
 
     Parameters
     ----------
-    lacking : sequence of str
-        What of the data sheet is not known.
+    missing : sequence of str
+        Values of the data sheet that are not stated.
     before : bool
-        There is another calibration that it was held against.
+        There is an earlier calibration for comparison.
     """
-    if not lacking or before:
+    if not missing or before:
         return ""
     return (
-        f"nothing checks the scale of these forces (not stated: {', '.join(lacking)}; and no "
-        "calibration before): kilograms typed as newtons would be 9.80665 times off, unseen"
+        f"nothing checks the scale of these forces (not stated: {', '.join(missing)}; no earlier "
+        "calibration): kilograms typed as newtons would be 9.80665 times off, unnoticed"
     )
 
 
@@ -203,31 +204,32 @@ def point_doubts(points: Sequence[Point], calibration: Calibration) -> tuple[str
     highest = max(map(abs, volts))
     if highest > 1.05 * calibration.reference_v:
         found += (
-            f"readings up to {highest:.4g} V, the converter ends at {calibration.reference_v:g} V: "
-            "are they mV?",
+            f"readings go up to {highest:.4g} V, but the converter ends at "
+            f"{calibration.reference_v:g} V: are they in mV?",
         )
     span, step = max(volts) - min(volts), calibration.volt_per_count(1)
     if span < LEAST_COUNTS * step:
         found += (
-            f"all loads move the reading by {span:.3g} V, {span / step:.2g} steps of the converter "
-            f"where {LEAST_COUNTS:g} are the least: are they V, not mV, or is the gain too low?",
+            f"all loads move the reading by {span:.3g} V, {span / step:.2g} steps of the "
+            f"converter; at least {LEAST_COUNTS:g} are needed: are the readings in V, not mV, or "
+            "is the gain too low?",
         )
     return found
 
 
 def accepted_by(calibration: Calibration) -> str:
-    """Who accepted it, from "NAME: REASON"; "" where name or reason lack."""
+    """Who accepted it, from "NAME: REASON"; "" if name or reason is missing."""
     name, _, reason = calibration.accepted.partition(":")
     return signed(name) if signed(reason) else ""
 
 
 def refuse_doubtful(doubts: Sequence[str]) -> None:
-    """Refuse to rely on a calibration that is neither plausible nor accepted.
+    """Refuse a calibration that is neither plausible nor accepted.
 
     Raises
     ------
     CalibrationError
-        With all doubts.
+        Lists all doubts.
     """
     if doubts:
         raise CalibrationError(f"do not rely on these forces; calibration: {'; '.join(doubts)}")
@@ -240,12 +242,16 @@ def _compared(
     if abs(ratio - 1.0) <= band + 1e-9:
         return ()
     hint = next(
-        (text for known, text in RATIOS if abs(math.log(ratio / known)) <= UNIT_WITHIN),
-        "look at gain, excitation, cell and units",
+        (
+            f"perhaps {text}"
+            for known, text in RATIOS
+            if abs(math.log(ratio / known)) <= UNIT_WITHIN
+        ),
+        "check gain, excitation, cell and units",
     )
     return (
-        f"{its} {slope:.5g} N/V, {whose} {other:.5g} N/V: {_times(ratio)}, where "
-        f"{100 * band:.0f} % are allowed; perhaps {hint}",
+        f"{its} {slope:.5g} N/V, but {whose} {other:.5g} N/V: {_times(ratio)}, "
+        f"{100 * band:.0f} % is allowed; {hint}",
     )
 
 

@@ -1,4 +1,4 @@
-"""Points: known loads and readings from a table that was written by hand."""
+"""Points: known loads and readings from a handwritten table."""
 
 from __future__ import annotations
 
@@ -19,22 +19,22 @@ READINGS = {"volt": 1.0, "reading_v": 1.0, "reading_mv": 0.001, "count": None, "
 def read_points(
     path: Path, *, volt_per_count: float, gravity_m_s2: float = STANDARD_GRAVITY_M_PER_S2
 ) -> list[Point]:
-    """Read points from CSV: a load, a reading, and a run where there are several.
+    """Read points from CSV: load, reading, and run if there are several runs.
 
     Parameters
     ----------
     path : Path
         A header line names the columns: load_n, load_kn or mass_kg; volt, reading_v,
-        reading_mv, count or counts; run, if there is more than one.
+        reading_mv, count or counts; run, if there are several.
     volt_per_count : float
-        For readings in counts.
+        Volts per count, for readings in counts.
     gravity_m_s2 : float
         Local gravity, for masses.
 
     Raises
     ------
     CalibrationError
-        With the line and what was expected.
+        Names the line and what was expected.
     """
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -74,8 +74,8 @@ def _column(
         if name in known:
             return place, known[name]
     raise CalibrationError(
-        f"{path} line 1: no column of {what}, read were {', '.join(head) or 'none'}; allowed are "
-        f"{', '.join(known)}"
+        f"{path} line 1: no column has {what}; the columns are {', '.join(head) or 'none'}, "
+        f"allowed are {', '.join(known)}"
     )
 
 
@@ -86,5 +86,5 @@ def _value(path: Path, number: int, line: list[str], place: int, delimiter: str)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise CalibrationError(f"{path} line {number}: {text[:40]!r} is no number")
+        raise CalibrationError(f"{path} line {number}: {text[:40]!r} is not a number")
     return value

@@ -1,7 +1,7 @@
-"""Validity: whether a calibration counts on the day on which it is used.
+"""Validity: whether a calibration counts on the day of its use.
 
-Whether its figures are plausible is asked in `plausibility`. An expired one may be used on a
-named person's word; one that tells no age, or no uncertainty, by nobody.
+`plausibility` checks its figures. A named person may use an expired calibration; nobody may use
+a calibration without a date or an uncertainty.
 """
 
 from __future__ import annotations
@@ -12,22 +12,22 @@ from tautlog.model.calibration import Calibration
 from tautlog.model.load_path import PathCheck
 from tautlog.model.timestamp import day_problem
 
-CALIBRATE = "calibrate (`tautlog calibrate`), or say it under [calibration] of campaign.toml"
+CALIBRATE = "calibrate (`tautlog calibrate`), or state it under [calibration] in campaign.toml"
 
 
 def validity(calibration: Calibration, day: str) -> tuple[PathCheck, ...]:
-    """What speaks against using a calibration on an ISO day; one that holds where nothing does."""
+    """Checks that refuse a calibration on an ISO day; if none does, one check that holds."""
     found = [
         check for check in (_uncertainty(calibration), _date(calibration, day)) if check is not None
     ]
     if found:
         return tuple(found)
-    told = (
-        f"good for {calibration.good_for_days} days"
+    end = (
+        f"valid for {calibration.good_for_days} days"
         if calibration.good_for_days
         else "with no end stated"
     )
-    return (PathCheck("calibration-date", True, f"calibration: of {calibration.date}, {told}"),)
+    return (PathCheck("calibration-date", True, f"calibration: of {calibration.date}, {end}"),)
 
 
 def _uncertainty(calibration: Calibration) -> PathCheck | None:
@@ -35,8 +35,8 @@ def _uncertainty(calibration: Calibration) -> PathCheck | None:
     if 0.0 < share <= 1.0 and 0.0 <= own_n < math.inf:
         return None
     text = (
-        f"calibration: its expanded uncertainty is {100 * share:g} % and {own_n:g} N, allowed is "
-        f"more than 0 to 100 %, and 0 N or more: no measurement has none; {CALIBRATE}"
+        f"calibration: its expanded uncertainty is {100 * share:g} % and {own_n:g} N; allowed is "
+        f"more than 0 to 100 %, and 0 N or more: every measurement has one; {CALIBRATE}"
     )
     return PathCheck("calibration-uncertainty", False, text, refuses=True, final=True)
 
@@ -44,7 +44,7 @@ def _uncertainty(calibration: Calibration) -> PathCheck | None:
 def _date(calibration: Calibration, day: str) -> PathCheck | None:
     date = calibration.date
     if not date:
-        text = f"calibration: nobody said of which day it is (date); {CALIBRATE}"
+        text = f"calibration: its day is not stated (date); {CALIBRATE}"
         return PathCheck("calibration-date", False, text, refuses=True, final=True)
     problem = day_problem(date)
     if problem:
@@ -52,7 +52,7 @@ def _date(calibration: Calibration, day: str) -> PathCheck | None:
         return PathCheck("calibration-date", False, text, refuses=True, final=True)
     if calibration.expired_on(day):
         text = (
-            f"calibration: it is of {date} and good for {calibration.good_for_days} days: it was "
+            f"calibration: it is of {date} and valid for {calibration.good_for_days} days: it is "
             f"too old on {day[:10]}; calibrate again"
         )
         return PathCheck("calibration-expired", False, text, refuses=True)

@@ -1,1 +1,1 @@
-"""A campaign: its campaign.toml, calibrations, proofs, ledger and checklist."""
+"""A campaign: campaign.toml, calibrations, proofs, ledger and checklists."""

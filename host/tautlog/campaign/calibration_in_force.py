@@ -1,4 +1,4 @@
-"""Calibration in force: the newest that a campaign has, and why it must not be used."""
+"""Calibration in force: a campaign's newest calibration, and why it must not be used."""
 
 from __future__ import annotations
 
@@ -24,19 +24,19 @@ from tautlog.model.calibration import Calibration
 
 
 @dataclass(frozen=True)
-class InForce:
-    """A campaign's calibration as it stands now.
+class CalibrationInForce:
+    """A campaign's present calibration.
 
     Attributes
     ----------
     calibration : Calibration
-        The newest put over what campaign.toml states.
+        The newest calibration; what it does not hold, campaign.toml states.
     stated : bool
-        Somebody said or measured its slope; else it is assumed.
+        The slope was stated or measured; else it is assumed.
     doubts : tuple of str
-        Why it must not be used; none where it is plausible, or accepted by a named person.
+        Why it must not be used; empty if it is plausible, or accepted by a named person.
     left_out : str
-        What is wrong with newer calibrations than this one, of what looks back only.
+        What is wrong with newer calibrations that were left out; for looking back only.
     """
 
     calibration: Calibration
@@ -45,40 +45,40 @@ class InForce:
     left_out: str = ""
 
 
-def calibration_in_force(folder: Path, said: Stated, *, to_drop: bool) -> InForce:
+def calibration_in_force(folder: Path, stated: Stated, *, to_drop: bool) -> CalibrationInForce:
     """The calibration of a campaign's folder; see `campaign.read_campaign` for `to_drop`.
 
     Raises
     ------
     CampaignError
-        If the newest cannot be read and is needed.
+        If the newest calibration cannot be read and `to_drop` is set.
     """
     measured = newest_file(folder) is not None
-    stated = said.newton_per_volt is not None or measured
     if to_drop:
-        used, left_out = newest_calibration(folder, said.calibration), ""
+        used, left_out = newest_calibration(folder, stated.calibration), ""
     else:
-        used, left_out = newest_readable(folder, said.calibration)
-    # Nothing may be dropped under what was left out, whoever asks.
-    doubts = (left_out,) if left_out else _doubts(used, said, measured=measured)
-    return InForce(used, stated, unread_files(folder) + doubts, left_out)
+        used, left_out = newest_readable(folder, stated.calibration)
+    # Where a newer calibration was left out, nothing may be dropped.
+    doubts = (left_out,) if left_out else _doubts(used, stated, measured=measured)
+    known = stated.newton_per_volt is not None or measured
+    return CalibrationInForce(used, known, unread_files(folder) + doubts, left_out)
 
 
 def promised_slope(cell: Cell, amplifier: Amplifier) -> float | None:
-    """Newton per volt that the cell's certificate or sheet and the gain promise, or None."""
+    """Newtons per volt by the cell's certificate or data sheet and the gain, or None."""
     return data_sheet_slope(cell.rated_n, cell.best_mv_per_v, cell.excitation_v, amplifier.gain)
 
 
-def _doubts(used: Calibration, said: Stated, *, measured: bool) -> tuple[str, ...]:
-    if said.newton_per_volt is None and not measured:
+def _doubts(used: Calibration, stated: Stated, *, measured: bool) -> tuple[str, ...]:
+    if stated.newton_per_volt is None and not measured:
         return (
-            "no calibration is stated: calibrate (`tautlog calibrate`), or say newton_per_volt in "
+            "there is no calibration: calibrate (`tautlog calibrate`), or state newton_per_volt in "
             "campaign.toml",
         )
-    promised = promised_slope(said.cell, said.amplifier)
+    promised = promised_slope(stated.cell, stated.amplifier)
     doubts = (
-        sign_doubts(used, said.newton_per_volt, measured=measured)
-        + slope_doubts(used, promised=promised, planned_n=said.setup.upper_n)
+        sign_doubts(used, stated.newton_per_volt, measured=measured)
+        + slope_doubts(used, promised=promised, planned_n=stated.setup.upper_n)
         + uncertainty_doubts(used)
     )
     if not doubts or accepted_by(used):

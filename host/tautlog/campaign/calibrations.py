@@ -1,11 +1,10 @@
-"""Calibrations: every one that a campaign has had, one file each, the newest in use.
+"""Calibrations of a campaign: one file for each, the newest in use.
 
-Files lie in the folder `calibrations` of a campaign, are only ever added, and hold the
-points as they were read, so that each can be worked out again. One that was wrong is
-superseded by a later file, on a name and with a reason; it stays, and the later one takes its
-place. What is not plausible is kept only where a named person accepts it. A file whose name
-does not tell its place in the order is not read, and nothing is dropped until somebody says
-what it is.
+The files lie in the campaign's folder `calibrations`. Files are only added. Each holds its
+points as they were read, so that it can be calculated again. A later file supersedes a wrong
+calibration, with a name and a reason, and takes its place; the wrong file stays. An implausible
+calibration is kept only if a named person accepts it. A file whose name does not give its place
+in the order is not read, and nothing may be dropped until somebody renames or removes it.
 """
 
 from __future__ import annotations
@@ -38,7 +37,7 @@ from tautlog.model.timestamp import day_problem, stamp
 
 if TYPE_CHECKING:
     from tautlog.calibrate.calibrating import (
-        Calibrated,  # it needs scipy, reading a calibration does not
+        Calibrated,  # needs scipy, which reading a calibration does not
     )
     from tautlog.campaign.campaign import Campaign
 
@@ -47,14 +46,14 @@ VERSION = 1
 
 @dataclass(frozen=True)
 class Word:
-    """Somebody's word for something: a name and a reason, neither empty."""
+    """A signed statement: a name and a reason, neither empty."""
 
     by: str
     reason: str
 
     def __post_init__(self) -> None:
         if not signed(self.by) or not signed(self.reason):
-            raise CampaignError("a name and a reason are needed, and neither is empty")
+            raise CampaignError("a name and a reason are needed; neither may be empty")
 
 
 def add_calibration(
@@ -70,50 +69,52 @@ def add_calibration(
     Parameters
     ----------
     campaign : Campaign
-        Whose data sheets and earlier calibrations it is held against.
+        Gives the data sheets and earlier calibrations to check against.
     made : Calibrated
         The calibration, with its points.
     accepted : Word, optional
-        Who keeps it although it is not plausible.
+        Who keeps it although it is implausible, and why.
     supersedes, word : str, Word
-        Name of the file that it corrects, and on whose word.
+        Name of the file that it corrects; who corrects it, and why.
 
     Raises
     ------
     CalibrationError
-        If it is not plausible and nobody accepts it; nothing is kept then.
+        If it is implausible and nobody accepts it; then it is not kept.
     CampaignError
-        If it cannot be written, or supersedes what is no file in force.
+        If it cannot be written, or the superseded file is missing or superseded already.
     """
     wrong = day_problem(made.calibration.date)
     if wrong:
-        raise CalibrationError(f"date {made.calibration.date!r}: {wrong}; nothing is kept")
+        raise CalibrationError(
+            f"date {made.calibration.date!r}: {wrong}; the calibration is not kept"
+        )
     doubts = doubts_of(campaign, made)
     if doubts and accepted is None:
         raise CalibrationError(
-            f"not plausible, not kept: {'; '.join(doubts)}. Mend it; a named person may keep it "
-            "all the same: --accept NAME REASON"
+            f"the calibration is implausible and not kept: {'; '.join(doubts)}. Correct it, or "
+            "let a named person keep it with --accept NAME REASON"
         )
     used = made.calibration
     if accepted is not None and doubts:
         used = replace(used, accepted=f"{accepted.by}: {accepted.reason}")
-    moment = datetime.now(UTC)
-    content = _as_json(replace(made, calibration=used), moment) | {"doubts": list(doubts)}
+    now = datetime.now(UTC)
+    content = _as_json(replace(made, calibration=used), now) | {"doubts": list(doubts)}
     if supersedes:
         if word is None:
-            raise CampaignError("what supersedes a calibration has a name and a reason")
+            raise CampaignError("to supersede a calibration, give a name and a reason")
         file = _in_force(campaign.folder, supersedes)
-        content["supersedes"] = {"file": file, **asdict(word), "utc": stamp(moment)}
-    return _write(campaign.folder / FOLDER, content, moment)
+        content["supersedes"] = {"file": file, **asdict(word), "utc": stamp(now)}
+    return _write(campaign.folder / FOLDER, content, now)
 
 
-def _write(folder: Path, content: dict[str, object], moment: datetime) -> Path:
-    """Put a calibration into a new file, numbered after all others."""
+def _write(folder: Path, content: dict[str, object], now: datetime) -> Path:
+    """Write a calibration to a new file, numbered after all others."""
     text = json.dumps(content, indent=1, allow_nan=False) + "\n"
     try:
         folder.mkdir(exist_ok=True)
-        number = 1 + max((_number(one) for one in folder.glob("*.json")), default=0)
-        path = folder / f"{number:04d}_{moment:%Y-%m-%d}.json"
+        number = 1 + max((_number(file) for file in folder.glob("*.json")), default=0)
+        path = folder / f"{number:04d}_{now:%Y-%m-%d}.json"
         with new_file(path) as draft:
             draft.write_text(text, encoding="utf-8")
     except RecordError as problem:
@@ -124,7 +125,7 @@ def _write(folder: Path, content: dict[str, object], moment: datetime) -> Path:
 
 
 def doubts_of(campaign: Campaign, made: Calibrated) -> tuple[str, ...]:
-    """Why a new calibration of a campaign is not plausible."""
+    """Why a new calibration of a campaign is implausible."""
     return (
         point_doubts(made.points, made.calibration)
         + sign_doubts(made.calibration, campaign.stated_newton_per_volt, measured=True)
@@ -132,50 +133,50 @@ def doubts_of(campaign: Campaign, made: Calibrated) -> tuple[str, ...]:
             made.calibration,
             promised=campaign.promised_newton_per_volt,
             planned_n=campaign.setup.upper_n,
-            before=campaign.calibration if _tells_of_another(campaign) else None,
+            before=campaign.calibration if _has_comparison(campaign) else None,
         )
         + uncertainty_doubts(made.calibration)
     )
 
 
 def scale_unchecked(campaign: Campaign | None) -> str:
-    """Say that nothing checks the scale of a new calibration, or "" where something does."""
+    """Say that nothing checks the scale of a new calibration; "" if something does."""
     if campaign is None:
         return unchecked_scale(("a campaign.toml with the cell's data sheet",), before=False)
-    return unchecked_scale(campaign.not_promised, _tells_of_another(campaign))
+    return unchecked_scale(campaign.not_promised, _has_comparison(campaign))
 
 
-def _tells_of_another(campaign: Campaign) -> bool:
-    """Whether what the campaign goes by now can tell of a new calibration."""
+def _has_comparison(campaign: Campaign) -> bool:
+    """Whether the campaign's present calibration can check a new one."""
     doubts = set(campaign.calibration_doubts) - set(unread_files(campaign.folder))
     return campaign.calibration_stated and not doubts
 
 
 def _in_force(campaign_folder: Path, name: str) -> str:
-    """Name of a file that may be superseded."""
+    """Name of the calibration file to supersede; refuse a name that cannot be superseded."""
     there = standing_files(campaign_folder)
     path = file_called(campaign_folder, name)
     if path is None:
-        names = ", ".join(one.path.name for one in there) or "none"
-        raise CampaignError(f"no calibration {name!r} here; there are: {names}")
-    after = next(one.superseded_by for one in there if one.path == path)
+        names = ", ".join(file.path.name for file in there) or "none"
+        raise CampaignError(f"no calibration {name!r} in this campaign; it has: {names}")
+    after = next(file.superseded_by for file in there if file.path == path)
     if after:
-        raise CampaignError(f"{path.name} is superseded already, by {after}: supersede that")
+        raise CampaignError(f"{path.name} is already superseded by {after}: supersede that file")
     return path.name
 
 
-def _as_json(made: Calibrated, moment: datetime) -> dict[str, object]:
+def _as_json(made: Calibrated, now: datetime) -> dict[str, object]:
     fit = made.fit
     return {
         "format": FORMAT,
         "version": VERSION,
-        "utc": stamp(moment),
+        "utc": stamp(now),
         "calibration": asdict(made.calibration),
-        "points": [asdict(one) for one in made.points],
+        "points": [asdict(point) for point in made.points],
         "degree": made.degree,
-        "coefficients_n_per_volt_power": [float(one) for one in fit.coefficients],
-        "standard_deviations": [float(one) for one in fit.standard_deviations],
-        "residuals_n": [float(one) for one in fit.residuals],
+        "coefficients_n_per_volt_power": [float(value) for value in fit.coefficients],
+        "standard_deviations": [float(value) for value in fit.standard_deviations],
+        "residuals_n": [float(value) for value in fit.residuals],
         "residual_sd_n": fit.residual_sd,
         "hysteresis_fraction": made.hysteresis_fraction,
         "repeatability_fraction": made.repeatability_fraction,

@@ -1,7 +1,7 @@
 """Campaign: a folder of records with one campaign.toml.
 
-The file says once what holds for every drop; what was measured since goes over it: the newest
-calibration, and the proofs of the mounts.
+The file states what holds for every drop. What was measured later overrides it: the newest
+calibration and the proofs of the mounts.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from tautlog.campaign.calibration_in_force import calibration_in_force, promised
 from tautlog.campaign.condemned import Retired
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
 from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
-from tautlog.campaign.sections import Amplifier, Article, Cell, DecisionRule, Requirement, Rig
+from tautlog.campaign.sections import Amplifier, Article, Cell, DecisionRule, Requirement, RigLimits
 from tautlog.campaign.stated import Stated, stated_in
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
@@ -29,34 +29,34 @@ from tautlog.model.trace import DropSetup
 
 @dataclass(frozen=True)
 class Campaign:
-    """A campaign as it stands.
+    """A campaign in its present state.
 
     Attributes
     ----------
     path : Path
-        The file; its folder is the campaign's.
+        The file; its folder is the campaign's folder.
     name : str
-        Name of the campaign; that of its folder where the file has none.
+        Name of the campaign (default: the name of its folder).
     setup : DropSetup
-        What holds for a drop unless told otherwise.
+        What holds for a drop unless its options override it.
     requirement : Requirement
         Where the target comes from.
     calibration, calibration_stated, calibration_doubts, calibration_left_out : ...
-        That in force; see `calibration_in_force.InForce`.
+        The calibration in force; see `calibration_in_force.CalibrationInForce`.
     stated_newton_per_volt : float or None
-        As campaign.toml says; its sign is that of the chain.
+        As campaign.toml states it; its sign is the sign of the chain.
     port, link_timeout_s : str, float
-        Serial port, or "" to find the board; patience with it.
+        Serial port, or "" if none is stated; how long to wait for the board.
     note : str
         Remarks.
     rig, cell, amplifier, decision, articles, elements : ...
         As campaign.toml states them.
     lines : tuple of Line
-        Those whose stiffness it tells.
+        The lines whose stiffness campaign.toml states.
     mounts : tuple of Mount
-        With their newest proofs.
+        The mounts, with their newest proofs.
     retired : tuple of Retired
-        Lines and articles that must not be dropped any more.
+        Lines and articles that must no longer be dropped.
     """
 
     path: Path
@@ -67,7 +67,7 @@ class Campaign:
     port: str = ""
     link_timeout_s: float = 2.0
     note: str = ""
-    rig: Rig = field(default_factory=Rig)
+    rig: RigLimits = field(default_factory=RigLimits)
     cell: Cell = field(default_factory=Cell)
     amplifier: Amplifier = field(default_factory=Amplifier)
     decision: DecisionRule = field(default_factory=DecisionRule)
@@ -83,23 +83,23 @@ class Campaign:
 
     @property
     def promised_newton_per_volt(self) -> float | None:
-        """Slope that the cell's certificate or sheet and the gain promise, or None."""
+        """Slope by the cell's certificate or data sheet and the gain, or None."""
         return promised_slope(self.cell, self.amplifier)
 
     @property
     def not_promised(self) -> tuple[str, ...]:
-        """What lacks for such a promise, by the names in campaign.toml."""
-        told = {
+        """What is missing for that slope, by the names in campaign.toml."""
+        needed = {
             "[cell] rated_n": self.cell.rated_n,
             "[cell] sensitivity_mv_per_v": self.cell.best_mv_per_v,
             "[cell] excitation_v": self.cell.excitation_v,
             "[amplifier] gain": self.amplifier.gain,
         }
-        return tuple(name for name, value in told.items() if not value)
+        return tuple(name for name, value in needed.items() if not value)
 
     def line(self, name: str) -> Line | None:
-        """The line of a name, or None."""
-        return next((one for one in self.lines if one.name == name), None)
+        """The line with this name, or None."""
+        return next((line for line in self.lines if line.name == name), None)
 
     @property
     def folder(self) -> Path:
@@ -108,15 +108,15 @@ class Campaign:
 
 
 def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Campaign:
-    """Read a campaign.toml, or that of a folder.
+    """Read a campaign.toml, given the file or its folder.
 
     Parameters
     ----------
     path : path
         The file, or its folder.
     to_drop : bool
-        The newest calibration must be readable. Without it, for what only looks back, one
-        that is not is left out and named in `calibration_left_out`.
+        The newest calibration must be readable. False, for what only looks back: unreadable
+        calibrations are left out and named in `calibration_left_out`.
 
     Raises
     ------
@@ -126,35 +126,35 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
     where = Path(path)
     if where.is_dir():
         where = where / CAMPAIGN_FILE
-    said = read_stated(where)
-    used = calibration_in_force(where.parent, said, to_drop=to_drop)
+    stated = read_stated(where)
+    used = calibration_in_force(where.parent, stated, to_drop=to_drop)
     return Campaign(
         path=where,
-        name=said.campaign.name or where.absolute().parent.name,
-        note=said.campaign.note,
-        setup=said.setup,
-        requirement=said.requirement,
+        name=stated.campaign.name or where.absolute().parent.name,
+        note=stated.campaign.note,
+        setup=stated.setup,
+        requirement=stated.requirement,
         calibration=used.calibration,
         calibration_stated=used.stated,
         calibration_doubts=used.doubts,
         calibration_left_out=used.left_out,
-        stated_newton_per_volt=said.newton_per_volt,
-        port=said.board.port,
-        link_timeout_s=said.board.link_timeout_s,
-        rig=said.rig,
-        cell=said.cell,
-        amplifier=said.amplifier,
-        decision=said.decision,
-        lines=tuple(one.line for one in said.line if one.line is not None),
-        articles=said.article,
-        mounts=_with_proofs(where.parent, said.mount),
-        elements=said.element,
-        retired=said.retired,
+        stated_newton_per_volt=stated.newton_per_volt,
+        port=stated.board.port,
+        link_timeout_s=stated.board.link_timeout_s,
+        rig=stated.rig,
+        cell=stated.cell,
+        amplifier=stated.amplifier,
+        decision=stated.decision,
+        lines=tuple(line.line for line in stated.line if line.line is not None),
+        articles=stated.article,
+        mounts=_with_proofs(where.parent, stated.mount),
+        elements=stated.element,
+        retired=stated.retired,
     )
 
 
 def read_stated(path: Path) -> Stated:
-    """What a campaign.toml states, without what was measured since.
+    """What a campaign.toml states, without later measurements.
 
     Raises
     ------
@@ -173,15 +173,15 @@ def read_stated(path: Path) -> Stated:
 
 
 def _with_proofs(folder: Path, mounts: tuple[Mount, ...]) -> tuple[Mount, ...]:
-    """The mounts with their newest proofs; what cannot be read proves nothing."""
+    """The mounts with their newest proofs; proofs that cannot be read prove nothing."""
     try:
         proofs = read_proofs(folder)
     except CampaignError as problem:
-        return tuple(replace(one, proven_n=0.0, failed=str(problem)) for one in mounts)
-    names = [one.name for one in mounts]
+        return tuple(replace(mount, proven_n=0.0, failed=str(problem)) for mount in mounts)
+    names = [mount.name for mount in mounts]
     return tuple(
-        replace(proven(one, proofs), failed_elsewhere=failed_elsewhere(one, names, proofs))
-        for one in mounts
+        replace(proven(mount, proofs), failed_elsewhere=failed_elsewhere(mount, names, proofs))
+        for mount in mounts
     )
 
 
@@ -192,7 +192,7 @@ def _parsed(path: Path) -> tuple[dict[str, Any], str]:
         return tomllib.loads(text), text
     except FileNotFoundError as problem:
         raise CampaignError(
-            f"{path} is not there: make one with `tautlog init`, or name the folder that has it"
+            f"{path} does not exist: make a campaign with `tautlog init`, or give its folder"
         ) from problem
     except OSError as problem:
         raise CampaignError(f"{path} cannot be read: {problem.strerror}") from problem
@@ -202,5 +202,5 @@ def _parsed(path: Path) -> tuple[dict[str, Any], str]:
         # TOMLDecodeError ends in "(at line 3, column 7)"; int refuses thousands of digits.
         end = f"at line {len(text.splitlines())}, the last"
         why = str(problem).replace("at end of document", end)
-        told = [f"no valid TOML: {short(why, 200, quoted=False)}"]
-        raise file_mistakes(path, told) from problem
+        mistake = f"not valid TOML: {short(why, 200, quoted=False)}"
+        raise file_mistakes(path, [mistake]) from problem

@@ -1,7 +1,7 @@
-"""Checklist: what is looked at before a drop is armed, by two persons.
+"""Checklist: what two persons check before a drop is armed.
 
-What can be measured is measured; the rest is challenge and response, one by one. A list is
-good for ten minutes, and void when somebody enters the zone. It goes into the record.
+The program measures what it can; the rest is challenge and response, point by point. A list is
+valid for ten minutes, and void when somebody enters the zone. It goes into the record.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ GOOD_FOR_S = 600.0  # common practice
 LEAST_FREE_BYTES = 200_000_000
 MOST_NOISE = 0.005  # of the target
 
-# In the order of a walk from the fence to the rig and back. Usual cautions of the trade;
-# the site's own list and local codes come first.
+# In the order of a walk from the fence to the rig and back. These are usual cautions of the
+# trade; the site's own list and local codes come first.
 CHALLENGES = (
     ("zone", "zone clear, fence closed, nobody in line with the line"),
     ("catch", "catch in place, good for the whole energy without a line"),
@@ -32,7 +32,7 @@ CHALLENGES = (
     ("pin", "sled on latch AND pin"),
     ("line", "line runs free, no edge, shackles closed and straight"),
     ("mount", "mount: stripes over every screw unbroken"),
-    ("article", "article is the one that is named, photographed"),
+    ("article", "article is the one named here, and photographed"),
     ("cable", "cell's cable has slack and a strain relief"),
     ("camera", "camera runs, flash in its view"),
     ("roles", "roles and abort word said aloud"),
@@ -41,7 +41,7 @@ CHALLENGES = (
 
 @dataclass(frozen=True)
 class Checklist:
-    """One list, as it was answered.
+    """A list with its answers.
 
     Attributes
     ----------
@@ -63,8 +63,8 @@ class Checklist:
 
     @property
     def open_points(self) -> tuple[str, ...]:
-        """What does not hold."""
-        return tuple(one.text for one in self.measured if not one.holds) + tuple(
+        """Checks that failed and challenges answered with no."""
+        return tuple(check.text for check in self.measured if not check.holds) + tuple(
             text for text, yes in self.answered if not yes
         )
 
@@ -74,28 +74,28 @@ class Checklist:
         return (now - made).total_seconds()
 
     def text(self) -> str:
-        """As it goes into a record, one JSON object."""
+        """The list as one JSON object, as a record keeps it."""
         return json.dumps(asdict(self), ensure_ascii=True)
 
 
 def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -> list[PathCheck]:
-    """What a computer can see by itself; the gate comes on top (`permit.checked_for`).
+    """Check what the computer can measure; the gate checks the rest (`permit.checked_for`).
 
     Parameters
     ----------
     facts : Facts or None
-        Read from the board; None when there is none.
+        Facts read from the board; None without a board.
     folder : Path
         Where records go.
     target_n : float or None
-        Force to be reached.
+        Force that the test must reach.
     """
     free = shutil.disk_usage(folder).free
     found = [
         PathCheck("storage", free > LEAST_FREE_BYTES, f"{free / 1e9:.1f} GB free for records"),
     ]
     if facts is None:
-        found.append(PathCheck("board", False, "no board was asked: give --port"))
+        found.append(PathCheck("board", False, "no board was read: give --port"))
         return found
     health = facts.health
     found += [
@@ -105,20 +105,21 @@ def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -
         PathCheck("samples", health.lost == 0, f"{health.lost} conversions lost"),
     ]
     judged = findings(facts)
-    found += [PathCheck(one.code, False, one.text) for one in judged if one.refuses]
-    if not any(one.refuses for one in judged):
-        found.append(PathCheck("chain", True, "level, noise, rate and room as they should be"))
+    found += [PathCheck(finding.code, False, finding.text) for finding in judged if finding.refuses]
+    if not any(finding.refuses for finding in judged):
+        found.append(PathCheck("chain", True, "level, noise, rate and range are as they should be"))
     if target_n:
         found += [
             PathCheck(
                 "noise",
                 health.noise_n <= MOST_NOISE * target_n,
-                f"noise {health.noise_n:.2f} N rms, {100 * MOST_NOISE:g} % of the target allowed",
+                f"noise {health.noise_n:.2f} N rms, at most {100 * MOST_NOISE:g} % of the target "
+                "is allowed",
             ),
             PathCheck(
                 "range",
                 health.rail_distance_n >= 0.0 and health.span_n >= HEADROOM * target_n,
-                f"{health.span_n:.0f} N to the far limit, {HEADROOM:g} x the target wanted",
+                f"{health.span_n:.0f} N to the far limit, {HEADROOM:g} x the target is needed",
             ),
         ]
     return found
@@ -150,20 +151,20 @@ def add_checklist(campaign_folder: Path, made: Checklist) -> Path:
 
 
 def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Checklist | None:
-    """The newest list of a campaign, if it is complete and not too old."""
+    """The newest list of a campaign if it is complete and still valid, else None."""
     paths = sorted((campaign_folder / FOLDER).glob("*.json"))
     if not paths:
         return None
     try:
-        told = read_object(paths[-1].read_bytes())
+        content = read_object(paths[-1].read_bytes())
         made = Checklist(
-            told["utc"],
-            told["operator"],
-            told["second"],
-            tuple(PathCheck(**one) for one in told["measured"]),
-            tuple((str(text), bool(yes)) for text, yes in told["answered"]),
+            content["utc"],
+            content["operator"],
+            content["second"],
+            tuple(PathCheck(**check) for check in content["measured"]),
+            tuple((str(text), bool(yes)) for text, yes in content["answered"]),
         )
         age_s = made.age_s(now or datetime.now(UTC))
     except (OSError, ValueError, KeyError, TypeError):
-        return None  # what cannot be read is no list
+        return None  # an unreadable list does not count
     return made if not made.open_points and 0.0 <= age_s <= GOOD_FOR_S else None

@@ -1,7 +1,7 @@
-"""Condemned: articles and lines that must not be dropped any more.
+"""Condemned: articles and lines that must no longer be dropped.
 
-An article is condemned by the newest inspection that was entered of it, a line or an article
-by `retired` in campaign.toml. A named person may drop all the same.
+The newest inspection of an article may condemn it; `retired` in campaign.toml condemns a line or
+an article. A named person may override that.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from tautlog.model.names import alike
 
 @dataclass(frozen=True)
 class Retired:
-    """What campaign.toml retires: an "article" or a "line", its name, and why."""
+    """A thing that campaign.toml retires: kind ("article" or "line"), name, and why."""
 
     kind: str
     name: str
@@ -26,35 +26,35 @@ class Retired:
 def condemned(
     records: Iterable[RecordSummary], retired: tuple[Retired, ...], *, article: str, line: str
 ) -> tuple[str, ...]:
-    """Why article or line must not be dropped, in words; none where nothing says so.
+    """Why article or line must not be dropped, in words; empty if they may be.
 
     Parameters
     ----------
     records : iterable of RecordSummary
-        Of the campaign, by the time of the drop.
+        Records of the campaign, by time of the drop.
     retired : tuple of Retired
-        By campaign.toml.
+        What campaign.toml retires.
     article, line : str
-        Of the drop that is intended; "" where nobody named one.
+        Names for the intended drop; "" if not named.
     """
     named = {"article": article, "line": line}
     found = [
-        f"{one.kind} {one.name!r} is retired by campaign.toml: {one.why}"
-        for one in retired
-        if named[one.kind] and alike(named[one.kind], one.name)
+        f"campaign.toml retires {thing.kind} {thing.name!r}: {thing.why}"
+        for thing in retired
+        if named[thing.kind] and alike(named[thing.kind], thing.name)
     ]
     inspected = [
-        one
-        for one in records
+        record
+        for record in records
         if article
-        and alike(one.article, article)
-        and not one.rehearsed
-        and one.found not in ("", NOT_INSPECTED)
+        and alike(record.article, article)
+        and not record.rehearsed
+        and record.found not in ("", NOT_INSPECTED)
     ]
     if inspected and inspected[-1].found not in WHOLE:
         last = inspected[-1]
         found.append(
-            f"article {article!r} was found {last.found} after {last.name}: take another one, or "
-            "enter a newer inspection (`tautlog inspect`)"
+            f"article {article!r} was found {last.found} after {last.name}: use another article, "
+            "or enter a newer inspection (`tautlog inspect`)"
         )
     return tuple(found)

@@ -1,4 +1,4 @@
-"""Set-up of a drop: the campaign's, with what was asked for put over it."""
+"""Set-up of a drop: the campaign's values, overridden by the values given for this drop."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from tautlog.model.trace import DropSetup
 
 
 @dataclass(frozen=True)
-class Asked:
-    """What was asked for of one drop; None where nothing was. See `DropSetup`."""
+class DropRequest:
+    """Values given for one drop; None if not given. See `DropSetup`."""
 
     mass_kg: float | None = None
     height_m: float | None = None
@@ -29,50 +29,51 @@ class Asked:
     article_finding: str | None = None
 
 
-def setup_from(campaign: Campaign | None, asked: Asked | None = None) -> DropSetup:
+def setup_from(campaign: Campaign | None, request: DropRequest | None = None) -> DropSetup:
     """Return the set-up of one drop.
 
     Parameters
     ----------
     campaign : Campaign or None
         The campaign, if there is one.
-    asked : Asked, optional
-        Without a mount it is the campaign's only one; of several none is assumed.
+    request : DropRequest, optional
+        Values for this drop. Without a mount, the campaign's only mount is taken; if there are
+        several, none is.
 
     Raises
     ------
     CampaignError
-        If a value is out of range, with all of them in `problems`, or the mount is none of
-        the campaign's.
+        If a value is out of range, with all problems in `problems`, or the campaign does not
+        have the mount.
     """
-    asked = asked or Asked()
-    said = replace(asked, mount=mount_name(campaign, asked.mount))
-    given = {name: value for name, value in asdict(said).items() if value is not None}
+    request = request or DropRequest()
+    request = replace(request, mount=mount_name(campaign, request.mount))
+    given = {name: value for name, value in asdict(request).items() if value is not None}
     keys = {**keys_of(Requirement), **keys_of(DropSetup)}
     problems = [keys[name].mistake(value) for name, value in given.items() if name in keys]
-    problems = [one for one in problems if one]
+    problems = [problem for problem in problems if problem]
     if "target_n" in given and "limit_n" not in given:
         # The campaign's limit belongs to the campaign's target.
         given["limit_n"] = None
     made = replace(DropSetup() if campaign is None else campaign.setup, **given)
     problems = problems or order_mistakes(made.target_n, made.limit_n)
     if problems:
-        text = "the set-up of the drop has a mistake: " + "; ".join(problems)
+        text = "the set-up of the drop is wrong: " + "; ".join(problems)
         raise CampaignError(text, problems=tuple(problems))
     return made
 
 
 def mount_name(campaign: Campaign | None, name: str | None) -> str:
-    """Name of the mount that is meant; "" where several are and none was named.
+    """Name of the mount to use; "" if the campaign has no single mount and none is named.
 
     Raises
     ------
     CampaignError
-        If the campaign has mounts, and none of that name.
+        If the campaign has mounts, but not this one.
     """
-    mounts = [one.name for one in campaign.mounts] if campaign else []
+    mounts = [mount.name for mount in campaign.mounts] if campaign else []
     if not name:
         return mounts[0] if len(mounts) == 1 else ""
     if mounts and name not in mounts:
-        raise CampaignError(f"mount {name!r} is none of the campaign's; {meant(name, mounts)}")
+        raise CampaignError(f"mount {name!r} is not in campaign.toml; {meant(name, mounts)}")
     return name

@@ -1,4 +1,4 @@
-"""Fitted shunt: the shunt resistor that a campaign states, and the step expected of it."""
+"""Fitted shunt: the shunt resistor that a campaign states, and its expected step."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ if TYPE_CHECKING:
 
 
 def shunt_of(campaign: Campaign | None, calibration: Calibration, asked: bool) -> Shunt | None:
-    """The shunt of a campaign, or one that was asked for, or None.
+    """The shunt of a campaign, or an unknown shunt if asked for, or None.
 
-    Its step is expected by the data sheet, else by the last one that was accepted with the
-    same calibration factor.
+    The expected step comes from the data sheet, else from the last accepted step with the same
+    calibration factor.
     """
     if campaign is None:
         return Shunt() if asked else None

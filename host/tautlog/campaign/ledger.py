@@ -1,8 +1,8 @@
-"""Ledger: what every article, line and mount has been through.
+"""Ledger: the drops that every article, line and mount has seen.
 
-Every drop counts, also an invalid one, one that was aborted after its release, and one that
-was never recorded: those are entered by hand, with bounds and a name. See `json_lines` for how
-an entry is corrected.
+Every drop counts: an invalid drop, too, and a drop that was aborted after its release or never
+recorded. Enter unrecorded drops by hand, with a bound of the peak and a name. See `json_lines`
+for how to correct an entry.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ from tautlog.model import quantities as q
 from tautlog.model.names import alike
 from tautlog.model.origin import MARK
 from tautlog.model.signature import signed
-from tautlog.model.timestamp import moment_problem, stamp
+from tautlog.model.timestamp import stamp, time_problem
 from tautlog.model.verdict_words import force_text
 
 FILE_NAME = "ledger.jsonl"
 KINDS = ("article", "line", "mount")
 UNNAMED = "(not named)"
-# Of a table: what stands above the columns, from `Exposure.kind` to `last_utc`.
+# Column heads of the table, from `Exposure.kind` to `last_utc`.
 HEAD = (
     *("what", "name", "drops", "by hand", "peak not known", "unreadable files", "highest N"),
     "last",
@@ -34,9 +34,9 @@ HEAD = (
 
 @dataclass(frozen=True)
 class LedgerEntry:
-    """One drop that is in no record, as entered by hand.
+    """A drop that was not recorded, entered by hand.
 
-    One that names nothing takes back the entry that it supersedes: there was no such drop.
+    An entry that names nothing withdraws the entry that it supersedes: there was no such drop.
     """
 
     utc: str
@@ -50,40 +50,39 @@ class LedgerEntry:
     reason: str = ""
 
     def __post_init__(self) -> None:
-        problem = moment_problem(self.utc)
+        problem = time_problem(self.utc)
         if problem:
             raise CampaignError(f"utc = {self.utc!r}: {problem}")
         if not signed(self.by):
-            raise CampaignError("by = '': allowed is the name of who entered it")
+            raise CampaignError("by = '': expected the name of who entered it")
         if self.peak_at_most_n is not None:
             q.FORCE.require("peak_at_most_n", self.peak_at_most_n)
 
     @property
     def names_something(self) -> bool:
-        """Whether it tells of a drop at all."""
+        """Whether it names article, line or mount."""
         return bool(self.article or self.line or self.mount)
 
 
 @dataclass(frozen=True)
 class Exposure:
-    """What one article, line or mount has been through.
+    """The drops that one article, line or mount has seen.
 
     Attributes
     ----------
     kind, name : str
-        "article", "line", "mount", or "file" for one that cannot be read; its name, "" where
-        nobody named one.
+        "article", "line", "mount", or "file" for an unreadable file; its name, "" if not named.
     drops, recorded, entered : int
-        All; in records; by hand.
+        All drops; recorded drops; drops entered by hand.
     invalid : int
-        Of the recorded ones, those whose peak is not known.
+        Recorded drops whose peak is not known.
     highest_n : float or None
-        Highest peak measured or entered as a bound.
+        Highest peak, measured or entered as a bound.
     last_utc : str
-        Of the latest drop.
+        Time of the latest drop.
     unreadable : int
-        Files that cannot be read and may be of its drops. Those of a mount are in `drops`;
-        which article and which line they aged, nobody knows.
+        Unreadable files that may hold its drops. For a mount they count in `drops`; which
+        article and which line they aged is not known.
     """
 
     kind: str
@@ -98,132 +97,133 @@ class Exposure:
 
 
 def read_entries(folder: Path) -> list[LedgerEntry]:
-    """Entries of a campaign's ledger that count, by the time of the drop.
+    """Entries of a campaign's ledger that count, by time of the drop.
 
     Raises
     ------
     CampaignError
-        With the line that cannot be read.
+        If a line cannot be read; names the line.
     """
     return [
-        replace(one.entry, utc=one.utc)
-        for one in all_entries(folder)
-        if one.superseded_by is None and one.entry and one.entry.names_something
+        replace(standing.entry, utc=standing.utc)
+        for standing in all_entries(folder)
+        if standing.superseded_by is None and standing.entry and standing.entry.names_something
     ]
 
 
 def all_entries(folder: Path) -> list[Standing[LedgerEntry]]:
-    """Entries of a campaign's ledger, superseded ones too.
+    """All entries of a campaign's ledger, superseded entries too.
 
     Raises
     ------
     CampaignError
-        With the line that cannot be read.
+        If a line cannot be read; names the line.
     """
     return read_standing(folder / FILE_NAME, LedgerEntry, "entry")
 
 
 def add_entry(folder: Path, entry: LedgerEntry) -> Appended:
-    """Append a drop that is in no record, or the correction of one; nothing is rewritten.
+    """Append an unrecorded drop, or a correction; nothing is rewritten.
 
     Raises
     ------
     CampaignError
-        If it cannot be written, names nothing, or supersedes what is no entry.
+        If it cannot be written, names nothing, or the superseded entry does not exist.
     """
     if entry.supersedes is None and not entry.names_something:
-        raise CampaignError("an entry names an article, a line or a mount")
+        raise CampaignError("an entry must name an article, a line or a mount")
     return add_line(folder / FILE_NAME, asdict(entry))
 
 
 def exposures(
     records: list[RecordSummary], entries: list[LedgerEntry], mounts: list[tuple[str, str]]
 ) -> list[Exposure]:
-    """Count what each article, line and mount has been through.
+    """Count the drops that each article, line and mount has seen.
 
-    Every record with a measured contact counts, also one that was aborted, never finished or
-    is invalid; one that cannot be read counts as one exposure of unknown size. Only what was
-    called off before the release does not, nor a rehearsal, in which nothing moved, nor a
-    second copy of the same record.
+    Every record with a measured contact counts, even if it was aborted, never finished or is
+    invalid. An unreadable file counts as one drop of unknown size. A drop that was called off
+    before the release does not count, nor a rehearsal, in which nothing moved, nor a second copy
+    of the same record.
 
     Parameters
     ----------
     records : list of RecordSummary
-        All of the campaign, also those that cannot be read.
+        All records of the campaign, unreadable files too.
     entries : list of LedgerEntry
-        By hand.
+        Drops entered by hand.
     mounts : list of (str, str)
-        Names of the mounts and the day or moment of their proof; every drop since then
-        counts. A drop that names no mount may have been on any: it counts for each.
+        Names of the mounts, and day or time of their proofs; every drop since then counts. A
+        drop that names no mount may have been on any mount: it counts for each.
     """
-    broken = [one for one in records if one.problem]
+    broken = [record for record in records if record.problem]
     good = _counted(records)
     found = [
         _exposure(
             kind,
             name,
-            [one for one in good if getattr(one, kind) == name],
-            [one for one in entries if getattr(one, kind) == name],
+            [record for record in good if getattr(record, kind) == name],
+            [entry for entry in entries if getattr(entry, kind) == name],
             len(broken),
         )
         for kind in ("article", "line")
         for name in _names(kind, good, entries)
     ]
-    told = dict(mounts)
-    for name in [*told, *(one for one in _names("mount", good, entries) if one not in told)]:
-        since = told.get(name, "")
+    proven_on = dict(mounts)
+    for name in dict.fromkeys([*proven_on, *_names("mount", good, entries)]):
+        since = proven_on.get(name, "")
         if not name:
             continue
-        mine = [one for one in good if _may_be_on(name, one.mount) and _not_before(one.utc, since)]
-        by_hand = [
-            one for one in entries if _may_be_on(name, one.mount) and _not_before(one.utc, since)
-        ]
-        # Written before the proof, a broken file holds no drop of after it.
-        lost = [one for one in broken if _not_before(_last_written(one), since)]
+        mine = [drop for drop in good if _may_be_since(drop, name, since)]
+        by_hand = [drop for drop in entries if _may_be_since(drop, name, since)]
+        # A file that was last written before the proof holds no later drop.
+        lost = [file for file in broken if _not_before(_last_written(file), since)]
         found.append(_exposure("mount", name, [*mine, *lost], by_hand, len(lost)))
-    return found + [_exposure("file", one.path.name, [one], [], 1) for one in broken]
+    return found + [_exposure("file", file.path.name, [file], [], 1) for file in broken]
 
 
-def row(one: Exposure) -> list[str]:
-    """One line of the ledger, as everywhere."""
-    figures = (one.drops, one.entered, one.invalid, one.unreadable)
-    cells = [*map(str, figures), force_text(one.highest_n), one.last_utc[:19] or "-"]
-    return [one.kind, one.name or UNNAMED, *cells]
+def row(exposure: Exposure) -> list[str]:
+    """Cells of one line of the ledger, the same everywhere."""
+    figures = (exposure.drops, exposure.entered, exposure.invalid, exposure.unreadable)
+    cells = [*map(str, figures), force_text(exposure.highest_n), exposure.last_utc[:19] or "-"]
+    return [exposure.kind, exposure.name or UNNAMED, *cells]
 
 
 def rehearsals(records: list[RecordSummary]) -> list[Exposure]:
-    """What was rehearsed of each article and line: it counts for nothing, and is told apart."""
-    mine = [one for one in records if one.rehearsed]
+    """Rehearsals of each article and line, listed apart: they count for nothing."""
+    mine = [record for record in records if record.rehearsed]
     return [
-        _exposure(f"{MARK} {kind}", name, [one for one in mine if getattr(one, kind) == name], [])
+        _exposure(
+            f"{MARK} {kind}", name, [record for record in mine if getattr(record, kind) == name], []
+        )
         for kind in ("article", "line")
         for name in _names(kind, mine, [])
     ]
 
 
 def _counted(records: list[RecordSummary]) -> list[RecordSummary]:
-    """Those that aged something, each once."""
+    """Records of drops that aged something, each once."""
     found, seen = [], set()
-    for one in records:
-        same = (one.record_id, one.seal_now)
-        if not one.problem and one.released and not one.rehearsed and same not in seen:
-            found.append(one)
-            seen |= {same} if one.record_id else set()
+    for record in records:
+        same = (record.record_id, record.seal_now)
+        if not record.problem and record.released and not record.rehearsed and same not in seen:
+            found.append(record)
+            seen |= {same} if record.record_id else set()
     return found
 
 
-def _may_be_on(mount: str, told: str) -> bool:
-    """Whether a drop that names a mount so may have been on it; no name may be any."""
-    return not told or alike(told, mount)
+def _may_be_since(drop: RecordSummary | LedgerEntry, mount: str, since: str) -> bool:
+    """Whether a drop may have been on a mount since a time; without a name it may be any mount."""
+    on_it = not drop.mount or alike(drop.mount, mount)
+    return on_it and _not_before(drop.utc, since)
 
 
 def _not_before(utc: str, since: str) -> bool:
-    """Whether a moment lies on or after a day, or a moment to the second."""
+    """Whether a time lies on or after a day, or a time to the second."""
     return utc[: len("2026-03-01T00:00:00")] >= since[: len("2026-03-01T00:00:00")]
 
 
 def _last_written(file: RecordSummary) -> str:
-    """When a file was last written; the latest moment that there is where nobody knows."""
+    """When a file was last written; later than any time if that is not known."""
     try:
         return stamp(datetime.fromtimestamp(file.path.stat().st_mtime, UTC))
     except (OSError, OverflowError, ValueError):
@@ -231,8 +231,10 @@ def _last_written(file: RecordSummary) -> str:
 
 
 def _names(kind: str, records: list[RecordSummary], entries: list[LedgerEntry]) -> list[str]:
-    """What is named, in order; at the end "" for records that name nothing."""
-    names = {getattr(one, kind) for one in records} | {getattr(one, kind) for one in entries} - {""}
+    """The names in order; "" comes last, for drops that name nothing."""
+    names = {getattr(item, kind) for item in records} | {
+        getattr(item, kind) for item in entries
+    } - {""}
     return sorted(names, key=lambda name: (not name, name))
 
 
@@ -243,10 +245,12 @@ def _exposure(
     entries: list[LedgerEntry],
     unreadable: int = 0,
 ) -> Exposure:
-    peaks = [abs(one.peak_force_n) for one in records if one.peak_force_n is not None]
-    peaks += [one.peak_at_most_n for one in entries if one.peak_at_most_n is not None]
-    unknown = sum(one.record_verdict == "invalid" or one.peak_force_n is None for one in records)
-    days = [one.utc for one in records] + [one.utc for one in entries]
+    peaks = [abs(record.peak_force_n) for record in records if record.peak_force_n is not None]
+    peaks += [entry.peak_at_most_n for entry in entries if entry.peak_at_most_n is not None]
+    unknown = sum(
+        record.record_verdict == "invalid" or record.peak_force_n is None for record in records
+    )
+    days = [record.utc for record in records] + [record.utc for record in entries]
     return Exposure(
         kind=kind,
         name=name,

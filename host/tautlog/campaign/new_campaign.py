@@ -1,4 +1,4 @@
-"""New campaign: a folder with a commented campaign.toml, written from the keys themselves."""
+"""New campaign: a folder with a commented campaign.toml, generated from the keys."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from tautlog.model.key import keys_of
 
 
 def write_new_campaign(folder: str | os.PathLike[str]) -> Path:
-    """Make a folder, if need be, and a commented campaign.toml in it.
+    """Make a folder, if needed, and a commented campaign.toml in it.
 
     Raises
     ------
     CampaignError
-        If there is one already, or the folder cannot be written.
+        If the file exists already, or the folder cannot be written.
     """
     where = Path(folder) / CAMPAIGN_FILE
     try:
@@ -26,7 +26,7 @@ def write_new_campaign(folder: str | os.PathLike[str]) -> Path:
             file.write(new_campaign_text())
     except FileExistsError as problem:
         raise CampaignError(
-            f"{where} exists already (or {where.parent} is no folder): edit it, or choose "
+            f"{where} exists already (or {where.parent} is not a folder): edit it, or choose "
             "another folder"
         ) from problem
     except OSError as problem:
@@ -37,11 +37,11 @@ def write_new_campaign(folder: str | os.PathLike[str]) -> Path:
 def new_campaign_text() -> str:
     """Return the text of a new campaign.toml."""
     lines = [
-        "# A campaign of drops. All values are examples of one imaginary campaign, the",
-        "# recovery bridle of a survey kite: REPLACE THEM by your own. Every key has its unit",
-        "# in its name (n newton, kg kilogram, m metre, s second, v volt,",
-        "# j joule, hz hertz, ohm, mv_per_v millivolt per volt). A key that you take",
-        "# out counts as not known.",
+        "# A campaign of drops. Fill in this form: REPLACE ALL VALUES with your own. They are",
+        "# examples from an imaginary campaign, the recovery bridle of a survey kite.",
+        "# The name of a key ends with its unit (n newton, kg kilogram, m metre, s second,",
+        "# v volt, j joule, hz hertz, ohm, mv_per_v millivolt per volt). Delete a key whose",
+        "# value you do not know. To use a key that starts with #, remove the #.",
     ]
     for section in SECTIONS.values():
         lines += ["", *_section_lines(section)]

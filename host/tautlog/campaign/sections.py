@@ -1,7 +1,7 @@
 """Sections: what campaign.toml may state, a frozen dataclass for each section.
 
 Every field that a file may state carries its key, with unit, example and meaning; see
-`tautlog.model.key`. What nobody stated is None, "" or the default. The sections [drop],
+`tautlog.model.key`. A value that is not stated is None, "" or the default. The sections [drop],
 [calibration], [[mount]] and [[element]] are declared where their values are used: `DropSetup`,
 `Calibration`, `Mount` and `Element`.
 """
@@ -30,14 +30,15 @@ class Requirement:
     kind: str = field(
         default="limit",
         metadata=stated(
-            "limit: no detrimental permanent deformation. ultimate: no rupture.",
+            "What the part must stand. limit: no detrimental permanent deformation; ultimate: no "
+            "rupture.",
             choices=("limit", "ultimate"),
         ),
     )
     target_n: float | None = field(
         default=None,
         metadata=stated(
-            "Force that the test must reach; or flight load and factors instead of it.",
+            "Force that the test must reach. Or state the flight load and both factors instead.",
             1800.0,
             q.FORCE,
         ),
@@ -45,22 +46,24 @@ class Requirement:
     flight_load_n: float | None = field(
         default=None,
         metadata=stated(
-            "Largest load in flight; times both factors it is the target.",
+            "Largest load in flight. Multiplied by both factors, it is the target.",
             1200.0,
             q.FORCE,
             optional=True,
         ),
     )
     design_factor: float = field(
-        default=1.0, metadata=stated("On the flight load.", 1.25, q.FACTOR, optional=True)
+        default=1.0,
+        metadata=stated("Design factor on the flight load.", 1.25, q.FACTOR, optional=True),
     )
     test_factor: float = field(
-        default=1.0, metadata=stated("On the design load.", 1.2, q.FACTOR, optional=True)
+        default=1.0,
+        metadata=stated("Test factor on the design load.", 1.2, q.FACTOR, optional=True),
     )
     limit_n: float | None = field(
         default=None,
         metadata=stated(
-            "Force above which the part is overloaded; without it 1.1 x target.",
+            "Force above which the part is overloaded (default: 1.1 x target).",
             1980.0,
             q.FORCE,
             optional=True,
@@ -69,24 +72,24 @@ class Requirement:
     shortest_duration_s: float | None = field(
         default=None,
         metadata=stated(
-            "The pulse must last at least this long, above 10 % of its peak.",
+            "Shortest duration allowed for the pulse, above 10 % of its peak.",
             0.02,
             q.PULSE,
             optional=True,
         ),
     )
     longest_duration_s: float | None = field(
-        default=None, metadata=stated("And at most this long.", 0.2, q.PULSE, optional=True)
+        default=None, metadata=stated("Longest duration allowed.", 0.2, q.PULSE, optional=True)
     )
     criterion: str = field(
         default="",
         metadata=stated(
-            "What inspection must find for the part to have held.",
+            "What the inspection must find if the part held.",
             "no visible crack; eye distance within 0.5 mm of before",
         ),
     )
     source: str = field(
-        default="", metadata=stated("Where the load comes from.", "load sheet 4, revision B")
+        default="", metadata=stated("Source of the load.", "load sheet 4, revision B")
     )
 
     @property
@@ -103,38 +106,47 @@ class Connection:
 
     port: str = field(
         default="",
-        metadata=stated("Serial port or socket://host:port; empty: find the board."),
+        metadata=stated("Serial port, or socket://host:port."),
     )
     link_timeout_s: float = field(
-        default=2.0, metadata=stated("Patience with the board.", quantity=q.PATIENCE)
+        default=2.0,
+        metadata=stated("How long to wait for an answer of the board.", quantity=q.PATIENCE),
     )
 
 
 @dataclass(frozen=True)
-class Rig:
+class RigLimits:
     """Limits of the rig."""
 
     rails_m: float | None = field(
-        default=None, metadata=stated("From the highest latch down to the catch.", 2.6, q.LENGTH)
+        default=None,
+        metadata=stated(
+            "Length of the rails from the highest latch down to the catch.", 2.6, q.LENGTH
+        ),
     )
     margin_m: float = field(
-        default=0.0, metadata=stated("That must be left above the catch.", 0.10, q.MARGIN)
+        default=0.0, metadata=stated("Length that must stay free above the catch.", 0.10, q.MARGIN)
     )
     catch_energy_j: float | None = field(
         default=None,
-        metadata=stated("That the catch takes with no line at all.", 300.0, q.ENERGY),
+        metadata=stated("Energy that the catch takes without any line.", 300.0, q.ENERGY),
     )
     most_mass_kg: float | None = field(
-        default=None, metadata=stated("That latch, hoist and rails are made for.", 25.0, q.MASS)
+        default=None,
+        metadata=stated("Largest mass that latch, hoist and rails are made for.", 25.0, q.MASS),
     )
     friction_n: float | None = field(
         default=None,
-        metadata=stated("Half of what pulls it up less what lowers it.", 3.5, q.FRICTION),
+        metadata=stated(
+            "Friction of the rails: half of (force that pulls the sled up - force that lowers it).",
+            3.5,
+            q.FRICTION,
+        ),
     )
     end_state: str = field(
         default="hangs",
         metadata=stated(
-            "What a good drop ends with: the sled hangs, or rests on the catch.",
+            "End of a good drop. hangs: the sled hangs on the line; rests: it rests on the catch.",
             choices=("hangs", "rests"),
         ),
     )
@@ -146,18 +158,19 @@ class Cell:
 
     rated_n: float | None = field(default=None, metadata=stated("Rated load.", 5000.0, q.FORCE))
     sensitivity_mv_per_v: float | None = field(
-        default=None, metadata=stated("Output at rated load.", 2.0, q.SENSITIVITY)
+        default=None,
+        metadata=stated("Output at rated load, by the data sheet.", 2.0, q.SENSITIVITY),
     )
     excitation_v: float | None = field(
-        default=None, metadata=stated("Supply of the bridge.", 5.0, q.EXCITATION)
+        default=None, metadata=stated("Supply voltage of the bridge.", 5.0, q.EXCITATION)
     )
     bridge_ohm: float | None = field(
-        default=None, metadata=stated("Resistance of one arm.", 350.0, q.BRIDGE)
+        default=None, metadata=stated("Resistance of one bridge arm.", 350.0, q.BRIDGE)
     )
     shunt_ohm: float | None = field(
         default=None,
         metadata=stated(
-            "Resistor that the board's shunt switch lays across one arm; its step is read and "
+            "Resistor that the board's shunt switch connects across one arm. Its step is read and "
             "judged before every drop.",
             87150.0,
             q.SHUNT,
@@ -165,14 +178,14 @@ class Cell:
         ),
     )
     serial: str = field(default="", metadata=stated("Serial number."))
-    certificate: str = field(default="", metadata=stated("Number and class of its certificate."))
+    certificate: str = field(default="", metadata=stated("Number and class of the certificate."))
     certificate_date: str = field(
-        default="", metadata=stated("Its day, such as 2026-03-01.", day=True)
+        default="", metadata=stated("Day of the certificate, such as 2026-03-01.", day=True)
     )
     certified_mv_per_v: float | None = field(
         default=None,
         metadata=stated(
-            "Output at rated load by the certificate; a calibration is held against it.",
+            "Output at rated load, by the certificate. Calibrations are checked against it.",
             2.0006,
             q.SENSITIVITY,
             optional=True,
@@ -190,10 +203,10 @@ class Amplifier:
     """Amplifier and filter."""
 
     gain: float | None = field(
-        default=None, metadata=stated("Volts out over volts in.", 500.0, q.GAIN)
+        default=None, metadata=stated("Gain, output over input voltage.", 500.0, q.GAIN)
     )
     zero_v: float | None = field(
-        default=None, metadata=stated("Output without a force.", 0.45, q.VOLT)
+        default=None, metadata=stated("Output voltage without a force.", 0.45, q.VOLT)
     )
     serial: str = field(default="", metadata=stated("Serial number."))
 
@@ -205,54 +218,70 @@ class DecisionRule:
     rule: str = field(
         default="guarded",
         metadata=stated(
-            "guarded: the expanded uncertainty is taken off both ends of the band.",
+            "Decision rule. guarded: the expanded uncertainty narrows the band at both ends.",
             choices=("guarded",),
         ),
     )
-    decides: str = field(default="", metadata=stated("Name of the person who decides."))
+    decides: str = field(default="", metadata=stated("Name of the person who decides on a test."))
     checklist: str = field(
         default="advised",
         metadata=stated(
-            "required: no drop without a fresh `tautlog check`.", choices=("advised", "required")
+            "advised, or required: then no drop without a fresh `tautlog check`.",
+            choices=("advised", "required"),
         ),
     )
     mount_over_article: float = field(
-        default=1.5, metadata=stated("Strength of mount over article.", quantity=q.FACTOR)
+        default=1.5,
+        metadata=stated("Least strength of the mount over that of the article.", quantity=q.FACTOR),
     )
     proof_factor: float = field(
-        default=1.25, metadata=stated("Proof of the mount over the peak.", quantity=q.FACTOR)
+        default=1.25,
+        metadata=stated("Least proof pull of the mount over the planned peak.", quantity=q.FACTOR),
     )
 
 
 @dataclass(frozen=True)
 class StatedLine:
-    """What springs taut, as campaign.toml states it."""
+    """A line, as campaign.toml states it."""
 
-    name: str = field(metadata=stated("As in [drop] line.", "polyester 8 mm, 1.5 m"))
+    name: str = field(
+        metadata=stated("Name of the line, as in [drop] line.", "polyester 8 mm, 1.5 m")
+    )
     stiffness_n_per_m: float | None = field(
-        default=None, metadata=stated("With the rig that it hangs on.", 21000.0, q.STIFFNESS)
+        default=None, metadata=stated("Stiffness of the line with its rig.", 21000.0, q.STIFFNESS)
     )
     modulus_n: float | None = field(
         default=None,
-        metadata=stated("EA, instead: over length_m.", 31500.0, q.MODULUS, optional=True),
+        metadata=stated(
+            "EA of the line, instead of a stiffness; needs length_m.",
+            31500.0,
+            q.MODULUS,
+            optional=True,
+        ),
     )
     length_m: float | None = field(
         default=None, metadata=stated("Length between its eyes.", 1.5, q.LENGTH, optional=True)
     )
     hardening_per_m2: float = field(
-        default=0.0, metadata=stated("b of F = k x (1 + b x2).", 4.0, q.HARDENING)
+        default=0.0, metadata=stated("Hardening b in F = k x (1 + b x2).", 4.0, q.HARDENING)
     )
     damping_ratio: float = field(
         default=0.0,
-        metadata=stated("Of critical, with the sled.", 0.12, q.DAMPING, former="damping_fraction"),
+        metadata=stated(
+            "Damping with the sled, a fraction of critical.",
+            0.12,
+            q.DAMPING,
+            former="damping_fraction",
+        ),
     )
     drops_before: int | None = field(
-        default=None, metadata=stated("Drops that are in no record here.", 0, whole=COUNT)
+        default=None,
+        metadata=stated("Drops before this campaign, not in its records.", 0, whole=COUNT),
     )
     retired: str | None = field(
         default=None,
         metadata=stated(
-            "Why it must not be dropped any more; refused from then on.",
+            "Fill this in to retire it: who, when and why. Drops with it are then refused.",
             "A. Rigger, 2026-03-01: sheath cut",
             optional=True,
         ),
@@ -260,7 +289,7 @@ class StatedLine:
 
     @property
     def line(self) -> Line | None:
-        """What a drop can be predicted with; None where nothing tells its stiffness."""
+        """The line for predictions; None if its stiffness is not stated."""
         stiffness, source = self.stiffness_n_per_m, "campaign.toml"
         if stiffness is None:
             if self.modulus_n is None or self.length_m is None:
@@ -281,13 +310,13 @@ class StatedLine:
 class Article:
     """A part under test."""
 
-    name: str = field(metadata=stated("As in [drop] article.", "bridle-1"))
-    version: str = field(default="", metadata=stated("Of its drawing.", "A"))
-    note: str = field(default="", metadata=stated("Material, serial number, who made it."))
+    name: str = field(metadata=stated("Name of the article, as in [drop] article.", "bridle-1"))
+    version: str = field(default="", metadata=stated("Version of its drawing.", "A"))
+    note: str = field(default="", metadata=stated("Material, serial number, maker."))
     retired: str | None = field(
         default=None,
         metadata=stated(
-            "Why it must not be dropped any more; refused from then on.",
+            "Fill this in to retire it: who, when and why. Drops with it are then refused.",
             "A. Rigger, 2026-03-01: eye worn",
             optional=True,
         ),

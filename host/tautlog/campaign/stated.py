@@ -1,6 +1,6 @@
 """Stated: all that a campaign.toml states, a field for each section.
 
-`SECTIONS` is the list of what may stand in the file: it is held against it, and a new one is
+`SECTIONS` lists what the file may contain: files are checked against it, and new files are
 written from it.
 """
 
@@ -20,7 +20,7 @@ from tautlog.campaign.sections import (
     Connection,
     DecisionRule,
     Requirement,
-    Rig,
+    RigLimits,
     StatedLine,
 )
 from tautlog.model.calibration import Calibration
@@ -37,13 +37,13 @@ class Section:
     Attributes
     ----------
     name, about : str
-        Between its brackets; the comment above it.
+        The name in its brackets; the comment above it.
     kind : type
-        The dataclass whose keys may stand in it.
+        The dataclass whose keys the section may contain.
     many : bool
-        It may stand there several times.
+        The section may occur several times.
     as_comment : bool
-        A new file shows it as a comment.
+        A new file shows the section as a comment.
     """
 
     name: str
@@ -54,22 +54,22 @@ class Section:
 
     @property
     def head(self) -> str:
-        """How it is written."""
+        """The section's head, as written in the file."""
         return f"[[{self.name}]]" if self.many else f"[{self.name}]"
 
     @cached_property
     def keys(self) -> Mapping[str, Key]:
-        """What may stand in it, by name, former names too."""
+        """The keys that it may contain, by name, old names too."""
         own = keys_of(self.kind)
-        return {**own, **{one.former: one for one in own.values() if one.former}}
+        return {**own, **{key.former: key for key in own.values() if key.former}}
 
-    def made(self, told: Any) -> Any:
-        """What it states, one or several objects of its kind, where it was found to be right."""
+    def made(self, content: Any) -> Any:
+        """The object, or the objects, that checked content states."""
         if self.many:
-            return tuple(map(self._one, told))
-        return self._one(told)
+            return tuple(map(self._object, content))
+        return self._object(content)
 
-    def _one(self, values: Mapping[str, Any]) -> Any:
+    def _object(self, values: Mapping[str, Any]) -> Any:
         keyed = [(self.keys[name], value) for name, value in values.items()]
         return self.kind(**{key.name: key.kind(value) for key, value in keyed})
 
@@ -77,7 +77,7 @@ class Section:
 def _section(
     about: str, *, many: type | None = None, as_comment: bool = False
 ) -> dict[str, object]:
-    """Metadata of a field that is a section, or several of one kind; see `Section`."""
+    """Metadata of a field that holds a section, or several of one kind; see `Section`."""
     return {"about": about, "many": many, "as_comment": as_comment}
 
 
@@ -85,17 +85,17 @@ def _section(
 class Stated:
     """What campaign.toml states; see its sections.
 
-    `calibration` is that of the file, which files of later calibrations go over;
-    `newton_per_volt` its slope, or None where it states none.
+    `calibration` is the calibration stated in the file, which later calibrations override;
+    `newton_per_volt` is its slope, or None if not stated.
     """
 
-    campaign: About = field(default_factory=About, metadata=_section("What this folder is about"))
+    campaign: About = field(default_factory=About, metadata=_section("The campaign"))
     requirement: Requirement = field(
-        default_factory=Requirement, metadata=_section("The load that the part must be proven for")
+        default_factory=Requirement, metadata=_section("The load for which the part must be proven")
     )
     drop: DropSetup = field(
         default_factory=DropSetup,
-        metadata=_section("What holds for a drop unless its command line says otherwise"),
+        metadata=_section("What holds for every drop; options on the command line override it"),
     )
     calibration: Calibration = field(
         default_factory=Calibration,
@@ -104,8 +104,9 @@ class Stated:
     board: Connection = field(
         default_factory=Connection, metadata=_section("How the laptop reaches the board")
     )
-    rig: Rig = field(
-        default_factory=Rig, metadata=_section("Limits of the rig; a plan is held against them")
+    rig: RigLimits = field(
+        default_factory=RigLimits,
+        metadata=_section("Limits of the rig; plans and drops are checked against them"),
     )
     cell: Cell = field(
         default_factory=Cell, metadata=_section("The load cell, from its data sheet")
@@ -119,20 +120,23 @@ class Stated:
     )
     line: tuple[StatedLine, ...] = field(
         default=(),
-        metadata=_section("What springs taut; one section for each line", many=StatedLine),
+        metadata=_section("The lines that spring taut; one section for each line", many=StatedLine),
     )
     article: tuple[Article, ...] = field(
-        default=(), metadata=_section("The parts under test; one section for each", many=Article)
+        default=(),
+        metadata=_section("The parts under test; one section for each part", many=Article),
     )
     mount: tuple[Mount, ...] = field(
         default=(),
-        metadata=_section("What holds the article to the rig; one section for each", many=Mount),
+        metadata=_section(
+            "The mounts, which hold the article to the rig; one section for each", many=Mount
+        ),
     )
-    # No example of a strength may be taken for the user's own.
+    # A comment, because nobody may take an example of a strength for his own.
     element: tuple[Element, ...] = field(
         default=(),
         metadata=_section(
-            "The load path, from sled to ground; one section for each element",
+            "The load path from sled to ground; one section for each element",
             many=Element,
             as_comment=True,
         ),
@@ -141,43 +145,44 @@ class Stated:
 
     @property
     def retired(self) -> tuple[Retired, ...]:
-        """Lines and articles that must not be dropped any more."""
-        told = [("line", one.name, one.retired) for one in self.line]
-        told += [("article", one.name, one.retired) for one in self.article]
+        """Lines and articles that must no longer be dropped."""
+        things = [("line", line.name, line.retired) for line in self.line]
+        things += [("article", article.name, article.retired) for article in self.article]
         return tuple(
-            Retired(kind, name, signed(why) or "nobody wrote why")
-            for kind, name, why in told
+            Retired(kind, name, signed(why) or "no reason is stated")
+            for kind, name, why in things
             if why is not None
         )
 
     @property
     def setup(self) -> DropSetup:
         """What holds for every drop."""
-        said = self.requirement
+        required = self.requirement
         return replace(
             self.drop,
-            target_n=said.target_n or said.derived_target_n,
-            limit_n=said.limit_n,
-            shortest_s=said.shortest_duration_s,
-            longest_s=said.longest_duration_s,
+            target_n=required.target_n or required.derived_target_n,
+            limit_n=required.limit_n,
+            shortest_s=required.shortest_duration_s,
+            longest_s=required.longest_duration_s,
             end_state=self.rig.end_state,
         )
 
 
 def _sections() -> Iterator[Section]:
-    nothing = Stated()
-    for one in fields(Stated):
-        if one.metadata:
-            many, told = one.metadata["many"], one.metadata
-            kind = many or type(getattr(nothing, one.name))
-            yield Section(one.name, kind, told["about"], many is not None, told["as_comment"])
+    empty = Stated()
+    for part in fields(Stated):
+        about = part.metadata
+        if about:
+            many = about["many"]
+            kind = many or type(getattr(empty, part.name))
+            yield Section(part.name, kind, about["about"], many is not None, about["as_comment"])
 
 
-SECTIONS = {one.name: one for one in _sections()}
+SECTIONS = {section.name: section for section in _sections()}
 
 
 def stated_in(content: Mapping[str, Any]) -> Stated:
-    """What a file's content states, in which `mistakes_in` found none."""
-    said = {name: SECTIONS[name].made(one) for name, one in content.items()}
+    """What a file's content states; `mistakes_in` must have found nothing in it."""
+    sections = {name: SECTIONS[name].made(values) for name, values in content.items()}
     slope = content.get("calibration", {}).get("newton_per_volt")
-    return Stated(**said, newton_per_volt=None if slope is None else float(slope))
+    return Stated(**sections, newton_per_volt=None if slope is None else float(slope))

@@ -1,7 +1,7 @@
-"""The command line: one module a command, loaded only when it is called.
+"""The command line: one module for each command, imported only when it is called.
 
-Exit status: 0 the command did its work, whatever the verdict; 1 it could not,
-with one line on standard error; 2 wrong usage.
+Exit status: 0 if the command did its work, whatever the verdict; 1 if it could not,
+with one line on standard error; 2 for wrong usage.
 """
 
 from __future__ import annotations
@@ -16,38 +16,38 @@ import click
 from tautlog import __version__
 from tautlog.errors import TautlogError
 
-# Name, module, one line for --help: so that --help imports none of them.
+# Name, module and one line for --help, so that --help need not import the modules.
 COMMANDS = {
-    "rehearse": ("rehearse", "A whole drop on a simulated rig, no hardware."),
-    "init": ("init", "A new campaign folder with a commented campaign.toml."),
-    "plan": ("plan", "Predict a drop, or find the one that meets a target."),
-    "fastener": ("fastener", "What screws, bolts and shackles hold, by published formulas."),
-    "proof": ("proof", "Enter a static pull that the mount has stood."),
-    "boards": ("boards", "The serial ports of this machine, likely boards first."),
+    "rehearse": ("rehearse", "Rehearse a whole drop on a simulated rig, without hardware."),
+    "init": ("init", "Make a campaign folder with a commented campaign.toml."),
+    "plan": ("plan", "Predict a drop, or find the drop that meets a target."),
+    "fastener": ("fastener", "Calculate what screws, bolts and shackles hold."),
+    "proof": ("proof", "Enter a static pull of the mount."),
+    "boards": ("boards", "List the serial ports of this computer, likely boards first."),
     "install": ("install", "Put the firmware on a board."),
-    "calibrate": ("calibrate", "Known weights, live or from a table."),
-    "health": ("health", "What the instrument reads while nothing happens."),
-    "check": ("check", "The list before a drop, two persons, one by one."),
-    "drop": ("drop", "Arm, release or wait for a hand, capture, mark, judge."),
+    "calibrate": ("calibrate", "Calibrate with known weights, live or from a table."),
+    "health": ("health", "Read the instrument at rest, and judge it."),
+    "check": ("check", "Go through the checklist before a drop, with two persons."),
+    "drop": ("drop", "Do one drop: arm, release, record, mark and judge."),
     "recover": ("recover", "Fetch an event that a board still holds."),
     "import": ("import_", "Make a record from a CSV trace of another instrument."),
-    "mark": ("mark", "Marks and verdicts of a record."),
-    "inspect": ("inspect_", "Enter what was found when the article was looked at."),
-    "decide": ("decide", "Enter what a named person decides about a test, and why."),
+    "mark": ("mark", "Compute marks and verdicts of a record."),
+    "inspect": ("inspect_", "Enter what an inspection of the article found."),
+    "decide": ("decide", "Enter a named person's decision on a test, and the reason."),
     "photo": ("photo", "Keep names and hashes of photos and films with a record."),
-    "report": ("report", "One page on a drop, or a report on a campaign."),
+    "report": ("report", "Write a report on one drop or on a campaign."),
     "remark": ("remark", "Mark many records again, on all cores."),
-    "learn": ("learn", "What the drops of a line say of the next one."),
-    "ledger": ("ledger", "The drops of every article, line and mount."),
-    "show": ("show", "Picture of a record to a file."),
-    "export": ("export", "CSV and other open formats."),
-    "verify": ("verify", "Whether records are what was sealed, and none is missing."),
-    "list": ("list_", "The records of a folder."),
+    "learn": ("learn", "Learn a line's behaviour from its drops; predict the next drop."),
+    "ledger": ("ledger", "Count the drops of every article, line and mount."),
+    "show": ("show", "Draw records to a file or in a window."),
+    "export": ("export", "Write a record's force as CSV or UFF."),
+    "verify": ("verify", "Check that records are unchanged and none is missing."),
+    "list": ("list_", "List the records of a folder."),
 }
 
 
 class Commands(click.Group):
-    """A group that imports a command when it is called and not before."""
+    """A group that imports a command only when it is called."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order of a day's work."""
@@ -79,7 +79,7 @@ def tautlog() -> None:
 
 
 def run(arguments: list[str]) -> int:
-    """Run one command line; the exit status."""
+    """Run one command line; return the exit status."""
     try:
         return _run(arguments)
     finally:
@@ -99,7 +99,7 @@ def _run(arguments: list[str]) -> int:
     except (KeyboardInterrupt, click.Abort):
         return _fail("stopped by Ctrl-C")
     except BrokenPipeError:
-        return 0  # whoever read us has had enough
+        return 0  # the reader closed the pipe
     except (OSError, MemoryError) as problem:
         return _fail(f"{problem}: nothing that was stored is lost")
     return 0
@@ -107,20 +107,20 @@ def _run(arguments: list[str]) -> int:
 
 def _misused(problem: click.UsageError) -> int:
     command = problem.ctx.command_path if problem.ctx else "tautlog"
-    _fail(f"{problem.format_message().rstrip('.')}. `{command} --help` tells more")
+    _fail(f"{problem.format_message().rstrip('.')}. See `{command} --help`")
     return 2
 
 
 def _fail(message: str) -> int:
     with contextlib.suppress(OSError, ValueError):
         sys.stdout.flush()
-    with contextlib.suppress(OSError, ValueError):  # nobody to tell it to
+    with contextlib.suppress(OSError, ValueError):  # standard error may be closed
         click.echo(f"tautlog: {' '.join(message.split())}", err=True)
     return 1
 
 
 def _let_go() -> None:
-    """Leave nothing that Python could trip over when it ends, where a pipe is broken."""
+    """Send leftover output of a broken pipe to the null device, so that Python can exit."""
     for stream in (sys.stdout, sys.stderr):
         try:
             stream.flush()

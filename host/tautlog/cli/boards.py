@@ -10,10 +10,12 @@ from tautlog.cli import options
 
 
 @click.command(name="boards")
-@click.option("--ask", is_flag=True, help="Greet each likely port; a second or three for each.")
+@click.option(
+    "--ask", is_flag=True, help="Ask each likely port for its firmware; takes 1 to 3 s a port."
+)
 @options.json_option
 def command(ask: bool, as_json: bool) -> None:
-    """List this machine's serial ports, likely boards first."""
+    """List this computer's serial ports, likely boards first."""
     from tautlog.board.link import find_ports
     from tautlog.cli.output import print_json
 
@@ -23,11 +25,11 @@ def command(ask: bool, as_json: bool) -> None:
         print_json([{**asdict(port), "firmware": greetings.get(port.device)} for port in ports])
         return
     if not ports:
-        click.echo("no serial ports here: is the board plugged in?")
+        click.echo("no serial ports found: is the board plugged in?")
     for port in ports:
         kind = "likely a board" if port.likely else "another device"
-        said = f"  {greetings[port.device]}" if port.device in greetings else ""
-        click.echo(f"{port.device:16} {kind:15} {port.description}{said}")
+        greeting = f"  {greetings[port.device]}" if port.device in greetings else ""
+        click.echo(f"{port.device:16} {kind:15} {port.description}{greeting}")
 
 
 def _greeting(device: str) -> str:
@@ -39,5 +41,5 @@ def _greeting(device: str) -> str:
         with SerialLink(device) as link:
             board = Session(link).greet()
     except TautlogError as problem:
-        return f"no firmware of ours ({type(problem).__name__})"
+        return f"no tautlog firmware ({type(problem).__name__})"
     return f"firmware {board.firmware}, {board.board}, {board.state}"

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     "table",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Points taken by hand: columns load_n or mass_kg, volt or counts, run.",
+    help="Take the points from a CSV file: columns load_n or mass_kg, volt or counts, run.",
 )
 @click.option(
     "--load",
@@ -34,35 +34,50 @@ if TYPE_CHECKING:
     multiple=True,
     type=Number(q.WEIGHT),
     metavar="KG",
-    help="Weights to hang, in order; several times. Zero, up and down again without.",
+    help="Weight to hang; repeat for each weight, in order, from zero up and down again.",
 )
-@click.option("--degree", type=click.IntRange(1, 2), help="1 straight, 2 curved; else by F test.")
-@click.option("--gravity", type=Number(q.GRAVITY), default=9.80665, show_default=True)
+@click.option(
+    "--degree", type=click.IntRange(1, 2), help="1: straight, 2: curved (default: by F test)."
+)
+@click.option(
+    "--gravity",
+    type=Number(q.GRAVITY),
+    default=9.80665,
+    metavar="M/S2",
+    show_default=True,
+    help="Local gravity.",
+)
 @click.option("--hang", is_flag=True, help="Only check that the hanging sled reads its weight.")
 @click.option(
-    "--mass", "mass_kg", type=Number(q.MASS), metavar="KG", help="Of the sled, for --hang."
+    "--mass", "mass_kg", type=Number(q.MASS), metavar="KG", help="Mass of the sled, for --hang."
 )
 @click.option(
     "--shunt",
     "shunt_ohm",
     type=Number(q.SHUNT),
     metavar="OHM",
-    help="Only check the step of the shunt resistor.",
+    help="Only check the step that this shunt resistor makes.",
 )
-@click.option("--note", default="", metavar="TEXT", help="Serial numbers, weights, who did it.")
+@click.option("--note", default="", metavar="TEXT", help="Note serial numbers, weights and names.")
 @click.option(
-    "--date", "day", type=options.Day(), metavar="DAY", help="Of the weights; today without."
+    "--date",
+    "day",
+    type=options.Day(),
+    metavar="DAY",
+    help="Day of the calibration (default: today).",
 )
 @click.option(
     "--accept",
     nargs=2,
     metavar="NAME REASON",
-    help="Keep a calibration that is not plausible, on this name and reason.",
+    help="Keep an implausible calibration; this person answers for it.",
 )
-@click.option("--by", default="", metavar="NAME", help="Who corrects, for --supersedes.")
+@click.option("--by", default="", metavar="NAME", help="Who corrects it, for --supersedes.")
 @options.correction_options("FILE")
-@click.option("--list", "listing", is_flag=True, help="Show the calibrations on record.")
-@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Residuals.")
+@click.option("--list", "listing", is_flag=True, help="List the calibrations on record.")
+@click.option(
+    "--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw the residuals."
+)
 @options.json_option
 def command(
     port: str | None,
@@ -86,10 +101,10 @@ def command(
 ) -> None:
     """Calibrate the chain with known weights, live or from a table.
 
-    Live: each weight is asked for, and its reading taken once it is steady. In a campaign
-    the calibration is kept as a new file and used from then on, in every record; the ones
-    before are kept, too. One that data sheet and gain do not promise is refused, unless a
-    named person accepts it. Nobody stands under a weight that hangs.
+    Live: the program asks for each weight and reads it once it is steady. In a campaign the
+    calibration is kept as a new file, and every later record uses it; earlier calibrations are
+    kept, too. A calibration that contradicts data sheet and gain is refused, unless a named
+    person accepts it. Nobody stands under a hanging weight.
     """
     from tautlog.campaign.calibrations import as_json as plain
     from tautlog.cli.output import print_json
@@ -120,7 +135,7 @@ def command(
         print_json({**plain(made), "file": str(where) if where else None})
         return
     _show(made)
-    click.echo(f"kept as {where}" if where else "no campaign here: nothing is kept")
+    click.echo(f"kept as {where}" if where else "no campaign here: the calibration is not kept")
 
 
 def _made(
@@ -131,7 +146,7 @@ def _made(
     day: str | None,
     note: str,
 ) -> Calibrated:
-    """The calibration of points, with all that is to be said of it."""
+    """The calibration from points, with its warnings."""
     from tautlog.calibrate.calibrating import calibrate
     from tautlog.model.timestamp import today
 
@@ -144,7 +159,7 @@ def _made(
         date=day or today(),
         note=note,
     )
-    return replace(made, warnings=(*made.warnings, *_told_at_once(campaign, made)))
+    return replace(made, warnings=(*made.warnings, *_warnings(campaign, made)))
 
 
 def _kept(
@@ -154,7 +169,7 @@ def _kept(
     supersedes: str | None,
     word: tuple[str, str],
 ) -> Path | None:
-    """The file of the campaign that a calibration went into; None without a campaign."""
+    """Keep a calibration in the campaign; return its file, or None without a campaign."""
     from tautlog.campaign.calibrations import Word, add_calibration
 
     accepted = Word(*accept) if accept else None
@@ -167,8 +182,8 @@ def _kept(
     )
 
 
-def _told_at_once(campaign: Campaign | None, made: Calibrated) -> list[str]:
-    """What of a calibration will be asked when it is used: its age, and who checks its scale."""
+def _warnings(campaign: Campaign | None, made: Calibrated) -> list[str]:
+    """What will matter when the calibration is used: its age, and whether its scale is checked."""
     from tautlog.calibrate.validity import validity
     from tautlog.campaign.calibrations import scale_unchecked
     from tautlog.model.timestamp import today
@@ -179,7 +194,7 @@ def _told_at_once(campaign: Campaign | None, made: Calibrated) -> list[str]:
 
 
 def _doubtful_without_campaign(made: Calibrated) -> None:
-    """Say what is not plausible of a calibration that is not kept anyway."""
+    """Say why a calibration that is not kept is implausible."""
     from tautlog.calibrate.plausibility import point_doubts
 
     for doubt in point_doubts(made.points, made.calibration):
@@ -187,14 +202,14 @@ def _doubtful_without_campaign(made: Calibrated) -> None:
 
 
 def _list(folder: Path) -> None:
-    """Show the calibrations on record, oldest first, the one in use last."""
+    """List the calibrations on record, oldest first; the last is in use."""
     from tautlog.calibrate.kept import standing_files
 
     found = standing_files(folder)
     if not found:
         click.echo("no calibrations here")
     for file in found:
-        gone = f"; SUPERSEDED by {file.superseded_by} ({file.told})" if file.superseded_by else ""
+        gone = f"; SUPERSEDED by {file.superseded_by} ({file.reason})" if file.superseded_by else ""
         click.echo(f"{file.path.name}{gone}")
 
 
@@ -250,7 +265,7 @@ def _hang(
     mass_kg: float | None,
     timeout_scale: float,
 ) -> None:
-    """Check what a hanging sled reads, against a slack line."""
+    """Check the reading of the hanging sled against the reading of a slack line."""
     from tautlog.board.health import steady_volt
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
@@ -261,7 +276,9 @@ def _hang(
 
     mass = mass_kg or (campaign.setup.mass_kg if campaign else None)
     if not mass:
-        raise CalibrationError("give the sled's mass with --mass, or in campaign.toml")
+        raise CalibrationError(
+            "the sled's mass is missing: give it with --mass or in campaign.toml"
+        )
     click.echo(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
@@ -275,7 +292,9 @@ def _hang(
     )
     click.echo(text)
     if not holds:
-        raise CalibrationError("the hanging check is off: gain, mass or wiring; do not drop so")
+        raise CalibrationError(
+            "the hanging check failed: check gain, mass and wiring before any drop"
+        )
 
 
 def _shunt(
@@ -285,9 +304,9 @@ def _shunt(
     shunt_ohm: float,
     timeout_scale: float,
 ) -> None:
-    """Read the step that the shunt resistor makes, and hold it against what it should be.
+    """Compare the step that the shunt resistor makes with the expected step.
 
-    It checks wiring and gain; the gauge itself is not loaded, so it calibrates nothing.
+    This checks wiring and gain. It does not load the gauge, so it is no calibration.
     """
     from tautlog.board.health import read_shunt_step
     from tautlog.board.link import SerialLink
@@ -303,15 +322,15 @@ def _shunt(
     gain = campaign.amplifier.gain if campaign else None
     if cell is None or not (cell.bridge_ohm and cell.excitation_v and gain):
         click.echo(
-            f"shunt step {step_v:.4f} V; tell bridge_ohm, excitation_v and gain in campaign.toml "
-            "to have it judged"
+            f"shunt step {step_v:.4f} V, not judged: state bridge_ohm, excitation_v and gain in "
+            "campaign.toml"
         )
         return
     expected_v = 1e-3 * shunt_step_mv_per_v(cell.bridge_ohm, shunt_ohm) * cell.excitation_v * gain
     state, text = shunt_check(step_v, expected_v)
     click.echo(f"{text}: {state}")
     if state != "good":
-        raise CalibrationError(f"the shunt check is {state}: look at gain, excitation and wiring")
+        raise CalibrationError(f"the shunt check is {state}: check gain, excitation and wiring")
 
 
 def _draw(made: Calibrated, path: Path) -> None:
@@ -334,19 +353,21 @@ def _show(made: Calibrated) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    one = made.calibration
-    curve = f", curvature {one.newton_per_square_volt:.4g} N/V2" if made.degree == 2 else ""
-    click.echo(f"{one.newton_per_volt:.6g} N/V{curve}, covered to {one.range_n:.0f} N")
-    share = 100 * made.budget.expanded_u / one.range_n
+    calibration = made.calibration
+    curve = f", curvature {calibration.newton_per_square_volt:.4g} N/V2" if made.degree == 2 else ""
     click.echo(
-        f"U = {made.budget.expanded_u:.3g} N at {one.range_n:.0f} N = {share:.2g} % "
-        f"(k = {made.budget.coverage_factor:.3g}); {100 * one.expanded_u_fraction:.2g} % of any "
-        f"force and {one.expanded_u_n:.2g} N (k = 2)"
+        f"{calibration.newton_per_volt:.6g} N/V{curve}, covered to {calibration.range_n:.0f} N"
+    )
+    share = 100 * made.budget.expanded_u / calibration.range_n
+    click.echo(
+        f"U = {made.budget.expanded_u:.3g} N at {calibration.range_n:.0f} N = {share:.2g} % "
+        f"(k = {made.budget.coverage_factor:.3g}); {100 * calibration.expanded_u_fraction:.2g} % "
+        f"of any force and {calibration.expanded_u_n:.2g} N (k = 2)"
     )
     for name in ("hysteresis", "repeatability", "zero_return"):
         value = getattr(made, f"{name}_fraction")
-        told = "not known" if value is None else f"{100 * value:.3f} % of the range"
-        click.echo(f"{name.replace('_', ' ')}: {told}")
+        text = "not known" if value is None else f"{100 * value:.3f} % of the range"
+        click.echo(f"{name.replace('_', ' ')}: {text}")
     table = Table(box=None, pad_edge=False)
     for name in ("run", "load N", "volt", "residual N", "% of range"):
         table.add_column(name, justify="right")
@@ -356,10 +377,10 @@ def _show(made: Calibrated) -> None:
             f"{point.load_n:.3f}",
             f"{point.volt:.6g}",
             f"{left:+.3g}",
-            f"{100 * left / one.range_n:+.3f}",
+            f"{100 * left / calibration.range_n:+.3f}",
         )
     Console(highlight=False, width=100).print(table)
-    if one.accepted:
-        click.echo(f"ACCEPTED although it is not plausible, by {one.accepted}")
+    if calibration.accepted:
+        click.echo(f"ACCEPTED although implausible, by {calibration.accepted}")
     for warning in made.warnings:
         click.echo(f"LOOK: {warning}")

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 @options.port_options
 @options.intended_options
 @override_options
-@click.option("--by", "operator", required=True, metavar="NAME", help="Who asks.")
-@click.option("--with", "second", required=True, metavar="NAME", help="Who answers.")
+@click.option("--by", "operator", required=True, metavar="NAME", help="Person who asks.")
+@click.option("--with", "second", required=True, metavar="NAME", help="Person who answers.")
 @options.json_option
 def command(
     port: str | None,
@@ -35,11 +35,11 @@ def command(
     as_json: bool,
     **given: Any,
 ) -> None:
-    """Go through the list before a drop, two persons, one by one.
+    """Go through the checklist before a drop: one person asks, a second one answers.
 
-    What can be measured is measured, and the drop is held against mount, rig and load path
-    as `drop` will do; give the same --line, --mass and so on. The list is good for ten minutes
-    and void when somebody enters the zone; it goes into the record of the next drop.
+    The program measures what it can, and checks the drop against mount, rig and load path as
+    `drop` will do; give the same --line, --mass and so on. The list is valid for ten minutes,
+    and void when somebody enters the zone. It goes into the record of the next drop.
     """
     from tautlog.campaign.checklist import add_checklist
     from tautlog.cli.console import CAUTION
@@ -49,11 +49,15 @@ def command(
 
     operator, second = signed(operator), signed(second)
     if not operator or not second or operator.casefold() == second.casefold():
-        raise click.BadParameter("two persons, two names", param_hint="--by, --with")
+        raise click.BadParameter(
+            "give the names of two different persons", param_hint="--by, --with"
+        )
     override = override_of(override_by, override_reason)
     campaign = options.here()
     if campaign is None:
-        raise CampaignError("no campaign here: a checklist belongs to one, see `tautlog init`")
+        raise CampaignError(
+            "a checklist needs a campaign, and there is none here: make one with `tautlog init`"
+        )
     setup = options.setup_of(campaign, given)
     click.echo(CAUTION, err=True)
     measured = _measured(campaign, setup, _facts(port, campaign, setup, timeout_scale), override)
@@ -64,13 +68,13 @@ def command(
     if made.open_points:
         raise CampaignError("not ready: " + "; ".join(made.open_points))
     if not as_json:
-        click.echo(f"complete, good for ten minutes: {path}")
+        click.echo(f"complete, valid for ten minutes: {path}")
 
 
 def _measured(
     campaign: Campaign, setup: DropSetup, facts: Facts | None, override: tuple[str, str]
 ) -> list[PathCheck]:
-    """What can be measured, and what the gate refuses; each is told."""
+    """Show and return what can be measured, and what the gate refuses."""
     from tautlog.campaign.checklist import measured_checks
     from tautlog.drop.permit import checked_for
 
@@ -86,7 +90,7 @@ def _measured(
 
 
 def _answered(operator: str, second: str, measured: list[PathCheck]) -> Checklist:
-    """The list, with what the second person answers to every challenge."""
+    """The list, with the second person's answer to every challenge."""
     from tautlog.campaign.checklist import CHALLENGES, Checklist
     from tautlog.model.timestamp import stamp
 

@@ -1,4 +1,4 @@
-"""The laptop's side of a drop, the same for a real board and a rehearsed one."""
+"""The laptop's side of a drop, the same for a real and for a rehearsed board."""
 
 from __future__ import annotations
 
@@ -29,12 +29,12 @@ from tautlog.record import add_shunt_check, open_record
 def conduct(
     url: str, plan: DropPlan, crew: ConsoleCrew, stop: StopRequest, *, timeout_scale: float = 1.0
 ) -> DropOutcome:
-    """One drop with whatever answers at a port, and the shunt's step after it.
+    """Do one drop with the board at a port, then read the shunt's step.
 
     Parameters
     ----------
     stop : StopRequest
-        Listening; so that no signal between the drop and its marks ends the program.
+        Already listening, so that no signal between the drop and its marks ends the program.
     """
     try:
         with stop.at_once():
@@ -50,7 +50,7 @@ def conduct(
 
 
 def _shunt_after(session: Session, plan: DropPlan, outcome: DropOutcome, stop: StopRequest) -> str:
-    """Read the shunt's step after a drop and keep it; why not, if it could not be read."""
+    """Read the shunt's step after a drop and keep it; return why it could not be read, or ""."""
     assert outcome.shunt_before_v is not None
     try:
         with stop.at_ctrl_c():
@@ -64,7 +64,7 @@ def _shunt_after(session: Session, plan: DropPlan, outcome: DropOutcome, stop: S
 
 
 def fetch(url: str, path: Path) -> DropOutcome:
-    """Fetch a held event into the unfinished record of its drop."""
+    """Fetch the event that a board holds into the unfinished record of its drop."""
     with SerialLink(url) as link:
         return recover(Session(link), path)
 
@@ -78,44 +78,44 @@ def show_outcome(
     truth: Callable[[int], Mapping[str, object]] | None = None,
     stop: StopRequest | None = None,
 ) -> None:
-    """Mark the new record, say what was found, draw it.
+    """Mark the new record, show the results, draw it.
 
-    The record is marked and drawn also where nobody can be told of it any more. Signals do
-    not end that, but for three Ctrl-C or SIGTERM.
+    The record is marked and drawn even if the terminal is gone. Only three Ctrl-C or SIGTERM
+    end that.
 
     Parameters
     ----------
     truth : callable, optional
-        True figures of a rehearsed drop, from the index of the record's first sample.
+        Gives the true figures of a rehearsed drop from the index of the record's first sample.
     stop : StopRequest, optional
-        Listening already; one is made without.
+        Already listening (default: a new one).
 
     Raises
     ------
     AbortedError
-        If somebody would not wait; says what is done and what is not.
+        If somebody would not wait. It says what is done and what is not.
     LinkError
         At the end, if the shunt's step after the drop could not be read.
     """
     show = Shield()
     stop = stop or StopRequest()
-    with stop.listening(), _told_if_left(outcome.path, stop) as done:
+    with stop.listening(), _aborted_if_left(outcome.path, stop) as done:
         with show():
             _say_what_came(outcome, crew)
-        one = mark_new(outcome.path, cfc=cfc)
+        assessment = mark_new(outcome.path, cfc=cfc)
         done.append("marked")
         true = truth(open_record(outcome.path).first_sample_index) if truth else None
         with show():
-            crew.judged(one)
+            crew.judged(assessment)
             if not as_json:
-                # The verdict first: drawing takes longer than all else.
-                print_verdict(one)
-                print_figures(one, true)
-        picture = draw_new(outcome.path, one)
+                # The verdict comes first: drawing takes longest.
+                print_verdict(assessment)
+                print_figures(assessment, true)
+        picture = draw_new(outcome.path, assessment)
         done.append("drawn")
         with show():
-            _print_end(one, picture, true, as_json)
-    _say_problem(one, show, stop)
+            _print_end(assessment, picture, true, as_json)
+    _say_problem(assessment, show, stop)
     _raise_shunt_problem(outcome)
 
 
@@ -128,42 +128,44 @@ def _raise_shunt_problem(outcome: DropOutcome) -> None:
 
 
 @contextlib.contextmanager
-def _told_if_left(path: Path, stop: StopRequest) -> Iterator[list[str]]:
-    """Say what is done of a record if somebody would not wait for all of it."""
+def _aborted_if_left(path: Path, stop: StopRequest) -> Iterator[list[str]]:
+    """Turn three signals into an error that says how far the record has come."""
     done: list[str] = []
     try:
         with stop.at_insistence():
             yield done
     except KeyboardInterrupt as problem:
         is_marked = "marked" in done
-        lacking = "it is marked and not drawn" if is_marked else "IT IS NOT MARKED YET"
+        state = "it is marked and not drawn" if is_marked else "IT IS NOT MARKED YET"
         raise AbortedError(
-            f"left by {stop.why}: {path} is whole on disk, {lacking}; `tautlog mark {path}` "
+            f"left by {stop.why}: {path} is whole on disk, {state}; `tautlog mark {path}` "
             "judges it at any time"
         ) from problem
 
 
 def _print_end(
-    one: Assessment, picture: Path, true: Mapping[str, object] | None, as_json: bool
+    assessment: Assessment, picture: Path, true: Mapping[str, object] | None, as_json: bool
 ) -> None:
     if as_json:
         truth = {"truth": true} if true else {}
-        told = {"record": str(one.path), "picture": str(picture), **truth, "marks": plain(one)}
-        print_json(told)
+        files = {"record": str(assessment.path), "picture": str(picture)}
+        print_json({**files, **truth, "marks": plain(assessment)})
     else:
-        click.echo(f"record  {one.path}\npicture {picture}")
+        click.echo(f"record  {assessment.path}\npicture {picture}")
 
 
-def _say_problem(one: Assessment, show: Shield, stop: StopRequest) -> None:
-    """What went otherwise after the drop, beside the figures."""
-    told, path = [], one.path
-    if one.problem:
-        told.append(f"the marks are not kept with {path}: {one.problem}")
+def _say_problem(assessment: Assessment, show: Shield, stop: StopRequest) -> None:
+    """Say on standard error what went wrong after the drop."""
+    problems, path = [], assessment.path
+    if assessment.problem:
+        problems.append(f"the marks are not kept with {path}: {assessment.problem}")
     elif show.failure:
-        told.append(f"{path} is whole and marked; it could not all be shown ({show.failure})")
+        problems.append(
+            f"{path} is whole and marked; not all of it could be shown ({show.failure})"
+        )
     if stop.came:
-        told.append(f"{stop.why} came after the drop: {path} was marked and drawn all the same")
-    for text in told:
+        problems.append(f"{stop.why} came after the drop: {path} was marked and drawn nevertheless")
+    for text in problems:
         with contextlib.suppress(OSError, ValueError):
             click.echo(f"tautlog: {text}", err=True)
 
@@ -172,6 +174,6 @@ def _say_what_came(outcome: DropOutcome, crew: ConsoleCrew) -> None:
     for note in outcome.notes:
         crew.say(f"LOOK: {note}")
     if outcome.early:
-        crew.say("the release drive is low")
+        crew.say("recording ended early: the release drive is low")
     lost = f"{outcome.missing_blocks} blocks missing, {outcome.damaged} damaged frames"
     crew.say(f"record: {outcome.path} ({lost})")

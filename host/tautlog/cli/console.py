@@ -1,4 +1,4 @@
-"""What a crew sees and types; figures go to standard output, the rest beside."""
+"""What a crew sees and types; figures go to standard output, the rest to standard error."""
 
 from __future__ import annotations
 
@@ -30,10 +30,10 @@ CAUTION = (
 
 
 class Screen(Console):
-    """A console whose broken pipe is an error like any other: the caller decides."""
+    """A console that raises a broken pipe as an error, for the caller to handle."""
 
     def on_broken_pipe(self) -> None:
-        """Called while the error is handled."""
+        """Raise the error that is being handled."""
         raise
 
 
@@ -45,7 +45,7 @@ class ConsoleCrew:
     yes : bool
         Do not ask for the phrase; for scripts.
     quiet : bool
-        Show nothing but errors; for --json.
+        Show errors only; for --json.
     """
 
     def __init__(self, *, yes: bool, quiet: bool) -> None:
@@ -56,7 +56,7 @@ class ConsoleCrew:
         self._before: list[str] = []
 
     def say_when_met(self, text: str) -> None:
-        """Keep a line until a board answers: a port that does not is the only thing to tell."""
+        """Keep a line until a board answers; if none answers, only that matters."""
         self._before.append(text)
 
     def say(self, text: str) -> None:
@@ -64,7 +64,7 @@ class ConsoleCrew:
         self._console.print(text, markup=False, soft_wrap=True)
 
     def met(self, instrument: Instrument, health: Health) -> None:
-        """Show what was kept for this moment, the board and its health."""
+        """Show the lines that were kept, the board and its health."""
         while self._before:
             self.say(self._before.pop(0))
         self.say(
@@ -72,14 +72,14 @@ class ConsoleCrew:
             f"{instrument.serial}, {instrument.sample_rate_hz:g} samples/s"
         )
         if board_is_rehearsed(instrument.board, instrument.serial):
-            self.say(f"{MARK}: this board is simulated; whatever it records counts for nothing")
+            self.say(f"{MARK}: this board is simulated; its records count for nothing")
         self.say(health_text(health))
 
     def found(self, findings: list[ReadinessFinding]) -> None:
-        """Show what is in doubt; what forbids the drop is told by its refusal."""
-        for one in findings:
-            if not one.refuses:
-                self.say(f"LOOK: {one.text}")
+        """Show what is in doubt; a refusal speaks for itself."""
+        for finding in findings:
+            if not finding.refuses:
+                self.say(f"LOOK: {finding.text}")
 
     def agree(self, setup: DropSetup) -> bool:
         """Ask for the phrase."""
@@ -87,8 +87,8 @@ class ConsoleCrew:
             return True
         self._console.print(CAUTION, style="bold")
         self.say(
-            f"drop: {_said(setup.mass_kg, 'kg')}, {_said(setup.height_m, 'm')}, target "
-            f"{_said(setup.target_n, 'N')}, article {setup.article or 'not named'}"
+            f"drop: {_quantity(setup.mass_kg, 'kg')}, {_quantity(setup.height_m, 'm')}, target "
+            f"{_quantity(setup.target_n, 'N')}, article {setup.article or 'not named'}"
         )
         try:
             typed = click.prompt(
@@ -100,9 +100,9 @@ class ConsoleCrew:
 
     def armed(self, by_hand: bool) -> None:
         """Say that it is armed."""
-        self.say("ARMED, samples are on disk. Ctrl-C calls the drop off.")
+        self.say("ARMED, samples go to disk. Ctrl-C calls the drop off.")
         if by_hand:
-            self.say("waiting for the hand that pulls the pin")
+            self.say("pull the pin by hand")
 
     def count(self, left_s: float) -> None:
         """Show whole seconds."""
@@ -122,20 +122,20 @@ class ConsoleCrew:
             self.say(f"  recording, {since_release_s:.0f} of {of_s:.0f} s")
 
     def ending(self, more: int) -> None:
-        """Say that it takes a moment, and what haste would do."""
+        """Say that ending takes a while, and what more Ctrl-C would do."""
         self.say(
             f"ending early: the board completes its guarded window; {more} more Ctrl-C leave the "
             "event to it, for `tautlog recover`"
         )
 
     def block(self, block: Block) -> None:
-        """Samples are not told at a terminal."""
+        """Show nothing: samples are not printed."""
 
-    def judged(self, one: Assessment) -> None:
-        """What was found is printed for itself."""
+    def judged(self, assessment: Assessment) -> None:
+        """Show nothing: the verdict is printed by `print_verdict`."""
 
 
-def _said(value: float | None, unit: str) -> str:
+def _quantity(value: float | None, unit: str) -> str:
     return f"{unit} not given" if value is None else f"{value:g} {unit}"
 
 
@@ -166,26 +166,26 @@ def _hum(health: Health) -> str:
     return f", hum {health.mains_n:.2f} N at {health.mains_hz:g} Hz"
 
 
-def print_verdict(one: Assessment) -> None:
-    """The quick look in its fixed order, then what bore on the verdicts."""
+def print_verdict(assessment: Assessment) -> None:
+    """Print the quick look in its fixed order, then the decision, notes and reasons."""
     from tautlog.archive.verdict_lines import notes, quick_look
 
-    for line in quick_look(one):
+    for line in quick_look(assessment):
         click.echo(line)
-    decision = one.decision
+    decision = assessment.decision
     if decision:
         click.echo(
             f"  decided by {decision.by}: {words(decision.verdict)} ({decision.reason}); "
             f"proposed was: {words(decision.proposed)}"
         )
-    for note in notes(one):
+    for note in notes(assessment):
         click.echo(f"  {note}")
-    for reason in one.verdict.reasons:
+    for reason in assessment.verdict.reasons:
         click.echo(f"  - {reason.text}")
 
 
-def print_figures(one: Assessment, truth: Mapping[str, object] | None = None) -> None:
-    """All figures, beside the true ones where they are known."""
+def print_figures(assessment: Assessment, truth: Mapping[str, object] | None = None) -> None:
+    """Print all figures, beside the true figures where they are known."""
     from tautlog.archive.kept_marks import as_json
 
     table = Table(box=None, pad_edge=False)
@@ -193,7 +193,7 @@ def print_figures(one: Assessment, truth: Mapping[str, object] | None = None) ->
     table.add_column("measured", justify="right")
     if truth is not None:
         table.add_column("true", justify="right")
-    for name, value in as_json(one).items():
+    for name, value in as_json(assessment).items():
         if isinstance(value, (list, str, dict)) and name != "trace_says":
             continue
         cells = [name, _cell(value)]
@@ -204,24 +204,24 @@ def print_figures(one: Assessment, truth: Mapping[str, object] | None = None) ->
 
 
 def print_budgets(budgets: Iterable[Budget]) -> None:
-    """Each figure's uncertainty, part by part."""
+    """Print each figure's uncertainty, part by part."""
     console = Screen(highlight=False, width=118)
-    for one in budgets:
+    for budget in budgets:
         table = Table(box=None, pad_edge=False, title_justify="left")
-        table.title = f"\n{one.figure} = {one.value:.6g} {one.unit}"
+        table.title = f"\n{budget.figure} = {budget.value:.6g} {budget.unit}"
         table.add_column("from", min_width=24)
         table.add_column("standard u", justify="right")
         table.add_column("kind")
         table.add_column("share", justify="right")
         table.add_column("basis")
-        whole = one.combined_u**2 or 1.0
-        for part in one.parts:
+        whole = budget.combined_u**2 or 1.0
+        for part in budget.parts:
             share = f"{100 * part.u**2 / whole:.0f} %"
             table.add_row(part.name, f"{part.u:.3g}", part.kind, share, part.basis)
         console.print(table)
         console.print(
-            f"combined {one.combined_u:.3g} {one.unit}, k = {one.coverage_factor:.3g}: "
-            f"expanded +/- {one.expanded_u:.3g} {one.unit} (95.45 %)"
+            f"combined {budget.combined_u:.3g} {budget.unit}, k = {budget.coverage_factor:.3g}: "
+            f"expanded +/- {budget.expanded_u:.3g} {budget.unit} (95.45 %)"
         )
 
 

@@ -15,9 +15,9 @@ from tautlog.model.verdict import TEST_VERDICTS
 @click.argument("record", type=click.Path(path_type=Path))
 @click.option(
     "--verdict",
-    type=click.Choice([one for one in TEST_VERDICTS if one != "pending"]),
+    type=click.Choice([verdict for verdict in TEST_VERDICTS if verdict != "pending"]),
     required=True,
-    help="What the test shall count as.",
+    help="What the test counts as.",
 )
 @click.option("--by", required=True, metavar="NAME", help="Who decides.")
 @click.option("--reason", required=True, metavar="TEXT", help="Why, in plain words.")
@@ -26,10 +26,10 @@ from tautlog.model.verdict import TEST_VERDICTS
 def command(
     record: Path, verdict: str, by: str, reason: str, cfc: str | None, as_json: bool
 ) -> None:
-    """Enter what a named person decides about a test, and why.
+    """Enter a named person's decision on a test, and the reason.
 
-    The tool proposes, a person decides. The proposal stays beside the decision, in every
-    list and report; nothing is rewritten. Marks that nobody has kept yet are kept.
+    The program proposes, a person decides. Every list and report shows the proposal beside the
+    decision; nothing is rewritten. The marks are kept if they are not yet.
     """
     from tautlog.archive.assess import assess
     from tautlog.archive.kept_marks import as_json as plain
@@ -40,16 +40,20 @@ def command(
 
     by, reason = options.signature_of(by, "a decision"), signed(reason)
     if not reason:
-        raise click.BadParameter("a decision needs a reason", param_hint="--reason")
+        raise click.BadParameter(
+            "a decision needs a reason: give it in plain words", param_hint="--reason"
+        )
     number = options.class_of(cfc)
     opened = open_record(record)
-    one = assess(opened, cfc=number)
-    add_decision(record, by=by, verdict=verdict, proposed=one.verdict.test_verdict, reason=reason)
-    if not as_kept(opened, one):
-        # What was proposed to the person who decides is what every list tells.
-        keep_marks(opened, one)
-    one = assess(open_record(record), cfc=number)
+    assessment = assess(opened, cfc=number)
+    add_decision(
+        record, by=by, verdict=verdict, proposed=assessment.verdict.test_verdict, reason=reason
+    )
+    if not as_kept(opened, assessment):
+        # Every list must show the proposal that this person saw.
+        keep_marks(opened, assessment)
+    assessment = assess(open_record(record), cfc=number)
     if as_json:
-        print_json(plain(one))
+        print_json(plain(assessment))
         return
-    print_verdict(one)
+    print_verdict(assessment)

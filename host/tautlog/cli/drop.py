@@ -16,7 +16,12 @@ from tautlog.model import quantities as q
 @options.port_options
 @options.setup_options
 @options.out_option
-@click.option("--hand-release", "by_hand", is_flag=True, help="Wait for a hand; no drive.")
+@click.option(
+    "--hand-release",
+    "by_hand",
+    is_flag=True,
+    help="Wait for a hand to pull the pin; do not drive the latch.",
+)
 @click.option("--yes", is_flag=True, help="Do not ask for the phrase; for scripts.")
 @click.option(
     "--countdown",
@@ -25,7 +30,7 @@ from tautlog.model import quantities as q
     default=5.0,
     metavar="S",
     show_default=True,
-    help="From armed to the release command.",
+    help="Countdown from arming to the release command.",
 )
 @click.option(
     "--record",
@@ -39,7 +44,7 @@ from tautlog.model import quantities as q
 @click.option(
     "--shunt",
     is_flag=True,
-    help="Read the shunt's step before and after, also where campaign.toml names no shunt_ohm.",
+    help="Read the shunt's step before and after, even if campaign.toml states no shunt_ohm.",
 )
 @override_options
 @options.live_option
@@ -61,16 +66,16 @@ def command(
     as_json: bool,
     **setup: Any,
 ) -> None:
-    """Do one drop: health, arming, release, capture, marks, verdict, picture.
+    """Do one drop: health, arming, release, recording, marks, verdict, picture.
 
-    What the instrument reads is judged first, with the step of the shunt where one is
-    fitted; what is wrong forbids the drop. Arming takes a typed phrase, then a countdown.
+    The program first judges what the instrument reads, and the shunt's step where a shunt is
+    fitted; what is wrong forbids the drop. To arm, type a phrase; a countdown follows.
 
-    Before the release Ctrl-C, SIGTERM, a closed terminal or a broken pipe call the drop
-    off; the board then falls back to safe, drive low. After it Ctrl-C or a second SIGTERM
-    end the recording early, and three of them leave the event to the board, for `tautlog
-    recover`; a closed terminal or a broken pipe change nothing. While the finished record
-    is marked, they skip what is still read of the board, and no more.
+    Before the release, Ctrl-C, SIGTERM, a closed terminal or a broken pipe call the drop off;
+    the board then returns to its state `safe`, drive low. After the release, Ctrl-C or a second
+    SIGTERM end the recording early, and three of them leave the event on the board, for
+    `tautlog recover`; a closed terminal or a broken pipe change nothing. While the finished
+    record is marked, they only skip what is still to be read from the board.
     """
     from tautlog.campaign.fitted_shunt import shunt_of
     from tautlog.cli.conduct import conduct, show_outcome

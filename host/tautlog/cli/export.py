@@ -13,17 +13,29 @@ FORMATS = ("csv", "uff")
 
 @click.command(name="export")
 @click.argument("record", type=click.Path(path_type=Path))
-@click.option("--to", "kind", type=click.Choice(FORMATS), default="csv", show_default=True)
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Beside it without.")
+@click.option(
+    "--to",
+    "kind",
+    type=click.Choice(FORMATS),
+    default="csv",
+    show_default=True,
+    help="File format.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="New file (default: next to the record).",
+)
 @options.cfc_option
 @options.json_option
 def command(record: Path, kind: str, out: Path | None, cfc: str, as_json: bool) -> None:
     """Write a record's force over time to a new file.
 
-    The force is the curve that the record's figures are taken from: zero removed, in the
-    class, up to a loss of load by itself; the raw force stands beside it. csv: columns with
-    their units, comments that say what was done. uff: universal file format, dataset 58, as
-    test laboratories exchange it; first the curve, then the raw force.
+    The force is the curve from which the record's figures are taken: zero removed, filtered in
+    the class, and cut at a loss of load. The raw force is written, too. csv: columns with units,
+    and comments that say what was done. uff: universal file format, dataset 58, which test
+    laboratories exchange; first the curve, then the raw force.
     """
     from tautlog.cli.output import print_json
     from tautlog.io.export import export_csv, export_uff

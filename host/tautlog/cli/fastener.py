@@ -18,20 +18,38 @@ KINDS = ("wood-screw", "lag-screw", "timber-screw", "bolt", "shackle")
     "diameter_mm",
     type=Number(q.DIAMETER_MM),
     metavar="MM",
-    help="Of screw or pin; M size.",
+    help="Diameter of screw or pin; M size of a bolt.",
 )
 @click.option(
-    "--thread", "thread_mm", type=Number(q.THREAD_MM), metavar="MM", help="Thread in the wood."
+    "--thread",
+    "thread_mm",
+    type=Number(q.THREAD_MM),
+    metavar="MM",
+    help="Length of thread in the wood.",
 )
 @click.option(
-    "--wood", type=Number(q.WOOD), metavar="G", help="Specific gravity; spruce about 0.42."
+    "--wood",
+    type=Number(q.WOOD),
+    metavar="G",
+    help="Specific gravity of the wood, about 0.42 for spruce.",
 )
 @click.option(
-    "--density", type=Number(q.DENSITY), metavar="KG/M3", help="Characteristic, for timber-screw."
+    "--density",
+    type=Number(q.DENSITY),
+    metavar="KG/M3",
+    help="Characteristic density of the wood, for timber-screw.",
 )
-@click.option("--end-grain", is_flag=True, help="Lag screw along the grain: three quarters.")
 @click.option(
-    "--count", type=click.IntRange(1, 1000), default=1, show_default=True, help="How many."
+    "--end-grain",
+    is_flag=True,
+    help="The lag screw is in end grain: three quarters of the strength.",
+)
+@click.option(
+    "--count",
+    type=click.IntRange(1, 1000),
+    default=1,
+    show_default=True,
+    help="Number of fasteners.",
 )
 @options.json_option
 def command(
@@ -44,10 +62,11 @@ def command(
     count: int,
     as_json: bool,
 ) -> None:
-    """Reckon what a fastener holds by the published formulas, for [[element]] of campaign.toml.
+    """Calculate what a fastener holds by published formulas, for [[element]] in campaign.toml.
 
-    No structural proof: local codes and licensed practice decide, and a proof pull of the
-    real mount comes before any drop. Impact, wet wood, edges and prying are not in it.
+    This is no structural proof: local codes and licensed practice decide, and a proof pull of
+    the real mount comes before any drop. The formulas leave out impact, wet wood, edges and
+    prying.
     """
     from tautlog.cli.output import print_json
     from tautlog.model import fasteners
@@ -71,26 +90,30 @@ def command(
             basis = "allowable withdrawal, NDS 12.2-1"
         else:
             if end_grain:
-                raise click.UsageError("wood screws are not to be pulled from end grain")
+                raise click.UsageError(
+                    "do not pull wood screws from end grain: no strength is published for it"
+                )
             screw = (_given("--wood", wood), d / 1000, length)
             strength = fasteners.wood_screw_allowable_n(*screw)
             ultimate_n = fasteners.wood_screw_ultimate_n(*screw)
             basis = "allowable withdrawal from side grain, NDS 12.2-2"
     total = count * strength
     if as_json:
-        told = {"kind": kind, "one_n": strength, "count": count, "all_n": total, "basis": basis}
-        print_json(told if ultimate_n is None else {**told, "one_ultimate_n": ultimate_n})
+        result = {"kind": kind, "one_n": strength, "count": count, "all_n": total, "basis": basis}
+        print_json(result if ultimate_n is None else {**result, "one_ultimate_n": ultimate_n})
         return
     click.echo(f"{count} x {strength:.0f} N = {total:.0f} N: {basis}")
     if ultimate_n is not None:
         click.echo(
-            f"one is torn out at {ultimate_n:.0f} N on average (Wood Handbook, chapter 8): half of "
-            "all hold less"
+            f"a screw pulls out at {ultimate_n:.0f} N on average (Wood Handbook, chapter 8): half "
+            "of them hold less"
         )
-    click.echo("no structural proof: prove the real mount by a pull; local codes come first")
+    click.echo(
+        "this is no structural proof: prove the real mount by a pull; local codes come first"
+    )
 
 
 def _given(name: str, value: float | None) -> float:
     if value is None:
-        raise click.UsageError(f"{name} is needed")
+        raise click.UsageError(f"{name} is missing")
     return value

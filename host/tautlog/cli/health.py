@@ -17,16 +17,16 @@ if TYPE_CHECKING:
 
 @click.command(name="health")
 @options.port_options
-@click.option("--watch", is_flag=True, help="Go on reading until Ctrl-C.")
+@click.option("--watch", is_flag=True, help="Keep reading until Ctrl-C.")
 @options.target_option
 @options.json_option
 def command(
     port: str | None, timeout_scale: float, watch: bool, target_n: float | None, as_json: bool
 ) -> None:
-    """Read the instrument while nothing happens, and say whether a drop may be armed so.
+    """Read the instrument at rest, and say whether a drop may be armed.
 
-    The same is judged as before a drop, with the shunt's step where one is fitted. Exit
-    status 1 where a drop would be refused.
+    The program judges the same things as before a drop, with the shunt's step where a shunt is
+    fitted. Exit status 1 if a drop would be refused.
     """
     from tautlog.board.link import SerialLink
     from tautlog.board.readiness import findings, read_facts, refuse
@@ -51,8 +51,8 @@ def command(
         found = findings(facts)
         shunt = {"shunt_step_v": facts.shunt_step_v, "shunt_looks_like_n": _shunt_n(campaign)}
         if as_json:
-            told = {"calibration_doubts": list(doubts), "findings": _as_json(found)}
-            print_json({**asdict(board), **asdict(facts.health), **shunt, **told})
+            judged = {"calibration_doubts": list(doubts), "findings": _as_json(found)}
+            print_json({**asdict(board), **asdict(facts.health), **shunt, **judged})
         else:
             click.echo(f"board: {board.board}, firmware {board.firmware}, {board.state}")
             click.echo(health_text(facts.health))
@@ -80,7 +80,7 @@ def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, .
 
 
 def _shunt_n(campaign: Campaign | None) -> float | None:
-    """Force that the campaign's shunt looks like, by the cell's data sheet."""
+    """Force that the campaign's shunt simulates, by the cell's data sheet."""
     from tautlog.planning.electronics_advice import shunt_step_n
     from tautlog.planning.intended import electrics_of
 
@@ -98,7 +98,7 @@ def _show_shunt(shunt_step_v: float | None, shunt_looks_like_n: float | None) ->
     if shunt_step_v is None:
         return
     load = (
-        "" if shunt_looks_like_n is None else f", as {shunt_looks_like_n:.0f} N by the cell's sheet"
+        "" if shunt_looks_like_n is None else f", like {shunt_looks_like_n:.0f} N by the data sheet"
     )
     click.echo(f"shunt step {shunt_step_v:.4f} V{load}")
 

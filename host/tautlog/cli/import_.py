@@ -18,19 +18,27 @@ from tautlog.model import quantities as q
     required=True,
     multiple=True,
     metavar="COLUMN",
-    help="Name, or number from 1; several are summed, a+b too.",
+    help="Name of the column, or its number from 1; several (or a+b) are summed.",
 )
-@click.option("--time-column", metavar="COLUMN", help="Times; in seconds unless stated.")
-@click.option("--time-unit", metavar="UNIT", help="Of the times: s, ms or us.")
+@click.option(
+    "--time-column",
+    metavar="COLUMN",
+    help="Column of the times, in seconds unless --time-unit says otherwise.",
+)
+@click.option("--time-unit", metavar="UNIT", help="Unit of the times: s, ms or us.")
 @click.option(
     "--sample-rate",
     "sample_rate_hz",
     type=options.Number(q.RATE),
     metavar="HZ",
-    help="Instead of a time column.",
+    help="Sample rate, instead of a time column.",
 )
-@click.option("--unit", default="N", show_default=True, help="N, kN, lbf or kgf.")
-@click.option("--invert", is_flag=True, help="Tension (or the load of interest) is negative.")
+@click.option(
+    "--unit", default="N", show_default=True, help="Unit of the force: N, kN, lbf or kgf."
+)
+@click.option(
+    "--invert", is_flag=True, help="Tension (or the load of interest) is negative in the file."
+)
 @options.setup_options
 @options.out_option
 @options.json_option
@@ -48,7 +56,7 @@ def command(
 ) -> None:
     """Make a record from a CSV trace of another instrument.
 
-    The values are kept as they came; unit and sign stand beside them.
+    The values are kept as they are; unit and sign are kept beside them.
     """
     if (time_column is None) == (sample_rate_hz is None):
         raise click.UsageError("give either --time-column or --sample-rate")

@@ -10,7 +10,7 @@ import click
 @click.command(name="init")
 @click.argument("folder", type=click.Path(path_type=Path), default=Path())
 def command(folder: Path) -> None:
-    """Begin a campaign: a folder with a commented campaign.toml."""
+    """Make a campaign: a folder with a commented campaign.toml."""
     from tautlog.campaign.new_campaign import write_new_campaign
 
-    click.echo(f"{write_new_campaign(folder)}: read it and put your own figures in")
+    click.echo(f"{write_new_campaign(folder)}: read it and enter your own figures")

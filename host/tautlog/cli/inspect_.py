@@ -17,12 +17,15 @@ from tautlog.model.inspection import ARTICLE_FINDINGS
     "finding",
     type=click.Choice(ARTICLE_FINDINGS),
     required=True,
-    help="What the article was like.",
+    metavar="FINDING",
+    help=f"State of the article: {', '.join(ARTICLE_FINDINGS)}.",
 )
-@click.option("--by", required=True, metavar="NAME", help="Who looked at it.")
-@click.option("--note", default="", metavar="TEXT", help="In plain words: what, how far.")
-@click.option("--where", default="", metavar="TEXT", help="Where it gave, if it did.")
-@click.option("--moved", default="", metavar="TEXT", help="What touched or moved first.")
+@click.option("--by", required=True, metavar="NAME", help="Who inspected it.")
+@click.option("--note", default="", metavar="TEXT", help="What you saw, in plain words.")
+@click.option("--where", default="", metavar="TEXT", help="Where it failed, if it did.")
+@click.option(
+    "--moved", default="", metavar="TEXT", help="What touched or moved first, if it failed."
+)
 @options.cfc_option
 @options.json_option
 def command(
@@ -37,8 +40,7 @@ def command(
 ) -> None:
     """Enter what an inspection of the article found, and judge the drop again.
 
-    Nothing is rewritten: an inspection is added to those before, with name and time,
-    and the newest counts.
+    Nothing is rewritten: each inspection is added with name and time, and the newest counts.
     """
     from tautlog.archive.assess import assess
     from tautlog.archive.kept_marks import as_json as plain
@@ -52,17 +54,17 @@ def command(
     add_inspection(record, by=by, finding=finding, note=note, where=where, moved=moved)
     if finding not in ("intact", "not-inspected") and not (where and moved):
         click.echo(
-            "say where it gave (--where) and what touched or moved first (--moved), as long as it "
-            "can be seen: enter the inspection again, both are kept",
+            "also say where it failed (--where) and what touched or moved first (--moved), while "
+            "it can be seen: enter the inspection again, both are kept",
             err=True,
         )
     opened = open_record(record)
-    one = assess(opened, cfc=number)
-    problem = keep_marks(opened, one)
+    assessment = assess(opened, cfc=number)
+    problem = keep_marks(opened, assessment)
     if problem:
         click.echo(f"tautlog: the marks are not kept: {problem}", err=True)
     if as_json:
-        print_json(plain(one))
+        print_json(plain(assessment))
         return
     click.echo(f"inspected by {by}: {finding}")
-    print_verdict(one)
+    print_verdict(assessment)

@@ -14,14 +14,14 @@ from tautlog.cli import options
 @click.option(
     "--fresh-config",
     is_flag=True,
-    help="Replace the board's config.py too; your changes in it are lost.",
+    help="Replace the board's config.py, too; your changes in it are lost.",
 )
 @options.json_option
 def command(port: str | None, timeout_scale: float, fresh_config: bool, as_json: bool) -> None:
     """Put the firmware on a board with MicroPython 1.28 or later.
 
-    Every file is verified by its SHA-256. Interrupted, the board starts at
-    MicroPython's prompt with all pins as inputs; install again.
+    Every file is verified by its SHA-256. If the installation is interrupted, the board starts
+    at MicroPython's prompt with all pins as inputs; install again.
     """
     from tautlog.board.installer import install
     from tautlog.cli.output import print_json
@@ -36,7 +36,7 @@ def command(port: str | None, timeout_scale: float, fresh_config: bool, as_json:
         print_json(asdict(done))
         return
     click.echo(
-        f"{len(done.written)} files written and verified, {len(done.unchanged)} were right already"
+        f"{len(done.written)} files written and verified, {len(done.unchanged)} were up to date"
     )
     if done.kept_config:
         click.echo("config.py on the board was kept")

@@ -20,12 +20,16 @@ if TYPE_CHECKING:
 
 @click.command(name="learn")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
-@click.option("--line", metavar="NAME", help="Which line; the campaign's without.")
+@click.option("--line", metavar="NAME", help="Name of the line (default: the campaign's).")
 @click.option(
-    "--mass", "mass_kg", type=options.Number(q.MASS), metavar="KG", help="Of the next drop."
+    "--mass", "mass_kg", type=options.Number(q.MASS), metavar="KG", help="Mass of the next drop."
 )
 @click.option(
-    "--height", "height_m", type=options.Number(q.HEIGHT), metavar="M", help="Of the next drop."
+    "--height",
+    "height_m",
+    type=options.Number(q.HEIGHT),
+    metavar="M",
+    help="Height of the next drop.",
 )
 @options.rehearsed_option
 @options.json_option
@@ -39,9 +43,9 @@ def command(
 ) -> None:
     """Learn stiffness, damping, friction and delay from the drops of a line.
 
-    Only valid drops whose load path held are learned from; the others are named with the
-    reason. Then: measured over predicted, the next drop with its band, and go on or stop.
-    Rehearsals are left out; with --rehearsed nothing but them is learned from.
+    Only valid drops whose load path held count; the others are listed with the reason. Then
+    follow measured over predicted, the next drop with its band, and whether to go on or stop.
+    Rehearsals are left out; with --rehearsed only rehearsals count.
     """
     from tautlog.errors import RecordError
     from tautlog.planning.next_drop import next_drop
@@ -50,7 +54,7 @@ def command(
     where = folder or options.folder_here()
     name = line if line is not None else (campaign.setup.line if campaign else "")
     learned = _learned(where, name, campaign, rehearsed)
-    # A rehearsed line is no line of the campaign.
+    # A rehearsed line is not a line of the campaign.
     following = next_drop(
         learned, campaign, mass_kg=mass_kg, height_m=height_m, as_planned=not rehearsed
     )
@@ -61,18 +65,22 @@ def command(
         _show_next(learned, following)
     if learned.unreadable:
         names = ", ".join(learned.unreadable)
-        raise RecordError(f"learned without {len(learned.unreadable)} files, see above: {names}")
+        raise RecordError(
+            f"{len(learned.unreadable)} files cannot be used and are left out, see above: {names}"
+        )
 
 
 def _learned(where: Path, name: str, campaign: Campaign | None, rehearsed: bool) -> Learned:
-    """What the records tell; a folder of nothing but rehearsals is told as such."""
+    """What the records teach; the error says if there are only rehearsals."""
     from tautlog.archive.catalogue import catalogued
     from tautlog.errors import PlanError
     from tautlog.planning.lessons import learn_line
 
     if rehearsed:
         learned = learn_line(where, name, rehearsed=True)
-        click.echo(f"{MARK}: learned of simulated drops, which says nothing of a line", err=True)
+        click.echo(
+            f"{MARK}: learned from simulated drops, which say nothing about a real line", err=True
+        )
         return learned
     try:
         return learn_line(where, name, campaign.line(name) if campaign else None)
@@ -87,9 +95,9 @@ def _print_json(learned: Learned, following: Prediction) -> None:
     from tautlog.planning.learning import advice
 
     go, why = advice(learned)
-    told = {name: value if value == value else None for name, value in asdict(following).items()}
-    told["n"] = learned.n
-    print_json({**asdict(learned), "next": told, "go_on": go, "why": why})
+    drop = {name: value if value == value else None for name, value in asdict(following).items()}
+    drop["n"] = learned.n
+    print_json({**asdict(learned), "next": drop, "go_on": go, "why": why})
 
 
 def _show_next(learned: Learned, following: Prediction) -> None:
@@ -98,11 +106,11 @@ def _show_next(learned: Learned, following: Prediction) -> None:
 
     go, why = advice(learned)
     click.echo(
-        f"next, {following.mass_kg:.4g} kg from {following.height_m:.3f} m: "
+        f"next drop, {following.mass_kg:.4g} kg from {following.height_m:.3f} m: "
         f"{following.peak_force_n:.0f} N, "
         f"{following.peak_low_n:.0f} to {following.peak_high_n:.0f} N, as `tautlog plan` says; "
-        f"the line's stiffness is that of {learned.n} drop{'s' * (learned.n != 1)}, its "
-        "uncertainty by Student's t"
+        f"stiffness of the line from {learned.n} drop{'s' * (learned.n != 1)}, its uncertainty "
+        "by Student's t"
     )
     click.echo(("GO ON: " if go else "STOP: ") + why)
 
@@ -120,7 +128,7 @@ def _show(learned: Learned) -> None:
         f"{line.drops} drops since new; from {line.source}"
     )
     friction = "not known" if learned.friction_n is None else f"{learned.friction_n:.1f} N"
-    delay = "not told" if learned.delay_s is None else f"{1000 * learned.delay_s:.1f} ms"
+    delay = "not known" if learned.delay_s is None else f"{1000 * learned.delay_s:.1f} ms"
     click.echo(f"friction {friction}, delay of the latch {delay}")
     table = Table(box=None, pad_edge=False)
     for name in ("record", "kg", "m", "peak N", "measured / predicted", "stiffness N/m"):

@@ -19,22 +19,22 @@ if TYPE_CHECKING:
 
 @click.command(name="ledger")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
-@click.option("--add", is_flag=True, help="Enter a drop that is in no record.")
-@click.option("--article", default="", metavar="NAME", help="Of the drop that is entered.")
-@click.option("--line", default="", metavar="NAME", help="The same.")
-@click.option("--mount", default="", metavar="NAME", help="The same.")
+@click.option("--add", is_flag=True, help="Enter a drop that was not recorded.")
+@click.option("--article", default="", metavar="NAME", help="Article of that drop.")
+@click.option("--line", default="", metavar="NAME", help="Line of that drop.")
+@click.option("--mount", default="", metavar="NAME", help="Mount of that drop.")
 @click.option(
     "--peak-at-most",
     "peak_n",
     type=options.Number(q.FORCE),
     metavar="N",
-    help="Upper bound of its peak, if one is known.",
+    help="Upper bound of its peak, if known.",
 )
 @click.option("--by", default="", metavar="NAME", help="Who enters it.")
 @click.option("--note", default="", metavar="TEXT", help="What happened.")
 @options.rehearsed_option
 @options.correction_options("N")
-@click.option("--entries", is_flag=True, help="Show what was entered by hand, one by one.")
+@click.option("--entries", is_flag=True, help="List the drops that were entered by hand.")
 @options.json_option
 def command(
     folder: Path | None,
@@ -53,8 +53,8 @@ def command(
 ) -> None:
     """Count the drops of every article, line and mount.
 
-    Every drop ages what it pulls, also an invalid or aborted one, one whose file cannot be
-    read, and one that nobody recorded. Rehearsals never count.
+    Every drop ages what it pulls: an invalid or aborted drop, too, and a drop whose file cannot
+    be read or that nobody recorded. Rehearsals never count.
     """
     from tautlog.campaign.drop_setup import mount_name
     from tautlog.campaign.ledger import LedgerEntry, add_entry
@@ -62,7 +62,7 @@ def command(
     campaign = options.here(to_drop=False)
     where = folder or options.folder_here()
     correction = options.number_of(supersedes)
-    told = (article, line, mount, by, note, reason)
+    texts = (article, line, mount, by, note, reason)
     if add or correction is not None:
         by = options.signature_of(by, "an entry")
         _look_at_names(campaign, article, line)
@@ -78,9 +78,9 @@ def command(
             reason=signed(reason),
         )
         options.tell_doubt(add_entry(where, entry))
-    elif any(told) or peak_n is not None:
+    elif any(texts) or peak_n is not None:
         raise click.UsageError(
-            "nothing is entered: --add enters a drop, --supersedes N corrects an entry"
+            "nothing was entered: --add enters a drop, --supersedes N corrects an entry"
         )
     if entries:
         _show_entries(where, as_json)
@@ -118,7 +118,7 @@ def _show_exposures(campaign: Campaign | None, where: Path, rehearsed: bool, as_
 
 
 def _look_at_names(campaign: Campaign | None, article: str, line: str) -> None:
-    """Say where a name is none of the campaign's; what was dropped before may well be none."""
+    """Warn of names that campaign.toml does not have; a past drop may well have others."""
     from tautlog.model.names import meant
 
     if campaign is None:
@@ -127,8 +127,8 @@ def _look_at_names(campaign: Campaign | None, article: str, line: str) -> None:
     for kind, name, there in known:
         names = [thing.name for thing in there]
         if name and names and name not in names:
-            told = f"{kind} {name!r} is none of campaign.toml; {meant(name, names)}"
-            click.echo(f"LOOK: {told}", err=True)
+            text = f"{kind} {name!r} is not in campaign.toml; {meant(name, names)}"
+            click.echo(f"LOOK: {text}", err=True)
 
 
 def _show_entries(where: Path, as_json: bool) -> None:
@@ -140,7 +140,7 @@ def _show_entries(where: Path, as_json: bool) -> None:
         print_json([asdict(standing) for standing in found])
         return
     if not found:
-        click.echo("nothing was entered by hand here")
+        click.echo("no drops were entered by hand here")
     for standing in found:
         entry = standing.entry
         names = (

@@ -11,6 +11,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.model import quantities as q
+from tautlog.model.origin import FOLDER
 from tautlog.model.verdict import TEST_VERDICTS, VERDICTS
 
 if TYPE_CHECKING:
@@ -18,11 +19,11 @@ if TYPE_CHECKING:
 
 
 def day(text: str) -> str:
-    """An ISO day, or a time of one; refuse what is none."""
+    """An ISO day, or a time of a day; refuse other text."""
     try:
         datetime.date.fromisoformat(text[:10])
     except ValueError as problem:
-        raise click.BadParameter(f"{text!r} is no day such as 2026-03-01") from problem
+        raise click.BadParameter(f"{text!r} is not a day such as 2026-03-01") from problem
     return text
 
 
@@ -31,64 +32,95 @@ SORTS = ("time", "name", "article", "peak", "verdict")
 
 @click.command(name="list")
 @click.argument("folder", type=click.Path(path_type=Path), required=False)
-@click.option("--article", metavar="NAME", help="Of this article only.")
-@click.option("--line", metavar="NAME", help="On this line only.")
+@click.option("--article", metavar="NAME", help="Only drops of this article.")
+@click.option("--line", metavar="NAME", help="Only drops on this line.")
 @click.option(
     "--verdict",
     type=click.Choice(VERDICTS),
     metavar="WORD",
-    help="With this verdict, of any of the questions; of the test proposed or decided, now or "
-    "before.",
+    help="Only drops with this verdict, on any question; of the test, proposed or decided, now "
+    "or before.",
 )
 @click.option(
-    "--proposed", type=click.Choice(TEST_VERDICTS), metavar="WORD", help="Test proposed so."
+    "--proposed",
+    type=click.Choice(TEST_VERDICTS),
+    metavar="WORD",
+    help="Only tests with this proposed verdict.",
 )
 @click.option(
-    "--decided", type=click.Choice(TEST_VERDICTS), metavar="WORD", help="Test decided so, last."
+    "--decided",
+    type=click.Choice(TEST_VERDICTS),
+    metavar="WORD",
+    help="Only tests with this last decision.",
 )
 @options.rehearsed_option
-@click.option("--since", type=day, metavar="DAY", help="From this day on, such as 2026-03-01.")
-@click.option("--until", type=day, metavar="DAY", help="To this day.")
+@click.option(
+    "--since", type=day, metavar="DAY", help="Only drops from this day on, such as 2026-03-01."
+)
+@click.option("--until", type=day, metavar="DAY", help="Only drops up to this day.")
 @click.option(
     "--peak-least",
     "peak_least_n",
     type=options.Number(q.SEARCHED),
     metavar="N",
-    help="Peak at least.",
+    help="Only drops with at least this peak.",
 )
 @click.option(
-    "--peak-most", "peak_most_n", type=options.Number(q.SEARCHED), metavar="N", help="Peak at most."
+    "--peak-most",
+    "peak_most_n",
+    type=options.Number(q.SEARCHED),
+    metavar="N",
+    help="Only drops with at most this peak.",
 )
-@click.option("--sort", type=click.Choice(SORTS), default="time", show_default=True)
-@click.option("--reverse", is_flag=True, help="The other way round.")
-@click.option("--csv", "as_csv", is_flag=True, help="Print a table for a spreadsheet.")
+@click.option("--sort", type=click.Choice(SORTS), default="time", show_default=True, help="Order.")
+@click.option("--reverse", is_flag=True, help="Reverse the order.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print CSV for a spreadsheet.")
 @options.json_option
 def command(
     folder: Path | None, sort: str, reverse: bool, as_csv: bool, as_json: bool, **asked: Any
 ) -> None:
-    """List the records of a folder, oldest first."""
-    from tautlog.archive.catalogue import Query, catalogued, chosen
+    """List the records of a folder, oldest first.
+
+    With --rehearsed, the rehearsals in the folder `rehearsals` are listed, too.
+    """
+    from tautlog.archive.catalogue import Query, chosen
     from tautlog.cli.output import print_columns, print_json, shown
 
     where = folder or options.folder_here()
-    there, query = catalogued(where), Query(**asked)
+    query = Query(**asked)
+    there = _records_in(where, rehearsed=query.rehearsed)
     records = sorted(chosen(there, query), key=_key(sort), reverse=reverse)
     if as_json:
-        print_json([_plain(one) for one in records])
+        print_json([_plain(record) for record in records])
         return
     if as_csv:
         _print_csv(records)
         return
-    left_out = 0 if query.rehearsed else sum(one.rehearsed for one in there)
+    left_out = 0 if query.rehearsed else _rehearsals_in(where, there)
     if not records:
-        click.echo(f"none of {len(there)} records is such" if there else "no records here")
+        click.echo(f"none of {len(there)} records matches" if there else "no records here")
     else:
         print_columns([_HEAD, *map(_row, records)])
-    for one in records:
-        for remark in _remarks(one):
-            click.echo(f"{shown(one.name)}: {shown(remark)}")
+    for record in records:
+        for remark in _remarks(record):
+            click.echo(f"{shown(record.name)}: {shown(remark)}")
     if left_out:
-        click.echo(f"rehearsals, which count for nothing: {left_out} (--rehearsed shows them)")
+        click.echo(f"rehearsals left out: {left_out} (--rehearsed shows them; they never count)")
+
+
+def _records_in(folder: Path, *, rehearsed: bool) -> list[RecordSummary]:
+    """The records of a folder, on request with those in its folder of rehearsals."""
+    from tautlog.archive.catalogue import catalogued
+
+    found = catalogued(folder)
+    if rehearsed and (folder / FOLDER).is_dir():
+        found += catalogued(folder / FOLDER)
+    return found
+
+
+def _rehearsals_in(folder: Path, records: list[RecordSummary]) -> int:
+    """Rehearsals among the records of a folder, and files in its folder of rehearsals."""
+    return sum(record.rehearsed for record in records) + len(list((folder / FOLDER).glob("*.h5")))
 
 
 _HEAD = [
@@ -97,58 +129,70 @@ _HEAD = [
 ]
 
 
-def _row(one: RecordSummary) -> list[str]:
+def _row(record: RecordSummary) -> list[str]:
     from tautlog.cli.output import shown
     from tautlog.model.verdict_words import force_text, plain_number
 
     figures = [
-        "-" if one.mass_kg is None else plain_number(one.mass_kg),
-        "-" if one.height_m is None else plain_number(one.height_m),
-        force_text(one.target_n),
-        force_text(one.peak_force_n, one.peak_force_expanded_u_n),
+        "-" if record.mass_kg is None else plain_number(record.mass_kg),
+        "-" if record.height_m is None else plain_number(record.height_m),
+        force_text(record.target_n),
+        force_text(record.peak_force_n, record.peak_force_expanded_u_n),
     ]
     verdicts = (
-        *(one.record_verdict or one.status, one.load_verdict, one.trace_says, one.found),
-        *(one.test_verdict, one.decided),
+        *(
+            record.record_verdict or record.status,
+            record.load_verdict,
+            record.trace_says,
+            record.found,
+        ),
+        *(record.test_verdict, record.decided),
     )
-    name = f"{one.mark}: {one.name}" if one.mark else one.name
-    return [shown(name), shown(one.article) or "-", *figures, *(text or "-" for text in verdicts)]
+    name = f"{record.mark}: {record.name}" if record.mark else record.name
+    return [
+        shown(name),
+        shown(record.article) or "-",
+        *figures,
+        *(text or "-" for text in verdicts),
+    ]
 
 
-def _remarks(one: RecordSummary) -> list[str]:
-    """What a reader must know of a record beside its line."""
-    found = [one.problem] if one.problem else []
-    if one.status not in ("", "complete") and one.record_verdict:
-        found.append(f"the recording is {one.status}")
-    if one.decided:
-        found.append(f"proposed {one.test_verdict or '-'}, {one.decided_by} decided {one.decided}")
-    if one.overruled:
-        found.append(f"earlier it was {one.overruled}")
-    if one.calibration:
-        found.append(f"marked with {one.calibration}")
-    return found + one.doubts
+def _remarks(record: RecordSummary) -> list[str]:
+    """What a reader must know about a record beside its line."""
+    found = [record.problem] if record.problem else []
+    if record.status not in ("", "complete") and record.record_verdict:
+        found.append(f"the recording is {record.status}")
+    if record.decided:
+        found.append(
+            f"proposed {record.test_verdict or '-'}, {record.decided_by} decided {record.decided}"
+        )
+    if record.overruled:
+        found.append(f"earlier it was {record.overruled}")
+    if record.calibration:
+        found.append(f"marked with {record.calibration}")
+    return found + record.doubts
 
 
 def _key(sort: str) -> Callable[[RecordSummary], tuple[bool | float | str, ...]]:
-    """How records are ordered; broken ones come last, whatever the order."""
+    """Sort key; unreadable records come last in any order."""
 
-    def key(one: RecordSummary) -> tuple[bool | float | str, ...]:
-        broken = bool(one.problem)
+    def key(record: RecordSummary) -> tuple[bool | float | str, ...]:
+        broken = bool(record.problem)
         if sort == "name":
-            return broken, one.name
+            return broken, record.name
         if sort == "article":
-            return broken, one.article, one.utc, one.name
+            return broken, record.article, record.utc, record.name
         if sort == "peak":
-            return broken, abs(one.peak_force_n or 0.0), one.name
+            return broken, abs(record.peak_force_n or 0.0), record.name
         if sort == "verdict":
-            return broken, one.test_verdict, one.decided, one.utc, one.name
-        return broken, one.utc, one.name
+            return broken, record.test_verdict, record.decided, record.utc, record.name
+        return broken, record.utc, record.name
 
     return key
 
 
 def _print_csv(records: list[RecordSummary]) -> None:
-    """One line a record; a text that a spreadsheet would work out is made plain."""
+    """Print one line for each record; no cell may look like a formula to a spreadsheet."""
     import csv
     import sys
 
@@ -157,9 +201,9 @@ def _print_csv(records: list[RecordSummary]) -> None:
 
     writer = csv.writer(sys.stdout)
     writer.writerow(["record", *Summary._fields[1:]])
-    writer.writerows([plain_cell(cell) for cell in one] for one in records)
+    writer.writerows([plain_cell(cell) for cell in record] for record in records)
 
 
-def _plain(one: RecordSummary) -> dict[str, object]:
-    fields = one._asdict()
+def _plain(record: RecordSummary) -> dict[str, object]:
+    fields = record._asdict()
     return {"record": fields.pop("file"), **fields}

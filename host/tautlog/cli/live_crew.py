@@ -1,4 +1,4 @@
-"""A crew at a terminal beside which a window shows the drop as it happens."""
+"""A crew at a terminal, with a window that shows the drop as it happens."""
 
 from __future__ import annotations
 
@@ -22,16 +22,16 @@ if TYPE_CHECKING:
 
 
 class LiveCrew(ConsoleCrew):
-    """What a crew is told, told to the window too.
+    """A crew whose messages also go to the window.
 
     Parameters
     ----------
     feed : LiveFeed
         The window.
     calibration : Calibration
-        What makes forces of counts.
+        Turns counts into forces.
     record_s : float
-        Recording after the release.
+        Duration of the recording after the release.
     yes, quiet : bool
         As for `ConsoleCrew`.
     """
@@ -54,7 +54,7 @@ class LiveCrew(ConsoleCrew):
         self._missed = False
 
     def met(self, instrument: Instrument, health: Health) -> None:
-        """Greeted: from now on its samples can be shown."""
+        """Start to show samples: the board has been greeted."""
         super().met(instrument, health)
         self._rate_hz = instrument.sample_rate_hz
         self._feed.meet(instrument, self._calibration)
@@ -77,25 +77,25 @@ class LiveCrew(ConsoleCrew):
         return super().agree(setup)
 
     def armed(self, by_hand: bool) -> None:
-        """Armed."""
+        """Show that the board is armed."""
         super().armed(by_hand)
         self._feed.send("state", word="ARMED", text="by hand" if by_hand else "")
 
     def count(self, left_s: float) -> None:
-        """Whole seconds, large."""
+        """Show whole seconds, large."""
         before = self._count
         super().count(left_s)
         if self._count != before:
             self._feed.send("state", word=f"ARMED  {self._count}", text="")
 
     def released(self, opened: BoardEvent) -> None:
-        """The switch opened."""
+        """Show that the switch opened."""
         super().released(opened)
         self._feed.send("release", time_s=opened.sample_index / self._rate_hz)
         self._feed.send("state", word="RELEASED", text="")
 
     def received(self, since_release_s: float, of_s: float) -> None:
-        """Recording; said once."""
+        """Show once that it is recording."""
         super().received(since_release_s, of_s)
         if not self._recording:
             self._recording = True
@@ -105,12 +105,12 @@ class LiveCrew(ConsoleCrew):
             self.say("the live window is gone; the drop goes on without it")
 
     def block(self, block: Block) -> None:
-        """Samples that are on their way to the disk."""
+        """Show samples that are on their way to the disk."""
         self._feed.block(block)
 
-    def judged(self, one: Assessment) -> None:
-        """The quick look, in the same words as everywhere."""
-        marks, verdict = one.marks, one.verdict
+    def judged(self, assessment: Assessment) -> None:
+        """Show the quick look, in the same words as everywhere."""
+        marks, verdict = assessment.marks, assessment.verdict
         peak, spread = marks.peak_force_n, marks.peak_force_expanded_u_n
         from_s, to_s = _contact_since_release(marks)
         self._feed.send(
@@ -118,19 +118,19 @@ class LiveCrew(ConsoleCrew):
             word=words(verdict.load_verdict).split(" (")[0],
             text=f"{words(verdict.record_verdict)}; {words(verdict.trace_says)}",
             peak="no peak" if peak is None else f"{peak:.0f} N",
-            peak_text=("" if spread is None else f"+/- {spread:.0f} N, ") + one.curve.name,
-            lines=quick_look(one),
+            peak_text=("" if spread is None else f"+/- {spread:.0f} N, ") + assessment.curve.name,
+            lines=quick_look(assessment),
             from_s=from_s,
             to_s=to_s,
         )
 
     def failed(self) -> None:
-        """Nothing more comes; the terminal says why."""
+        """Show that there is no result; the terminal says why."""
         self._feed.send("state", word="NO RESULT", text="see the terminal")
 
 
 def _contact_since_release(marks: Marks) -> tuple[float | None, float | None]:
-    """Begin and end of the contact in seconds since the release; None where one is not known."""
+    """Begin and end of the contact in seconds since the release; None if either is not known."""
     release_s, onset_s = marks.release_time_s, marks.onset_time_s
     slack_s = marks.break_time_s or marks.slack_time_s
     if release_s is None or onset_s is None or slack_s is None:
@@ -142,14 +142,14 @@ def _contact_since_release(marks: Marks) -> tuple[float | None, float | None]:
 def crew_for(
     calibration: Calibration, record_s: float, *, live: bool, yes: bool, quiet: bool
 ) -> Iterator[ConsoleCrew]:
-    """A crew at the terminal, and a live window if one is asked for.
+    """A crew at the terminal, with a live window on request.
 
-    The window stays when the command has ended, until somebody closes it.
+    The window stays after the command has ended, until somebody closes it.
 
     Raises
     ------
     ScreenError
-        If no window can be opened: before anything is asked of a board.
+        If no window can be opened; no board has been asked yet.
     """
     if not live:
         yield ConsoleCrew(yes=yes, quiet=quiet)

@@ -14,7 +14,7 @@ from tautlog.cli import options
 @options.cfc_option
 @options.zero_option
 @options.calibration_options
-@click.option("--budget", is_flag=True, help="Show the uncertainties, part by part.")
+@click.option("--budget", is_flag=True, help="Show each uncertainty part by part.")
 @options.json_option
 def command(
     record: Path,
@@ -28,7 +28,7 @@ def command(
 ) -> None:
     """Compute marks and verdicts of a record, and keep them with it.
 
-    Earlier marks stay; the newest are what every list, picture and report tells.
+    Earlier marks stay; every list, picture and report shows the newest.
     """
     from tautlog.archive.assess import assess, recalibrated
     from tautlog.archive.kept_marks import as_json as plain
@@ -39,19 +39,19 @@ def command(
     from tautlog.record import open_record
 
     opened = recalibrated(open_record(record), calibration, by=by, reason=reason)
-    one = assess(
+    assessment = assess(
         opened,
         cfc=options.class_of(cfc),
         zero=zero or "",
         expectations=expectations_at(record),
     )
-    problem = keep_marks(opened, one, budgets=budget)
+    problem = keep_marks(opened, assessment, budgets=budget)
     if problem:
         click.echo(f"tautlog: the marks are not kept: {problem}", err=True)
     if as_json:
-        print_json(plain(one, budgets=budget))
+        print_json(plain(assessment, budgets=budget))
         return
-    print_verdict(one)
-    print_figures(one)
+    print_verdict(assessment)
+    print_figures(assessment)
     if budget:
-        print_budgets(one.marks.budgets)
+        print_budgets(assessment.marks.budgets)

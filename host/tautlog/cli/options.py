@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     NumberType = click.ParamType[float]
     TextType = click.ParamType[str]
-else:  # a generic class of late versions of click only
+else:  # only later versions of click make it a generic class
     NumberType = TextType = click.ParamType
 
 Function = Callable[..., Any]
@@ -29,7 +29,7 @@ CFC = click.Choice(["60", "180", "600", "1000", "none"])
 
 
 class Number(NumberType):
-    """A number that makes sense, by its quantity; others are wrong usage."""
+    """A number within the range of its quantity; any other text is wrong usage."""
 
     name = "number"
 
@@ -39,11 +39,11 @@ class Number(NumberType):
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
-        """Refuse what is no number, and what makes no sense."""
+        """Refuse text that is not a number, and numbers out of range."""
         try:
             number = float(value)
         except ValueError:
-            self.fail(f"{value!r} is no number", param, ctx)
+            self.fail(f"{value!r} is not a number", param, ctx)
         problem = self.quantity.problem(number)
         if problem:
             self.fail(f"{value}: {problem}", param, ctx)
@@ -51,12 +51,12 @@ class Number(NumberType):
 
 
 class Day(TextType):
-    """A day of ISO 8601 that is not to come."""
+    """An ISO 8601 day that is not in the future."""
 
     name = "day"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Refuse what is no such day."""
+        """Refuse any other text."""
         problem = day_problem(value)
         if problem:
             self.fail(f"{value}: {problem}", param, ctx)
@@ -64,16 +64,22 @@ class Day(TextType):
 
 
 target_option = click.option(
-    "--target", "target_n", type=Number(q.FORCE), metavar="N", help="Force to be reached."
+    "--target",
+    "target_n",
+    type=Number(q.FORCE),
+    metavar="N",
+    help="Force that the test must reach.",
 )
 _INTENDED = (
-    click.option("--mass", "mass_kg", type=Number(q.MASS), metavar="KG", help="All that moves."),
+    click.option(
+        "--mass", "mass_kg", type=Number(q.MASS), metavar="KG", help="Mass of all that moves."
+    ),
     click.option(
         "--height",
         "height_m",
         type=Number(q.HEIGHT),
         metavar="M",
-        help="Free travel until taut.",
+        help="Free travel until the line is taut.",
     ),
     target_option,
     click.option(
@@ -81,22 +87,24 @@ _INTENDED = (
         "limit_n",
         type=Number(q.FORCE),
         metavar="N",
-        help="Overload above it; 1.1 x target without.",
+        help="Force above which the article is overloaded (default: 1.1 x target).",
     ),
-    click.option("--article", metavar="NAME", help="Part under test."),
-    click.option("--line", metavar="NAME", help="Line that springs taut."),
-    click.option("--mount", metavar="NAME", help="What holds the article to the rig."),
+    click.option("--article", metavar="NAME", help="Name of the part under test."),
+    click.option("--line", metavar="NAME", help="Name of the line that springs taut."),
+    click.option(
+        "--mount", metavar="NAME", help="Name of the mount that holds the article to the rig."
+    ),
 )
 _REMARKS = (
-    click.option("--operator", metavar="NAME", help="Who drops."),
-    click.option("--note", metavar="TEXT", help="Remark kept in the record."),
+    click.option("--operator", metavar="NAME", help="Name of the person who drops."),
+    click.option("--note", metavar="TEXT", help="Note to keep in the record."),
 )
 INTENDED_NAMES = ["mass_kg", "height_m", "target_n", "limit_n", "article", "line", "mount"]
 SETUP_NAMES = [*INTENDED_NAMES, "operator", "note"]
 
 
 def intended_options(function: Function) -> Function:
-    """Add the options that say what will be dropped, and on what."""
+    """Add the options that say what will be dropped, and on which mount."""
     for option in reversed(_INTENDED):
         function = option(function)
     return function
@@ -110,28 +118,28 @@ def setup_options(function: Function) -> Function:
 
 
 def correction_options(what: str) -> Callable[[Function], Function]:
-    """Add the options by which an entry corrects an earlier one."""
+    """Add the options with which an entry corrects an earlier entry."""
 
     def add(function: Function) -> Function:
         function = click.option(
-            "--reason", default="", metavar="TEXT", help="Why it is corrected."
+            "--reason", default="", metavar="TEXT", help="Reason for the correction."
         )(function)
         return click.option(
             "--supersedes",
             metavar=what,
-            help="Corrects that earlier one, which stays, marked as such; needs --by, --reason.",
+            help="Earlier entry to correct; it stays, marked as superseded. Needs --by, --reason.",
         )(function)
 
     return add
 
 
 def number_of(supersedes: str | None) -> int | None:
-    """The number of an entry as typed, or None where none is superseded."""
+    """The number of the superseded entry, as typed; None without one."""
     if supersedes is None:
         return None
     if not supersedes.isdecimal():
         raise click.BadParameter(
-            f"{supersedes!r} is no number of an entry", param_hint="--supersedes"
+            f"{supersedes!r} is not the number of an entry", param_hint="--supersedes"
         )
     return int(supersedes)
 
@@ -143,12 +151,14 @@ def port_options(function: Function) -> Function:
         "timeout_scale",
         type=Number(q.PATIENCE_FACTOR),
         default=1.0,
-        metavar="S",
+        metavar="X",
         show_default=True,
-        help="Multiplies every wait for the board.",
+        help="Multiply every wait for the board by this factor.",
     )(function)
     return click.option(
-        "--port", metavar="URL", help="Serial port, or a URL such as socket://host:port."
+        "--port",
+        metavar="URL",
+        help="Serial port or URL such as socket://host:port (default: the campaign's).",
     )(function)
 
 
@@ -157,8 +167,8 @@ def cfc_option(function: Function) -> Function:
     return click.option(
         "--cfc",
         type=CFC,
-        help="Channel frequency class (SAE J211, ISO 6487); without it that of the record's "
-        "newest marks, 180 for a new one.",
+        help="Channel frequency class, SAE J211, ISO 6487 (default: that of the record's newest "
+        "marks; 180 for a new record).",
     )(function)
 
 
@@ -167,27 +177,29 @@ def zero_option(function: Function) -> Function:
     return click.option(
         "--zero",
         type=click.Choice(["slack", "none"]),
-        help="Take the zero from the slack line, or none at all; without it as the record's "
-        "newest marks did, slack for a new one.",
+        help="Take the zero from the slack line, or remove no zero (default: as the record's "
+        "newest marks; slack for a new record).",
     )(function)
 
 
 def rehearsed_option(function: Function) -> Function:
     """Add --rehearsed."""
     return click.option(
-        "--rehearsed", is_flag=True, help="Show rehearsals too, marked as such; they never count."
+        "--rehearsed", is_flag=True, help="Include rehearsals, marked as such; they never count."
     )(function)
 
 
 def calibration_options(function: Function) -> Function:
-    """Add what takes another calibration for marks: which, on whose word, and why."""
+    """Add the options that choose another calibration for marks: which, who and why."""
     for option in (
-        click.option("--reason", default="", metavar="TEXT", help="Why it is taken."),
-        click.option("--by", default="", metavar="NAME", help="Who takes it."),
+        click.option(
+            "--reason", default="", metavar="TEXT", help="Reason for the other calibration."
+        ),
+        click.option("--by", default="", metavar="NAME", help="Who chooses the other calibration."),
         click.option(
             "--calibration",
             metavar="FILE|newest|own",
-            help="Mark with another calibration: a file of `calibrations`, the newest of the "
+            help="Mark with another calibration: a file in `calibrations`, the newest of the "
             "record's campaign, or the record's own again. The old marks stay.",
         ),
     ):
@@ -197,7 +209,7 @@ def calibration_options(function: Function) -> Function:
 
 def json_option(function: Function) -> Function:
     """Add --json."""
-    return click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")(function)
+    return click.option("--json", "as_json", is_flag=True, help="Print JSON.")(function)
 
 
 def live_option(function: Function) -> Function:
@@ -213,12 +225,12 @@ def out_option(function: Function) -> Function:
         "--out",
         type=click.Path(path_type=Path),
         metavar="PATH",
-        help="Folder for the record, or its name if it ends in .h5.",
+        help="Folder for the new record, or its file name if it ends in .h5.",
     )(function)
 
 
 def class_of(cfc: str | None) -> int | None:
-    """The class as a number, None for "none"; where none was given, as before."""
+    """The class as a number, None for "none"; `AS_BEFORE` without the option."""
     if cfc is None:
         from tautlog.archive.assess import AS_BEFORE
 
@@ -227,21 +239,21 @@ def class_of(cfc: str | None) -> int | None:
 
 
 def signature_of(by: str, what: str) -> str:
-    """The name that was typed with --by; `what` is signed with it, such as "a proof"."""
+    """The name given with --by, which signs `what`, such as "a proof"."""
     name = signed(by)
     if not name:
-        raise click.BadParameter(f"{what} is signed with a name", param_hint="--by")
+        raise click.BadParameter(f"{what} needs the name of who signs it", param_hint="--by")
     return name
 
 
 def tell_doubt(added: Appended) -> None:
-    """Say what a file that was added to holds and somebody should look at."""
+    """Show what is doubtful in the file that the entry was added to."""
     if added.doubt:
         click.echo(f"LOOK: {added.doubt}", err=True)
 
 
 def here(*, to_drop: bool = True) -> Campaign | None:
-    """The campaign of the present folder, if there is one; see `campaign.read_campaign`."""
+    """The campaign of the current folder, or None; see `campaign.read_campaign`."""
     from tautlog.files.campaign_folder import find_campaign
 
     found = find_campaign()
@@ -249,7 +261,7 @@ def here(*, to_drop: bool = True) -> Campaign | None:
 
 
 def campaign_at(path: Path, *, to_drop: bool = True) -> Campaign:
-    """The campaign of a folder or file; what is left out of it is named on standard error."""
+    """The campaign of a folder or file; standard error says what is left out of it."""
     from tautlog.campaign.campaign import read_campaign
 
     campaign = read_campaign(path, to_drop=to_drop)
@@ -259,7 +271,7 @@ def campaign_at(path: Path, *, to_drop: bool = True) -> Campaign:
 
 
 def folder_here() -> Path:
-    """The folder of the campaign that we are in, or the present one; it reads nothing."""
+    """The folder of the current campaign, or the current folder; no file is read."""
     from tautlog.files.campaign_folder import find_campaign
 
     found = find_campaign()
@@ -267,22 +279,24 @@ def folder_here() -> Path:
 
 
 def port_of(port: str | None, campaign: Campaign | None) -> str:
-    """The port that was given, or the campaign's."""
+    """The port given with --port, or the campaign's."""
     found = port or (campaign.port if campaign else "")
     if not found:
-        raise click.UsageError("no port: give --port, or set it in campaign.toml")
+        raise click.UsageError(
+            "no port is given: use --port, or set port in [board] of campaign.toml"
+        )
     return found
 
 
 def setup_of(campaign: Campaign | None, options: dict[str, Any]) -> DropSetup:
     """The set-up of a drop from campaign and options."""
-    from tautlog.campaign.drop_setup import Asked, setup_from
+    from tautlog.campaign.drop_setup import DropRequest, setup_from
 
-    return setup_from(campaign, Asked(**{name: options.get(name) for name in SETUP_NAMES}))
+    return setup_from(campaign, DropRequest(**{name: options.get(name) for name in SETUP_NAMES}))
 
 
 def record_path(out: Path | None, campaign: Campaign | None, article: str) -> Path:
-    """Where a new record goes; its folder is made if need be.
+    """The path of a new record; its folder is made if needed.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What goes to standard output in bulk: JSON, and plain columns."""
+"""Bulk output: JSON, and plain columns."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def print_json(value: object) -> None:
-    """One JSON document on standard output; of a list, one item a line."""
+    """Print one JSON document; a list goes one item to a line."""
     if isinstance(value, list) and value:
         encode = json.JSONEncoder(allow_nan=False).encode
         items = ",\n".join(map(encode, value))
@@ -25,7 +25,7 @@ def print_json(value: object) -> None:
 
 
 def print_columns(rows: list[list[str]]) -> None:
-    """Rows of cells, the first of them the head; for thousands of rows quicker than a table."""
+    """Print rows of cells, the first of them the head; faster than a table for many rows."""
     from rich.cells import cell_len
 
     widths = [max(map(cell_len, column)) for column in zip(*rows, strict=True)]
@@ -39,19 +39,19 @@ def print_columns(rows: list[list[str]]) -> None:
 
 
 def tell_doubts(records: Iterable[RecordSummary]) -> None:
-    """Say on standard error which records are not what was written, and how."""
-    for one in records:
-        for text in one.doubts:
-            click.echo(f"LOOK: {shown(one.name)}: {shown(text)}", err=True)
+    """Say on standard error which records differ from what was written, and how."""
+    for record in records:
+        for text in record.doubts:
+            click.echo(f"LOOK: {shown(record.name)}: {shown(text)}", err=True)
 
 
 def shown(text: str) -> str:
-    """Text in which nothing works upon the terminal."""
+    """Replace control characters, so that text cannot change the terminal."""
     return "".join(sign if sign.isprintable() else "\ufffd" for sign in text)
 
 
 def plain_cell(value: object) -> object:
-    """A cell as it is, but no text that a spreadsheet would take for a formula."""
+    """A cell; text that a spreadsheet would take for a formula gets a leading quote."""
     if isinstance(value, str) and value.startswith(_FORMULA):
         return "'" + value
     return value

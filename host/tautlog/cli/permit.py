@@ -1,4 +1,4 @@
-"""What is asked of a campaign before a drop may be armed, for the command line."""
+"""The permit that a drop needs before arming, for the command line."""
 
 from __future__ import annotations
 
@@ -15,20 +15,22 @@ from tautlog.model.trace import DropSetup
 
 
 def override_options(function: Any) -> Any:
-    """Add the options by which a named person drops beyond a refusal."""
+    """Add the options with which a named person overrides a refusal."""
     function = click.option(
-        "--override-reason", metavar="TEXT", help="And why; both go into the record."
+        "--override-reason",
+        metavar="TEXT",
+        help="Reason for the override; name and reason go into the record.",
     )(function)
-    return click.option("--override-by", metavar="NAME", help="Who drops beyond what is refused.")(
-        function
-    )
+    return click.option(
+        "--override-by", metavar="NAME", help="Name of the person who overrides a refusal."
+    )(function)
 
 
 def override_of(by: str | None, reason: str | None) -> tuple[str, str]:
-    """Name and reason, both or none."""
+    """Name and reason of an override; both or neither."""
     name, why = signed(by), signed(reason)
     if bool(name) != bool(why) or (by is None) != (reason is None):
-        raise click.UsageError("an override needs --override-by and --override-reason")
+        raise click.UsageError("an override needs both --override-by and --override-reason")
     return name, why
 
 
@@ -39,6 +41,6 @@ def permitted(
     override_reason: str | None,
     crew: ConsoleCrew,
 ) -> Permit:
-    """Ask `tautlog.drop.permit.permitted`, with the override that was typed."""
+    """Ask `tautlog.drop.permit.permitted`, with the override from the options."""
     by, reason = override_of(override_by, override_reason)
     return host_permitted(campaign, setup, by=by, reason=reason, say=crew.say_when_met)

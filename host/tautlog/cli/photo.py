@@ -14,16 +14,20 @@ from tautlog.model import quantities as q
 @click.argument("record", type=click.Path(path_type=Path))
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
-    "--offset", "offset_s", type=options.Number(q.FILM), metavar="S", help="Of the flash in a film."
+    "--offset",
+    "offset_s",
+    type=options.Number(q.FILM),
+    metavar="S",
+    help="Time of the flash in a film.",
 )
-@click.option("--note", default="", metavar="TEXT", help="What it shows.")
+@click.option("--note", default="", metavar="TEXT", help="What the files show.")
 @options.json_option
 def command(
     record: Path, files: tuple[Path, ...], offset_s: float | None, note: str, as_json: bool
 ) -> None:
     """Keep the names and hashes of photos and films with a record.
 
-    Nothing is copied. Leave them in the record's folder, and reports show them.
+    Nothing is copied. Reports show photos that lie in the record's folder.
     """
     from dataclasses import asdict
 

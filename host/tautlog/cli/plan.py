@@ -27,7 +27,7 @@ SOLVE = ("mass", "height", "stiffness", "length")
     "stiffness_n_per_m",
     type=Number(q.STIFFNESS),
     metavar="N/M",
-    help="Of line and rig, at no stretch; hardening and damping stay those of the line.",
+    help="Stiffness of line and rig at zero stretch; the line's hardening and damping stay.",
 )
 @click.option(
     "--modulus",
@@ -40,58 +40,67 @@ SOLVE = ("mass", "height", "stiffness", "length")
     "--rope-fall",
     metavar="N,KG,FACTOR",
     help="Rated impact force of a dynamic rope, with mass and fall factor of its test, such as "
-    "9000,80,1.77: its EA, in place of --modulus.",
+    "9000,80,1.77; gives EA in place of --modulus.",
 )
-@click.option("--length", "length_m", type=Number(q.LENGTH), metavar="M", help="Of the line.")
+@click.option(
+    "--length", "length_m", type=Number(q.LENGTH), metavar="M", help="Length of the line."
+)
 @click.option(
     "--pull",
     "pulls",
     type=str,
     multiple=True,
     metavar="N:M",
-    help="A point of a static pull, force:stretch; several give hardening, too.",
+    help="Point of a static pull, force:stretch; repeat it to find the hardening, too.",
 )
 @click.option(
     "--hardening",
     "hardening_per_m2",
     type=Number(q.HARDENING),
     metavar="1/M2",
-    help="b of F = k x (1 + b x2).",
+    help="Hardening b in F = k x (1 + b x2).",
 )
 @click.option(
     "--damping",
     "damping_ratio",
     type=Number(q.DAMPING),
     metavar="FRACTION",
-    help="Of critical.",
+    help="Damping ratio, a fraction of critical.",
 )
 @click.option(
-    "--friction", "friction_n", type=Number(q.FRICTION), metavar="N", help="Of the rails."
+    "--friction", "friction_n", type=Number(q.FRICTION), metavar="N", help="Friction of the rails."
 )
 @click.option(
     "--flight",
     type=str,
     metavar="KG,KG,M/S,N/M",
-    help="Snatch in flight: body, canopy, relative speed, stiffness; its load is the target.",
+    help="Snatch in flight: body, canopy, relative speed, stiffness. Its load is the target.",
 )
 @click.option(
     "--opening",
     type=str,
     metavar="M2,M/S,CX,KG,S",
     help="Opening of a canopy in flight: Cd S, speed, opening factor, mass below it, filling "
-    "time; its load is the target.",
+    "time. Its load is the target.",
 )
 @click.option(
-    "--factor", type=Number(q.FACTOR), metavar="X", help="Design times test factor on that load."
+    "--factor",
+    type=Number(q.FACTOR),
+    metavar="X",
+    help="Design factor times test factor on the flight load.",
 )
-@click.option("--solve", type=click.Choice(SOLVE), help="What is found so that the aim is met.")
-@click.option("--ladder", is_flag=True, help="The drops that lead up to it.")
+@click.option(
+    "--solve", type=click.Choice(SOLVE), help="Find this value so that the drop meets the aim."
+)
+@click.option("--ladder", is_flag=True, help="Show the drops that lead up to it.")
 @click.option(
     "--steps",
     metavar="SHARES",
-    help="Shares of the load of the ladder, such as 0.25,0.5,0.75,1.",
+    help="Steps of the ladder as shares of the load, such as 0.25,0.5,0.75,1.",
 )
-@click.option("--picture", type=click.Path(path_type=Path), metavar="FILE", help="Force over time.")
+@click.option(
+    "--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw force over time."
+)
 @options.json_option
 def command(
     ladder: bool,
@@ -104,11 +113,11 @@ def command(
     rope_fall: str | None,
     **given: Any,
 ) -> None:
-    """Predict a drop, or find the one that meets a target.
+    """Predict a drop, or find the drop that meets a target.
 
-    What is left out is taken from the campaign; what is still not known is solved for, so
-    that the target is proven with the uncertainty of the calibration. Rig, mount, cell,
-    amplifier and load path are held against the prediction.
+    Values that you leave out come from the campaign. One value that is still unknown is solved
+    for, so that the target is proven within the uncertainty of the calibration. Rig, mount,
+    cell, amplifier and load path are checked against the prediction.
     """
     from tautlog.cli import plan_json, plan_table
     from tautlog.cli.console import CAUTION
@@ -135,16 +144,16 @@ def _wanted(
     flight: FlightLoad | None,
     rope_fall: str | None,
 ) -> Wanted:
-    """What was asked for, of all options."""
+    """What the options ask for."""
     from tautlog.model.line import rope_modulus_n
     from tautlog.planning.wanted import Wanted
 
-    told = {name: value for name, value in given.items() if value is not None}
+    values = {name: value for name, value in given.items() if value is not None}
     if rope_fall:
-        if "modulus_n" in told:
-            raise PlanError("--modulus and --rope-fall both tell EA of the line: give one")
-        told["modulus_n"] = rope_modulus_n(*_numbers("--rope-fall", rope_fall, "9000,80,1.77"))
-    return Wanted(**told, pulls=tuple(_point(text) for text in pulls), flight=flight)
+        if "modulus_n" in values:
+            raise PlanError("--modulus and --rope-fall both state EA of the line: give one of them")
+        values["modulus_n"] = rope_modulus_n(*_numbers("--rope-fall", rope_fall, "9000,80,1.77"))
+    return Wanted(**values, pulls=tuple(_point(text) for text in pulls), flight=flight)
 
 
 def _numbers(option: str, text: str, example: str, names: str = "") -> list[float]:
@@ -163,7 +172,7 @@ def _flight(flight: str | None, opening: str | None) -> FlightLoad | None:
     from tautlog.planning.flight import Opening, Snatch
 
     if flight and opening:
-        raise PlanError("--flight and --opening both say what is pulled in the air: give one")
+        raise PlanError("--flight and --opening both state the load in flight: give one of them")
     if flight:
         names = "body, canopy, speed and stiffness"
         numbers = _numbers("--flight", flight, "25,1.2,20,30000", names)

@@ -13,7 +13,7 @@ from tautlog.planning.prediction import Prediction
 
 
 def as_json(planned: Plan, rungs: tuple[Step, ...]) -> dict[str, Any]:
-    """The plan as one object; not a number becomes None."""
+    """The plan as one object; NaN becomes None."""
     drop, line, aim = planned.drop, planned.drop.line, planned.aim
     return {
         **_figures(planned.prediction),

@@ -17,7 +17,7 @@ def show(planned: Plan, rungs: tuple[Step, ...]) -> None:
     _show_drop(planned)
     _show_figures(planned, console)
     if planned.drop.friction_n is None:
-        click.echo("friction is not known: the band reaches lower for it")
+        click.echo("the friction is not known: the band reaches lower for that")
     for check in planned.checks:
         word = "holds " if check.holds else "REFUSE" if check.refuses else "LOOK: "
         click.echo(f"  {word} {check.text}")
@@ -28,7 +28,7 @@ def show(planned: Plan, rungs: tuple[Step, ...]) -> None:
 
 
 def _show_drop(planned: Plan) -> None:
-    """What falls, for which load, and what is aimed at."""
+    """Show what falls, for which load, and the aim."""
     drop, line = planned.drop, planned.drop.line
     found = f" (found: {planned.solved})" if planned.solved else ""
     if planned.length_m is not None:
@@ -48,22 +48,26 @@ def _show_drop(planned: Plan) -> None:
 
 
 def _show_figures(planned: Plan, console: Console) -> None:
-    """What the drop will do."""
-    told, line = planned.prediction, planned.drop.line
+    """Show what the drop will do."""
+    predicted, line = planned.prediction, planned.drop.line
     rows = (
         (
             "peak",
-            f"{told.peak_force_n:.0f} N",
-            f"{told.peak_low_n:.0f} to {told.peak_high_n:.0f} N, k = 2 and bedding-in "
+            f"{predicted.peak_force_n:.0f} N",
+            f"{predicted.peak_low_n:.0f} to {predicted.peak_high_n:.0f} N, k = 2 and bedding-in "
             f"(+{100 * line.may_stiffen:.0f} % of stiffness)",
         ),
-        ("duration", f"{1000 * told.duration_s:.1f} ms", "above 10 % of the peak"),
-        ("rise", f"{1000 * told.rise_time_s:.1f} ms", "10 to 90 %"),
-        ("taut to slack", f"{1000 * told.base_duration_s:.1f} ms", ""),
-        ("stretch", f"{1000 * told.stretch_m:.0f} mm", "of line and rig"),
-        ("speed", f"{told.taut_speed_m_s:.2f} m/s", f"after {told.fall_time_s:.3f} s of fall"),
-        ("energy", f"{told.energy_j:.0f} J", "of the sled as the line comes taut"),
-        ("impulse", f"{told.impulse_ns:.1f} N s", ""),
+        ("duration", f"{1000 * predicted.duration_s:.1f} ms", "above 10 % of the peak"),
+        ("rise", f"{1000 * predicted.rise_time_s:.1f} ms", "10 to 90 %"),
+        ("taut to slack", f"{1000 * predicted.base_duration_s:.1f} ms", ""),
+        ("stretch", f"{1000 * predicted.stretch_m:.0f} mm", "of line and rig"),
+        (
+            "speed",
+            f"{predicted.taut_speed_m_s:.2f} m/s",
+            f"after {predicted.fall_time_s:.3f} s of fall",
+        ),
+        ("energy", f"{predicted.energy_j:.0f} J", "of the sled as the line comes taut"),
+        ("impulse", f"{predicted.impulse_ns:.1f} N s", ""),
     )
     table = Table(box=None, pad_edge=False, show_header=False)
     for row in rows:
@@ -79,8 +83,8 @@ def _show_snatch(planned: Plan, flight: Snatch) -> None:
         f"{1000 * flight.duration_s:.1f} ms"
     )
     click.echo(
-        f"on the rig the same peak lasts {longer:.2g} x as long, its impulse is as much larger: it "
-        "stands for the flight load in force, not in time"
+        f"on the rig the same peak lasts {longer:.2g} x as long, and its impulse is larger by the "
+        "same factor: the rig reproduces the flight load in force, not in time"
     )
 
 
@@ -88,7 +92,7 @@ def _show_opening(planned: Plan, flight: Opening) -> None:
     click.echo(
         f"opening: {flight.infinite_mass_load_n:.0f} N for an infinite mass, x "
         f"{flight.finite_mass_factor:.3g} for {flight.body_kg:g} kg = {flight.force_n:.0f} N; x "
-        f"{planned.factor:g} = {planned.target_n:.0f} N. The rig stands for it in force, "
+        f"{planned.factor:g} = {planned.target_n:.0f} N. The rig reproduces it in force, "
         "not in time"
     )
 

@@ -19,21 +19,27 @@ if TYPE_CHECKING:
 
 
 @click.command(name="proof")
-@click.option("--mount", metavar="NAME", help="Which; needed where the campaign has several.")
-@click.option("--pulled", "pulled_n", type=Number(q.PULL), metavar="N", help="Largest force.")
-@click.option("--held", "held_s", type=Number(q.HELD), metavar="S", help="For how long.")
+@click.option(
+    "--mount", metavar="NAME", help="Name of the mount; needed if the campaign has several."
+)
+@click.option(
+    "--pulled", "pulled_n", type=Number(q.PULL), metavar="N", help="Largest force of the pull."
+)
+@click.option("--held", "held_s", type=Number(q.HELD), metavar="S", help="How long it was held.")
 @click.option(
     "--deflection",
     "deflection_mm",
     type=Number(q.DEFLECTION_MM),
     metavar="MM",
-    help="Under the force.",
+    help="Deflection under the force, by the gauge.",
 )
-@click.option("--set", "set_mm", type=Number(q.SET_MM), metavar="MM", help="What stayed.")
-@click.option("--by", default="", metavar="NAME", help="Who pulled, or who corrects.")
-@click.option("--note", default="", metavar="TEXT", help="How, with what gauge.")
+@click.option(
+    "--set", "set_mm", type=Number(q.SET_MM), metavar="MM", help="Permanent set: what stayed."
+)
+@click.option("--by", default="", metavar="NAME", help="Who pulled, or who corrects the entry.")
+@click.option("--note", default="", metavar="TEXT", help="How it was pulled, with which gauge.")
 @options.correction_options("N")
-@click.option("--list", "listing", is_flag=True, help="Show the proofs on record.")
+@click.option("--list", "listing", is_flag=True, help="List the proofs on record.")
 @options.json_option
 def command(
     mount: str | None,
@@ -48,13 +54,13 @@ def command(
     listing: bool,
     as_json: bool,
 ) -> None:
-    """Enter a static pull that the mount has stood, or has not.
+    """Enter a static pull of the mount, whether it held or failed.
 
-    1.25 to 1.5 times the highest planned peak, held for a minute, with a gauge at the mount,
-    the article not in the path, everybody out of line. The newest counts: drops above what it
-    proves are refused, and one that failed forbids all drops until a newer one states what
-    failed (the time held, the deflection, the set) and is good in it. That holds too where
-    campaign.toml calls the mount by another name now: nobody knows that it is another.
+    Pull 1.25 to 1.5 times the highest planned peak and hold it for a minute, with a gauge at
+    the mount, the article not in the path and everybody out of line. The newest proof counts:
+    drops above what it proves are refused. A failed proof forbids all drops until a newer proof
+    states what failed (time held, deflection, set) and is good in it. A new name in
+    campaign.toml does not change that: nobody knows whether it is another mount.
     """
     from tautlog.campaign.proofs import Proof, add_proof
 
@@ -89,7 +95,7 @@ def _campaign() -> Campaign:
 
     campaign = options.here(to_drop=False)
     if campaign is None or not campaign.mounts:
-        raise CampaignError("no [[mount]] in a campaign.toml here: name the mount there first")
+        raise CampaignError("no campaign.toml here states a [[mount]]: name the mount in it first")
     return campaign
 
 
@@ -99,7 +105,9 @@ def _mount(campaign: Campaign, name: str | None) -> Mount:
     used = mount_name(campaign, name)
     if not used:
         names = ", ".join(mount.name for mount in campaign.mounts)
-        raise click.UsageError(f"the campaign has several mounts: name one with --mount ({names})")
+        raise click.UsageError(
+            f"the campaign has several mounts: name the mount with --mount ({names})"
+        )
     return next(mount for mount in campaign.mounts if mount.name == used)
 
 
@@ -112,13 +120,13 @@ def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
     failed = _failed(campaign, made.mount)
     stiffness = made.stiffness_n_per_m
     if as_json:
-        told = {
+        judged = {
             "stiffness_n_per_m": stiffness,
             "doubts": list(made.doubts),
             "number": number,
             "mount_failed": failed or None,
         }
-        print_json({**asdict(made), **told})
+        print_json({**asdict(made), **judged})
         return
     click.echo(CAUTION)
     rigid = "" if stiffness is None else f", {stiffness:.3g} N/m"
@@ -128,9 +136,7 @@ def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
             "mount until a newer proof is good"
         )
     elif failed:
-        click.echo(
-            f"{made.mount}: kept as {number}, and NO DROP on this mount all the same: {failed}"
-        )
+        click.echo(f"{made.mount}: kept as {number}, but NO DROP on this mount: {failed}")
     else:
         factor = campaign.decision.proof_factor
         click.echo(
@@ -144,7 +150,7 @@ def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
 
 
 def _failed(campaign: Campaign, mount: str) -> str:
-    """Why nothing may be dropped on a mount, after all that was entered; or ""."""
+    """Why nothing may be dropped on a mount by all its proofs, or ""."""
     from tautlog.campaign.campaign import read_campaign
 
     mounts = {known.name: known for known in read_campaign(campaign.path).mounts}

@@ -34,13 +34,13 @@ def command(
     as_json: bool,
     **setup: Any,
 ) -> None:
-    """Bring home what a drop left behind, and say which way it came.
+    """Recover what a drop left behind, and say where it came from.
 
-    With a port: the event that the board still holds, into the record that was begun of it,
-    or into a new one; where a whole record holds it already, that is said, and the board
-    forgets its copy. With a RECORD that a killed program left
-    unfinished and no port: complete it from what is on disk. Ctrl-C and SIGTERM end it
-    between two blocks: the board holds the event still, and the next call goes on.
+    With a port: fetch the event that the board still holds, into its unfinished record or into
+    a new record. If a whole record holds it already, the program says so, and the board forgets
+    its copy. With a RECORD that a killed program left unfinished, and no port: complete it from
+    what is on disk. Ctrl-C and SIGTERM end it between two blocks: the board still holds the
+    event, and the next call goes on.
     """
     from tautlog.cli.conduct import show_outcome
     from tautlog.cli.console import ConsoleCrew
@@ -65,8 +65,8 @@ def command(
 
 
 @contextlib.contextmanager
-def _told_if_stopped(stop: StopRequest) -> Iterator[None]:
-    """End at the first signal while nothing is written."""
+def _aborted_if_stopped(stop: StopRequest) -> Iterator[None]:
+    """Turn the first signal into an error, while nothing is being written."""
     from tautlog.errors import AbortedError
 
     try:
@@ -74,13 +74,13 @@ def _told_if_stopped(stop: StopRequest) -> Iterator[None]:
             yield
     except KeyboardInterrupt as problem:
         raise AbortedError(
-            f"stopped by {stop.why}: no record was made or changed; what the board holds it holds "
-            "still, and `tautlog recover` fetches it"
+            f"stopped by {stop.why}: no record was made or changed; the board still holds its "
+            "event, and `tautlog recover` fetches it"
         ) from problem
 
 
 def _show_known(path: Path, as_json: bool) -> None:
-    """Show what a whole record says that was there before."""
+    """Show a whole record that already holds the event."""
     from tautlog.archive.assess import assess
     from tautlog.archive.kept_marks import as_json as plain
     from tautlog.archive.kept_marks import keep_marks
@@ -89,15 +89,15 @@ def _show_known(path: Path, as_json: bool) -> None:
     from tautlog.record import open_record
 
     record = open_record(path)
-    one = assess(record)
+    assessment = assess(record)
     if not record.marks:
-        keep_marks(record, one)
+        keep_marks(record, assessment)
     picture = path.with_suffix(".png")
     if as_json:
-        shown = str(picture) if picture.exists() else None
-        print_json({"record": str(path), "picture": shown, "marks": plain(one)})
+        drawn = str(picture) if picture.exists() else None
+        print_json({"record": str(path), "picture": drawn, "marks": plain(assessment)})
         return
-    print_verdict(one)
+    print_verdict(assessment)
     click.echo(f"record  {path}")
 
 
@@ -111,17 +111,17 @@ def _from_board(
     crew: ConsoleCrew,
     stop: StopRequest,
 ) -> DropOutcome | Path:
-    """Fetch the event into the record it belongs to; the record that has all of it already."""
+    """Fetch the event into its record; return the path of a record that already holds all."""
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
     from tautlog.drop.recovery import Known, already_in, held_event, recover, unfinished_record
     from tautlog.model.calibration import Calibration
 
-    with _told_if_stopped(stop):
+    with _aborted_if_stopped(stop):
         port_link = SerialLink(port)
     with port_link as link:
         session = Session(link, timeout_scale=timeout_scale)
-        with _told_if_stopped(stop):
+        with _aborted_if_stopped(stop):
             held = held_event(session)
         folder = out if out is not None and out.suffix != ".h5" else None
         folder = folder or (campaign.folder if campaign else Path())
@@ -129,7 +129,9 @@ def _from_board(
         for note in notes:
             crew.say(f"LOOK: {note}")
         if known is not None:
-            crew.say(f"the board's event is already in {known}, complete and verified: no new one")
+            crew.say(
+                f"the board's event is already in {known}, complete and verified: no new record"
+            )
             return known
         if record is None:
             record = unfinished_record(folder, held)
@@ -142,5 +144,5 @@ def _from_board(
         )
         path = options.record_path(out, campaign, facts.setup.article)
         outcome = recover(session, path, facts, held, stop)
-        crew.say(f"there was no unfinished record of this event in {folder}: a new one was made")
+        crew.say(f"no unfinished record of this event in {folder}: a new record was made")
         return outcome

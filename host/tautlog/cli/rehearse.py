@@ -23,12 +23,12 @@ HELD_WAIT_S = 20.0
 
 
 class FaultName(options.TextType):
-    """Name of a fault; looked up only when one is given."""
+    """Name of a fault; the faults are imported only when the option is used."""
 
     name = "fault"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Check the name; `list` prints all and leaves."""
+        """Check the name; `list` prints all names and ends."""
         from tautlog.rehearsal.faults import FAULTS
 
         if value == "list":
@@ -36,37 +36,41 @@ class FaultName(options.TextType):
                 click.echo(f"{fault.name:16} {fault.text}")
             raise click.exceptions.Exit(0)
         if value not in FAULTS:
-            self.fail(f"{value!r} is none of: {', '.join(FAULTS)}", param, ctx)
+            self.fail(f"{value!r} is not a fault; allowed are {', '.join(FAULTS)}", param, ctx)
         return str(value)
 
 
 @click.command(name="rehearse")
 @click.option(
-    "--mass", "mass_kg", type=options.Number(q.MASS), metavar="KG", help="Sled; 9 kg without."
+    "--mass",
+    "mass_kg",
+    type=options.Number(q.MASS),
+    metavar="KG",
+    help="Mass of the sled (default: 9 kg).",
 )
 @click.option(
     "--height",
     "height_m",
     type=options.Number(q.HEIGHT),
     metavar="M",
-    help="Free travel; 1.2 m without.",
+    help="Free travel (default: 1.2 m).",
 )
 @click.option(
     "--target",
     "target_n",
     type=options.Number(q.FORCE),
     metavar="N",
-    help="Target; 1800 N without.",
+    help="Target force (default: 1800 N).",
 )
 @click.option(
-    "--fault", type=FaultName(), metavar="NAME", help="Play a fault; `--fault list` names them all."
+    "--fault", type=FaultName(), metavar="NAME", help="Play a fault; `--fault list` lists them."
 )
 @click.option(
     "--seed",
     type=click.IntRange(0),
     default=1,
     show_default=True,
-    help="Of noise, bounce and hand.",
+    help="Seed of noise, bounce and hand.",
 )
 @options.out_option
 @click.option("--hand-release", "by_hand", is_flag=True, help="A simulated hand pulls the pin.")
@@ -77,13 +81,13 @@ class FaultName(options.TextType):
     default=5.0,
     show_default=True,
     metavar="X",
-    help="Board seconds per second, at most.",
+    help="Run the board at most this many times as fast as real time.",
 )
 @click.option(
     "--serve",
     type=click.IntRange(1, 65535),
     metavar="TCP_PORT",
-    help="Only start board and rig, for `tautlog drop` to practise on.",
+    help="Only start board and rig, to practise `tautlog drop` on.",
 )
 @options.live_option
 @options.cfc_option
@@ -105,10 +109,10 @@ def command(
 ) -> None:
     """Rehearse a whole drop with no hardware.
 
-    The firmware's own files run in a process of their own, under MicroPython
-    where it is installed and under this Python otherwise. A simulated rig feeds
-    converter and pins. All else is what `tautlog drop` does. The record says that it is a
-    rehearsal, goes into the folder `rehearsals` of a campaign, and counts for nothing.
+    The real firmware runs in its own process, under MicroPython where it is installed and under
+    this Python otherwise. A simulated rig feeds converter and pins. All else is what `tautlog
+    drop` does. The record says that it is a rehearsal, goes into the campaign's folder
+    `rehearsals`, and counts for nothing.
     """
     from tautlog.cli.live_crew import crew_for
     from tautlog.rehearsal.process import BoardProcess
@@ -135,7 +139,7 @@ def command(
 
 
 def _place() -> Path | None:
-    """Where a rehearsal goes without --out: apart from the records of the campaign, if any."""
+    """Folder of a rehearsal without --out: apart from the campaign's records, if any."""
     from tautlog.files.campaign_folder import find_campaign
     from tautlog.model.origin import FOLDER
 
@@ -146,16 +150,16 @@ def _place() -> Path | None:
 def _scene(
     mass_kg: float | None, height_m: float | None, target_n: float | None, fault: str | None
 ) -> Scene:
-    from tautlog.campaign.drop_setup import Asked, setup_from
+    from tautlog.campaign.drop_setup import DropRequest, setup_from
     from tautlog.rehearsal.faults import FAULTS
     from tautlog.rehearsal.scene import default_scene
 
-    setup_from(None, Asked(mass_kg, height_m, target_n))  # says what is out of range
+    setup_from(None, DropRequest(mass_kg, height_m, target_n))  # refuses what is out of range
     given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
     try:
         scene = default_scene(**{name: value for name, value in given.items() if value is not None})
     except ValueError as problem:
-        raise CampaignError(f"no such drop can be rehearsed: {problem}") from problem
+        raise CampaignError(f"this drop cannot be rehearsed: {problem}") from problem
     return FAULTS[fault].change(scene) if fault else scene
 
 
@@ -198,7 +202,7 @@ def _rehearse(
 
 
 def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutcome:
-    """Plug the cable in again and fetch what the board kept."""
+    """Plug the cable in again and fetch what the board holds."""
     from tautlog.cli.conduct import fetch
 
     deadline = time.monotonic() + HELD_WAIT_S
@@ -206,13 +210,13 @@ def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutc
         try:
             outcome = fetch(board.url, plan.path)
         except RefusedError:
-            # It is still completing the guarded window; every greeting is a
-            # sign of life, so leave it alone for longer than it waits for one.
+            # The board is still completing the guarded window. Every greeting is a sign of
+            # life, so wait longer than the board waits for one.
             if time.monotonic() > deadline:
                 raise
             time.sleep(2.5)
             continue
-        crew.say("the cable is in again: the board held the event, and it was fetched")
+        crew.say("the cable is back in: the board held the event, and it was fetched")
         return outcome
 
 

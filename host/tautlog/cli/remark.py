@@ -18,8 +18,15 @@ if TYPE_CHECKING:
 @options.cfc_option
 @options.zero_option
 @options.calibration_options
-@click.option("--jobs", type=click.IntRange(1), metavar="N", help="Processes; one a core without.")
-@click.option("--cluster", "address", metavar="ADDRESS", help="A dask.distributed scheduler.")
+@click.option(
+    "--jobs",
+    type=click.IntRange(1),
+    metavar="N",
+    help="Number of processes (default: one for each core).",
+)
+@click.option(
+    "--cluster", "address", metavar="ADDRESS", help="Use this dask.distributed scheduler."
+)
 @options.json_option
 def command(
     places: tuple[Path, ...],
@@ -32,10 +39,10 @@ def command(
     address: str | None,
     as_json: bool,
 ) -> None:
-    """Mark many records again, on all cores, and tell what changed.
+    """Mark many records again, on all cores, and show what changed.
 
-    Folders are searched with all that is in them. The raw data are never touched; each
-    record gets one more run of marks.
+    Folders are searched with their subfolders. The raw data are never touched; each record
+    gets one more run of marks.
     """
     import contextlib
 
@@ -47,29 +54,36 @@ def command(
     settings = RemarkSettings(options.class_of(cfc), zero or "", calibration, by, reason)
     done = []
     with cluster(address) if address else contextlib.nullcontext() as executor:
-        for one in remark(paths, settings, jobs=jobs, executor=executor):
-            done.append(one)
-            if not as_json and (one.problem or one.changes):
-                click.echo(_line(one))
+        for remarked in remark(paths, settings, jobs=jobs, executor=executor):
+            done.append(remarked)
+            if not as_json and (remarked.problem or remarked.changes):
+                click.echo(_line(remarked))
     if as_json:
-        print_json([_plain(one) for one in done])
+        print_json([_plain(remarked) for remarked in done])
     else:
-        changed = sum(bool(one.changes) for one in done)
-        click.echo(f"{len(done)} records marked, {changed} with another verdict than before")
-    failed = [one for one in done if one.problem]
+        changed = sum(bool(remarked.changes) for remarked in done)
+        click.echo(f"{len(done)} records marked, {changed} with a changed verdict")
+    failed = [remarked for remarked in done if remarked.problem]
     if failed:
         raise RecordError(
-            f"{len(failed)} of {len(done)} records could not be marked or their marks not kept, "
+            f"{len(failed)} of {len(done)} records could not be marked, or their marks not kept; "
             f"the first: {failed[0].problem}",
             path=str(failed[0].path),
         )
 
 
-def _plain(one: Remarked) -> dict[str, object]:
-    before, after = (marks.headline() if marks else {} for marks in (one.before, one.after))
-    return {"path": str(one.path), "before": before, "after": after, "problem": one.problem}
+def _plain(remarked: Remarked) -> dict[str, object]:
+    before, after = (
+        marks.headline() if marks else {} for marks in (remarked.before, remarked.after)
+    )
+    return {
+        "path": str(remarked.path),
+        "before": before,
+        "after": after,
+        "problem": remarked.problem,
+    }
 
 
-def _line(one: Remarked) -> str:
-    changes = [f"{name} {before} -> {after}" for name, before, after in one.changes]
-    return f"{one.path}: {one.problem or ', '.join(changes)}"
+def _line(remarked: Remarked) -> str:
+    changes = [f"{name} {before} -> {after}" for name, before, after in remarked.changes]
+    return f"{remarked.path}: {remarked.problem or ', '.join(changes)}"

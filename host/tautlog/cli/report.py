@@ -19,8 +19,12 @@ if TYPE_CHECKING:
 
 @click.command(name="report")
 @click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="[RECORD|FOLDER]...")
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE.html", help="New file.")
-@click.option("--pdf", type=click.Path(path_type=Path), metavar="FILE.pdf", help="A PDF as well.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), metavar="FILE.html", help="Name of the new file."
+)
+@click.option(
+    "--pdf", type=click.Path(path_type=Path), metavar="FILE.pdf", help="Write a PDF, too."
+)
 @options.cfc_option
 @options.rehearsed_option
 @options.json_option
@@ -32,11 +36,10 @@ def command(
     rehearsed: bool,
     as_json: bool,
 ) -> None:
-    """Write one page on a drop, or a report on a campaign: one HTML file, needing nothing else.
+    """Write a report on one drop or on a campaign: one HTML file that needs nothing else.
 
-    Every drop is in it, also invalid ones, marked by this program as it was marked last.
-    Curves can be zoomed and read with a pointer; printed, they are pictures. Rehearsals are
-    left out.
+    Every drop is in it, invalid drops too, with its newest marks. You can zoom the curves and
+    read them with the pointer; in print they are pictures. Rehearsals are left out.
     """
     from tautlog.display.report.gathering import contents_of
     from tautlog.display.report.page import write_html
@@ -46,31 +49,31 @@ def command(
     folder = asked[0] if len(asked) == 1 and asked[0].is_dir() else None
     path = out or _name(asked[0], folder)
     _refuse_taken(path, pdf)
-    campaign = _campaign_of({folder or one.parent for one in asked})
-    told = _opened(_files(asked), rehearsed=rehearsed)
-    _refuse_nothing(told, asked)
+    campaign = _campaign_of({folder or place.parent for place in asked})
+    opened = _opened(_files(asked), rehearsed=rehearsed)
+    _refuse_nothing(opened, asked)
     contents = contents_of(
-        read_sources(told.records, options.class_of(cfc)),
+        read_sources(opened.records, options.class_of(cfc)),
         campaign=campaign,
-        unreadable=told.unreadable,
+        unreadable=opened.unreadable,
         folder=folder,
-        exposed=_exposed(told, campaign, whole=folder is not None),
+        exposed=_exposed(opened, campaign, whole=folder is not None),
     )
     write_html(path, contents)
     if pdf is not None:
         from tautlog.display.report.paper import write_pdf
 
         write_pdf(pdf, contents)
-    _say_end(told, path, pdf, as_json)
+    _say_end(opened, path, pdf, as_json)
 
 
 @dataclass(frozen=True)
 class _Opened:
-    """Records, what is said of files that cannot be read, and how many were left out."""
+    """Records to report on, files that cannot be read, and rehearsals that are left out."""
 
     records: list[Record]
     unreadable: list[RecordSummary]
-    left: int
+    left_out: list[Path]
 
 
 def _refuse_taken(*places: Path | None) -> None:
@@ -82,7 +85,7 @@ def _refuse_taken(*places: Path | None) -> None:
 
 
 def _campaign_of(homes: set[Path]) -> Campaign | None:
-    """The campaign in whose folder all lies that is asked for."""
+    """The campaign whose folder holds all the records, or None."""
     from tautlog.files.campaign_folder import CAMPAIGN_FILE
 
     home = homes.pop() if len(homes) == 1 else None
@@ -91,37 +94,43 @@ def _campaign_of(homes: set[Path]) -> Campaign | None:
     return options.campaign_at(home, to_drop=False)
 
 
-def _refuse_nothing(told: _Opened, asked: list[Path]) -> None:
+def _refuse_nothing(opened: _Opened, asked: list[Path]) -> None:
     from tautlog.errors import RecordError
 
-    if not told.records:
-        only = "; rehearsals are left out: --rehearsed shows them" if told.left else ""
-        raise RecordError(f"no record that can be read in {', '.join(map(str, asked))}{only}")
+    if opened.records:
+        return
+    if asked == opened.left_out:
+        names = ", ".join(map(str, asked))
+        what = "is a rehearsal" if len(asked) == 1 else "are rehearsals"
+        raise RecordError(f"{names} {what} and left out: give --rehearsed for a report on it")
+    only = "; rehearsals are left out: --rehearsed includes them" if opened.left_out else ""
+    raise RecordError(f"no readable record in {', '.join(map(str, asked))}{only}")
 
 
-def _say_end(told: _Opened, path: Path, pdf: Path | None, as_json: bool) -> None:
-    """What was written, and an error where a file is not in it."""
+def _say_end(opened: _Opened, path: Path, pdf: Path | None, as_json: bool) -> None:
+    """Say what was written; raise an error if a file is missing from it."""
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
 
-    count, unreadable = len(told.records), told.unreadable
+    count, unreadable = len(opened.records), opened.unreadable
     if as_json:
         made = {"report": str(path), "pdf": str(pdf) if pdf else None, "drops": count}
-        print_json({**made, "unreadable": [str(one.path) for one in unreadable]})
+        print_json({**made, "unreadable": [str(summary.path) for summary in unreadable]})
     else:
         click.echo(f"report {path}" + (f"\npdf    {pdf}" if pdf else ""))
-        if told.left:
-            click.echo(f"rehearsals, which count for nothing: {told.left} (--rehearsed shows them)")
+        if opened.left_out:
+            number = len(opened.left_out)
+            click.echo(f"rehearsals left out: {number} (--rehearsed shows them; they never count)")
     if unreadable:
         raise RecordError(
-            f"the report is written without {len(unreadable)} of {count + len(unreadable)} "
-            f"files, which are named in it, the first: {unreadable[0].problem}",
+            f"the report is written without {len(unreadable)} of {count + len(unreadable)} files, "
+            f"which it names; the first: {unreadable[0].problem}",
             path=str(unreadable[0].path),
         )
 
 
 def _files(asked: list[Path]) -> list[Path]:
-    """The records that are asked for; of a campaign those of `tautlog list`."""
+    """The records to report on; of a campaign, the records that `tautlog list` shows."""
     from tautlog.archive.batch import records_in
     from tautlog.files.campaign_folder import CAMPAIGN_FILE
 
@@ -134,35 +143,35 @@ def _files(asked: list[Path]) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
-def _exposed(told: _Opened, campaign: Campaign | None, *, whole: bool) -> list[Exposure]:
-    """The ledger as `tautlog ledger` tells it; of single drops, what bears upon them."""
+def _exposed(opened: _Opened, campaign: Campaign | None, *, whole: bool) -> list[Exposure]:
+    """The ledger as `tautlog ledger` shows it; for single drops, only what concerns them."""
     from tautlog.archive.catalogue import catalogued
     from tautlog.archive.summary import summary_from
     from tautlog.campaign.ledger import exposures, read_entries, rehearsals
 
-    mine = [summary_from(one) for one in told.records]
+    mine = [summary_from(record) for record in opened.records]
     if campaign is None:
-        return exposures([*mine, *told.unreadable], [], []) + rehearsals(mine)
-    mounts = [(one.name, one.proven_on) for one in campaign.mounts]
+        return exposures([*mine, *opened.unreadable], [], []) + rehearsals(mine)
+    mounts = [(mount.name, mount.proven_on) for mount in campaign.mounts]
     found = exposures(catalogued(campaign.folder), read_entries(campaign.folder), mounts)
-    names = {("article", one.article) for one in mine} | {("line", one.line) for one in mine}
+    names = {("article", drop.article) for drop in mine} | {("line", drop.line) for drop in mine}
     return [
-        one
-        for one in found
-        if whole or one.kind in ("mount", "file") or (one.kind, one.name) in names
+        exposure
+        for exposure in found
+        if whole or exposure.kind in ("mount", "file") or (exposure.kind, exposure.name) in names
     ] + rehearsals(mine)
 
 
 def _opened(paths: list[Path], *, rehearsed: bool) -> _Opened:
-    """Open what is asked for.
+    """Open the records.
 
-    A rehearsal that was changed after its seal is not believed to be one, and not left out.
+    A rehearsal that was changed after its seal is not taken for a rehearsal: it stays in.
     """
     from tautlog.archive.summary import RecordSummary, summary_from
     from tautlog.errors import RecordError
     from tautlog.record import open_checked
 
-    records, unreadable, left = [], [], 0
+    records, unreadable, left_out = [], [], []
     for path in paths:
         try:
             record, check = open_checked(path)
@@ -170,10 +179,10 @@ def _opened(paths: list[Path], *, rehearsed: bool) -> _Opened:
             unreadable.append(RecordSummary(str(path), problem=str(problem)))
             continue
         if not rehearsed and summary_from(record, check).rehearsed:
-            left += 1
+            left_out.append(path)
         else:
             records.append(record)
-    return _Opened(records, unreadable, left)
+    return _Opened(records, unreadable, left_out)
 
 
 def _name(place: Path, folder: Path | None) -> Path:

@@ -22,14 +22,16 @@ PAGES = ("drop", "contact", "stretch", "spectrum")
     "--out",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Picture to make; .png, .svg or .pdf.",
+    help="Name of the new picture: .png, .svg or .pdf.",
 )
-@click.option("--window", "in_window", is_flag=True, help="A window to zoom and measure in.")
+@click.option(
+    "--window", "in_window", is_flag=True, help="Open a window in which to zoom and measure."
+)
 @click.option(
     "--page",
     type=click.Choice(PAGES),
-    help="drop: the whole; contact: aligned at onset; stretch: force over stretch; spectrum: of "
-    "force, and shock response.",
+    help="drop: the whole drop; contact: curves aligned at onset; stretch: force over stretch; "
+    "spectrum: force spectrum and shock response.",
 )
 @options.cfc_option
 def command(
@@ -37,9 +39,9 @@ def command(
 ) -> None:
     """Draw records to a file, or show them in a window.
 
-    One record is drawn as a whole, several are laid over one another, the moment at which
-    the line came taut in common. An existing file is never overwritten. In the window,
-    pages and class can be changed, and two cursors read time and force of any sample.
+    One record is drawn as a whole drop. Several records are drawn over one another, aligned
+    where the line came taut. An existing file is never overwritten. In the window you can
+    change page and class, and two cursors read time and force of any sample.
     """
     if (out is None) == (not in_window):
         raise click.UsageError("give either --out FILE or --window")
@@ -56,7 +58,7 @@ def command(
         return
     assert out is not None
     if page == "drop" and len(opened) > 1:
-        raise click.UsageError("--page drop draws one record; --page contact several")
+        raise click.UsageError("--page drop draws one record only: use --page contact for several")
     from tautlog.archive.assess import assess
     from tautlog.display.pictures.image import save
     from tautlog.display.pictures.panels import draw_view
@@ -64,23 +66,25 @@ def command(
     from tautlog.display.views import NamedDrop, view
     from tautlog.planning.expected import expectations_at
 
-    drops = [assess(one, cfc=number, expectations=expectations_at(one.path)) for one in opened]
+    drops = [
+        assess(record, cfc=number, expectations=expectations_at(record.path)) for record in opened
+    ]
     if page == "drop":
         picture_of(opened[0], drops[0], out)
     else:
-        save(draw_view(view(page, [NamedDrop(_named(one), one) for one in drops])), out)
+        save(draw_view(view(page, [NamedDrop(_named(record), record) for record in drops])), out)
     click.echo(str(out))
 
 
-def _named(one: Assessment) -> str:
-    """Name of a curve, with what must not be taken for granted of it."""
-    told = [one.path.stem]
-    if one.origin != MEASURED:
-        told.append(MARK if one.rehearsed else one.origin)
-    if one.marks.cfc != 180:
-        told.append(f"CFC {one.marks.cfc or 'none'}")
-    if one.predicted:
-        told.append(f"predicted {one.predicted.peak_force_n:.0f} N")
-    if one.calibration.chosen:
-        told.append(f"calibration {one.calibration.chosen.file or 'own'}")
-    return ", ".join(told)
+def _named(assessment: Assessment) -> str:
+    """Name of a curve, with whatever makes it differ from a plain measured record."""
+    words = [assessment.path.stem]
+    if assessment.origin != MEASURED:
+        words.append(MARK if assessment.rehearsed else assessment.origin)
+    if assessment.marks.cfc != 180:
+        words.append(f"CFC {assessment.marks.cfc or 'none'}")
+    if assessment.predicted:
+        words.append(f"predicted {assessment.predicted.peak_force_n:.0f} N")
+    if assessment.calibration.chosen:
+        words.append(f"calibration {assessment.calibration.chosen.file or 'own'}")
+    return ", ".join(words)

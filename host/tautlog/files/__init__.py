@@ -1,1 +1,1 @@
-"""Files of a campaign's folder: new ones, lines that are only added, strict JSON."""
+"""Files of a campaign's folder: new files, append-only lines, strict JSON."""

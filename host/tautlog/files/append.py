@@ -1,4 +1,4 @@
-"""Append: one more line at the end of a file, whole or not there."""
+"""Append: add a line to the end of a file, whole or not at all."""
 
 from __future__ import annotations
 
@@ -10,19 +10,19 @@ from pathlib import Path
 
 from tautlog.errors import CampaignError
 
-_BINARY = getattr(os, "O_BINARY", 0)  # of Windows, which would write two signs for "\n"
+_BINARY = getattr(os, "O_BINARY", 0)  # for Windows, which would write two bytes for "\n"
 
 
 @dataclass(frozen=True)
 class Appended:
-    """A line that was added, and is on disk.
+    """A line that was added and is on disk.
 
     Attributes
     ----------
     number : int
-        Of the line, from 1.
+        Number of the line, from 1.
     doubt : str
-        What the file held before it that somebody should look at, in words, or "".
+        What is doubtful in the file before that line, in words, or "".
     """
 
     number: int
@@ -30,15 +30,15 @@ class Appended:
 
 
 def append_line(path: Path, line: bytes) -> Appended:
-    """Add a line, which holds no newline itself, to the end of a file.
+    """Add a line, without its newline, to the end of a file.
 
-    A line before it that has no end was cut short, by a crash or an older program: it is set
-    aside, on a line of its own.
+    A last line without an end was cut short by a crash or an older program. It stays, on its own
+    line.
 
     Raises
     ------
     CampaignError
-        If the disk does not take all of it; nothing of it is in the file then.
+        If the disk does not take the whole line; then nothing of it is in the file.
     """
     try:
         handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT | _BINARY, 0o644)
@@ -48,15 +48,14 @@ def append_line(path: Path, line: bytes) -> Appended:
             end = os.lseek(handle, 0, os.SEEK_CUR)
         finally:
             os.close(handle)
-        # Of ten thousand lines none need be understood; another program may have added more.
+        # Counting needs no parsing, even of ten thousand lines. Another program may have added
+        # more lines since.
         number = path.read_bytes()[:end].count(b"\n")
     except OSError as problem:
         raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
     if not cut_short:
         return Appended(number)
-    return Appended(
-        number, f"line {number - 1} of {path.name} had no end: it was cut short, look at it"
-    )
+    return Appended(number, f"line {number - 1} of {path.name} was cut short: check it")
 
 
 def _is_cut_short(handle: int) -> bool:
@@ -69,13 +68,13 @@ def _is_cut_short(handle: int) -> bool:
 
 
 def _write(handle: int, text: bytes) -> None:
-    """Put all of a text on the disk, or nothing of it."""
+    """Write the whole text to disk, or nothing."""
     written = 0
     try:
-        # One write at the end: two programs do not mix theirs.
+        # A single write at the end keeps the lines of two programs apart.
         written = os.write(handle, text)
         if written < len(text):
-            reason = f"the disk took {written} of {len(text)} bytes, is it full?"
+            reason = f"the disk took {written} of {len(text)} bytes: is it full?"
             raise OSError(errno.ENOSPC, reason)
         os.fsync(handle)
     except OSError:
@@ -85,8 +84,8 @@ def _write(handle: int, text: bytes) -> None:
 
 
 def _take_back(handle: int, written: int) -> None:
-    """Cut off what was just written; not where another program has added to it since."""
-    with contextlib.suppress(OSError):  # what stays is cut short, and is set aside next time
+    """Cut off what was just written, unless another program has added to it since."""
+    with contextlib.suppress(OSError):  # what stays is a cut-short line, handled next time
         end = os.lseek(handle, 0, os.SEEK_CUR)
         if os.fstat(handle).st_size == end:
             os.ftruncate(handle, end - written)

@@ -1,4 +1,4 @@
-"""Folder: where a campaign lies; light to import, for commands that need nothing else of it."""
+"""Folder: where a campaign lies; cheap to import, for commands that need nothing else."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ CAMPAIGN_FILE = "campaign.toml"
 
 
 def find_campaign(start_folder: str | os.PathLike[str] = ".") -> Path | None:
-    """Return the campaign.toml of a folder or of the nearest one above it, or None."""
+    """Return the campaign.toml of a folder or of the nearest folder above it, or None."""
     start = Path(start_folder).absolute()
     for folder in (start, *start.parents):
         if (folder / CAMPAIGN_FILE).is_file():

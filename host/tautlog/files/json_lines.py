@@ -1,8 +1,7 @@
-"""JSON lines: files of a campaign that are only ever added to, one object a line.
+"""JSON lines: append-only files of a campaign, one object to a line.
 
-A line's number is its name. What was entered wrongly is corrected by a later line that
-supersedes it, with a name and a reason; nothing is erased. A correction takes the place in
-time of what it corrects.
+A line is known by its number. A later line corrects a wrong line: it supersedes it, with a name
+and a reason; nothing is erased. A correction takes the place in time of the line it corrects.
 """
 
 from __future__ import annotations
@@ -27,13 +26,13 @@ class Standing(Generic[Kind]):
     Attributes
     ----------
     number : int
-        Of the line, from 1.
+        Number of the line, from 1.
     entry : object or None
-        What it says; None for a line that cannot be read and no longer counts.
+        The entry; None for an unreadable line that no longer counts.
     utc : str
-        The moment that it tells of: its own, or that of the line which it corrects.
+        Time of the entry: its own, or that of the line it corrects.
     superseded_by : int or None
-        Number of the line that corrects it; None where it counts.
+        Number of the line that corrects it; None if it counts.
     """
 
     number: int
@@ -43,120 +42,120 @@ class Standing(Generic[Kind]):
 
 
 def read_standing(path: Path, kind: type[Kind], what: str) -> list[Standing[Kind]]:
-    """Lines of a file in the order of the moments that they tell of, superseded ones too.
+    """Lines of a file in the order of their times, superseded lines too.
 
     Parameters
     ----------
     path : Path
-        The file; no lines where there is none.
+        The file; a missing file has no lines.
     kind : type
-        Dataclass that each line is one of; its own checks refuse what makes no sense.
+        Dataclass of each line; its own checks refuse values out of range.
     what : str
         What a line is, for messages.
 
     Raises
     ------
     CampaignError
-        With the line that counts and cannot be read.
+        If a line that counts cannot be read; names the line.
     """
-    told = _lines(path)
-    told = [_with_correction_checked(one, told) for one in told]
-    corrected_by = {one.supersedes: one.number for one in told if one.supersedes is not None}
+    lines = _lines(path)
+    lines = [_with_correction_checked(line, lines) for line in lines]
+    corrected_by = {line.supersedes: line.number for line in lines if line.supersedes is not None}
     roots: dict[int, int] = {}
-    moments: dict[int, str] = {}
+    times: dict[int, str] = {}
     found = []
-    for one in told:
-        wrong = one.supersedes
-        roots[one.number] = one.number if wrong is None else roots[wrong]
-        moments[one.number] = moments.get(roots[one.number], "") or one.utc
-        counts = one.number not in corrected_by
-        entry = _built(path, kind, what, one, counts=counts)
-        found.append(Standing(one.number, entry, moments[one.number], corrected_by.get(one.number)))
-    return sorted(found, key=lambda one: (roots[one.number], one.number))
+    for line in lines:
+        wrong = line.supersedes
+        roots[line.number] = line.number if wrong is None else roots[wrong]
+        times[line.number] = times.get(roots[line.number], "") or line.utc
+        counts = line.number not in corrected_by
+        entry = _built(path, kind, what, line, counts=counts)
+        found.append(
+            Standing(line.number, entry, times[line.number], corrected_by.get(line.number))
+        )
+    return sorted(found, key=lambda line: (roots[line.number], line.number))
 
 
 def read_lines(path: Path, kind: type[Kind], what: str) -> list[Kind]:
-    """Objects of a file that count, oldest first; see `read_standing`."""
+    """Entries of a file that count, oldest first; see `read_standing`."""
     return [
-        one.entry
-        for one in read_standing(path, kind, what)
-        if one.superseded_by is None and one.entry is not None
+        line.entry
+        for line in read_standing(path, kind, what)
+        if line.superseded_by is None and line.entry is not None
     ]
 
 
-def add_line(path: Path, told: Mapping[str, object]) -> Appended:
-    """Append one object, on disk on return.
+def add_line(path: Path, entry: Mapping[str, object]) -> Appended:
+    """Append an entry; it is on disk on return.
 
     Raises
     ------
     CampaignError
-        If it cannot be written, or supersedes a line that is none or counts no more.
+        If it cannot be written, or the superseded line does not exist or no longer counts.
     """
-    if told.get("supersedes") is not None:
-        _check_correction(path, told)
-    return append_line(path, json.dumps(told, allow_nan=False).encode())
+    if entry.get("supersedes") is not None:
+        _check_correction(path, entry)
+    return append_line(path, json.dumps(entry, allow_nan=False).encode())
 
 
 @dataclass(frozen=True)
 class _Line:
-    """One line as it was read: what it says, or why it is no JSON that can be used."""
+    """One line as it was read: its JSON value, or why it cannot be used."""
 
     number: int
-    told: object
+    value: object
     problem: JsonError | None = None
 
     @property
     def supersedes(self) -> Any:
-        """Number of the line that it corrects, as it says; None for none."""
-        return self.told.get("supersedes") if isinstance(self.told, dict) else None
+        """Number of the line that it corrects, as stated; None if it corrects none."""
+        return self.value.get("supersedes") if isinstance(self.value, dict) else None
 
     @property
     def utc(self) -> str:
-        """The moment that it says, or ""."""
-        return str(self.told.get("utc", "")) if isinstance(self.told, dict) else ""
+        """The stated time, or ""."""
+        return str(self.value.get("utc", "")) if isinstance(self.value, dict) else ""
 
 
 def _with_correction_checked(line: _Line, lines: list[_Line]) -> _Line:
-    """The line, or what is wrong with what it supersedes."""
+    """The line; a wrong correction becomes its problem."""
     problem = _correction_problem(line, lines)
-    return line if problem is None else replace(line, told=None, problem=problem)
+    return line if problem is None else replace(line, value=None, problem=problem)
 
 
 def _correction_problem(line: _Line, lines: list[_Line]) -> JsonError | None:
-    """What is wrong with what a line supersedes; None for nothing."""
+    """What is wrong with a line's correction, or None."""
     wrong = line.supersedes
     if wrong is None:
         return None
-    earlier = [one.number for one in lines if one.number < line.number]
+    earlier = [other.number for other in lines if other.number < line.number]
     if type(wrong) is not int or wrong not in earlier:
-        return JsonError(
-            f"it supersedes {wrong!r}, which is no line before it; allowed is the number of one"
-        )
-    if not _signed(line.told):
+        return JsonError(f"it supersedes {wrong!r}; expected the number of an earlier line")
+    if not _signed(line.value):
         return JsonError(
             f"it supersedes {wrong} without a name (by) and a reason; neither may be empty"
         )
     return None
 
 
-def _signed(told: object) -> bool:
-    texts = (told.get("by"), told.get("reason")) if isinstance(told, Mapping) else ()
-    return bool(texts) and all(isinstance(one, str) and bool(signed(one)) for one in texts)
+def _signed(entry: object) -> bool:
+    texts = (entry.get("by"), entry.get("reason")) if isinstance(entry, Mapping) else ()
+    return bool(texts) and all(isinstance(text, str) and bool(signed(text)) for text in texts)
 
 
-def _check_correction(path: Path, told: Mapping[str, object]) -> None:
-    wrong = told["supersedes"]
-    if not _signed(told):
-        raise CampaignError("what supersedes an entry has a name (--by) and a reason (--reason)")
+def _check_correction(path: Path, entry: Mapping[str, object]) -> None:
+    wrong = entry["supersedes"]
+    if not _signed(entry):
+        raise CampaignError("to supersede an entry, give a name (--by) and a reason (--reason)")
     lines = _lines(path)
-    if type(wrong) is not int or wrong not in [one.number for one in lines]:
-        there = f"1 to {lines[-1].number}" if lines else "none"
-        raise CampaignError(f"{path.name} has no entry {wrong}: there are {there}")
-    for one in lines:
-        if one.supersedes == wrong and not _correction_problem(one, lines):
+    if type(wrong) is not int or wrong not in [line.number for line in lines]:
+        there = f"it has entries 1 to {lines[-1].number}" if lines else "it has no entries"
+        raise CampaignError(f"{path.name} has no entry {wrong}: {there}")
+    for line in lines:
+        if line.supersedes == wrong and not _correction_problem(line, lines):
             raise CampaignError(
-                f"entry {wrong} of {path.name} is superseded already, by entry {one.number}: "
-                "supersede that one"
+                f"entry {wrong} of {path.name} is already superseded by entry {line.number}: "
+                "supersede that entry"
             )
 
 
@@ -182,11 +181,11 @@ def _built(path: Path, kind: type[Kind], what: str, line: _Line, *, counts: bool
     try:
         if line.problem is not None:
             raise line.problem
-        return built(kind, line.told)
+        return built(kind, line.value)
     except ValueError as problem:
         if not counts:
             return None
         raise CampaignError(
-            f"{path} line {line.number} is no {what}: {problem}. Correct it by a new one that "
+            f"{path} line {line.number} is not a valid {what}: {problem}. Enter a new {what} that "
             f"supersedes it: --supersedes {line.number}"
         ) from problem

@@ -1,4 +1,4 @@
-"""New file: whole under its name, or not there; never in the place of another."""
+"""New file: whole under its name or not there, and never in place of another file."""
 
 from __future__ import annotations
 
@@ -12,24 +12,24 @@ from tautlog.errors import RecordError, RecordExistsError
 
 @contextlib.contextmanager
 def new_file(path: Path) -> Iterator[Path]:
-    """Give a place to write to, and put what was written there under its own name.
+    """Give a draft to write to, and name it when it is written.
 
     Parameters
     ----------
     path : Path
-        File to make.
+        The file to make.
 
     Yields
     ------
     Path
-        Where to write it, in the same folder and with the same ending.
+        The draft to write, in the same folder and with the same ending.
 
     Raises
     ------
     RecordExistsError
-        If there is a file of that name, before or meanwhile.
+        If a file of that name exists, before or meanwhile.
     RecordError
-        If the disk refuses; nothing is left then.
+        If the disk refuses; then nothing is left.
     """
     refuse_taken(path)
     draft = path.with_name(f".{path.stem[:80]}-{os.getpid()}-unfinished{path.suffix}")
@@ -47,18 +47,18 @@ def new_file(path: Path) -> Iterator[Path]:
 
 
 def _name(draft: Path, path: Path) -> None:
-    """Give a draft its name, unless somebody else has it by now."""
+    """Give a draft its name, unless another file has it by now."""
     try:
         os.link(draft, path)
     except FileExistsError as problem:
         raise _exists(path) from problem
-    except OSError:  # a disk that knows no links
+    except OSError:  # a disk without links
         refuse_taken(path)
         draft.rename(path)
 
 
 def refuse_taken(path: Path) -> None:
-    """Raise RecordExistsError where there is a file of that name."""
+    """Raise RecordExistsError if a file of that name exists."""
     if path.exists():
         raise _exists(path)
 

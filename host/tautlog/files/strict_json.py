@@ -1,9 +1,9 @@
-"""Safe JSON: the one place where a text from outside becomes objects.
+"""Strict JSON: the only place where text from outside becomes objects.
 
-Python's own reader takes NaN, infinity and a key that stands twice, and ends in a
-RecursionError where brackets nest by the thousand. RFC 8259 has no NaN and no infinity
-(section 6), leaves to each reader what a doubled key means (section 4), and lets it bound
-the depth (section 9). Here all of them are refused, with one kind of error.
+Python's own reader accepts NaN, infinity and duplicate keys, and raises RecursionError if
+brackets nest by the thousand. RFC 8259 has no NaN and no infinity (section 6), leaves the meaning
+of duplicate keys to the reader (section 4), and lets it limit the depth (section 9). Here all of
+these are refused, with one type of error.
 """
 
 from __future__ import annotations
@@ -16,28 +16,28 @@ from typing import Any, NoReturn
 from tautlog.errors import JsonError
 
 MAX_DEPTH = 32  # own choice: what tautlog writes nests up to 7 deep
-MOST_DIGITS = 308  # of a whole number with its sign: IEEE 754 binary64 ends at 1.8e308
+MOST_DIGITS = 308  # of a whole number, with its sign: IEEE 754 binary64 ends at 1.8e308
 
 
 def read_json(
     text: str | bytes | bytearray | memoryview, where: str | Path = "", line: int | None = None
 ) -> object:
-    """Return what a text of JSON says.
+    """Return the value of a JSON text.
 
     Parameters
     ----------
     text : str or bytes
         The text; bytes are UTF-8.
     where : str or Path
-        What it was read from, for the message.
+        Source of the text, for the message.
     line : int, optional
-        Number of the line there, where the text is one line of a file.
+        Number of the line, if the text is one line of a file.
 
     Raises
     ------
     JsonError
-        A ValueError too, with place and fault: no JSON, nested deeper than `MAX_DEPTH`, a key
-        that stands twice, or a number that is none or endless.
+        Also a ValueError; gives place and fault: not JSON, nested deeper than `MAX_DEPTH`, a
+        duplicate key, or a number that is not finite.
     """
     try:
         if not isinstance(text, str):
@@ -59,46 +59,46 @@ def read_json(
         if not _deeper(value):
             return value
         fault = f"it nests deeper than {MAX_DEPTH}"
-    raise JsonError(f"{_where(where, line)} is no JSON that can be used: {fault}") from None
+    raise JsonError(f"{_where(where, line)} is not valid JSON: {fault}") from None
 
 
 def read_object(
     text: str | bytes | bytearray | memoryview, where: str | Path = "", line: int | None = None
 ) -> dict[str, Any]:
-    """Return the object that a text of JSON is; see `read_json`.
+    """Return the object in a JSON text; see `read_json`.
 
     Raises
     ------
     JsonError
-        As in `read_json`, and for a text that is no object.
+        As in `read_json`, and if the text is not an object.
     """
     value = read_json(text, where, line)
     if not isinstance(value, dict):
-        raise JsonError(f"{_where(where, line)} is no JSON object")
+        raise JsonError(f"{_where(where, line)} is not a JSON object")
     return value
 
 
 def read_list(text: str | bytes | bytearray | memoryview, where: str | Path = "") -> list[Any]:
-    """Return the list that a text of JSON is; see `read_json`.
+    """Return the list in a JSON text; see `read_json`.
 
     Raises
     ------
     JsonError
-        As in `read_json`, and for a text that is no list.
+        As in `read_json`, and if the text is not a list.
     """
     value = read_json(text, where)
     if not isinstance(value, list):
-        raise JsonError(f"{_where(where, None)} is no JSON list")
+        raise JsonError(f"{_where(where, None)} is not a JSON list")
     return value
 
 
 def _where(where: str | Path, line: int | None) -> str:
-    """What was read, for a message."""
+    """Source of the text, for a message."""
     return " ".join(part for part in (str(where), f"line {line}" if line else "") if part) or "it"
 
 
 def _place(problem: json.JSONDecodeError, *, whole: bool) -> str:
-    """What the library says, with the place in the terms of the file."""
+    """The library's message, with the place in the file."""
     if whole:
         return f"{problem.msg} at line {problem.lineno} column {problem.colno}"
     return f"{problem.msg} at column {problem.colno}"
@@ -109,35 +109,37 @@ def _object(pairs: list[tuple[str, object]]) -> dict[str, object]:
     if len(made) != len(pairs):
         names = [name for name, _ in pairs]
         twice = next(name for name in names if names.count(name) > 1)
-        raise ValueError(f"the key {twice[:40]!r} stands in it twice")
+        raise ValueError(f"the key {twice[:40]!r} occurs twice")
     return made
 
 
 def _refuse(name: str) -> NoReturn:
-    raise ValueError(f"{name} is no number")
+    raise ValueError(f"{name} is not a JSON number")
 
 
 def _finite(text: str) -> float:
     value = float(text)
     if not math.isfinite(value):
-        raise ValueError(f"{text[:40]} is beyond every number that can be kept")
+        raise ValueError(f"{text[:40]} is too large for a number")
     return value
 
 
 def _whole(text: str) -> int:
-    if len(text) > MOST_DIGITS:  # no float holds it, and whoever works with it would fail
-        raise ValueError(f"{text[:40]}... is beyond every number that can be kept")
+    if len(text) > MOST_DIGITS:  # no float holds it: calculations with it would fail
+        raise ValueError(f"{text[:40]}... is too large for a number")
     return int(text)
 
 
 def _deeper(value: object) -> bool:
-    """Whether a value nests deeper than `MAX_DEPTH`; level by level, so that it cannot recurse."""
+    """Whether a value nests deeper than `MAX_DEPTH`; level by level, without recursion."""
     level = [value]
     for _ in range(MAX_DEPTH + 1):
-        holders = [one for one in level if isinstance(one, (dict, list))]
+        holders = [value for value in level if isinstance(value, (dict, list))]
         if not holders:
             return False
         level = [
-            item for one in holders for item in (one.values() if isinstance(one, dict) else one)
+            item
+            for value in holders
+            for item in (value.values() if isinstance(value, dict) else value)
         ]
     return True

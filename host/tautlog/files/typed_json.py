@@ -1,6 +1,6 @@
-"""JSON objects of a known kind: what the files of a campaign hold, read strictly.
+"""JSON objects of a known kind, from the files of a campaign, read strictly.
 
-A name that lacks, that nobody knows, or whose value is of another kind is refused with its
+A missing name, an unknown name and a value of another kind are refused; the error gives the
 name, what was seen and what was expected.
 """
 
@@ -17,45 +17,45 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 Kind = TypeVar("Kind", bound="DataclassInstance")
-_WORDS = {str: "a text", int: "a whole number", float: "a number", bool: "true or false"}
+_WORDS = {str: "text", int: "a whole number", float: "a number", bool: "true or false"}
 
 
-def built(kind: type[Kind], told: object) -> Kind:
-    """An object of a dataclass, of what a JSON object says.
+def built(kind: type[Kind], content: object) -> Kind:
+    """Build an object of a dataclass from a JSON object.
 
     Parameters
     ----------
     kind : type
-        Dataclass of texts, numbers and whole numbers; what has a default may lack, and what may
-        be None may be null. Its own checks follow.
-    told : object
-        As `strict_json.read_json` returned it.
+        Dataclass of texts, numbers and whole numbers. A field with a default may be missing; a
+        field that may be None may be null. Its own checks follow.
+    content : object
+        The value that `strict_json.read_json` returned.
 
     Raises
     ------
     ValueError
-        With the name, what was seen and what was expected.
+        Gives the name, what was seen and what was expected.
     """
-    if not isinstance(told, dict):
-        raise JsonError(f"expected one JSON object, seen {short(told, 40)}")
+    if not isinstance(content, dict):
+        raise JsonError(f"expected one JSON object, got {short(content, 40)}")
     hints = _hints(kind)
-    known = {one.name: one for one in fields(kind)}
-    for name in told:
+    known = {part.name: part for part in fields(kind)}
+    for name in content:
         if name not in known:
             allowed = ", ".join(known)
-            raise JsonError(f"{short(name)} is no name of it; allowed are {allowed}")
-    for name, one in known.items():
-        if name not in told and one.default is MISSING and one.default_factory is MISSING:
-            raise JsonError(f"{name} lacks; expected is {_expected(hints[name])}")
-    for name, value in told.items():
+            raise JsonError(f"unknown name {short(name)}; allowed are {allowed}")
+    for name, part in known.items():
+        if name not in content and part.default is MISSING and part.default_factory is MISSING:
+            raise JsonError(f"{name} is missing; expected {_expected(hints[name])}")
+    for name, value in content.items():
         if not _fits(value, hints[name]):
-            raise JsonError(f"{name} = {short(value, 40)}: allowed is {_expected(hints[name])}")
-    return kind(**told)
+            raise JsonError(f"{name} = {short(value, 40)}: expected {_expected(hints[name])}")
+    return kind(**content)
 
 
 @cache
 def _hints(kind: type) -> dict[str, type]:
-    """Types of a dataclass's fields; a ledger has thousands of lines of one kind."""
+    """Types of a dataclass's fields; cached, for ledgers of thousands of lines."""
     return get_type_hints(kind)
 
 
@@ -71,5 +71,5 @@ def _fits(value: object, hint: type) -> bool:
 
 
 def _expected(hint: type) -> str:
-    words = [_WORDS[one] for one in _kinds(hint) if one in _WORDS]
+    words = [_WORDS[type_] for type_ in _kinds(hint) if type_ in _WORDS]
     return " or ".join([*words, "null"] if type(None) in _kinds(hint) else words)

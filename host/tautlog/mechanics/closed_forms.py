@@ -1,9 +1,8 @@
 """What the line will do: closed forms of a falling weight on an elastic member.
 
-The line is a massless linear spring without damping, the rails are free of
-friction, and gravity acts during the contact too. Real lines come out lower
-(damping, friction) or higher (hardening, bedding-in); `motion`
-solves those cases.
+The line is a massless linear spring without damping, the rails have no friction,
+and gravity also acts during the contact. Real peaks are lower (damping, friction)
+or higher (hardening, bedding-in); `motion` solves those cases.
 """
 
 from __future__ import annotations
@@ -60,9 +59,8 @@ def stiffness_for_peak_n_per_m(mass_kg: float, height_m: float, peak_n: float) -
     Raises
     ------
     ValueError
-        If an argument is outside its range, the height included, which must be
-        greater than 0; or if the peak is not above 2 m g, which no line
-        undercuts, however soft.
+        If an argument is outside its range (the height must be greater than 0),
+        or if the peak is not above 2 m g: no line, however soft, gives less.
     """
     _require_positive("mass_kg", mass_kg)
     _require_positive("height_m", height_m)

@@ -1,4 +1,4 @@
-"""Contact: from a line coming taut until it is slack, broken or still.
+"""Contact: from the line coming taut until it is slack, broken or at rest.
 
 Between contacts the sled flies freely, which is solved in closed form.
 """
@@ -31,8 +31,8 @@ _MOST_PHASES = 20_000
 
 
 @dataclass(frozen=True)
-class Contact:
-    """From a line coming taut until it is slack, broken or still, or the time is up."""
+class SolvedContact:
+    """From the line coming taut until it is slack, broken or at rest, or the time is up."""
 
     phases: tuple[Phase, ...]
     ending: str  # slack, break, rest, time
@@ -50,7 +50,7 @@ class Contact:
 
     @property
     def end_state(self) -> FloatArray:
-        """State at its end."""
+        """State at the end."""
         return self.phases[-1].end_state
 
     def grid(self, step_s: float) -> tuple[FloatArray, FloatArray]:
@@ -88,11 +88,11 @@ def _begins(model: RigModel, state: FloatArray, sign: int) -> str:
     return ""
 
 
-def _contact(model: RigModel, start_s: float, state: FloatArray, until_s: float) -> Contact:
+def _contact(model: RigModel, start_s: float, state: FloatArray, until_s: float) -> SolvedContact:
     """Solve one contact from the taut line on."""
     phases: list[Phase] = []
     speed_m_s, slipping, time_s = float(state[SPEED]), False, start_s
-    sign = -1 if speed_m_s < 0 else 1  # it rises still after a graze, see `_flight`
+    sign = -1 if speed_m_s < 0 else 1  # after a graze it still rises, see `_flight`
     while len(phases) < _MOST_PHASES:
         begins = "" if slipping else _begins(model, state, sign)
         slipping = slipping or begins == "slips"
@@ -103,9 +103,9 @@ def _contact(model: RigModel, start_s: float, state: FloatArray, until_s: float)
         phases.append(phase)
         time_s, state, ending = phase.end_s, phase.end_state.copy(), phase.ending
         if ending in ("slack", "break", "time"):
-            return Contact(tuple(phases), ending, speed_m_s)
+            return SolvedContact(tuple(phases), ending, speed_m_s)
         if ending == "sticks":
-            # The event is found to within rounding; what is left of it must not slip again.
+            # The event is found to within rounding; the rounding must not start another slip.
             assert model.slip is not None
             state[SLIPPED] = model.slip.length_m
         if ending == "turn":
@@ -113,10 +113,10 @@ def _contact(model: RigModel, start_s: float, state: FloatArray, until_s: float)
             catch_n = model.catch_n(float(state[STRETCH]), 0.0)
             net_n = model.weight_n - line_n(model, state, False) - catch_n
             if abs(net_n) <= max(model.friction_n, _STILL_N):
-                return Contact(tuple(phases), "rest", speed_m_s)
+                return SolvedContact(tuple(phases), "rest", speed_m_s)
             sign = 1 if net_n > 0 else -1
         slipping = ending == "slips"
-    raise RuntimeError(f"no rest after {_MOST_PHASES} turns: give damping, or a shorter duration")
+    raise RuntimeError(f"no rest after {_MOST_PHASES} turns: add damping, or shorten the duration")
 
 
 def _flight(model: RigModel, start_s: float, state: FloatArray) -> tuple[float, FloatArray]:
@@ -130,7 +130,7 @@ def _flight(model: RigModel, start_s: float, state: FloatArray) -> tuple[float, 
         fall_s, speed_m_s = free_fall(model, above_m)
         landed[STRETCH], landed[SPEED] = state[SLIPPED], speed_m_s
         return start_s + up_m_s / rising + fall_s, landed
-    # It turns round before the line is really slack: there the damper lets go again.
+    # The sled turns round before the line is really slack: the damper lets go again there.
 
     def virtual(after_s: float) -> float:
         stretch_m = slack_m - up_m_s * after_s + 0.5 * rising * after_s**2
@@ -145,13 +145,13 @@ def _flight(model: RigModel, start_s: float, state: FloatArray) -> tuple[float, 
     return start_s + after_s, landed
 
 
-def contacts(model: RigModel, duration_s: float) -> list[Contact]:
+def contacts(model: RigModel, duration_s: float) -> list[SolvedContact]:
     """All contacts that begin within a time."""
     if model.never_taut:
         return []
     time_s, speed_m_s = free_fall(model, model.height_m)
     state = np.array([0.0, speed_m_s, 0.0, 0.0, 0.0])
-    found: list[Contact] = []
+    found: list[SolvedContact] = []
     while time_s < duration_s:
         contact = _contact(model, time_s, state, duration_s)
         found.append(contact)

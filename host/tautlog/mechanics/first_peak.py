@@ -1,4 +1,4 @@
-"""First peak: the force that a rig reaches first, and the rig that reaches a given one."""
+"""First peak: the first peak force of a rig, and the rig that gives a wanted peak."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def first_peak_n(model: RigModel) -> float:
         If the line never comes taut.
     """
     if model.never_taut:
-        raise ValueError("`model` must let the line come taut, its catch comes first")
+        raise ValueError("`model` must let the line come taut, but its catch comes first")
     onset_s, _ = free_fall(model, model.height_m)
     period_s = 2.0 * math.pi * math.sqrt(model.mass_kg / model.stiffness_n_per_m)
     contact = contacts(model, onset_s + period_s)[0]
@@ -30,7 +30,7 @@ def first_peak_n(model: RigModel) -> float:
 
 
 def model_for_peak(model: RigModel, peak_n: float) -> RigModel:
-    """Same rig with the stiffness that makes a given first peak, losses included.
+    """The same rig with the stiffness that gives a wanted first peak, losses included.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def model_for_peak(model: RigModel, peak_n: float) -> RigModel:
         If no stiffness gives that peak.
     """
     guess = predict.stiffness_for_peak_n_per_m(model.mass_kg, model.height_m, peak_n)
-    # Without the break and the slip that may be asked of it later.
+    # Break and slip, which the model may have, are left out here.
     whole = replace(model, break_force_n=None, slip=None)
 
     def miss(log_factor: float) -> float:

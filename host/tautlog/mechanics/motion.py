@@ -1,4 +1,4 @@
-"""Motion: a sled that falls, solved until all is still, and the force at the cell.
+"""Motion: the fall of a sled, solved until it is at rest, and the force at the cell.
 
 `fall` joins free falls in closed form and contacts solved by
 `scipy.integrate.solve_ivp`. Time starts when the latch lets go.
@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.mechanics.contact import JUMP_S, Contact, contacts
+from tautlog.mechanics.contact import JUMP_S, SolvedContact, contacts
 from tautlog.mechanics.motion_truth import (
     BREAK_FALL_S,
     FIRST_GRID_S,
@@ -57,7 +57,7 @@ class Motion:
 
     model: RigModel
     duration_s: float
-    _solved: tuple[Contact, ...]
+    _solved: tuple[SolvedContact, ...]
 
     @cached_property
     def _grid(self) -> tuple[FloatArray, FloatArray]:
@@ -80,8 +80,8 @@ class Motion:
                 add(contact.end_s + time_s, force_n)
         return np.concatenate(times), np.concatenate(forces)
 
-    def _still_n(self, contact: Contact) -> float:
-        """Force of the line on a sled that hangs still."""
+    def _still_n(self, contact: SolvedContact) -> float:
+        """Force of the line on a sled that hangs at rest."""
         end = contact.end_state
         return max(0.0, float(self.model.elastic_n(end[STRETCH] - end[SLIPPED])))
 
@@ -91,8 +91,8 @@ class Motion:
         Parameters
         ----------
         time_s : ndarray of float64
-            Seconds from the instant the latch lets go, of any shape, below 0 and
-            beyond the end too.
+            Seconds from the instant the latch lets go; any shape, also below 0 and
+            beyond the end.
 
         Notes
         -----
@@ -131,7 +131,7 @@ class Motion:
 
 
 def fall(model: RigModel, *, duration_s: float) -> Motion:
-    """Let the sled fall and solve until all is still.
+    """Let the sled fall and solve until it is at rest.
 
     Parameters
     ----------

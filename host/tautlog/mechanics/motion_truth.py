@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
-from tautlog.mechanics.contact import JUMP_S, Contact
+from tautlog.mechanics.contact import JUMP_S, SolvedContact
 from tautlog.mechanics.phase import IMPULSE, SLIPPED, SPEED, STRETCH, WORK
 
 BREAK_FALL_S = 2e-4  # common practice: a parted line unloads in less than 0.5 ms
@@ -26,7 +26,7 @@ class MotionTruth:
     Attributes
     ----------
     onset_time_s, slack_time_s : float or None
-        Begin and end of the first contact (end of a break, when it broke).
+        Begin and end of the first contact (end of the break, if it broke).
     peak_force_n, peak_time_s, peak_stretch_m : float or None
         Highest force of the first contact, when, and the stretch then.
     rise_time_s : float or None
@@ -36,7 +36,7 @@ class MotionTruth:
     impulse_ns : float or None
         Integral of the force over the first contact.
     rest_force_n : float or None
-        Force once all is still; None when it never is within the time solved.
+        Force at rest; None if the sled is not at rest within the time solved.
     bounces : int
         Later contacts with a peak above 2 % of the first.
     fall_time_s, taut_speed_m_s : float or None
@@ -48,7 +48,7 @@ class MotionTruth:
     energy_absorbed_j : float or None
         Integral of force over stretch until the sled stands still or the line breaks.
     break_time_s, break_force_n : float or None
-        When the force began to collapse, and from what.
+        When the force began to collapse, and the force then.
     slipped_m : float
         Length that slipped through a clamp.
     """
@@ -77,7 +77,7 @@ class MotionTruth:
     slipped_m: float = 0.0
 
 
-def peak_of(contact: Contact, step_s: float) -> tuple[float, float, float]:
+def peak_of(contact: SolvedContact, step_s: float) -> tuple[float, float, float]:
     """Time, force and stretch of the highest force of a contact."""
     best = (-1.0, 0.0, 0.0)
     for phase in contact.phases:
@@ -99,7 +99,7 @@ def peak_of(contact: Contact, step_s: float) -> tuple[float, float, float]:
     return best[1], best[0], best[2]
 
 
-def _crossings(contact: Contact, level_n: float, peak_s: float) -> tuple[float, float | None]:
+def _crossings(contact: SolvedContact, level_n: float, peak_s: float) -> tuple[float, float | None]:
     """First rise through a level, and first fall through it after the peak."""
     time_s, force_n = contact.grid(FIRST_GRID_S)
     above = force_n >= level_n
@@ -122,7 +122,7 @@ def _crossings(contact: Contact, level_n: float, peak_s: float) -> tuple[float, 
     return rise_s, exact(int(below[0]) - 1) if below.size else None
 
 
-def _durations(contact: Contact, truth: MotionTruth) -> MotionTruth:
+def _durations(contact: SolvedContact, truth: MotionTruth) -> MotionTruth:
     """Add rise time, durations and slack time."""
     assert truth.peak_force_n is not None
     assert truth.peak_time_s is not None
@@ -148,7 +148,7 @@ def _durations(contact: Contact, truth: MotionTruth) -> MotionTruth:
     )
 
 
-def first_contact(contact: Contact) -> MotionTruth:
+def first_contact(contact: SolvedContact) -> MotionTruth:
     """Figures of the first contact."""
     peak_s, peak_n, peak_stretch_m = peak_of(contact, FIRST_GRID_S)
     end = contact.end_state

@@ -125,7 +125,7 @@ def _events(model: RigModel, state: FloatArray, sign: int, slipping: bool) -> di
 def solved_phase(
     model: RigModel, start_s: float, state: FloatArray, sign: int, slipping: bool, until_s: float
 ) -> Phase:
-    """Solve until something happens or the time is up."""
+    """Solve until an event or until the time is up."""
     events = _events(model, state, sign, slipping)
     # A coarse step may jump over a threshold that is passed twice, or over the catch.
     rough = model.break_force_n or model.slip or model.catch_stretch_m is not None
@@ -152,7 +152,7 @@ def solved_phase(
 
 
 def broken_at_once(model: RigModel, time_s: float, state: FloatArray) -> Phase:
-    """Return the phase without length of a line that parts as it comes taut."""
+    """Return the phase of zero length of a line that parts as it comes taut."""
     force = _force_of_states(model, False)
     return Phase(
         time_s, time_s, state, "break", lambda t: np.repeat(state[:, None], t.size, axis=1), force

@@ -1,1 +1,1 @@
-"""The nouns: what travels between the wings, each a frozen object without files or hardware."""
+"""The nouns: frozen objects that travel between the wings, without files or hardware."""

@@ -1,7 +1,7 @@
 """Calibration: what one volt at the converter means in newtons, and for how long.
 
-The chain cell, amplifier and converter is calibrated as one. The zero is not
-part of it: it is taken from the slack line of every drop (see `marks`).
+Cell, amplifier and converter are calibrated as one chain. The zero is not part of
+it: it is taken from the slack line of every drop (see `marks`).
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ import numpy.typing as npt
 from tautlog.model import quantities as q
 from tautlog.model.key import COUNT, stated
 
-# Of the span between the amplifier's limits. What stands this close to a limit cannot show
-# its own noise any more: four times the noise of a quiet chain.
+# Fraction of the span between the amplifier's limits. A level this close to a limit cannot show
+# its own noise: four times the noise of a quiet chain.
 RAIL_MARGIN = 0.005
-HIDDEN_STEPS = 2  # of one conversion: a mean so near to a limit holds some that were at it
+HIDDEN_STEPS = 2  # of one conversion: a mean this close to a limit includes some at the limit
 
 
 @dataclass(frozen=True)
@@ -29,20 +29,20 @@ class Calibration:
     Attributes
     ----------
     newton_per_volt : float
-        Calibration factor, the inverse of the sensitivity. Negative when the
+        Calibration factor, the inverse of the sensitivity. Negative if the
         cell is wired so that tension lowers the voltage.
     newton_per_square_volt : float
         Curvature: newton_per_square_volt x (volt - zero_v)**2 is added; newton_per_volt is the
         slope at zero_v. 0 for a straight line.
     zero_v : float or None
-        Level at the converter with no force, as it was measured; None where nobody did.
+        Measured level at the converter with no force; None if not measured.
     expanded_u_fraction : float
         Expanded relative uncertainty (k = 2) of a force, from the calibration
-        alone. The default of 0.04 is common practice for a rig that nobody has
-        checked dynamically yet.
+        alone. The default of 0.04 is common practice for a rig without a dynamic
+        check.
     expanded_u_n : float
-        Expanded uncertainty (k = 2) of any force, however small, on top of that: what does
-        not grow with the force, as non-linearity, hysteresis and zero return. 0 in old files.
+        Expanded uncertainty (k = 2) of any force, however small, in addition: parts that do not
+        grow with the force, such as non-linearity, hysteresis and zero return. 0 in old files.
     reference_v : float
         Voltage of the converter's full scale.
     converter_bits : int
@@ -51,38 +51,37 @@ class Calibration:
         Output limits of the amplifier; a reading beyond them is clipped. They
         lie inside the converter's range.
     range_n : float
-        Largest force that the calibration covered; 0 when unknown.
+        Largest force that the calibration covers; 0 if unknown.
     bandwidth_hz : float
-        Of amplifier and anti-alias filter, -3 dB; 0 when unknown.
+        Bandwidth of amplifier and anti-alias filter, -3 dB; 0 if unknown.
     good_for_days : int
-        Days from `date` on for which it counts; 0 for no end.
+        Days for which it is valid, from `date` on; 0 for no end.
     date : str
-        ISO date, or "" when unknown; what is none counts as expired.
+        ISO date, or "" if unknown; any other text counts as expired.
     note : str
         Serial numbers, method, who did it.
     accepted : str
-        Who accepts a slope that is not plausible, and why: "NAME: REASON"; else "".
+        Who accepts an implausible slope, and why: "NAME: REASON"; else "".
     """
 
     newton_per_volt: float = field(
         default=1000.0,
         metadata=stated(
-            "Force of one volt at the converter; negative if tension lowers the voltage: good for "
-            "a drop only when a calibration with weights shows it too, or a named person accepts "
-            "it.",
+            "Newtons per volt at the converter. Negative if tension lowers the voltage: then no "
+            "drop until a calibration with weights shows it, too, or a named person accepts it.",
             quantity=q.SLOPE,
         ),
     )
     newton_per_square_volt: float = field(
         default=0.0,
         metadata=stated(
-            "Curvature: times the square of the voltage above zero_v; 0: a straight line.",
+            "Curvature, for the square of the voltage above zero_v. 0: straight line.",
             quantity=q.CURVATURE,
         ),
     )
     zero_v: float | None = field(
         default=None,
-        metadata=stated("Level with no force, as it was measured.", 0.45, q.VOLT, optional=True),
+        metadata=stated("Measured level with no force.", 0.45, q.VOLT, optional=True),
     )
     expanded_u_fraction: float = field(
         default=0.04,
@@ -93,33 +92,35 @@ class Calibration:
     expanded_u_n: float = field(
         default=0.0,
         metadata=stated(
-            "The same in newtons, on top: what does not grow with the force, as non-linearity.",
+            "Expanded uncertainty (k = 2) that does not grow with the force, in addition.",
             quantity=q.LOAD,
         ),
     )
     reference_v: float = field(
-        default=3.3, metadata=stated("Converter's full scale.", quantity=q.FULL_SCALE)
+        default=3.3, metadata=stated("Full scale of the converter.", quantity=q.FULL_SCALE)
     )
     converter_bits: int = field(
-        default=12, metadata=stated("Converter's resolution.", whole=(1, 16))
+        default=12, metadata=stated("Resolution of the converter.", whole=(1, 16))
     )
     rail_low_v: float = field(
-        default=0.05, metadata=stated("Amplifier's lowest output.", quantity=q.VOLT)
+        default=0.05, metadata=stated("Lowest output of the amplifier.", quantity=q.VOLT)
     )
     rail_high_v: float = field(
-        default=3.2, metadata=stated("Amplifier's highest output.", quantity=q.VOLT)
+        default=3.2, metadata=stated("Highest output of the amplifier.", quantity=q.VOLT)
     )
     range_n: float = field(
-        default=0.0, metadata=stated("Largest known load applied; 0: unknown.", quantity=q.LOAD)
+        default=0.0,
+        metadata=stated("Largest load of the calibration. 0: unknown.", quantity=q.LOAD),
     )
     bandwidth_hz: float = field(
         default=0.0,
         metadata=stated(
-            "Of amplifier and anti-alias filter, -3 dB; 0: unknown.", quantity=q.BANDWIDTH
+            "Bandwidth of amplifier and anti-alias filter, -3 dB. 0: unknown.", quantity=q.BANDWIDTH
         ),
     )
     good_for_days: int = field(
-        default=365, metadata=stated("Until the next calibration; 0: no end.", whole=COUNT)
+        default=365,
+        metadata=stated("Days until the next calibration is due. 0: no end.", whole=COUNT),
     )
     date: str = field(
         default="", metadata=stated("Day of the calibration, such as 2026-03-01.", day=True)
@@ -128,7 +129,7 @@ class Calibration:
     accepted: str = field(
         default="",
         metadata=stated(
-            "Who accepts a slope that the data sheet does not promise, and why.",
+            "Who accepts a slope that contradicts the data sheet, and why.",
             "R. Lead: shunt trimmed by hand",
             optional=True,
         ),
@@ -149,7 +150,7 @@ class Calibration:
         return force
 
     def working_range_v(self) -> tuple[float, float]:
-        """Voltages at or beyond which the amplifier counts as parked at a limit, in V."""
+        """Voltages at or beyond which the amplifier counts as being at a limit, in V."""
         low_v, high_v = self.rail_low_v, self.rail_high_v
         top_v = self.reference_v - self.volt_per_count(1)
         margin_v = RAIL_MARGIN * (high_v - low_v)
@@ -160,14 +161,14 @@ class Calibration:
         return math.hypot(self.expanded_u_fraction * force_n, self.expanded_u_n)
 
     def expired_on(self, day: str) -> bool:
-        """Whether it is too old on an ISO day or time; False where nobody said.
+        """Whether it is too old on an ISO day or time; False if date or end is not stated.
 
-        A date that is no day tells no age: it counts as too old.
+        A date that is not a valid day counts as too old.
         """
         if not self.good_for_days or not self.date:
             return False
         try:
-            made, used = (datetime.date.fromisoformat(one) for one in (self.date, day[:10]))
+            made, used = (datetime.date.fromisoformat(date) for date in (self.date, day[:10]))
         except ValueError:
             return True
         return (used - made).days > self.good_for_days
@@ -179,14 +180,14 @@ class Calibration:
     def clipped(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.bool_]:
         """Samples at or beyond the amplifier's rails or the converter's limits."""
         step_v = self.volt_per_count(reduction)
-        # Of several conversions in a sample, noise keeps some off the converter's limit.
+        # If a sample sums several conversions, noise keeps some of them off the limit.
         hidden = HIDDEN_STEPS * reduction if reduction > 1 else 0
         low = max(self.rail_low_v / step_v, hidden)
         high = min(self.rail_high_v / step_v, ((1 << self.converter_bits) - 1) * reduction - hidden)
         return (counts <= low) | (counts >= high)
 
 
-# What a calibration measures; the rest stays as campaign.toml says.
+# What a calibration measures; campaign.toml states the rest.
 MEASURED = (
     "newton_per_volt",
     "newton_per_square_volt",

@@ -1,4 +1,4 @@
-"""Contradiction: one thing that a board told and that cannot be, and what it makes of a record."""
+"""Contradiction: an impossible report of a board, and what it means for the record."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 SUSPECT, INVALID = "suspect", "invalid"
 
 
-# What each of them makes of a record.
+# Record verdict that each code leads to.
 SEVERITIES = {
     "unasked-release": SUSPECT,
     "not-armed": SUSPECT,
@@ -31,7 +31,7 @@ SEVERITIES = {
 
 @dataclass(frozen=True)
 class Contradiction:
-    """One thing that cannot be: a short code, and plain words.
+    """One impossible report: a short code, and plain words.
 
     Attributes
     ----------
@@ -46,5 +46,5 @@ class Contradiction:
 
     @property
     def severity(self) -> str:
-        """What it makes of a record: "suspect" or "invalid"."""
+        """Record verdict that it leads to: "suspect" or "invalid"."""
         return SEVERITIES[self.code]

@@ -1,7 +1,7 @@
 """Fasteners: what screws, bolts and shackles hold, by published formulas.
 
-They are no structural proof: local codes and licensed practice decide, and a proof pull of
-the real mount comes before any drop.
+The formulas are no structural proof: local codes and licensed practice decide, and a proof pull
+of the real mount comes before any drop.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ INCH_M = 0.0254
 def wood_screw_allowable_n(specific_gravity: float, diameter_m: float, thread_m: float) -> float:
     """Allowable withdrawal from side grain, 2850 G**2 D per inch of thread (NDS eq. 12.2-2).
 
-    As quoted by public handbooks. Not from end grain, which many codes forbid; normal
-    duration, dry wood.
+    As quoted by public handbooks, for normal duration and dry wood. Not valid for end grain,
+    which many codes forbid.
     """
     _in_range("specific gravity", specific_gravity, 0.3, 0.8)
     per_inch_lbf = 2850.0 * specific_gravity**2 * (diameter_m / INCH_M)
@@ -41,7 +41,7 @@ def lag_screw_allowable_n(
 ) -> float:
     """Allowable withdrawal, 1800 G**1.5 D**0.75 per inch of thread (NDS eq. 12.2-1).
 
-    Three quarters of it from end grain (Wood Handbook, chapter 8). The thread's tip does
+    From end grain it is three quarters (Wood Handbook, chapter 8). The tip of the thread does
     not count.
     """
     _in_range("specific gravity", specific_gravity, 0.3, 0.8)
@@ -56,8 +56,8 @@ def timber_screw_characteristic_n(
 
     f = 0.52 d**-0.5 l**-0.1 rho**0.8 in N, mm and kg/m3; F = n**0.9 f d l k_d / (1.2 cos2 a
     + sin2 a), k_d = min(d / 8, 1). Valid for 6 to 12 mm, l of 6 d and more, a of 30 to 90
-    degrees; the exponent of the density is from memory. A design value is lower: times
-    k_mod, over gamma_M.
+    degrees; the exponent of the density is from memory. A design value is lower: multiply by
+    k_mod, divide by gamma_M.
     """
     d, length = 1000.0 * diameter_m, 1000.0 * thread_m
     _in_range("diameter in mm", d, 6.0, 12.0)
@@ -76,7 +76,7 @@ PROOF_STRESS_PA = {"8.8": 580e6}
 def stress_area_m2(size_mm: int) -> float:
     """Stress area of a coarse metric thread, pi / 4 (d - 0.938194 P)**2 (ISO 898-1)."""
     if size_mm not in PITCH_M:
-        raise PlanError(f"M{size_mm}: allowed are {', '.join(f'M{one}' for one in PITCH_M)}")
+        raise PlanError(f"M{size_mm}: allowed are {', '.join(f'M{size}' for size in PITCH_M)}")
     return 0.25 * math.pi * ((size_mm - 0.938194 * PITCH_M[size_mm]) / 1000.0) ** 2
 
 
@@ -97,4 +97,4 @@ def shackle_working_n(diameter_m: float) -> float:
 
 def _in_range(name: str, value: float, least: float, most: float) -> None:
     if not least <= value <= most:
-        raise PlanError(f"{name} {value:g}: the formula is good for {least:g} to {most:g}")
+        raise PlanError(f"{name} {value:g}: the formula is valid for {least:g} to {most:g}")

@@ -1,7 +1,7 @@
-"""Force curve: what a drop's figures were taken from, as it is drawn, told and exported.
+"""Force curve: the curve of a drop's figures, for pictures, lists and export.
 
-Marking makes it once. Nobody filters, zeroes or turns a force again to show it: what is
-seen is what was measured.
+Marking makes it once. No other code filters, zeroes or inverts a force to show it: what is shown
+is what was measured.
 """
 
 from __future__ import annotations
@@ -17,30 +17,30 @@ FloatArray = npt.NDArray[np.float64]
 
 @dataclass(frozen=True)
 class ForceCurve:
-    """The force of a whole trace, as marking looked at it.
+    """The force of a whole trace, as marking used it.
 
     Attributes
     ----------
     sample_rate_hz : float
         Samples per second; sample i is at i / sample_rate_hz.
     force_n : ndarray of float64, shape (n_samples,)
-        Zero removed, glitches left out, class-filtered, positive in tension as the trace has
-        it; NaN where a sample is missing. Where the load path let go, the force up to that was
-        filtered by itself.
+        Zero removed, glitches left out, class-filtered, positive in tension as in the trace;
+        NaN for a missing sample. If the load path let go, the force up to that was filtered by
+        itself.
     unfiltered_n : ndarray of float64, shape (n_samples,)
-        Zero removed, and nothing else.
+        Only the zero is removed.
     cfc : int or None
         The class; None for no filter.
     zero_n : float or None
-        What was taken off as zero; None where that was not wanted.
+        The zero that was removed; None if no zero was to be removed.
     sign : int
-        -1 where the measured contact is negative, else 1. It is told, not applied.
+        -1 if the measured contact is negative, else 1. It is reported, not applied.
     break_time_s : float or None
         Loss of load up to which the force was filtered by itself.
     duration_from_s, duration_to_s : float or None
         Ends of the duration, at 10 % of the peak.
     glitches : int
-        Samples that were left out.
+        Number of samples left out.
     """
 
     sample_rate_hz: float
@@ -64,7 +64,7 @@ class ForceCurve:
         return np.arange(self.force_n.size) / self.sample_rate_hz
 
     def at(self, time_s: float) -> float:
-        """Force at a time, straight between samples; NaN where there is none."""
+        """Force at a time, linear between samples; NaN outside the trace."""
         return float(np.interp(time_s, self.time_s, self.force_n, left=np.nan, right=np.nan))
 
     @property
@@ -73,14 +73,14 @@ class ForceCurve:
         return f"CFC {self.cfc}" if self.cfc else "unfiltered"
 
     def words(self) -> tuple[str, ...]:
-        """What was done to the force, one line each."""
+        """What was done to the force, one line for each step."""
         zero = "not removed" if self.zero_n is None else f"{self.zero_n:.6g} N removed"
         found = [
             f"zero: {zero}",
             f"filter: channel frequency class {self.cfc}, no phase shift"
             if self.cfc
             else "filter: none",
-            "sign: positive in tension, as the record has it"
+            "sign: positive in tension, as in the record"
             + ("; the force of this contact is negative" if self.sign < 0 else ""),
         ]
         if self.break_time_s is not None:
@@ -96,8 +96,8 @@ class ForceCurve:
         return tuple(found)
 
     def short_words(self) -> tuple[str, ...]:
-        """The same for a line that has no room."""
+        """The same, shorter."""
         zero = "zero not removed" if self.zero_n is None else f"zero {self.zero_n:.4g} N removed"
         apart = self.break_time_s is not None
         parts = (zero, self.name, "negative contact" if self.sign < 0 else "")
-        return tuple(one for one in (*parts, "filtered up to the break" if apart else "") if one)
+        return tuple(part for part in (*parts, "filtered up to the break" if apart else "") if part)

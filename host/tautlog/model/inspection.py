@@ -1,4 +1,4 @@
-"""Inspection: what people may find of an article after a drop."""
+"""Inspection: what an inspection of the article may find after a drop."""
 
 from __future__ import annotations
 

@@ -1,10 +1,10 @@
-"""Key: what people may state under one name, declared where the value is kept.
+"""Key: a name in campaign.toml and its allowed values, declared where the value is kept.
 
 A field of a frozen dataclass carries its key as metadata. Reading, checking, the commented
-example and the list of what is allowed all come from it, so that nothing is declared twice.
-Plain dataclasses are the least that does it. To start Python and declare 13 sections took
-0.11 s with them, 0.19 s with msgspec, 0.26 s with attrs and cattrs, 0.51 s with pydantic (the
-best of nine runs; a bare start 0.03 s), and none of the others names the line of a mistake.
+example and the list of allowed values come from it, so that nothing is declared twice. Plain
+dataclasses suffice. To start Python and declare 13 sections took 0.11 s with them, 0.19 s with
+msgspec, 0.26 s with attrs and cattrs, 0.51 s with pydantic (best of nine runs; a bare start 0.03
+s), and none of the others reports the line of a mistake.
 """
 
 from __future__ import annotations
@@ -18,35 +18,35 @@ from tautlog.model.quantities import Quantity
 from tautlog.model.timestamp import day_problem
 
 LARGEST = 1_000_000
-COUNT = (0, LARGEST)  # of what is counted
+COUNT = (0, LARGEST)  # range of a count
 _METADATA = "key"
-_WORDS = {str: "a text in quotes", int: "a whole number"}
+_WORDS = {str: "text in quotes", int: "a whole number"}
 
 
 @dataclass(frozen=True)
 class Key:
-    """One key; its kind follows from what bounds it.
+    """One key; its kind follows from its bounds.
 
     Attributes
     ----------
     meaning : str
-        In words, for the comment above it.
+        The comment above it in a new file.
     example : str, float, int or None
-        What a new file holds; None for the field's default.
+        Its value in a new file; None for the field's default.
     quantity : Quantity or None
-        Of a number: its unit and range.
+        Unit and range of a number.
     choices : tuple of str
-        Of a text: what is allowed, when only some are.
+        Allowed texts; empty if any text is allowed.
     whole : (int, int) or None
-        Of a whole number: the least and the most.
+        Least and largest value of a whole number.
     day : bool
-        A text that is a day, or empty where nobody said.
+        The text is a day, or empty if not stated.
     optional : bool
         A new file shows it as a comment.
     former : str
-        Its name in files of old, which is read all the same; "" for none.
+        Its name in old files, which is still read; "" for none.
     name : str
-        That of its field.
+        Name of its field.
     """
 
     meaning: str
@@ -61,13 +61,13 @@ class Key:
 
     @property
     def kind(self) -> type[float] | type[int] | type[str]:
-        """What it must be."""
+        """Type that the value must have."""
         if self.quantity is not None:
             return float
         return str if self.whole is None else int
 
     def problem(self, value: object) -> str:
-        """Say what is allowed, or "" where nothing is wrong with a value."""
+        """Say what is allowed; "" if the value is."""
         if self.quantity is not None:
             return self.quantity.problem(value)
         if isinstance(value, bool) or not isinstance(value, self.kind):
@@ -82,7 +82,7 @@ class Key:
         return ""
 
     def mistake(self, value: object, read_as: str = "") -> str:
-        """The same with the value in front, and the name as it was read."""
+        """The same, with the name as it was read and the value in front."""
         problem = self.problem(value)
         return f"{read_as or self.name} = {short(value)}: {problem}" if problem else ""
 
@@ -98,18 +98,18 @@ def stated(
     optional: bool = False,
     former: str = "",
 ) -> dict[str, Key]:
-    """Metadata of a field that people state; see `Key`."""
+    """Metadata of a field that a file may state; see `Key`."""
     return {_METADATA: Key(meaning, example, quantity, choices, whole, day, optional, former)}
 
 
 @cache
 def keys_of(kind: type) -> Mapping[str, Key]:
-    """Keys of a dataclass by their names, in its order; fields that nobody states have none."""
+    """Keys of a dataclass by name, in its order; fields without a key are left out."""
     found = {}
-    for one in fields(kind):
-        key = one.metadata.get(_METADATA)
+    for part in fields(kind):
+        key = part.metadata.get(_METADATA)
         if isinstance(key, Key):
-            default = None if one.default is MISSING else one.default
+            default = None if part.default is MISSING else part.default
             example = default if key.example is None else key.example
-            found[one.name] = replace(key, name=one.name, example=example)
+            found[part.name] = replace(key, name=part.name, example=example)
     return found

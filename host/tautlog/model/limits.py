@@ -1,6 +1,6 @@
-"""Limits: every number that more than one module reckons with, its unit and its basis.
+"""Limits: every number that several modules use, with its unit and its basis.
 
-A number stands here once; modules take it from here. "Common practice" has no other source.
+Each number is defined once, here. "Common practice" means that there is no other source.
 """
 
 from __future__ import annotations
@@ -9,45 +9,47 @@ import math
 
 
 class Limit(float):
-    """A number that knows its unit and where it comes from.
+    """A number with its unit and its source.
 
     Attributes
     ----------
     unit : str
-        "1" for a share.
+        Unit; "1" for a fraction.
     basis : str
-        Source, or how it was found.
+        Meaning and source, or how it was found.
     """
 
     unit: str
     basis: str
 
     def __new__(cls, value: float, unit: str, basis: str) -> Limit:
-        """Make one; it reckons as the plain number does."""
+        """Make a limit, which calculates as the plain number does."""
         made = super().__new__(cls, value)
         made.unit, made.basis = unit, basis
         return made
 
     def __reduce__(self) -> tuple[type[Limit], tuple[float, str, str]]:
-        """What a copy in another process is made of."""
+        """How to rebuild it in another process."""
         return Limit, (float(self), self.unit, self.basis)
 
 
-# What people say of a drop, as standard uncertainties.
+# Stated values of a drop, as standard uncertainties.
 MASS_U_FRACTION = Limit(0.005, "1", "of a sled on a scale; common practice")
 HEIGHT_U_M = Limit(0.005, "m", "free travel with a tape; common practice")
 FRICTION_MOST = Limit(
-    0.1, "1", "of the weight, of rails that nobody measured: a rig that runs badly; common practice"
+    0.1,
+    "1",
+    "of the weight, for rails that were not measured: a rig that runs badly; common practice",
 )
 FRICTION_U = Limit(
     FRICTION_MOST / math.sqrt(3.0),
     "1",
-    "of the weight, about none, where the drop does not tell it: anything from 0 to FRICTION_MOST, "
+    "of the weight, about zero, if the drop does not show it: anything from 0 to FRICTION_MOST, "
     "one-sided, sqrt of the mean square (JCGM 100:2008, 4.3.7 and F.2.4.5)",
 )
-FRICTION_TOLD_U = Limit(0.02, "1", "of the weight, of a friction that was told; common practice")
+FRICTION_TOLD_U = Limit(0.02, "1", "of the weight, for a stated friction; common practice")
 
-# What a trace tells of its times, as standard uncertainties.
+# Times from a trace, as standard uncertainties.
 ONSET_U_S = Limit(
     0.0002,
     "s",
@@ -55,7 +57,7 @@ ONSET_U_S = Limit(
     "simulated drops, tests/benchmarks",
 )
 
-# What lies beyond the calibration, and between cell and article.
+# Beyond the calibration, and between cell and article.
 NONLINEARITY = Limit(
     0.004, "1", "of the force beyond the largest that calibration covered; common practice"
 )
@@ -68,28 +70,30 @@ CALIBRATION_FREEDOM = Limit(
 LEAST_U_FRACTION = Limit(
     0.0002,
     "1",
-    "of the force, expanded: no strain-gauge chain read by a converter like this is known better; "
+    "of the force, expanded: no strain-gauge chain with a converter like this is better; "
     "a third of the 0.06 % that ISO 376 allows the machine that calibrates its best class, 00 "
     "(figure from memory); own choice",
 )
 FITTINGS_FRACTION = Limit(
     0.1,
     "1",
-    "of the fittings' mass over the sled's: their own inertia at the cell, where the trace does "
-    "not tell it; common practice",
+    "of the fittings' mass over the sled's: their own inertia at the cell, if the trace does not "
+    "show it; common practice",
 )
 
 BREAK_MOST = Limit(
     0.1,
     "1",
-    "of the peak, expanded, that the place of a break may leave open; beyond it the peak is told "
-    "as a lower bound; own choice",
+    "of the peak, expanded, that the place of a break may leave open; beyond it the peak is "
+    "reported as a lower bound; own choice",
 )
 
-# What a test may be like.
-OVERLOAD_PER_TARGET = Limit(1.1, "1", "limit over target where nobody said; common practice")
-HANGING_TOLERANCE = Limit(0.02, "1", "of the weight that a hanging sled reads; common practice")
-HANGING_LEAST_N = Limit(3.0, "N", "that it may be off all the same; common practice")
+# The test.
+OVERLOAD_PER_TARGET = Limit(1.1, "1", "default limit over target; common practice")
+HANGING_TOLERANCE = Limit(
+    0.02, "1", "of the weight, for the reading of a hanging sled; common practice"
+)
+HANGING_LEAST_N = Limit(3.0, "N", "least tolerance of that reading; common practice")
 GO_ON_WITHIN = Limit(0.15, "1", "measured over predicted, hold point of a ladder; common practice")
 HEADROOM = Limit(1.5, "1", "range of cell and amplifier over the target; common practice")
 QUASI_STATIC_FACTOR = Limit(
@@ -105,10 +109,10 @@ RISE_PER_BANDWIDTH = Limit(
     "0.35 over its bandwidth (closed form, ln 9 / 2 pi) and rises add as squares (common "
     "practice), so that at sqrt 2 times as much half of the square is its own",
 )
-LARGEST_N = Limit(1e15, "N", "beyond it a number is no force; own choice")
+LARGEST_N = Limit(1e15, "N", "a larger number is not a force; own choice")
 K_FACTOR = Limit(2.0, "1", "for 95.45 % of a normal distribution (JCGM 100:2008, table G.2)")
 
-# What a trace is looked at with.
+# How a trace is analysed.
 PAD_S = Limit(
     0.1,
     "s",
@@ -118,25 +122,25 @@ PAD_S = Limit(
 SMOOTH_S = Limit(
     0.0004,
     "s",
-    "of the moving mean that contacts are found in: enough against noise, and no onset moves by "
-    "more than half of it; own choice",
+    "moving mean in which contacts are found: enough against noise, and no onset moves by more "
+    "than half of it; own choice",
 )
 SIGMAS = Limit(
-    5.0, "1", "of the smoothed noise, that a contact stands above: one in 3.5 million; own choice"
+    5.0, "1", "of the smoothed noise, above which a contact stands: one in 3.5 million; own choice"
 )
 EDGE_SIGMAS = Limit(
     5.0, "1", "of the noise of one sample below the threshold: then edges are exact; own choice"
 )
 CONTACT_SHARE = Limit(
-    0.02, "1", "of the peak: what is lower is no contact and no bounce; common practice"
+    0.02, "1", "of the peak: anything lower is no contact and no bounce; common practice"
 )
 LEAST_FLIGHT_S = Limit(
     0.05, "s", "between two contacts of a sled: ringing of a beam swings faster; common practice"
 )
 PULL_SHARE = Limit(
-    0.05, "1", "of the peak: lower pulls have no onset that is exact enough; own choice"
+    0.05, "1", "of the peak: the onset of a lower pull is not exact enough; own choice"
 )
-ZERO_SAMPLES = Limit(8.0, "1", "that a zero is taken from at least; own choice")
+ZERO_SAMPLES = Limit(8.0, "1", "least number of samples for a zero; own choice")
 SIGMA_PER_MAD = Limit(
     1.4826, "1", "standard over median absolute deviation of a normal distribution, 1 / 0.67449"
 )
@@ -149,18 +153,18 @@ RECLOSED_WITHIN_S = Limit(
     "after a release: later a hand, or the sled on its way back, may have closed the switch; own "
     "choice",
 )
-FALL_CLOCK_S = Limit(0.002, "s", "that switch and onset together may be off; own choice")
+FALL_CLOCK_S = Limit(0.002, "s", "that switch and onset together may be wrong by; own choice")
 GLITCH_SAMPLES = Limit(2.0, "1", "that a glitch may last: longer ones are a force; own choice")
-STAMP_SAMPLES = Limit(2.0, "1", "that the stamp of an edge may be off; tests/emulated")
-UNSAID_HEIGHT_M = Limit(3.0, "m", "where nobody said one; no rig here is higher")
+STAMP_SAMPLES = Limit(2.0, "1", "that the stamp of an edge may be wrong by; tests/emulated")
+UNSAID_HEIGHT_M = Limit(3.0, "m", "assumed if no height is stated; no rig here is higher")
 
-# What momentum and chain may show.
-CLOSURE_SUSPECT = Limit(0.05, "1", "of the impulse off what momentum asks for; common practice")
+# Momentum and chain.
+CLOSURE_SUSPECT = Limit(0.05, "1", "of the impulse, off the momentum law; common practice")
 REBOUND_MOST = Limit(
     1.1,
     "1",
-    "of the speed of the fall, upwards: no line throws a sled up faster than it fell, and what is "
-    "more than 10 % beyond is gain, mass or height; common practice",
+    "of the speed of the fall, upwards: no line throws a sled up faster than it fell; more than "
+    "10 % beyond means wrong gain, mass or height; common practice",
 )
 SHUNT_SUSPECT = Limit(0.02, "1", "change of the shunt's step over a drop; common practice")
-SHUNT_INVALID = Limit(0.05, "1", "beyond it the chain is not what it was; common practice")
+SHUNT_INVALID = Limit(0.05, "1", "beyond it the chain has changed; common practice")

@@ -1,7 +1,7 @@
-"""Line: what springs taut, and how stiff it is.
+"""Line: the line that springs taut, and its stiffness.
 
-Stiffness comes from a value, from the product of modulus and section over the length, from
-a static pull, or from earlier drops (`learn`).
+The stiffness is stated, or comes from EA over the length, from a static pull, or from earlier
+drops (`learn`).
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from tautlog.errors import PlanError
 
-# Common practice, no source: what is known of a stiffness that nobody has measured in a
-# drop, and how much stiffer knots, stitches and braid become from the first drops on.
+# Common practice, no source: uncertainty of a stiffness that was not measured in a drop, and how
+# much stiffer knots, stitches and braid become in the first drops.
 STIFFNESS_U_FRACTION = 0.10
 BEDDING_IN = 0.30
 BEDDED_AFTER = 2
@@ -20,24 +20,24 @@ BEDDED_AFTER = 2
 
 @dataclass(frozen=True)
 class Line:
-    """One line with the rig that it hangs on.
+    """One line with its rig.
 
     Attributes
     ----------
     name : str
-        As in campaign.toml and records.
+        Name in campaign.toml and records.
     stiffness_n_per_m : float
-        k at no stretch.
+        k at zero stretch.
     hardening_per_m2 : float
-        b of F = k x (1 + b x**2).
+        b in F = k x (1 + b x**2).
     damping_ratio : float
-        Of critical, with the planned sled.
+        Fraction of critical, with the planned sled.
     stiffness_u_fraction : float
-        Standard, relative uncertainty of k.
+        Relative standard uncertainty of k.
     drops : int or None
-        Drops since new; None when nobody knows. A new line beds in and becomes stiffer.
+        Drops since new; None if not known. A new line beds in and becomes stiffer.
     source : str
-        Where the stiffness comes from, in words.
+        Source of the stiffness, in words.
     """
 
     name: str
@@ -58,14 +58,14 @@ class Line:
 
     @property
     def may_stiffen(self) -> float:
-        """Largest relative rise of k that bedding-in may still bring."""
+        """Largest relative rise of k from further bedding-in."""
         if self.drops is None:
             return BEDDING_IN
         return BEDDING_IN * max(0.0, 1.0 - self.drops / BEDDED_AFTER)
 
 
 def stiffness_of_rope(modulus_n: float, length_m: float) -> float:
-    """EA / L: force per unit relative stretch, over the length."""
+    """Stiffness EA / L: force per unit relative stretch, over the length."""
     if not (modulus_n > 0 and length_m > 0):
         raise PlanError(f"EA {modulus_n!r} N and length {length_m!r} m: allowed are numbers > 0")
     return modulus_n / length_m
@@ -77,24 +77,24 @@ def stiffness_of_pull(points: list[tuple[float, float]]) -> tuple[float, float]:
     Parameters
     ----------
     points : list of (float, float)
-        Force in newtons and stretch in metres. One gives k alone, two or more k and b.
+        Force in newtons and stretch in metres. One point gives k alone, several give k and b.
 
     Raises
     ------
     PlanError
-        If no positive stiffness comes of them.
+        If they give no positive stiffness.
     """
     import numpy as np
 
-    force = np.array([one[0] for one in points], dtype=float)
-    stretch = np.array([one[1] for one in points], dtype=float)
+    force = np.array([point[0] for point in points], dtype=float)
+    stretch = np.array([point[1] for point in points], dtype=float)
     if force.size == 0 or not (stretch > 0).all() or not (force > 0).all():
         raise PlanError("a static pull needs points of force > 0 and stretch > 0")
     if force.size == 1:
         return float(force[0] / stretch[0]), 0.0
     columns = np.stack([stretch, stretch**3], axis=1)
     (k, kb), *_ = np.linalg.lstsq(columns, force, rcond=None)
-    if kb < 0:  # it softens: a straight line through all is the better answer
+    if kb < 0:  # it softens: a straight line through all points is better
         return float(force @ stretch / (stretch @ stretch)), 0.0
     if k <= 0:
         raise PlanError("the points of the static pull give no stiffness > 0: check their units")
@@ -106,9 +106,9 @@ def rope_modulus_n(
 ) -> float:
     """Modulus EA of a rope from its rated impact force, K = F (F - 2 m g) / (2 m g f).
 
-    The undamped spring model of the standard fall of dynamic ropes (R. Goldstone, The
-    Standard Equation for Impact Force, as transcribed); real ropes lose energy in the fall,
-    so it is good to about 10 %.
+    Undamped spring model of the standard fall of dynamic ropes (R. Goldstone, The Standard
+    Equation for Impact Force, as transcribed). Real ropes lose energy in the fall, so it is
+    accurate to about 10 %.
     """
     weight_n = mass_kg * gravity_m_s2
     if not (rated_force_n > 2.0 * weight_n and fall_factor > 0):

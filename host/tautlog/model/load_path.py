@@ -1,8 +1,8 @@
-"""Load path: everything between sled and ground, and the weakest of it.
+"""Load path: all elements between sled and ground, and the weakest of them.
 
-Strengths are data-sheet values or come from the published formulas of `fasteners`. They are
-no structural proof: local codes and licensed practice decide, and a proof pull of the real
-mount comes before any drop.
+Strengths are data-sheet values or come from the published formulas in `fasteners`. They are no
+structural proof: local codes and licensed practice decide, and a proof pull of the real mount
+comes before any drop.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ from tautlog.model.key import LARGEST, stated
 class Element:
     """One element of the load path.
 
-    `pry` comes of a bracket's arm or a bridle's angle.
+    `pry` comes from the arm of a bracket or the angle of a bridle.
     """
 
-    name: str = field(metadata=stated("What it is.", "mount screws"))
+    name: str = field(metadata=stated("Name of the element.", "mount screws"))
     strength_n: float = field(
         default=0.0,
         metadata=stated(
-            "Its strength; for screws, bolts and shackles see `tautlog fastener`.",
+            "Strength. For screws, bolts and shackles see `tautlog fastener`.",
             6000.0,
             q.STRENGTH,
         ),
@@ -32,26 +32,30 @@ class Element:
     basis: str = field(
         default="computed",
         metadata=stated(
-            "What that number is: a proof load, a working load, an ultimate load, or computed.",
+            "Kind of that strength: proof load, working load, ultimate load, or computed.",
             choices=("proof", "working", "ultimate", "computed"),
         ),
     )
     factor: float = field(
-        default=1.0, metadata=stated("It is divided by this.", 2.0, q.ELEMENT_FACTOR)
+        default=1.0,
+        metadata=stated("Factor by which the strength is divided.", 2.0, q.ELEMENT_FACTOR),
     )
     pry: float = field(
-        default=1.0, metadata=stated("Load on it over the force of the line.", quantity=q.PRY)
+        default=1.0,
+        metadata=stated("Load on the element over the force of the line.", quantity=q.PRY),
     )
     part: str = field(
         default="rig",
         metadata=stated(
-            "Whose it is.", "mount", choices=("sled", "line", "article", "mount", "rig")
+            "Part to which it belongs.",
+            "mount",
+            choices=("sled", "line", "article", "mount", "rig"),
         ),
     )
 
     @property
     def allowed_n(self) -> float:
-        """Force of the line that it may see."""
+        """Largest force of the line that it allows."""
         return self.strength_n / (self.factor * self.pry)
 
 
@@ -59,31 +63,35 @@ class Element:
 class Mount:
     """What holds the article to the rig, and how far it is proven.
 
-    `proven_on` is the moment of the pull where that is known. `failed` says why it must not be
-    dropped on until a newer proof is good, `failed_elsewhere` why it may be a mount that failed
-    under another name; both "" for nothing.
+    `proven_on` is the time of the pull, or its day. `failed` says why nothing may be dropped on it
+    until a newer proof is good; `failed_elsewhere` says why it may be a mount that failed under
+    another name. Both are "" if there is nothing to say.
     """
 
-    name: str = field(metadata=stated("Its name.", "beam-1"))
+    name: str = field(metadata=stated("Name of the mount.", "beam-1"))
     proven_n: float = field(
         default=0.0,
         metadata=stated(
-            "Static pull that proved it, or see `tautlog proof`; 0: none.", quantity=q.PROVEN
+            "Static pull that proved it, or enter it with `tautlog proof`. 0: none.",
+            quantity=q.PROVEN,
         ),
     )
     proven_on: str = field(
         default="", metadata=stated("Day of that pull, such as 2026-03-01.", day=True)
     )
     good_for_drops: int = field(
-        default=10, metadata=stated("Until the next proof.", whole=(1, LARGEST))
+        default=10, metadata=stated("Drops until the next proof is due.", whole=(1, LARGEST))
     )
     stiffness_n_per_m: float | None = field(
-        default=None, metadata=stated("From the proof pull.", 2.0e6, q.STIFFNESS, optional=True)
+        default=None,
+        metadata=stated(
+            "Stiffness of the mount, from the proof pull.", 2.0e6, q.STIFFNESS, optional=True
+        ),
     )
     most_deflection_m: float | None = field(
         default=None,
         metadata=stated(
-            "Of the mount under its proof; more is a mount that gives.",
+            "Largest deflection allowed under the proof pull.",
             0.002,
             q.DEFLECTION,
             optional=True,
@@ -102,13 +110,13 @@ class PathCheck:
     code : str
         A short word for it.
     holds : bool
-        Whether it holds; what is not known does not.
+        Whether it holds; what is not known does not hold.
     text : str
-        In words, with numbers.
+        The check in words, with numbers.
     refuses : bool
         It does not hold, and forbids the drop.
     final : bool
-        No named person may drop all the same: it must be mended.
+        No named person may override it: the cause must be corrected.
     """
 
     code: str
@@ -121,24 +129,24 @@ class PathCheck:
 def check_path(
     elements: tuple[Element, ...], peak_n: float, *, mount_over_article: float
 ) -> list[PathCheck]:
-    """Hold every element against a peak, name the weakest, and rank mount over article.
+    """Check every element against a peak, name the weakest, and compare mount and article.
 
     Parameters
     ----------
     elements : tuple of Element
-        Of the load path.
+        The load path.
     peak_n : float
-        Highest peak to reckon with.
+        Highest peak to expect.
     mount_over_article : float
-        What the mount must be stronger by, so that the article shows its strength.
+        How many times as strong the mount must be, so that the article shows its strength.
     """
     if not elements:
         return [
-            PathCheck("path-unknown", False, "no [[element]] tells the strength of the load path")
+            PathCheck("path-unknown", False, "no [[element]] states the strength of the load path")
         ]
     weakest = min(elements, key=lambda element: element.allowed_n)
     return [
-        # The article is what is tested.
+        # The test is there to load the article.
         *(_check_element(element, peak_n) for element in elements if element.part != "article"),
         PathCheck(
             "weakest",
@@ -150,7 +158,7 @@ def check_path(
 
 
 def _check_element(element: Element, peak_n: float) -> PathCheck:
-    """Whether one element is allowed to see a peak."""
+    """Whether one element allows a peak."""
     prying = f" / {element.pry:g} prying" if element.pry != 1 else ""
     holds = element.allowed_n >= peak_n
     return PathCheck(
@@ -164,7 +172,7 @@ def _check_element(element: Element, peak_n: float) -> PathCheck:
 
 
 def _rank(elements: tuple[Element, ...], mount_over_article: float) -> list[PathCheck]:
-    """Whether the mount is stronger than the article, where both are told."""
+    """Whether the mount is stronger than the article, if both are stated."""
     mounts = [element.allowed_n for element in elements if element.part == "mount"]
     articles = [element.allowed_n for element in elements if element.part == "article"]
     if not mounts or not articles:
@@ -175,7 +183,7 @@ def _rank(elements: tuple[Element, ...], mount_over_article: float) -> list[Path
             "mount-over-article",
             min(mounts) >= mount_over_article * max(articles),
             f"the mount is {ratio:.2f} x as strong as the article, "
-            f"wanted is {mount_over_article:g} x",
+            f"{mount_over_article:g} x is needed",
         )
     ]
 
@@ -183,12 +191,12 @@ def _rank(elements: tuple[Element, ...], mount_over_article: float) -> list[Path
 def check_mount(
     mount: Mount | None, peak_n: float, drops_since: int | None, *, proof_factor: float
 ) -> PathCheck:
-    """Whether a mount is proven for a peak, and its proof not used up."""
+    """Whether a mount is proven for a peak, and its proof is not used up."""
     if mount is not None and mount.failed:
         return PathCheck(
             "mount-failed",
             False,
-            f"{mount.name}: {mount.failed}. Mend it, and prove it again",
+            f"{mount.name}: {mount.failed}. Repair it, and prove it again",
             refuses=True,
             final=True,
         )
@@ -205,8 +213,8 @@ def check_mount(
         return PathCheck(
             "mount-expired",
             False,
-            f"{mount.name} has seen {drops_since} drops since its proof, allowed are "
-            f"{mount.good_for_drops}: prove it again",
+            f"{mount.name} has seen {drops_since} drops since its proof, "
+            f"{mount.good_for_drops} are allowed: prove it again",
             refuses=True,
         )
     good_for = mount.proven_n / proof_factor
@@ -215,6 +223,6 @@ def check_mount(
         "mount-proven" if holds else "mount-too-low",
         holds,
         f"{mount.name} is proven to {mount.proven_n:.0f} N, good for peaks up to {good_for:.0f} N "
-        f"(factor {proof_factor:g}); planned are {peak_n:.0f} N",
+        f"(factor {proof_factor:g}); {peak_n:.0f} N is planned",
         refuses=not holds,
     )

@@ -12,15 +12,15 @@ from dataclasses import dataclass, field
 from tautlog.model.force_curve import ForceCurve
 from tautlog.model.uncertainty import Budget
 
-# Where a record may end, in order, and what is missing then.
+# Where a record may end too early, in order.
 BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE = "before-release", "before-onset", "in-the-rise"
 IN_THE_FALL, IN_FLIGHT, BEFORE_REST = "after-the-peak", "before-rebound", "before-rest"
-UNSEEN = (BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE)  # then more may have come than is seen
+UNSEEN = (BEFORE_RELEASE, BEFORE_ONSET, IN_THE_RISE)  # then the force may have risen further
 
 
 @dataclass(frozen=True)
 class Finding:
-    """Something noticed: a short code, and plain words with figures."""
+    """One finding: a short code, and plain words with figures."""
 
     code: str
     text: str
@@ -38,24 +38,24 @@ class Bounce:
 
 @dataclass(frozen=True)
 class Marks:
-    """All figures of one drop; None where not determinable.
+    """All figures of one drop; None if not determinable.
 
-    The measured contact is the one with the largest force, whatever its sign, and the
-    first of those that are equal but for noise. If that force is negative, its figures
-    are negative too and a finding says so. Expanded uncertainties have a coverage of
-    95.45 %, k = 2 where there are many degrees of freedom.
+    The measured contact is the contact with the largest force, whatever its sign; of contacts
+    that are equal within noise, the first. If that force is negative, its figures are negative,
+    too, and a finding says so. Expanded uncertainties have a coverage of 95.45 %, k = 2 for many
+    degrees of freedom.
 
     Attributes
     ----------
     sample_rate_hz, samples, missing_samples
-        Of the trace.
+        Sample rate, number of samples and number of missing samples of the trace.
     clipped : bool
         Samples of the measured contact lie at a limit, or its top is flat.
     gap_in_contact : bool
         Samples are missing in the contact, within 50 ms of it, or before it where the first
-        pull should have been.
+        pull should be.
     record_ends : str or None
-        Where the record ends before it holds the whole drop, see `completeness`:
+        Where the record ends if it does not hold the whole drop, see `completeness`:
         before-release, before-onset, in-the-rise, after-the-peak, before-rebound or before-rest.
     zero_offset_n, noise_n : float or None
         Mean and rms of the slack window: release + 30 % to onset - 10 % of the fall;
@@ -65,39 +65,38 @@ class Marks:
     zero_drift_n : float or None
         Zero before the release minus that of the slack window.
     zero_shift_n : float or None
-        Zero after the first pull (in the flight before the next one, or at rest after a
-        loss of load) minus that of the slack window: an overloaded cell does not return.
+        Zero after the first pull (in the flight before the next pull, or at rest after a loss of
+        load) minus that of the slack window: an overloaded cell does not return.
     mains_hz, mains_n : float or None
         Frequency and amplitude of a component between 45 and 65 Hz before the onset.
     release_time_s, onset_time_s, slack_time_s : float or None
-        Release switch; line taut; line slack again. The latter two by a straight line
-        through 2 and 6 % of the peak (or 5 and 15 sigma), followed to zero.
+        Release switch opens; line taut; line slack again. The latter two by a straight line
+        through 2 and 6 % of the peak (or 5 and 15 sigma), extended to zero.
     peak_force_n, peak_time_s : float or None
         The measurand (JCGM 200:2012, 2.3): largest value of the cell's force in the class
-        `cfc`, zero removed (ISO 6487 practice); where the load path let go, of the force up to
-        that, filtered by itself. Read off the curve, and corrected where that is seen.
+        `cfc`, zero removed (ISO 6487 practice); if the load path let go, of the force up to
+        that, filtered by itself. Read off the curve, and corrected if the correction matters.
     peak_correction_n : float or None
-        What was added to the curve's largest value: noise makes it too high, sampling, amplifier
-        and the lag at a break too low. 0 where it is less than a tenth of the standard
-        uncertainty.
+        Correction added to the curve's largest value: noise makes it too high; sampling,
+        amplifier and the lag at a break make it too low. 0 if it is less than a tenth of the
+        standard uncertainty.
     peak_force_expanded_u_n, peak_coverage_factor : float or None
-        Expanded uncertainty and its k (GUM), from calibration and extrapolation beyond
-        it, zero, noise and peak picking, quantisation, amplifier and sampling. What the class
-        takes away and what fittings add is in the cell's force: see line_peak_force_n.
+        Expanded uncertainty and its k (GUM), from calibration and extrapolation beyond it, zero,
+        noise and peak picking, quantisation, amplifier and sampling. What the class removes and
+        what fittings add belongs to the cell's force: see line_peak_force_n.
     line_peak_force_n, line_peak_force_expanded_u_n : float or None
-        Largest force of the line in the same class: what it pulls on the article, without the
-        inertia of fittings between it and the cell. None where the pull was not seen whole, the
-        load path let go, or the fixture rings: then a trace does not tell it.
+        Largest force of the line in the same class: its pull on the article, without the inertia
+        of fittings between line and cell. None if the record does not hold the whole pull, the
+        load path let go, or the fixture rings: then a trace does not show it.
     fixture_hz : float or None
-        Frequency at which cell and fittings ring while the line is slack; None where nothing
-        rings.
+        Frequency at which cell and fittings ring while the line is slack; None if nothing rings.
     cfc : int or None
-        Class that was used; None for no filter.
+        Channel frequency class; None for no filter.
     peak_force_unfiltered_n : float or None
         Largest value of the unfiltered force minus zero, glitches left out.
     bandwidth_needed_hz : float or None
-        3 / base duration (common practice, after an ASTM STP of Nicolson): a class with
-        less shows a lower bound of the peak.
+        3 / base duration (common practice, after an ASTM STP of Nicolson): a class with less
+        bandwidth shows a lower bound of the peak.
     rise_time_s : float or None
         First crossings of 10 and 90 % of the peak (IEC 60469, ISO 2041, from memory).
     duration_s, fwhm_s : float or None
@@ -112,59 +111,59 @@ class Marks:
         Parts whose natural frequency is higher see the contact as a static load within
         10 %, see `spectrum.quasi_static_above_hz` (ISO 18431-4).
     serrations : int or None
-        Falls of more than 5 % of the peak before it (common practice): stitches that rip,
-        a thread that strips, a knot that slips.
+        Falls of more than 5 % of the peak before it (common practice): stitches that rip, a
+        thread that strips, a knot that slips.
     rest_force_n : float or None
-        Mean of the last second (or 0.4 s) once all hangs still, minus zero.
+        Mean of the last second (or 0.4 s) with the sled at rest, minus zero.
     bounces : int or None
         Later contacts with a peak above 2 % of the peak; none after a loss of load.
     bounce_list : tuple of Bounce
-        The same, one by one.
+        The bounces, one by one.
     fall_time_s : float or None
         Release to onset.
     taut_speed_m_s : float or None
-        sqrt(2 (g - f/m) h) where the drop tells a friction f above its uncertainty, else
+        sqrt(2 (g - f/m) h) if the drop shows a friction f above its uncertainty, else
         sqrt(2 g h); without a height, g x fall time.
     restitution : float or None
-        Speed at slack over taut_speed_m_s (ASTM D6537 terminology). The former from the
-        flight to the next contact, g x flight / 2; where all agrees, see `estimate`, with
+        Speed at slack over taut_speed_m_s (ASTM D6537 terminology). The speed at slack comes from
+        the flight to the next contact, g x flight / 2; if all agrees, see `estimate`, with
         friction and with the stretch at which a damped line lets go.
     impulse_closure, impulse_closure_expanded_u : float or None
-        impulse / (m (v_in + v_out) + m g T), signs turned: momentum law, free of the
-        line; v_in is taut_speed_m_s, v_out the speed at slack. With its expanded uncertainty.
+        impulse / (m (v_in + v_out) + m g T), signs turned, and its expanded uncertainty: momentum
+        law, independent of the line; v_in is taut_speed_m_s, v_out the speed at slack.
     rest_closure, rest_closure_expanded_u : float or None
-        rest force / (m g); friction may hold a part of the weight.
+        rest force / (m g); friction may carry a part of the weight.
     displacement_closure_m, displacement_closure_expanded_u_m : float or None
         Sled's stretch at slack by integrating g - F/m twice from onset.
     force_scale, force_scale_expanded_u : float or None
-        Force scale times mass, over what was said of them, for which fall time, pulls,
-        flights and rest agree best, see `estimate`. A trace cannot tell force from mass.
+        Force scale times mass, over their stated values, for which fall time, pulls, flights and
+        rest agree best, see `estimate`. A trace cannot separate force from mass.
     friction_n, friction_expanded_u_n : float or None
-        Friction of the rails from the same; None where the drop does not tell it. The
-        switch is taken to open as the sled is let go, unless the drop says otherwise.
+        Friction of the rails from the same; None if the drop does not show it. The switch is
+        assumed to open as the sled is released, unless the drop shows otherwise.
     release_delay_s, release_delay_expanded_u_s : float or None
-        From the switch to the real release, where the drop says otherwise.
+        From the switch to the real release, if the drop shows a delay.
     break_time_s, break_force_n : float or None
         Loss of load, see `loss`.
     first_damage_time_s, first_damage_force_n : float or None
-        Of the first of: a fall of more than 5 % before the peak, the begin of a slip or
-        plateau, a loss of load.
+        Time and force of the first of: a fall of more than 5 % before the peak, the begin of a
+        slip or plateau, a loss of load.
     article_wire_s, mount_wire_s : float or None
-        First opening of the break wires, as the board stamped them; a finding tells their
-        order where they are further apart than two samples, which is what a stamp is good
-        for. One cell cannot tell it: all parts of the load path see the force vanish together.
+        First opening of the break wires, as the board stamped them; a finding gives their order
+        if they are further apart than two samples, the accuracy of a stamp. One cell cannot show
+        the order: all parts of the load path lose the force together.
     target_force_n, limit_force_n : float or None
-        From the set-up.
+        Target and limit from the set-up.
     max_stretch_m, energy_absorbed_j, loop_loss : float or None
-        Of line and rig, from force over stretch, see `stretch.Stretch`.
+        Stretch, energy and loss of line and rig, from force over stretch, see `stretch.Stretch`.
     secant_stiffness_n_per_m, line_stiffness_n_per_m, hardening_per_m2, damping_ratio
-        The same; stiffness of the line with the rig that it hangs on.
+        From the same; stiffness of the line with its rig.
     findings : tuple of Finding
-        All that was noticed.
+        All findings.
     budgets : tuple of Budget
         The uncertainty of peak and closures, part by part.
     curve : ForceCurve or None
-        The force that all of it was taken from; `marking.mark` always gives one.
+        The force from which all figures are taken; `marking.mark` always gives it.
     """
 
     sample_rate_hz: float
@@ -241,22 +240,22 @@ class Marks:
 
     @property
     def lower_bound(self) -> bool:
-        """Whether there may have been more force than was measured."""
+        """Whether the force may have been larger than measured."""
         unseen = self.record_ends is not None and self.record_ends in UNSEEN
         doubt = self.has("starts-late") or self.has("break-unsure")
         return self.clipped or self.gap_in_contact or unseen or doubt
 
     def has(self, code: str) -> bool:
-        """Whether there is a finding of that code."""
+        """Whether there is a finding with this code."""
         return any(finding.code == code for finding in self.findings)
 
     def text_of(self, code: str) -> str:
-        """Words of the first finding of that code, or ""."""
+        """Words of the first finding with this code, or ""."""
         return next((finding.text for finding in self.findings if finding.code == code), "")
 
 
 def definitions() -> dict[str, str]:
-    """Definition of each figure, by its key, as `Marks` gives it."""
+    """Definition of each figure, by its key, from the docstring of `Marks`."""
     text = (Marks.__doc__ or "").split("----------\n", 1)[-1]
     found: dict[str, str] = {}
     for names, body in re.findall(

@@ -1,4 +1,4 @@
-"""Names: what somebody may have meant by a name that nobody knows, or that looks like another."""
+"""Names: which known name an unknown name may mean, and names that look alike."""
 
 from __future__ import annotations
 
@@ -7,18 +7,18 @@ from collections.abc import Iterable
 
 
 def meant(name: str, known: Iterable[str]) -> str:
-    """The nearest known name and all of them, in words, to go behind a refusal."""
+    """The nearest known name, and all known names, in words, to follow a refusal."""
     names = list(known)
     if not names:
         return "there are none"
-    folded = {one.casefold(): one for one in names}
+    folded = {name.casefold(): name for name in names}
     near = difflib.get_close_matches(name.casefold(), folded, 1, 0.5)
     hint = f"did you mean {short(folded[near[0]])}? " if near else ""
-    return f"{hint}{'There' if hint else 'there'} are: {', '.join(short(one) for one in names)}"
+    return f"{hint}{'There' if hint else 'there'} are: {', '.join(short(name) for name in names)}"
 
 
 def alike(name: str, other: str) -> bool:
-    """Whether two names differ by capitals and blanks only."""
+    """Whether two names differ only in capitals and blanks."""
     return _folded(name) == _folded(other)
 
 
@@ -27,7 +27,7 @@ def _folded(name: str) -> str:
 
 
 def short(value: object, length: int = 60, *, quoted: bool = True) -> str:
-    """A value as it was read, on one line and not too long."""
+    """A value as it was read, on one line, shortened."""
     text = repr(value) if isinstance(value, str) and quoted else str(value)
     text = "".join(letter if letter.isprintable() else "?" for letter in text)
     return text if len(text) <= length else text[: length - 3] + "..."

@@ -1,4 +1,4 @@
-"""Predicted: what was promised of a drop, as it is kept with its marks."""
+"""Predicted: the prediction for a drop, as it is kept with its marks."""
 
 from __future__ import annotations
 
@@ -8,26 +8,26 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Predicted:
-    """The peak that was reckoned for a drop, and what it was reckoned from.
+    """The predicted peak of a drop, and the values it was calculated from.
 
     Attributes
     ----------
     peak_force_n, peak_low_n, peak_high_n : float
         Peak of the first pull, and its band.
     mass_kg, height_m : float
-        Of the drop.
+        Mass and height of the drop.
     friction_n : float or None
-        Of the rails, where it is known.
+        Friction of the rails, if known.
     line : str
-        Name of its line.
+        Name of the line.
     stiffness_n_per_m, hardening_per_m2, damping_ratio : float
-        Of that line.
+        Values of that line.
     source : str
-        Where these come from.
+        Source of these values.
     reckoned_utc : str
-        When it was reckoned.
+        Time of the calculation.
     on_the_day : bool
-        Within a day of the drop; else afterwards, from what was known before it.
+        Calculated within a day of the drop; else later, from what was known before the drop.
     """
 
     peak_force_n: float
@@ -45,16 +45,16 @@ class Predicted:
     on_the_day: bool = False
 
 
-def predicted_in(told: object) -> Predicted | None:
-    """The prediction that a JSON object tells; None where it is none, or lacks something."""
-    if not isinstance(told, dict):
+def predicted_in(content: object) -> Predicted | None:
+    """The prediction in a JSON object; None if it is not a whole prediction."""
+    if not isinstance(content, dict):
         return None
     values: dict[str, Any] = {}
-    for one in fields(Predicted):
-        value = told.get(one.name, None if one.default is MISSING else one.default)
-        if not _fits(value, str(one.type)):
+    for part in fields(Predicted):
+        value = content.get(part.name, None if part.default is MISSING else part.default)
+        if not _fits(value, str(part.type)):
             return None
-        values[one.name] = value
+        values[part.name] = value
     return Predicted(**values)
 
 

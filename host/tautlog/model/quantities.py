@@ -1,9 +1,9 @@
-"""Quantities: every number that comes in, with its unit and the range that makes sense.
+"""Quantities: every number that comes in, with its unit and its plausible range.
 
-Options, campaign.toml and the files of a campaign all ask here, so that nothing absurd is
-accepted because it parses. A range is wide: it holds what a hand-built rig and its parts can
-be, and shuts out infinity, not-a-number, and the usual mistakes of unit. Bounds are own
-choices from common practice; `basis` says of what.
+Options, campaign.toml and the files of a campaign all ask here, so that no absurd number is
+accepted. A range is wide: it holds what a hand-built rig and its parts can be, and shuts out
+infinity, not-a-number and the usual unit mistakes. Bounds are own choices from common practice;
+`basis` names the practice.
 """
 
 from __future__ import annotations
@@ -21,15 +21,15 @@ class Quantity:
     Attributes
     ----------
     name, unit : str
-        What it is; "" for a share or a factor.
+        Its name and unit; unit "" for a fraction or a factor.
     lowest, highest : float
-        Bounds of what makes sense, both allowed.
+        Bounds of the range, both included.
     basis : str
-        Why these bounds, in words.
+        Reason for the bounds, in words.
     slips : tuple of (str, float)
-        Units that are typed by mistake, and how many of `unit` one of them is.
+        Units that people type by mistake, each with its size in `unit`.
     zero : bool
-        0 is allowed too, for none or unknown.
+        0 is allowed, too, for none or unknown.
     either_sign : bool
         The bounds hold for the magnitude.
     """
@@ -52,7 +52,7 @@ class Quantity:
         return f"{zero}{self.lowest:g} to {self.highest:g}{unit}{sign}"
 
     def problem(self, value: object) -> str:
-        """Say what is allowed and what may have been meant, or "" where nothing is wrong."""
+        """Say what is allowed and what may have been meant; "" if the value is allowed."""
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             return f"allowed is a number, {self.range}"
         # A whole number may be too long for a float; it is out of every range.
@@ -62,16 +62,16 @@ class Quantity:
         return f"allowed is {self.range} ({self.basis}){self._hint(size)}"
 
     def require(self, name: str, value: float) -> float:
-        """Return a value that makes sense.
+        """Return the value as a float if it is in range.
 
         Raises
         ------
         QuantityError
-            With name, value, range, and what may have been meant.
+            Gives name, value, range, and what may have been meant.
         """
         problem = self.problem(value)
         if problem:
-            raise QuantityError(f"{name} = {_told(value)}: {problem}")
+            raise QuantityError(f"{name} = {_shortened(value)}: {problem}")
         return float(value)
 
     def _hint(self, size: float) -> str:
@@ -84,7 +84,7 @@ class Quantity:
         return ""
 
 
-def _told(value: object) -> str:
+def _shortened(value: object) -> str:
     text = f"{value:g}" if isinstance(value, float) else repr(value)
     return text if len(text) <= 40 else text[:37] + "..."
 

@@ -1,4 +1,4 @@
-"""Reception: what the laptop saw of a board's conversation that no block and no event holds.
+"""Reception: what the laptop observed while receiving that no block and no event holds.
 
 The receiver notes it, the record keeps it, and `contradictions` judges it with the rest.
 """
@@ -10,33 +10,33 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 BY_DRIVE, BY_HAND = "drive", "hand"
-MOST_NAMED = 20  # blocks that are named one by one; the rest is counted
+MOST_NAMED = 20  # blocks that are listed by number
 
 
 @dataclass
 class Reception:
-    """What was seen; it grows while a record is written.
+    """Observations; they grow while a record is written.
 
     Attributes
     ----------
     by : str
-        What was to release: "drive" or "hand"; "" where nobody knows.
+        How the sled was to be released: "drive" or "hand"; "" if not known.
     release_sent : bool or None
-        The laptop asked for the release; None where nobody knows.
+        The laptop asked for the release; None if not known.
     states : list of str
-        States that the board's status told and that cannot be, in words.
+        Impossible states that the board reported, in words.
     changed_blocks : list of int
         Blocks that came again with other samples; at most `MOST_NAMED`.
     reflagged_blocks : list of int
-        Blocks that came again with other flags, losses or stamps; likewise.
+        Blocks that came again with other flags, losses or stamps; at most `MOST_NAMED`.
     misfit_blocks : int
-        Blocks that came whole and do not fit what the board said of itself.
+        Blocks that came whole but do not fit the board's greeting.
     nonsense_frames : int
-        Frames that came whole and make no sense.
+        Frames that came whole but make no sense.
     given_up_blocks : int
-        Blocks that the board never sent again although it was asked.
+        Blocks that the board did not send again on request.
     lost_conversions : int
-        Conversions that the board's status counts as lost over the blocks that came.
+        Conversions that the board's status counts as lost over the received blocks.
     """
 
     by: str = ""
@@ -49,36 +49,36 @@ class Reception:
     given_up_blocks: int = 0
     lost_conversions: int = 0
 
-    def told(self) -> dict[str, object]:
-        """As it goes into the record; what is empty is left out."""
-        # Asked at every commit: `asdict` leaves rubbish to be collected.
-        told = {name: one for name, one in vars(self).items() if one}
+    def as_json(self) -> dict[str, object]:
+        """The object that the record keeps; empty fields are left out."""
+        # Called at every commit: `asdict` would leave garbage to collect.
+        kept = {name: value for name, value in vars(self).items() if value}
         if self.release_sent is not None:
-            told["release_sent"] = self.release_sent
-        return told
+            kept["release_sent"] = self.release_sent
+        return kept
 
     def note_state(self, text: str) -> None:
-        """Keep a state that cannot be, once."""
+        """Note an impossible state, once."""
         if text not in self.states:
             self.states.append(text)
 
     def note_again(self, number: int, *, samples_differ: bool) -> None:
-        """Keep a block that came again and is not what it was."""
-        told = self.changed_blocks if samples_differ else self.reflagged_blocks
-        if number not in told and len(told) < MOST_NAMED:
-            told.append(number)
+        """Note a block that came again and differs."""
+        blocks = self.changed_blocks if samples_differ else self.reflagged_blocks
+        if number not in blocks and len(blocks) < MOST_NAMED:
+            blocks.append(number)
 
 
-def reception_in(told: Mapping[str, Any]) -> Reception:
-    """Read what a record holds; fields of a later program are left out.
+def reception_in(content: Mapping[str, Any]) -> Reception:
+    """The reception in a record; fields of a later program are left out.
 
     Raises
     ------
     ValueError, TypeError
         If it is damaged.
     """
-    known = {one.name for one in fields(Reception)}
-    seen = Reception(**{name: value for name, value in told.items() if name in known})
+    known = {part.name for part in fields(Reception)}
+    seen = Reception(**{name: value for name, value in content.items() if name in known})
     lists = (seen.states, seen.changed_blocks, seen.reflagged_blocks)
     counts = (
         seen.misfit_blocks,
@@ -86,8 +86,8 @@ def reception_in(told: Mapping[str, Any]) -> Reception:
         seen.given_up_blocks,
         seen.lost_conversions,
     )
-    if not all(isinstance(one, list) for one in lists):
-        raise ValueError("`reception_json` has a list that is none")
-    if not all(isinstance(one, int) and one >= 0 for one in counts):
-        raise ValueError("`reception_json` has a count that is none")
+    if not all(isinstance(part, list) for part in lists):
+        raise ValueError("`reception_json` has a field that should be a list")
+    if not all(isinstance(part, int) and part >= 0 for part in counts):
+        raise ValueError("`reception_json` has a field that should be a count")
     return seen

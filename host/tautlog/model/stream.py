@@ -1,4 +1,4 @@
-"""Blocks and events: what a board sends of a drop, as the laptop holds it.
+"""Blocks and events: what a board sends during a drop.
 
 `receiver` makes them from frames, `record` writes them.
 """
@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 @dataclass(frozen=True)
 class Instrument:
-    """What a board says of itself in its greeting.
+    """A board's description of itself, from its greeting.
 
     Attributes
     ----------
@@ -59,9 +59,9 @@ class Block:
     stamp_us : int
         Board clock at the block's last sample, microseconds modulo 2**30.
     flags : int
-        Faults seen by the board, see `wire.FLAG_*`.
+        Faults that the board detected, see `wire.FLAG_*`.
     lost : int
-        Conversions that the board knows it lost in this block.
+        Conversions that the board knows are lost in this block.
     counts : ndarray of uint16, shape (samples, channels)
         Raw samples.
     """

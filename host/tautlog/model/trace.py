@@ -1,7 +1,7 @@
-"""Trace and set-up: all that marking needs to know of one drop.
+"""Trace and set-up: all that marking needs to know about one drop.
 
 A trace holds no file and no board; it comes from `record.Record.trace()` or
-from arrays made in a test.
+from arrays in a test.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
 
 @dataclass(frozen=True)
 class Completeness:
-    """What a record says of its own end.
+    """How a record ended, by its own account.
 
     Attributes
     ----------
     status : str
-        Of the record: "complete", "recovered", "aborted" or "recording" (never finished).
+        Status of the record: "complete", "recovered", "aborted" or "recording" (never finished).
     ended_by : str
-        Name of the reason that the board gave for the end; "" when it gave none.
+        Name of the reason that the board gave for the end, or "".
     """
 
     status: str
@@ -42,35 +42,35 @@ class Trace:
     Attributes
     ----------
     force_n : ndarray of float64, shape (n_samples,)
-        Force in newtons, positive in tension, zero not removed; NaN where a
-        sample is missing (never filled in).
+        Force in newtons, positive in tension, zero not removed; NaN for a missing
+        sample (never filled in).
     sample_rate_hz : float
         Samples per second; greater than 0. Sample i is at i / sample_rate_hz
         seconds from the start of the trace.
     release_time_s : float or None
-        First opening of the release switch, or None when it is not known.
+        First opening of the release switch, or None if not known.
     release_doubt, release_note : str
-        Why that time is not to be trusted; what else the switch did. "" for nothing.
+        Why that time is doubtful; what else the switch did. "" for nothing.
     article_wire_s, mount_wire_s : float or None
         First opening of the break wires across the article and across its mount.
     clipped : ndarray of bool, shape (n_samples,)
         Samples at a known limit of converter or amplifier.
     quantum_n : float
-        Force of one count; 0 when unknown.
+        Force of one count; 0 if unknown.
     calibration_u_fraction : float
         Expanded relative uncertainty (k = 2) of the calibration.
     calibration_u_n : float
-        Expanded uncertainty (k = 2) of any force, on top of that.
+        Expanded uncertainty (k = 2) of any force, in addition.
     covered_n : float
-        Largest force that the calibration covered; 0 when unknown.
+        Largest force that the calibration covers; 0 if unknown.
     bandwidth_hz : float
-        Of the amplifier, -3 dB, one pole; 0 when unknown.
+        Bandwidth of the amplifier, -3 dB, one pole; 0 if unknown.
     calibration_expired : bool
         The calibration was too old on the day of the drop.
     completeness : Completeness or None
-        What its record says of its end; None for what did not come from a board.
+        How its record ended; None if it did not come from a board.
     contradictions : tuple of Contradiction
-        What the board told that cannot all be true.
+        Reports of the board that cannot all be true.
     """
 
     force_n: npt.NDArray[np.float64]
@@ -110,37 +110,38 @@ class Trace:
 
 @dataclass(frozen=True)
 class DropSetup:
-    """What people say about one drop; None or "" where nobody said.
+    """What is stated about one drop; None or "" if not stated.
 
     Attributes
     ----------
     mass_kg : float or None
-        All that moves, with half the line.
+        Mass of all that moves, with half the line.
     height_m : float or None
         Free travel of the sled until the line is taut (slack distance).
     target_n, limit_n : float or None
-        Force that the test must reach; force above which it is an overload.
-        Without a limit it is 1.1 x target.
+        Force that the test must reach; force above which it is an overload
+        (default: 1.1 x target).
     fittings_kg : float or None
-        What hangs between the cell and the article, or between cell and sled.
+        Mass that hangs between cell and article, or between cell and sled.
     shortest_s, longest_s : float or None
-        What the duration, above 10 % of the peak, must lie between.
+        Shortest and longest duration allowed, above 10 % of the peak.
     article, line, mount, operator, note : str
-        Identities and remarks, as typed.
+        Names and remarks, as typed.
     shunt_off : float or None
-        Step of the shunt resistor after the drop over that before it, less one; measured.
+        Measured step of the shunt resistor after the drop over the step before it, minus one.
     end_state : str
-        What a good drop ends with: "hangs" or "rests", on the catch.
+        End of a good drop: the sled "hangs", or "rests" on the catch.
     checklist, override : str
-        The list that was gone through before; who dropped beyond a limit, and why.
+        The checklist before the drop; who overrode a refusal, and why.
     article_finding : str
-        What inspection found: one of `inspection.ARTICLE_FINDINGS`.
+        What the inspection found: one of `inspection.ARTICLE_FINDINGS`.
     not_sealed : str or None
-        What of its record is not as it was sealed; None where the seal holds.
+        What differs from the seal of its record; None if the seal holds.
     """
 
     mass_kg: float | None = field(
-        default=None, metadata=stated("All that moves: sled, weights, half the line.", 9.0, q.MASS)
+        default=None,
+        metadata=stated("Mass of all that moves: sled, weights, half the line.", 9.0, q.MASS),
     )
     height_m: float | None = field(
         default=None, metadata=stated("Free travel until the line is taut.", 1.2, q.HEIGHT)
@@ -150,15 +151,22 @@ class DropSetup:
     fittings_kg: float | None = field(
         default=None,
         metadata=stated(
-            "What hangs between the cell and the article.", 0.4, q.FITTINGS, optional=True
+            "Mass that hangs between the cell and the article.", 0.4, q.FITTINGS, optional=True
         ),
     )
     shortest_s: float | None = None
     longest_s: float | None = None
-    article: str = field(default="", metadata=stated("The part under test.", "bridle-1"))
-    line: str = field(default="", metadata=stated("What springs taut.", "polyester 8 mm, 1.5 m"))
-    operator: str = field(default="", metadata=stated("Who runs the drop."))
-    note: str = field(default="", metadata=stated("Remarks that go with every record."))
+    article: str = field(
+        default="", metadata=stated("Name of the part under test, as in [[article]].", "bridle-1")
+    )
+    line: str = field(
+        default="",
+        metadata=stated(
+            "Name of the line that springs taut, as in [[line]].", "polyester 8 mm, 1.5 m"
+        ),
+    )
+    operator: str = field(default="", metadata=stated("Name of the person who runs the drop."))
+    note: str = field(default="", metadata=stated("Remarks to keep in every record."))
     shunt_off: float | None = None
     end_state: str = "hangs"
     checklist: str = ""

@@ -1,8 +1,8 @@
-"""Uncertainty: how far a figure may be off, after the GUM (JCGM 100:2008).
+"""Uncertainty of a figure, after the GUM (JCGM 100:2008).
 
-A budget names every contribution with its standard uncertainty. Their root sum of squares
-times k is the expanded uncertainty; k is Student's t for 95.45 % and the effective degrees
-of freedom (Welch and Satterthwaite, GUM annex G), which is 2 when there are many.
+A budget lists every contribution with its standard uncertainty. Their root sum of squares times
+k is the expanded uncertainty; k is Student's t for 95.45 % and the effective degrees of freedom
+(Welch and Satterthwaite, GUM annex G), which is 2 for many degrees of freedom.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ class Part:
     Attributes
     ----------
     name : str
-        What it comes from.
+        Its cause.
     u : float
         Standard uncertainty, in the unit of the figure.
     kind : str
-        "A", from the scatter of this record, or "B", from elsewhere.
+        "A", from the scatter of this record, or "B", from another source.
     freedom : float
         Degrees of freedom; infinite for most of kind B.
     basis : str
@@ -75,17 +75,17 @@ class Budget:
 
     @property
     def coverage_factor(self) -> float:
-        """K for 95.45 %, from the whole number below the degrees of freedom (GUM G.6.4)."""
+        """Coverage factor for 95.45 %, from the degrees of freedom, rounded down (GUM G.6.4)."""
         return student_t(COVERAGE, self.freedom)
 
     @property
     def expanded_u(self) -> float:
-        """K times the combined standard uncertainty."""
+        """Coverage factor times the combined standard uncertainty."""
         return self.coverage_factor * self.combined_u
 
 
 def student_t(coverage: float, freedom: float) -> float:
-    """Half-width, in standard deviations, that holds a share of Student's distribution.
+    """Half-width, in standard deviations, that covers a fraction of Student's distribution.
 
     The degrees of freedom are truncated to a whole number, at least 1, as GUM G.4.1 says.
     """
@@ -94,27 +94,27 @@ def student_t(coverage: float, freedom: float) -> float:
 
 
 def rectangular(half_width: float) -> float:
-    """Standard uncertainty of what lies anywhere within +/- a half-width (GUM 4.3.7)."""
+    """Standard uncertainty of a value anywhere within +/- a half-width (GUM 4.3.7)."""
     return abs(half_width) / math.sqrt(3.0)
 
 
 def extrapolation_u(force_n: float, covered_n: float) -> float:
-    """Standard uncertainty of a force beyond the largest one that was ever applied."""
+    """Standard uncertainty of a force beyond the largest applied load."""
     return NONLINEARITY * max(abs(force_n) - covered_n, 0.0)
 
 
 def sampling_loss(samples_per_pulse: float) -> float:
-    """Largest share of a half-sine's peak that falls between two samples, 1 - cos(pi/(2n))."""
+    """Largest fraction of a half-sine's peak lost between two samples, 1 - cos(pi/(2n))."""
     return 1.0 if samples_per_pulse <= 1.0 else 1.0 - math.cos(math.pi / (2.0 * samples_per_pulse))
 
 
 def one_pole_loss(bandwidth_hz: float, pulse_s: float) -> float:
-    """Share of a half-sine's peak that an amplifier of one pole takes away.
+    """Fraction of a half-sine's peak that an amplifier with one pole loses.
 
-    From the closed form of its answer, y = a (a sin(pi x) - pi cos(pi x) + pi exp(-a x)) /
+    From the closed form of its response, y = a (a sin(pi x) - pi cos(pi x) + pi exp(-a x)) /
     (a**2 + pi**2) with a = 2 pi f T, at 2000 places within the pulse.
     """
     a = 2.0 * math.pi * bandwidth_hz * pulse_s
     x = np.linspace(0.0, 1.0, 2001)
-    answer = a * (a * np.sin(np.pi * x) - np.pi * np.cos(np.pi * x) + np.pi * np.exp(-a * x))
-    return 1.0 - float(answer.max()) / (a**2 + math.pi**2)
+    response = a * (a * np.sin(np.pi * x) - np.pi * np.cos(np.pi * x) + np.pi * np.exp(-a * x))
+    return 1.0 - float(response.max()) / (a**2 + math.pi**2)

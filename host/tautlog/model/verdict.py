@@ -1,8 +1,8 @@
-"""Verdict: what is said of one drop, in few fixed words, and why.
+"""Verdict: the judgement of one drop, in few fixed words, and why.
 
-Three questions are answered apart: is the record valid, which load was reached, what does
-the trace alone show of the load path. The test verdict is proposed from them and from what
-inspection found.
+Three questions are answered separately: is the record valid, which load was reached, and what
+does the trace alone show of the load path. The test verdict is proposed from the answers and
+from what the inspection found.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ VERDICTS = (*RECORD_VERDICTS, *LOAD_VERDICTS, *TRACE_SAYS, *TEST_VERDICTS)
 
 @dataclass(frozen=True)
 class Reason:
-    """A condition that bore on a verdict: a short code, and plain words."""
+    """A condition that affected a verdict: a short code, and plain words."""
 
     code: str
     text: str
@@ -44,7 +44,7 @@ class Verdict:
     test_verdict : str
         One of `TEST_VERDICTS`.
     reasons : tuple of Reason
-        All that bore on them; what makes a record suspect or invalid comes first.
+        All that affected them; what makes a record suspect or invalid comes first.
     """
 
     record_verdict: str

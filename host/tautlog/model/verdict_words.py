@@ -1,4 +1,4 @@
-"""Verdicts, forces and predictions in words, the same on screen, picture and paper."""
+"""Verdicts, forces and predictions in words, the same on screen, in pictures and on paper."""
 
 from __future__ import annotations
 
@@ -29,26 +29,26 @@ _WORDS = {
 
 
 def words(verdict: object) -> str:
-    """A verdict in words; that of a load without a target for None."""
+    """A verdict in words; None is a load without a target."""
     return (
         "load not judged (no target)" if verdict is None else _WORDS.get(str(verdict), str(verdict))
     )
 
 
 def force_text(value: float | None, spread: float | None = None) -> str:
-    """A force in whole newtons, with its expanded uncertainty; the same in list and report."""
+    """A force in whole newtons with its expanded uncertainty, the same in list and report."""
     if value is None:
         return "-"
     return f"{value:.0f}" + ("" if spread is None else f" +/- {spread:.0f}")
 
 
 def plain_number(value: float) -> str:
-    """A mass or a height as somebody would write it: four digits, no powers of ten."""
+    """A mass or a height as people write it: four digits, no powers of ten."""
     return f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
 
 
 def prediction_words(predicted: Predicted, measured_n: float | None = None) -> str:
-    """A prediction, and what was measured over it."""
+    """A prediction in words, with measured over predicted if given."""
     peak = predicted.peak_force_n
     text = f"predicted {peak:.0f} N ({predicted.peak_low_n:.0f} to {predicted.peak_high_n:.0f} N)"
     if measured_n is not None:

@@ -1,1 +1,1 @@
-"""What a drop will do, what the drops so far have taught, and why one must not be done."""
+"""What a drop will do, what earlier drops have taught, and why a drop must not be done."""

@@ -1,4 +1,4 @@
-"""Aim: not the target, but the middle of what can be proven."""
+"""Aim: not the target, but the middle of the band that can be proven."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def aim_for(target_n: float, limit_n: float | None, expanded_u_fraction: float) 
     Parameters
     ----------
     target_n, limit_n : float, float or None
-        Without a limit it is 1.1 x target.
+        Target and limit (default limit: 1.1 x target).
     expanded_u_fraction : float
         Expanded relative uncertainty (k = 2) of the measured peak.
 
@@ -56,13 +56,13 @@ def aim_for(target_n: float, limit_n: float | None, expanded_u_fraction: float) 
             0.5 * (low + high),
             low,
             high,
-            f"measured {low:.0f} to {high:.0f} N is proven on target with U = {100 * u:.2g} %",
+            f"a measured {low:.0f} to {high:.0f} N proves the target, with U = {100 * u:.2g} %",
         )
     return Aim(
         low,
         low,
         high,
-        f"with U = {100 * u:.2g} % nothing can be proven to lie within {target_n:.0f} and "
-        f"{upper:.0f} N: aim for {low:.0f} N to prove the target, and answer overload by itself; "
-        "or lower U, or widen the band",
+        f"with U = {100 * u:.2g} % no peak can be proven to lie between {target_n:.0f} and "
+        f"{upper:.0f} N: aim for {low:.0f} N to prove the target, and judge the overload "
+        "separately; or reduce U, or widen the band",
     )

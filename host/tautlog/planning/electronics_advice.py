@@ -1,7 +1,7 @@
-"""Advice: gain, filter, rate and class for the pulse that is expected.
+"""Advice: gain, filter, rate and class for the expected pulse.
 
-A slow converter calibrates perfectly with dead weights and misses the event: only the
-expected pulse tells how fast is fast enough.
+A slow converter calibrates perfectly with dead weights and misses the event: only the expected
+pulse shows how fast is fast enough.
 """
 
 from __future__ import annotations
@@ -24,20 +24,20 @@ COUNTS_AT_PEAK = 1000.0  # fewer are too coarse for the hanging check; common pr
 
 @dataclass(frozen=True)
 class Electrics:
-    """Cell, amplifier and converter, as far as they are known; None where not.
+    """Cell, amplifier and converter; None for a value that is not known.
 
     Attributes
     ----------
     rated_n, sensitivity_mv_per_v, excitation_v : float or None
-        Of the cell.
+        Data of the cell.
     gain, zero_v : float or None
-        Of the amplifier.
+        Data of the amplifier.
     rail_high_v, reference_v : float
         Largest output; full scale of the converter.
     converter_bits : int
-        Its resolution.
+        Resolution of the converter.
     bandwidth_hz : float
-        Of amplifier and filter; 0 when unknown.
+        Bandwidth of amplifier and filter; 0 if unknown.
     sample_rate_hz : float
         Samples per second that are stored.
     """
@@ -78,19 +78,19 @@ def gain_for(electrics: Electrics, force_n: float) -> float | None:
 
 
 def class_for(length_s: float) -> int:
-    """Lowest class that takes no more than 0.1 % of a half-sine's peak; else the highest."""
+    """Lowest class that takes at most 0.1 % off a half-sine's peak; else the highest class."""
     return next((cfc for cfc in CLASSES if cfc * length_s >= CLASS_TIMES_LENGTH), CLASSES[-1])
 
 
 def advise(electrics: Electrics, peak_n: float, length_s: float) -> list[PathCheck]:
-    """Hold the measuring chain against a pulse.
+    """Check the measuring chain against a pulse.
 
     Parameters
     ----------
     electrics : Electrics
         The chain.
     peak_n, length_s : float
-        Highest peak to reckon with; length of the pulse, taut to slack.
+        Highest peak to expect; length of the pulse, taut to slack.
     """
     return [*_of_force(electrics, peak_n), *_of_time(electrics, length_s)]
 
@@ -104,7 +104,7 @@ def _of_force(electrics: Electrics, peak_n: float) -> list[PathCheck]:
                 "cell-range",
                 wanted_n <= electrics.rated_n,
                 f"cell: {peak_n:.0f} N is {100 * peak_n / electrics.rated_n:.0f} % of its rated "
-                f"{electrics.rated_n:.0f} N; at most {100 / HEADROOM:.0f} % is wanted",
+                f"{electrics.rated_n:.0f} N; at most {100 / HEADROOM:.0f} % is advised",
             )
         )
     best, step = gain_for(electrics, wanted_n), electrics.newton_per_count
@@ -113,11 +113,13 @@ def _of_force(electrics: Electrics, peak_n: float) -> list[PathCheck]:
             PathCheck(
                 "gain-unknown",
                 False,
-                "gain: tell rated_n, sensitivity_mv_per_v and excitation_v of the cell",
+                "gain: state rated_n, sensitivity_mv_per_v and excitation_v of the cell",
             )
         )
     elif electrics.gain is None or step is None:
-        checks.append(PathCheck("gain", True, f"gain: up to {best:.0f} leaves {HEADROOM:g} x"))
+        checks.append(
+            PathCheck("gain", True, f"gain: up to {best:.0f} leaves {HEADROOM:g} x range")
+        )
     else:
         counts = peak_n / step
         checks.append(
@@ -125,7 +127,7 @@ def _of_force(electrics: Electrics, peak_n: float) -> list[PathCheck]:
                 "gain",
                 electrics.gain <= best and counts >= COUNTS_AT_PEAK,
                 f"gain: {electrics.gain:g} gives {step:.3g} N a count, {counts:.0f} counts at the "
-                f"peak; up to {best:.0f} leaves {HEADROOM:g} x",
+                f"peak; up to {best:.0f} leaves {HEADROOM:g} x range",
             )
         )
     return checks
@@ -141,9 +143,9 @@ def _of_time(electrics: Electrics, length_s: float) -> list[PathCheck]:
         PathCheck(
             "rate",
             sample_rate_hz >= wanted_hz,
-            f"rate: {sample_rate_hz:g} samples/s put {samples:.0f} samples into the pulse (at "
-            f"most {100 * sampling_loss(samples):.2g} % of the peak lost); {wanted_hz:.0f} are "
-            "enough",
+            f"rate: {sample_rate_hz:g} samples/s give {samples:.0f} samples in the pulse (at most "
+            f"{100 * sampling_loss(samples):.2g} % of the peak lost); {wanted_hz:.0f} samples/s "
+            "are enough",
         ),
         PathCheck("class", True, f"class: {cfc} is enough for a pulse of {1000 * length_s:.0f} ms"),
         _anti_alias(electrics, length_s, needed_hz),
@@ -152,7 +154,7 @@ def _of_time(electrics: Electrics, length_s: float) -> list[PathCheck]:
 
 
 def _anti_alias(electrics: Electrics, length_s: float, needed_hz: float) -> PathCheck:
-    """Whether amplifier and filter let the pulse through, and keep out what would fold."""
+    """Whether amplifier and filter pass the pulse and keep out aliases."""
     corner_hz, most_hz = electrics.bandwidth_hz, 0.2 * electrics.sample_rate_hz
     if corner_hz <= 0:
         return PathCheck(
@@ -165,13 +167,13 @@ def _anti_alias(electrics: Electrics, length_s: float, needed_hz: float) -> Path
     return PathCheck(
         "anti-alias",
         needed_hz <= corner_hz <= most_hz,
-        f"amplifier: {corner_hz:g} Hz takes {100 * loss:.2g} % of the peak; wanted are "
-        f"{needed_hz:.0f} Hz at least and {most_hz:.0f} Hz at most",
+        f"amplifier: {corner_hz:g} Hz takes {100 * loss:.2g} % off the peak; at least "
+        f"{needed_hz:.0f} Hz and at most {most_hz:.0f} Hz are advised",
     )
 
 
 def _slow_converters(length_s: float) -> list[PathCheck]:
-    """What converters made for weighing would lose of the peak, where that is worth telling."""
+    """What converters made for weighing would lose of the peak, if that matters."""
     losses = [(rate, sampling_loss(max(rate * length_s, 1.0))) for rate in SLOW_RATES_HZ]
     slow = [f"{100 * loss:.0f} % at {rate:g}" for rate, loss in losses if loss > 0.005]
     if not slow:
@@ -180,15 +182,15 @@ def _slow_converters(length_s: float) -> list[PathCheck]:
         PathCheck(
             "slow-converter",
             True,
-            "a converter made for weighing would lose up to "
+            "a converter made for weighing would calibrate perfectly and lose up to "
             + ", ".join(slow)
-            + " samples/s, and calibrate perfectly",
+            + " samples/s",
         )
     ]
 
 
 def shunt_step_n(electrics: Electrics, bridge_ohm: float, shunt_ohm: float) -> float | None:
-    """Force that a shunt looks like, from the cell's data sheet, or None."""
+    """Force that a shunt simulates, by the cell's data sheet, or None."""
     if not electrics.rated_n or not electrics.sensitivity_mv_per_v:
         return None
     step = shunt_step_mv_per_v(bridge_ohm, shunt_ohm)

@@ -1,7 +1,7 @@
-"""Expected: what a campaign's line promised of a drop, to lay the measured pull upon.
+"""Expected: what a campaign predicts for a drop, to compare with the measured pull.
 
-A drop is predicted once, from the line named in its set-up and from what was known before
-it; the prediction is kept with its marks, and every picture, list and report reads it there.
+A drop is predicted once, from the line named in its set-up and from what was known before it.
+The prediction is kept with its marks; every picture, list and report reads it there.
 """
 
 from __future__ import annotations
@@ -28,16 +28,16 @@ from tautlog.planning.prediction import force_curve, predict_drop
 FloatArray = npt.NDArray[np.float64]
 POINTS = 240
 SAME_DAY = timedelta(days=1)
-LATER_DIFFERS = 0.005  # of the peak: a later prediction nearer than that is the same
+LATER_DIFFERS = 0.005  # of the peak: a later prediction that differs less is the same
 
 
-class Expectations:
-    """What a campaign lets expect; its records are read once, when first asked for.
+class CampaignExpectations:
+    """Predictions from a campaign; its records are read once, on the first request.
 
     Parameters
     ----------
     campaign : Campaign
-        Whose lines, records and friction.
+        Gives lines, records and friction.
     """
 
     def __init__(self, campaign: Campaign) -> None:
@@ -50,27 +50,27 @@ class Expectations:
         Parameters
         ----------
         setup : DropSetup
-            Its mass, height and line.
+            Gives mass, height and line.
         before_utc : str
-            When it was dropped: later drops are not learned from. "" for what is known now.
+            Time of the drop: later drops do not count. "" for what is known now.
 
         Returns
         -------
         Predicted or None
-            None where mass, height or line are not known.
+            None if mass, height or line are not known.
         """
         drop = self.drop(setup, before_utc)
         if drop is None:
             return None
         line = drop.line
         try:
-            told = predict_drop(drop)
+            prediction = predict_drop(drop)
         except PlanError:
             return None
         return Predicted(
-            peak_force_n=told.peak_force_n,
-            peak_low_n=told.peak_low_n,
-            peak_high_n=told.peak_high_n,
+            peak_force_n=prediction.peak_force_n,
+            peak_low_n=prediction.peak_low_n,
+            peak_high_n=prediction.peak_high_n,
             mass_kg=drop.mass_kg,
             height_m=drop.height_m,
             line=line.name,
@@ -84,7 +84,7 @@ class Expectations:
         )
 
     def drop(self, setup: DropSetup, before_utc: str = "") -> PlannedDrop | None:
-        """What is predicted, as in `of`; None where mass, height or line are not known."""
+        """The drop to predict, as in `of`; None if mass, height or line are not known."""
         if not setup.line or not setup.mass_kg or not setup.height_m:
             return None
         line = self._lines.line(setup.line, before_utc=before_utc)
@@ -94,37 +94,37 @@ class Expectations:
 
 
 def _within_a_day(utc: str) -> bool:
-    """Whether a moment is about now: what is reckoned now is what is known then."""
+    """Whether a time is within a day of now, so that we know now what was known then."""
     try:
-        moment = datetime.fromisoformat(utc)
+        time = datetime.fromisoformat(utc)
     except ValueError:
         return False
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=UTC)
-    return abs(datetime.now(UTC) - moment) <= SAME_DAY
+    if time.tzinfo is None:
+        time = time.replace(tzinfo=UTC)
+    return abs(datetime.now(UTC) - time) <= SAME_DAY
 
 
-def expectations_at(record_path: Path) -> Expectations | None:
-    """Those of the campaign in whose folder a record lies; None where that cannot be read."""
+def expectations_at(record_path: Path) -> CampaignExpectations | None:
+    """Expectations of the campaign in a record's folder; None if it cannot be read."""
     if not (record_path.parent / CAMPAIGN_FILE).is_file():
         return None
     try:
-        return Expectations(read_campaign(record_path.parent, to_drop=False))
+        return CampaignExpectations(read_campaign(record_path.parent, to_drop=False))
     except CampaignError:
         return None
 
 
 @dataclass(frozen=True)
 class Expected:
-    """A predicted pull, to be drawn.
+    """A predicted pull, to draw.
 
     Attributes
     ----------
     text : str
         The predicted peak and its band.
     since_onset_s, low_n, high_n : ndarray of float64, shape (POINTS,)
-        Time since the line came taut; the predicted force, its peak moved to the lower
-        and to the upper end of its band.
+        Time since the line came taut; the predicted force, scaled so that its peak lies at the
+        lower and at the upper end of the band.
     """
 
     text: str
@@ -134,7 +134,7 @@ class Expected:
 
 
 def expected_from(predicted: Predicted | None) -> Expected | None:
-    """The pull of a prediction that was kept with a record's marks."""
+    """The pull of a prediction that is kept with a record's marks."""
     if predicted is None:
         return None
     line = Line(

@@ -1,7 +1,7 @@
-"""Flight: what a recovery system pulls in the air, by a snatch or by its opening canopy.
+"""Flight: the load of a recovery system in the air, from a snatch or an opening canopy.
 
-In the air two bodies pull at each other, on the rig one pulls at the ground: the same peak
-can come with another length. Both peak and length belong to a requirement.
+In the air two bodies pull at each other; on the rig one body pulls at the ground. The same peak
+can have a different duration, so a requirement states both.
 """
 
 from __future__ import annotations
@@ -14,16 +14,16 @@ from tautlog.errors import PlanError
 
 @dataclass(frozen=True)
 class Snatch:
-    """Two bodies whose line comes taut.
+    """Two bodies in flight whose line comes taut.
 
     Attributes
     ----------
     body_kg, canopy_kg : float
         Masses at both ends of the line.
     speed_m_s : float
-        Their relative speed as it comes taut.
+        Their relative speed as the line comes taut.
     stiffness_n_per_m : float
-        Of the line in flight.
+        Stiffness of the line in flight.
     """
 
     body_kg: float
@@ -57,19 +57,19 @@ class Snatch:
 
 @dataclass(frozen=True)
 class Opening:
-    """A canopy that opens and slows its load down.
+    """A canopy that opens and slows down its load.
 
     Attributes
     ----------
     drag_area_m2 : float
         Cd S of the full canopy.
     speed_m_s : float
-        At line stretch; q = rho v**2 / 2.
+        Speed at line stretch; q = rho v**2 / 2.
     opening_factor : float
         Cx, by the canopy's type: 1.7 for a flat circular one (Knacke, as read from his
         tables by others).
     body_kg, filling_s : float
-        What hangs below it; from line stretch until it is full.
+        Mass below the canopy; time from line stretch until it is full.
     growth : float
         j: the drag area grows as time to the power j; 1 for ribbon, 2 for solid canopies.
     air_density_kg_m3 : float
@@ -90,7 +90,7 @@ class Opening:
 
     @property
     def infinite_mass_load_n(self) -> float:
-        """Load of a canopy that hardly slows its load down, (Cd S) q Cx."""
+        """Load of a canopy that hardly slows down its load, (Cd S) q Cx."""
         pressure_pa = 0.5 * self.air_density_kg_m3 * self.speed_m_s**2
         return self.drag_area_m2 * pressure_pa * self.opening_factor
 
@@ -114,7 +114,7 @@ class Opening:
 
     @property
     def force_n(self) -> float:
-        """Largest load while it opens."""
+        """Largest load during opening."""
         return self.infinite_mass_load_n * self.finite_mass_factor
 
 

@@ -1,9 +1,8 @@
-"""Gate: why a drop must not be done as it is intended.
+"""Gate: why an intended drop must not be done.
 
-One pure function on one object, for `drop`, `plan`, `check` and scripts alike. It reckons
-with what will be dropped, by the highest of prediction, target and earlier measurements
-(`reckoned`); what it cannot predict it refuses. It can only withhold: key, catch and the people
-at the rig decide.
+One pure function on one object, for `drop`, `plan`, `check` and scripts alike. It uses the
+highest of prediction, target and earlier measurements of this drop (`reckoned`), and refuses
+what it cannot predict. It can only withhold: key, catch and the people at the rig decide.
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 from tautlog.calibrate.plausibility import accepted_by, slope_doubts, uncertainty_doubts
 from tautlog.calibrate.validity import validity
-from tautlog.campaign.sections import Rig
+from tautlog.campaign.sections import RigLimits
 from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line
@@ -28,46 +27,46 @@ from tautlog.planning.reckoned import Load, highest
 
 @dataclass(frozen=True)
 class Intended:
-    """A drop as it is intended, and the limits of what it will pull at.
+    """An intended drop, and the limits of all that it will load.
 
     Attributes
     ----------
     mass_kg, height_m : float or None
-        All that moves; free travel. None where nobody said.
+        Mass of all that moves; free travel. None if not stated.
     line : Line or None
-        With its hardening and damping; None where nothing tells its stiffness.
+        The line, with hardening and damping; None if its stiffness is not known.
     friction_n : float or None
-        Of the rails; None is reckoned as none.
+        Friction of the rails; None is taken as 0.
     line_name, article, mount_name : str
-        As named for this drop; "" where nobody named one.
+        Names for this drop; "" if not named.
     mount : Mount or None
-        The one of that name; None where the campaign has none such.
+        The mount of that name; None if the campaign does not have it.
     drops_since_proof : int or None
-        That this mount has seen.
-    rig : Rig
-        Its limits.
+        Drops that this mount has seen since its proof.
+    rig : RigLimits
+        Limits of the rig.
     elements : tuple of Element
         The load path.
     electrics : Electrics
         Cell and amplifier by their data sheets.
     calibration : Calibration
-        That the forces are reckoned with.
+        The calibration of the forces.
     calibration_doubts : tuple of str
         Why it must not be used.
     promised_newton_per_volt, not_promised : float or None, tuple of str
-        What data sheet and gain promise; what lacks for that.
+        Slope by data sheet and gain; what is missing for that.
     target_n : float or None
-        That the test is aimed at.
+        Target of the test.
     earlier : tuple of Load
-        What was measured of the line before; see `reckoned`.
+        Earlier measurements on the line; see `reckoned`.
     condemned : tuple of str
-        Why line or article must not be dropped any more.
+        Why line or article must no longer be dropped.
     day : str
-        Of the drop.
+        Day of the drop.
     lines, articles, mounts : tuple of str
-        Names that the campaign knows.
+        Names that the campaign has.
     proof_factor, mount_over_article : float
-        As agreed.
+        Factors of the campaign.
     end_state : str
         "hangs" or "rests".
     """
@@ -81,7 +80,7 @@ class Intended:
     mount_name: str = ""
     mount: Mount | None = None
     drops_since_proof: int | None = None
-    rig: Rig = field(default_factory=Rig)
+    rig: RigLimits = field(default_factory=RigLimits)
     elements: tuple[Element, ...] = ()
     electrics: Electrics = field(default_factory=Electrics)
     calibration: Calibration = field(default_factory=Calibration)
@@ -101,12 +100,12 @@ class Intended:
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
-    """Every reason why the drop is refused; none where nothing forbids it."""
+    """Every reason why the drop is refused; empty if nothing forbids it."""
     return tuple(check for check in findings(intended) if check.refuses)
 
 
 def findings(intended: Intended) -> tuple[PathCheck, ...]:
-    """All that was looked at: what holds, what is not known, and what refuses."""
+    """All checks: what holds, what is not known, and what refuses the drop."""
     predicted, why = _predicted(intended)
     load = highest(predicted, intended.target_n, intended.earlier)
     found = [*_named(intended), *_calibration(intended, load)]
@@ -115,7 +114,7 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
     found += _on_mount(intended, load)
     found += _on_rig(intended, predicted)
     if load is not None:
-        found.append(PathCheck("reckoned", True, f"reckoned with {_in_words(load)}"))
+        found.append(PathCheck("reckoned", True, f"checked against {_in_words(load)}"))
         found += _on_chain(intended, load)
         path = check_path(
             intended.elements, load.force_n, mount_over_article=intended.mount_over_article
@@ -129,28 +128,28 @@ def _in_words(load: Load) -> str:
 
 
 def _with_basis(check: PathCheck, load: Load) -> PathCheck:
-    """A refusal with the figure that decided."""
+    """A check; a refusal with the source of the deciding force."""
     return replace(check, text=f"{check.text} ({load.basis})") if check.refuses else check
 
 
 def _predicted(intended: Intended) -> tuple[Prediction | None, str]:
     """The prediction, or why there is none."""
     named = f"line {intended.line_name!r}" if intended.line_name else "no line is named"
-    lacking = [
+    missing = [
         text
         for value, text in (
-            (intended.mass_kg, "the mass is not known (--mass)"),
-            (intended.height_m, "the height is not known (--height)"),
+            (intended.mass_kg, "the mass is not known (give --mass)"),
+            (intended.height_m, "the height is not known (give --height)"),
         )
         if value is None
     ]
     if intended.line is None:
         known = "" if intended.line_name in intended.lines else _which(intended)
-        lacking.append(
-            f"{named}: nothing tells its stiffness{known}" if intended.line_name else named
+        missing.append(
+            f"{named}: its stiffness is not known{known}" if intended.line_name else named
         )
-    if lacking or intended.mass_kg is None or intended.height_m is None or intended.line is None:
-        return None, "the peak cannot be predicted: " + "; ".join(lacking)
+    if missing or intended.mass_kg is None or intended.height_m is None or intended.line is None:
+        return None, "the peak cannot be predicted: " + "; ".join(missing)
     drop = PlannedDrop(intended.mass_kg, intended.height_m, intended.line, intended.friction_n)
     try:
         return predict_drop(drop), ""
@@ -159,18 +158,18 @@ def _predicted(intended: Intended) -> tuple[Prediction | None, str]:
 
 
 def _which(intended: Intended) -> str:
-    return f", it is none of the campaign's; {meant(intended.line_name, intended.lines)}"
+    return f", it is not in campaign.toml; {meant(intended.line_name, intended.lines)}"
 
 
 def _named(intended: Intended) -> list[PathCheck]:
-    """Article and mount must be those that are meant."""
+    """Article and mount must be known and must not be condemned."""
     found = []
     if intended.article and intended.articles and intended.article not in intended.articles:
         found.append(
             PathCheck(
                 "article-unknown",
                 False,
-                f"article {intended.article!r} is none of the campaign's; "
+                f"article {intended.article!r} is not in campaign.toml; "
                 f"{meant(intended.article, intended.articles)}",
                 refuses=True,
             )
@@ -181,7 +180,7 @@ def _named(intended: Intended) -> list[PathCheck]:
             PathCheck(
                 "mount-unnamed",
                 False,
-                f"the campaign has several mounts: name that of this drop with --mount ({names})",
+                f"the campaign has several mounts: name the mount with --mount ({names})",
                 refuses=True,
                 final=True,
             )
@@ -191,7 +190,7 @@ def _named(intended: Intended) -> list[PathCheck]:
 
 
 def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:
-    """Whether it counts today, and its slope is plausible up to what is reckoned with."""
+    """Whether it is valid today, and its slope plausible up to the load."""
     calibration = intended.calibration
     found = list(validity(calibration, intended.day))
     doubts = intended.calibration_doubts
@@ -205,20 +204,20 @@ def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:
         text = "calibration: " + "; ".join(doubts)
         return [*found, PathCheck("calibration", False, text, refuses=True, final=True)]
     if intended.promised_newton_per_volt is None and not accepted_by(calibration):
-        lacking = ", ".join(intended.not_promised)
-        text = f"calibration: no data sheet checks its scale (not stated: {lacking})"
+        missing = ", ".join(intended.not_promised)
+        text = f"calibration: no data sheet checks its scale (not stated: {missing})"
         return [*found, PathCheck("scale-unchecked", False, text)]
     return [*found, PathCheck("calibration", True, "calibration: plausible or accepted")]
 
 
 def _on_mount(intended: Intended, load: Load | None) -> list[PathCheck]:
     if not intended.mount_name and len(intended.mounts) > 1:
-        return []  # which one is asked for above
+        return []  # `_named` refuses already
     if intended.mount is None:
         named = f" {intended.mount_name!r}" if intended.mount_name else ""
-        text = f"mount{named}: no [[mount]] of campaign.toml tells how far it is proven"
+        text = f"mount{named}: no [[mount]] in campaign.toml states its proof"
         return [PathCheck("mount-unknown", False, text, refuses=True)]
-    # A failed or missing proof and a used-up one refuse whatever the peak.
+    # A failed, missing or used-up proof refuses whatever the peak.
     check = check_mount(
         intended.mount,
         load.force_n if load else 0.0,
@@ -232,7 +231,7 @@ def _on_mount(intended: Intended, load: Load | None) -> list[PathCheck]:
 
 
 def _renamed(mount: Mount) -> list[PathCheck]:
-    """A new name does not shed what failed under the old one; a named person may know better."""
+    """A failure under an old name still counts; a named person may override it."""
     if not mount.failed_elsewhere:
         return []
     text = f"{mount.name}: {mount.failed_elsewhere}"
@@ -240,7 +239,7 @@ def _renamed(mount: Mount) -> list[PathCheck]:
 
 
 def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]:
-    """Rails, catch and most mass, as far as the campaign states them."""
+    """Largest mass, rails and catch, as far as the campaign states them."""
     rig, found = intended.rig, []
     if rig.most_mass_kg is None:
         found.append(PathCheck("mass-unknown", False, "rig: its largest mass is not stated"))
@@ -267,7 +266,7 @@ def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]
 
 
 def _on_catch(intended: Intended, mass_kg: float, way_m: float) -> PathCheck:
-    """The catch takes the sled from the highest latch, or from this height, with no line."""
+    """Whether the catch takes the sled from the highest latch, or this height, without a line."""
     rig = intended.rig
     if rig.catch_energy_j is None:
         return PathCheck("catch-unknown", False, "rig: the energy of its catch is not stated")
@@ -291,15 +290,15 @@ def _on_chain(intended: Intended, load: Load) -> list[PathCheck]:
         holds = peak_n <= rated_n
         text = f"cell: {peak_n:.0f} N of its rated {rated_n:.0f} N"
         found.append(PathCheck("cell-load", holds, text, refuses=not holds))
-    span_n, told = _span_n(intended)
+    span_n, note = _span_n(intended)
     holds = peak_n <= span_n
-    text = f"amplifier: {peak_n:.0f} N of the {span_n:.0f} N between zero and rail{told}"
+    text = f"amplifier: {peak_n:.0f} N of the {span_n:.0f} N between zero and rail{note}"
     found.append(PathCheck("amplifier-range", holds, text, refuses=not holds))
     return [_with_basis(check, load) for check in found]
 
 
 def _span_n(intended: Intended) -> tuple[float, str]:
-    """Tension between the zero and the far rail; the whole span where no zero is known."""
+    """Tension from zero to the far rail, or the whole span if the zero is not known; a note."""
     calibration = intended.calibration
     up = calibration.newton_per_volt > 0
     zero_v = intended.electrics.zero_v if calibration.zero_v is None else calibration.zero_v

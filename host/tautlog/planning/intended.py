@@ -1,4 +1,4 @@
-"""Intended: the facts of a drop that is intended, gathered from the campaign for the gate."""
+"""Intended: the facts of an intended drop, gathered from the campaign for the gate."""
 
 from __future__ import annotations
 
@@ -19,18 +19,18 @@ from tautlog.planning.reckoned import earlier_loads
 def intended_for(
     campaign: Campaign, setup: DropSetup, line: Line | None = None, friction_n: float | None = None
 ) -> Intended:
-    """Gather the facts of a drop that is intended.
+    """Gather the facts of an intended drop.
 
     Parameters
     ----------
     campaign : Campaign
-        Whose rig, mounts, load path and chain.
+        Gives rig, mounts, load path and chain.
     setup : DropSetup
-        Mass, height, line, article and mount of this very drop.
+        Mass, height, line, article and mount of this drop.
     line : Line, optional
-        As planned; without it the line of the set-up's name.
+        The planned line (default: the line named in the set-up).
     friction_n : float, optional
-        As planned; without it the rig's.
+        The planned friction (default: the rig's).
     """
     mount = mount_of(campaign, setup.mount)
     records = catalogued(campaign.folder)
@@ -66,7 +66,7 @@ def intended_for(
 
 
 def mount_of(campaign: Campaign, name: str) -> Mount | None:
-    """The mount of a name, or the campaign's only one; None where neither is."""
+    """The mount of this name; without a name, the campaign's only mount; else None."""
     if not name:
         return campaign.mounts[0] if len(campaign.mounts) == 1 else None
     return next((mount for mount in campaign.mounts if mount.name == name), None)
@@ -75,7 +75,7 @@ def mount_of(campaign: Campaign, name: str) -> Mount | None:
 def drops_since_proof(
     campaign: Campaign, mount: Mount, records: list[RecordSummary] | None = None
 ) -> int:
-    """Drops that a mount has seen since its proof, by records and ledger."""
+    """Drops that a mount has seen since its proof, from records and ledger."""
     found = exposures(
         catalogued(campaign.folder) if records is None else records,
         read_entries(campaign.folder),
@@ -89,7 +89,7 @@ def drops_since_proof(
 
 
 def electrics_of(campaign: Campaign | None) -> Electrics:
-    """The measuring chain, as far as the campaign tells it."""
+    """The measuring chain, as far as the campaign states it."""
     if campaign is None:
         return Electrics()
     cell, amplifier, calibration = campaign.cell, campaign.amplifier, campaign.calibration

@@ -15,7 +15,7 @@ LADDER = (0.25, 0.5, 0.75, 0.9, 1.0)  # common practice, no source
 
 @dataclass(frozen=True)
 class Step:
-    """One step of a ladder: its share of the aim, the prediction, and what must hold first."""
+    """One step of a ladder: share of the aim, prediction, purpose and hold condition."""
 
     fraction: float
     prediction: Prediction
@@ -34,16 +34,16 @@ HOLD = (
 )
 STOP_RULES = (
     "any movement of the mount",
-    "a second peak that nobody can explain",
+    "an unexplained second peak",
     "the sled touches the catch before the line is slack",
     "a crack, a slip or a changed length of the article",
-    "two invalid records one after the other",
+    "two invalid records in a row",
     "a peak above the target of the next step",
 )
 
 
 def ladder(drop: PlannedDrop, aim_n: float, fractions: tuple[float, ...] = LADDER) -> list[Step]:
-    """Return the drops that lead up to an aim, by load: peak goes as the root of height.
+    """Return the drops that lead up to an aim, in steps of load, by height alone.
 
     Raises
     ------

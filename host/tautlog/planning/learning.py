@@ -1,8 +1,8 @@
-"""Learning: what the drops of one line say of it, and of the next drop.
+"""Learning: what the drops of one line show about the line and the next drop.
 
-Only drops that were valid and whose load path held are learned from: a stiffness fitted to
-an invalid drop is worse than none. Where several heights were dropped, their fall times
-tell friction and the latch's delay apart, which one drop cannot.
+Only valid drops whose load path held count: a stiffness fitted to an invalid drop is worse than
+none. Fall times from several heights separate friction from the latch's delay; a single drop
+cannot.
 """
 
 from __future__ import annotations
@@ -22,15 +22,16 @@ from tautlog.model.uncertainty import COVERAGE, student_t
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import predict_drop
 
-# Own simulation (tests/test_learning.py): what the mean stiffness of a line is worth at least.
-# Toe, hardening and friction that are not what was learned leave the next peak 1.3 % off on
-# the average; with this it lies in its band in 97 % of 62 campaigns, with half of it in 87 %.
+# Least uncertainty of a line's mean stiffness, by own simulation (tests/planning/test_learning.py).
+# Toe, hardening and friction that differ from what was learned leave the next peak 1.3 % off on
+# average. With this value the peak lies in its band in 97 % of 62 campaigns, with half of it in
+# 87 %.
 LEAST_STIFFNESS_U = 0.03
 LEAST_PEAK_U = 0.01
-LEAST_HEIGHTS_APART = 1.3  # of two heights that shall tell delay from friction
+LEAST_HEIGHTS_APART = 1.3  # ratio of two heights that separates delay from friction
 
 
-# What a lesson may say; a fitted figure may lie a little below 0.
+# Ranges of a lesson's figures; a fitted figure may lie a little below 0.
 _PLAUSIBLE = {
     "mass_kg": q.MASS,
     "height_m": q.HEIGHT,
@@ -45,20 +46,20 @@ _PLAUSIBLE = {
 
 @dataclass(frozen=True)
 class Lesson:
-    """What one record offers to learn from.
+    """What can be learned from one record.
 
     Attributes
     ----------
     name : str
-        Of the record.
+        Name of the record.
     mass_kg, height_m : float
-        As dropped.
+        Mass and height of the drop.
     peak_n, stiffness_n_per_m, hardening_per_m2, damping_ratio : float
-        From its marks.
+        Figures from its marks.
     friction_n, fall_time_s : float or None
-        The same, where they are known.
+        Figures from its marks; None if not known.
     number : int
-        Drops of this line before it.
+        Earlier drops of this line.
     """
 
     name: str
@@ -80,19 +81,20 @@ class Learned:
     Attributes
     ----------
     line : Line
-        With the stiffness of its latest drops, and how sure it is.
+        The line, with the stiffness from its latest drops and its uncertainty.
     friction_n, delay_s : float or None
-        Of rails and latch, from fall times at several heights, else from single drops.
+        Friction of the rails and delay of the latch, from fall times at several heights; friction
+        else from single drops.
     lessons : tuple of Lesson
-        What was learned from.
+        The drops that count.
     ratios : tuple of float
-        Measured over predicted peak of each, with what was learned from all.
+        Measured over predicted peak of each drop, predicted with what was learned from all.
     spread : float
-        Standard deviation of those ratios, but 1 % at least.
+        Standard deviation of those ratios, at least 1 %.
     refused : tuple of (str, str)
-        Records that were not learned from, and why.
+        Records that do not count, and why.
     unreadable : tuple of str
-        Of these, files that cannot be read or are not what was sealed.
+        Those of them that cannot be read or differ from what was sealed.
     """
 
     line: Line
@@ -106,7 +108,7 @@ class Learned:
 
     @property
     def n(self) -> int:
-        """Drops that its line's stiffness is the mean of."""
+        """Number of drops in the mean stiffness of the line."""
         return len(_bedded(list(self.lessons)))
 
 
@@ -117,18 +119,18 @@ def lesson_of(
     marks: KeptMarks | None,
     number: int,
 ) -> Lesson | str:
-    """What a record offers, or why it offers nothing.
+    """The lesson of a record, or why there is none.
 
     Parameters
     ----------
     name : str
-        Of the record.
+        Name of the record.
     mass_kg, height_m : float or None
-        Of its set-up.
+        From its set-up.
     marks : KeptMarks or None
-        Its newest marks; None without any.
+        Its newest marks; None without marks.
     number : int
-        Drops of this line before it.
+        Earlier drops of this line.
     """
     if marks is None:
         return "not marked yet"
@@ -136,38 +138,38 @@ def lesson_of(
         return why
     if not mass_kg or not height_m:
         return "no mass or height"
-    told = {
+    figures = {
         "mass_kg": mass_kg,
         "height_m": height_m,
         **{key: getattr(marks, key) or 0.0 for key in _PLAUSIBLE if hasattr(marks, key)},
     }
-    for key, value in told.items():
+    for key, value in figures.items():
         if problem := _PLAUSIBLE[key].problem(value):
             return f"{key} = {value!r}: {problem}"
     return Lesson(
         name=name,
         mass_kg=mass_kg,
         height_m=height_m,
-        peak_n=told["peak_force_n"],
-        stiffness_n_per_m=told["line_stiffness_n_per_m"],
-        hardening_per_m2=told["hardening_per_m2"],
-        damping_ratio=told["damping_ratio"],
-        friction_n=told["friction_n"] if marks.friction_n is not None else None,
-        fall_time_s=told["fall_time_s"] if marks.fall_time_s is not None else None,
+        peak_n=figures["peak_force_n"],
+        stiffness_n_per_m=figures["line_stiffness_n_per_m"],
+        hardening_per_m2=figures["hardening_per_m2"],
+        damping_ratio=figures["damping_ratio"],
+        friction_n=figures["friction_n"] if marks.friction_n is not None else None,
+        fall_time_s=figures["fall_time_s"] if marks.fall_time_s is not None else None,
         number=number,
     )
 
 
 def _useless(marks: KeptMarks) -> str:
-    """Why nothing can be learned from marks, or ""."""
+    """Why marks teach nothing, or ""."""
     if marks.record_verdict != "valid":
         return f"record {marks.record_verdict}"
     if marks.trace_says != "held":
         return f"load path {marks.trace_says}"
     if marks.odd:
-        return f"{marks.odd[0]} is no number"
+        return f"{marks.odd[0]} is not a number"
     if not marks.line_stiffness_n_per_m or not marks.peak_force_n:
-        return "no stiffness came of it"
+        return "it gave no stiffness"
     if marks.clipped or marks.gap_in_contact:
         return "its peak is a lower bound"
     return ""
@@ -179,16 +181,16 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
     Parameters
     ----------
     name : str
-        Of the line.
+        Name of the line.
     lessons, refused : list
-        As `lesson_of` gave them.
+        From `lesson_of`.
     drops : int
-        All drops that it has seen, those included.
+        All drops that the line has seen, including these.
 
     Raises
     ------
     PlanError
-        If there is nothing to learn from.
+        If no drop counts.
     """
     line = learn_line_alone(name, lessons, refused, drops)
     same = _bedded(lessons)
@@ -208,11 +210,11 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
 def learn_line_alone(
     name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drops: int
 ) -> Line:
-    """The line of `learn`, without holding every drop against its prediction."""
+    """The line of `learn`, without a prediction for every drop."""
     if not lessons:
         why = "; ".join(f"{record}: {reason}" for record, reason in refused[:5])
         raise PlanError(
-            f"nothing to learn of line {name!r}: no valid drop that held"
+            f"nothing to learn about line {name!r}: no valid drop that held"
             + (f" ({why})" if why else "")
         )
     same = _bedded(lessons)
@@ -220,8 +222,8 @@ def learn_line_alone(
     scatter = (
         float(np.std([lesson.stiffness_n_per_m for lesson in same], ddof=1)) if same[1:] else 0.0
     )
-    # Of few drops the scatter itself is known badly: Student's t, which is 2 for many, over the
-    # 2 that it is multiplied by later (JCGM 100:2008, G.3).
+    # The scatter of few drops is itself uncertain: Student's t, which is 2 for many drops, over
+    # the factor 2 that is applied later (JCGM 100:2008, G.3).
     wider = student_t(COVERAGE, len(same) - 1) / K_FACTOR if same[1:] else 1.0
     u = max(wider * scatter / stiffness / math.sqrt(len(same)), LEAST_STIFFNESS_U)
     return Line(
@@ -236,15 +238,15 @@ def learn_line_alone(
 
 
 def _bedded(lessons: list[Lesson]) -> list[Lesson]:
-    """Those of the bedded line, which is another one than it was when new; else the last."""
+    """Drops of the bedded line, which behaves unlike a new line; else the last drop."""
     return [lesson for lesson in lessons if lesson.number >= BEDDED_AFTER] or lessons[-1:]
 
 
 def _friction_and_delay(lessons: list[Lesson]) -> tuple[float | None, float | None]:
-    """Friction from single drops; with it the delay, where heights are far enough apart.
+    """Friction and delay, if the heights are far enough apart; else friction from single drops.
 
-    t = t0 + sqrt(2 h / (g - f / m)): a straight line over sqrt(2 h) whose slope tells the
-    friction and whose start the delay (common practice).
+    t = t0 + sqrt(2 h / (g - f / m)): a straight line over sqrt(2 h) whose slope gives the
+    friction and whose intercept gives the delay (common practice).
     """
     timed = [lesson for lesson in lessons if lesson.fall_time_s is not None]
     heights = [lesson.height_m for lesson in timed]
@@ -259,8 +261,8 @@ def _friction_and_delay(lessons: list[Lesson]) -> tuple[float | None, float | No
         if -0.02 <= fraction < 0.5 and sure < 0.05:
             mass = float(np.mean([lesson.mass_kg for lesson in timed]))
             return max(fraction, 0.0) * mass * G, float(delay)
-    told = [lesson.friction_n for lesson in lessons if lesson.friction_n is not None]
-    return (float(np.median(told)), None) if told else (None, None)
+    known = [lesson.friction_n for lesson in lessons if lesson.friction_n is not None]
+    return (float(np.median(known)), None) if known else (None, None)
 
 
 def advice(learned: Learned) -> tuple[bool, str]:
@@ -270,12 +272,12 @@ def advice(learned: Learned) -> tuple[bool, str]:
         return False, f"stop and explain {learned.refused[-1][0]}: {learned.refused[-1][1]}"
     if abs(last - 1.0) > GO_ON_WITHIN:
         return False, (
-            f"stop and explain: the last drop measured {last:.2f} of what was predicted, "
+            f"stop and explain: the last drop measured {last:.2f} of the prediction, "
             f"{1 - GO_ON_WITHIN:.2f} to {1 + GO_ON_WITHIN:.2f} is allowed"
         )
     if learned.line.may_stiffen:
         return True, (
-            "go on, if nothing moved or changed; the line is still bedding in, the next peak may "
+            "go on, if nothing moved or changed; the line is still bedding in: the next peak may "
             f"be up to {100 * (math.sqrt(1 + learned.line.may_stiffen) - 1):.0f} % higher"
         )
     return True, "go on, if nothing moved or changed and the mount is proven for the next step"

@@ -1,4 +1,4 @@
-"""Lessons: the records of a folder, read for learning of their lines."""
+"""Lessons: the records of a folder, read to learn about their lines."""
 
 from __future__ import annotations
 
@@ -14,23 +14,23 @@ from tautlog.model.line import Line
 from tautlog.planning.learning import Learned, Lesson, learn, learn_line_alone, lesson_of
 from tautlog.record import Record, open_checked
 
-MOST_RECORDS = 200  # the newest; older ones tell nothing more of a line
+MOST_RECORDS = 200  # the newest; older records add nothing about a line
 
 
 @dataclass(frozen=True)
 class LineRecords:
-    """What a folder tells of its lines.
+    """What a folder holds about its lines.
 
     Attributes
     ----------
     records : tuple of Record
-        By the time of the drop; those that can be read.
+        Readable records, by time of the drop.
     problems : tuple of (str, str)
         Files that cannot be read, and why.
     entries : tuple of LedgerEntry
-        Drops that were entered by hand.
+        Drops entered by hand.
     changed : mapping
-        Of records that are not what was sealed: what differs, by the file's name.
+        What differs in records that are not as they were sealed, by file name.
     """
 
     records: tuple[Record, ...]
@@ -45,10 +45,10 @@ def read_line_records(
     most: int | None = MOST_RECORDS,
     rehearsed: bool = False,
 ) -> LineRecords:
-    """Read the newest records of a folder, `most` of them or all.
+    """Read the newest records of a folder: at most `most` of them, or all.
 
-    Rehearsals teach nothing of a real line and are left out; with `rehearsed` nothing but
-    them is read.
+    Rehearsals teach nothing about a real line and are left out; with `rehearsed`, only
+    rehearsals are read.
 
     Raises
     ------
@@ -78,55 +78,55 @@ def read_line_records(
 
 
 def learn_from(
-    told: LineRecords, name: str, known: Line | None, *, before_utc: str = ""
+    folder: LineRecords, name: str, known: Line | None, *, before_utc: str = ""
 ) -> Learned:
     """Learn from the records of one line.
 
     Parameters
     ----------
-    told : LineRecords
+    folder : LineRecords
         The records.
     name : str
-        Of the line; "" for records that name none.
+        Name of the line; "" for records that name no line.
     known : Line or None
-        What campaign.toml says; drops before the first record are taken from it.
+        The line in campaign.toml, which gives the drops before the first record.
     before_utc : str
-        Only drops before this moment count; "" for all.
+        Only drops before this time count; "" for all.
 
     Raises
     ------
     PlanError
-        If there is nothing to learn from.
+        If no drop counts.
     """
-    learned = learn(name, *_lessons_of(told, name, known, before_utc))
-    broken = {file for file, _ in told.problems} | told.changed.keys()
+    learned = learn(name, *_lessons_of(folder, name, known, before_utc))
+    broken = {file for file, _ in folder.problems} | folder.changed.keys()
     lost = tuple(file for file, _ in learned.refused if file in broken)
     return replace(learned, unreadable=lost)
 
 
-def line_from(told: LineRecords, name: str, known: Line | None, *, before_utc: str = "") -> Line:
-    """The line of `learn_from` alone, in a fraction of the time."""
-    return learn_line_alone(name, *_lessons_of(told, name, known, before_utc))
+def line_from(folder: LineRecords, name: str, known: Line | None, *, before_utc: str = "") -> Line:
+    """Only the line of `learn_from`, in a fraction of the time."""
+    return learn_line_alone(name, *_lessons_of(folder, name, known, before_utc))
 
 
 def _lessons_of(
-    told: LineRecords, name: str, known: Line | None, before_utc: str
+    folder: LineRecords, name: str, known: Line | None, before_utc: str
 ) -> tuple[list[Lesson], list[tuple[str, str]], int]:
-    """What there is to learn from, what is not and why, and the drops that the line has seen."""
+    """The lessons, the records that give none and why, and the drops that the line has seen."""
 
     def earlier(utc: str) -> bool:
         return not before_utc or utc < before_utc
 
     count = (known.drops or 0) if known else 0
-    count += sum(entry.line == name and earlier(entry.utc) for entry in told.entries)
+    count += sum(entry.line == name and earlier(entry.utc) for entry in folder.entries)
     lessons: list[Lesson] = []
-    refused = list(told.problems)
-    for record in told.records:
+    refused = list(folder.problems)
+    for record in folder.records:
         if record.setup.line != name or not earlier(record.utc):
             continue
         marks = marks_of(record) if record.marks else None
         setup = record.setup
-        found = told.changed.get(record.path.name) or lesson_of(
+        found = folder.changed.get(record.path.name) or lesson_of(
             record.path.name, setup.mass_kg, setup.height_m, marks, count
         )
         if isinstance(found, Lesson):
@@ -149,7 +149,7 @@ def learn_line(
     Raises
     ------
     PlanError
-        If there is nothing to learn from.
+        If no drop counts.
     RecordError
         If the folder cannot be read.
     """

@@ -1,7 +1,7 @@
-"""Lines: the line of a name as a campaign knows it; whoever predicts a drop asks here.
+"""Lines: a line by its name, as a campaign knows it, for every prediction.
 
-What the records say of a line goes before what campaign.toml says. Plan, gate, picture and
-report ask the same, so that a drop is predicted once.
+What the records show about a line overrides campaign.toml. Plan, gate, picture and report all
+ask here, so that they agree.
 """
 
 from __future__ import annotations
@@ -13,49 +13,49 @@ from tautlog.planning.lessons import MOST_RECORDS, LineRecords, line_from, read_
 
 
 class Lines:
-    """The lines of one campaign; its records are read once, when the first line is asked for.
+    """The lines of one campaign; its records are read once, on the first request.
 
     Parameters
     ----------
     campaign : Campaign
-        Whose lines and records.
+        Gives lines and records.
     most : int or None
-        So many of the newest records are read; None for all, for questions about the past.
+        How many of the newest records to read; None for all, for questions about the past.
     """
 
     def __init__(self, campaign: Campaign, *, most: int | None = MOST_RECORDS) -> None:
         self._campaign = campaign
         self._most = most
-        self._told: LineRecords | None = None
+        self._records: LineRecords | None = None
 
     def line(self, name: str, *, before_utc: str = "") -> Line | None:
-        """The line of a name, or None where nothing tells its stiffness.
+        """The line of this name, or None if its stiffness is not known.
 
         Parameters
         ----------
         name : str
-            As in campaign.toml and records; "" is no line.
+            Name in campaign.toml and records; "" for no line.
         before_utc : str
-            Only drops before this moment are learned from: what was known of the line when
-            that drop was planned. "" for all.
+            Only drops before this time count, as when a drop at that time was planned. "" for
+            all.
         """
         if not name:
             return None
         known = self._campaign.line(name)
         try:
-            if self._told is None:
-                self._told = read_line_records(self._campaign.folder, most=self._most)
-            return line_from(self._told, name, known, before_utc=before_utc)
+            if self._records is None:
+                self._records = read_line_records(self._campaign.folder, most=self._most)
+            return line_from(self._records, name, known, before_utc=before_utc)
         except (PlanError, RecordError):
             return known
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Names that campaign.toml gives."""
+        """Names of the lines in campaign.toml."""
         return tuple(line.name for line in self._campaign.lines)
 
 
 def line_for(campaign: Campaign, name: str, *, before_utc: str = "") -> Line | None:
-    """The line of a name, as `Lines.line` tells it; for a single question."""
+    """The line of this name by `Lines.line`; for a single request."""
     most = None if before_utc else MOST_RECORDS
     return Lines(campaign, most=most).line(name, before_utc=before_utc)

@@ -9,7 +9,7 @@ from tautlog.planning.aim import Aim
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.solving import solve_height, solve_mass
 
-AGREES = 0.002  # of a force that was solved for and one that is predicted
+AGREES = 0.002  # difference of a force that was solved for and its prediction, relative
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class Missed:
     by_n, off_target : float
         Predicted peak less the aim; its relative distance from the target.
     text : str
-        In words, and what would meet it.
+        The same in words, with what would meet the target.
     """
 
     by_n: float
@@ -30,7 +30,7 @@ class Missed:
 
 
 def missed(drop: PlannedDrop, peak_n: float, aim: Aim, target_n: float) -> Missed | None:
-    """By how much a drop misses what is to be proven, and what would meet it; or None."""
+    """By how much a drop misses what must be proven, and what would meet it; or None."""
     if aim.low_n * (1 - AGREES) <= peak_n <= max(aim.high_n, aim.force_n) * (1 + AGREES):
         return None
     off = peak_n / target_n - 1.0
@@ -38,7 +38,7 @@ def missed(drop: PlannedDrop, peak_n: float, aim: Aim, target_n: float) -> Misse
     side = "MISSES the target" if below else "GOES BEYOND what can be proven on target"
     ways = _ways_to(drop, aim.force_n)
     met = (
-        f"With all else as it is, {' or '.join(ways)} meets it"
+        f"With all else unchanged, {' or '.join(ways)} meets it"
         if ways
         else "No height or mass meets it"
     )
@@ -53,12 +53,12 @@ def missed(drop: PlannedDrop, peak_n: float, aim: Aim, target_n: float) -> Misse
 def _ways_to(drop: PlannedDrop, force_n: float) -> list[str]:
     """Heights and masses that would meet a force."""
     ways = []
-    for solve, told in (
+    for solve, words in (
         (solve_height, "a height of {0.height_m:.3f} m"),
         (solve_mass, "a mass of {0.mass_kg:.2f} kg"),
     ):
         try:
-            ways.append(told.format(solve(drop, force_n)))
+            ways.append(words.format(solve(drop, force_n)))
         except PlanError:
             continue
     return ways

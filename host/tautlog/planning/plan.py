@@ -1,7 +1,7 @@
-"""Plan: the drop that is asked for, what it will do, what is aimed at, and what was checked.
+"""Plan: the wanted drop, its prediction, its aim and its checks.
 
-What was not asked for is taken from the campaign; what is still not known is solved for, so
-that the target is proven with the uncertainty of the calibration.
+Values that were not given come from the campaign. One value that is still unknown is solved for,
+so that the target is proven within the uncertainty of the calibration.
 """
 
 from __future__ import annotations
@@ -37,32 +37,32 @@ NOTHING_WANTED = Wanted()
 
 @dataclass(frozen=True)
 class Plan:
-    """A drop that is planned.
+    """A planned drop.
 
     Attributes
     ----------
     drop : PlannedDrop
-        What falls, from how high, on which line.
+        What falls, from which height, on which line.
     prediction : Prediction
-        Its peak with a band, durations, stretch, energy.
+        Its peak with a band, durations, stretch and energy.
     target_n, limit_n : float or None
-        What is to be reached, and not to be passed; None where nobody said.
+        Force to reach and force not to exceed; None if not stated.
     aim : Aim or None
-        What to aim at so that the target is proven; None without one.
+        Aim that proves the target; None without a target.
     missed : Missed or None
-        By how much the prediction misses what can be proven; None where it does not.
+        By how much the prediction misses what can be proven; None if it does not.
     solved : str
-        What was found so that the aim is met: one of `wanted.SOLVABLE`, or "".
+        Value that was solved for so that the drop meets the aim: one of `wanted.SOLVABLE`, or "".
     length_m : float or None
-        Length of the line, where that was found.
+        Length of the line, if it was solved for.
     findings : tuple of PathCheck
-        What the gate finds of mount, rig, catch and load path; none without a campaign.
+        Checks of the gate on mount, rig, catch and load path; empty without a campaign.
     electronics : tuple of PathCheck
         Advice for cell, amplifier, rate and class.
     flight : FlightLoad or None
-        Whose load the target is.
+        The flight load that gives the target.
     factor : float
-        On that load.
+        Factor on that load.
     """
 
     drop: PlannedDrop
@@ -84,31 +84,32 @@ class Plan:
         return self.findings + self.electronics
 
     def ladder(self, shares: tuple[float, ...] = LADDER) -> tuple[Step, ...]:
-        """The drops that lead up to the aim, or to the predicted peak without a target.
+        """The drops that lead up to the aim; without a target, to the predicted peak.
 
         Raises
         ------
         PlanError
-            If a share is none, or cannot be reached by height alone.
+            If a share is out of range, or cannot be reached by height alone.
         """
         top_n = self.aim.force_n if self.aim else self.prediction.peak_force_n
         return tuple(ladder(self.drop, top_n, shares))
 
 
 def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> Plan:
-    """Work out a plan.
+    """Make a plan.
 
     Parameters
     ----------
     campaign : Campaign or None
-        Tells what was not asked for; without one rig, mount and load path are not checked.
+        Gives the values that are not wanted otherwise; without a campaign, rig, mount and load
+        path are not checked.
     wanted : Wanted
-        What goes before the campaign's own set-up.
+        Overrides the campaign's set-up.
 
     Raises
     ------
     PlanError, CampaignError
-        With what lacks or contradicts, and how to mend it.
+        Says what is missing or contradictory, and how to correct it.
     """
     _require_names(campaign, wanted)
     setup = campaign.setup if campaign else DropSetup()
@@ -142,7 +143,7 @@ def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> P
 
 
 def _require_names(campaign: Campaign | None, wanted: Wanted) -> None:
-    """A name that the campaign does not know would plan something else than is meant."""
+    """Refuse names that the campaign does not have: the plan would be for something else."""
     if campaign is None:
         return
     for kind, name, known in (
@@ -151,17 +152,17 @@ def _require_names(campaign: Campaign | None, wanted: Wanted) -> None:
     ):
         names = tuple(thing.name for thing in known)
         if name and names and name not in names:
-            raise PlanError(f"{kind} {name!r} is none of the campaign's; {meant(name, names)}")
+            raise PlanError(f"{kind} {name!r} is not in campaign.toml; {meant(name, names)}")
 
 
 def _required_factor(campaign: Campaign | None) -> float:
-    """Design times test factor that the campaign requires, on a load in flight."""
+    """Design factor times test factor on a flight load, as the campaign states them."""
     requirement = campaign.requirement if campaign else None
     return requirement.design_factor * requirement.test_factor if requirement else 1.0
 
 
 def _u_fraction(campaign: Campaign | None, target_n: float) -> float:
-    """Expanded relative uncertainty of a peak, from the calibration and what lies beyond it."""
+    """Expanded relative uncertainty of a peak, from calibration and extrapolation."""
     calibration = campaign.calibration if campaign else Calibration()
     beyond = extrapolation_u(target_n, calibration.range_n) / target_n
     return math.hypot(calibration.expanded_u_at_n(target_n) / target_n, 2.0 * beyond)
@@ -174,14 +175,14 @@ def _solved(
     height_m: float | None,
     aim: Aim | None,
 ) -> tuple[PlannedDrop, str]:
-    """Fill in the one thing that is not known, and say which it was."""
+    """Solve for the one unknown value, and say which it was."""
     line = None if wanted.solve in ("stiffness", "length") else wanted_line(campaign, wanted)
     known = {"mass": mass_kg, "height": height_m, "stiffness": line}
     unknown = [name for name, value in known.items() if value is None]
     if len(unknown) > 1 or (unknown and aim is None):
-        lacking = ", ".join(f"--{name}" for name in unknown)
-        more = "" if aim else "; with --target one of them is found"
-        raise PlanError(f"not known: {lacking}. Give all but one of them{more}")
+        missing = ", ".join(f"--{name}" for name in unknown)
+        mend = "Give all but one of them" if aim else "Give them all, or all but one and --target"
+        raise PlanError(f"not known: {missing}. {mend}")
     drop = PlannedDrop(
         mass_kg or 1.0,
         1.0 if height_m is None else height_m,
@@ -195,14 +196,14 @@ def _solved(
 
 
 def _friction_n(campaign: Campaign | None, wanted: Wanted) -> float | None:
-    """Friction of the rails, as asked for or as the campaign states it."""
+    """Friction of the rails, as wanted or as the campaign states it."""
     if wanted.friction_n is not None or campaign is None:
         return wanted.friction_n
     return campaign.rig.friction_n
 
 
 def _length_m(wanted: Wanted, drop: PlannedDrop) -> float | None:
-    """Length of a line of known EA that has the stiffness which was found."""
+    """Length of a line of known EA that gives the solved stiffness."""
     if wanted.solve != "length" or not wanted.modulus_n:
         return None
     return wanted.modulus_n / drop.line.stiffness_n_per_m
@@ -211,7 +212,7 @@ def _length_m(wanted: Wanted, drop: PlannedDrop) -> float | None:
 def _findings(
     campaign: Campaign | None, wanted: Wanted, drop: PlannedDrop, target_n: float | None
 ) -> tuple[PathCheck, ...]:
-    """What the gate finds of this drop."""
+    """Checks of the gate on this drop."""
     if campaign is None:
         return ()
     setup = replace(

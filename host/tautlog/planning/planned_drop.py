@@ -1,4 +1,4 @@
-"""Planned drop: what will fall, from how high, on which line."""
+"""Planned drop: what will fall, from which height, on which line."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from tautlog.model.line import Line
 
 @dataclass(frozen=True)
 class PlannedDrop:
-    """A drop as it is planned.
+    """A planned drop.
 
     Attributes
     ----------
     mass_kg, height_m : float
-        All that moves; free travel until the line is taut.
+        Mass of all that moves; free travel until the line is taut.
     line : Line
-        What springs taut.
+        The line that springs taut.
     friction_n : float or None
-        Of the rails; None when nobody knows it.
+        Friction of the rails; None if not known.
     """
 
     mass_kg: float
@@ -46,4 +46,4 @@ class PlannedDrop:
                 friction_n=self.friction_n or 0.0,
             )
         except ValueError as problem:
-            raise PlanError(f"no such drop: {problem}") from problem
+            raise PlanError(f"this drop is not possible: {problem}") from problem

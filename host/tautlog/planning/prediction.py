@@ -1,8 +1,7 @@
 """Prediction: what a planned drop will do.
 
-The motion is that of `motion`: a line that hardens and damps, rails with friction, gravity
-all the time. A prediction has a band: of the stiffness, of bedding-in, friction, mass and
-height.
+`motion` solves the fall: a line that hardens and damps, rails with friction, gravity all the
+time. The band of a prediction comes from stiffness, bedding-in, friction, mass and height.
 """
 
 from __future__ import annotations
@@ -37,7 +36,7 @@ class Prediction:
     Attributes
     ----------
     mass_kg, height_m, stiffness_n_per_m : float
-        Of the drop.
+        Values of the drop.
     peak_force_n, peak_low_n, peak_high_n : float
         Peak of the first pull; its band (k = 2, and bedding-in on top).
     duration_s, rise_time_s, base_duration_s : float
@@ -45,13 +44,13 @@ class Prediction:
     stretch_m : float
         Largest stretch of line and rig.
     energy_j, energy_absorbed_j : float
-        Of the sled as the line comes taut, m v**2 / 2; what line and rig take up.
+        Energy of the sled as the line comes taut, m v**2 / 2; energy that line and rig take up.
     taut_speed_m_s, fall_time_s : float
-        As the line comes taut; from the release until then.
+        Speed as the line comes taut; time from the release until then.
     impulse_ns : float
-        Of the first pull.
+        Impulse of the first pull.
     quasi_peak_n : float
-        Closed form without losses, m g (1 + sqrt(1 + 2 k h / (m g))), to compare with.
+        Closed form without losses, m g (1 + sqrt(1 + 2 k h / (m g))), for comparison.
     """
 
     mass_kg: float
@@ -73,10 +72,7 @@ class Prediction:
 
     @property
     def pulse_s(self) -> float:
-        """Length of the pull, or of one that would slacken where this one never does.
-
-        Such a pull lasts four times its rise.
-        """
+        """Length of the pull; four times its rise if the line never slackens."""
         if math.isfinite(self.base_duration_s):
             return self.base_duration_s
         return 4.0 * self.rise_time_s
@@ -125,29 +121,29 @@ def predict_drop(drop: PlannedDrop) -> Prediction:
 
 
 def _band(drop: PlannedDrop, peak_n: float) -> tuple[float, float]:
-    """Lowest and highest peak to reckon with.
+    """Lowest and highest peak to expect.
 
-    Root sum of squares of what each input's standard uncertainty does to the closed form's
-    peak, times 2; bedding-in only makes a line stiffer and is put on top, friction that nobody
-    told only makes the sled slower and is put below.
+    Root sum of squares of the effect of each input's standard uncertainty on the closed form's
+    peak, times 2. Bedding-in only makes a line stiffer and raises the upper end. Friction that
+    is not known only makes the sled slower and lowers the lower end.
     """
     share = _closed_form_shares(drop)
     weight_n = drop.mass_kg * G
-    told = drop.friction_n is not None
+    known = drop.friction_n is not None
     u = math.sqrt(
         (share["stiffness"] * drop.line.stiffness_u_fraction) ** 2
         + (share["height"] * HEIGHT_U_M / max(drop.height_m, HEIGHT_U_M)) ** 2
         + (share["mass"] * MASS_U_FRACTION) ** 2
-        + (share["height"] * (FRICTION_TOLD_U if told else 0.0)) ** 2
+        + (share["height"] * (FRICTION_TOLD_U if known else 0.0)) ** 2
     )
     stiffer = (1.0 + drop.line.may_stiffen) ** share["stiffness"]
-    slower = 1.0 if told else 1.0 - share["height"] * FRICTION_MOST
+    slower = 1.0 if known else 1.0 - share["height"] * FRICTION_MOST
     low_n = peak_n * (1.0 - K_FACTOR * u) * slower
     return max(low_n, weight_n), peak_n * (1.0 + K_FACTOR * u) * stiffer
 
 
 def _closed_form_shares(drop: PlannedDrop) -> dict[str, float]:
-    """Relative change of the peak over that of each input, from the closed form."""
+    """Relative change of the peak over the relative change of each input, by the closed form."""
     weight_n = drop.mass_kg * G
     ratio = 2.0 * drop.line.stiffness_n_per_m * drop.height_m / weight_n
     root = math.sqrt(1.0 + ratio)
@@ -156,7 +152,7 @@ def _closed_form_shares(drop: PlannedDrop) -> dict[str, float]:
 
 
 def force_curve(drop: PlannedDrop, samples: int = 1200) -> tuple[FloatArray, FloatArray]:
-    """Time since the line came taut, and force, of the first pull, with some slack around."""
+    """Time since the line came taut, and force, of the first pull with some slack around it."""
     model = drop.model()
     motion = fall(model, duration_s=_span_s(model))
     truth = motion.truth()

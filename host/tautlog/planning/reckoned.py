@@ -1,7 +1,7 @@
-"""Reckoned: the force that mount, load path, cell and amplifier are held against.
+"""Reckoned: the force against which mount, load path, cell and amplifier are checked.
 
-A prediction is as good as the stiffness that somebody typed. So what is aimed at counts, too,
-and what earlier drops of the line were measured to pull: the highest of all decides.
+A prediction is only as good as the stiffness that somebody typed. So the target and the measured
+pulls of earlier drops count, too: the highest of all decides.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ from tautlog.planning.prediction import Prediction
 
 @dataclass(frozen=True)
 class Load:
-    """A force to reckon with, and where it comes from.
+    """A force to expect, and its source.
 
     Attributes
     ----------
     force_n : float
         The force.
     basis : str
-        In words.
+        Its source, in words.
     """
 
     force_n: float
@@ -34,16 +34,16 @@ class Load:
 def highest(
     predicted: Prediction | None, target_n: float | None, earlier: tuple[Load, ...]
 ) -> Load | None:
-    """The highest force that anybody may expect, or None where nobody can tell any.
+    """The highest force to expect, or None if nothing is known.
 
     Parameters
     ----------
     predicted : Prediction or None
-        Its upper end counts.
+        The upper end of its band counts.
     target_n : float or None
-        That the test is aimed at.
+        Target of the test.
     earlier : tuple of Load
-        Measured before; see `earlier_loads`.
+        Earlier measurements; see `earlier_loads`.
     """
     loads = list(earlier)
     if target_n is not None:
@@ -60,11 +60,10 @@ def earlier_loads(
     mass_kg: float | None,
     height_m: float | None,
 ) -> tuple[Load, ...]:
-    """What drops of a line measured that were no heavier and no higher than the one to come.
+    """Measured peaks of earlier drops of a line with no more mass and height than this drop.
 
-    The peak of one line rises with mass and height: it is the least to be expected. Its
-    expanded uncertainty is put on top. Rehearsals count for nothing, and what an invalid record
-    says of its peak is not believed.
+    The peak on one line rises with mass and height, so these peaks are the least to expect. The
+    expanded uncertainty is added. Rehearsals and invalid records do not count.
     """
     if not line or mass_kg is None or height_m is None:
         return ()

@@ -1,4 +1,4 @@
-"""Solving: the height, mass or stiffness with which a drop makes a peak."""
+"""Solving: the height, mass or stiffness that gives a drop a wanted peak."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ MOST_HEIGHT_M = 10.0
 
 
 def solve_height(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
-    """Give a drop the height that makes a peak.
+    """Give a drop the height that gives a wanted peak.
 
     Raises
     ------
     PlanError
-        If no height up to ten metres does.
+        If no height up to ten metres gives it.
     """
     weight_n = drop.mass_kg * G
     least_n = _peak(replace(drop, height_m=0.0))
@@ -42,55 +42,55 @@ def solve_height(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
     )
     if height is None:
         raise PlanError(
-            f"no height up to {MOST_HEIGHT_M:g} m makes {peak_n:.0f} N with {drop.mass_kg:g} kg "
+            f"no height up to {MOST_HEIGHT_M:g} m gives {peak_n:.0f} N with {drop.mass_kg:g} kg "
             "and this line: take a heavier sled or a stiffer line"
         )
     return replace(drop, height_m=height)
 
 
 def solve_mass(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
-    """Give a drop the mass that makes a peak; the line's damping ratio stays.
+    """Give a drop the mass that gives a wanted peak; the line's damping ratio stays.
 
     Raises
     ------
     PlanError
-        If no mass from 0.5 to 200 kg does.
+        If no mass from 0.5 to 200 kg gives it.
     """
     friction = drop.friction_n
 
     def miss(mass: float) -> float:
-        one = replace(drop, mass_kg=mass)
+        tried = replace(drop, mass_kg=mass)
         if friction is not None and friction >= mass * G:
             return -peak_n
-        return _peak(one) - peak_n
+        return _peak(tried) - peak_n
 
     if miss(LEAST_MASS_KG) > 0 or miss(MOST_MASS_KG) < 0:
         raise PlanError(
-            f"no sled of {LEAST_MASS_KG:g} to {MOST_MASS_KG:g} kg makes {peak_n:.0f} N from "
+            f"no sled of {LEAST_MASS_KG:g} to {MOST_MASS_KG:g} kg gives {peak_n:.0f} N from "
             f"{drop.height_m:g} m with this line"
         )
     return replace(drop, mass_kg=float(brentq(miss, LEAST_MASS_KG, MOST_MASS_KG, rtol=1e-6)))
 
 
 def solve_stiffness(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
-    """Give a drop's line the stiffness that makes a peak.
+    """Give a drop's line the stiffness that gives a wanted peak.
 
     Raises
     ------
     PlanError
-        If the peak is below that of the softest line, 2 m g, or out of reach.
+        If the peak is below 2 m g, the peak of the softest line, or out of reach.
     """
     try:
         guess = predict.stiffness_for_peak_n_per_m(drop.mass_kg, drop.height_m, peak_n)
     except ValueError as problem:
-        raise PlanError(f"no line makes {peak_n:.0f} N: {problem}") from problem
+        raise PlanError(f"no line gives {peak_n:.0f} N: {problem}") from problem
 
     def at(k: float) -> PlannedDrop:
         return replace(drop, line=replace(drop.line, stiffness_n_per_m=k))
 
     found = _root(lambda k: _peak(at(k)) - peak_n, peak_n, guess, 1e9)
     if found is None:
-        raise PlanError(f"no line makes {peak_n:.0f} N with this sled and height")
+        raise PlanError(f"no line gives {peak_n:.0f} N with this sled and height")
     return at(found)
 
 
@@ -99,10 +99,10 @@ def _peak(drop: PlannedDrop) -> float:
 
 
 def _root(miss: Callable[[float], float], wanted: float, guess: float, most: float) -> float | None:
-    """Where a peak that grows with x is what is wanted, from a guess.
+    """The x at which a peak that grows with x has the wanted value, from a guess.
 
-    A peak goes about as the root of height and of stiffness: x times the square of wanted
-    over found is soon there. What that does not find is bracketed.
+    A peak grows about as the root of height and of stiffness, so that x times the square of
+    wanted over found converges fast. If it does not, the root is bracketed.
     """
     x = guess
     for _ in range(6):

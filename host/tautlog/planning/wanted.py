@@ -1,4 +1,4 @@
-"""Wanted: what somebody wants planned, before the campaign fills in the rest."""
+"""Wanted: the values given for a plan; the campaign fills in the rest."""
 
 from __future__ import annotations
 
@@ -26,32 +26,33 @@ _RANGES = {
 
 @dataclass(frozen=True)
 class Wanted:
-    """What a plan is asked for; None and "" where nothing was said.
+    """Values given for a plan; None or "" if not given.
 
     Attributes
     ----------
     mass_kg, height_m : float or None
-        All that moves; free travel until the line is taut.
+        Mass of all that moves; free travel until the line is taut.
     target_n, limit_n : float or None
-        Force to be reached; overload above it.
+        Force to reach; force above which the article is overloaded.
     article, line, mount : str
-        By their names in the campaign.
+        Their names in the campaign.
     stiffness_n_per_m : float or None
-        Of line and rig, at no stretch.
+        Stiffness of line and rig at zero stretch.
     modulus_n, length_m : float or None
         EA of the line and its length, instead of a stiffness.
     pulls : tuple of (float, float)
         Points of a static pull, force and stretch, instead of a stiffness.
     hardening_per_m2, damping_ratio : float or None
-        Of the line.
+        Hardening and damping of the line.
     friction_n : float or None
-        Of the rails.
+        Friction of the rails.
     flight : FlightLoad or None
-        What is pulled in the air; its load is the target.
+        Load in flight; it gives the target.
     factor : float or None
-        On that load, design times test factor.
+        Design factor times test factor on that load.
     solve : str
-        One of `SOLVABLE`: found so that the aim is met, whatever the campaign says of it.
+        Value to solve for so that the drop meets the aim, one of `SOLVABLE`; the campaign's value
+        of it does not count.
 
     Raises
     ------
@@ -84,22 +85,22 @@ class Wanted:
         for force_n, stretch_m in self.pulls:
             q.FORCE.require("force of a pull", force_n)
             q.STRETCH.require("stretch of a pull", stretch_m)
-        told = self.line_told
-        if len(told) > 1:
-            raise PlanError(f"{' and '.join(told)} both say how stiff the line is: give one")
+        ways = self.stiffness_given_by
+        if len(ways) > 1:
+            raise PlanError(f"{' and '.join(ways)} both state the stiffness: give one of them")
         if self.solve and self.solve not in SOLVABLE:
             raise PlanError(f"solve {self.solve!r}: allowed are {', '.join(SOLVABLE)}")
         if self.solve == "length":
             if not self.modulus_n or self.length_m:
-                raise PlanError("--solve length needs --modulus, EA of the line, and no --length")
+                raise PlanError("--solve length needs --modulus (EA of the line) and no --length")
         elif self.modulus_n and not self.length_m:
             raise PlanError("--modulus needs --length: the stiffness is EA / L")
         if self.flight is not None and self.target_n:
-            raise PlanError("--flight and --target both say what is wanted: give one")
+            raise PlanError("--flight and --target both state the target: give one of them")
 
     @property
-    def line_told(self) -> tuple[str, ...]:
-        """Ways in which the stiffness of the line was told."""
+    def stiffness_given_by(self) -> tuple[str, ...]:
+        """Ways in which the stiffness of the line is given."""
         ways = {
             "stiffness": self.stiffness_n_per_m,
             "modulus": self.modulus_n,

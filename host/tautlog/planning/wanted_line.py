@@ -1,4 +1,4 @@
-"""Wanted line: the line of a plan, from what was asked for and from what the campaign knows."""
+"""Wanted line: the line of a plan, from the given values and the campaign."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from tautlog.planning.wanted import Wanted
 
 
 def wanted_line(campaign: Campaign | None, wanted: Wanted) -> Line | None:
-    """The line to plan with, or None where nothing tells its stiffness.
+    """The line to plan with, or None if its stiffness is not known.
 
-    A stiffness that is given replaces that of the named line, which keeps its hardening and
-    damping unless they are given too.
+    A given stiffness replaces the stiffness of the named line. The line keeps its hardening and
+    damping, unless they are given, too.
 
     Raises
     ------
     PlanError
-        If neither campaign nor records know a line of that name.
+        If neither campaign.toml nor the records have a line of this name.
     """
     name = wanted.line or (campaign.setup.line if campaign else "") or "line"
     line = _restated(_known_line(campaign, wanted, name), name, wanted)
@@ -35,21 +35,21 @@ def wanted_line(campaign: Campaign | None, wanted: Wanted) -> Line | None:
 
 
 def _known_line(campaign: Campaign | None, wanted: Wanted, name: str) -> Line | None:
-    """The line as campaign and records tell it."""
+    """The line as campaign and records know it."""
     if campaign is None:
         return None
     line = line_for(campaign, name)
-    unknown = line is None and (wanted.line or (campaign.lines and not wanted.line_told))
+    unknown = line is None and (wanted.line or (campaign.lines and not wanted.stiffness_given_by))
     if unknown:
         raise PlanError(
-            f"line {name!r} is neither in campaign.toml nor in its records; "
+            f"line {name!r} is neither in campaign.toml nor in the records; "
             f"{meant(name, [known.name for known in campaign.lines])}"
         )
     return line
 
 
 def _restated(known: Line | None, name: str, wanted: Wanted) -> Line | None:
-    """A line with the stiffness that was asked for, if one was."""
+    """A line with the given stiffness, or the known line."""
     if wanted.stiffness_n_per_m:
         return _replaced(known, name, wanted.stiffness_n_per_m, None, "--stiffness")
     if wanted.modulus_n and wanted.length_m:
@@ -64,7 +64,7 @@ def _restated(known: Line | None, name: str, wanted: Wanted) -> Line | None:
 def _replaced(
     known: Line | None, name: str, stiffness: float, hardening: float | None, by: str
 ) -> Line:
-    """A known line with another stiffness, or one of which nothing else is known."""
+    """A known line with another stiffness, or a new line with only a stiffness."""
     if known is None:
         return Line(name, stiffness, hardening or 0.0, source=by)
     kept = "damping" if hardening is not None else "hardening and damping"
@@ -73,6 +73,5 @@ def _replaced(
         stiffness_n_per_m=stiffness,
         hardening_per_m2=known.hardening_per_m2 if hardening is None else hardening,
         stiffness_u_fraction=STIFFNESS_U_FRACTION,
-        source=f"{by}, in place of {known.stiffness_n_per_m:.5g} N/m; {kept} stay those of "
-        f"{known.source}",
+        source=f"{by}, in place of {known.stiffness_n_per_m:.5g} N/m; {kept} from {known.source}",
     )

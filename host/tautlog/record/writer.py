@@ -275,7 +275,7 @@ class RecordWriter:
         self._events = []
 
     def _write_reception(self) -> None:
-        seen = self.reception.told()
+        seen = self.reception.as_json()
         text = layout.json_text(seen, "reception") if seen else ""
         if text != self._reception_text:
             with self._writing() as file:
