@@ -107,6 +107,12 @@ def test_a_campaign_has_its_records_and_plans(tmp_path, capsys, record):
         tautlog.Campaign(tmp_path)
 
 
+@pytest.mark.parametrize("cfc", [0, 100, 1e9, float("nan"), float("inf"), True, "180"])
+def test_a_class_that_is_none_is_refused(record, cfc):
+    with pytest.raises(ValueError, match="60, 180, 600, 1000"):
+        tautlog.open(record).force(cfc)
+
+
 def test_what_is_no_record_is_refused(tmp_path):
     (tmp_path / "x.h5").write_bytes(b"no HDF5")
     with pytest.raises(RecordError):

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.analysis.filters import CLASSES
 from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.assess import assess
@@ -55,7 +56,15 @@ class Drop:
         ----------
         cfc : int or None
             60, 180, 600 or 1000; None for the unfiltered force.
+
+        Raises
+        ------
+        ValueError
+            If there is no such class.
         """
+        if cfc is not None and (isinstance(cfc, bool) or cfc not in CLASSES):
+            allowed = ", ".join(map(str, CLASSES))
+            raise ValueError(f"`cfc` must be one of {allowed} or None, was {cfc!r}")
         return self._assessed(cfc)
 
     @cached_property

@@ -144,7 +144,11 @@ def curved(kite, newton_per_square_volt):
     run(table(kite))
     path = max(kite.glob("calibrations/*.json"))
     told = json.loads(path.read_text())
-    told["calibration"]["newton_per_square_volt"] = newton_per_square_volt
+    stored = told["calibration"]
+    stored["newton_per_square_volt"] = newton_per_square_volt
+    for point in told["points"]:
+        volt = point["volt"] - stored["zero_v"]
+        point["load_n"] = stored["newton_per_volt"] * volt + newton_per_square_volt * volt**2
     path.write_text(json.dumps(told))
 
 
@@ -358,3 +362,23 @@ def test_what_calibrate_makes_is_never_better_than_one_step(kite, capsys):
     assert run(table(kite)) == 0
     used = read_campaign(kite).calibration
     assert used.expanded_u_n == pytest.approx(1000.0 * 3.3 / 4096, rel=1e-3)
+
+
+@pytest.mark.parametrize("factor", [0.95, 1.02, 1.09])
+def test_a_factor_that_is_not_that_of_its_own_points_is_refused(kite, capsys, factor):
+    """Each lies within 10 % of the data sheet, and read so much wrong."""
+    run(table(kite))
+    path = max(kite.glob("calibrations/*.json"))
+    told = json.loads(path.read_text())
+    told["calibration"]["newton_per_volt"] *= factor
+    path.write_text(json.dumps(told))
+    assert "does not follow from its own points" in refusal(capsys)
+
+
+def test_a_calibration_without_points_is_refused(kite, capsys):
+    run(table(kite))
+    path = max(kite.glob("calibrations/*.json"))
+    told = json.loads(path.read_text())
+    del told["points"]
+    path.write_text(json.dumps(told))
+    assert "holds no points" in refusal(capsys)

@@ -359,3 +359,12 @@ def test_the_command_tells_of_the_failure_under_another_name(renamed, capsys):
     write(renamed, WALL)
     assert run(["proof", "--pulled", "3000", "--held", "70", "--by", "A"]) == 0
     assert "NO DROP on this mount: 'wall'" in capsys.readouterr().out
+
+
+def test_a_limit_that_is_stated_later_holds_for_earlier_pulls(tmp_path, monkeypatch, capsys):
+    from kites import change, kite_in, refusal
+
+    kite = kite_in(tmp_path, monkeypatch)  # its mount gave 1.5 mm
+    assert refusal(capsys) == ""
+    change(kite, "# most_deflection_m = 0.002", "most_deflection_m = 0.001")
+    assert "1.5 mm" in refusal(capsys)

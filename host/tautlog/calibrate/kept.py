@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from tautlog.errors import CampaignError
+from tautlog.files.ordinary import read_ordinary
 from tautlog.files.strict_json import read_object
 from tautlog.model.calibration import MEASURED, Calibration
 from tautlog.model.key import keys_of
@@ -16,6 +18,7 @@ from tautlog.model.timestamp import day_problem
 FOLDER = "calibrations"
 FORMAT = "tautlog calibration"
 NAME = re.compile(r"([0-9]+)_[0-9]{4}-[0-9]{2}-[0-9]{2}\.json")  # number, day
+OWN_POINTS = 1e-3  # of the factor: a fit agrees with its own points to rounding
 HEAD_BYTES = 4096  # a file names its format within these
 KEYS = keys_of(Calibration)  # units and ranges of the values in a file
 LATER = ("accepted", "expanded_u_n")  # not in old files
@@ -92,7 +95,7 @@ def _may_count(path: Path) -> bool:
 def _correction_in(path: Path) -> dict[str, Any]:
     """What a file supersedes; empty if it cannot be read."""
     try:
-        correction = read_object(path.read_bytes()).get("supersedes")
+        correction = read_object(read_ordinary(path)).get("supersedes")
     except (OSError, ValueError):
         return {}
     return correction if isinstance(correction, dict) else {}
@@ -150,7 +153,7 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
         If it cannot be read as a calibration.
     """
     try:
-        text = path.read_bytes()
+        text = read_ordinary(path)
         content = read_object(text)
         stored = content.get("calibration")
         if not isinstance(stored, dict):
@@ -166,6 +169,7 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
         values.setdefault("accepted", "")
         if content.get("format") != FORMAT or not values["newton_per_volt"]:
             raise ValueError("not a calibration of this program")
+        _require_own_points(content.get("points"), values)
         if values["date"] and (wrong := day_problem(values["date"])):
             # Its age is not known: it counts as expired, see `Calibration.expired_on`.
             values["date"] = f"{values['date']} ({wrong})"
@@ -175,6 +179,27 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
             "calibrate again"
         ) from problem
     return values, text
+
+
+def _require_own_points(points: object, values: dict[str, Any]) -> None:
+    """Refuse a factor that does not follow from the points in the same file.
+
+    Of a least-squares fit the regression of the loads on the fitted forces has slope 1,
+    whatever the degree and however the points scatter.
+    """
+    try:
+        assert isinstance(points, list)
+        loads = [float(point["load_n"]) for point in points]
+        above = [float(point["volt"]) - (values["zero_v"] or 0.0) for point in points]
+    except (AssertionError, KeyError, TypeError, ValueError):
+        raise ValueError("it holds no points that its factor could follow from") from None
+    a, b = values["newton_per_volt"], values["newton_per_square_volt"]
+    forces = [a * volt + b * volt * volt for volt in above]
+    mean_n = math.fsum(forces) / max(len(forces), 1)
+    spread = math.fsum((force - mean_n) ** 2 for force in forces)
+    shared = math.fsum(load * (force - mean_n) for load, force in zip(loads, forces, strict=True))
+    if not spread > 0.0 or not abs(shared / spread - 1.0) <= OWN_POINTS:
+        raise ValueError(f"its factor of {a:.6g} N/V does not follow from its own points")
 
 
 def _number_in(stored: dict[str, Any], name: str) -> float | None:

@@ -19,7 +19,8 @@ from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
 from tautlog.campaign.sections import Amplifier, Article, Cell, DecisionRule, Requirement, RigLimits
 from tautlog.campaign.stated import Stated, stated_in
 from tautlog.errors import CampaignError
-from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.files.campaign_folder import CAMPAIGN_FILE, traces_of_campaign
+from tautlog.files.ordinary import read_ordinary
 from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount
@@ -124,7 +125,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         With every mistake in the file at once, in `problems`.
     """
     where = Path(path)
-    if where.is_dir():
+    if where.is_dir() and where.name != CAMPAIGN_FILE:
         where = where / CAMPAIGN_FILE
     stated = read_stated(where)
     used = calibration_in_force(where.parent, stated, to_drop=to_drop)
@@ -188,9 +189,15 @@ def _with_proofs(folder: Path, mounts: tuple[Mount, ...]) -> tuple[Mount, ...]:
 def _parsed(path: Path) -> tuple[dict[str, Any], str]:
     text = ""
     try:
-        text = path.read_bytes().decode("utf-8-sig") + "\n"
+        text = read_ordinary(path).decode("utf-8-sig") + "\n"
         return tomllib.loads(text), text
     except FileNotFoundError as problem:
+        traces = traces_of_campaign(path.parent)
+        if traces:
+            raise CampaignError(
+                f"{path} cannot be read, but the folder holds {' and '.join(traces)}: restore "
+                "it, or work in another folder"
+            ) from problem
         raise CampaignError(
             f"{path} does not exist: make a campaign with `tautlog init`, or give its folder"
         ) from problem

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from tautlog.board.readiness import Facts, findings
 from tautlog.errors import CampaignError
+from tautlog.files.ordinary import read_ordinary
 from tautlog.files.strict_json import read_object
 from tautlog.model.limits import HEADROOM
 from tautlog.model.load_path import PathCheck
@@ -156,7 +157,7 @@ def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Check
     if not paths:
         return None
     try:
-        content = read_object(paths[-1].read_bytes())
+        content = read_object(read_ordinary(paths[-1]))
         made = Checklist(
             content["utc"],
             content["operator"],

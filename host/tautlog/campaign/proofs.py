@@ -162,7 +162,7 @@ def proven(mount: Mount, proofs: list[Standing[Proof]]) -> Mount:
     lines = [
         line for line in proofs if any(alike(mount.name, name) for name in _named(line, proofs))
     ]
-    failed = _other_spelling(mount.name, lines) or _still_failed(lines)
+    failed = _other_spelling(mount.name, lines) or _still_failed(lines, mount.most_deflection_m)
     counted = [
         (line.utc, line.entry) for line in lines if line.superseded_by is None and line.entry
     ]
@@ -269,8 +269,11 @@ def _other_spelling(name: str, lines: list[Standing[Proof]]) -> str:
     return ""
 
 
-def _still_failed(lines: list[Standing[Proof]]) -> str:
-    """What failed and no later pull has stated and passed, in words; or ""."""
+def _still_failed(lines: list[Standing[Proof]], allowed_m: float | None = None) -> str:
+    """What failed and no later pull has stated and passed, in words; or "".
+
+    `allowed_m` is the deflection that campaign.toml allows today: an older pull must keep it, too.
+    """
     failures: dict[str, str] = {}
     unstated: dict[str, str] = {}
     limit_m: float | None = None
@@ -281,7 +284,9 @@ def _still_failed(lines: list[Standing[Proof]]) -> str:
             # To delete the limit from campaign.toml lifts no earlier failure.
             kept_m = limit_m if DEFLECTION in failures else None
             limit_m = line.entry.most_deflection_m or kept_m
-            found = replace(line.entry, most_deflection_m=limit_m).failures
+            stated = [limit for limit in (limit_m, allowed_m) if limit]
+            strictest_m = min(stated, default=None)
+            found = replace(line.entry, most_deflection_m=strictest_m).failures
             for what in failures.keys() - found.keys():
                 # A superseded proof was wrong: it lifts nothing.
                 if line.superseded_by is None and line.entry.states(what):

@@ -7,6 +7,7 @@ and a reason; nothing is erased. A correction takes the place in time of the lin
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import Any, Generic
 
 from tautlog.errors import CampaignError, JsonError
 from tautlog.files.append import Appended, append_line
+from tautlog.files.ordinary import read_ordinary
 from tautlog.files.strict_json import read_json
 from tautlog.files.typed_json import Kind, built
 from tautlog.model.signature import signed
@@ -161,12 +163,12 @@ def _check_correction(path: Path, entry: Mapping[str, object]) -> None:
 
 def _lines(path: Path) -> list[_Line]:
     """Every line of a file that is not blank."""
-    if not path.exists():
+    if not os.path.lexists(path):
         return []
     try:
-        lines = path.read_bytes().split(b"\n")
+        lines = read_ordinary(path).split(b"\n")
     except OSError as problem:
-        raise CampaignError(f"{path} cannot be read: {problem}") from problem
+        raise CampaignError(f"{path} cannot be read: {problem.strerror}") from problem
     return [_read(number, line) for number, line in enumerate(lines, start=1) if line.strip()]
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
 from tautlog.files.json_lines import add_line
+from tautlog.files.ordinary import read_ordinary, require_ordinary
 from tautlog.files.strict_json import read_object
 
 FILE_NAME = "chain.jsonl"
@@ -51,7 +52,7 @@ def read_chain(folder: Path) -> list[ChainLink]:
 def check_lines(folder: Path) -> tuple[list[ChainLink], str]:
     """Links of a folder, oldest first, and why the chain is incomplete, or ""."""
     try:
-        lines = (folder / FILE_NAME).read_text("utf-8", "replace").splitlines()
+        lines = read_ordinary(folder / FILE_NAME).decode("utf-8", "replace").splitlines()
     except FileNotFoundError:
         return [], "it is gone"
     except OSError as problem:
@@ -81,6 +82,7 @@ def is_chained(folder: Path, record_id: str) -> bool:
 def last_seal(folder: Path) -> str:
     """Seal of the record that was sealed last in a folder, or ""."""
     try:
+        require_ordinary(folder / FILE_NAME)
         with open(folder / FILE_NAME, "rb") as file:
             size = file.seek(0, os.SEEK_END)
             file.seek(max(size - _LAST_BYTES, 0))
