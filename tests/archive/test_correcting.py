@@ -84,5 +84,5 @@ def test_what_supersedes_no_line_before_it_is_refused(tmp_path, wrong):
     path = tmp_path / "ledger.jsonl"
     entry = '{"utc": "2026-03-01T00:00:00Z", "by": "A", "article": "a"'
     path.write_text(f'{entry}}}\n{entry}, "supersedes": {wrong}, "reason": "x"}}\n')
-    with pytest.raises(CampaignError, match="which is no line before it"):
+    with pytest.raises(CampaignError, match="expected the number of an earlier line"):
         read_standing(path, LedgerEntry, "entry")

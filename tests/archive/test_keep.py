@@ -326,8 +326,8 @@ def test_list_filters_and_sorts(kite, capsys, asked, names):
 @pytest.mark.parametrize(
     ("asked", "status", "words"),
     [
-        (("--since", "yesterday"), 2, "'yesterday' is no day such as"),
-        (("--until", "2026-02-31"), 2, "is no day such as"),
+        (("--since", "yesterday"), 2, "'yesterday' is not a day such as"),
+        (("--until", "2026-02-31"), 2, "is not a day such as"),
         (("--verdict", "fine"), 2, "'fine' is not one of"),
         (("--peak-least", "high"), 2, "'high' is not a number"),
         (("--article", "nobody"), 0, "none of 3 records matches"),

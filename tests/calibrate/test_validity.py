@@ -132,7 +132,7 @@ def test_an_old_date_is_told_at_once_and_a_coming_one_refused(kite, capsys):
     points = read_points(kite / "points.csv", volt_per_count=1.0)
     campaign = read_campaign(kite)
     for day in ("2999-01-01", "", "soon"):
-        with pytest.raises(CalibrationError, match="nothing is kept"):
+        with pytest.raises(CalibrationError, match="the calibration is not kept"):
             add_calibration(campaign, calibrate(points, Calibration(), date=day))
 
 

@@ -37,7 +37,7 @@ def test_the_line_that_is_named_is_the_one_that_counts(kite, capsys):
     assert high == pytest.approx(11_418, abs=1)
     for more in ([], ["--limit", "9000", "--target", "8000"], ["--out", "elsewhere"]):
         told = refusal(capsys, "--line", "stiff", *more)
-        assert f"planned are {high:.0f} N (the upper end of the prediction)" in told
+        assert f"{high:.0f} N is planned (the upper end of the prediction)" in told
         assert "good for peaks up to 2400 N" in told
 
 
@@ -433,7 +433,7 @@ def test_a_calibration_is_superseded_and_stays(kite, capsys):
     again = [*table(kite), "--supersedes", wrong, "--by", "B", "--reason", "r"]
     assert "already superseded" in said(capsys, *again)[2]
     again[4] = "0009"
-    assert "no calibration '0009' here" in said(capsys, *again)[2]
+    assert "no calibration '0009' in this campaign" in said(capsys, *again)[2]
 
 
 def test_a_correction_of_an_older_calibration_does_not_become_the_newest(kite):

@@ -340,4 +340,4 @@ def test_health_tells_what_force_the_shunt_looks_like(tmp_path, monkeypatch, cap
     path.write_text(path.read_text().replace("# shunt_ohm = 87150.0", "shunt_ohm = 87150.0"))
     with BoardProcess(played(None), speed=SPEED) as board:
         run(["health", "--port", board.url])
-    assert "V, as 2505 N by the cell's sheet" in capsys.readouterr().out
+    assert "V, like 2505 N by the data sheet" in capsys.readouterr().out

@@ -110,7 +110,7 @@ class Connection:
     )
     link_timeout_s: float = field(
         default=2.0,
-        metadata=stated("How long to wait for an answer of the board.", quantity=q.PATIENCE),
+        metadata=stated("How long to wait for an answer from the board.", quantity=q.PATIENCE),
     )
 
 
