@@ -22,7 +22,7 @@ from tautlog.board.readiness import (
 )
 from tautlog.board.session import Session
 from tautlog.board.shunt import Shunt
-from tautlog.drop.permit import rehearsal
+from tautlog.drop.granting import rehearsal
 from tautlog.errors import NotReadyError, RefusedError
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration

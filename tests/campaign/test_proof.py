@@ -289,7 +289,7 @@ def renamed(kite):
 def refused_for(folder):
     from tautlog.campaign.campaign import read_campaign
     from tautlog.campaign.drop_setup import setup_from
-    from tautlog.drop.permit import intended_for
+    from tautlog.drop.granting import intended_for
     from tautlog.planning.gate import refusals
 
     campaign = read_campaign(folder)

@@ -5,8 +5,8 @@ from fakes.arming import ArmingLink
 from fakes.crew import SilentCrew
 
 from tautlog.board.session import Session
+from tautlog.drop.granting import permitted
 from tautlog.drop.outcome import DropPlan
-from tautlog.drop.permit import permitted
 from tautlog.drop.run import run_drop
 from tautlog.errors import BoardError, LinkTimeoutError, NotReadyError
 from tautlog.firmware import wire

@@ -18,7 +18,7 @@ from tautlog.archive.assess import assess
 from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.board.link import SerialLink
 from tautlog.board.session import Session
-from tautlog.drop.permit import permitted
+from tautlog.drop.granting import permitted
 from tautlog.drop.recovery import recover
 from tautlog.drop.run import DropPlan, run_drop
 from tautlog.errors import LinkError

@@ -14,7 +14,7 @@ from tautlog.campaign.drop_setup import DropRequest, mount_name, setup_from
 from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.campaign.proofs import Proof
 from tautlog.campaign.sections import RigLimits
-from tautlog.drop.permit import count_elsewhere, permitted
+from tautlog.drop.granting import count_elsewhere, permitted
 from tautlog.errors import CampaignError, QuantityError, RefusedError
 from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line

@@ -307,8 +307,8 @@ def test_a_list_is_gone_through_by_two(kite, capsys, monkeypatch):
 
 def permit(kite, **more):
     from tautlog.cli.console import ConsoleCrew
+    from tautlog.cli.drop_permit import permitted
     from tautlog.cli.options import here
-    from tautlog.cli.permit import permitted
 
     given = {"override_by": None, "override_reason": None} | more
     campaign = here()

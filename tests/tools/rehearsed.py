@@ -8,7 +8,7 @@ from fakes.crew import SilentCrew
 
 from tautlog.board.link import SerialLink
 from tautlog.board.session import Session
-from tautlog.drop.permit import rehearsal
+from tautlog.drop.granting import rehearsal
 from tautlog.drop.recovery import recover
 from tautlog.drop.run import DropPlan, run_drop
 from tautlog.errors import RefusedError

@@ -1,4 +1,4 @@
-"""In force: the amplifier's limits that a board was given when it armed.
+"""Limits at arming: the amplifier's limits that a board was given when it armed.
 
 They are what it watched the signal by. Where a calibration says others, the narrower of both
 hold, and it is told.

@@ -1,4 +1,4 @@
-"""Recalibration: mark a record with a calibration other than its own.
+"""Other calibration: mark a record with a calibration other than its own.
 
 The record keeps its own calibration under its seal. A marking run that used another
 calibration keeps which it was, who chose it and why.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
-from tautlog.cli.permit import override_of, override_options
+from tautlog.cli.drop_permit import override_of, override_options
 
 if TYPE_CHECKING:
     from tautlog.board.readiness import Facts
@@ -76,7 +76,7 @@ def _measured(
 ) -> list[PathCheck]:
     """Show and return what can be measured, and what the gate refuses."""
     from tautlog.campaign.checklist import measured_checks
-    from tautlog.drop.permit import checked_for
+    from tautlog.drop.granting import checked_for
 
     by, reason = override
     measured = [

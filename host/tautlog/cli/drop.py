@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tautlog.cli import options
-from tautlog.cli.permit import override_options
+from tautlog.cli.drop_permit import override_options
 from tautlog.model import quantities as q
 
 
@@ -79,10 +79,10 @@ def command(
     """
     from tautlog.campaign.fitted_shunt import shunt_of
     from tautlog.cli.conduct import conduct, show_outcome
+    from tautlog.cli.drop_permit import permitted
     from tautlog.cli.live_crew import crew_for
-    from tautlog.cli.permit import permitted
+    from tautlog.drop.granting import count_elsewhere
     from tautlog.drop.outcome import DropPlan
-    from tautlog.drop.permit import count_elsewhere
     from tautlog.drop.stop import StopRequest
     from tautlog.model.calibration import Calibration
 

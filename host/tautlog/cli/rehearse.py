@@ -164,8 +164,8 @@ def _scene(
 
 
 def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
+    from tautlog.drop.granting import rehearsal
     from tautlog.drop.outcome import DropPlan
-    from tautlog.drop.permit import rehearsal
 
     return DropPlan(
         path=path,

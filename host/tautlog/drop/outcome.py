@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from tautlog.board.shunt import Shunt
-from tautlog.drop.permission import Permit
+from tautlog.drop.permit import Permit
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import BoardEvent
 from tautlog.model.trace import DropSetup

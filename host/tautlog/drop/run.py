@@ -1,4 +1,4 @@
-"""Drop: arming, release and reception, in the order in which a crew does them.
+"""Run: a drop, with arming, release and reception, in the order in which a crew does them.
 
 The order is fixed: the chain is judged before the crew is asked, and the recorder stores before
 the countdown. The laptop can only request a release; switch, key and catch decide. Nothing here
@@ -25,7 +25,7 @@ from tautlog.drop.arming import SAFE, arm, make_safe
 from tautlog.drop.crew import Crew, ShieldedCrew
 from tautlog.drop.keeping import forget, leave, lose
 from tautlog.drop.outcome import DropOutcome, DropPlan
-from tautlog.drop.permission import require
+from tautlog.drop.permit import require
 from tautlog.drop.recording import Recording
 from tautlog.drop.stop import StopRequest
 from tautlog.drop.watch import Watch, watch
@@ -82,7 +82,7 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
     session : Session
         The board.
     plan : DropPlan
-        The drop, with its permit; see `permit.permitted`.
+        The drop, with its permit; see `granting.permitted`.
     crew : Crew
         The people to inform and to ask.
 

@@ -1,4 +1,4 @@
-"""What the line will do: closed forms of a falling weight on an elastic member.
+"""Closed forms: what the line will do, those of a falling weight on an elastic member.
 
 The line is a massless linear spring without damping, the rails have no friction,
 and gravity also acts during the contact. Real peaks are lower (damping, friction)

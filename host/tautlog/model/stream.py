@@ -1,4 +1,4 @@
-"""Blocks and events: what a board sends during a drop.
+"""Stream: blocks and events, what a board sends during a drop.
 
 `receiver` makes them from frames, `record` writes them.
 """

@@ -9,8 +9,8 @@ from traces import RATE_HZ, arrest
 
 from fakes.link import HELLO
 from tautlog.board.session import Session
+from tautlog.drop.granting import permitted
 from tautlog.drop.outcome import DropPlan
-from tautlog.drop.permit import permitted
 from tautlog.drop.recovery import Known
 from tautlog.errors import LinkError
 from tautlog.firmware import wire

@@ -8,8 +8,8 @@ import click
 
 from tautlog.campaign.campaign import Campaign
 from tautlog.cli.console import ConsoleCrew
-from tautlog.drop.permission import Permit
-from tautlog.drop.permit import permitted as host_permitted
+from tautlog.drop.granting import permitted as host_permitted
+from tautlog.drop.permit import Permit
 from tautlog.model.signature import signed
 from tautlog.model.trace import DropSetup
 
@@ -41,6 +41,6 @@ def permitted(
     override_reason: str | None,
     crew: ConsoleCrew,
 ) -> Permit:
-    """Ask `tautlog.drop.permit.permitted`, with the override from the options."""
+    """Ask `tautlog.drop.granting.permitted`, with the override from the options."""
     by, reason = override_of(override_by, override_reason)
     return host_permitted(campaign, setup, by=by, reason=reason, say=crew.say_when_met)

@@ -13,9 +13,9 @@ from tautlog.board.session import Session
 from tautlog.campaign.campaign import read_campaign
 from tautlog.campaign.drop_setup import setup_from
 from tautlog.campaign.new_campaign import write_new_campaign
+from tautlog.drop.granting import permitted, rehearsal
 from tautlog.drop.outcome import DropPlan
-from tautlog.drop.permission import Permit
-from tautlog.drop.permit import permitted, rehearsal
+from tautlog.drop.permit import Permit
 from tautlog.drop.run import run_drop
 from tautlog.errors import LinkTimeoutError, RefusedError
 from tautlog.model.calibration import Calibration
@@ -51,7 +51,7 @@ def heard(permit, folder, error=RefusedError):
 )
 def test_what_nobody_granted_reaches_no_board(tmp_path, way):
     told, asked = heard(way(not_checked()), tmp_path)
-    assert "`tautlog.drop.permit.permitted`" in told
+    assert "`tautlog.drop.granting.permitted`" in told
     assert asked == []
 
 
@@ -70,7 +70,7 @@ def test_a_permit_cannot_be_changed_and_is_good_for_one_drop(tmp_path):
 def test_a_permit_grows_old(tmp_path, monkeypatch):
     permit = not_checked()
     later = permit._granted_s + 601.0
-    monkeypatch.setattr("tautlog.drop.permission.time.monotonic", lambda: later)
+    monkeypatch.setattr("tautlog.drop.permit.time.monotonic", lambda: later)
     told, asked = heard(permit, tmp_path)
     assert "older than 10 minutes" in told
     assert asked == []
@@ -78,7 +78,7 @@ def test_a_permit_grows_old(tmp_path, monkeypatch):
 
 def test_a_permit_of_a_rehearsal_arms_no_real_board(tmp_path, monkeypatch):
     permit = rehearsal(SETUP, CALIBRATION)
-    monkeypatch.setattr("tautlog.drop.permission.board_is_rehearsed", lambda board, serial: False)
+    monkeypatch.setattr("tautlog.drop.permit.board_is_rehearsed", lambda board, serial: False)
     told, asked = heard(permit, tmp_path)
     assert "the board is real" in told
     assert [one["do"] for one in asked] == ["hello"]

@@ -1,0 +1,174 @@
+"""Granting: whether a campaign permits a drop, and who overrides a refusal.
+
+The gate's facts are gathered here, from the campaign and from the set-up of this drop. A named
+person may override most refusals; name, reason and the refusal go into the record.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from tautlog.archive.summary import summary_of
+from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.checklist import fresh_checklist
+from tautlog.campaign.ledger import LedgerEntry, add_entry
+from tautlog.drop.permit import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
+from tautlog.errors import RefusedError
+from tautlog.model.calibration import Calibration
+from tautlog.model.load_path import PathCheck
+from tautlog.model.signature import signed
+from tautlog.model.timestamp import stamp
+from tautlog.model.trace import DropSetup
+from tautlog.planning.gate import refusals
+from tautlog.planning.intended import intended_for
+
+NO_CAMPAIGN = (
+    "NOT CHECKED: there is no campaign.toml here. Mount, load path, catch, cell and calibration of "
+    "this drop are unknown, and only the board can refuse it"
+)
+
+
+def permitted(
+    campaign: Campaign | None,
+    setup: DropSetup,
+    *,
+    by: str = "",
+    reason: str = "",
+    say: Callable[[str], None],
+    calibration: Calibration | None = None,
+) -> Permit:
+    """Return the permit for `drop.run_drop`, if the campaign permits the drop.
+
+    Its set-up holds checklist and override. The board has its own interlocks as well; this
+    check can only refuse.
+
+    Parameters
+    ----------
+    campaign : Campaign or None
+        If None, nothing can be checked: that is said, and goes into the record.
+    setup : DropSetup
+        The set-up of the drop, with its line, article and mount.
+    by, reason : str
+        Who overrides a refusal, and why; both or neither.
+    say : callable
+        Gets what people must know.
+    calibration : Calibration, optional
+        Used if there is no campaign; a campaign has its own.
+
+    Raises
+    ------
+    RefusedError
+        With all reasons, unless a named person overrides them all.
+    """
+    setup = replace(setup, checklist="", override="")
+    if campaign is None:
+        say(NO_CAMPAIGN)
+        setup = replace(setup, override=_override_text(by, reason or "no campaign", NO_CAMPAIGN))
+        return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
+    setup = replace(setup, checklist=_checklist(campaign, say))
+    found = refusals(intended_for(campaign, setup))
+    if found:
+        refused = _overridden(found, by, reason)
+        say(f"OVERRIDE by {by}: {refused}")
+        setup = replace(setup, override=_override_text(by, reason, refused))
+    zero_v = campaign.amplifier.zero_v
+    return grant(setup, campaign.calibration, campaign.name, CHECKED, zero_v)
+
+
+def _checklist(campaign: Campaign, say: Callable[[str], None]) -> str:
+    """The fresh checklist, or "" if none is required.
+
+    Raises
+    ------
+    RefusedError
+        If the campaign requires one and none is fresh.
+    """
+    made = fresh_checklist(campaign.folder)
+    if made is not None:
+        return made.text()
+    if campaign.decision.checklist == "required":
+        raise RefusedError(
+            "there is no fresh checklist: go through `tautlog check` with two persons"
+        )
+    say("there is no fresh checklist (`tautlog check`): none goes into the record")
+    return ""
+
+
+def _overridden(found: tuple[PathCheck, ...], by: str, reason: str) -> str:
+    """The refusals that a named person overrides, in words.
+
+    Raises
+    ------
+    RefusedError
+        If a refusal cannot be overridden, or nobody overrides it.
+    """
+    reasons = tuple(check.text for check in found)
+    final = [check.text for check in found if check.final]
+    if final:
+        others = [text for text in reasons if text not in final]
+        besides = f". Also refused: {'; '.join(others)}" if others else ""
+        raise RefusedError(
+            f"refused, and nobody may override it: {'; '.join(final)}{besides}", reasons=reasons
+        )
+    refused = "; ".join(reasons)
+    if not signed(by) or not signed(reason):
+        raise RefusedError(
+            f"{refused}. A named person may override this with --override-by and --override-reason",
+            reasons=reasons,
+        )
+    return refused
+
+
+def rehearsal(setup: DropSetup, calibration: Calibration) -> Permit:
+    """Return a permit for a drop on a simulated rig; it is refused with a real board."""
+    return grant(setup, calibration, "rehearsal", REHEARSAL)
+
+
+def _override_text(by: str, reason: str, refused: str) -> str:
+    return json.dumps({"by": by or "nobody", "reason": reason, "refused": refused, "utc": stamp()})
+
+
+def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> None:
+    """Enter a drop whose record is outside its campaign's folder into the ledger.
+
+    Otherwise it would not count: the ledger counts only records in the folder.
+
+    Raises
+    ------
+    CampaignError
+        If the ledger cannot be written.
+    """
+    if campaign is None or not path.exists():
+        return
+    if path.parent.resolve() == campaign.folder.resolve():
+        return
+    record = summary_of(path)
+    if record.problem or (record.released and not record.rehearsed):
+        entry = LedgerEntry(
+            stamp(),
+            by="tautlog drop",
+            article=setup.article,
+            line=setup.line,
+            mount=setup.mount,
+            note=f"its record is {path.resolve()}",
+        )
+        add_entry(campaign.folder, entry)
+
+
+def checked_for(
+    campaign: Campaign, setup: DropSetup, *, by: str = "", reason: str = ""
+) -> list[PathCheck]:
+    """The gate's refusals for a checklist; an override by a named person is shown.
+
+    Only refusals are open points: `plan` shows what the campaign does not state.
+    """
+    found = []
+    for check in refusals(intended_for(campaign, setup)):
+        if signed(by) and signed(reason) and not check.final:
+            text = f"OVERRIDE by {by} ({reason}): {check.text}"
+            check = replace(check, holds=True, text=text, refuses=False)
+        found.append(check)
+    return found or [PathCheck("gate", True, "mount, rig, load path and chain permit this drop")]
