@@ -16,7 +16,7 @@ from tautlog.cli import run
 from tautlog.errors import CampaignError
 from tautlog.files.append import append_line
 from tautlog.files.json_lines import read_standing
-from tautlog.record.seal_chain import add_link, chain_told
+from tautlog.record.seal_chain import add_link, check_lines
 
 UTC = "2026-03-01T10:00:00Z"
 WHOLE = LedgerEntry(UTC, "A", article="a")
@@ -75,7 +75,7 @@ def test_every_file_of_lines_is_added_to_in_this_way(tmp_path, half_writes, add)
     (tmp_path / "campaign.toml").touch()
     if add == "link":  # a chain that cannot be written costs no record
         add_link(tmp_path / "a.h5", "id", "seal", "")
-        assert chain_told(tmp_path) == ([], "")
+        assert check_lines(tmp_path) == ([], "")
     elif add == "ledger":
         with pytest.raises(CampaignError, match="the disk took"):
             add_entry(tmp_path, WHOLE)
