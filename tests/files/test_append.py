@@ -103,6 +103,7 @@ def test_a_line_that_was_cut_short_stands_by_itself_and_is_told(tmp_path):
 
 def test_the_command_tells_of_it(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
+    (tmp_path / "campaign.toml").write_text("[campaign]\n")
     (tmp_path / "ledger.jsonl").write_bytes(b'{"utc": "2026-0')
     assert run(["ledger", "--add", "--by", "A", "--article", "a"]) == 1
     err = capsys.readouterr().err
