@@ -309,7 +309,7 @@ def test_a_crew_that_fails_before_the_release(tmp_path, moment):
     rig = played(None)
     plan = plan_for(rig, tmp_path / "drop.h5", countdown_s=60.0)
     with BoardProcess(rig, speed=SPEED) as board:
-        with pytest.raises(AbortedError, match=r"shown.*(release drive is low)"):
+        with pytest.raises(AbortedError, match=r"the display failed.*(release drive is low)"):
             drop(board, plan, SilentCrew(**{moment: fail}))
         assert state_of(board) == "safe"
     assert rig.release_at is None

@@ -400,7 +400,7 @@ def test_a_finished_writer_takes_nothing(tmp_path: Path) -> None:
         writer.finish("recording")
     writer.finish()
     for call in (writer.commit, writer.finish):
-        with pytest.raises(RecordError, match="was finished"):
+        with pytest.raises(RecordError, match="is finished"):
             call()
 
 

@@ -61,7 +61,7 @@ def read_all(path: Path) -> str:
 
 
 def test_not_there(tmp_path: Path) -> None:
-    refuse(tmp_path / "nothing.h5", "is not there")
+    refuse(tmp_path / "nothing.h5", "does not exist")
 
 
 def test_a_folder(tmp_path: Path) -> None:
