@@ -44,7 +44,9 @@ def calibrated(folder, number, slope, date, note="later"):
     (folder / FOLDER).mkdir(exist_ok=True)
     values = vars(replace(CALIBRATION, newton_per_volt=slope, date=date, note=note))
     path = folder / FOLDER / f"{number:04d}_{date}.json"
-    path.write_text(json.dumps({"format": FORMAT, "version": 1, "calibration": values}))
+    points = [{"load_n": slope * volt, "volt": volt, "run": 1} for volt in (0.0, 0.1, 0.2)]
+    content = {"format": FORMAT, "version": 1, "calibration": values, "points": points}
+    path.write_text(json.dumps(content))
     return path
 
 

@@ -268,7 +268,7 @@ def test_no_rehearsal_of_the_impossible(refused, option, status):
 
 
 def test_not_there(refused):
-    assert "is not there" in refused("mark", "no.h5")
+    assert "does not exist" in refused("mark", "no.h5")
 
 
 def test_not_hdf5(refused, tmp_path):
