@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from tautlog.errors import RecordError, TautlogError
+from tautlog.model import seal_version
 from tautlog.model.origin import IMPORTED, MARK, MEASURED, REHEARSED
-from tautlog.record import seal_version
 
 if TYPE_CHECKING:  # a list from the catalogue needs no HDF5
     from tautlog.archive.kept_marks import KeptMarks

@@ -13,9 +13,9 @@ from tautlog.archive.batch import records_in
 from tautlog.archive.catalogue import catalogued, summaries_of
 from tautlog.archive.summary import RecordSummary
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.model.seal_version import ENTRIES_SEALED
 from tautlog.record.seal_chain import FILE_NAME as CHAIN_NAME
 from tautlog.record.seal_chain import ChainLink, check_lines
-from tautlog.record.seal_version import ENTRIES_SEALED
 
 
 @dataclass(frozen=True)

@@ -14,11 +14,11 @@ from dataclasses import dataclass
 
 import h5py
 
+from tautlog.model.seal_version import ENTRIES_SEALED
 from tautlog.record import layout
 from tautlog.record.entries import Entries, read_entries
 from tautlog.record.parts import PlaceAttributes, Value, attributes, text_of
 from tautlog.record.seal import version_of
-from tautlog.record.seal_version import ENTRIES_SEALED
 
 SEAL, PREVIOUS, ORDER = "seal_sha256", "previous_sha256", "entry"
 

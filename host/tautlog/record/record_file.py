@@ -13,10 +13,11 @@ import h5py
 import numpy as np
 
 from tautlog.errors import RecordExistsError
+from tautlog.model import seal_version
 from tautlog.model.calibration import Calibration
 from tautlog.model.origin import REHEARSED
 from tautlog.model.trace import DropSetup
-from tautlog.record import layout, parts, seal_version
+from tautlog.record import layout, parts
 from tautlog.record.disk import FileGoneError, FileLockedError, identity_of
 from tautlog.record.gone import save_gone
 from tautlog.record.journal import journal_path

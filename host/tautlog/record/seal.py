@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import h5py
 
+from tautlog.model.seal_version import ENTRIES_SEALED
 from tautlog.record.parts import PlaceAttributes, object_in, sealed_attributes, table
-from tautlog.record.seal_version import ENTRIES_SEALED
 
 _NEVER = {"seal_sha256", "seal_parts_json"}
 _STATUS = {"status", "status_text"}
