@@ -3,6 +3,7 @@
 A disk that takes only a part of a write returns how much it took, and no error (write(2)).
 """
 
+import errno
 import json
 import os
 import subprocess
@@ -138,3 +139,15 @@ def test_a_full_disk_adds_nothing(tmp_path, room):
     assert "CampaignError: ledger.jsonl cannot be written: " in done.stderr
     assert path.read_bytes() == before
     assert json.loads(before)["article"] == "a"
+
+
+def test_a_file_system_without_locks_takes_lines_all_the_same(tmp_path, monkeypatch):
+    """Some network folders answer a lock with an error."""
+
+    def refuse(*_):
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    fcntl = pytest.importorskip("fcntl")
+    monkeypatch.setattr(fcntl, "flock", refuse)
+    assert append_line(tmp_path / "lines", b"one").number == 1
+    assert (tmp_path / "lines").read_bytes() == b"one\n"

@@ -35,9 +35,9 @@ from tautlog.errors import (
     LinkError,
     RefusedError,
 )
+from tautlog.files.locks import LOCKS
 from tautlog.firmware import wire
 from tautlog.record import RecordWriter
-from tautlog.record.disk import LOCKS
 
 KEPT_BACK = (
     "the board never sent {} block(s) that it claims to hold: it keeps the event, and "

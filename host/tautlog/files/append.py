@@ -9,11 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tautlog.errors import CampaignError
-
-try:
-    import fcntl
-except ImportError:  # Windows: two programs that add at once may set a line aside for nothing
-    fcntl = None  # type: ignore[assignment]
+from tautlog.files.locks import lock
 
 _BINARY = getattr(os, "O_BINARY", 0)  # for Windows, which would write two bytes for "\n"
 
@@ -48,9 +44,7 @@ def append_line(path: Path, line: bytes) -> Appended:
     try:
         handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT | _BINARY, 0o644)
         try:
-            if fcntl is not None:
-                # Until it is closed: a line that another program is writing is not cut short.
-                fcntl.flock(handle, fcntl.LOCK_EX)
+            lock(handle, wait=True)  # a line that another program is writing is not cut short
             cut_short = _is_cut_short(handle)
             _write(handle, b"\n" * cut_short + line + b"\n")
             end = os.lseek(handle, 0, os.SEEK_CUR)

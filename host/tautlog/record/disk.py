@@ -7,12 +7,8 @@ import io
 import os
 from pathlib import Path
 
-try:
-    import fcntl
-except ImportError:  # Windows has no such lock: a second writer is not refused
-    fcntl = None  # type: ignore[assignment]
+from tautlog.files import locks
 
-LOCKS = fcntl is not None
 Identity = tuple[int, int]  # device and inode
 
 
@@ -84,18 +80,12 @@ def force_folder(folder: Path) -> None:
 def lock(raw: io.FileIO) -> None:
     """Lock a file against other programs, also plain HDF5 readers, while it is open.
 
-    This is the advisory lock that the HDF5 library itself takes.
-
     Raises
     ------
     FileLockedError
         If another program holds the lock.
     """
-    if fcntl is None:
-        return
     try:
-        fcntl.flock(raw.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+        locks.lock(raw.fileno(), wait=False)
     except BlockingIOError as problem:
         raise FileLockedError(f"another program uses {raw.name}") from problem
-    except OSError:
-        return  # a file system without locks, such as some network folders
