@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.analysis.filters import CLASSES
+from tautlog.analysis.filters import require_class
 from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
 from tautlog.archive.assess import assess
@@ -62,19 +62,15 @@ class Drop:
         ValueError
             If there is no such class.
         """
-        if cfc is not None and (isinstance(cfc, bool) or cfc not in CLASSES):
-            allowed = ", ".join(map(str, CLASSES))
-            raise ValueError(f"`cfc` must be one of {allowed} or None, was {cfc!r}")
-        return self._assessed(cfc)
+        if cfc is not None:
+            require_class(cfc)
+        if cfc not in self._known:
+            self._known[cfc] = self._assess(cfc)
+        return self._known[cfc]
 
     @cached_property
     def _known(self) -> dict[int | None, Assessment]:
         return {}
-
-    def _assessed(self, cfc: int | None) -> Assessment:
-        if cfc not in self._known:
-            self._known[cfc] = self._assess(cfc)
-        return self._known[cfc]
 
     def _assess(self, cfc: int | None) -> Assessment:
         marks = mark(self.trace, self.setup, cfc=cfc)

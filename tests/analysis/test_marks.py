@@ -12,7 +12,7 @@ from tautlog.analysis.marking import mark
 from tautlog.io.importer import import_csv
 from tautlog.model.marks import Marks
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.model.trace import DropSetup
+from tautlog.model.trace import DropSetup, Trace
 
 DROP = DropSetup(mass_kg=10.0, height_m=1.0, target_n=1000.0)
 
@@ -307,3 +307,10 @@ def test_figures_have_the_names_that_others_rely_on():
 def test_wrong_arguments(bad):
     with pytest.raises(ValueError, match=next(iter(bad))):
         mark(plain(half_sine(100.0, 0.1)), NOBODY, **bad)
+
+
+@pytest.mark.parametrize("cfc", [0, 100, 1e9, float("nan"), float("inf"), True, "180"])
+def test_a_class_that_is_none_is_refused_and_not_lowered(cfc):
+    trace = Trace(np.zeros(10_000), 62_500.0)
+    with pytest.raises(ValueError, match="60, 180, 600, 1000"):
+        mark(trace, DropSetup(), cfc=cfc)

@@ -9,12 +9,13 @@ import io
 import json
 
 import pytest
+from command_line import said
 from made_records import VIRTUAL, made
 from made_records import imported as imported_record
 
 from tautlog.cli import run
 from tautlog.display.quick_look import mark_new
-from tautlog.record import open_record
+from tautlog.record import add_marks, open_record
 
 KINDS = ("held", "let-go", "called-off", "unfinished", "rehearsed", "imported", "recalibrated")
 # Moments at which something was entered, and what goes with them.
@@ -83,3 +84,13 @@ def compare(now, golden, where):
         assert now == pytest.approx(golden, rel=ABOUT, abs=1e-12), where
     else:
         assert now == golden, where
+
+
+@pytest.mark.parametrize("cfc", [42, 999_999, 1e9, "x", True, -5])
+@pytest.mark.parametrize("zero", ["often", 7])
+def test_settings_that_make_no_sense_are_those_of_a_new_record(tmp_path, capsys, cfc, zero):
+    record = made(tmp_path / "a.h5")
+    add_marks(record, {"cfc": cfc, "zero": zero}, {"cfc": cfc})
+    status, out, _ = said(capsys, "mark", record, "--json")
+    assert status == 0
+    assert (json.loads(out)["cfc"], json.loads(out)["zero"]) == (180, "slack")

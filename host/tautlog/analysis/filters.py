@@ -25,6 +25,12 @@ _END_S = 0.01
 _END_SAMPLES = 100
 
 
+def require_class(cfc: int) -> None:
+    """Raise ValueError if there is no such channel frequency class."""
+    if cfc not in CLASSES:
+        raise ValueError(f"`cfc` must be one of {', '.join(map(str, CLASSES))}, was {cfc!r}")
+
+
 def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> FloatArray:
     """Low-pass a force with a channel frequency class, without phase shift.
 
@@ -61,8 +67,7 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> FloatAr
     values = np.asarray(force, dtype=np.float64)
     if values.ndim != 1:
         raise ValueError(f"`force` must have one axis, had {values.ndim}")
-    if cfc not in CLASSES:
-        raise ValueError(f"`cfc` must be one of {CLASSES}, was {cfc!r}")
+    require_class(cfc)
     corner_hz = CORNER_PER_CLASS * cfc
     if not sample_rate_hz > 2 * corner_hz:
         raise ValueError(

@@ -41,6 +41,7 @@ from tautlog.model.force_curve import ForceCurve
 from tautlog.model.marks import BEFORE_ONSET, Finding, Marks
 from tautlog.model.trace import DropSetup, Trace
 
+ZEROS = ("slack", "none")  # how a zero is taken, the usual way first
 LEAST_SAMPLES = 16  # of a trace: twice what a zero needs; own choice
 
 _FIGURES = frozenset(figure.name for figure in fields(Marks)) - {"findings", "budgets", "curve"}
@@ -66,8 +67,8 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     ValueError
         If `cfc` or `zero` is none of the allowed values.
     """
-    if zero not in ("slack", "none"):
-        raise ValueError(f"`zero` must be slack or none, was {zero!r}")
+    if zero not in ZEROS:
+        raise ValueError(f"`zero` must be {' or '.join(ZEROS)}, was {zero!r}")
     force = force_of(trace)
     used, lowered = usable_class(cfc, trace.sample_rate_hz)
     marks = Marks(

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.analysis.damage import dead_from
-from tautlog.analysis.filters import cfc_filter, highest_class_for
+from tautlog.analysis.filters import cfc_filter, highest_class_for, require_class
 from tautlog.analysis.find_contacts import smoothed, without_glitches
 from tautlog.model.limits import LARGEST_N
 from tautlog.model.marks import Finding
@@ -82,6 +82,7 @@ def usable_class(cfc: int | None, rate_hz: float) -> tuple[int | None, tuple[Fin
     """The class that a rate allows, and a finding where it is not the one asked for."""
     if cfc is None:
         return None, ()
+    require_class(cfc)
     highest = highest_class_for(rate_hz)
     if highest is not None and cfc <= highest:
         return cfc, ()

@@ -6,16 +6,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol
 
+from tautlog.analysis.filters import CLASSES
 from tautlog.analysis.judge import judge
-from tautlog.analysis.marking import mark
+from tautlog.analysis.marking import ZEROS, mark
 from tautlog.archive.assessment import Assessment, CalibrationUse
-from tautlog.archive.kept_marks import marks_in, settings_of
+from tautlog.archive.kept_marks import marks_in
 from tautlog.archive.other_calibration import choose, corrected_since
 from tautlog.errors import CampaignError, RecordError
 from tautlog.model.predicted import Predicted
 from tautlog.model.trace import DropSetup, Trace
 from tautlog.record import Record
 
+USUAL_CLASS = 180
 AS_BEFORE = 0  # not a class: take that of the newest marks, or 180 if there are none
 
 
@@ -69,9 +71,16 @@ def assess(
 
 
 def _as_before(record: Record, cfc: int | None, zero: str) -> tuple[int | None, str]:
-    """The given class and zero; by default those of the newest marks."""
-    cfc_before, zero_before = settings_of(record)
-    return cfc_before if cfc == AS_BEFORE else cfc, zero or zero_before
+    """Class and zero as asked for, else as in the newest marks; the defaults if these make none."""
+    before = record.marks[-1].settings if record.marks else {}
+    if cfc == AS_BEFORE:
+        cfc = before.get("cfc", USUAL_CLASS)
+        if cfc is not None and not (isinstance(cfc, int) and cfc in CLASSES):
+            cfc = USUAL_CLASS
+    if not zero:
+        kept = before.get("zero")
+        zero = kept if kept in ZEROS else ZEROS[0]
+    return cfc, zero
 
 
 def class_to_begin_with(records: Sequence[Record], cfc: int | None) -> int | None:
@@ -116,7 +125,7 @@ def recalibrated(record: Record, which: str | None, *, by: str, reason: str) -> 
     record : Record
         The record.
     which : str or None
-        As for `recalibration.choose`.
+        As for `other_calibration.choose`.
     by, reason : str
         Who chooses it, and why.
 

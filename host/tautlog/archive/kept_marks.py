@@ -145,13 +145,6 @@ def newest_marks(record: Record) -> KeptMarks | None:
     return marks_in(record.marks[-1].result) if record.marks else None
 
 
-def settings_of(record: Record) -> tuple[int | None, str]:
-    """Class and zero of the newest marks; the defaults if there are none."""
-    before = record.marks[-1].settings if record.marks else {}
-    cfc = before.get("cfc", 180)
-    return cfc if isinstance(cfc, int) else None, str(before.get("zero") or "slack")
-
-
 def keep_marks(record: Record, assessment: Assessment, *, budgets: bool = False) -> str:
     """Append a marking run to its record; return why it cannot be written, or ""."""
     settings: dict[str, object] = {"cfc": assessment.marks.cfc, "zero": assessment.zero}

@@ -61,13 +61,13 @@ def unread_files(campaign_folder: Path) -> tuple[str, ...]:
         there = sorted(folder.iterdir()) if folder.is_dir() else []
     except OSError as problem:
         return (f"{folder} cannot be read: {problem.strerror}",)
-    numbers = [_number(path) for path in there if NAME.fullmatch(path.name)]
+    numbers = [number_of(path) for path in there if NAME.fullmatch(path.name)]
     found = []
     for path in there:
         if not NAME.fullmatch(path.name):
             wrong = "its name does not give its place in the order" if _may_count(path) else ""
         else:
-            same = numbers.count(_number(path)) > 1
+            same = numbers.count(number_of(path)) > 1
             wrong = (
                 "another file has the same number, so that it is not known which is newer" * same
             )
@@ -105,7 +105,7 @@ def file_called(campaign_folder: Path, name: str) -> Path | None:
     """A campaign's calibration file by its name (with or without ending) or number, or None."""
     wanted = Path(name).name
     for file in standing_files(campaign_folder):
-        if wanted in (file.path.name, file.path.stem, str(_number(file.path))):
+        if wanted in (file.path.name, file.path.stem, str(number_of(file.path))):
             return file.path
     return None
 
@@ -213,11 +213,12 @@ def _number_in(stored: dict[str, Any], name: str) -> float | None:
     return float(value)
 
 
-def _number(path: Path) -> int:
+def number_of(path: Path) -> int:
+    """Number at the head of a calibration file's name; 0 without one."""
     head = path.name.split("_")[0]
     return int(head) if head.isdigit() else 0
 
 
 def _order(path: Path) -> tuple[int, str]:
     """Place of a file: its number, then its name."""
-    return _number(path), path.name
+    return number_of(path), path.name

@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING
 from tautlog.calibrate.kept import (
     FOLDER,
     FORMAT,
-    _number,
     file_called,
+    number_of,
     standing_files,
     unread_files,
 )
@@ -113,7 +113,7 @@ def _write(folder: Path, content: dict[str, object], now: datetime) -> Path:
     text = json.dumps(content, indent=1, allow_nan=False) + "\n"
     try:
         folder.mkdir(exist_ok=True)
-        number = 1 + max((_number(file) for file in folder.glob("*.json")), default=0)
+        number = 1 + max((number_of(file) for file in folder.glob("*.json")), default=0)
         path = folder / f"{number:04d}_{now:%Y-%m-%d}.json"
         with new_file(path) as draft:
             draft.write_text(text, encoding="utf-8")

@@ -6,12 +6,13 @@ from arrays in a test.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from tautlog.model import quantities as q
+from tautlog.model.calibration import Calibration
 from tautlog.model.contradiction import Contradiction
 from tautlog.model.key import stated
 from tautlog.model.limits import OVERLOAD_PER_TARGET
@@ -101,6 +102,16 @@ class Trace:
             raise ValueError(
                 f"`clipped` has shape {self.clipped.shape}, `force_n` {self.force_n.shape}"
             )
+
+    def under(self, calibration: Calibration) -> Trace:
+        """The same trace, with the uncertainty, range and bandwidth of its calibration."""
+        return replace(
+            self,
+            calibration_u_fraction=calibration.expanded_u_fraction,
+            calibration_u_n=calibration.expanded_u_n,
+            covered_n=calibration.range_n,
+            bandwidth_hz=calibration.bandwidth_hz,
+        )
 
     @property
     def time_s(self) -> npt.NDArray[np.float64]:

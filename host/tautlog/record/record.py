@@ -231,15 +231,7 @@ class Record:
 
     def _bare_trace(self, force_n: npt.NDArray[np.float64]) -> Trace:
         """A trace of the force with the data of its calibration."""
-        used = self.calibration_used
-        return Trace(
-            force_n=force_n,
-            sample_rate_hz=self.sample_rate_hz,
-            calibration_u_fraction=used.expanded_u_fraction,
-            calibration_u_n=used.expanded_u_n,
-            covered_n=used.range_n,
-            bandwidth_hz=used.bandwidth_hz,
-        )
+        return Trace(force_n, self.sample_rate_hz).under(self.calibration_used)
 
     def _story(self, instrument: Instrument, size: int, rows: int) -> Story:
         """What the record holds of its drop besides the samples."""

@@ -76,9 +76,5 @@ def simulate(scene: Scene, *, seed: int = 0, record_s: float = 7.0) -> Simulated
         mount_wire_s=opened_s(wire.INPUT_MOUNT_WHOLE),
         clipped=calibration.clipped(samples, REDUCTION),
         quantum_n=calibration.quantum_n(REDUCTION),
-        calibration_u_fraction=calibration.expanded_u_fraction,
-        calibration_u_n=calibration.expanded_u_n,
-        covered_n=calibration.range_n,
-        bandwidth_hz=calibration.bandwidth_hz,
     )
-    return Simulated(trace, scene.setup, rig.truth(0))
+    return Simulated(trace.under(calibration), scene.setup, rig.truth(0))
