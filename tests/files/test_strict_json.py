@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from tautlog.board.messages import parse
 from tautlog.campaign.proofs import Proof, read_proofs
 from tautlog.errors import CampaignError, JsonError
-from tautlog.files.json_lines import read_lines
+from tautlog.files.json_lines import read_standing
 from tautlog.files.strict_json import MAX_DEPTH, read_json, read_object
 from tautlog.firmware import wire
 from tautlog.record import entries
@@ -83,7 +83,7 @@ def test_a_doubled_key_of_a_line_is_refused(tmp_path):
     path = tmp_path / "proofs.jsonl"
     path.write_text('{"mount": "M", "pulled_n": 10.0, "pulled_n": 9000.0}\n')
     with pytest.raises(CampaignError, match=r"line 1 .*'pulled_n' occurs twice"):
-        read_lines(path, Proof, "proof")
+        read_standing(path, Proof, "proof")
 
 
 def test_a_deep_answer_of_a_board_is_nonsense():

@@ -69,12 +69,18 @@ def since_zero_s(pull: Measured) -> float:
     return max(pull.peak - pull.window_middle, 0.0) / pull.rate_hz
 
 
+def _broke(pull: Measured) -> int | None:
+    """Sample at which the load path let go within the contact; None where it did not."""
+    if pull.loss is None or not pull.contact.start < pull.loss.index < pull.contact.stop:
+        return None
+    return int(pull.loss.index)
+
+
 def _ending(pull: Measured) -> Ending | None:
     """What the place of a break leaves open."""
-    loss, contact = pull.loss, pull.contact
-    if loss is None or not contact.start < loss.index < contact.stop:
+    broke, contact, spikes = _broke(pull), pull.contact, pull.signal.spikes
+    if broke is None:
         return None
-    broke, spikes = int(loss.index), pull.signal.spikes
     span = max(contact.start - int(PAD_S * pull.rate_hz), 0), contact.start, broke
     near = spikes[np.abs(spikes - broke) <= GLITCH_SAMPLES]
     left_out = pull.sign * (pull.signal.trace.force_n[near] - pull.zero_n)
@@ -101,18 +107,17 @@ def _about_rise(pull: Measured) -> tuple[Finding, ...]:
     They round the corner off, fixture and amplifier go on for a while after it, and then
     the fall that is found is theirs: the interval would be that of another peak.
     """
-    if pull.loss is None or not pull.contact.start < pull.loss.index < pull.contact.stop:
+    if _broke(pull) is None:
         return ()
-    cfc, bandwidth_hz = pull.signal.cfc, pull.signal.trace.bandwidth_hz
-    passed_hz = [bandwidth_hz or USUAL_BANDWIDTH_HZ] + [MINUS_3_DB_PER_CLASS * (cfc or 0)] * bool(
-        cfc
-    )
+    passed_hz = pull.signal.trace.bandwidth_hz or USUAL_BANDWIDTH_HZ
+    if pull.signal.cfc is not None:
+        passed_hz = min(passed_hz, MINUS_3_DB_PER_CLASS * pull.signal.cfc)
     rose_s = (pull.peak - pull.onset) / pull.rate_hz
-    if rose_s >= QUICK_RISE / min(passed_hz):
+    if rose_s >= QUICK_RISE / passed_hz:
         return ()
     text = (
         f"the force rose for {1000 * rose_s:.1f} ms before it broke, and what passes "
-        f"{min(passed_hz):.0f} Hz cannot follow so quickly: its peak is {pull.top_n:.0f} N or more"
+        f"{passed_hz:.0f} Hz cannot follow so quickly: its peak is {pull.top_n:.0f} N or more"
     )
     return (Finding("break-unsure", text),)
 

@@ -78,15 +78,6 @@ def read_standing(path: Path, kind: type[Kind], what: str) -> list[Standing[Kind
     return sorted(found, key=lambda line: (roots[line.number], line.number))
 
 
-def read_lines(path: Path, kind: type[Kind], what: str) -> list[Kind]:
-    """Entries of a file that count, oldest first; see `read_standing`."""
-    return [
-        line.entry
-        for line in read_standing(path, kind, what)
-        if line.superseded_by is None and line.entry is not None
-    ]
-
-
 def add_line(path: Path, entry: Mapping[str, object]) -> Appended:
     """Append an entry; it is on disk on return.
 
