@@ -5,6 +5,7 @@ import sys
 
 import pytest
 from places import FIRMWARE, HOST
+from sources import heads, imports
 
 # The wings of the host, from the ground up: a file imports its own wing and those before it.
 WINGS = [
@@ -43,22 +44,6 @@ OWNERS = {
     "fpdf": {"display/report/paper.py"},
 }
 FRONT = ("__init__.py", "__main__.py", "notebook.py")  # what a user calls; they may import all
-
-
-def imports(path):
-    """Full names that a file imports, also inside functions."""
-    names = set()
-    for node in ast.walk(ast.parse(path.read_text())):
-        if isinstance(node, ast.Import):
-            names |= {one.name for one in node.names}
-        elif isinstance(node, ast.ImportFrom):
-            names.add(node.module or "")
-            names |= {f"{node.module}.{one.name}" for one in node.names}
-    return names
-
-
-def heads(path):
-    return {name.split(".")[0] for name in imports(path)}
 
 
 host_files = sorted(HOST.rglob("*.py"))

@@ -1,12 +1,12 @@
 """What a release promises: one version, a licence, declared and locked libraries."""
 
-import ast
 import re
 import sys
 import tomllib
 
 import pytest
 from places import FIRMWARE, HOST, ROOT, TESTS
+from sources import heads
 
 import tautlog
 
@@ -21,17 +21,6 @@ def names(requirements):
     return {re.match(r"[A-Za-z0-9-]+", one)[0].lower() for one in requirements}
 
 
-def imported(path):
-    """Top-level names that a file imports and that are not Python's own."""
-    found = set()
-    for node in ast.walk(ast.parse(path.read_text())):
-        if isinstance(node, ast.Import):
-            found |= {one.name.split(".")[0] for one in node.names}
-        elif isinstance(node, ast.ImportFrom):
-            found.add((node.module or "").split(".")[0])
-    return found - sys.stdlib_module_names
-
-
 def test_host_and_firmware_are_of_one_version():
     said = re.search(r'^FIRMWARE = "(.*)"$', (FIRMWARE / "describe.py").read_text(), re.M)
     assert said[1] == tautlog.__version__
@@ -41,7 +30,7 @@ def test_each_library_that_the_host_imports_is_declared():
     found = set()
     for path in HOST.rglob("*.py"):
         if "virtual" not in path.parts:
-            found |= imported(path)
+            found |= heads(path) - sys.stdlib_module_names
     undeclared = {NAMES.get(one, one).lower() for one in found - OPTIONAL}
     assert undeclared - names(PROJECT["dependencies"]) == set()
 

@@ -26,6 +26,7 @@ from tautlog.errors import CampaignError
 from tautlog.model.marks import Marks
 from tautlog.model.trace import DropSetup, Trace
 from tautlog.model.verdict import Verdict
+from tautlog.model.verdict_words import force_text
 from tautlog.planning.plan import Plan
 from tautlog.planning.plan import plan as planned
 from tautlog.planning.wanted import Wanted
@@ -144,12 +145,8 @@ class Drop:
     @property
     def _lines(self) -> list[tuple[str, str]]:
         marks, verdict = self.marks, self.verdict
-        peak = "none found"
-        if marks.peak_force_n is not None:
-            u_n = marks.peak_force_expanded_u_n
-            peak = f"{marks.peak_force_n:.0f} N" + ("" if u_n is None else f" ± {u_n:.0f} N")
         return [
-            ("peak", peak),
+            ("peak, N", force_text(marks.peak_force_n, marks.peak_force_expanded_u_n)),
             ("record", verdict.record_verdict),
             ("load", verdict.load_verdict or "not judged"),
             ("trace says", verdict.trace_says or "nothing"),
@@ -249,7 +246,8 @@ class Campaign:
         return planned(self.file, Wanted(**asked))
 
     def __repr__(self) -> str:
-        return f"<tautlog campaign {self.name}, {len(list(self.file.folder.glob('*.h5')))} records>"
+        count = len(list(self.file.folder.glob("*.h5")))
+        return f"<tautlog campaign {self.name}, {count} record{'s' * (count != 1)}>"
 
 
 def open(path: str | os.PathLike[str]) -> DropRecord:
