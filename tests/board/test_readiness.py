@@ -8,6 +8,7 @@ import pytest
 from fakes.crew import SilentCrew
 from rehearsed import SPEED, drop, plan_for, played
 
+from tautlog.board.converter_fit import converter_findings
 from tautlog.board.health import Health, read_health
 from tautlog.board.link import SerialLink
 from tautlog.board.readiness import (
@@ -26,11 +27,14 @@ from tautlog.drop.granting import rehearsal
 from tautlog.errors import NotReadyError, RefusedError
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
+from tautlog.model.linearity import published_linearity
 from tautlog.model.stream import Instrument
 from tautlog.rehearsal.process import BoardProcess
 
 BOARD = Instrument("0.1.0", "a board", "1", 62500.0, 8, ("force",), 1024, 68)
-CALIBRATION = Calibration(newton_per_volt=979.0, zero_v=0.45, rail_low_v=0.04, rail_high_v=3.21)
+CALIBRATION = Calibration(
+    newton_per_volt=979.0, zero_v=0.45, rail_low_v=0.04, rail_high_v=3.21, converter="even"
+)
 HEALTH = Health(
     level_v=0.45,
     noise_n=0.55,
@@ -301,5 +305,33 @@ def test_what_was_found_is_in_the_record(tmp_path):
     with h5py.File(plan.path) as file:
         told = json.loads(file.attrs["arming_json"])
     assert {one["code"] for one in told["findings"]} == {"zero-unknown", "shunt-none"}
-    assert told["health"]["level_v"] == pytest.approx(0.45, abs=0.001)
+    assert told["health"]["level_v"] == pytest.approx(0.45, abs=0.007)  # within 8 unequal steps
     assert told["limits"] == arm_fields(calibration, 8, None)
+
+
+def test_a_correction_of_another_converter_is_refused():
+    board = dataclasses.replace(BOARD, board="a board with RP2350", serial="e6613")
+    for converter, refuses in (
+        ("RP2040", True),
+        ("RP2350", False),
+        (dataclasses.replace(published_linearity("RP2350"), serial="e6613").text, False),
+        (dataclasses.replace(published_linearity("RP2350"), serial="other").text, True),
+    ):
+        found = converter_findings(
+            dataclasses.replace(CALIBRATION, converter=converter), board, 0.45
+        )
+        assert [finding.code for finding in found] == ["other-converter"] * refuses
+        assert all(finding.refuses for finding in found)
+
+
+def test_a_zero_in_a_wide_code_is_a_doubt():
+    corrected = dataclasses.replace(CALIBRATION, converter="RP2040")
+    for level, codes in ((511.0, ["zero-in-wide-code"]), (560.0, [])):
+        found = converter_findings(corrected, BOARD, level * 3.3 / 4096)
+        assert [finding.code for finding in found] == codes
+        assert not any(finding.refuses for finding in found)
+
+
+def test_steps_that_nobody_knows_are_a_doubt():
+    found = converter_findings(dataclasses.replace(CALIBRATION, converter=""), BOARD, 0.45)
+    assert [(finding.code, finding.refuses) for finding in found] == [("steps-unknown", False)]

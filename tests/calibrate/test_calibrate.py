@@ -23,6 +23,7 @@ from tautlog.planning.electronics_advice import (
     shunt_step_n,
 )
 
+EVEN = Calibration(converter="even")  # a chain whose points are exact volts
 LOADS = [0, 50, 100, 150, 200, 250, 200, 150, 100, 50, 0]
 
 
@@ -39,7 +40,7 @@ def points(slope=1000.0, curve=0.0, zero_v=0.45, noise_v=0.0, seed=1):
 
 
 def test_a_straight_chain():
-    made = calibrate(points(noise_v=2e-5), Calibration())
+    made = calibrate(points(noise_v=2e-5), EVEN)
     assert made.degree == 1
     assert made.calibration.newton_per_volt == pytest.approx(1000.0, rel=5e-4)
     assert made.calibration.range_n == 250.0
@@ -48,7 +49,7 @@ def test_a_straight_chain():
 
 
 def test_a_curved_chain_is_found_and_used():
-    made = calibrate(points(curve=200.0, noise_v=1e-5), Calibration())
+    made = calibrate(points(curve=200.0, noise_v=1e-5), EVEN)
     assert made.degree == 2
     one = made.calibration
     counts = np.arange(600, 1200, dtype=np.uint16)
@@ -63,20 +64,20 @@ def test_hysteresis_repeatability_and_zero_return():
     way_up = [Point(float(load), 0.45 + load / 1000) for load in (0, 100, 200)]
     way_down = [Point(100.0, 0.552), Point(0.0, 0.451)]
     again = [Point(float(load), 0.4504 + load / 1000, 2) for load in (0, 100, 200)]
-    made = calibrate([*way_up, *way_down, *again], Calibration(), degree=1)
+    made = calibrate([*way_up, *way_down, *again], EVEN, degree=1)
     assert made.hysteresis_fraction == pytest.approx(2.0 / 200, rel=0.2)
     assert made.repeatability_fraction == pytest.approx(0.4 / 200, rel=0.2)
     assert made.zero_return_fraction > 0
 
 
 def test_what_people_must_know():
-    made = calibrate(points(), Calibration(), planned_n=3300.0, data_sheet_newton_per_volt=500.0)
+    made = calibrate(points(), EVEN, planned_n=3300.0, data_sheet_newton_per_volt=500.0)
     text = " / ".join(made.warnings)
     assert "calibrated to 250 N, but 3300 N is planned: extrapolation x 13.2" in text
     assert "differs by +100.0 %" in text
-    few = calibrate([Point(0, 0.4), Point(50, 0.45), Point(100, 0.5)], Calibration())
+    few = calibrate([Point(0, 0.4), Point(50, 0.45), Point(100, 0.5)], EVEN)
     assert any("hysteresis is not known" in one for one in few.warnings)
-    backward = calibrate(points(slope=-800.0, zero_v=1.5), Calibration())
+    backward = calibrate(points(slope=-800.0, zero_v=1.5), EVEN)
     assert backward.calibration.newton_per_volt == pytest.approx(-800.0)
     assert any("wired in reverse" in one for one in backward.warnings)
 
@@ -86,7 +87,7 @@ def test_what_people_must_know():
 )
 def test_points_that_give_no_calibration(bad):
     with pytest.raises(CalibrationError):
-        calibrate(bad, Calibration())
+        calibrate(bad, EVEN)
 
 
 # Electrics: arithmetic of bridges and amplifiers

@@ -12,8 +12,10 @@ from tautlog.analysis.filters import CLASSES, highest_class_for
 from tautlog.mechanics.first_peak import first_peak_n
 from tautlog.mechanics.motion import fall
 from tautlog.mechanics.rig_model import RigModel, Slip
+from tautlog.model.steps import steps_of
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.trace import DropSetup, Trace
+from tautlog.rehearsal.converters import as_found, some_converter
 
 KINDS = {
     "held": 0.26,
@@ -85,7 +87,7 @@ def random_drop(seed, kind=None):
     true_n = truth.peak_force_n
     onset_s = BEFORE_S + delay_s + (truth.onset_time_s or 0.5)
     base_s = truth.base_duration_s or 0.05
-    trace = _measured(force_n, rate_hz, kind, true_n or peak_n, onset_s, base_s, rng)
+    trace = _measured(force_n, rate_hz, kind, true_n or peak_n, onset_s, base_s, rng, seed)
     setup = DropSetup(
         mass_kg=model.mass_kg * (rng.uniform(1.1, 1.5) if kind == "wrong-mass" else 1.0),
         height_m=model.height_m * (rng.uniform(1.1, 1.5) if kind == "wrong-height" else 1.0),
@@ -149,7 +151,7 @@ def _damaged(model, kind, peak_n, rng):
     return model
 
 
-def _measured(force_n, rate_hz, kind, peak_n, onset_s, base_s, rng):
+def _measured(force_n, rate_hz, kind, peak_n, onset_s, base_s, rng, seed):
     """Force as a chain of cell, amplifier and converter delivers it."""
     u_fraction = float(rng.choice([0.01, 0.02, 0.04]))
     scale = 1.0 + rng.normal(0.0, 0.5 * u_fraction)
@@ -157,7 +159,8 @@ def _measured(force_n, rate_hz, kind, peak_n, onset_s, base_s, rng):
     if kind == "gain":
         scale *= float(rng.choice([0.1, 0.5, 0.8, 1.25, 2.0, 10.0]))
     range_n = 1.6 * peak_n * max(scale, 0.3)
-    quantum_n = range_n / 4096 / float(rng.choice([1, 2, 4, 8]))
+    summed = int(rng.choice([1, 2, 4, 8]))
+    step_n = range_n / 4096
     pole = np.exp(-2 * np.pi * min(bandwidth_hz, 0.4 * rate_hz) / rate_hz)
     measured = scale * lfilter([1.0 - pole], [1.0, -pole], force_n)
     noise_n = float(np.exp(rng.uniform(np.log(2e-4), np.log(6e-3)))) * peak_n * scale
@@ -175,7 +178,8 @@ def _measured(force_n, rate_hz, kind, peak_n, onset_s, base_s, rng):
     if rail_n is not None:
         measured = np.minimum(measured, zero_n + rail_n)
         clipped = measured >= zero_n + rail_n if kind == "clip" else clipped
-    measured = np.round(measured / quantum_n) * quantum_n
+    measured, found = _converted(measured / step_n, summed, noise_n / step_n, seed)
+    measured *= step_n
     if kind == "reversed":
         measured = -measured
     if kind == "glitch":
@@ -192,11 +196,28 @@ def _measured(force_n, rate_hz, kind, peak_n, onset_s, base_s, rng):
         sample_rate_hz=rate_hz,
         release_time_s=BEFORE_S,
         clipped=clipped,
-        quantum_n=quantum_n,
+        quantum_n=step_n / summed,
+        steps=found,
+        newton_per_step=step_n,
         calibration_u_fraction=u_fraction,
         covered_n=float(rng.choice([0.0, 2.0 * peak_n])),
         bandwidth_hz=bandwidth_hz,
     )
+
+
+def _converted(levels, summed, noise, seed):
+    """What a converter of unequal steps makes of levels, and what its correction leaves."""
+    true = some_converter("RP2040", seed)
+    found = as_found(true, seed)
+    noise = max(noise * np.sqrt(summed), true.noise_steps)
+    if summed == 1:
+        counts = np.searchsorted(true.transitions, levels, side="right")
+    else:
+        # The expected mean of noisy conversions, and the whole count next to it.
+        means = np.arange(4095 * summed + 1) / summed
+        mean = np.interp(levels, true.levels(summed, noise), means)
+        counts = np.rint(mean * summed).astype(int)
+    return found.levels(summed, noise)[counts], steps_of(found.text, 12)
 
 
 def outcome(drop):

@@ -37,6 +37,9 @@ class Chain:
         Standard uncertainty of the zero; its drift.
     zero_left_n : float
         What the slack line reads and was not removed; 0 where the zero was.
+    steps_u_n, steps_basis : float, str
+        Standard uncertainty of the converter's steps, at the peak and at the zero together, and
+        what is known of them.
     """
 
     calibration_u_fraction: float
@@ -47,6 +50,8 @@ class Chain:
     zero_u_n: float
     zero_slope_n_per_s: float
     zero_left_n: float = 0.0
+    steps_u_n: float = 0.0
+    steps_basis: str = ""
 
     @property
     def zero_known_n(self) -> float:
@@ -55,7 +60,8 @@ class Chain:
 
     def force_u_fraction(self, force_n: float) -> float:
         """Standard, relative uncertainty of a force, from the calibration."""
-        fixed_n = math.hypot(extrapolation_u(force_n, self.covered_n), 0.5 * self.calibration_u_n)
+        beyond_n = extrapolation_u(force_n, self.covered_n)
+        fixed_n = math.hypot(beyond_n, 0.5 * self.calibration_u_n, self.steps_u_n)
         return math.hypot(0.5 * self.calibration_u_fraction, fixed_n / max(abs(force_n), 1e-12))
 
     def parts(self, force_n: float, since_zero_s: float) -> tuple[Part, ...]:
@@ -90,6 +96,8 @@ class Chain:
                 basis="one count / sqrt 12, at the peak and at zero",
             ),
         ]
+        if self.steps_basis:
+            found.append(Part("converter's steps", self.steps_u_n, basis=self.steps_basis))
         if self.zero_left_n:
             found.append(
                 Part(

@@ -44,6 +44,8 @@ def chain_of(pull: Measured) -> Chain:
         pull.zero.u_n,
         pull.zero.slope_n_per_s,
         0.0 if pull.signal.take_zero else pull.zero.value_n,
+        trace.steps_u_n(pull.zero.value_n, pull.zero.value_n + pull.sign * pull.top_n),
+        trace.steps.basis if trace.steps else "",
     )
 
 

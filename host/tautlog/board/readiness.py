@@ -16,6 +16,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from tautlog.board.converter_fit import converter_findings
+from tautlog.board.finding import ReadinessFinding
 from tautlog.board.health import Health, read_health, read_shunt_step
 from tautlog.board.session import Session
 from tautlog.board.shunt import Shunt
@@ -43,8 +45,6 @@ MOST_NOISE = 0.05
 MOST_NOISE_SPAN = 0.02
 # Crystals are within 0.01 %; the stamps of half a second of blocks give the rate to 0.02 %.
 RATE_OFF = 0.005
-# Highest supply of the converter of an RP2040 or RP2350 (ADC_AVDD, data sheets; from memory).
-MOST_REFERENCE_V = 3.63
 # A shunt step below this fraction of the span between the limits counts as none.
 LEAST_SHUNT = 0.01
 
@@ -84,32 +84,6 @@ class Facts:
     def zero_v(self) -> float | None:
         """Output without force, measured or else stated; None if neither."""
         return known_zero_v(self.calibration, self.stated_zero_v)
-
-
-@dataclass(frozen=True)
-class ReadinessFinding:
-    """A fault, or a fact that cannot be known.
-
-    Attributes
-    ----------
-    code : str
-        Short name, for programs.
-    refuses : bool
-        It forbids the drop; otherwise it is a doubt, shown and kept in the record.
-    seen, expected, mend : str
-        What was seen, what was expected and how to mend it.
-    """
-
-    code: str
-    refuses: bool
-    seen: str
-    expected: str
-    mend: str
-
-    @property
-    def text(self) -> str:
-        """The finding in one line."""
-        return f"{self.seen}, {self.expected}: {self.mend}"
 
 
 def read_facts(
@@ -381,30 +355,7 @@ def _shunt(facts: Facts) -> list[ReadinessFinding]:
 
 
 def _converter(facts: Facts) -> list[ReadinessFinding]:
-    """Check how counts become volts: the cell's data sheet cannot show an error there."""
-    calibration, board = facts.calibration, facts.instrument
-    found = []
-    if calibration.converter_bits != board.converter_bits:
-        found.append(
-            ReadinessFinding(
-                "converter-bits",
-                True,
-                f"the calibration assumes {calibration.converter_bits} bits",
-                f"the board's converter has {board.converter_bits}",
-                "correct converter_bits and calibrate again",
-            )
-        )
-    if "RP2" in board.board and calibration.reference_v > MOST_REFERENCE_V:
-        found.append(
-            ReadinessFinding(
-                "reference-impossible",
-                True,
-                f"the calibration assumes a reference of {calibration.reference_v:g} V",
-                f"this board's converter takes at most {MOST_REFERENCE_V} V",
-                "measure the reference, correct reference_v and calibrate again",
-            )
-        )
-    return found
+    return converter_findings(facts.calibration, facts.instrument, facts.health.level_v)
 
 
 _RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter)

@@ -26,10 +26,13 @@ WEIGHTS_U_FRACTION = 0.001  # masses on a verified scale, and local gravity; com
 LEAST_LOADS = 3
 USUAL_LOADS = 5
 LEAST_CORRELATION = 0.99
+CURVE_SEEN = 3.0  # standard uncertainties of a level, below which no residual shows a curve
 CURVED = 0.99  # confidence that a quadratic fits better
 SLOPE_OFF = 0.05  # from the data sheet; beyond it gain or wiring is not as assumed
 DATA_SHEET_OFF = 0.02
 ZERO_RETURN = 0.001  # of the span
+ACROSS_STEPS = 1500.0  # steps between zero and the largest weight, above which one wide code
+# turns the slope by less than 1 % even if it is not corrected
 
 
 @dataclass(frozen=True)
@@ -50,9 +53,9 @@ class Calibrated:
     calibration : Calibration
         The calibration to use.
     points : tuple of Point
-        The measured points.
+        The measured points, as they were read.
     fit : Fit
-        Newtons over volts.
+        Newtons over volts, corrected for the converter's steps.
     degree : int
         1 or 2.
     hysteresis_fraction, repeatability_fraction, zero_return_fraction : float or None
@@ -92,15 +95,13 @@ def calibrate(
     points : list of Point
         The measured points, in order.
     base : Calibration
-        Gives converter, rails and bandwidth.
+        Gives converter and its steps, rails and bandwidth.
     degree : int or None
         1 or 2; None: 2 only if it fits better beyond doubt (F test, 99 %), else 1.
-    planned_n : float or None
-        Highest planned peak.
-    data_sheet_newton_per_volt : float or None
-        Slope by the data sheets of cell and amplifier.
+    planned_n, data_sheet_newton_per_volt : float or None
+        Highest planned peak; slope by the data sheets of cell and amplifier.
     date, note : str
-        Date and note of the calibration.
+        Of the calibration.
 
     Raises
     ------
@@ -108,13 +109,13 @@ def calibrate(
         If the points give no calibration.
     """
     loads = np.array([point.load_n for point in points])
-    volts = np.array([point.volt for point in points])
+    volts = base.true_v([point.volt for point in points])
     _require_usable(volts, loads)
     line = fit_polynomial(volts, loads, 1)
-    fit = _chosen(volts, loads, line, degree)
-    spread = _spread(points, fit)
+    fit = _chosen(base, volts, loads, line, degree)
+    spread = _spread(points, volts, fit)
     fitted = _fitted(replace(base, date=date, note=note, accepted=""), fit, line, volts, loads)
-    own, share = _parts(fit, volts, loads, fitted.quantum_n(1), spread)
+    own, share = _parts(fit, volts, loads, fitted, spread)
     budget = Budget("force at the largest load", "N", float(loads.max()), (*share, *own))
     calibration = _with_u(fitted, budget, own, share)
     warnings = (
@@ -122,9 +123,10 @@ def calibrate(
         *_warnings(calibration, spread, planned_n),
         *_off_data_sheet(calibration, data_sheet_newton_per_volt),
         *_scatter(line, budget.value),
+        *_across_steps(calibration, volts),
     )
-    shares = spread.over(budget.value)
-    return Calibrated(calibration, tuple(points), fit, fit.degree, *shares, budget, warnings)
+    over = spread.over(budget.value)
+    return Calibrated(calibration, tuple(points), fit, fit.degree, *over, budget, warnings)
 
 
 def _require_usable(volts: FloatArray, loads: FloatArray) -> None:
@@ -173,9 +175,17 @@ def _with_u(
     )
 
 
-def _chosen(volts: FloatArray, loads: FloatArray, line: Fit, degree: int | None) -> Fit:
-    """The fit of the given degree, or of the degree that fits the points."""
-    chosen = degree or (2 if _is_curved(volts, loads, line) else 1)
+def _chosen(
+    base: Calibration, volts: FloatArray, loads: FloatArray, line: Fit, degree: int | None
+) -> Fit:
+    """The fit of the given degree, or of the degree that fits the points.
+
+    Every reading of one load has the same error of its level of the converter, so that repeated
+    readings do not tell such errors from a curve.
+    """
+    level_u_n = base.steps.level_u_steps * base.volt_per_count(1) * abs(line.coefficients[1])
+    seen = float(np.abs(line.residuals).max()) > CURVE_SEEN * level_u_n
+    chosen = degree or (2 if seen and _is_curved(volts, loads, line) else 1)
     return line if chosen == 1 else fit_polynomial(volts, loads, chosen)
 
 
@@ -208,7 +218,9 @@ class _Spread:
         return hysteresis, repeatability, zero_return
 
 
-def _spread(points: list[Point], fit: Fit) -> _Spread:
+def _spread(read: list[Point], volts: FloatArray, fit: Fit) -> _Spread:
+    """The spread of points as they were read, at their corrected voltages."""
+    points = [replace(point, volt=volt) for point, volt in zip(read, volts, strict=True)]
     return _Spread(
         _largest_gap(points, fit, by_direction=True),
         _largest_gap(points, fit, by_direction=False),
@@ -260,7 +272,7 @@ def _parts(
     fit: Fit,
     volts: FloatArray,
     loads: FloatArray,
-    step_n: float,
+    fitted: Calibration,
     spread: _Spread,
 ) -> tuple[tuple[Part, ...], tuple[Part, ...]]:
     """Parts that do not grow with the force; parts that do, at the largest load.
@@ -286,13 +298,50 @@ def _parts(
         ),
         Part("zero return", rectangular(spread.zero_return_n or 0.0), basis="first to last zero"),
         # A mean over many samples does not reduce it: the steps are not equally wide.
-        Part("converter", 0.5 * step_n, basis="one step, expanded; own choice"),
+        Part("converter", 0.5 * fitted.quantum_n(1), basis="one step, expanded; own choice"),
     )
     share = (
         Part("slope", slope_u, "A", fit.freedom, "scatter of the points"),
         Part("weights", WEIGHTS_U_FRACTION * float(loads.max()), basis="0.1 %; common practice"),
+        _unequal_steps(fitted, volts, loads),
     )
     return own, share
+
+
+def _unequal_steps(fitted: Calibration, volts: FloatArray, loads: FloatArray) -> Part:
+    """What unequal steps of the converter may do to the slope, at the largest load.
+
+    The ends of the range carry the slope: an error of their difference turns it.
+    """
+    step_v = fitted.volt_per_count(1)
+    ends = (float(volts.min()) / step_v, float(volts.max()) / step_v)
+    u_n = fitted.steps.u_steps(*ends) * fitted.quantum_n(1)
+    # The range may begin above zero; the slope then turns by more than its upper end.
+    u_n *= float(loads.max()) / float(np.ptp(loads))
+    return Part("converter's steps", u_n, basis=fitted.steps.basis)
+
+
+def _across_steps(calibration: Calibration, volts: FloatArray) -> list[str]:
+    """Warnings that the weights lie on both sides of a wide code, or that nothing is known."""
+    step_v = calibration.volt_per_count(1)
+    low, high = float(volts.min()) / step_v, float(volts.max()) / step_v
+    steps = calibration.steps
+    if not calibration.converter and calibration.converter_bits <= 12:
+        return [
+            "whose converter read the points is not known: unequal steps may turn the slope by "
+            f"{100 * 2.0 * steps.u_steps(low, high) / (high - low):.2g} % (k = 2); state converter "
+            "under [calibration], or calibrate with the board"
+        ]
+    codes = steps.between(low, high)
+    if not codes or high - low > ACROSS_STEPS:
+        return []
+    assert steps.linearity is not None
+    left_n = steps.u_steps(low, high) * calibration.quantum_n(1)
+    return [
+        f"weights and zero lie on both sides of the converter's wide code {codes[0]} (at "
+        f"{codes[0] * step_v:.3f} V): the fit is corrected for it, {2.0 * left_n:.2g} N are left "
+        "(k = 2); a zero above it, heavier weights or `tautlog converter` make it better"
+    ]
 
 
 def _gaps_of_loading(loads: FloatArray) -> list[str]:

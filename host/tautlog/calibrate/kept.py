@@ -21,7 +21,7 @@ NAME = re.compile(r"([0-9]+)_[0-9]{4}-[0-9]{2}-[0-9]{2}\.json")  # number, day
 OWN_POINTS = 1e-3  # of the factor: a fit agrees with its own points to rounding
 HEAD_BYTES = 4096  # a file names its format within these
 KEYS = keys_of(Calibration)  # units and ranges of the values in a file
-LATER = ("accepted", "expanded_u_n")  # not in old files
+LATER = ("accepted", "expanded_u_n", "converter")  # not in old files
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
         If the newest file cannot be read as a calibration.
     """
     path = newest_file(campaign_folder)
-    return base if path is None else replace(base, **measured_in(path)[0])
+    return base if path is None else _over(base, path)
 
 
 def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibration, str]:
@@ -132,10 +132,29 @@ def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibrati
         [file for file in standing_files(campaign_folder) if not file.superseded_by]
     ):
         try:
-            return replace(base, **measured_in(file.path)[0]), "; ".join(problems)
+            return _over(base, file.path), "; ".join(problems)
         except CampaignError as problem:
             problems.append(str(problem))
     return base, "; ".join(problems)
+
+
+def _over(base: Calibration, path: Path) -> Calibration:
+    """A file's measured values over the stated ones; what was corrected by is the file's own.
+
+    Raises
+    ------
+    CampaignError
+        If it cannot be read, or was made with another converter than is stated.
+    """
+    made = replace(base, **measured_in(path)[0])
+    try:
+        made.steps  # noqa: B018
+    except ValueError as problem:
+        raise CampaignError(
+            f"{path} does not fit campaign.toml: {problem}; correct converter_bits under "
+            "[calibration], or calibrate again"
+        ) from problem
+    return made
 
 
 def newest_file(campaign_folder: Path) -> Path | None:
@@ -167,9 +186,11 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
             if name not in LATER or name in stored
         }
         values.setdefault("accepted", "")
+        values.setdefault("converter", "")
         if content.get("format") != FORMAT or not values["newton_per_volt"]:
             raise ValueError("not a calibration of this program")
-        _require_own_points(content.get("points"), values)
+        own = replace(Calibration(), **values, **_converter_in(stored))
+        _require_own_points(content.get("points"), own)
         if values["date"] and (wrong := day_problem(values["date"])):
             # Its age is not known: it counts as expired, see `Calibration.expired_on`.
             values["date"] = f"{values['date']} ({wrong})"
@@ -181,7 +202,18 @@ def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:
     return values, text
 
 
-def _require_own_points(points: object, values: dict[str, Any]) -> None:
+def _converter_in(stored: dict[str, Any]) -> dict[str, Any]:
+    """What a file says of the converter besides its steps; the defaults if it is an old file."""
+    found: dict[str, Any] = {}
+    for name, kind in (("reference_v", float), ("converter_bits", int)):
+        if name in stored:
+            if mistake := KEYS[name].mistake(stored[name]):
+                raise ValueError(mistake)
+            found[name] = kind(stored[name])
+    return found
+
+
+def _require_own_points(points: object, own: Calibration) -> None:
     """Refuse a factor that does not follow from the points in the same file.
 
     Of a least-squares fit the regression of the loads on the fitted forces has slope 1,
@@ -190,10 +222,11 @@ def _require_own_points(points: object, values: dict[str, Any]) -> None:
     try:
         assert isinstance(points, list)
         loads = [float(point["load_n"]) for point in points]
-        above = [float(point["volt"]) - (values["zero_v"] or 0.0) for point in points]
+        read_v = [float(point["volt"]) for point in points]
     except (AssertionError, KeyError, TypeError, ValueError):
         raise ValueError("it holds no points that its factor could follow from") from None
-    a, b = values["newton_per_volt"], values["newton_per_square_volt"]
+    a, b = own.newton_per_volt, own.newton_per_square_volt
+    above = [volt - (own.zero_v or 0.0) for volt in own.true_v(read_v).tolist()]
     forces = [a * volt + b * volt * volt for volt in above]
     mean_n = math.fsum(forces) / max(len(forces), 1)
     spread = math.fsum((force - mean_n) ** 2 for force in forces)

@@ -124,9 +124,9 @@ def command(
         _shunt(port, campaign, base, shunt_ohm, timeout_scale)
         return
     if table is not None:
-        points = _from_table(table, base, gravity)
+        base, points = _from_table(table, campaign, base, gravity)
     else:
-        points = _live(port, campaign, base, loads_kg, gravity, timeout_scale)
+        base, points = _live(port, campaign, base, loads_kg, gravity, timeout_scale)
     made = _made(campaign, points, base, degree, day, note)
     where = _kept(campaign, made, accept, supersedes, (by, reason))
     if picture is not None:
@@ -213,10 +213,14 @@ def _list(folder: Path) -> None:
         click.echo(f"{file.path.name}{gone}")
 
 
-def _from_table(table: Path, base: Calibration, gravity: float) -> list[Point]:
+def _from_table(
+    table: Path, campaign: Campaign | None, base: Calibration, gravity: float
+) -> tuple[Calibration, list[Point]]:
     from tautlog.calibrate.points_table import read_points
+    from tautlog.campaign.converter_known import converter_for
 
-    return read_points(table, volt_per_count=base.volt_per_count(1), gravity_m_s2=gravity)
+    points = read_points(table, volt_per_count=base.volt_per_count(1), gravity_m_s2=gravity)
+    return replace(base, converter=converter_for(campaign, base)), points
 
 
 def _live(
@@ -226,12 +230,13 @@ def _live(
     loads_kg: tuple[float, ...],
     gravity: float,
     timeout_scale: float,
-) -> list[Point]:
-    """Ask for each weight and read it once it is steady."""
+) -> tuple[Calibration, list[Point]]:
+    """Ask for each weight and read it once it is steady; the base knows the board's converter."""
     from tautlog.board.health import steady_volt
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
     from tautlog.calibrate.calibrating import Point
+    from tautlog.campaign.converter_known import converter_for
     from tautlog.cli.console import CAUTION
     from tautlog.errors import CalibrationError
 
@@ -245,6 +250,7 @@ def _live(
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
         session.greet()
+        base = replace(base, converter=converter_for(campaign, base, session.instrument))
         for load in loads_kg:
             click.prompt(
                 f"hang {load:g} kg, stand clear, press Enter",
@@ -255,7 +261,7 @@ def _live(
             volt = steady_volt(session, base)
             click.echo(f"  {load:g} kg reads {volt:.5f} V", err=True)
             points.append(Point(load * gravity, volt))
-    return points
+    return base, points
 
 
 def _hang(
@@ -287,8 +293,9 @@ def _hang(
         slack_v = steady_volt(session, base)
         click.prompt("sled hangs, press Enter", default="", show_default=False, err=True)
         hung_v = steady_volt(session, base)
+    slack, hung = base.true_v([slack_v, hung_v]).tolist()
     holds, text = hanging_check(
-        (hung_v - slack_v) * base.newton_per_volt, mass * STANDARD_GRAVITY_M_PER_S2
+        (hung - slack) * base.newton_per_volt, mass * STANDARD_GRAVITY_M_PER_S2
     )
     click.echo(text)
     if not holds:
@@ -380,6 +387,7 @@ def _show(made: Calibrated) -> None:
             f"{100 * left / calibration.range_n:+.3f}",
         )
     Console(highlight=False, width=100).print(table)
+    click.echo(f"converter: {calibration.steps.basis}")
     if calibration.accepted:
         click.echo(f"ACCEPTED although implausible, by {calibration.accepted}")
     for warning in made.warnings:

@@ -10,7 +10,7 @@ import click
 from tautlog.cli import options
 
 if TYPE_CHECKING:
-    from tautlog.board.readiness import ReadinessFinding
+    from tautlog.board.finding import ReadinessFinding
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
 

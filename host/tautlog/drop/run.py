@@ -11,9 +11,9 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from tautlog.analysis.contradictions import Story, contradictions
+from tautlog.board.finding import ReadinessFinding
 from tautlog.board.readiness import (
     Facts,
-    ReadinessFinding,
     arm_fields,
     findings,
     read_facts,

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from tautlog.model import quantities as q
 from tautlog.model.key import COUNT, stated
+from tautlog.model.steps import CHIPS, EVEN, Steps, steps_of
 
 # Fraction of the span between the amplifier's limits. A level this close to a limit cannot show
 # its own noise: four times the noise of a quiet chain.
@@ -62,6 +63,10 @@ class Calibration:
         Serial numbers, method, who did it.
     accepted : str
         Who accepts an implausible slope, and why: "NAME: REASON"; else "".
+    converter : str
+        Whose steps the readings are corrected by: "RP2040" or "RP2350" for the published mean of
+        such chips, "even" for a converter whose steps are equal, the text of a measured table
+        (`Linearity.text`), or "" if it is not known; then nothing is corrected, and doubted more.
     """
 
     newton_per_volt: float = field(
@@ -134,6 +139,21 @@ class Calibration:
             optional=True,
         ),
     )
+    converter: str = field(
+        default="",
+        metadata=stated(
+            "Whose steps the readings are corrected by: the chip of the board, or even for a "
+            "separate converter. A calibration with a board, and `tautlog converter`, know it.",
+            "RP2040",
+            choices=("", *CHIPS, EVEN),
+            optional=True,
+        ),
+    )
+
+    @property
+    def steps(self) -> Steps:
+        """The converter's steps, and what is known of them."""
+        return steps_of(self.converter, self.converter_bits)
 
     def volt_per_count(self, reduction: int) -> float:
         """Volts of one count of a sample that sums `reduction` conversions."""
@@ -141,13 +161,40 @@ class Calibration:
         # section 12.4.6, works its temperature example with 4096.
         return self.reference_v / ((1 << self.converter_bits) * reduction)
 
-    def force_n(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.float64]:
-        """Force in newtons, zero not removed, of raw counts of any shape."""
-        force = counts.astype(np.float64) * (self.volt_per_count(reduction) * self.newton_per_volt)
+    def force_n(
+        self, counts: npt.NDArray[np.uint16], reduction: int, noise_steps: float | None = None
+    ) -> npt.NDArray[np.float64]:
+        """Force in newtons, zero not removed, of raw counts of any shape.
+
+        Parameters
+        ----------
+        counts : ndarray of uint16
+            Samples, each the sum of `reduction` conversions.
+        reduction : int
+            See there.
+        noise_steps : float or None
+            Noise of one conversion, rms, if it is known; see `Linearity.levels`.
+        """
+        linearity = self.steps.linearity
+        if linearity is None:
+            return self._force_at(counts.astype(np.float64) * self.volt_per_count(reduction))
+        levels = linearity.levels(reduction, noise_steps)
+        return np.take(self._force_at(levels * self.volt_per_count(1)), counts, mode="clip")
+
+    def _force_at(self, volts: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        force = volts * self.newton_per_volt
         if self.newton_per_square_volt:
-            volts = counts * self.volt_per_count(reduction)
             force += self.newton_per_square_volt * (volts - (self.zero_v or 0.0)) ** 2
         return force
+
+    def true_v(self, read_v: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        """Voltages that means over many conversions stand for, read as if all steps were equal."""
+        read = np.asarray(read_v, dtype=np.float64)
+        linearity = self.steps.linearity
+        if linearity is None:
+            return read
+        step_v = self.volt_per_count(1)
+        return linearity.level_of_mean(read / step_v) * step_v
 
     def working_range_v(self) -> tuple[float, float]:
         """Voltages at or beyond which the amplifier counts as being at a limit, in V."""
@@ -198,4 +245,5 @@ MEASURED = (
     "date",
     "note",
     "accepted",
+    "converter",
 )

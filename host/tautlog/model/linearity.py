@@ -27,6 +27,7 @@ MOST_TEXT = 1 << 16  # characters of a table
 LARGEST_ERROR = 64.0  # steps; a converter beyond it is broken or was not measured
 LEAST_NOISE = 0.3  # steps rms: less than a step's own spread; with it a mean of codes is smooth
 GRID = 8  # points of the smoothed staircase in one step
+MEAN_OF = 16  # conversions: a mean over many lies between the levels of such sums
 WIDE = 2.0  # steps: a code from this width on leaves a reading within it unknown
 
 
@@ -46,6 +47,8 @@ class Linearity:
         Noise of one conversion, rms, in steps.
     source : str
         Who found it, how and when.
+    serial : str
+        Serial number of the board that it was measured on; "" if it is of no one board.
 
     Raises
     ------
@@ -58,6 +61,7 @@ class Linearity:
     u_steps: float
     noise_steps: float
     source: str
+    serial: str = ""
 
     def __post_init__(self) -> None:
         if not 8 <= self.bits <= 16:
@@ -85,6 +89,7 @@ class Linearity:
                 "u_steps": self.u_steps,
                 "noise_steps": self.noise_steps,
                 "source": self.source,
+                "serial": self.serial,
                 "knots": [list(knot) for knot in self.knots],
             }
         )
@@ -99,7 +104,8 @@ class Linearity:
     def error_at(self, codes: npt.ArrayLike) -> FloatArray:
         """Error of the level where codes begin, in steps."""
         table = np.asarray(self.knots, dtype=np.float64)
-        return np.asarray(np.interp(codes, table[:, 0], table[:, 1]), np.float64)
+        places = np.asarray(codes, dtype=np.float64)
+        return np.asarray(np.interp(places, table[:, 0], table[:, 1]), np.float64)
 
     def levels(self, reduction: int, noise_steps: float | None = None) -> FloatArray:
         """Level that a sample stands for, by its count.
@@ -123,6 +129,12 @@ class Linearity:
         noise = self.noise_steps if noise_steps is None else max(noise_steps, self.noise_steps)
         return _levels(self, reduction, round(max(noise, LEAST_NOISE), 1))
 
+    def level_of_mean(self, mean_codes: npt.ArrayLike) -> FloatArray:
+        """Level that a mean over many conversions stands for, in steps."""
+        levels = self.levels(MEAN_OF)
+        places = np.asarray(mean_codes, dtype=np.float64) * MEAN_OF
+        return np.asarray(np.interp(places, np.arange(levels.size), levels), np.float64)
+
     def u_at(self, level: float) -> float:
         """Standard uncertainty of a level, in steps; a wide code hides where in it one is."""
         code = int(np.searchsorted(self.transitions, level))
@@ -139,6 +151,25 @@ class Linearity:
         return tuple(int(code) for code in np.flatnonzero(widths >= WIDE) + 1)
 
 
+def conversion_noise(counts: npt.NDArray[np.uint16], reduction: int) -> float | None:
+    """Noise of one conversion, rms in steps, from the scatter of successive samples.
+
+    Half of the differences lie within 0.6745 of their deviation, sqrt 2 times that of a sample
+    (normal distribution). The signal itself moves little from one sample to the next for most of
+    a record. None of fewer than 100 samples.
+    """
+    if counts.size < 100:
+        return None
+    differences = np.abs(np.diff(counts.astype(np.int64), axis=0)).ravel()
+    below = np.cumsum(np.bincount(differences)) / differences.size
+    # Counts are whole: a difference of k stands for all between k - 1/2 and k + 1/2.
+    edges = np.arange(below.size + 1) - 0.5
+    edges[0] = 0.0
+    half = float(np.interp(0.5, np.concatenate(([0.0], below)), edges))
+    sample = half / (0.6745 * math.sqrt(2.0))
+    return sample / math.sqrt(reduction)
+
+
 @lru_cache(maxsize=16)
 def _levels(linearity: Linearity, reduction: int, noise: float) -> FloatArray:
     transitions = linearity.transitions
@@ -147,7 +178,8 @@ def _levels(linearity: Linearity, reduction: int, noise: float) -> FloatArray:
         edges = np.concatenate(([first], transitions, [last]))
         return np.asarray(0.5 * (edges[:-1] + edges[1:]))
     beyond = LARGEST_ERROR + 8.0 * noise
-    grid = np.arange(-beyond, 2**linearity.bits + beyond, 1.0 / GRID)
+    # Each point stands for the cell around it, so that an edge counts on both sides alike.
+    grid = np.arange(-beyond, 2**linearity.bits + beyond, 1.0 / GRID) + 0.5 / GRID
     staircase = np.searchsorted(transitions, grid, side="right").astype(np.float64)
     half = math.ceil(6.0 * noise * GRID)
     weights = np.exp(-0.5 * (np.arange(-half, half + 1) / (noise * GRID)) ** 2)
@@ -183,6 +215,7 @@ def linearity_in(text: str) -> Linearity | None:
             float(stored["u_steps"]),
             float(stored["noise_steps"]),
             str(stored["source"]),
+            str(stored.get("serial", "")),
         )
     except (KeyError, TypeError, RecursionError, json.JSONDecodeError) as problem:
         raise ValueError(f"not the table of a converter: {problem}") from None

@@ -16,9 +16,11 @@ regulator forced to PWM (https://pico-adc.markomo.me).
 
 WIDE_AT = (512, 1536, 2560, 3584)  # RP2040-E11: the code below each of these is too wide
 WIDE_STEPS = 9.8  # mean width of these codes, of 5 x 4
-WIDE_SD = 0.7  # and their standard deviation
+WIDE_SD = 0.4  # standard deviation between boards of one such code
 NOISE_STEPS = 0.97  # rms, regulator saving power
+QUIET_STEPS = 0.46  # rms of the readings of one voltage, median, on the five boards
 NOISE_FORCED_STEPS = 1.36  # rms, regulator forced to PWM
+BOARD_SD_STEPS = 0.37  # rms of a board's levels around these knots, mean of ten boards
 BOARD_U_STEPS = 0.5  # standard uncertainty of another board's level: spread, knots, 4 freedoms
 
 # Code and level error in steps: where the code begins, above where an equal step would.

@@ -16,6 +16,7 @@ from tautlog.model.calibration import Calibration
 from tautlog.model.contradiction import Contradiction
 from tautlog.model.key import stated
 from tautlog.model.limits import OVERLOAD_PER_TARGET
+from tautlog.model.steps import Steps
 
 STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
 
@@ -58,6 +59,10 @@ class Trace:
         Samples at a known limit of converter or amplifier.
     quantum_n : float
         Force of one count; 0 if unknown.
+    steps : Steps or None
+        What is known of the converter's steps; None if the values are not a converter's.
+    newton_per_step : float
+        Force of one step of one conversion, negative where tension lowers the voltage.
     calibration_u_fraction : float
         Expanded relative uncertainty (k = 2) of the calibration.
     calibration_u_n : float
@@ -81,6 +86,8 @@ class Trace:
     mount_wire_s: float | None = None
     clipped: npt.NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
     quantum_n: float = 0.0
+    steps: Steps | None = None
+    newton_per_step: float = 0.0
     calibration_u_fraction: float = 0.04
     calibration_u_n: float = 0.0
     covered_n: float = 0.0
@@ -112,6 +119,25 @@ class Trace:
             covered_n=calibration.range_n,
             bandwidth_hz=calibration.bandwidth_hz,
         )
+
+    def counted(self, calibration: Calibration, reduction: int) -> Trace:
+        """The same trace, as one that comes from counts of the calibration's converter."""
+        return replace(
+            self,
+            quantum_n=calibration.quantum_n(reduction),
+            steps=calibration.steps,
+            newton_per_step=calibration.volt_per_count(1) * calibration.newton_per_volt,
+        )
+
+    def steps_u_n(self, *raw_n: float) -> float:
+        """Standard uncertainty, from unequal steps, of the difference of two forces of the trace.
+
+        The force of one step is that at the zero; a slight curvature does not matter here.
+        """
+        if self.steps is None or not self.newton_per_step:
+            return 0.0
+        levels = (force_n / self.newton_per_step for force_n in raw_n)
+        return abs(self.newton_per_step) * self.steps.u_steps(*levels)
 
     @property
     def time_s(self) -> npt.NDArray[np.float64]:

@@ -12,7 +12,9 @@ from tautlog.analysis.filters import CLASSES, RATE_PER_CLASS
 from tautlog.board.shunt import shunt_step_mv_per_v
 from tautlog.model.limits import BANDWIDTH_PER_PULSE, HEADROOM
 from tautlog.model.load_path import PathCheck
+from tautlog.model.steps import steps_of
 from tautlog.model.uncertainty import one_pole_loss, sampling_loss
+from tautlog.planning.steps_advice import advise_on_steps
 
 # Class x length of a half-sine at which the class takes 0.1 % of its peak (own computation,
 # from the response 1 / (1 + (f / (2.0775 C))**4)).
@@ -40,6 +42,10 @@ class Electrics:
         Bandwidth of amplifier and filter; 0 if unknown.
     sample_rate_hz : float
         Samples per second that are stored.
+    converter : str
+        Whose steps the readings are corrected by, see `Calibration`.
+    weights_n : float
+        Heaviest weight of the calibration; 0 if it is not known.
     """
 
     rated_n: float | None = None
@@ -52,6 +58,8 @@ class Electrics:
     converter_bits: int = 12
     bandwidth_hz: float = 0.0
     sample_rate_hz: float = 62_500.0
+    converter: str = ""
+    weights_n: float = 0.0
 
     @property
     def bridge_volt_per_n(self) -> float | None:
@@ -92,7 +100,19 @@ def advise(electrics: Electrics, peak_n: float, length_s: float) -> list[PathChe
     peak_n, length_s : float
         Highest peak to expect; length of the pulse, taut to slack.
     """
-    return [*_of_force(electrics, peak_n), *_of_time(electrics, length_s)]
+    return [
+        *_of_force(electrics, peak_n),
+        *_of_steps(electrics),
+        *_of_time(electrics, length_s),
+    ]
+
+
+def _of_steps(electrics: Electrics) -> list[PathCheck]:
+    step_n = electrics.newton_per_count
+    step_v = electrics.reference_v / 2.0**electrics.converter_bits
+    weights_v = electrics.weights_n * step_v / step_n if step_n else 0.0
+    steps = steps_of(electrics.converter, electrics.converter_bits)
+    return advise_on_steps(steps, step_v, electrics.zero_v, weights_v)
 
 
 def _of_force(electrics: Electrics, peak_n: float) -> list[PathCheck]:

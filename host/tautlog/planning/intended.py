@@ -98,9 +98,11 @@ def electrics_of(campaign: Campaign | None) -> Electrics:
         sensitivity_mv_per_v=cell.sensitivity_mv_per_v,
         excitation_v=cell.excitation_v,
         gain=amplifier.gain,
-        zero_v=amplifier.zero_v,
+        zero_v=calibration.zero_v or amplifier.zero_v,
         rail_high_v=calibration.rail_high_v,
         reference_v=calibration.reference_v,
         converter_bits=calibration.converter_bits,
         bandwidth_hz=calibration.bandwidth_hz,
+        converter=calibration.converter,
+        weights_n=calibration.range_n,
     )

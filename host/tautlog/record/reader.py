@@ -80,6 +80,7 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
     marks = entries.marks_in(there)
     refuse_nonsense(sealed)
     own = built(sealed["/calibration"], Calibration)
+    own.steps  # noqa: B018 - a damaged table of the converter is refused here
     return Record(
         path=where,
         format_version=whole(sealed["/"], "format_version"),

@@ -80,7 +80,9 @@ def recalibration_in(settings: Mapping[str, object], own: Calibration) -> Recali
             measured[name] = None if unknown else real(there, name)
     refuse_nonsense({"/calibration": measured})
     texts = {name: str(kept[name]) for name in ("file", "sha256", "by", "reason", "utc")}
-    return Recalibration(**texts, calibration=replace(own, **measured))
+    used = replace(own, **{"converter": "", **measured})
+    used.steps  # noqa: B018 - refuses a damaged table
+    return Recalibration(**texts, calibration=used)
 
 
 def too_far_from(calibration: Calibration, day: str) -> bool:

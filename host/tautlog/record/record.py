@@ -16,6 +16,7 @@ from tautlog.analysis.limits_at_arming import in_force
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.contradiction import Contradiction
+from tautlog.model.linearity import conversion_noise
 from tautlog.model.origin import MEASURED, REHEARSED
 from tautlog.model.reception import Reception
 from tautlog.model.stream import BoardEvent, Instrument
@@ -215,15 +216,15 @@ class Record:
             clipped |= limits.clipped(counts)
             found += (Contradiction("rails-differ", unlike),)
         release = letting_go(self.events, self.sample_rate_hz, grid.size)
+        force_n = used.force_n(counts, reduction, conversion_noise(counts, reduction))
         return replace(
-            self._bare_trace(grid.placed(used.force_n(counts, reduction), np.nan)),
+            self._bare_trace(grid.placed(force_n, np.nan)).counted(used, reduction),
             release_time_s=release.time_s,
             release_doubt=release.doubt,
             release_note=release.note,
             article_wire_s=self._time_of(ARTICLE_EVENT, grid.size),
             mount_wire_s=self._time_of(MOUNT_EVENT, grid.size),
             clipped=grid.placed(clipped, False),
-            quantum_n=used.quantum_n(reduction),
             calibration_expired=too_far_from(used, self.utc),
             completeness=Completeness(self.status, _reason_of_end(self.events)),
             contradictions=found,

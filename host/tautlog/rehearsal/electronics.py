@@ -1,7 +1,8 @@
 """Electronics: from the force at the cell to the counts that the board stores.
 
     force -> cell and amplifier gain -> one-pole low-pass -> + mains, noise
-          -> rails -> 12-bit conversions -> sums of `reduction` conversions
+          -> rails -> load of the input -> conversions of unequal steps
+          -> sums of `reduction` conversions
 
 Conversion j happens at j / conversion_rate_hz after power-up. Sample i is the
 sum of the conversions i * reduction ... (i + 1) * reduction - 1, so it stands for
@@ -18,6 +19,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import lfilter
 
+from tautlog.model.linearity import Linearity
+from tautlog.model.published_steps import NOISE_STEPS
+
 FloatArray = npt.NDArray[np.float64]
 CountArray = npt.NDArray[np.uint16]
 
@@ -26,6 +30,9 @@ ForceSource = Callable[[FloatArray], FloatArray]
 
 REDUCTIONS = (1, 2, 4, 8, 16)
 _CONVERSIONS_PER_CHUNK = 8192
+# Of an RP2040 or RP2350 at 500 kS/s: effective input impedance of more than 100 kohm (RP2350
+# datasheet, section 12.4.3).
+INPUT_OHM = 100e3
 
 
 def no_force(time_s: FloatArray) -> FloatArray:
@@ -52,7 +59,12 @@ class Chain:
     mains_hz, mains_v : float
         Frequency and amplitude of mains hum.
     converter_noise_lsb : float
-        Noise of the converter itself, rms, in steps; a clipped top carries it too.
+        Noise of the converter itself, rms, in steps; a clipped top carries it too. The default
+        is that of a board whose regulator saves power, see `published_steps`.
+    steps : Linearity or None
+        The converter's steps; None if they are equal.
+    source_ohm : float
+        Resistance of what drives the converter's input, which loads it.
     reference_v : float
         Full scale of the converter.
     converter_bits : int
@@ -67,7 +79,9 @@ class Chain:
     noise_v: float = 0.0015
     mains_hz: float = 50.0
     mains_v: float = 0.0
-    converter_noise_lsb: float = 0.5
+    converter_noise_lsb: float = NOISE_STEPS
+    steps: Linearity | None = None
+    source_ohm: float = 0.0
     reference_v: float = 3.3
     converter_bits: int = 12
 
@@ -77,7 +91,7 @@ class Chain:
         for name in ("bandwidth_hz", "reference_v", "mains_hz"):
             if not getattr(self, name) > 0:
                 raise ValueError(f"`{name}` must be > 0, was {getattr(self, name)!r}")
-        for name in ("noise_v", "mains_v", "converter_noise_lsb"):
+        for name in ("noise_v", "mains_v", "converter_noise_lsb", "source_ohm"):
             if not getattr(self, name) >= 0:
                 raise ValueError(f"`{name}` must be >= 0, was {getattr(self, name)!r}")
         if not self.rail_low_v < self.rail_high_v:
@@ -95,6 +109,11 @@ class Chain:
     def usable_v(self) -> tuple[float, float]:
         """Lowest and highest voltage that is not clipped, by rails or converter."""
         return max(self.rail_low_v, 0.0), min(self.rail_high_v, self.reference_v - self.step_v)
+
+    @property
+    def load(self) -> float:
+        """What the converter's input leaves of the voltage at its source."""
+        return INPUT_OHM / (INPUT_OHM + self.source_ohm)
 
     def volts(self, force_n: float) -> float:
         """Output of an ideal, unlimited amplifier."""
@@ -201,10 +220,13 @@ class Digitiser:
         if chain.noise_v > 0:
             volts += chain.noise_v * rng.standard_normal(volts.size, dtype=np.float32)
         np.clip(volts, chain.rail_low_v, chain.rail_high_v, out=volts)
-        steps = volts / chain.step_v
+        steps = volts * (chain.load / chain.step_v)
         if chain.converter_noise_lsb > 0:
             steps += chain.converter_noise_lsb * rng.standard_normal(steps.size, dtype=np.float32)
-        codes = np.clip(np.rint(steps), 0, 2**chain.converter_bits - 1)
+        if chain.steps is None:
+            codes = np.clip(np.rint(steps), 0, 2**chain.converter_bits - 1)
+        else:
+            codes = np.searchsorted(chain.steps.transitions, steps, side="right")
         return codes.reshape(-1, self.reduction).sum(axis=1).astype(np.uint16), state
 
 

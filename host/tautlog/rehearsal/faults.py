@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from tautlog.mechanics.rig_model import Slip
+from tautlog.model.published_steps import QUIET_STEPS
 from tautlog.rehearsal.scene import Scene
 
 NO_ANSWER = 1e12  # newton per volt of a chain that does not respond to force
@@ -69,7 +70,12 @@ def _dead(level_v: float, noise_v: float = 0.0) -> Callable[[Scene], Scene]:
     """The amplifier stays at one voltage, whatever the force."""
 
     def change(scene: Scene) -> Scene:
-        chain = _chain(zero_v=level_v, newton_per_volt=NO_ANSWER, noise_v=noise_v)
+        chain = _chain(
+            zero_v=level_v,
+            newton_per_volt=NO_ANSWER,
+            noise_v=noise_v,
+            converter_noise_lsb=QUIET_STEPS,
+        )
         return _behaviour(shunt_v=0.0)(chain(scene))
 
     return change
@@ -83,6 +89,15 @@ def _stop(scene: Scene) -> Scene:
 
 def _hum(scene: Scene) -> Scene:
     return _chain(mains_v=0.03 * _target_n(scene) / abs(scene.chain.newton_per_volt))(scene)
+
+
+def _steps_unknown(scene: Scene) -> Scene:
+    return replace(scene, calibration=replace(scene.calibration, converter=""))
+
+
+def _source_weak(scene: Scene) -> Scene:
+    """A tenth of the voltage is lost, zero, noise and force alike."""
+    return _chain(source_ohm=10e3)(scene)
 
 
 _ALL = (
@@ -102,6 +117,12 @@ _ALL = (
     Fault("long-bounce", "the release switch bounces for 15 ms", _behaviour(bounce_s=0.015)),
     Fault("key-off", "the arm key is off", _behaviour(key_on=False)),
     Fault("not-latched", "the release switch is open", _behaviour(latched=False)),
+    Fault(
+        "steps-unknown",
+        "the calibration was made without knowing the converter's steps",
+        _steps_unknown,
+    ),
+    Fault("source-weak", "10 kohm before the converter, whose input loads it", _source_weak),
     Fault("mains-hum", "hum of 3 % of the target on the signal", _hum),
     Fault("stop-touched", "the catch takes part of the energy", _stop),
     Fault("glitch", "one sample jumps during the fall", _behaviour(glitch_after_s=0.2)),

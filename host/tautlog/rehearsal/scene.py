@@ -6,7 +6,7 @@ recovery bridle of a survey kite.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tautlog.board.shunt import Shunt
 from tautlog.mechanics.first_peak import model_for_peak
@@ -14,6 +14,7 @@ from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.calibration import Calibration
 from tautlog.model.limits import HEADROOM
 from tautlog.model.trace import DropSetup
+from tautlog.rehearsal.converters import as_found, some_converter
 from tautlog.rehearsal.electronics import Chain, chain_for_range
 
 DEFAULT_MASS_KG = 9.0
@@ -101,7 +102,8 @@ def default_scene(
         friction_n=0.04 * mass_kg * 9.80665,
     )
     model = model_for_peak(rough, MID_BAND * target_n)
-    chain = chain_for_range(HEADROOM * target_n)
+    steps = some_converter("RP2040", 0)
+    chain = replace(chain_for_range(HEADROOM * target_n), steps=steps)
     low_v, high_v = chain.usable_v
     calibration = Calibration(
         newton_per_volt=chain.newton_per_volt,
@@ -111,6 +113,7 @@ def default_scene(
         rail_high_v=high_v,
         range_n=HEADROOM * target_n,
         note="rehearsal: exact by construction, the uncertainty is an example",
+        converter=as_found(steps, 0).text,
     )
     setup = DropSetup(
         mass_kg=mass_kg,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tautlog.firmware import wire
+from tautlog.model.linearity import conversion_noise
 from tautlog.model.trace import DropSetup, Trace
 from tautlog.rehearsal.electronics import CountArray
 from tautlog.rehearsal.rig import RigEdge, SimulatedRig
@@ -69,12 +70,12 @@ def simulate(scene: Scene, *, seed: int = 0, record_s: float = 7.0) -> Simulated
         return None if at is None else at / SAMPLE_RATE_HZ
 
     trace = Trace(
-        force_n=calibration.force_n(samples, REDUCTION),
+        force_n=calibration.force_n(samples, REDUCTION, conversion_noise(samples, REDUCTION)),
         sample_rate_hz=SAMPLE_RATE_HZ,
         release_time_s=opened_s(wire.INPUT_LATCHED),
         article_wire_s=opened_s(wire.INPUT_ARTICLE_WHOLE),
         mount_wire_s=opened_s(wire.INPUT_MOUNT_WHOLE),
         clipped=calibration.clipped(samples, REDUCTION),
-        quantum_n=calibration.quantum_n(REDUCTION),
     )
+    trace = trace.counted(calibration, REDUCTION)
     return Simulated(trace.under(calibration), scene.setup, rig.truth(0))
