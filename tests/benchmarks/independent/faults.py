@@ -213,6 +213,7 @@ def wrong_unit(now: Situation) -> None:
     """Newtons were read as kilonewtons, or the other way round."""
     now.unit = float(one_of(now.rng, 1e-3, 1e3))
     now.trace["quantum_n"] = now.instrument.quantum_n / now.unit
+    now.trace["newton_per_step"] /= now.unit
     now.trace["covered_n"] = 0.0
     now.target_is = "shown"
     now.lies.append("unit")
@@ -255,6 +256,7 @@ def bowed(now: Situation) -> None:
     chain.curvature = float(one_of(now.rng, -1, 1) * now.rng.uniform(0.0005, 0.003))
     chain.noise_n = max(chain.noise_n, 0.3 * chain.quantum_n)
     now.trace["quantum_n"] = chain.quantum_n
+    now.trace["newton_per_step"] = chain.full_scale_n / 2**chain.bits
     now.trace["covered_n"] = chain.full_scale_n
     # What a calibration over the whole range would say of it: half a width, as k = 2.
     now.trace["calibration_u_n"] = 1.155 * abs(chain.curvature) * chain.full_scale_n
