@@ -125,3 +125,11 @@ def test_steps_that_are_not_known_are_doubted_more():
     assert known.between(400.0, 700.0) == (511,)
     with pytest.raises(ValueError, match="16 bits"):
         steps_of("RP2040", 16)
+
+
+def test_a_plain_reader_comes_to_the_same_levels():
+    """The formula of the file format's text, outside of wide codes."""
+    levels, at = CHIP.levels(8), np.arange(8 * 4095 + 1) / 8
+    plain = at + CHIP.error_at(at + 0.5)
+    beside = np.min([np.abs(at - code) for code in (0, *CHIP.wide_codes, 4095)], axis=0) > 4.0
+    assert np.abs(plain - levels)[beside].max() < 0.25

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tautlog.board.finding import ReadinessFinding
 from tautlog.model.calibration import Calibration
 from tautlog.model.linearity import Linearity
-from tautlog.model.steps import CHIPS, chip_in
+from tautlog.model.steps import chip_in
 from tautlog.model.stream import Instrument
 
 # Highest supply of the converter of an RP2040 or RP2350 (ADC_AVDD, data sheets; from memory).
@@ -66,8 +66,8 @@ def _steps(calibration: Calibration, board: Instrument, level_v: float) -> list[
                 "calibrate again with this board",
             )
         ]
-    if calibration.converter in CHIPS and chip not in ("", calibration.converter):
-        whose = calibration.converter
+    if linearity.chip and chip not in ("", linearity.chip):
+        whose = f"an {linearity.chip}"
     elif linearity.serial not in ("", board.serial):
         whose = f"board {linearity.serial}"
     else:

@@ -108,7 +108,7 @@ def calibrate(
     CalibrationError
         If the points give no calibration.
     """
-    loads = np.array([point.load_n for point in points])
+    base, loads = base.resolved, np.array([point.load_n for point in points])
     volts = base.true_v([point.volt for point in points])
     _require_usable(volts, loads)
     line = fit_polynomial(volts, loads, 1)

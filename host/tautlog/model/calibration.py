@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -149,6 +149,15 @@ class Calibration:
             optional=True,
         ),
     )
+
+    @property
+    def resolved(self) -> Calibration:
+        """The same with the table of its converter in place of a chip's name.
+
+        What is kept must not change with the table of a later version of this program.
+        """
+        linearity = self.steps.linearity
+        return self if linearity is None else replace(self, converter=linearity.text)
 
     @property
     def steps(self) -> Steps:

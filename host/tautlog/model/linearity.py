@@ -47,8 +47,8 @@ class Linearity:
         Noise of one conversion, rms, in steps.
     source : str
         Who found it, how and when.
-    serial : str
-        Serial number of the board that it was measured on; "" if it is of no one board.
+    serial, chip : str
+        Serial number of the board that it was measured on, "" if it is of no one board; its chip.
 
     Raises
     ------
@@ -62,6 +62,7 @@ class Linearity:
     noise_steps: float
     source: str
     serial: str = ""
+    chip: str = ""
 
     def __post_init__(self) -> None:
         if not 8 <= self.bits <= 16:
@@ -90,6 +91,7 @@ class Linearity:
                 "noise_steps": self.noise_steps,
                 "source": self.source,
                 "serial": self.serial,
+                "chip": self.chip,
                 "knots": [list(knot) for knot in self.knots],
             }
         )
@@ -216,6 +218,7 @@ def linearity_in(text: str) -> Linearity | None:
             float(stored["noise_steps"]),
             str(stored["source"]),
             str(stored.get("serial", "")),
+            str(stored.get("chip", "")),
         )
     except (KeyError, TypeError, RecursionError, json.JSONDecodeError) as problem:
         raise ValueError(f"not the table of a converter: {problem}") from None
@@ -236,4 +239,5 @@ def published_linearity(chip: str) -> Linearity | None:
         published.BOARD_U_STEPS,
         published.NOISE_STEPS,
         f"mean of five published {chip}; this board may differ",
+        chip=chip,
     )

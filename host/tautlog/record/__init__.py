@@ -87,10 +87,19 @@ object), override, end_state
 (k = 2), expanded_u_n (k = 2, newtons; missing in old files: 0), reference_v, rail_low_v,
 rail_high_v, range_n, bandwidth_hz (float),
 converter_bits, good_for_days (int), date, note, accepted (who accepted it although it is
-implausible, and why; string). Force of a count in newtons, zero not removed::
+implausible, and why; string), converter (string; missing in old files: ""). Force of a count
+in newtons, zero not removed::
 
-    volt = count x reference_v / (2**converter_bits x reduction)
+    volt = level x reference_v / 2**converter_bits
     force = volt x newton_per_volt + newton_per_square_volt x (volt - zero_v)**2
+
+The level is count / reduction if converter is "" (its steps are not known) or "even". Else
+converter is a JSON object: knots are pairs of a code k and the error e of the level at which it
+begins, in steps, which is k - 1/2 + e, straight between the knots; bits, noise_steps (rms of one
+conversion), u_steps (standard uncertainty of a level), source, serial, chip. A single conversion
+stands for the middle of its code, a sum of several for the level at which noisy conversions have
+that mean (`model/linearity.py`); level = m + e(m + 1/2), with m = count / reduction, is the same
+outside of wide codes.
 
 ``/marks/N`` one group for each marking run, N = 1, 2, ...; attributes software, utc
 (string), settings_json, result_json (string, one JSON object each). Runs are only

@@ -178,7 +178,7 @@ class RecordFile:
 
 def put_setup(file: h5py.File, setup: DropSetup, calibration: Calibration) -> None:
     """Write the set-up and the calibration."""
-    for name, described in (("setup", setup), ("calibration", calibration)):
+    for name, described in (("setup", setup), ("calibration", calibration.resolved)):
         values = asdict(described)
         for field in fields(described):
             if "float" in str(field.type) and values[field.name] is not None:
