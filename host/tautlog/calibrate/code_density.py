@@ -60,8 +60,8 @@ class CodeDensity:
         The codes that are judged, one after the other.
     inl, dnl : ndarray of float64
         Integral and differential non-linearity of these codes, in steps.
-    level_u : float
-        Standard uncertainty of a level by the scatter of ramps, in steps.
+    level_u, width_u : float
+        Standard uncertainty of a level and of a code's width by the scatter of ramps, in steps.
     hysteresis : float
         Half the difference of rising and falling ramps, rms, beyond that scatter, in steps.
     source_u : float
@@ -86,6 +86,7 @@ class CodeDensity:
     inl: FloatArray
     dnl: FloatArray
     level_u: float
+    width_u: float
     hysteresis: float
     source_u: float
     table_u: float
@@ -96,6 +97,12 @@ class CodeDensity:
     doubts: tuple[str, ...]
     remarks: tuple[str, ...]
 
+    @property
+    def wide_codes(self) -> tuple[int, ...]:
+        """Codes that were judged and are at least twice too wide."""
+        first, last = int(self.codes[0]), int(self.codes[-1])
+        return tuple(code for code in self.linearity.wide_codes if first <= code <= last)
+
 
 @dataclass(frozen=True)
 class _Levels:
@@ -104,6 +111,7 @@ class _Levels:
     codes: npt.NDArray[np.int64]
     inl: FloatArray
     u: float
+    width_u: float
     hysteresis: float
     scatter: float  # of one ramp, rms
     per_step: float  # counts of one ramp in a step
@@ -147,6 +155,7 @@ def evaluate(counts: CodeCounts, day: str) -> CodeDensity:
         inl=levels.inl[:-1],
         dnl=np.diff(levels.inl),
         level_u=levels.u,
+        width_u=levels.width_u,
         hysteresis=levels.hysteresis,
         source_u=source,
         table_u=table_u,
@@ -197,17 +206,23 @@ def _levels(counts: CodeCounts) -> _Levels:
     found = (below - starts[:, None]) / slopes[:, None] - middles
     up, down = found[rising], found[~rising]
     inl = 0.5 * (up.mean(axis=0) + down.mean(axis=0))
-    spreads = [float(one.var(axis=0, ddof=1).mean()) for one in (up, down)]
-    u2 = 0.25 * (spreads[0] / len(up) + spreads[1] / len(down))
+    u2 = _variance_of_mean(up, down)
     half = 0.5 * (up.mean(axis=0) - down.mean(axis=0))
     return _Levels(
         codes=codes,
         inl=inl,
         u=math.sqrt(u2),
+        width_u=math.sqrt(_variance_of_mean(np.diff(up), np.diff(down))),
         hysteresis=math.sqrt(max(float(np.mean(half**2)) - u2, 0.0)),
-        scatter=math.sqrt(0.5 * sum(spreads)),
+        scatter=math.sqrt(0.5 * float((up.var(axis=0, ddof=1) + down.var(axis=0, ddof=1)).mean())),
         per_step=float(slopes.min()),
     )
+
+
+def _variance_of_mean(up: FloatArray, down: FloatArray) -> float:
+    """Variance of the mean of rising and falling ramps, pooled over all codes."""
+    variances = [float(one.var(axis=0, ddof=1).mean()) / len(one) for one in (up, down)]
+    return 0.25 * sum(variances)
 
 
 def _reached(counts: CodeCounts) -> tuple[int, int]:

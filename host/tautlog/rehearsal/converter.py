@@ -12,6 +12,7 @@ from tautlog.model.linearity import Linearity, published_linearity
 from tautlog.model.published_steps import NOISE_FORCED_STEPS
 
 FloatArray = npt.NDArray[np.float64]
+BOARD, SERIAL = "virtual board", "rehearsal"  # as origin.board_is_rehearsed knows them
 BEYOND = 20.0  # steps by which the ramp goes beyond both ends
 PIECE = 1 << 18  # conversions that are made at a time
 SETTLED = 8.0  # lags after which the ramp is straight
@@ -91,8 +92,8 @@ def simulated_counts(
             held.append(HeldLevel(_codes(linearity, levels), forced))
     return CodeCounts(
         chip=chip,
-        machine=f"simulated {chip}",
-        serial=f"simulated-{seed}",
+        machine=f"{BOARD} with {chip}",
+        serial=f"{SERIAL}-{seed}",
         conversion_rate_hz=test.conversion_rate_hz,
         ramp_s=test.ramp_s,
         wiring=Wiring(),
