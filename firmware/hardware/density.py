@@ -38,6 +38,8 @@ CODES = 4096
 DUTIES = 65536  # of MicroPython's duty_u16, with 0
 RAMP_COUNTS = 4096  # steps of the duty: one of the converter, 30 kHz
 HELD_COUNTS = 256  # a level that is held needs no fine steps, but little ripple: 0.5 MHz
+SLOWER = 16  # times, to see what a level is with hardly a load
+MOST_CYCLES = 65536  # between conversions
 PASSES_HZ = 1000  # the duty is stepped this often: USB waits no longer
 SILENT_MS = 8000  # without a command or a ramp: the laptop is gone
 LINE_BYTES = 768  # of a histogram, in one line of base64
@@ -84,6 +86,7 @@ def begin(ramp_pin, channel_pin, silent_ms=SILENT_MS):
         "serial": unique_id().hex(),
         "chip": chips.this_chip().name,
         "rate_hz": config.CONVERSION_RATE_HZ,
+        "slower": min(SLOWER, MOST_CYCLES * config.CONVERSION_RATE_HZ // chips.ADC_CLOCK_HZ),
         "regulator": has_regulator,
     }
     print(json.dumps(facts))
@@ -127,13 +130,17 @@ class Density:
         self._channel = ADC(Pin(channel_pin))  # prepares the pad
         self._pwm = PWM(Pin(ramp_pin, Pin.OUT, value=0), freq=_pulses(RAMP_COUNTS), duty_u16=0)
         self._adc = chips.this_chip().adc
-        cycles = chips.ADC_CLOCK_HZ // rate_hz
         select = (channel_pin - chips.FIRST_ADC_PIN) << chips.CS_SELECT_SHIFT
         bits = chips.CS_ENABLE | select
         mem32[self._adc + chips.ADC_CS] = bits
-        mem32[self._adc + chips.ADC_DIV] = (cycles - 1 if cycles > chips.ADC_CYCLES else 0) << 8
+        self._set_slower(1)
         mem32[self._adc + chips.ADC_FCS] = chips.FCS_ENABLE | FCS_ERROR | chips.FCS_OVER
         mem32[self._adc + chips.ADC_CS] = bits | chips.CS_START_MANY
+
+    def _set_slower(self, times):
+        cycles = chips.ADC_CLOCK_HZ // self._rate_hz * times
+        mem32[self._adc + chips.ADC_DIV] = (cycles - 1 if cycles > chips.ADC_CYCLES else 0) << 8
+        self._per_pass = max(1, self._rate_hz // times // PASSES_HZ)
 
     def ramp(self, rising, length_ms, settle_ms):
         """Count codes under one ramp, from one end to the other, and tell them."""
@@ -143,7 +150,6 @@ class Density:
         self._wait(settle_ms)
         self._clear()
         last = DUTIES + 1000 * settle_ms // step_us
-        per_pass = max(1, self._rate_hz // PASSES_HZ)
         start_us = time.ticks_us()
         while True:
             duty = time.ticks_diff(time.ticks_us(), start_us) // step_us
@@ -151,21 +157,32 @@ class Density:
                 break
             duty = min(duty, DUTIES - 1)  # at the end until what lags has come
             self._pwm.duty_u16(duty if rising else DUTIES - 1 - duty)
-            self._take(per_pass)
+            self._take(self._per_pass)
         self._tell()
 
-    def held(self, duty, conversions, settle_ms, forced):
-        """Count codes at a constant level and tell them; `forced`: the regulator saves no power."""
+    def held(self, duty, conversions, settle_ms, forced, slower):
+        """Count codes at a constant level and tell them.
+
+        Parameters
+        ----------
+        duty, conversions, settle_ms : int
+            The level; how many; the wait before.
+        forced : bool or None
+            The regulator saves no power; None: its pin is left alone.
+        slower : int
+            Convert so many times more slowly: an input that is asked less loads less.
+        """
         if forced is not None:
             Pin(REGULATOR_PIN, Pin.OUT, value=1 if forced else 0)
         self._pwm.freq(_pulses(HELD_COUNTS))
         self._pwm.duty_u16(duty)
+        self._set_slower(slower)
         self._wait(settle_ms)
         self._clear()
-        per_pass = max(1, self._rate_hz // PASSES_HZ)
         while conversions > 0:
-            self._take(min(per_pass, conversions))
-            conversions -= per_pass
+            self._take(min(self._per_pass, conversions))
+            conversions -= self._per_pass
+        self._set_slower(1)
         if forced is not None:
             Pin(REGULATOR_PIN, Pin.OUT, value=0)
         self._tell()
@@ -184,7 +201,7 @@ class Density:
         """Let it settle under the load of conversions."""
         start_ms = time.ticks_ms()
         while time.ticks_diff(time.ticks_ms(), start_ms) < ms:
-            self._take(max(1, self._rate_hz // PASSES_HZ))
+            self._take(self._per_pass)
 
     def _clear(self):
         _zero(self._histogram)

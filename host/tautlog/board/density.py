@@ -55,7 +55,7 @@ class DensityPlan:
     ramps: int = 8
     ramp_s: float = 8.0
     settle_s: float = 0.3
-    held_conversions: int = 50_000
+    held_conversions: int = 20_000
 
 
 def count_codes(
@@ -126,7 +126,7 @@ def _count(board: Prompt, plan: DensityPlan, say: Callable[[str], None]) -> Code
     facts = _object(said)
     if "refused" in facts:
         raise RefusedError(f"the board gives no ramp: {facts['refused']}")
-    held, errors = _held(board, plan, bool(facts.get("regulator")))
+    held, errors = _held(board, plan, facts)
     require_following(held)
     ramps, rising = [], []
     for number in range(plan.ramps):
@@ -155,18 +155,22 @@ def _count(board: Prompt, plan: DensityPlan, say: Callable[[str], None]) -> Code
         raise _garbled(said) from problem
 
 
-def _held(board: Prompt, plan: DensityPlan, regulator: bool) -> tuple[list[HeldLevel], int]:
-    """Codes at constant levels, in both modes of a regulator that has them."""
+def _held(board: Prompt, plan: DensityPlan, facts: dict[str, Any]) -> tuple[list[HeldLevel], int]:
+    """Codes at constant levels: in both modes of a regulator that has them, and slowly."""
+    slower = facts.get("slower")
+    slower = slower if isinstance(slower, int) and slower > 1 else 1
+    saving = False if facts.get("regulator") is True else None
+    ways = [(saving, 1)] + [(saving, slower)] * (slower > 1) + [(True, 1)] * (saving is False)
     held, errors = [], 0
-    for forced in (False, True) if regulator else (None,):
+    for forced, times in ways:
         for level in HELD_CODES:
-            duty = level * DUTIES // CODES
+            conversions = plan.held_conversions // times
             code = (
-                f"test.held({duty}, {plan.held_conversions}, {round(1e3 * plan.settle_s)}, "
-                f"{forced})"
+                f"test.held({level * DUTIES // CODES}, {conversions}, "
+                f"{round(1e3 * plan.settle_s)}, {forced}, {times})"
             )
             counts, wrong = codes_in(board.run(code, plan.settle_s + SENDING_S))
-            held.append(HeldLevel(counts, forced))
+            held.append(HeldLevel(float(level), counts, forced, times > 1))
             errors += wrong
     return held, errors
 

@@ -37,14 +37,14 @@ TOLERANCE = 0.2  # steps, or four standard uncertainties: how far levels may lie
 MOST_SCATTER = 6.0  # times what the converter's noise explains
 MUCH_SCATTER = 0.3  # steps rms between ramps, below which that does not matter
 MOST_HYSTERESIS = 1.0  # steps rms
+MOST_LOAD = 1.0  # steps rms
 MOST_NOISE = 8.0  # steps rms: ten times what is published
 MOST_MISSING = 8  # codes that never came
 MOST_ERRORS = 1e-3  # of all conversions
 
-# What bends the ramp itself, as half-widths at its middle; see `source_u`. Own estimates.
-PIN_OHM = 10.0  # between the pin's resistances when high and when low
-LOAD_OHM = 2.0e6  # of an input of 1 pF at 500 kS/s, 1 / (f C)
-LOAD_BEND = 0.05  # of the shift by that load, what is no straight line in the level
+LOW_RATE_HZ = 2000.0  # conversions below which an input's load is nothing
+LEAST_LEVELS = 4  # to see what of a shift is no straight line
+PIN_OHM = 5.0  # half-width of a pin's resistance when high less that when low; an estimate
 BOW_RMS = 0.298  # of a parabola of height 1, rms, beside its best straight line: 2/(3 sqrt 5)
 
 
@@ -135,14 +135,15 @@ def evaluate(counts: CodeCounts, day: str) -> CodeDensity:
     levels = _levels(counts)
     tolerance = max(TOLERANCE, 4.0 * levels.u)
     knots, table_u = fitted_knots(levels.codes, levels.inl, tolerance)
-    source = source_u(counts.bits, counts.wiring.resistor_ohm)
-    u = math.hypot(levels.u, levels.hysteresis / math.sqrt(3.0), table_u, source)
     text = (
         f"code density, {len(counts.ramps)} ramps of {counts.ramp_s:g} s, board {counts.serial}, "
         f"{day}"
     )
     try:
-        bare = Linearity(counts.bits, knots, u, 0.0, text)
+        bare = Linearity(counts.bits, knots, levels.u, 0.0, text)
+        load = load_u(bare, counts.held)
+        source = math.hypot(pin_u(counts.bits, counts.wiring.resistor_ohm), load or 0.0)
+        u = math.hypot(levels.u, levels.hysteresis / math.sqrt(3.0), table_u, source)
         saving = _noise(bare, counts.held, forced=False)
         forced = _noise(bare, counts.held, forced=True)
         linearity = Linearity(counts.bits, knots, u, saving or 0.0, text)
@@ -163,22 +164,46 @@ def evaluate(counts: CodeCounts, day: str) -> CodeDensity:
         noise_saving=saving,
         noise_forced=forced,
         linearity=linearity,
-        doubts=_doubts(counts, levels, saving),
+        doubts=_doubts(counts, levels, saving) + _load_doubts(counts, load),
         remarks=_remarks(counts, levels),
     )
 
 
-def source_u(bits: int, resistor_ohm: float) -> float:
-    """Standard uncertainty of a level by bends of the ramp itself, in steps.
+def pin_u(bits: int, resistor_ohm: float) -> float:
+    """Standard uncertainty of a level by the pin that makes the ramp, in steps, pooled over codes.
 
     A pin that is not equally strong when high and when low bends the ramp by the difference of
-    its resistances over R, times duty times the rest. The input takes a charge at each
-    conversion; what of the shift is no straight line in the level bends it, too. Both are bows
-    of unknown sign and grow with 1/R and with R.
+    its resistances over R, times duty times the rest: a bow of unknown sign.
     """
-    pin = 0.25 * 2**bits * PIN_OHM / resistor_ohm
-    load = LOAD_BEND * 2**bits * resistor_ohm / LOAD_OHM
-    return BOW_RMS * math.hypot(pin, load) / math.sqrt(3.0)
+    height = 0.25 * float(2**bits) * PIN_OHM / resistor_ohm
+    return BOW_RMS * height / math.sqrt(3.0)
+
+
+def load_u(bare: Linearity, held: tuple[HeldLevel, ...]) -> float | None:
+    """Standard uncertainty of a level by the load of the conversions, in steps.
+
+    Each conversion takes a charge from C, which shifts the level by R times the mean current. A
+    shift in proportion to the level is gain. It is seen against conversions that come many times
+    more slowly; what of it is no straight line over the levels is taken as uncertain.
+
+    Returns
+    -------
+    float or None
+        None if it was not measured.
+    """
+    levels = bare.levels(1)
+    fast = {one.level: _mean(levels, one) for one in held if not one.slow and not one.forced}
+    slow = {one.level: _mean(levels, one) for one in held if one.slow and not one.forced}
+    places = np.array(sorted(fast.keys() & slow.keys()))
+    if places.size < LEAST_LEVELS:
+        return None
+    shifts = np.array([fast[place] - slow[place] for place in places])
+    left = shifts - np.polyval(np.polyfit(places, shifts, 1), places)
+    return math.sqrt(float(left @ left) / (places.size - 2))
+
+
+def _mean(levels: FloatArray, held: HeldLevel) -> float:
+    return float(held.counts @ levels) / max(float(held.counts.sum()), 1.0)
 
 
 def _levels(counts: CodeCounts) -> _Levels:
@@ -244,9 +269,8 @@ def _noise(bare: Linearity, held: tuple[HeldLevel, ...], *, forced: bool) -> flo
     found = []
     for one in held:
         total = float(one.counts.sum())
-        if bool(one.forced) is forced and total > 1.0:
-            mean = float(one.counts @ levels) / total
-            variance = float(one.counts @ (levels - mean) ** 2) / (total - 1.0)
+        if bool(one.forced) is forced and not one.slow and total > 1.0:
+            variance = float(one.counts @ (levels - _mean(levels, one)) ** 2) / (total - 1.0)
             found.append(max(variance - 1.0 / 12.0, 0.0))
     return math.sqrt(sum(found) / len(found)) if found else None
 
@@ -302,6 +326,17 @@ def _doubts(counts: CodeCounts, levels: _Levels, noise: float | None) -> tuple[s
     if counts.errors > MOST_ERRORS * max(total, 1):
         found.append(f"{counts.errors} of {total} conversions did not settle: choose a smaller R")
     return tuple(found)
+
+
+def _load_doubts(counts: CodeCounts, load: float | None) -> tuple[str, ...]:
+    if load is None and counts.conversion_rate_hz > LOW_RATE_HZ:
+        return ("the load of the conversions was not measured",)
+    if load is not None and load > MOST_LOAD:
+        return (
+            f"the conversions bend the ramp by {load:.2f} steps rms: choose a smaller R, and look "
+            "what else hangs on the channel",
+        )
+    return ()
 
 
 def _remarks(counts: CodeCounts, levels: _Levels) -> tuple[str, ...]:

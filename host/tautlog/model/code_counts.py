@@ -33,14 +33,20 @@ class HeldLevel:
 
     Attributes
     ----------
+    level : float
+        The level that was set, in steps, before gain and offset of the way to the converter.
     counts : ndarray of int64, shape (2**bits,)
         How often each code came.
     forced : bool or None
         The board's regulator was kept from saving power; None where it has no such pin.
+    slow : bool
+        Conversions came many times more slowly than in use, and so hardly loaded the level.
     """
 
+    level: float
     counts: CountArray
     forced: bool | None
+    slow: bool = False
 
 
 @dataclass(frozen=True)

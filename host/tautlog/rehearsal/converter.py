@@ -13,9 +13,9 @@ from tautlog.model.published_steps import NOISE_FORCED_STEPS
 
 FloatArray = npt.NDArray[np.float64]
 BOARD, SERIAL = "virtual board", "rehearsal"  # as origin.board_is_rehearsed knows them
-BEYOND = 20.0  # steps by which the ramp goes beyond both ends
+BEYOND = 20.0  # steps by which the ramp goes beyond both ends, but for the load
 PIECE = 1 << 18  # conversions that are made at a time
-SETTLED = 8.0  # lags after which the ramp is straight
+SLOWER = 16  # times, where the load of conversions is looked for
 
 
 @dataclass(frozen=True)
@@ -27,9 +27,12 @@ class Source:
     lag_steps : float
         R times C times the ramp's slope.
     lag_change : float
-        Relative change of the lag from the lowest to the highest level: C's voltage coefficient.
+        How much of the lag is gone at the highest level, growing with the square of the level:
+        what a C that falls with voltage does. A change in proportion to the level is only gain.
     bow_steps : float
         Height of the bow that the pin's unequal resistances make.
+    load_steps, load_bow_steps : float
+        Shift of the highest level by the input's load, and what of it is a bow.
     drift_steps : float
         Standard deviation of a slow bend between one ramp and the next, in steps.
     """
@@ -37,6 +40,8 @@ class Source:
     lag_steps: float = 5.0
     lag_change: float = 0.0
     bow_steps: float = 0.0
+    load_steps: float = 10.0
+    load_bow_steps: float = 0.0
     drift_steps: float = 0.0
 
 
@@ -61,7 +66,7 @@ class SimulatedTest:
     ramps: int = 8
     ramp_s: float = 8.0
     conversion_rate_hz: float = 500_000.0
-    held_conversions: int = 50_000
+    held_conversions: int = 20_000
     source: Source = field(default_factory=Source)
 
 
@@ -84,12 +89,11 @@ def simulated_counts(
     rng = np.random.default_rng([seed, 3])
     rising = tuple(number % 2 == 0 for number in range(test.ramps))
     ramps = [_ramp(linearity, test, rises, rng) for rises in rising]
-    held = []
-    for forced, noise in ((False, linearity.noise_steps), (True, NOISE_FORCED_STEPS)):
-        for share in (1, 4, 8, 12, 15):
-            level = share / 16 * 2**linearity.bits + rng.uniform(-0.5, 0.5)
-            levels = level + noise * rng.standard_normal(test.held_conversions)
-            held.append(HeldLevel(_codes(linearity, levels), forced))
+    held = [
+        _held(linearity, test, share, way, rng)
+        for way in ((False, False), (False, True), (True, False))
+        for share in (1 / 16, 4 / 16, 8 / 16, 12 / 16, 15 / 16)
+    ]
     return CodeCounts(
         chip=chip,
         machine=f"{BOARD} with {chip}",
@@ -101,6 +105,30 @@ def simulated_counts(
         rising=rising,
         held=tuple(held),
     )
+
+
+def _held(
+    linearity: Linearity,
+    test: SimulatedTest,
+    share: float,
+    way: tuple[bool, bool],
+    rng: np.random.Generator,
+) -> HeldLevel:
+    """Counts of one constant level; `way`: the regulator is forced, conversions are slow."""
+    forced, slow = way
+    source = test.source
+    noise = NOISE_FORCED_STEPS if forced else linearity.noise_steps
+    level = share * 2**linearity.bits
+    loaded = 1.0 / SLOWER if slow else 1.0
+    shifted = level - loaded * _loaded(source, share) + 4.0 * source.bow_steps * share * (1 - share)
+    conversions = test.held_conversions // (SLOWER if slow else 1)
+    levels = shifted + noise * rng.standard_normal(conversions)
+    return HeldLevel(level, _codes(linearity, levels), forced, slow)
+
+
+def _loaded(source: Source, share: FloatArray | float) -> FloatArray | float:
+    """Steps by which conversions at full rate pull a level down."""
+    return source.load_steps * share + 4.0 * source.load_bow_steps * share * (1.0 - share)
 
 
 def own_converter(chip: str, seed: int) -> Linearity:
@@ -139,8 +167,9 @@ def _ramp(
         lag = source.lag_steps / full
         late = at - lag * (1.0 - np.exp(-at / lag)) if lag else at
         share = late if rises else 1.0 - late
-        change = source.lag_change * lag * (share - 0.5) * (-1.0 if rises else 1.0)
+        change = source.lag_change * lag * share**2 * (1.0 if rises else -1.0)
         levels = full * (share + change) - BEYOND + 4.0 * bend * share * (1.0 - share)
+        levels -= _loaded(source, share)
         levels += linearity.noise_steps * rng.standard_normal(levels.size)
         counts += _codes(linearity, levels)
     return counts
