@@ -184,7 +184,7 @@ def load_u(bare: Linearity, held: tuple[HeldLevel, ...]) -> float | None:
 
     Each conversion takes a charge from C, which shifts the level by R times the mean current. A
     shift in proportion to the level is gain. It is seen against conversions that come many times
-    more slowly; what of it is no straight line over the levels is taken as uncertain.
+    more slowly; the bow over the levels, besides the straight line, is taken as uncertain.
 
     Returns
     -------
@@ -197,13 +197,20 @@ def load_u(bare: Linearity, held: tuple[HeldLevel, ...]) -> float | None:
     places = np.array(sorted(fast.keys() & slow.keys()))
     if places.size < LEAST_LEVELS:
         return None
-    shifts = np.array([fast[place] - slow[place] for place in places])
-    left = shifts - np.polyval(np.polyfit(places, shifts, 1), places)
-    return math.sqrt(float(left @ left) / (places.size - 2))
+    shifts = np.array([fast[place][0] - slow[place][0] for place in places])
+    variance = float(np.mean([fast[place][1] + slow[place][1] for place in places]))
+    share = places / 2**bare.bits
+    shape = np.column_stack([np.ones_like(share), share, 4.0 * share * (1.0 - share)])
+    height = float(np.linalg.lstsq(shape, shifts, rcond=None)[0][2])
+    height_u2 = variance * float(np.linalg.inv(shape.T @ shape)[2, 2])
+    return BOW_RMS * math.sqrt(height**2 + height_u2)
 
 
-def _mean(levels: FloatArray, held: HeldLevel) -> float:
-    return float(held.counts @ levels) / max(float(held.counts.sum()), 1.0)
+def _mean(levels: FloatArray, held: HeldLevel) -> tuple[float, float]:
+    """Mean level, and the variance of that mean."""
+    total = max(float(held.counts.sum()), 1.0)
+    mean = float(held.counts @ levels) / total
+    return mean, float(held.counts @ (levels - mean) ** 2) / total**2
 
 
 def _levels(counts: CodeCounts) -> _Levels:
@@ -270,7 +277,7 @@ def _noise(bare: Linearity, held: tuple[HeldLevel, ...], *, forced: bool) -> flo
     for one in held:
         total = float(one.counts.sum())
         if bool(one.forced) is forced and not one.slow and total > 1.0:
-            variance = float(one.counts @ (levels - _mean(levels, one)) ** 2) / (total - 1.0)
+            variance = _mean(levels, one)[1] * total
             found.append(max(variance - 1.0 / 12.0, 0.0))
     return math.sqrt(sum(found) / len(found)) if found else None
 
