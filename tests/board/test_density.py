@@ -8,6 +8,8 @@ import zlib
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tautlog.board import density, prompt
 from tautlog.board.compiled import firmware_files
@@ -181,6 +183,20 @@ def test_a_histogram_arrives_as_it_was_sent():
 def test_what_arrives_damaged_is_one_clear_error(said, error):
     with pytest.raises(BoardError, match=error):
         codes_in(said)
+
+
+@given(st.text(max_size=200), st.integers(-5, 5000), st.integers(0, 40), st.binary(max_size=40))
+def test_no_answer_is_more_than_an_error(text, first, length, data):
+    crc = f"{zlib.crc32(data):08x}"
+    facts = json.dumps({"errors": 0, "first": first, "bytes": length, "crc": crc})
+    sent = f"{facts}\n{base64.b64encode(data).decode()}"
+    for said in (text, f"{facts}\n{text}", sent):
+        try:
+            counts, _ = codes_in(said)
+        except BoardError:
+            continue
+        assert counts.shape == (CODES,)
+        assert counts.min() >= 0
 
 
 @pytest.mark.parametrize("state", ["armed", "recording", "held"])

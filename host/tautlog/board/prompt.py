@@ -185,7 +185,7 @@ def at_prompt(port: str, scale: float, say: Callable[[str], None], again: str) -
         except (TransportError, struct.error) as problem:  # the latter: an answer cut short
             raise LinkError(
                 f"the board's prompt fell silent ({problem}): check the cable, {again} again; an "
-                "interrupted board starts at its prompt, pins released",
+                "interrupted board releases nothing",
                 port=port,
             ) from problem
         except OSError as problem:

@@ -144,7 +144,7 @@ def _counted(port: str, plan: DensityPlan, timeout_scale: float, *, quiet: bool)
     from tautlog.board.density import count_codes
 
     def say(text: str) -> None:
-        if not quiet:
+        if not quiet or text.startswith("LOOK"):
             click.echo(text, err=True)
 
     return count_codes(port, plan, timeout_scale=timeout_scale, say=say)
