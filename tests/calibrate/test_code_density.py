@@ -199,6 +199,16 @@ def test_ramps_that_are_doubted(source, test, said):
     assert any(said in doubt for doubt in found.doubts)
 
 
+def test_a_level_that_creeps_is_doubted_not_failed():
+    """Slow levels hundreds of steps off, as where nothing had settled."""
+    counts = counted(IDEAL)
+    held = list(counts.held)
+    crept = next(n for n, one in enumerate(held) if one.slow and one.level == 2048.0)
+    held[crept] = replace(held[crept], counts=np.roll(held[crept].counts, 700))
+    found = evaluate(replace(counts, held=tuple(held)), DAY)
+    assert any("the conversions bend the ramp by" in doubt for doubt in found.doubts)
+
+
 def test_a_few_missing_codes_are_told_only():
     counts = counted(IDEAL)
     ramps = counts.ramps.copy()

@@ -101,6 +101,7 @@ class RampOfPin:
     """GP19's pulse width through R and C, read by a converter with the published steps."""
 
     def __init__(self, device: MicroPythonDevice) -> None:
+        self._clock = device.simulator.clock
         self._slice = device.mcu.pwm.channels[1]  # of GP18 and GP19
         linearity = published_linearity("RP2040")
         self._transitions = linearity.transitions.tolist()
@@ -108,12 +109,13 @@ class RampOfPin:
         self._noise = [source.gauss(0.0, linearity.noise_steps) for _ in range(65521)]
 
     def conversions(self) -> Iterator[int]:
-        level, taken = 0.0, 1.0 - math.exp(-CONVERSION_NS / RAMP_TAU_NS)
+        level, before_ns = 0.0, self._clock.nanos
         while True:
             for noise in self._noise:
-                pulses = self._slice
+                now_ns, pulses = self._clock.nanos, self._slice
                 target = 4120.0 * (pulses.cc >> 16) / (pulses.top + 1) - 12.0
-                level += taken * (target - level)
+                level += (target - level) * -math.expm1((before_ns - now_ns) / RAMP_TAU_NS)
+                before_ns = now_ns
                 yield bisect.bisect(self._transitions, level + noise)
 
 

@@ -23,7 +23,7 @@ import numpy.typing as npt
 from tautlog.calibrate.knots import fitted_knots
 from tautlog.errors import CalibrationError
 from tautlog.model.code_counts import CodeCounts, HeldLevel
-from tautlog.model.linearity import Linearity
+from tautlog.model.linearity import LARGEST_ERROR, Linearity
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -135,18 +135,17 @@ def evaluate(counts: CodeCounts, day: str) -> CodeDensity:
     levels = _levels(counts)
     tolerance = max(TOLERANCE, 4.0 * levels.u)
     knots, table_u = fitted_knots(levels.codes, levels.inl, tolerance)
-    text = (
-        f"code density, {len(counts.ramps)} ramps of {counts.ramp_s:g} s, board {counts.serial}, "
-        f"{day}"
-    )
+    text = _source(counts, day)
     try:
-        bare = Linearity(counts.bits, knots, levels.u, 0.0, text)
+        bare = Linearity(counts.bits, knots, 0.0, 0.0, text)
         load = load_u(bare, counts.held)
         source = math.hypot(pin_u(counts.bits, counts.wiring.resistor_ohm), load or 0.0)
         u = math.hypot(levels.u, levels.hysteresis / math.sqrt(3.0), table_u, source)
         saving = _noise(bare, counts.held, forced=False)
         forced = _noise(bare, counts.held, forced=True)
-        linearity = Linearity(counts.bits, knots, u, saving or 0.0, text)
+        # What is larger than a table can hold is in doubt long before.
+        u, noise = (min(value, LARGEST_ERROR) for value in (u, saving or 0.0))
+        linearity = Linearity(counts.bits, knots, u, noise, text)
     except ValueError as problem:
         raise CalibrationError(f"this is no converter's: {problem}") from problem
     inside = counts.ramps[:, levels.codes[:-1]].sum(axis=0)
@@ -166,6 +165,14 @@ def evaluate(counts: CodeCounts, day: str) -> CodeDensity:
         linearity=linearity,
         doubts=_doubts(counts, levels, saving) + _load_doubts(counts, load),
         remarks=_remarks(counts, levels),
+    )
+
+
+def _source(counts: CodeCounts, day: str) -> str:
+    """Who found it, how and when."""
+    return (
+        f"code density, {len(counts.ramps)} ramps of {counts.ramp_s:g} s, board {counts.serial}, "
+        f"{day}"
     )
 
 
