@@ -29,7 +29,7 @@ WINGS = [
 # Who alone may import a library.
 OWNERS = {
     "serial": {"board/link.py"},
-    "mpremote": {"board/installer.py"},
+    "mpremote": {"board/prompt.py"},
     "h5py": {"record/"},
     "matplotlib": {
         "display/pictures/",

@@ -8,8 +8,9 @@ import pytest
 from fakes.prompt import RawPrompt
 from mpremote.transport import TransportError
 
-from tautlog.board import installer
-from tautlog.board.installer import ENTRY, _Prompt, firmware_files
+from tautlog.board import installer, prompt
+from tautlog.board.compiled import ENTRY, firmware_files
+from tautlog.board.prompt import Prompt
 from tautlog.errors import BoardError, LinkError, WrongDeviceError
 
 
@@ -25,9 +26,9 @@ class FakeTransport:
 
     def exec_raw(self, code, timeout=10):
         self._live()
-        if code == installer.ASK_WHO:
+        if code == prompt.ASK_WHO:
             return self.who.encode(), b""
-        if code == installer.ASK_HASHES:
+        if code == prompt.ASK_HASHES:
             return b"", b""
         if code.startswith("print(h("):
             name = code[9:-3]
@@ -53,7 +54,9 @@ class FakeTransport:
 
 
 def put(transport, files=None):
-    return _Prompt(transport, 1.0).put(files or firmware_files("armv6m"), lambda text: None)
+    return installer.put(
+        Prompt(transport, 1.0), files or firmware_files("armv6m"), lambda text: None
+    )
 
 
 def test_main_goes_first_and_comes_last():
@@ -110,12 +113,12 @@ def test_a_file_that_arrives_wrong_is_noticed():
 )
 def test_boards_that_will_not_do(who, said):
     with pytest.raises(WrongDeviceError, match=said):
-        _Prompt(FakeTransport(who), 1.0).identify()
+        Prompt(FakeTransport(who), 1.0).identify()
 
 
 def test_newer_ones_will_do():
     who = "((1, 29), 'Raspberry Pi Pico2 with RP2350', 0x1F06)"
-    assert _Prompt(FakeTransport(who), 1.0).identify()[0] == "1.29"
+    assert Prompt(FakeTransport(who), 1.0).identify()[0] == "1.29"
 
 
 def test_config_that_lacks_a_name():
@@ -123,21 +126,21 @@ def test_config_that_lacks_a_name():
     delivered = firmware_files("armv6m")["config.py"]
     board.files["config.py"] = delivered.replace(b"PIN_DRIVE = 12", b"PIN_DRIVER = 12")
     with pytest.raises(BoardError, match=r"PIN_DRIVE.*--fresh-config"):
-        _Prompt(board, 1.0).check_config(delivered)
+        installer.check_config(Prompt(board, 1.0), delivered)
 
 
 def test_config_that_is_not_python():
     board = FakeTransport()
     board.files["config.py"] = b"PIN_DRIVE = = 12"
     with pytest.raises(BoardError, match="not Python"):
-        _Prompt(board, 1.0).check_config(firmware_files("armv6m")["config.py"])
+        installer.check_config(Prompt(board, 1.0), firmware_files("armv6m")["config.py"])
 
 
 def test_config_with_changed_values_is_fine():
     board = FakeTransport()
     delivered = firmware_files("armv6m")["config.py"]
     board.files["config.py"] = delivered.replace(b"PIN_DRIVE = 12", b"PIN_DRIVE = 3")
-    _Prompt(board, 1.0).check_config(delivered)
+    installer.check_config(Prompt(board, 1.0), delivered)
 
 
 def test_no_such_port():
@@ -157,17 +160,17 @@ def test_files_are_those_of_the_folder():
 
 @pytest.fixture
 def quickly(monkeypatch):
-    monkeypatch.setattr(installer, "PROMPT_S", 0.6)
-    monkeypatch.setattr(installer, "READ_S", 0.1)
+    monkeypatch.setattr(prompt, "PROMPT_S", 0.6)
+    monkeypatch.setattr(prompt, "READ_S", 0.1)
 
 
 def in_step(board):
-    transport = installer._open(board.port, 1.0)
+    transport = prompt._open(board.port, 1.0)
     try:
         transport.enter_raw_repl(soft_reset=False, timeout_overall=2.0)
         with contextlib.redirect_stdout(io.StringIO()):
-            installer._fall_in_step(transport, 1.0)
-        return _Prompt(transport, 2.0).run("print('hello')")
+            prompt._fall_in_step(transport, 1.0)
+        return Prompt(transport, 2.0).run("print('hello')")
     finally:
         transport.close()
 

