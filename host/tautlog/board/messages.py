@@ -169,7 +169,16 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         history_blocks=int(hello["history"]),
         converter_bits=int(hello["bits"]),
         state=str(hello["state"]),
+        before_s=_seconds(hello.get("before_s")),
+        after_s=_seconds(hello.get("after_s")),
     )
+
+
+def _seconds(value: object) -> float | None:
+    """A length of time that a board tells, or None."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return None
+    return float(value) if 0 < value < math.inf else None
 
 
 def reason_texts(reasons: object) -> tuple[str, ...]:

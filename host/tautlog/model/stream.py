@@ -34,6 +34,8 @@ class Instrument:
         Resolution of one conversion.
     state : str
         Board state: safe, armed, recording or held.
+    before_s, after_s : float or None
+        Guarded window around the release, as the board's config.py states it; None if unknown.
     """
 
     firmware: str
@@ -46,6 +48,16 @@ class Instrument:
     history_blocks: int
     converter_bits: int = 12
     state: str = "safe"
+    before_s: float | None = None
+    after_s: float | None = None
+
+    def late_samples(self, column: int) -> float:
+        """How much later than the first a channel is converted, in samples, 0 <= x < 1.
+
+        Conversions go round the channels in turn: one of each, then the next of each. A sample
+        sums `reduction` such rounds.
+        """
+        return column / (self.reduction * len(self.channels))
 
 
 @dataclass(frozen=True)
