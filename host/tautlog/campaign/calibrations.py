@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from tautlog.calibrate.kept import (
     FOLDER,
     FORMAT,
+    channel_in,
     file_called,
     number_of,
     standing_files,
@@ -69,7 +70,8 @@ def add_calibration(
     Parameters
     ----------
     campaign : Campaign
-        Gives the data sheets and earlier calibrations to check against.
+        Gives the data sheets and earlier calibrations to check against; for another leg, see
+        `Campaign.for_channel`.
     made : Calibrated
         The calibration, with its points.
     accepted : Word, optional
@@ -100,12 +102,21 @@ def add_calibration(
         used = replace(used, accepted=f"{accepted.by}: {accepted.reason}")
     now = datetime.now(UTC)
     content = _as_json(replace(made, calibration=used), now) | {"doubts": list(doubts)}
+    channel = file_channel(campaign)
+    if channel:
+        content["channel"] = channel
     if supersedes:
         if word is None:
             raise CampaignError("to supersede a calibration, give a name and a reason")
-        file = _in_force(campaign.folder, supersedes)
+        file = _in_force(campaign.folder, supersedes, channel)
         content["supersedes"] = {"file": file, **asdict(word), "utc": stamp(now)}
     return _write(campaign.folder / FOLDER, content, now)
+
+
+def file_channel(campaign: Campaign) -> str:
+    """The channel that a file of this campaign's calibrations names; "" for the first."""
+    name = campaign.cell.channel
+    return name if any(leg.name == name for leg in campaign.force_channels) else ""
 
 
 def _write(folder: Path, content: dict[str, object], now: datetime) -> Path:
@@ -152,7 +163,7 @@ def _has_comparison(campaign: Campaign) -> bool:
     return campaign.calibration_stated and not doubts
 
 
-def _in_force(campaign_folder: Path, name: str) -> str:
+def _in_force(campaign_folder: Path, name: str, channel: str) -> str:
     """Name of the calibration file to supersede; refuse a name that cannot be superseded."""
     there = standing_files(campaign_folder)
     path = file_called(campaign_folder, name)
@@ -160,6 +171,12 @@ def _in_force(campaign_folder: Path, name: str) -> str:
         names = ", ".join(file.path.name for file in there) or "none"
         raise CampaignError(f"no calibration {name!r} in this campaign; it has: {names}")
     after = next(file.superseded_by for file in there if file.path == path)
+    of = channel_in(path)
+    if of != channel:
+        raise CampaignError(
+            f"{path.name} is of channel {of or 'the first'}, this one of {channel or 'the first'}: "
+            "give --channel"
+        )
     if after:
         raise CampaignError(f"{path.name} is already superseded by {after}: supersede that file")
     return path.name

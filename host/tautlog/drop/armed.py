@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import NoReturn
 
-from tautlog.board.readiness import ReadinessFinding
+from tautlog.board.finding import ReadinessFinding
 from tautlog.drop.arming import RELEASED, SAFE, UNKNOWN, make_safe
 from tautlog.drop.keeping import leave, reworded
 from tautlog.drop.watch import Watch

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from tautlog.board.health import Health
-    from tautlog.board.readiness import ReadinessFinding
+    from tautlog.board.finding import ReadinessFinding
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
 

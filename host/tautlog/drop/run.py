@@ -11,9 +11,9 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from tautlog.analysis.contradictions import Story, contradictions
+from tautlog.board.finding import ReadinessFinding
 from tautlog.board.readiness import (
     Facts,
-    ReadinessFinding,
     arm_fields,
     findings,
     read_facts,
@@ -121,6 +121,7 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
             instrument=session.instrument,
             campaign=plan.campaign,
             arming=ready.as_json(),
+            channels=plan.channels,
         )
         watched = _arm(session, plan, shielded, writer, ready.limits, stop)
         return replace(_bring_home(watched), shunt_before_v=ready.facts.shunt_step_v)
@@ -217,6 +218,7 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
         plan.shunt,
         lambda health: crew.met(instrument, health),
         stated_zero_v=plan.permit.stated_zero_v,
+        channels=plan.channels,
     )
     found = [*findings(facts), *([] if LOCKS else [UNLOCKED])]
     crew.found(found)

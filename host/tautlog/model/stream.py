@@ -34,8 +34,8 @@ class Instrument:
         Resolution of one conversion.
     state : str
         Board state: safe, armed, recording or held.
-    before_s, after_s : float or None
-        Guarded window around the release, as the board's config.py states it; None if unknown.
+    guard_before_s, guard_after_s : float
+        Seconds before and after the release that the board guards, as it tells; 0 if it does not.
     """
 
     firmware: str
@@ -48,8 +48,8 @@ class Instrument:
     history_blocks: int
     converter_bits: int = 12
     state: str = "safe"
-    before_s: float | None = None
-    after_s: float | None = None
+    guard_before_s: float = 0.0
+    guard_after_s: float = 0.0
 
     def late_samples(self, column: int) -> float:
         """How much later than the first a channel is converted, in samples, 0 <= x < 1.

@@ -62,6 +62,7 @@ def intended_for(
         proof_factor=campaign.decision.proof_factor,
         mount_over_article=campaign.decision.mount_over_article,
         end_state=setup.end_state,
+        legs=campaign.legs,
     )
 
 
@@ -103,4 +104,5 @@ def electrics_of(campaign: Campaign | None) -> Electrics:
         reference_v=calibration.reference_v,
         converter_bits=calibration.converter_bits,
         bandwidth_hz=calibration.bandwidth_hz,
+        sample_rate_hz=campaign.sampling.sample_rate_hz,
     )

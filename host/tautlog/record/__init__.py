@@ -177,12 +177,11 @@ from tautlog.record.additions import (
     add_photo,
     add_shunt_check,
 )
-from tautlog.record.columns import volts_of
 from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
 from tautlog.record.imported import ImportedValues, write_values
 from tautlog.record.layout import FORMAT_VERSION
 from tautlog.record.reader import open_checked, open_record
-from tautlog.record.record import Record, legs_of
+from tautlog.record.record import Record, legs_of, supply_factor, volts_of
 from tautlog.record.seal import SealCheck
 from tautlog.record.shunts import last_shunt_step
 from tautlog.record.writer import RecordWriter
@@ -206,6 +205,7 @@ __all__ = [
     "legs_of",
     "open_checked",
     "open_record",
+    "supply_factor",
     "volts_of",
     "write_values",
 ]

@@ -14,9 +14,18 @@ from tautlog.analysis.contradictions import Story, contradictions
 from tautlog.analysis.in_turn import on_time, summed
 from tautlog.analysis.letting_go import letting_go
 from tautlog.analysis.limits_at_arming import in_force
+from tautlog.analysis.ratiometric import corrected, correction_of
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
-from tautlog.model.channels import FORCE, Channel, channel_for, columns_of
+from tautlog.model.channels import (
+    EXCITATION,
+    FORCE,
+    YES,
+    Channel,
+    ExcitationMonitor,
+    channel_for,
+    columns_of,
+)
 from tautlog.model.contradiction import Contradiction
 from tautlog.model.origin import MEASURED, REHEARSED
 from tautlog.model.reception import Reception
@@ -221,7 +230,9 @@ class Record:
             used = self.channel(channel).calibration if channel else None
             return self.trace_by(self.instrument, channel, used or self.calibration_used)
         legs = legs_of(self)
-        return summed(tuple(legs.values())) if legs else self.trace(0)
+        if legs:
+            return summed(tuple(legs.values()))
+        return _supplied(self, self.trace(0), self.calibration_used)
 
     def trace_by(self, instrument: Instrument, channel: int, used: Calibration) -> Trace:
         """The force of one column by a calibration, at its own times."""
@@ -302,7 +313,8 @@ def _leg(record: Record, instrument: Instrument, column: int) -> Trace | None:
     if used is None:
         return None
     trace = record.trace_by(instrument, column, used)
-    return replace(trace, force_n=on_time(trace.force_n, instrument.late_samples(column)))
+    trace = replace(trace, force_n=on_time(trace.force_n, instrument.late_samples(column)))
+    return _supplied(record, trace, used)
 
 
 def _story(record: Record, instrument: Instrument, size: int, rows: int) -> Story:
@@ -321,3 +333,39 @@ def _story(record: Record, instrument: Instrument, size: int, rows: int) -> Stor
         lost,
         record.reception,
     )
+
+
+def volts_of(record: Record, column: int) -> npt.NDArray[np.float64]:
+    """Volts of a column, shape (n_samples,), NaN where a sample is missing.
+
+    Raises
+    ------
+    RecordError
+        If the record is imported or damaged.
+    """
+    instrument = record.instrument
+    if instrument is None:
+        raise error(record.path, "is an imported trace: it holds values, not volts")
+    with reading(record.path) as file:
+        counts = table(file, "trace/counts")[:, column]
+        grid = grid_of(record.block_table, counts.size, instrument.samples_per_block)
+    step_v = record.calibration.volt_per_count(instrument.reduction)
+    return on_time(grid.placed(counts * step_v, np.nan), instrument.late_samples(column))
+
+
+def _supplied(record: Record, trace: Trace, used: Calibration) -> Trace:
+    """A force corrected by the supply of the bridges, if that is stated and can be done."""
+    factor = supply_factor(record)
+    if factor is None or used.zero_v is None:
+        return trace
+    return corrected(trace, used.zero_v * used.newton_per_volt, factor)
+
+
+def supply_factor(record: Record) -> npt.NDArray[np.float64] | None:
+    """Expected over measured supply, sample by sample; None unless stated, see `ratiometric`."""
+    names = record.instrument.channels if record.instrument else ()
+    for column in columns_of(names, EXCITATION):
+        scale = record.channel(column).scale
+        if isinstance(scale, ExcitationMonitor) and scale.ratiometric == YES:
+            return correction_of(volts_of(record, column), scale, record.sample_rate_hz)
+    return None
