@@ -79,10 +79,10 @@ def tell_witness(
     step_v : float
         Volts of one step of the converter.
     """
-    curve, ends = marks.curve, (marks.onset_time_s, marks.slack_time_s)
+    curve = marks.curve
     if scale is None or not scale.volt_per_m_s2:
         return Witness(text="the accelerometer's sensitivity is not stated: volts are kept")
-    if curve is None or ends[0] is None or volts.size != curve.force_n.size:
+    if curve is None or marks.onset_time_s is None or volts.size != curve.force_n.size:
         return Witness(text="no contact to compare with the accelerometer")
     rate = curve.sample_rate_hz
     if not np.isfinite(volts).any():
@@ -90,15 +90,37 @@ def tell_witness(
     felt = reading_m_s2(np.interp(np.arange(volts.size), *_there(volts)), scale)
     if marks.cfc:
         felt = cfc_filter(felt, rate, marks.cfc)
-    found = _at_rest(marks, setup, felt, scale, step_v)
+    return _compared(
+        _at_rest(marks, setup, felt, scale, step_v),
+        marks,
+        trace,
+        setup,
+        np.isfinite(volts),
+        felt,
+        scale,
+    )
+
+
+def _compared(
+    found: Witness,
+    marks: Marks,
+    trace: Trace,
+    setup: DropSetup,
+    there: npt.NDArray[np.bool_],
+    felt: FloatArray,
+    scale: Accelerometer,
+) -> Witness:
+    """The same, with the ratio over the first contact, where it was seen whole."""
+    curve, rate = marks.curve, trace.sample_rate_hz
+    assert curve is not None and marks.onset_time_s is not None
     if setup.mass_kg is None:
         return replace(found, text="no comparison with the force: the mass is not stated")
-    last_s = marks.break_time_s or ends[1]
+    last_s = marks.break_time_s or marks.slack_time_s
     if last_s is None or marks.gap_in_contact or marks.clipped:
         return replace(found, text="the contact was not seen whole: not compared")
-    piece = slice(math.ceil(ends[0] * rate), int(last_s * rate))
+    piece = slice(math.ceil(marks.onset_time_s * rate), int(last_s * rate))
     force_n, pulled = curve.sign * curve.force_n[piece], felt[piece]
-    if force_n.size < LEAST_SAMPLES or not np.isfinite(volts[piece]).all():
+    if force_n.size < LEAST_SAMPLES or not there[piece].all():
         return replace(found, text="samples of the contact are missing: not compared")
     found = replace(found, peak_m_s2=float(pulled.max()))
     if scale.range_m_s2 and np.abs(pulled).max() >= NEAR_RANGE * scale.range_m_s2:

@@ -70,8 +70,7 @@ def add_calibration(
     Parameters
     ----------
     campaign : Campaign
-        Gives the data sheets and earlier calibrations to check against; for another leg, see
-        `Campaign.for_channel`.
+        Gives data sheets and earlier calibrations; for another leg, see `Campaign.for_channel`.
     made : Calibrated
         The calibration, with its points.
     accepted : Word, optional
@@ -103,14 +102,17 @@ def add_calibration(
     now = datetime.now(UTC)
     content = _as_json(replace(made, calibration=used), now) | {"doubts": list(doubts)}
     channel = file_channel(campaign)
-    if channel:
-        content["channel"] = channel
+    content |= {"channel": channel} if channel else {}
     if supersedes:
-        if word is None:
-            raise CampaignError("to supersede a calibration, give a name and a reason")
         file = _in_force(campaign.folder, supersedes, channel)
-        content["supersedes"] = {"file": file, **asdict(word), "utc": stamp(now)}
+        content["supersedes"] = _correction(file, word, now)
     return _write(campaign.folder / FOLDER, content, now)
+
+
+def _correction(file: str, word: Word | None, now: datetime) -> dict[str, str]:
+    if word is None:
+        raise CampaignError("to supersede a calibration, give a name and a reason")
+    return {"file": file, **asdict(word), "utc": stamp(now)}
 
 
 def file_channel(campaign: Campaign) -> str:

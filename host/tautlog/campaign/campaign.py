@@ -208,7 +208,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         retired=stated.retired,
         channels=channels,
         force_channels=stated.force_channel,
-        sampling=Sampling(board.chip, len(channels), board.conversion_rate_hz, board.reduction),
+        sampling=Sampling(board.chip, len(channels), board.sample_rate_hz),
     )
 
 

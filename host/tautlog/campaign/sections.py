@@ -128,19 +128,12 @@ class Connection:
         default="RP2040",
         metadata=stated("Chip of the board, for plans.", choices=tuple(CHIPS), optional=True),
     )
-    reduction: int = field(
-        default=8,
+    sample_rate_hz: float | None = field(
+        default=None,
         metadata=stated(
-            "Conversions summed into a sample, as REDUCTION in the board's config.py; for plans.",
-            whole=(1, 16),
-            optional=True,
-        ),
-    )
-    conversion_rate_hz: float = field(
-        default=500_000.0,
-        metadata=stated(
-            "Conversions a second of all channels, as in the board's config.py; for plans.",
-            quantity=q.RATE,
+            "Samples per second of one channel, as `health` shows, for plans.",
+            62_500.0,
+            q.RATE,
             optional=True,
         ),
     )
@@ -264,16 +257,23 @@ class ForceChannel:
     )
     rail_low_v: float | None = field(
         default=None,
-        metadata=stated("Lowest output, if not as in [calibration].", 0.05, q.VOLT, optional=True),
+        metadata=stated(
+            "Lowest output, if other than the first channel's.", 0.05, q.VOLT, optional=True
+        ),
     )
     rail_high_v: float | None = field(
         default=None,
-        metadata=stated("Highest output, if not as in [calibration].", 3.2, q.VOLT, optional=True),
+        metadata=stated(
+            "Highest output, if other than the first channel's.", 3.2, q.VOLT, optional=True
+        ),
     )
     bandwidth_hz: float | None = field(
         default=None,
         metadata=stated(
-            "Bandwidth, -3 dB, if not as in [calibration].", 2000.0, q.BANDWIDTH, optional=True
+            "Bandwidth, -3 dB, if other than the first channel's.",
+            2000.0,
+            q.BANDWIDTH,
+            optional=True,
         ),
     )
     serial: str = field(default="", metadata=stated("Serial numbers of cell and amplifier."))

@@ -22,8 +22,8 @@ from tautlog.model.verdict_words import words
 
 if TYPE_CHECKING:
     from tautlog.archive.assessment import Assessment
-    from tautlog.board.health import Health
     from tautlog.board.finding import ReadinessFinding
+    from tautlog.board.health import Health
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
     from tautlog.model.uncertainty import Budget

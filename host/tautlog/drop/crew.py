@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from tautlog.board.health import Health
     from tautlog.board.finding import ReadinessFinding
+    from tautlog.board.health import Health
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
 

@@ -81,10 +81,8 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
     ----------
     session : Session
         The board.
-    plan : DropPlan
-        The drop, with its permit; see `granting.permitted`.
-    crew : Crew
-        The people to inform and to ask.
+    plan, crew : DropPlan, Crew
+        The drop, with its permit, see `granting.permitted`; the people to inform and to ask.
 
     Raises
     ------

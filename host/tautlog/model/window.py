@@ -17,7 +17,7 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 # Blocks that are not guarded in full, as in the firmware: that of the release, one that is being
 # written when the release is noticed, and one when the window ends.
 SPARE_BLOCKS = 3
-BEFORE_S, AFTER_S = 0.05, 1.0  # of the delivered config.py
+BEFORE_S, DELIVERED_HZ = 0.05, 62_500.0  # of the delivered config.py, all channels together
 CONTACT_S = 0.15  # longest contact of a line, if no prediction says; common practice
 # Memory that the firmware takes for samples, rounded down, for plans without a board: measured on
 # emulated chips with MicroPython 1.28. A board tells its own blocks.
@@ -95,21 +95,18 @@ class Sampling:
         One of CHIPS.
     channels : int
         Number of channels.
-    conversion_rate_hz : float
-        Conversions a second, all channels together.
-    reduction : int
-        Conversions summed into a sample.
+    stated_rate_hz : float or None
+        Samples per second of one channel; None: as the delivered config.py gives.
     """
 
     chip: str = "RP2040"
     channels: int = 1
-    conversion_rate_hz: float = 500_000.0
-    reduction: int = 8
+    stated_rate_hz: float | None = None
 
     @property
     def sample_rate_hz(self) -> float:
         """Samples per second of one channel."""
-        return self.conversion_rate_hz / (self.reduction * self.channels)
+        return self.stated_rate_hz or DELIVERED_HZ / self.channels
 
     @property
     def samples_per_block(self) -> int:
@@ -129,7 +126,7 @@ class Sampling:
             board=self.chip,
             serial="",
             sample_rate_hz=self.sample_rate_hz,
-            reduction=self.reduction,
+            reduction=8,
             channels=tuple(str(number) for number in range(self.channels)),
             samples_per_block=self.samples_per_block,
             history_blocks=self.history_blocks,
