@@ -23,6 +23,7 @@ from tautlog.model.key import stated
 FORCE, ACCELERATION, EXCITATION, VOLTAGE = "force", "acceleration", "excitation", "voltage"
 ROLES = (FORCE, ACCELERATION, EXCITATION)
 YES, NO = "yes", "no"
+MOST_CHANNELS = 3  # inputs of the board's converter
 
 
 def role_of(name: str) -> str:

@@ -13,6 +13,7 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import mount_name
 from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import MOST_CHANNELS
 from tautlog.model.line import Line
 from tautlog.model.load_path import PathCheck
 from tautlog.model.names import meant
@@ -147,6 +148,12 @@ def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> P
 def _window(campaign: Campaign | None, prediction: Prediction) -> PathCheck:
     """Whether the board's memory holds fall and contact if the cable fails."""
     sampling = campaign.sampling if campaign else Sampling()
+    if sampling.channels > MOST_CHANNELS:
+        text = (
+            f"channels: campaign.toml states {sampling.channels}, the board's converter has "
+            f"{MOST_CHANNELS} inputs"
+        )
+        return PathCheck("guarded-window", False, text)
     window = guarded_window(sampling.board())
     holds, text = window.check(prediction.fall_time_s, prediction.pulse_s)
     return PathCheck("guarded-window", holds, f"{text}; about, on {sampling.chip}")

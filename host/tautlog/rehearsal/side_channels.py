@@ -15,6 +15,7 @@ from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.channels import (
     ACCELERATION,
     EXCITATION,
+    MOST_CHANNELS,
     Accelerometer,
     ExcitationMonitor,
     Scale,
@@ -27,7 +28,6 @@ LEFT, RIGHT = "force left", "force right"
 SUPPLY_V, DIVIDER = 5.0, 2.0
 G_RANGE_M_S2 = 980.665
 VOLT_PER_M_S2 = 1.4 / G_RANGE_M_S2
-MOST_CHANNELS = 3  # inputs of the converter
 
 
 def with_legs(scene: Scene, share: float = 0.5, longer_m: float = 0.0) -> Scene:
