@@ -19,6 +19,9 @@ PIN_BEAT = 18  # square wave only while armed and healthy
 PIN_STRAP = 22  # closed to ground at power-up: MicroPython's prompt, no firmware
 PIN_LED = 25
 
+# One name for each pin. The first word says what it is: "force" (several are the legs of a bridle,
+# as ("force left", "force right")), "acceleration" of the sled, "excitation" of the bridges.
+# Any other name is a voltage that is kept and not judged. The first is always a force.
 CHANNELS = ("force",)
 
 # Sampling

@@ -153,14 +153,17 @@ def _find_numbers(config, faults):
 
 
 def _find_channels(config, faults):
+    """The first word of a name is its role; see the host's model/channels.py."""
     names = config.CHANNELS
-    right = isinstance(names, tuple) and len(names) >= 1 and names[0] == "force"
+    right = isinstance(names, tuple) and len(names) >= 1
     if right:
         for name in names:
             right = right and isinstance(name, str) and 1 <= len(name) <= 16
-        right = right and len(set(names)) == len(names)
+            right = right and name == name.strip()
+        right = right and names[0].split(" ")[0] == "force" and len(set(names)) == len(names)
     if not right:
-        _fault(config, faults, "CHANNELS", '"force" and other names, as ("force", "excitation")')
+        allowed = '"force" or "force left" and other names, as ("force", "excitation")'
+        _fault(config, faults, "CHANNELS", allowed)
     elif isinstance(config.PIN_CONVERTER, tuple) and len(names) != len(config.PIN_CONVERTER):
         _fault(config, faults, "CHANNELS", "as many as PIN_CONVERTER has pins")
 

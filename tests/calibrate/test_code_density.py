@@ -21,7 +21,8 @@ from tautlog.calibrate.knots import corners, fitted_knots
 from tautlog.errors import CalibrationError
 from tautlog.model.linearity import Linearity, published_linearity
 from tautlog.model.published_steps import NOISE_FORCED_STEPS, NOISE_STEPS
-from tautlog.rehearsal.converter import SimulatedTest, Source, own_converter, simulated_counts
+from tautlog.rehearsal.converters import some_converter
+from tautlog.rehearsal.density_test import SimulatedTest, Source, simulated_counts
 
 DAY = "2026-05-01"
 SHORT = SimulatedTest(ramps=4, ramp_s=0.4, held_conversions=5000)
@@ -94,7 +95,7 @@ def test_intervals_hold_the_truth_over_random_tables():
     inside = []
     half_width = 0.25 * 4096 * PIN_OHM / 10_000.0
     for seed in range(40):
-        true = own_converter(("RP2040", "RP2350")[seed % 2], seed)
+        true = some_converter(("RP2040", "RP2350")[seed % 2], seed)
         source = {
             "bow_steps": half_width * rng.uniform(-1.0, 1.0),
             "load_bow_steps": rng.normal(0.0, 0.3),

@@ -16,7 +16,8 @@ from tautlog.campaign.converters import (
     read_converter,
 )
 from tautlog.errors import CalibrationError, CampaignError
-from tautlog.rehearsal.converter import SimulatedTest, own_converter, simulated_counts
+from tautlog.rehearsal.converters import some_converter
+from tautlog.rehearsal.density_test import SimulatedTest, simulated_counts
 
 DAY = "2026-05-01"
 BOARD, OTHER = "e66118604b3a2c2f", "e66118604b3a0000"
@@ -24,7 +25,7 @@ BOARD, OTHER = "e66118604b3a2c2f", "e66118604b3a0000"
 
 def found_on(serial, seed=1):
     test = SimulatedTest(ramps=4, ramp_s=0.3, held_conversions=3000)
-    counts = simulated_counts(own_converter("RP2040", seed), test, seed)
+    counts = simulated_counts(some_converter("RP2040", seed), test, seed)
     machine = "Raspberry Pi Pico with RP2040"
     return evaluate(replace(counts, serial=serial, machine=machine), DAY)
 

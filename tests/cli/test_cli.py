@@ -292,7 +292,7 @@ def test_truncated(refused, record):
 
 def test_newer_format(refused, record):
     with h5py.File(record, "r+") as file:
-        file.attrs["format_version"] = 2
+        file.attrs["format_version"] = 3
     assert "newer tautlog" in refused("mark", record)
 
 

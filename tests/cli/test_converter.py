@@ -7,7 +7,8 @@ import pytest
 from command_line import said
 
 from tautlog.board import density
-from tautlog.rehearsal.converter import SimulatedTest, own_converter, simulated_counts
+from tautlog.rehearsal.converters import some_converter
+from tautlog.rehearsal.density_test import SimulatedTest, simulated_counts
 
 SERIAL = "e66118604b3a2c2f"
 
@@ -19,7 +20,7 @@ def board(monkeypatch):
 
     def count_codes(port, plan, timeout_scale, say):
         test = SimulatedTest(ramps=plan.ramps, ramp_s=0.3, held_conversions=3000)
-        counts = simulated_counts(own_converter("RP2040", 2), test, 2)
+        counts = simulated_counts(some_converter("RP2040", 2), test, 2)
         say("  ramp 1 of 4, rising")
         machine = "Raspberry Pi Pico with RP2040"
         return replace(counts, serial=SERIAL, machine=machine, wiring=plan.wiring, **wrong)

@@ -99,7 +99,7 @@ def test_a_newer_format(tmp_path: Path, good: bytes) -> None:
     path.write_bytes(good)
     with h5py.File(path, "r+") as file:
         file.attrs["format_version"] = 7
-    refuse(path, "has format version 7, this tautlog reads up to 1: install a newer tautlog")
+    refuse(path, "has format version 7, this tautlog reads up to 2: install a newer tautlog")
 
 
 def test_a_plain_reader_that_has_it_open_is_no_harm_but_stops_a_writer(

@@ -233,6 +233,10 @@ def test_faults_are_seen_by_the_verdicts(tmp_path, fault):
 
 def test_every_fault_is_tried_somewhere():
     elsewhere = {"cable-pulled", "latch-stuck", "key-off", "not-latched"}
+    elsewhere |= {
+        *("leg-longer", "leg-lets-go", "leg-uncalibrated"),  # test_side_channels
+        *("excitation-sags", "accelerometer-gain"),
+    }
     elsewhere |= {"parked-low", "parked-high", "bridge-open", "shunt-dead"}  # test_readiness
     assert set(EXPECTED) | elsewhere == set(FAULTS)
 

@@ -29,7 +29,7 @@ def plan_for(rig, path, **changes):
     return DropPlan(
         path=path,
         **{"countdown_s": 0.5, "record_s": 3.0, "speed": SPEED}
-        | {"permit": rehearsal(rig.scene.setup, rig.scene.calibration)}
+        | {"permit": rehearsal(rig.scene.setup, rig.scene.calibration, rig.scene.channels)}
         | changes,
     )
 

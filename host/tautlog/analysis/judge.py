@@ -16,7 +16,7 @@ from tautlog.model.trace import DropSetup
 from tautlog.model.verdict import RECORD_VERDICTS, Reason, Verdict
 
 
-def judge(marks: Marks, setup: DropSetup) -> Verdict:
+def judge(marks: Marks, setup: DropSetup, loaded: Marks | None = None) -> Verdict:
     """Turn marks into verdicts.
 
     Parameters
@@ -25,17 +25,21 @@ def judge(marks: Marks, setup: DropSetup) -> Verdict:
         The figures.
     setup : DropSetup
         Mass, target, limit and the article's finding.
+    loaded : Marks, optional
+        The marks whose peak is held against target and limit: those of one leg, if the test is
+        judged on it. Default: `marks`.
     """
     judged = judge_record(marks, setup)
     record_verdict = RECORD_VERDICTS[judged[0].severity if judged else NOTE]
-    load_verdict, load_why = judge_load(marks, setup)
+    loaded = loaded or marks
+    load_verdict, load_why = judge_load(loaded, setup)
     trace_says, trace_why = judge_trace(marks, setup)
     test_verdict, text = combine(
         record_verdict,
         load_verdict,
         setup.article_finding,
         mount_failed=marks.has("mount-moved"),
-        carried=carried_target(marks, setup),
+        carried=carried_target(loaded, setup),
     )
     reasons = [Reason(told.code, told.text) for told in judged]
     reasons += [load_why, trace_why, Reason(f"test-{test_verdict}", text)]

@@ -292,7 +292,26 @@ def _release(marks: Marks, setup: DropSetup) -> Judged | None:
     return None
 
 
+# What the other channels say, see `legs`, `witness` and `excitation`.
+_OF_CHANNELS = {
+    "leg-uncalibrated": INVALID,
+    "leg-unknown": INVALID,
+    "witness-disagrees": SUSPECT,
+    "excitation-off": SUSPECT,
+    "excitation-drift": SUSPECT,
+    "excitation-sag": SUSPECT,
+    "witness-agrees": NOTE,
+}
+
+
+def _channels(marks: Marks, setup: DropSetup) -> Judged | None:
+    """The gravest of what legs, accelerometer and supply say; the others stay findings."""
+    there = [code for code in _OF_CHANNELS if marks.has(code)]
+    return _found(marks, _OF_CHANNELS[there[0]], there[0]) if there else None
+
+
 CONDITIONS: tuple[Condition, ...] = (
+    _channels,
     _samples,
     _sealed,
     _pull,

@@ -19,6 +19,8 @@ Said = tuple[str, Reason]
 
 def judge_trace(marks: Marks, setup: DropSetup) -> Said:
     """Say whether the load path held, let go or slipped, or that it is unclear; and why."""
+    if marks.has("leg-let-go"):
+        return _said("let-go", marks.text_of("leg-let-go"))
     rest_n, weight_n = marks.rest_force_n, setup.weight_n
     if rest_n is not None and marks.has("reversed"):
         rest_n = -rest_n

@@ -10,6 +10,7 @@ from tautlog.analysis.filters import CLASSES
 from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import ZEROS, mark
 from tautlog.archive.assessment import Assessment, CalibrationUse
+from tautlog.archive.beside import beside, with_findings
 from tautlog.archive.kept_marks import marks_in
 from tautlog.archive.other_calibration import choose, corrected_since
 from tautlog.errors import CampaignError, RecordError
@@ -55,10 +56,13 @@ def assess(
     differs = record.verify_seal().differs
     setup = replace(record.inspected_setup, not_sealed=", ".join(differs) or None)
     cfc, zero = _as_before(record, cfc, zero)
-    marks = mark(record.trace() if trace is None else trace, setup, cfc=cfc, zero=zero)
+    trace = record.trace() if trace is None else trace
+    marks = mark(trace, setup, cfc=cfc, zero=zero)
+    others = beside(record, marks, trace, setup, zero)
+    marks = with_findings(marks, others)
     return Assessment(
         marks,
-        judge(marks, setup),
+        judge(marks, setup, others.loaded(marks)),
         setup,
         path=record.path,
         zero=zero,
@@ -67,6 +71,7 @@ def assess(
         decision=record.decisions[-1] if record.decisions else None,
         calibration=_calibration(record),
         predicted=predicted_of(record, expectations),
+        beside=others,
     )
 
 
@@ -146,5 +151,6 @@ def recalibrated(record: Record, which: str | None, *, by: str, reason: str) -> 
             "of this rig applies to them",
             path=str(record.path),
         )
-    chosen = choose(which, record.path, record.calibration, by=by, reason=reason)
+    names = record.instrument.channels
+    chosen = choose(which, record.path, record.calibration, by=by, reason=reason, names=names)
     return replace(record, recalibration=chosen)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from tautlog.archive.beside import Beside
 from tautlog.model.calibration import Calibration
 from tautlog.model.force_curve import ForceCurve
 from tautlog.model.marks import Marks
@@ -36,8 +37,9 @@ class CalibrationUse:
 
     @property
     def used(self) -> Calibration:
-        """The calibration behind the forces."""
-        return self.chosen.calibration if self.chosen else self.recorded
+        """The calibration behind the forces of the first channel."""
+        chosen = self.chosen
+        return chosen.calibration if chosen and not chosen.channel else self.recorded
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,8 @@ class Assessment:
         The prediction for the drop.
     problem : str
         Why the marks could not be kept with the record, or "".
+    beside : Beside
+        What the other channels say: legs, accelerometer, supply.
     """
 
     marks: Marks
@@ -81,6 +85,12 @@ class Assessment:
     calibration: CalibrationUse = field(default_factory=CalibrationUse)
     predicted: Predicted | None = None
     problem: str = ""
+    beside: Beside = field(default_factory=Beside)
+
+    @property
+    def loaded(self) -> Marks:
+        """The marks that are held against target and limit: of the force, or of one leg."""
+        return self.beside.loaded(self.marks)
 
     @property
     def curve(self) -> ForceCurve:

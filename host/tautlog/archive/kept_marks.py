@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from tautlog.archive.assessment import Assessment, CalibrationUse
+from tautlog.archive.beside import as_json as beside_as_json
 from tautlog.archive.marks_json import as_json as marks_as_json
 from tautlog.archive.marks_json import budgets_as_json
 from tautlog.errors import RecordError
@@ -49,6 +50,7 @@ def as_json(assessment: Assessment, *, budgets: bool = False) -> dict[str, objec
         made["decision"] = {k: v for k, v in asdict(assessment.decision).items() if k != "number"}
     made["calibration"] = _calibration_json(assessment.calibration)
     made["predicted"] = asdict(assessment.predicted) if assessment.predicted else None
+    made |= beside_as_json(assessment.beside)
     if budgets:
         made["budgets"] = budgets_as_json(assessment.marks)
     return made

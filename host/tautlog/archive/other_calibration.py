@@ -10,7 +10,13 @@ import hashlib
 from dataclasses import replace
 from pathlib import Path
 
-from tautlog.calibrate.kept import file_called, measured_in, newest_file, standing_files
+from tautlog.calibrate.kept import (
+    channel_in,
+    file_called,
+    measured_in,
+    newest_file,
+    standing_files,
+)
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import find_campaign
 from tautlog.model.calibration import Calibration
@@ -22,7 +28,13 @@ NEWEST, OWN = "newest", "own"
 
 
 def choose(
-    which: str, record_path: Path, own: Calibration, *, by: str, reason: str
+    which: str,
+    record_path: Path,
+    own: Calibration,
+    *,
+    by: str,
+    reason: str,
+    names: tuple[str, ...] = (),
 ) -> Recalibration:
     """Choose a calibration for a record.
 
@@ -37,6 +49,8 @@ def choose(
         The record's own calibration.
     by, reason : str
         Who chooses it, and why.
+    names : tuple of str
+        The record's channels. The calibration of a leg is used for that leg.
 
     Raises
     ------
@@ -51,8 +65,13 @@ def choose(
     path = _file(which, record_path)
     _refuse_superseded(path)
     measured, text = measured_in(path)
-    used = replace(own, **measured)
-    return Recalibration(path.name, hashlib.sha256(text).hexdigest(), by, reason, stamp(), used)
+    used, channel = replace(own, **measured), channel_in(path)
+    if channel and channel not in names[1:]:
+        raise CampaignError(
+            f"{path.name} is of channel {channel!r}, which {record_path.name} does not have"
+        )
+    sha256 = hashlib.sha256(text).hexdigest()
+    return Recalibration(path.name, sha256, by, reason, stamp(), used, channel)
 
 
 def _file(which: str, record_path: Path) -> Path:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tautlog.archive.assessment import Assessment
+from tautlog.model.legs import SUM, Legs
 from tautlog.model.origin import IMPORTED, MARK
 from tautlog.model.verdict_words import force_text, prediction_words, words
 from tautlog.record import Decision
@@ -57,12 +58,41 @@ def notes(drop: Assessment) -> list[str]:
     if predicted:
         text = prediction_words(predicted, drop.marks.peak_force_n)
         found.append(f"{text}; from line {predicted.line} by {predicted.source}")
-    return found + _calibration_words(drop)
+    return found + channel_words(drop) + _calibration_words(drop)
 
 
 def notes_without_prediction(drop: Assessment) -> list[str]:
     """Notes to the verdicts where the prediction is shown elsewhere."""
-    return _origin_words(drop) + _calibration_words(drop)
+    return _origin_words(drop) + channel_words(drop) + _calibration_words(drop)
+
+
+def channel_words(drop: Assessment) -> list[str]:
+    """What legs, accelerometer and supply show, one line each; none for a single channel."""
+    told = drop.beside
+    found = [] if told.legs is None else _leg_words(told.legs)
+    found += [one.text for one in (told.witness, told.excitation) if one is not None]
+    return found
+
+
+def _leg_words(legs: Legs) -> list[str]:
+    found = []
+    for leg in legs.legs:
+        if leg.peak_force_n is None:
+            found.append(f"{leg.name}: {'no pull' if leg.calibrated else 'NOT CALIBRATED'}")
+            continue
+        spread = leg.peak_force_expanded_u_n or 0.0
+        share = ""
+        if leg.share is not None and leg.share_expanded_u is not None:
+            share = f", {100 * leg.share:.1f} % +/- {100 * leg.share_expanded_u:.1f} % of the sum"
+        peak = f"{force_text(leg.peak_force_n)} N +/- {force_text(spread)} N"
+        found.append(f"{leg.name}: peak {peak} (k = 2){share}")
+    apart_s, spread_s = legs.onset_difference_s, legs.onset_difference_expanded_u_s
+    if apart_s is not None and spread_s is not None:
+        first = f"{legs.first_taut} came taut first" if legs.first_taut else "together, or nearly"
+        found.append(
+            f"onsets {1e3 * apart_s:.2f} ms +/- {1e3 * spread_s:.2f} ms (k = 2) apart: {first}"
+        )
+    return found
 
 
 def _origin_words(drop: Assessment) -> list[str]:
@@ -107,6 +137,10 @@ def _only_rehearsed(drop: Assessment) -> str:
 
 
 def _rest_words(drop: Assessment) -> str:
+    if drop.has("leg-uncalibrated"):
+        return "NOT KNOWN: a leg is not calibrated, so that its pull is not known; stay out"
+    if drop.has("leg-let-go") and drop.marks.rest_force_n is not None:
+        return f"{drop.marks.rest_force_n:.0f} N on the other legs; look before you approach"
     if drop.verdict.trace_says == "let-go":
         return "the load path let go, the sled lies where it fell; look before you approach"
     if drop.has("not-a-pull"):
@@ -127,7 +161,7 @@ def _first_reason(drop: Assessment) -> str:
 
 
 def _load_words(drop: Assessment) -> str:
-    marks, verdict = drop.marks, drop.verdict
+    marks, verdict, legs = drop.loaded, drop.verdict, drop.beside.legs
     spread, factor = marks.peak_force_expanded_u_n, marks.peak_coverage_factor or 2.0
     if marks.peak_force_n is None:
         return _no_peak_words(drop)
@@ -137,19 +171,24 @@ def _load_words(drop: Assessment) -> str:
         load = "NEGATIVE, not a pull as wired: swap the wires"
     elif verdict.record_verdict == "invalid" and verdict.load_verdict in _CLAIMS:
         load = f"{load}, but the record is INVALID"
-    return f"peak {force_text(marks.peak_force_n)} N{around}: {load}"
+    which = "" if legs is None or legs.judged_on == SUM else f"{legs.judged_on}: "
+    return f"{which}peak {force_text(marks.peak_force_n)} N{around}: {load}"
 
 
 def _no_peak_words(drop: Assessment) -> str:
     """The load without a peak. There is no bound: only a valid "no load" is known."""
     if drop.verdict.load_verdict == "no-load" and drop.verdict.record_verdict == "valid":
         return f"no peak: {words('no-load')}"
+    if drop.has("leg-uncalibrated"):
+        return "no peak: the sum of the legs is NOT KNOWN"
     if drop.has("not-a-pull"):
         return "no peak: the force does not look like a pull, the load is NOT KNOWN"
     return "no peak: no pull was seen, the load is NOT KNOWN"
 
 
 def _next_words(drop: Assessment) -> str:
+    if drop.has("leg-uncalibrated"):
+        return "calibrate the leg, then mark the record again"
     if drop.has("not-a-pull"):
         return "find out what this force is"
     if drop.marks.peak_force_n is None:

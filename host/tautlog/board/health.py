@@ -14,6 +14,7 @@ from tautlog.board.session import Session
 from tautlog.errors import CalibrationError, LinkTimeoutError
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import EXCITATION, columns_of
 from tautlog.model.stream import Block, BoardEvent, Instrument
 
 READING_S_OF_SAMPLES = 0.5  # separates 50 Hz from 60 Hz; a board needs less before it arms
@@ -22,7 +23,6 @@ MOST_READINGS = 40
 READING_S = 4.0
 SHUNT_BACK = 0.02  # largest change of the level, as a fraction of the step
 SHUNT_BACK_V = 2e-3  # and in volts, if there is no step
-EXCITATION = "excitation"  # name of the monitoring channel in the board's config.py
 
 
 @dataclass(frozen=True)
@@ -51,6 +51,8 @@ class Health:
         Free memory of the board.
     span_n : float
         Tension that fits between the present level and the far limit.
+    channels_v, channels_noise_v : tuple of float
+        Mean and rms noise of every channel at the converter; empty for one channel.
     """
 
     level_v: float
@@ -70,10 +72,21 @@ class Health:
     span_n: float = 0.0
     noise_v: float = 0.0
     lost_now: int = 0
+    channels_v: tuple[float, ...] = ()
+    channels_noise_v: tuple[float, ...] = ()
 
 
-def read_health(session: Session, calibration: Calibration) -> Health:
+def read_health(session: Session, calibration: Calibration, column: int = 0) -> Health:
     """Let the board stream briefly and read its signal.
+
+    Parameters
+    ----------
+    session : Session
+        The board, greeted.
+    calibration : Calibration
+        That of the channel which is read.
+    column : int
+        The channel: its place in the board's CHANNELS.
 
     Raises
     ------
@@ -98,13 +111,13 @@ def read_health(session: Session, calibration: Calibration) -> Health:
     session.ask("stream", on=False)
     free = session.ask("status").get("free_bytes")
     return replace(
-        _health_of(store.blocks, receiver.status, calibration, board),
+        _health_of(store.blocks, receiver.status, calibration, board, column),
         free_bytes=int(str(free)) if free is not None else None,
     )
 
 
-def steady_volt(session: Session, calibration: Calibration) -> float:
-    """Mean voltage, once three readings in a row agree within their own noise.
+def steady_volt(session: Session, calibration: Calibration, column: int = 0) -> float:
+    """Mean voltage of a channel, once three readings in a row agree within their own noise.
 
     Raises
     ------
@@ -113,7 +126,7 @@ def steady_volt(session: Session, calibration: Calibration) -> float:
     """
     seen: list[float] = []
     for _ in range(MOST_READINGS):
-        health = read_health(session, calibration)
+        health = read_health(session, calibration, column)
         seen.append(health.level_v)
         last = seen[-STEADY_READINGS:]
         if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * health.noise_v, 1e-4):
@@ -168,9 +181,14 @@ class _Blocks:
 
 
 def _health_of(
-    blocks: list[Block], status: Status, calibration: Calibration, board: Instrument
+    blocks: list[Block],
+    status: Status,
+    calibration: Calibration,
+    board: Instrument,
+    column: int = 0,
 ) -> Health:
-    counts = np.concatenate([block.counts[:, 0] for block in blocks])
+    every = np.concatenate([block.counts for block in blocks])
+    counts = every[:, column]
     reduction = board.reduction
     step_v = calibration.volt_per_count(reduction)
     level_v = float(counts.mean()) * step_v
@@ -183,12 +201,10 @@ def _health_of(
     seconds_us = wire.ticks_elapsed_us(blocks[-1].stamp_us, blocks[0].stamp_us)
     between = (blocks[-1].number - blocks[0].number) * board.samples_per_block
 
-    def mean_v(channel: int) -> float | None:
-        if not 0 < channel < len(board.channels):
-            return None
-        return float(np.concatenate([block.counts[:, channel] for block in blocks]).mean()) * step_v
-
-    excitation = list(board.channels).index(EXCITATION) if EXCITATION in board.channels else -1
+    means_v = [step_v * float(mean) for mean in every.mean(axis=0)]
+    noises_v = [step_v * float(noise) for noise in every.std(axis=0)]
+    several = len(board.channels) > 1
+    supply = columns_of(board.channels, EXCITATION)
     return Health(
         level_v=level_v,
         noise_n=float(counts.std()) * calibration.quantum_n(reduction),
@@ -198,8 +214,10 @@ def _health_of(
         mains_hz=mains_hz,
         mains_n=mains_n,
         measured_rate_hz=between / seconds_us * 1e6 if seconds_us > 0 else None,
-        second_channel_v=mean_v(1),
-        excitation_v=mean_v(excitation),
+        second_channel_v=means_v[1] if several else None,
+        excitation_v=means_v[supply[0]] if supply else None,
+        channels_v=tuple(means_v) if several else (),
+        channels_noise_v=tuple(noises_v) if several else (),
         latched=bool(status.inputs & wire.INPUT_LATCHED),
         key_on=bool(status.inputs & wire.INPUT_KEY_ON),
         article_whole=bool(status.inputs & wire.INPUT_ARTICLE_WHOLE),

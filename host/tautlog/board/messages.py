@@ -169,7 +169,16 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         history_blocks=int(hello["history"]),
         converter_bits=int(hello["bits"]),
         state=str(hello["state"]),
+        guard_before_s=_seconds(hello.get("before_s")),
+        guard_after_s=_seconds(hello.get("after_s")),
     )
+
+
+def _seconds(value: object) -> float:
+    """A length of time that a board tells; 0 if it tells none."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return 0.0
+    return float(value) if 0 < value < math.inf else 0.0
 
 
 def reason_texts(reasons: object) -> tuple[str, ...]:

@@ -16,26 +16,19 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from tautlog.board.channel_readiness import channel_findings
 from tautlog.board.converter_fit import converter_findings
-from tautlog.board.finding import ReadinessFinding
+from tautlog.board.finding import LEAST_NOISE_STEPS, ZERO_DOUBTED, ZERO_REFUSED, ReadinessFinding
 from tautlog.board.health import Health, read_health, read_shunt_step
 from tautlog.board.session import Session
 from tautlog.board.shunt import Shunt
 from tautlog.errors import CalibrationError, NotReadyError
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import Channel
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
+from tautlog.model.window import fall_time_s, guarded_window
 
-# Fractions of the span between the limits. The zero balance of a bridge is commonly within 1 to
-# 2 % of its rated output (from memory, data sheets of cells); twice that, for drift and for the
-# parts that hang from the cell. An open bridge or a hanging sled is farther off on most rigs.
-ZERO_REFUSED = 0.05
-ZERO_DOUBTED = 0.02
-# Rms of one conversion, in steps. Quantisation alone is 0.29 (Bennett, Bell System Tech. J.
-# 27 (1948) 446); a Pico's own converter, on a quiet source, 0.97 at least (a published
-# characterisation, pico-adc.markomo.me). Below this, no converter is working on a live
-# signal.
-LEAST_NOISE_STEPS = 0.8
 # The range of 16384 samples of normal noise is 7.9 standard deviations on average (order
 # statistics, checked by simulation in the tests).
 SPAN_OF_NOISE = 7.5
@@ -69,6 +62,10 @@ class Facts:
         Its step, measured just now.
     stated_zero_v : float or None
         The amplifier's output without force, as stated in campaign.toml.
+    channels : tuple of Channel
+        What is known of the board's channels, the first force channel first.
+    height_m : float or None
+        Free travel of the drop.
     """
 
     health: Health
@@ -79,6 +76,8 @@ class Facts:
     shunt: Shunt | None = None
     shunt_step_v: float | None = None
     stated_zero_v: float | None = None
+    channels: tuple[Channel, ...] = ()
+    height_m: float | None = None
 
     @property
     def zero_v(self) -> float | None:
@@ -94,6 +93,7 @@ def read_facts(
     on_health: Callable[[Health], None] = lambda health: None,
     *,
     stated_zero_v: float | None,
+    channels: tuple[Channel, ...] = (),
 ) -> Facts:
     """Read the instrument of a greeted session, and the shunt's step.
 
@@ -101,7 +101,7 @@ def read_facts(
     ----------
     on_health : callable
         Called with the health before the shunt is read, which takes a while.
-    stated_zero_v : float or None
+    stated_zero_v, channels : float or None, tuple of Channel
         See `Facts`.
 
     Raises
@@ -124,6 +124,8 @@ def read_facts(
         shunt,
         step_v,
         stated_zero_v,
+        channels,
+        setup.height_m,
     )
 
 
@@ -358,4 +360,22 @@ def _converter(facts: Facts) -> list[ReadinessFinding]:
     return converter_findings(facts.calibration, facts.instrument, facts.health.level_v)
 
 
-_RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter)
+def _window(facts: Facts) -> list[ReadinessFinding]:
+    """Whether the board's memory holds fall and contact if the cable fails."""
+    if facts.height_m is None:
+        return []
+    holds, text = guarded_window(facts.instrument).check(fall_time_s(facts.height_m))
+    if holds:
+        return []
+    told, _, mend = text.rpartition(": ")
+    return [
+        ReadinessFinding("window-short", False, told, "the board alone would lose the pull", mend)
+    ]
+
+
+def _channels(facts: Facts) -> list[ReadinessFinding]:
+    """The channels beyond the first."""
+    return channel_findings(facts.instrument, facts.health, facts.channels)
+
+
+_RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter, _window, _channels)

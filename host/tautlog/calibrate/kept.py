@@ -24,11 +24,15 @@ LATER = ("accepted", "expanded_u_n", "converter")  # not in old files
 
 @dataclass(frozen=True)
 class StandingFile:
-    """A calibration file; the name of the file that supersedes it, with who and why, or ""."""
+    """A calibration file; the name of the file that supersedes it, with who and why, or "".
+
+    `channel` is the force channel that it is for; "" for the first.
+    """
 
     path: Path
     superseded_by: str = ""
     reason: str = ""
+    channel: str = ""
 
 
 def standing_files(campaign_folder: Path) -> list[StandingFile]:
@@ -36,15 +40,19 @@ def standing_files(campaign_folder: Path) -> list[StandingFile]:
     paths = files_in_order(campaign_folder / FOLDER)
     superseded: dict[str, tuple[str, str]] = {}
     roots: dict[str, int] = {}
+    channels: dict[str, str] = {}
     for number, path in enumerate(paths):
         roots[path.name] = number
-        correction = _correction_in(path)
+        correction, channels[path.name] = _about(path)
         wrong = correction.get("file")
         if wrong in roots:
             roots[path.name] = roots[wrong]
             superseded[wrong] = (path.name, f"{correction.get('by')}: {correction.get('reason')}")
     paths.sort(key=lambda path: (roots[path.name], order_of(path)))
-    return [StandingFile(path, *superseded.get(path.name, ("", ""))) for path in paths]
+    return [
+        StandingFile(path, *superseded.get(path.name, ("", "")), channel=channels[path.name])
+        for path in paths
+    ]
 
 
 def unread_files(campaign_folder: Path) -> tuple[str, ...]:
@@ -52,13 +60,17 @@ def unread_files(campaign_folder: Path) -> tuple[str, ...]:
     return unread_in(campaign_folder / FOLDER, FORMAT, "a calibration")
 
 
-def _correction_in(path: Path) -> dict[str, Any]:
-    """What a file supersedes; empty if it cannot be read."""
+def _about(path: Path) -> tuple[dict[str, Any], str]:
+    """What a file supersedes, and its channel; nothing if it cannot be read."""
     try:
-        correction = read_object(read_ordinary(path)).get("supersedes")
+        content = read_object(read_ordinary(path))
     except (OSError, ValueError):
-        return {}
-    return correction if isinstance(correction, dict) else {}
+        return {}, ""
+    correction, channel = content.get("supersedes"), content.get("channel")
+    return (
+        correction if isinstance(correction, dict) else {},
+        channel if isinstance(channel, str) else "",
+    )
 
 
 def file_called(campaign_folder: Path, name: str) -> Path | None:
@@ -70,15 +82,24 @@ def file_called(campaign_folder: Path, name: str) -> Path | None:
     return None
 
 
-def newest_calibration(campaign_folder: Path, base: Calibration) -> Calibration:
-    """The campaign's newest calibration; campaign.toml states the rest.
+def newest_calibration(campaign_folder: Path, base: Calibration, channel: str = "") -> Calibration:
+    """The campaign's newest calibration of a channel; campaign.toml states the rest.
+
+    Parameters
+    ----------
+    campaign_folder : Path
+        The campaign's folder.
+    base : Calibration
+        What campaign.toml states.
+    channel : str
+        Name of the force channel; "" for the first.
 
     Raises
     ------
     CampaignError
         If the newest file cannot be read as a calibration.
     """
-    path = newest_file(campaign_folder)
+    path = newest_file(campaign_folder, channel)
     return base if path is None else _over(base, path)
 
 
@@ -88,9 +109,7 @@ def newest_readable(campaign_folder: Path, base: Calibration) -> tuple[Calibrati
     For looking back only: nothing may be dropped with it. See `newest_calibration` for drops.
     """
     problems: list[str] = []
-    for file in reversed(
-        [file for file in standing_files(campaign_folder) if not file.superseded_by]
-    ):
+    for file in reversed(_counting(campaign_folder, "")):
         try:
             return _over(base, file.path), "; ".join(problems)
         except CampaignError as problem:
@@ -117,10 +136,21 @@ def _over(base: Calibration, path: Path) -> Calibration:
     return made
 
 
-def newest_file(campaign_folder: Path) -> Path | None:
-    """File of the campaign's newest calibration that counts, or None."""
-    there = [file.path for file in standing_files(campaign_folder) if not file.superseded_by]
-    return there[-1] if there else None
+def newest_file(campaign_folder: Path, channel: str = "") -> Path | None:
+    """File of a channel's newest calibration that counts, or None; "" is the first channel."""
+    there = _counting(campaign_folder, channel)
+    return there[-1].path if there else None
+
+
+def channel_in(path: Path) -> str:
+    """Force channel that a calibration file is for; "" for the first."""
+    return _about(path)[1]
+
+
+def _counting(campaign_folder: Path, channel: str) -> list[StandingFile]:
+    """Files of a channel that are not superseded, oldest first."""
+    there = standing_files(campaign_folder)
+    return [file for file in there if not file.superseded_by and file.channel == channel]
 
 
 def measured_in(path: Path) -> tuple[dict[str, Any], bytes]:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from tautlog.calibrate.kept import (
     FOLDER,
     FORMAT,
+    channel_in,
     file_called,
     standing_files,
     unread_files,
@@ -67,7 +68,7 @@ def add_calibration(
     Parameters
     ----------
     campaign : Campaign
-        Gives the data sheets and earlier calibrations to check against.
+        Gives data sheets and earlier calibrations; for another leg, see `Campaign.for_channel`.
     made : Calibrated
         The calibration, with its points.
     accepted : Word, optional
@@ -98,12 +99,24 @@ def add_calibration(
         used = replace(used, accepted=f"{accepted.by}: {accepted.reason}")
     now = datetime.now(UTC)
     content = _as_json(replace(made, calibration=used), now) | {"doubts": list(doubts)}
+    channel = file_channel(campaign)
+    content |= {"channel": channel} if channel else {}
     if supersedes:
-        if word is None:
-            raise CampaignError("to supersede a calibration, give a name and a reason")
-        file = _in_force(campaign.folder, supersedes)
-        content["supersedes"] = {"file": file, **asdict(word), "utc": stamp(now)}
+        file = _in_force(campaign.folder, supersedes, channel)
+        content["supersedes"] = _correction(file, word, now)
     return write_numbered(campaign.folder / FOLDER, content, now)
+
+
+def _correction(file: str, word: Word | None, now: datetime) -> dict[str, str]:
+    if word is None:
+        raise CampaignError("to supersede a calibration, give a name and a reason")
+    return {"file": file, **asdict(word), "utc": stamp(now)}
+
+
+def file_channel(campaign: Campaign) -> str:
+    """The channel that a file of this campaign's calibrations names; "" for the first."""
+    name = campaign.cell.channel
+    return name if any(leg.name == name for leg in campaign.force_channels) else ""
 
 
 def doubts_of(campaign: Campaign, made: Calibrated) -> tuple[str, ...]:
@@ -134,7 +147,7 @@ def _has_comparison(campaign: Campaign) -> bool:
     return campaign.calibration_stated and not doubts
 
 
-def _in_force(campaign_folder: Path, name: str) -> str:
+def _in_force(campaign_folder: Path, name: str, channel: str) -> str:
     """Name of the calibration file to supersede; refuse a name that cannot be superseded."""
     there = standing_files(campaign_folder)
     path = file_called(campaign_folder, name)
@@ -142,6 +155,12 @@ def _in_force(campaign_folder: Path, name: str) -> str:
         names = ", ".join(file.path.name for file in there) or "none"
         raise CampaignError(f"no calibration {name!r} in this campaign; it has: {names}")
     after = next(file.superseded_by for file in there if file.path == path)
+    of = channel_in(path)
+    if of != channel:
+        raise CampaignError(
+            f"{path.name} is of channel {of or 'the first'}, this one of {channel or 'the first'}: "
+            "give --channel"
+        )
     if after:
         raise CampaignError(f"{path.name} is already superseded by {after}: supersede that file")
     return path.name

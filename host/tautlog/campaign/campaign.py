@@ -12,20 +12,31 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from tautlog.calibrate.kept import newest_calibration, newest_file
 from tautlog.campaign.calibration_in_force import calibration_in_force, promised_slope
 from tautlog.campaign.condemned import Retired
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
 from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
-from tautlog.campaign.sections import Amplifier, Article, Cell, DecisionRule, Requirement, RigLimits
+from tautlog.campaign.sections import (
+    Amplifier,
+    Article,
+    Cell,
+    DecisionRule,
+    ForceChannel,
+    Requirement,
+    RigLimits,
+)
 from tautlog.campaign.stated import Stated, stated_in
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE, traces_of_campaign
 from tautlog.files.ordinary import read_ordinary
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import ACCELERATION, EXCITATION, FORCE, Channel, channel_for
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount
-from tautlog.model.names import short
+from tautlog.model.names import meant, short
 from tautlog.model.trace import DropSetup
+from tautlog.model.window import Sampling
 
 
 @dataclass(frozen=True)
@@ -58,6 +69,13 @@ class Campaign:
         The mounts, with their newest proofs.
     retired : tuple of Retired
         Lines and articles that must no longer be dropped.
+    channels : tuple of Channel
+        The first force channel, the other legs, accelerometer and supply, as far as stated; a
+        leg that nobody calibrated has no scale.
+    force_channels : tuple of ForceChannel
+        Cells and amplifiers of the other legs.
+    sampling : Sampling
+        How the board samples, as stated; for plans without it.
     """
 
     path: Path
@@ -81,6 +99,41 @@ class Campaign:
     stated_newton_per_volt: float | None = None
     retired: tuple[Retired, ...] = ()
     calibration_left_out: str = ""
+    channels: tuple[Channel, ...] = ()
+    force_channels: tuple[ForceChannel, ...] = ()
+    sampling: Sampling = field(default_factory=Sampling)
+
+    @property
+    def legs(self) -> tuple[Channel, ...]:
+        """The force channels beyond the first, with their calibrations."""
+        return tuple(one for one in self.channels[1:] if one.role == FORCE)
+
+    def for_channel(self, name: str) -> Campaign:
+        """The campaign as seen by one force channel: with its cell, amplifier and calibration.
+
+        Raises
+        ------
+        CampaignError
+            If it does not have that channel.
+        """
+        if name in ("", self.cell.channel):
+            return self
+        leg = next((one for one in self.force_channels if one.name == name), None)
+        if leg is None:
+            names = (self.cell.channel, *(one.name for one in self.force_channels))
+            raise CampaignError(
+                f"channel {name!r} is not in campaign.toml; {meant(name, names)}: add it as "
+                "[[force_channel]]"
+            )
+        used = channel_for(self.channels, name).calibration
+        return replace(
+            self,
+            cell=leg.cell,
+            amplifier=leg.amplifier,
+            calibration=used or leg.base(self.calibration),
+            calibration_stated=used is not None,
+            stated_newton_per_volt=None,
+        )
 
     @property
     def promised_newton_per_volt(self) -> float | None:
@@ -129,6 +182,8 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         where = where / CAMPAIGN_FILE
     stated = read_stated(where)
     used = calibration_in_force(where.parent, stated, to_drop=to_drop)
+    channels = _channels(where.parent, stated, used.calibration, to_drop=to_drop)
+    board = stated.board
     return Campaign(
         path=where,
         name=stated.campaign.name or where.absolute().parent.name,
@@ -151,7 +206,31 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         mounts=_with_proofs(where.parent, stated.mount),
         elements=stated.element,
         retired=stated.retired,
+        channels=channels,
+        force_channels=stated.force_channel,
+        sampling=Sampling(board.chip, len(channels), board.sample_rate_hz),
     )
+
+
+def _channels(
+    folder: Path, stated: Stated, first: Calibration, *, to_drop: bool
+) -> tuple[Channel, ...]:
+    """The first force channel, and all others that are stated."""
+    found = [Channel(stated.cell.channel, first)]
+    for leg in stated.force_channel:
+        used = None
+        try:
+            if newest_file(folder, leg.name) is not None:
+                used = newest_calibration(folder, leg.base(stated.calibration), leg.name)
+        except CampaignError:
+            if to_drop:
+                raise
+        found.append(Channel(leg.name, used))
+    if stated.accelerometer.volt_per_m_s2:
+        found.append(Channel(ACCELERATION, stated.accelerometer))
+    if stated.excitation.divider_ratio:
+        found.append(Channel(EXCITATION, stated.excitation))
+    return tuple(found)
 
 
 def read_stated(path: Path) -> Stated:

@@ -8,7 +8,7 @@ A file that cannot be believed is refused, not passed over: an older one might t
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -112,6 +112,11 @@ class ConverterFile:
         if found is None:
             raise ValueError("it holds no table (linearity)")
         return found
+
+    @property
+    def of_its_board(self) -> Linearity:
+        """Its table, which names the board and the chip that it holds for."""
+        return replace(self.table, serial=self.serial.strip(), chip=self.chip)
 
     def of_board(self, serial: str) -> bool:
         """Whether it was found on the board with this serial number."""
@@ -238,7 +243,7 @@ def newest_converter(folder: Path, serial: str) -> Linearity | None:
     CampaignError
         If any file cannot be believed: it may be of this board.
     """
-    tables = [kept.table for _, kept in kept_converters(folder) if kept.of_board(serial)]
+    tables = [kept.of_its_board for _, kept in kept_converters(folder) if kept.of_board(serial)]
     return tables[-1] if tables else None
 
 

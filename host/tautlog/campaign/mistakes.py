@@ -11,6 +11,8 @@ from tautlog.campaign.sections import Requirement
 from tautlog.campaign.stated import SECTIONS, Section, Stated
 from tautlog.errors import CampaignError
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import FORCE, role_of
+from tautlog.model.legs import SUM
 from tautlog.model.names import alike, short
 
 # A stated target and load x factors may differ by rounding only.
@@ -56,6 +58,7 @@ def contradictions(stated: Stated) -> list[str]:
     return [
         *_of_requirement(stated.requirement),
         *_of_calibration(stated.calibration),
+        *_of_channels(stated),
         *(text for name in SECTIONS if SECTIONS[name].many for text in _of_names(stated, name)),
     ]
 
@@ -152,3 +155,21 @@ def _of_calibration(stated: Calibration) -> Iterator[str]:
             f"[calibration] rail_high_v = {high_v:g}: allowed is a number > rail_low_v ({low_v:g}) "
             f"and <= reference_v ({stated.reference_v:g})"
         )
+
+
+def _of_channels(stated: Stated) -> Iterator[str]:
+    """Channels that are no force, or that two sections describe."""
+    first, others = stated.cell.channel, [leg.name for leg in stated.force_channel]
+    for head, name in (("[cell] channel", first), *(("[[force_channel]] name", n) for n in others)):
+        if role_of(name) != FORCE or name != name.strip():
+            yield f"{head} = {short(name)}: allowed is a name that begins with the word force"
+    if first in others:
+        yield f"[[force_channel]] name = {short(first)}: [cell] describes that channel"
+    judged = stated.requirement.judged_on
+    if judged not in (SUM, first, *others):
+        yield (
+            f"[requirement] judged_on = {short(judged)}: allowed is {SUM} or a force channel: "
+            f"{', '.join((first, *others))}"
+        )
+    if stated.accelerometer.volt_per_m_s2 == 0:
+        yield "[accelerometer] volt_per_m_s2 = 0: allowed is any other number"

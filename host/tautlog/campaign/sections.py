@@ -8,11 +8,15 @@ Every field that a file may state carries its key, with unit, example and meanin
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tautlog.model import quantities as q
+from tautlog.model.calibration import Calibration
+from tautlog.model.channels import FORCE
 from tautlog.model.key import COUNT, stated
+from tautlog.model.legs import SUM
 from tautlog.model.line import Line, stiffness_of_rope
+from tautlog.model.window import CHIPS
 
 
 @dataclass(frozen=True)
@@ -81,6 +85,14 @@ class Requirement:
     longest_duration_s: float | None = field(
         default=None, metadata=stated("Longest duration allowed.", 0.2, q.PULSE, optional=True)
     )
+    judged_on: str = field(
+        default=SUM,
+        metadata=stated(
+            "What is held against target and limit, if there are several legs: sum, or the channel "
+            "of one leg.",
+            optional=True,
+        ),
+    )
     criterion: str = field(
         default="",
         metadata=stated(
@@ -111,6 +123,19 @@ class Connection:
     link_timeout_s: float = field(
         default=2.0,
         metadata=stated("How long to wait for an answer from the board.", quantity=q.PATIENCE),
+    )
+    chip: str = field(
+        default="RP2040",
+        metadata=stated("Chip of the board, for plans.", choices=tuple(CHIPS), optional=True),
+    )
+    sample_rate_hz: float | None = field(
+        default=None,
+        metadata=stated(
+            "Samples per second of one channel, as `health` shows, for plans.",
+            62_500.0,
+            q.RATE,
+            optional=True,
+        ),
     )
 
 
@@ -192,10 +217,91 @@ class Cell:
         ),
     )
 
+    channel: str = field(
+        default=FORCE,
+        metadata=stated(
+            "Channel of this cell, if the board has several force channels: the first of CHANNELS.",
+            "force left",
+            optional=True,
+        ),
+    )
+
     @property
     def best_mv_per_v(self) -> float | None:
         """Output at rated load by the certificate, else by the data sheet."""
         return self.certified_mv_per_v or self.sensitivity_mv_per_v
+
+
+@dataclass(frozen=True)
+class ForceChannel:
+    """A force channel beyond the first: a leg with a cell and an amplifier of its own."""
+
+    name: str = field(
+        metadata=stated("Name of the channel, as in the board's CHANNELS.", "force right")
+    )
+    rated_n: float | None = field(
+        default=None, metadata=stated("Rated load of its cell.", 5000.0, q.FORCE)
+    )
+    sensitivity_mv_per_v: float | None = field(
+        default=None,
+        metadata=stated("Output at rated load, by data sheet or certificate.", 2.0, q.SENSITIVITY),
+    )
+    excitation_v: float | None = field(
+        default=None, metadata=stated("Supply voltage of its bridge.", 5.0, q.EXCITATION)
+    )
+    gain: float | None = field(
+        default=None, metadata=stated("Gain of its amplifier.", 500.0, q.GAIN)
+    )
+    zero_v: float | None = field(
+        default=None, metadata=stated("Output voltage without a force.", 0.45, q.VOLT)
+    )
+    rail_low_v: float | None = field(
+        default=None,
+        metadata=stated(
+            "Lowest output, if other than the first channel's.", 0.05, q.VOLT, optional=True
+        ),
+    )
+    rail_high_v: float | None = field(
+        default=None,
+        metadata=stated(
+            "Highest output, if other than the first channel's.", 3.2, q.VOLT, optional=True
+        ),
+    )
+    bandwidth_hz: float | None = field(
+        default=None,
+        metadata=stated(
+            "Bandwidth, -3 dB, if other than the first channel's.",
+            2000.0,
+            q.BANDWIDTH,
+            optional=True,
+        ),
+    )
+    serial: str = field(default="", metadata=stated("Serial numbers of cell and amplifier."))
+
+    @property
+    def cell(self) -> Cell:
+        """Its cell."""
+        return Cell(
+            rated_n=self.rated_n,
+            sensitivity_mv_per_v=self.sensitivity_mv_per_v,
+            excitation_v=self.excitation_v,
+            serial=self.serial,
+            channel=self.name,
+        )
+
+    @property
+    def amplifier(self) -> Amplifier:
+        """Its amplifier."""
+        return Amplifier(gain=self.gain, zero_v=self.zero_v)
+
+    def base(self, first: Calibration) -> Calibration:
+        """The converter and amplifier of its calibrations: as the first's, but for what differs."""
+        own = {
+            name: getattr(self, name)
+            for name in ("rail_low_v", "rail_high_v", "bandwidth_hz")
+            if getattr(self, name) is not None
+        }
+        return replace(first, zero_v=self.zero_v, accepted="", **own)
 
 
 @dataclass(frozen=True)

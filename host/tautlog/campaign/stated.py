@@ -19,12 +19,15 @@ from tautlog.campaign.sections import (
     Cell,
     Connection,
     DecisionRule,
+    ForceChannel,
     Requirement,
     RigLimits,
     StatedLine,
 )
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import Accelerometer, ExcitationMonitor
 from tautlog.model.key import Key, keys_of
+from tautlog.model.legs import SUM
 from tautlog.model.load_path import Element, Mount
 from tautlog.model.signature import signed
 from tautlog.model.trace import DropSetup
@@ -114,6 +117,27 @@ class Stated:
     amplifier: Amplifier = field(
         default_factory=Amplifier, metadata=_section("Amplifier and anti-alias filter")
     )
+    # Comments, because most rigs have one channel.
+    force_channel: tuple[ForceChannel, ...] = field(
+        default=(),
+        metadata=_section(
+            "Force channels beyond the first, the other legs; one section for each",
+            many=ForceChannel,
+            as_comment=True,
+        ),
+    )
+    accelerometer: Accelerometer = field(
+        default_factory=Accelerometer,
+        metadata=_section(
+            "The accelerometer on the sled, on the board's channel `acceleration`", as_comment=True
+        ),
+    )
+    excitation: ExcitationMonitor = field(
+        default_factory=ExcitationMonitor,
+        metadata=_section(
+            "The supply of the bridges, on the board's channel `excitation`", as_comment=True
+        ),
+    )
     decision: DecisionRule = field(
         default_factory=DecisionRule,
         metadata=_section("How verdicts are reached, agreed before the first drop"),
@@ -165,6 +189,7 @@ class Stated:
             shortest_s=required.shortest_duration_s,
             longest_s=required.longest_duration_s,
             end_state=self.rig.end_state,
+            judged_on=None if required.judged_on == SUM else required.judged_on,
         )
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from tautlog.calibrate.calibrating import Calibrated, Point
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
+    from tautlog.model.stream import Instrument
 
 
 @click.command(name="calibrate")
@@ -58,6 +59,12 @@ if TYPE_CHECKING:
     metavar="OHM",
     help="Only check the step that this shunt resistor makes.",
 )
+@click.option(
+    "--channel",
+    default="",
+    metavar="NAME",
+    help="Force channel to calibrate, if the board has several (default: the first).",
+)
 @click.option("--note", default="", metavar="TEXT", help="Note serial numbers, weights and names.")
 @click.option(
     "--date",
@@ -89,6 +96,7 @@ def command(
     hang: bool,
     mass_kg: float | None,
     shunt_ohm: float | None,
+    channel: str,
     note: str,
     day: str | None,
     accept: tuple[str, str] | None,
@@ -116,9 +124,10 @@ def command(
         _list(options.folder_here())
         return
     campaign = options.here(to_drop=False)
+    campaign = campaign.for_channel(channel) if campaign else None
     base = campaign.calibration if campaign else Calibration()
     if hang:
-        _hang(port, campaign, base, mass_kg, timeout_scale)
+        _hang(port, campaign, base, mass_kg, timeout_scale, channel)
         return
     if shunt_ohm is not None:
         _shunt(port, campaign, base, shunt_ohm, timeout_scale)
@@ -126,7 +135,7 @@ def command(
     if table is not None:
         base, points = _from_table(table, campaign, base, gravity)
     else:
-        base, points = _live(port, campaign, base, loads_kg, gravity, timeout_scale)
+        base, points = _live(port, campaign, base, (loads_kg, gravity), timeout_scale, channel)
     made = _made(campaign, points, base, degree, day, note)
     where = _kept(campaign, made, accept, supersedes, (by, reason))
     if picture is not None:
@@ -210,7 +219,8 @@ def _list(folder: Path) -> None:
         click.echo("no calibrations here")
     for file in found:
         gone = f"; SUPERSEDED by {file.superseded_by} ({file.reason})" if file.superseded_by else ""
-        click.echo(f"{file.path.name}{gone}")
+        of = f" of {file.channel}" if file.channel else ""
+        click.echo(f"{file.path.name}{of}{gone}")
 
 
 def _from_table(
@@ -227,11 +237,15 @@ def _live(
     port: str | None,
     campaign: Campaign | None,
     base: Calibration,
-    loads_kg: tuple[float, ...],
-    gravity: float,
+    weights: tuple[tuple[float, ...], float],
     timeout_scale: float,
+    channel: str,
 ) -> tuple[Calibration, list[Point]]:
-    """Ask for each weight and read it once it is steady; the base knows the board's converter."""
+    """Ask for each weight, in kg, and read it once it is steady; the base knows the converter.
+
+    `weights` are the weights and gravity.
+    """
+    loads_kg, gravity = weights
     from tautlog.board.health import steady_volt
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
@@ -249,7 +263,7 @@ def _live(
     click.echo(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
-        session.greet()
+        column = _column(session.greet(), channel)
         base = replace(base, converter=converter_for(campaign, base, session.instrument))
         for load in loads_kg:
             click.prompt(
@@ -258,10 +272,27 @@ def _live(
                 show_default=False,
                 err=True,
             )
-            volt = steady_volt(session, base)
+            volt = steady_volt(session, base, column)
             click.echo(f"  {load:g} kg reads {volt:.5f} V", err=True)
             points.append(Point(load * gravity, volt))
     return base, points
+
+
+def _column(board: Instrument, channel: str) -> int:
+    """Place of a force channel on the board; refuse what is none."""
+    from tautlog.errors import CalibrationError
+    from tautlog.model.channels import FORCE, columns_of
+
+    columns = columns_of(board.channels, FORCE)
+    names = [board.channels[column] for column in columns]
+    if not channel and len(names) == 1:
+        return 0
+    if channel not in names:
+        raise CalibrationError(
+            f"{f'channel {channel!r} is no' if channel else 'name the'} force channel of the "
+            f"board with --channel: {', '.join(names)}"
+        )
+    return columns[names.index(channel)]
 
 
 def _hang(
@@ -270,6 +301,7 @@ def _hang(
     base: Calibration,
     mass_kg: float | None,
     timeout_scale: float,
+    channel: str,
 ) -> None:
     """Check the reading of the hanging sled against the reading of a slack line."""
     from tautlog.board.health import steady_volt
@@ -288,11 +320,11 @@ def _hang(
     click.echo(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
-        session.greet()
+        column = _column(session.greet(), channel)
         click.prompt("line slack, press Enter", default="", show_default=False, err=True)
-        slack_v = steady_volt(session, base)
+        slack_v = steady_volt(session, base, column)
         click.prompt("sled hangs, press Enter", default="", show_default=False, err=True)
-        hung_v = steady_volt(session, base)
+        hung_v = steady_volt(session, base, column)
     slack, hung = base.true_v([slack_v, hung_v]).tolist()
     holds, text = hanging_check(
         (hung - slack) * base.newton_per_volt, mass * STANDARD_GRAVITY_M_PER_S2

@@ -10,6 +10,13 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from tautlog.model.channels import (
+    VOLTAGE,
+    Accelerometer,
+    Channel,
+    ExcitationMonitor,
+    channel_for,
+)
 from tautlog.model.origin import MARK, board_is_rehearsed
 from tautlog.model.verdict_words import words
 
@@ -152,6 +159,31 @@ def health_text(health: Health) -> str:
     )
 
 
+def channel_texts(board: Instrument, health: Health, channels: tuple[Channel, ...]) -> list[str]:
+    """One line for each channel beyond the first: its role, its level, and what that means."""
+    found = []
+    for column, name in enumerate(board.channels[1:], start=1):
+        channel, level_v = channel_for(channels, name), health.channels_v[column]
+        means = "a plain voltage, kept and not judged"
+        if channel.role != VOLTAGE:
+            means = _meaning(channel, level_v) if channel.scaled else "NO SCALE: only counts"
+        noise_mv = 1e3 * health.channels_noise_v[column]
+        found.append(f"{name}: level {level_v:.3f} V, noise {noise_mv:.2f} mV rms; {means}")
+    return found
+
+
+def _meaning(channel: Channel, level_v: float) -> str:
+    scale = channel.scale
+    if isinstance(scale, Accelerometer):
+        if scale.zero_v is None:
+            return "its zero is not stated"
+        felt = (level_v - scale.zero_v) / (scale.volt_per_m_s2 or math.nan)
+        return f"{felt:.2f} m/s2, at rest 9.81 is expected"
+    if isinstance(scale, ExcitationMonitor):
+        return f"supply {level_v * (scale.divider_ratio or math.nan):.3f} V"
+    return "calibrated"
+
+
 def _excitation(health: Health) -> str:
     return "" if health.excitation_v is None else f"; excitation {health.excitation_v:.3f} V"
 
@@ -184,6 +216,9 @@ def print_verdict(assessment: Assessment) -> None:
         click.echo(f"  - {reason.text}")
 
 
+_NOT_FIGURES = ("legs", "witness", "excitation")  # told in lines of their own
+
+
 def print_figures(assessment: Assessment, truth: Mapping[str, object] | None = None) -> None:
     """Print all figures, beside the true figures where they are known."""
     from tautlog.archive.kept_marks import as_json
@@ -194,7 +229,7 @@ def print_figures(assessment: Assessment, truth: Mapping[str, object] | None = N
     if truth is not None:
         table.add_column("true", justify="right")
     for name, value in as_json(assessment).items():
-        if isinstance(value, (list, str, dict)) and name != "trace_says":
+        if name in _NOT_FIGURES or (isinstance(value, (list, str, dict)) and name != "trace_says"):
             continue
         cells = [name, _cell(value)]
         if truth is not None:

@@ -151,10 +151,11 @@ def _counted(port: str, plan: DensityPlan, timeout_scale: float, *, quiet: bool)
 
 
 def _simulated(plan: DensityPlan, chip: str, seed: int) -> CodeCounts:
-    from tautlog.rehearsal.converter import SimulatedTest, own_converter, simulated_counts
+    from tautlog.rehearsal.converters import some_converter
+    from tautlog.rehearsal.density_test import SimulatedTest, simulated_counts
 
     test = SimulatedTest(ramps=plan.ramps, ramp_s=plan.ramp_s)
-    counts: CodeCounts = simulated_counts(own_converter(chip, seed), test, seed, chip)
+    counts: CodeCounts = simulated_counts(some_converter(chip, seed), test, seed, chip)
     return replace(counts, wiring=plan.wiring)
 
 

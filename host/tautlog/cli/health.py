@@ -33,32 +33,43 @@ def command(
     from tautlog.board.session import Session
     from tautlog.calibrate.plausibility import refuse_doubtful
     from tautlog.campaign.fitted_shunt import shunt_of
-    from tautlog.cli.console import health_text
+    from tautlog.cli.console import channel_texts, health_text
     from tautlog.cli.output import print_json
     from tautlog.model.calibration import Calibration
+    from tautlog.model.window import fall_time_s, guarded_window
 
     campaign = options.here()
     port = options.port_of(port, campaign)
     calibration = campaign.calibration if campaign else Calibration()
     zero_v = campaign.amplifier.zero_v if campaign else None
+    channels = campaign.channels if campaign else ()
     setup = options.setup_of(campaign, {"target_n": target_n})
     doubts = _doubts(campaign, calibration)
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
         board = session.greet()
         fitted = shunt_of(campaign, calibration, asked=False)
-        facts = read_facts(session, calibration, setup, fitted, stated_zero_v=zero_v)
+        facts = read_facts(
+            session, calibration, setup, fitted, stated_zero_v=zero_v, channels=channels
+        )
         found = findings(facts)
+        window = guarded_window(board)
         shunt = {"shunt_step_v": facts.shunt_step_v, "shunt_looks_like_n": _shunt_n(campaign)}
         if as_json:
             judged = {"calibration_doubts": list(doubts), "findings": _as_json(found)}
-            print_json({**asdict(board), **asdict(facts.health), **shunt, **judged})
+            guarded = {"guarded_before_s": window.before_s, "guarded_after_s": window.after_s}
+            print_json({**asdict(board), **asdict(facts.health), **shunt, **guarded, **judged})
         else:
             click.echo(f"board: {board.board}, firmware {board.firmware}, {board.state}")
             click.echo(health_text(facts.health))
+            click.echo(window.check(fall_time_s(setup.height_m))[1])
+            for line in channel_texts(board, facts.health, channels):
+                click.echo(line)
             while watch:
                 _show(found, refused=True)
-                facts = read_facts(session, calibration, setup, None, stated_zero_v=zero_v)
+                facts = read_facts(
+                    session, calibration, setup, None, stated_zero_v=zero_v, channels=channels
+                )
                 found = [finding for finding in findings(facts) if finding.code != "shunt-none"]
                 click.echo(health_text(facts.health))
             _show_shunt(**shunt)

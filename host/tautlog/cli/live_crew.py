@@ -10,6 +10,7 @@ from tautlog.archive.verdict_lines import quick_look
 from tautlog.cli.console import ConsoleCrew
 from tautlog.display.live import LiveFeed
 from tautlog.errors import TautlogError
+from tautlog.model.channels import FORCE, columns_of
 from tautlog.model.verdict_words import words
 
 if TYPE_CHECKING:
@@ -56,6 +57,8 @@ class LiveCrew(ConsoleCrew):
     def met(self, instrument: Instrument, health: Health) -> None:
         """Start to show samples: the board has been greeted."""
         super().met(instrument, health)
+        if len(columns_of(instrument.channels, FORCE)) > 1:
+            self.say(f"LOOK: the live window shows {instrument.channels[0]!r} alone, not the sum")
         self._rate_hz = instrument.sample_rate_hz
         self._feed.meet(instrument, self._calibration)
         self._feed.send("state", word="NOT ARMED", text="")

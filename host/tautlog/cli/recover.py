@@ -141,6 +141,7 @@ def _from_board(
         facts = Known(
             options.setup_of(campaign, setup),
             campaign.calibration if campaign else Calibration(),
+            campaign.channels if campaign else (),
         )
         path = options.record_path(out, campaign, facts.setup.article)
         outcome = recover(session, path, facts, held, stop)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from tautlog.rehearsal.scene import Scene
 
 HELD_WAIT_S = 20.0
+SIDE = ("legs", "acceleration", "excitation")  # as in rehearsal.side_channels, which is heavy
 
 
 class FaultName(options.TextType):
@@ -72,6 +73,14 @@ class FaultName(options.TextType):
     show_default=True,
     help="Seed of noise, bounce and hand.",
 )
+@click.option(
+    "--with",
+    "side",
+    type=click.Choice(SIDE),
+    multiple=True,
+    help="More channels: two legs with a cell each, a sled accelerometer, the monitored supply of "
+    "the bridges. Repeat it for several, three channels at most.",
+)
 @options.out_option
 @click.option("--hand-release", "by_hand", is_flag=True, help="A simulated hand pulls the pin.")
 @click.option("--yes", is_flag=True, help="Do not ask for the phrase.")
@@ -98,6 +107,7 @@ def command(
     target_n: float | None,
     fault: str | None,
     seed: int,
+    side: tuple[str, ...],
     out: Path | None,
     by_hand: bool,
     yes: bool,
@@ -117,11 +127,15 @@ def command(
     from tautlog.cli.live_crew import crew_for
     from tautlog.rehearsal.process import BoardProcess
     from tautlog.rehearsal.rig import SimulatedRig
+    from tautlog.rehearsal.side_channels import board_changes
 
-    scene = _scene(mass_kg, height_m, target_n, fault)
+    scene = _scene(mass_kg, height_m, target_n, side, fault)
+    changes = board_changes(scene)
     rig = SimulatedRig(scene, seed=seed, by_hand=by_hand)
     if serve is not None:
-        with BoardProcess(rig, speed=1.0, serial=f"rehearsal-{seed}", link_port=serve) as board:
+        with BoardProcess(
+            rig, speed=1.0, serial=f"rehearsal-{seed}", link_port=serve, changes=changes
+        ) as board:
             _serve(board)
         return
     path = options.record_path(out or _place(), None, scene.setup.article)
@@ -130,7 +144,7 @@ def command(
         crew_for(
             plan.calibration, plan.record_s, live=live, yes=yes or as_json, quiet=as_json
         ) as crew,
-        BoardProcess(rig, speed=speed, serial=f"rehearsal-{seed}") as board,
+        BoardProcess(rig, speed=speed, serial=f"rehearsal-{seed}", changes=changes) as board,
     ):
         crew.say("rehearsal: simulated rig, real firmware; nothing can fall")
         if fault:
@@ -148,19 +162,26 @@ def _place() -> Path | None:
 
 
 def _scene(
-    mass_kg: float | None, height_m: float | None, target_n: float | None, fault: str | None
+    mass_kg: float | None,
+    height_m: float | None,
+    target_n: float | None,
+    side: tuple[str, ...],
+    fault: str | None,
 ) -> Scene:
     from tautlog.campaign.drop_setup import DropRequest, setup_from
     from tautlog.rehearsal.faults import FAULTS
     from tautlog.rehearsal.scene import default_scene
+    from tautlog.rehearsal.side_channels import KINDS
 
     setup_from(None, DropRequest(mass_kg, height_m, target_n))  # refuses what is out of range
     given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
     try:
         scene = default_scene(**{name: value for name, value in given.items() if value is not None})
+        for kind in side:
+            scene = KINDS[kind](scene)
+        return FAULTS[fault].change(scene) if fault else scene
     except ValueError as problem:
         raise CampaignError(f"this drop cannot be rehearsed: {problem}") from problem
-    return FAULTS[fault].change(scene) if fault else scene
 
 
 def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
@@ -169,7 +190,7 @@ def _plan(scene: Scene, path: Path, by_hand: bool, speed: float) -> DropPlan:
 
     return DropPlan(
         path=path,
-        permit=rehearsal(scene.setup, scene.calibration),
+        permit=rehearsal(scene.setup, scene.calibration, scene.channels),
         by_hand=by_hand,
         countdown_s=3.0,
         speed=speed,

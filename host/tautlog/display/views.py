@@ -104,6 +104,7 @@ def whole_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
     found = [Curve("unfiltered", force.time_s, force.unfiltered_n, faint=bool(force.cfc))]
     if force.cfc:
         found.append(Curve(force.name, force.time_s, force.force_n))
+    found += _legs(named)
     known = [(name, getattr(marks, key)) for key, name in TIMES.items()]
     times = tuple((name, time_s) for name, time_s in known if time_s is not None)
     x = ("time from the start of the trace", "s")
@@ -111,8 +112,10 @@ def whole_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
 
 
 def contact_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
-    """The contacts of all drops, aligned at onset."""
+    """The contacts of all drops, aligned at onset; of a single one its legs, too."""
     curves = _all_of(shown, [since_onset(named) for named in shown])
+    if len(shown) == 1:
+        curves += tuple(_since_onset_of(shown[0], leg) for leg in _legs(shown[0]))
     return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].drop.marks)),)
 
 
@@ -190,6 +193,23 @@ def since_onset(named: NamedDrop) -> Curve | None:
     base = named.drop.marks.base_duration_s or 0.1
     start, stop = np.searchsorted(whole.x, (-BEFORE * base, AFTER * base))
     return Curve(named.name, whole.x[start:stop], whole.y[start:stop])
+
+
+def _legs(named: NamedDrop) -> list[Curve]:
+    """Force of each leg over the time of the trace, in the class of the sum."""
+    legs = named.drop.beside.legs
+    if legs is None:
+        return []
+    curves = [(leg.name, leg.marks.curve) for leg in legs.legs if leg.marks is not None]
+    return [Curve(name, curve.time_s, curve.force_n) for name, curve in curves if curve is not None]
+
+
+def _since_onset_of(named: NamedDrop, whole: Curve) -> Curve:
+    """A curve of the same trace since the sum's onset, around the contact."""
+    marks = named.drop.marks
+    base, x = marks.base_duration_s or 0.1, whole.x - (marks.onset_time_s or 0.0)
+    start, stop = np.searchsorted(x, (-BEFORE * base, AFTER * base))
+    return Curve(whole.name, x[start:stop], whole.y[start:stop], whole.faint)
 
 
 def over_stretch(named: NamedDrop) -> Curve | None:

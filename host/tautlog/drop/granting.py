@@ -18,6 +18,7 @@ from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.drop.permit import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
 from tautlog.errors import RefusedError
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import Channel
 from tautlog.model.load_path import PathCheck
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import stamp
@@ -75,7 +76,7 @@ def permitted(
         say(f"OVERRIDE by {by}: {refused}")
         setup = replace(setup, override=_override_text(by, reason, refused))
     zero_v = campaign.amplifier.zero_v
-    return grant(setup, campaign.calibration, campaign.name, CHECKED, zero_v)
+    return grant(setup, campaign.calibration, campaign.name, CHECKED, zero_v, campaign.channels)
 
 
 def _checklist(campaign: Campaign, say: Callable[[str], None]) -> str:
@@ -122,9 +123,11 @@ def _overridden(found: tuple[PathCheck, ...], by: str, reason: str) -> str:
     return refused
 
 
-def rehearsal(setup: DropSetup, calibration: Calibration) -> Permit:
+def rehearsal(
+    setup: DropSetup, calibration: Calibration, channels: tuple[Channel, ...] = ()
+) -> Permit:
     """Return a permit for a drop on a simulated rig; it is refused with a real board."""
-    return grant(setup, calibration, "rehearsal", REHEARSAL)
+    return grant(setup, calibration, "rehearsal", REHEARSAL, channels=channels)
 
 
 def _override_text(by: str, reason: str, refused: str) -> str:

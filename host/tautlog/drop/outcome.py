@@ -8,6 +8,7 @@ from pathlib import Path
 from tautlog.board.shunt import Shunt
 from tautlog.drop.permit import Permit
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import Channel
 from tautlog.model.stream import BoardEvent
 from tautlog.model.trace import DropSetup
 
@@ -49,6 +50,11 @@ class DropPlan:
     def calibration(self) -> Calibration:
         """The calibration of the permit."""
         return self.permit.calibration
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """What the permit knows of the board's channels."""
+        return self.permit.channels
 
     @property
     def campaign(self) -> str:

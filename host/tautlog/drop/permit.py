@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from tautlog.errors import RefusedError
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import Channel
 from tautlog.model.origin import board_is_rehearsed
 from tautlog.model.trace import DropSetup
 
@@ -42,6 +43,8 @@ class Permit:
         "checked" by the gate; "not checked", if there is no campaign; "rehearsal".
     stated_zero_v : float or None
         The amplifier's output without force, as stated by the campaign.
+    channels : tuple of Channel
+        What the campaign knows of the board's channels, the first force channel first.
     """
 
     setup: DropSetup
@@ -49,6 +52,7 @@ class Permit:
     campaign: str
     kind: str
     stated_zero_v: float | None = None
+    channels: tuple[Channel, ...] = ()
     _seal: object = field(default=None, init=False, repr=False, compare=False)
     _granted_s: float = field(default_factory=time.monotonic, init=False, repr=False, compare=False)
     _spent: list[str] = field(default_factory=list, init=False, repr=False, compare=False)
@@ -96,9 +100,10 @@ def grant(
     campaign: str,
     kind: str,
     stated_zero_v: float | None = None,
+    channels: tuple[Channel, ...] = (),
 ) -> Permit:
     """Make a permit; only `granting` calls this, after the gate."""
-    made = Permit(setup, calibration, campaign, kind, stated_zero_v)
+    made = Permit(setup, calibration, campaign, kind, stated_zero_v, channels)
     object.__setattr__(made, "_seal", _SEAL)
     return made
 

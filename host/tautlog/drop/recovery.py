@@ -34,6 +34,7 @@ from tautlog.errors import (
     RefusedError,
 )
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import Channel
 from tautlog.model.stream import BoardEvent
 from tautlog.model.trace import DropSetup
 from tautlog.record import Record, RecordWriter, open_record
@@ -55,10 +56,11 @@ class _Stopped(Exception):
 
 @dataclass(frozen=True)
 class Known:
-    """Set-up and calibration of a drop whose record is made afterwards."""
+    """Set-up, calibration and channels of a drop whose record is made afterwards."""
 
     setup: DropSetup
     calibration: Calibration
+    channels: tuple[Channel, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -234,7 +236,11 @@ def _writer(session: Session, path: Path, known: Known | None, held: Held) -> Re
         _refuse_stranger(open_record(path), held)
         return RecordWriter.resume(path)
     return RecordWriter.create(
-        path, setup=known.setup, calibration=known.calibration, instrument=session.instrument
+        path,
+        setup=known.setup,
+        calibration=known.calibration,
+        instrument=session.instrument,
+        channels=known.channels,
     )
 
 

@@ -81,10 +81,8 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
     ----------
     session : Session
         The board.
-    plan : DropPlan
-        The drop, with its permit; see `granting.permitted`.
-    crew : Crew
-        The people to inform and to ask.
+    plan, crew : DropPlan, Crew
+        The drop, with its permit, see `granting.permitted`; the people to inform and to ask.
 
     Raises
     ------
@@ -121,6 +119,7 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
             instrument=session.instrument,
             campaign=plan.campaign,
             arming=ready.as_json(),
+            channels=plan.channels,
         )
         watched = _arm(session, plan, shielded, writer, ready.limits, stop)
         return replace(_bring_home(watched), shunt_before_v=ready.facts.shunt_step_v)
@@ -217,6 +216,7 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
         plan.shunt,
         lambda health: crew.met(instrument, health),
         stated_zero_v=plan.permit.stated_zero_v,
+        channels=plan.channels,
     )
     found = [*findings(facts), *([] if LOCKS else [UNLOCKED])]
     crew.found(found)

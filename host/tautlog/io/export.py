@@ -16,6 +16,7 @@ from tautlog.archive.kept_marks import VERDICT_KEYS, as_kept
 from tautlog.archive.verdict_lines import notes
 from tautlog.errors import RecordError
 from tautlog.files.new_file import new_file
+from tautlog.io.side_columns import ACCELERATION, NEWTON, VOLT, side_columns
 from tautlog.model.marks import Marks
 from tautlog.model.trace import Trace
 from tautlog.record import Record
@@ -30,6 +31,7 @@ COLUMNS = (
     "measured, zero not removed"
 )
 _ROWS_AT_ONCE = 100_000
+_UFF_TYPES = {NEWTON: 13, ACCELERATION: 12, VOLT: 1}  # of the format: force, acceleration, general
 # Exponents of units: 0, the labels state the units.
 _NO_EXPONENTS = {
     f"{axis}_{kind}_unit_exp": 0
@@ -43,7 +45,8 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
 
     Columns: time_s from the start of the trace; force_n, the curve behind the record's figures
     (see `marking`), zero removed and filtered to the class; unfiltered_n, zero removed, not
-    filtered; raw_n, as measured, zero not removed. A missing sample leaves its cells empty.
+    filtered; raw_n, as measured, zero not removed; and one for each channel of a record that has
+    several, see `side_columns`. A missing sample leaves its cells empty.
     Lines that begin with # describe the record and the processing of the force; the last of
     them names the columns and their units.
 
@@ -63,6 +66,8 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
         "unfiltered_n": curve.unfiltered_n,
         "raw_n": trace.force_n,
     }
+    side = side_columns(record)
+    columns |= {one.name: one.values for one in side}
     with new_file(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         header = _about(record, trace) | _figures(drop.marks) | circumstances(record, drop)
@@ -70,7 +75,7 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
             _write_comment(file, f"{name}: {value}")
         for line in curve.words():
             _write_comment(file, f"force_n, {line}")
-        _write_comment(file, COLUMNS)
+        _write_comment(file, "; ".join([COLUMNS, *(f"{one.name}, {one.words}" for one in side)]))
         writer.writerow(columns)
         for start in range(0, curve.force_n.size, _ROWS_AT_ONCE):
             pieces = [values[start : start + _ROWS_AT_ONCE] for values in columns.values()]
@@ -171,9 +176,10 @@ def _about(record: Record, trace: Trace) -> dict[str, str | float | None]:
 def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     """Write a record's force against time to a new universal file, dataset 58.
 
-    The file has two sets: the curve behind the record's figures, and the force as measured.
-    The last ID line of each says which it is. The library pyuff writes it: evenly spaced, real,
-    double precision. The format has no missing samples, so a record with gaps is refused.
+    The file has two sets: the curve behind the record's figures, and the force as measured; and
+    one more for each channel of a record that has several. The last ID line of each says which
+    it is. The library pyuff writes it: evenly spaced, real, double precision. The format has no
+    missing samples, so a record with gaps is refused.
 
     Raises
     ------
@@ -197,6 +203,15 @@ def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
         _set_58(record, trace, curve.force_n, about, "; ".join(curve.short_words())),
         _set_58(record, trace, trace.force_n, about, "as measured; zero not removed"),
     ]
+    for one in side_columns(record):
+        if not np.isfinite(one.values).all():
+            continue  # the sample after a missing one, which refuses the force as well
+        made = _set_58(record, trace, one.values, about, one.words)
+        named = {
+            "ordinate_axis_units_lab": one.unit,
+            "id1": _line(f"{one.name} of {record.path.name}"),
+        }
+        sets.append(made | named | {"ordinate_spec_data_type": _UFF_TYPES[one.unit]})
     with new_file(path) as draft:
         try:
             pyuff.UFF(os.fspath(draft)).write_sets(sets, mode="overwrite")

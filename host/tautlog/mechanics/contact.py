@@ -150,7 +150,13 @@ def contacts(model: RigModel, duration_s: float) -> list[SolvedContact]:
     if model.never_taut:
         return []
     time_s, speed_m_s = free_fall(model, model.height_m)
-    state = np.array([0.0, speed_m_s, 0.0, 0.0, 0.0])
+    return contacts_from(model, time_s, np.array([0.0, speed_m_s, 0.0, 0.0, 0.0]), duration_s)
+
+
+def contacts_from(
+    model: RigModel, time_s: float, state: FloatArray, duration_s: float
+) -> list[SolvedContact]:
+    """All contacts that begin within a time, from a line that is taut at a time and state."""
     found: list[SolvedContact] = []
     while time_s < duration_s:
         contact = _contact(model, time_s, state, duration_s)

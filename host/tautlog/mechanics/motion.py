@@ -43,6 +43,18 @@ def _break_tail(model: RigModel, break_n: float) -> tuple[FloatArray, FloatArray
     return np.append(time_s, time_s[-1] + LATER_GRID_S), np.append(force_n, 0.0)
 
 
+def interpolated(time_s: FloatArray, grid_s: FloatArray, grid: FloatArray) -> FloatArray:
+    """Values of a grid at times, straight between them; any shape of times, also beyond it."""
+    time_s = np.asarray(time_s, dtype=np.float64)
+    if time_s.size == 0:
+        return np.zeros_like(time_s)
+    # np.interp works out all slopes of the grid it is given: give it the window only.
+    low = max(int(np.searchsorted(grid_s, time_s.min())) - 1, 0)
+    high = int(np.searchsorted(grid_s, time_s.max(), side="right")) + 1
+    found = np.interp(time_s, grid_s[low:high], grid[low:high])
+    return np.asarray(found, np.float64)
+
+
 @dataclass(frozen=True)
 class Motion:
     """One fall, solved.
@@ -58,6 +70,11 @@ class Motion:
     model: RigModel
     duration_s: float
     _solved: tuple[SolvedContact, ...]
+
+    @property
+    def contacts(self) -> tuple[SolvedContact, ...]:
+        """The contacts in their order, as solved."""
+        return self._solved
 
     @cached_property
     def _grid(self) -> tuple[FloatArray, FloatArray]:
@@ -99,14 +116,7 @@ class Motion:
         Interpolates a grid of 20 microseconds in the first contact, 5 in a break and
         50 in the ringing and in later contacts.
         """
-        grid_s, grid_n = self._grid
-        time_s = np.asarray(time_s, dtype=np.float64)
-        if time_s.size == 0:
-            return np.zeros_like(time_s)
-        # np.interp works out all slopes of the grid it is given: give it the window only.
-        low = max(int(np.searchsorted(grid_s, time_s.min())) - 1, 0)
-        high = int(np.searchsorted(grid_s, time_s.max(), side="right")) + 1
-        return np.interp(time_s, grid_s[low:high], grid_n[low:high])
+        return interpolated(time_s, *self._grid)
 
     def truth(self) -> MotionTruth:
         """Return the exact figures, from the solved equations."""

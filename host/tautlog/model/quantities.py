@@ -136,6 +136,19 @@ SHUNT = Quantity("shunt", "ohm", 100.0, 1e8, "of shunt resistors", (("kohm", 1e3
 GAIN = Quantity("gain", "", 0.5, 1e5, "of amplifiers")
 SLOPE = Quantity("calibration factor", "N/V", 1e-2, 1e8, "of cell and amplifier", either_sign=True)
 CURVATURE = Quantity("curvature", "N/V2", 0.0, 1e8, "of a calibration", either_sign=True)
+ACCELERATION = Quantity(
+    "acceleration", "m/s2", 1.0, 1e6, "of accelerometers", (("g", 9.80665),), zero=True
+)
+ACCELERATION_SLOPE = Quantity(
+    "sensitivity",
+    "V/(m/s2)",
+    1e-6,
+    10.0,
+    "of accelerometers with their amplifier",
+    (("mV/(m/s2)", 1e-3),),
+    either_sign=True,
+)
+DIVIDER = Quantity("divider", "", 0.1, 100.0, "1 is no divider")
 SHARE = Quantity("share", "", 0.0, 1.0, "1 is the whole", (("%", 0.01),))
 FACTOR = Quantity("factor", "", 1.0, 100.0, "1 takes nothing off")
 ELEMENT_FACTOR = Quantity("factor", "", 1.0, 20.0, "1 takes nothing off")

@@ -34,6 +34,8 @@ class Instrument:
         Resolution of one conversion.
     state : str
         Board state: safe, armed, recording or held.
+    guard_before_s, guard_after_s : float
+        Seconds before and after the release that the board guards, as it tells; 0 if it does not.
     """
 
     firmware: str
@@ -46,6 +48,16 @@ class Instrument:
     history_blocks: int
     converter_bits: int = 12
     state: str = "safe"
+    guard_before_s: float = 0.0
+    guard_after_s: float = 0.0
+
+    def late_samples(self, column: int) -> float:
+        """How much later than the first a channel is converted, in samples, 0 <= x < 1.
+
+        Conversions go round the channels in turn: one of each, then the next of each. A sample
+        sums `reduction` such rounds.
+        """
+        return column / (self.reduction * len(self.channels))
 
 
 @dataclass(frozen=True)

@@ -174,6 +174,8 @@ class DropSetup:
         What the inspection found: one of `inspection.ARTICLE_FINDINGS`.
     not_sealed : str or None
         What differs from the seal of its record; None if the seal holds.
+    judged_on : str or None
+        The force channel whose peak is held against target and limit; None for the sum of all.
     """
 
     mass_kg: float | None = field(
@@ -211,6 +213,7 @@ class DropSetup:
     article_finding: str = "not-inspected"
     mount: str = ""
     not_sealed: str | None = None
+    judged_on: str | None = None
 
     @property
     def weight_n(self) -> float | None:

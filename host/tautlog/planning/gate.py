@@ -14,6 +14,7 @@ from tautlog.calibrate.validity import validity
 from tautlog.campaign.sections import RigLimits
 from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import Channel
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, check_path
 from tautlog.model.names import meant
@@ -69,6 +70,8 @@ class Intended:
         Factors of the campaign.
     end_state : str
         "hangs" or "rests".
+    legs : tuple of Channel
+        The force channels beyond the first, with their calibrations.
     """
 
     mass_kg: float | None
@@ -97,6 +100,7 @@ class Intended:
     proof_factor: float = 1.25
     mount_over_article: float = 1.5
     end_state: str = "hangs"
+    legs: tuple[Channel, ...] = ()
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
@@ -108,7 +112,7 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
     """All checks: what holds, what is not known, and what refuses the drop."""
     predicted, why = _predicted(intended)
     load = highest(predicted, intended.target_n, intended.earlier)
-    found = [*_named(intended), *_calibration(intended, load)]
+    found = [*_named(intended), *_calibration(intended, load), *_legs(intended)]
     if predicted is None:
         found.append(PathCheck("peak-unknown", False, why, refuses=True))
     found += _on_mount(intended, load)
@@ -208,6 +212,28 @@ def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:
         text = f"calibration: no data sheet checks its scale (not stated: {missing})"
         return [*found, PathCheck("scale-unchecked", False, text)]
     return [*found, PathCheck("calibration", True, "calibration: plausible or accepted")]
+
+
+def _legs(intended: Intended) -> list[PathCheck]:
+    """Whether each further leg is calibrated today: without it their sum is not known."""
+    found = []
+    for leg in intended.legs:
+        if leg.calibration is None:
+            text = (
+                f"channel {leg.name!r}: not calibrated, so that the sum of the legs is not known; "
+                "calibrate it with `tautlog calibrate --channel`"
+            )
+            found.append(PathCheck("leg-uncalibrated", False, text, refuses=True))
+            continue
+        found += [
+            replace(check, text=f"channel {leg.name!r}: {check.text}")
+            for check in validity(leg.calibration, intended.day)
+        ]
+        doubts = () if accepted_by(leg.calibration) else uncertainty_doubts(leg.calibration)
+        if doubts:
+            text = f"calibration of {leg.name!r}: {'; '.join(doubts)}"
+            found.append(PathCheck("leg-calibration", False, text, refuses=True, final=True))
+    return found
 
 
 def _on_mount(intended: Intended, load: Load | None) -> list[PathCheck]:

@@ -62,6 +62,7 @@ def intended_for(
         proof_factor=campaign.decision.proof_factor,
         mount_over_article=campaign.decision.mount_over_article,
         end_state=setup.end_state,
+        legs=campaign.legs,
     )
 
 
@@ -105,4 +106,5 @@ def electrics_of(campaign: Campaign | None) -> Electrics:
         bandwidth_hz=calibration.bandwidth_hz,
         converter=calibration.converter,
         weights_n=calibration.range_n,
+        sample_rate_hz=campaign.sampling.sample_rate_hz,
     )

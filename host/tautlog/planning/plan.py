@@ -13,11 +13,13 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import mount_name
 from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import MOST_CHANNELS
 from tautlog.model.line import Line
 from tautlog.model.load_path import PathCheck
 from tautlog.model.names import meant
 from tautlog.model.trace import DropSetup
 from tautlog.model.uncertainty import extrapolation_u
+from tautlog.model.window import Sampling, guarded_window
 from tautlog.planning.aim import Aim, aim_for
 from tautlog.planning.electronics_advice import advise
 from tautlog.planning.flight import FlightLoad
@@ -134,12 +136,27 @@ def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> P
         solved=solved,
         length_m=_length_m(wanted, drop),
         findings=_findings(campaign, wanted, drop, target_n),
-        electronics=tuple(
-            advise(electrics_of(campaign), prediction.peak_high_n, prediction.pulse_s)
+        electronics=(
+            *advise(electrics_of(campaign), prediction.peak_high_n, prediction.pulse_s),
+            _window(campaign, prediction),
         ),
         flight=wanted.flight,
         factor=factor,
     )
+
+
+def _window(campaign: Campaign | None, prediction: Prediction) -> PathCheck:
+    """Whether the board's memory holds fall and contact if the cable fails."""
+    sampling = campaign.sampling if campaign else Sampling()
+    if sampling.channels > MOST_CHANNELS:
+        text = (
+            f"channels: campaign.toml states {sampling.channels}, the board's converter has "
+            f"{MOST_CHANNELS} inputs"
+        )
+        return PathCheck("guarded-window", False, text)
+    window = guarded_window(sampling.board())
+    holds, text = window.check(prediction.fall_time_s, prediction.pulse_s)
+    return PathCheck("guarded-window", holds, f"{text}; about, on {sampling.chip}")
 
 
 def _require_names(campaign: Campaign | None, wanted: Wanted) -> None:

@@ -1,4 +1,4 @@
-"""Record: one drop in one HDF5 file. This text is the format, version 1.
+"""Record: one drop in one HDF5 file. This text is the format, version 1 and 2.
 
 Any HDF5 reader can use a record; nothing in it needs this project. Strings are
 UTF-8, and empty if not stated. An unknown number is absent, never zero. Numbers
@@ -8,7 +8,7 @@ are little-endian; float is float64, int is int64.
 
 ============================ ======= ================================================
 format                       string  "tautlog record"
-format_version               int     1
+format_version               int     2 with /channels, else 1
 record_id                    ASCII   32 hexadecimal digits, unique to the record
 software                     string  program and version that wrote the file
 utc                          string  ISO 8601, start of the file; a label only
@@ -80,7 +80,7 @@ as above; `value` int32, its meaning depends on the event.
 
 ``/setup`` attributes mass_kg, height_m, target_n, limit_n, fittings_kg, shortest_s,
 longest_s (float); article, line, mount, operator, note, article_finding, checklist (one JSON
-object), override, end_state
+object), override, end_state, judged_on (the force channel whose peak is judged; missing: the sum)
 (string): the set-up as people stated it.
 
 ``/calibration`` attributes newton_per_volt, newton_per_square_volt, zero_v, expanded_u_fraction
@@ -100,11 +100,25 @@ conversion), u_steps (standard uncertainty of a level), source, serial, chip. A 
 stands for the middle of its code, a sum of several for the level at which noisy conversions have
 that mean (`model/linearity.py`); level = m + e(m + 1/2), with m = count / reduction, is the same
 outside of wide codes.
+``/channels/N`` one group for each column N = 1, ... of ``/trace/counts`` beyond the first, from
+format_version 2 on; none for one channel. Attributes name, role (string: "force",
+"acceleration", "excitation" or "voltage", the first word of the name or "voltage"), and what is
+known of the scale, or nothing. "force": as ``/calibration``; without newton_per_volt it is not
+calibrated. "acceleration": volt_per_m_s2, zero_v (output at 0 g), range_m_s2,
+expanded_u_fraction (k = 2), bandwidth_hz (float), serial (string). "excitation": divider_ratio,
+expected_v, tolerance_fraction (float), ratiometric (string, "yes" or "no").
+All columns have the converter of ``/calibration``. Column N of n is converted
+N / (n x reduction) of a sample after the first. ``/calibration`` belongs to the first column.
+Several force channels are the legs of one load path, and the force of the drop is their sum::
+
+    acceleration = (volt - zero_v) / volt_per_m_s2     0 in free fall, 1 g at rest, upwards
+    supply = volt x divider_ratio
 
 ``/marks/N`` one group for each marking run, N = 1, 2, ...; attributes software, utc
 (string), settings_json, result_json (string, one JSON object each). Runs are only
 added; the newest counts. The settings hold `cfc`, `zero` and, if another calibration than
-``/calibration`` was used, `calibration`: file, sha256, by, reason, utc and the measured values.
+``/calibration`` was used, `calibration`: file, sha256, by, reason, utc, channel (of a leg; else
+missing) and the measured values.
 
 ``/inspections/N`` one group for each inspection of the article, N = 1, 2, ..., if any;
 attributes software, utc, by, finding, note, where, moved (string; the last two may be
@@ -137,11 +151,12 @@ SHA-256 over four SHA-256 digests (32 bytes each) one after another:
 3. of ``/events``, likewise (52 bytes a line);
 4. of a text: for every attribute of ``/`` (but seal_sha256 and seal_parts_json; where
    seal_version is 1 or missing, but status and status_text too),
-   ``/trace/counts`` or ``/trace/values``, ``/setup`` and ``/calibration`` one line, a JSON array
+   ``/trace/counts`` or ``/trace/values``, ``/setup``, ``/calibration`` and each ``/channels/N`` one
+   line, a JSON array
    [path, name, value] in ASCII with ", " between, each ended by a line feed, sorted
    by path, then name. Floats have the fewest digits that give the same number back.
-   ``/trace``, ``/trace/blocks`` and ``/events`` have no attributes; if somebody added
-   any, those are lines too.
+   ``/trace``, ``/trace/blocks``, ``/events`` and ``/channels`` have no attributes; if somebody
+   added any, those are lines too.
 
 A data set of another type or shape than stated here is damage, whatever its seal: the hash
 covers the bytes that any reader sees. So is a data set in another file, or one that unfolds
@@ -174,7 +189,7 @@ from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
 from tautlog.record.imported import ImportedValues, write_values
 from tautlog.record.layout import FORMAT_VERSION
 from tautlog.record.reader import open_checked, open_record
-from tautlog.record.record import Record
+from tautlog.record.record import Record, legs_of, supply_factor, volts_of
 from tautlog.record.seal import SealCheck
 from tautlog.record.shunts import last_shunt_step
 from tautlog.record.writer import RecordWriter
@@ -195,7 +210,10 @@ __all__ = [
     "add_photo",
     "add_shunt_check",
     "last_shunt_step",
+    "legs_of",
     "open_checked",
     "open_record",
+    "supply_factor",
+    "volts_of",
     "write_values",
 ]

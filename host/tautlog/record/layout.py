@@ -14,7 +14,8 @@ from tautlog import __version__
 from tautlog.files.strict_json import read_object
 
 FORMAT = "tautlog record"
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2  # with /channels; the newest that is read
+PLAIN_VERSION = 1  # of a record without
 SOFTWARE = f"tautlog {__version__}"
 COUNTS_DTYPE, VALUES_DTYPE = np.dtype("<u2"), np.dtype("<f8")
 BLOCK_DTYPE = np.dtype(

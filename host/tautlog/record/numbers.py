@@ -21,6 +21,7 @@ _OF_SAMPLES = {
 }
 # Must be above 0.
 _ABOVE_ZERO = {"reference_v", *_OF_SAMPLES} - {"polarity"}
+_NOT_ZERO = {"newton_per_volt", "volt_per_m_s2", "divider_ratio", "expected_v"}
 _ANY_SIGN = {
     "newton_per_volt",
     "newton_per_square_volt",
@@ -28,6 +29,7 @@ _ANY_SIGN = {
     "rail_low_v",
     "rail_high_v",
     "polarity",
+    "volt_per_m_s2",
 }
 
 
@@ -41,11 +43,13 @@ def refuse_nonsense(attributes: PlaceAttributes) -> None:
     """
     for place, values in attributes.items():
         for name, value in values.items():
-            counts = place in ("/setup", "/calibration") or name in _OF_SAMPLES
+            scales = place in ("/setup", "/calibration") or place.startswith("/channels/")
+            counts = scales or name in _OF_SAMPLES
             if counts and isinstance(value, (int, float)) and (wrong := _problem(name, value)):
                 raise ValueError(f"{place} {name} = {value!r}, allowed is {wrong}")
-    if attributes["/calibration"].get("newton_per_volt") == 0:
-        raise ValueError("/calibration newton_per_volt = 0, allowed is any other number")
+        for name in _NOT_ZERO & set(values):
+            if values[name] == 0:
+                raise ValueError(f"{place} {name} = 0, allowed is any other number")
 
 
 def _problem(name: str, value: float) -> str:

@@ -151,19 +151,26 @@ def _plain(item: Value | bytes) -> Value:
 def sealed_attributes(file: h5py.File) -> dict[str, dict[str, Value]]:
     """Attributes of the places that a seal covers, by the place's name, each read only once.
 
-    The format defines no attributes for ``/trace``, its blocks and ``/events``. If there are
-    any, they are included, and no seal fits.
+    The format defines no attributes for ``/trace``, its blocks, ``/events`` and ``/channels``. If
+    there are any, they are included, and no seal fits.
     """
     trace = group(file, "trace")
     imported = "values" in trace
     samples = table(file, "trace/values" if imported else "trace/counts")
-    places = (file, samples, group(file, "setup"), group(file, "calibration"))
+    places = [file, samples, group(file, "setup"), group(file, "calibration")]
+    places += [group(file, f"channels/{name}") for name in channel_groups(file)]
     found = {str(place.name): attributes(place) for place in places}
-    for name in ("trace", "events", *(() if imported else ("trace/blocks",))):
+    bare = ["trace", "events", *([] if imported else ["trace/blocks"])]
+    for name in bare + ["channels"] * ("channels" in file):
         place = _own(file, name)
         if h5py.h5a.get_num_attrs(place.id):
             found[str(place.name)] = attributes(place)
     return found
+
+
+def channel_groups(file: h5py.File) -> list[str]:
+    """Names of the groups in ``/channels``, "1" for the second column and so on; often none."""
+    return sorted(group(file, "channels")) if "channels" in file else []
 
 
 def built(values: Mapping[str, Value], kind: type[Described]) -> Described:

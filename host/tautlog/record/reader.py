@@ -16,6 +16,7 @@ from tautlog.model.reception import reception_in
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.record import entries
+from tautlog.record.channels import channels_in
 from tautlog.record.entries import Decision, Inspection
 from tautlog.record.entry_seals import believed, edited_entries
 from tautlog.record.layout import BLOCK_DTYPE
@@ -81,6 +82,7 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
     refuse_nonsense(sealed)
     own = built(sealed["/calibration"], Calibration)
     own.steps  # noqa: B018 - a damaged table of the converter is refused here
+    channels = channels_in(sealed, instrument.channels if instrument else ())
     return Record(
         path=where,
         format_version=whole(sealed["/"], "format_version"),
@@ -105,12 +107,13 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
         shunt_off=entries.shunt_off_in(there),
         previous_seal=text("previous_seal_sha256"),
         origin=origin_of(sealed["/"], imported=instrument is None),
-        recalibration=recalibration_in(marks[-1].settings, own) if marks else None,
+        recalibration=recalibration_in(marks[-1].settings, own, channels) if marks else None,
         arming=_arming(text("arming_json")),
         reception=reception_in(object_in(text("reception_json") or "{}")),
         seal_version=version_of(sealed),
         sealed=was_sealed(sealed),
         edited=edited,
+        channels=channels,
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 from tautlog.model.calibration import MEASURED, Calibration
+from tautlog.model.channels import Channel, channel_for
 from tautlog.record.numbers import refuse_nonsense
 from tautlog.record.parts import real
 
@@ -24,6 +25,8 @@ class Recalibration:
         Who chose it, why and when.
     calibration : Calibration
         Its measured values over the record's own; the converter's values stay.
+    channel : str
+        Name of the force channel that it is for; "" for the first.
     """
 
     file: str
@@ -32,11 +35,13 @@ class Recalibration:
     reason: str
     utc: str
     calibration: Calibration
+    channel: str = ""
 
     def as_json(self) -> dict[str, object]:
         """The form kept in the settings of a marking run."""
         values = asdict(self.calibration)
-        return {
+        of_channel = {"channel": self.channel} if self.channel else {}
+        return of_channel | {
             "file": self.file,
             "sha256": self.sha256,
             "by": self.by,
@@ -50,14 +55,26 @@ class Recalibration:
         """Which calibration, who chose it and why."""
         used = self.calibration
         which = f"calibration {self.file}" if self.file else "the record's own calibration"
+        which += f" of {self.channel}" if self.channel else ""
         return (
             f"{which} ({used.newton_per_volt:.6g} N/V, {used.date or 'undated'}), chosen by "
             f"{self.by}: {self.reason}"
         )
 
 
-def recalibration_in(settings: Mapping[str, object], own: Calibration) -> Recalibration | None:
+def recalibration_in(
+    settings: Mapping[str, object], own: Calibration, channels: tuple[Channel, ...] = ()
+) -> Recalibration | None:
     """The calibration in the settings of a marking run; None for the record's own.
+
+    Parameters
+    ----------
+    settings : mapping
+        The settings.
+    own : Calibration
+        The record's own calibration, of its first channel.
+    channels : tuple of Channel
+        Its other channels.
 
     Raises
     ------
@@ -80,9 +97,11 @@ def recalibration_in(settings: Mapping[str, object], own: Calibration) -> Recali
             measured[name] = None if unknown else real(there, name)
     refuse_nonsense({"/calibration": measured})
     texts = {name: str(kept[name]) for name in ("file", "sha256", "by", "reason", "utc")}
-    used = replace(own, **{"converter": "", **measured})
+    channel = str(kept.get("channel", ""))
+    base = channel_for(channels, channel).calibration if channel else own
+    used = replace(base or own, **{"converter": "", **measured})
     used.steps  # noqa: B018 - refuses a damaged table
-    return Recalibration(**texts, calibration=used)
+    return Recalibration(**texts, calibration=used, channel=channel)
 
 
 def too_far_from(calibration: Calibration, day: str) -> bool:

@@ -11,10 +11,21 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.analysis.contradictions import Story, contradictions
+from tautlog.analysis.in_turn import on_time, summed
 from tautlog.analysis.letting_go import letting_go
 from tautlog.analysis.limits_at_arming import in_force
+from tautlog.analysis.ratiometric import corrected, correction_of
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import (
+    EXCITATION,
+    FORCE,
+    YES,
+    Channel,
+    ExcitationMonitor,
+    channel_for,
+    columns_of,
+)
 from tautlog.model.contradiction import Contradiction
 from tautlog.model.linearity import conversion_noise
 from tautlog.model.origin import MEASURED, REHEARSED
@@ -89,6 +100,8 @@ class Record:
         The record has a seal, or remains of one.
     edited : tuple of EditedEntry
         Entries that were changed after they were entered; the entries above leave them out.
+    channels : tuple of Channel
+        What is known of the channels beyond the first.
     """
 
     path: Path
@@ -120,6 +133,7 @@ class Record:
     seal_version: int = 1
     sealed: bool = False
     edited: tuple[EditedEntry, ...] = ()
+    channels: tuple[Channel, ...] = ()
 
     @property
     def unfinished(self) -> bool:
@@ -138,8 +152,17 @@ class Record:
 
     @property
     def calibration_used(self) -> Calibration:
-        """The calibration behind the forces: that of the newest marks, else the record's own."""
-        return self.recalibration.calibration if self.recalibration else self.calibration
+        """The first channel's calibration: that of the newest marks, else the record's own."""
+        chosen = self.recalibration
+        return chosen.calibration if chosen and not chosen.channel else self.calibration
+
+    def channel(self, column: int) -> Channel:
+        """A channel with the scale used for it; of the newest marks, else the record's own."""
+        names = self.instrument.channels if self.instrument else ("force",)
+        chosen = self.recalibration
+        if chosen and names[column] == chosen.channel:
+            return Channel(chosen.channel, chosen.calibration)
+        return channel_for(self.channels, names[column])
 
     @property
     def inspected_setup(self) -> DropSetup:
@@ -183,15 +206,14 @@ class Record:
             counts: npt.NDArray[np.uint16] = table(file, "trace/counts")[()]
             return counts
 
-    def trace(self, channel: int = 0) -> Trace:
+    def trace(self, channel: int | None = None) -> Trace:
         """Return the force on its uniform grid, NaN where a sample is missing.
-
-        Made with `calibration_used`.
 
         Parameters
         ----------
-        channel : int
-            Column of the samples; the calibration is applied to any column.
+        channel : int or None
+            Column of the samples, with its own calibration, else with `calibration_used`. None:
+            the force of the drop, which is the sum of all force channels; see `legs_of`.
 
         Raises
         ------
@@ -201,16 +223,26 @@ class Record:
             If the record is damaged.
         """
         channels = 1 if self.instrument is None else len(self.instrument.channels)
-        if not 0 <= channel < channels:
+        if channel is not None and not 0 <= channel < channels:
             raise ValueError(f"`channel` must be 0 to {channels - 1}, was {channel!r}")
         if self.instrument is None:
             return self._imported_trace()
+        if channel is not None:
+            used = self.channel(channel).calibration if channel else None
+            return self.trace_by(self.instrument, channel, used or self.calibration_used)
+        legs = legs_of(self)
+        if legs:
+            return summed(tuple(legs.values()))
+        return _supplied(self, self.trace(0), self.calibration_used)
+
+    def trace_by(self, instrument: Instrument, channel: int, used: Calibration) -> Trace:
+        """The force of one column by a calibration, at its own times."""
         with reading(self.path) as file:
             counts = table(file, "trace/counts")[:, channel]
-            grid = grid_of(self.block_table, counts.size, self.instrument.samples_per_block)
-        reduction, used = self.instrument.reduction, self.calibration_used
+            grid = grid_of(self.block_table, counts.size, instrument.samples_per_block)
+        reduction = instrument.reduction
         clipped = used.clipped(counts, reduction)
-        found = contradictions(self._story(self.instrument, grid.size, counts.size))
+        found = contradictions(_story(self, instrument, grid.size, counts.size))
         limits = in_force(self.arming) if channel == 0 else None
         if limits is not None and (unlike := limits.unlike(used, reduction)):
             clipped |= limits.clipped(counts)
@@ -218,7 +250,9 @@ class Record:
         release = letting_go(self.events, self.sample_rate_hz, grid.size)
         force_n = used.force_n(counts, reduction, conversion_noise(counts, reduction))
         return replace(
-            self._bare_trace(grid.placed(force_n, np.nan)).counted(used, reduction),
+            Trace(grid.placed(force_n, np.nan), self.sample_rate_hz)
+            .under(used)
+            .counted(used, reduction),
             release_time_s=release.time_s,
             release_doubt=release.doubt,
             release_note=release.note,
@@ -228,27 +262,6 @@ class Record:
             calibration_expired=too_far_from(used, self.utc),
             completeness=Completeness(self.status, _reason_of_end(self.events)),
             contradictions=found,
-        )
-
-    def _bare_trace(self, force_n: npt.NDArray[np.float64]) -> Trace:
-        """A trace of the force with the data of its calibration."""
-        return Trace(force_n, self.sample_rate_hz).under(self.calibration_used)
-
-    def _story(self, instrument: Instrument, size: int, rows: int) -> Story:
-        """What the record holds of its drop besides the samples."""
-        numbers, row, stamps_us, lost = (
-            self.block_table[name].astype(np.int64) for name in ("block", "row", "stamp_us", "lost")
-        )
-        return Story(
-            self.events,
-            self.sample_rate_hz,
-            instrument.samples_per_block,
-            size,
-            numbers,
-            np.diff(row, append=rows),
-            stamps_us,
-            lost,
-            self.reception,
         )
 
     def _time_of(self, name: str, size: int) -> float | None:
@@ -275,10 +288,86 @@ class Record:
             values = table(file, "trace/values")[()]
             factor = real(self.source, "newton_per_unit") * whole(self.source, "polarity")
         expired = self.calibration.expired_on(self.utc)
-        return replace(self._bare_trace(values * factor), calibration_expired=expired)
+        trace = Trace(values * factor, self.sample_rate_hz).under(self.calibration_used)
+        return replace(trace, calibration_expired=expired)
 
 
 def _reason_of_end(events: tuple[BoardEvent, ...]) -> str:
     """The board's reason for the end of its recording, by name, or ""."""
     ended = [event.value for event in events if event.name == ENDED_EVENT]
     return wire.REASONS[ended[-1]][0] if ended and ended[-1] in wire.REASONS else ""
+
+
+def legs_of(record: Record) -> dict[str, Trace | None]:
+    """The force of each leg by the name of its channel; empty unless there are several.
+
+    All are at the times of the first. None for a leg that is not calibrated: nothing is guessed.
+    """
+    instrument = record.instrument
+    columns = columns_of(instrument.channels, FORCE) if instrument else ()
+    if instrument is None or len(columns) < 2:
+        return {}
+    return {instrument.channels[column]: _leg(record, instrument, column) for column in columns}
+
+
+def _leg(record: Record, instrument: Instrument, column: int) -> Trace | None:
+    used = record.channel(column).calibration if column else record.calibration_used
+    if used is None:
+        return None
+    trace = record.trace_by(instrument, column, used)
+    trace = replace(trace, force_n=on_time(trace.force_n, instrument.late_samples(column)))
+    return _supplied(record, trace, used)
+
+
+def _story(record: Record, instrument: Instrument, size: int, rows: int) -> Story:
+    """What a record holds of its drop besides the samples."""
+    numbers, row, stamps_us, lost = (
+        record.block_table[name].astype(np.int64) for name in ("block", "row", "stamp_us", "lost")
+    )
+    return Story(
+        record.events,
+        record.sample_rate_hz,
+        instrument.samples_per_block,
+        size,
+        numbers,
+        np.diff(row, append=rows),
+        stamps_us,
+        lost,
+        record.reception,
+    )
+
+
+def volts_of(record: Record, column: int) -> npt.NDArray[np.float64]:
+    """Volts of a column, shape (n_samples,), NaN where a sample is missing.
+
+    Raises
+    ------
+    RecordError
+        If the record is imported or damaged.
+    """
+    instrument = record.instrument
+    if instrument is None:
+        raise error(record.path, "is an imported trace: it holds values, not volts")
+    with reading(record.path) as file:
+        counts = table(file, "trace/counts")[:, column]
+        grid = grid_of(record.block_table, counts.size, instrument.samples_per_block)
+    step_v = record.calibration.volt_per_count(instrument.reduction)
+    return on_time(grid.placed(counts * step_v, np.nan), instrument.late_samples(column))
+
+
+def _supplied(record: Record, trace: Trace, used: Calibration) -> Trace:
+    """A force corrected by the supply of the bridges, if that is stated and can be done."""
+    factor = supply_factor(record)
+    if factor is None or used.zero_v is None:
+        return trace
+    return corrected(trace, used.zero_v * used.newton_per_volt, factor)
+
+
+def supply_factor(record: Record) -> npt.NDArray[np.float64] | None:
+    """Expected over measured supply, sample by sample; None unless stated, see `ratiometric`."""
+    names = record.instrument.channels if record.instrument else ()
+    for column in columns_of(names, EXCITATION):
+        scale = record.channel(column).scale
+        if isinstance(scale, ExcitationMonitor) and scale.ratiometric == YES:
+            return correction_of(volts_of(record, column), scale, record.sample_rate_hz)
+    return None

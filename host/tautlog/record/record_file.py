@@ -193,7 +193,7 @@ def _put_head(file: h5py.File, record_id: str, head: Head, folder: Path) -> None
     previous = "" if head.origin == REHEARSED else last_seal(folder)
     head_values = {
         "format": layout.FORMAT,
-        "format_version": layout.FORMAT_VERSION,
+        "format_version": layout.PLAIN_VERSION,
         "software": layout.SOFTWARE,
         "utc": head.utc or layout.now(),
         "campaign": head.campaign,

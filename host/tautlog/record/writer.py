@@ -14,11 +14,13 @@ import numpy as np
 
 from tautlog.errors import RecordError
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import Channel
 from tautlog.model.origin import MEASURED, REHEARSED, board_is_rehearsed
 from tautlog.model.reception import Reception
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.record import layout, parts
+from tautlog.record.channels import put_channels
 from tautlog.record.layout import BLOCK_DTYPE, COUNTS_DTYPE
 from tautlog.record.problems import error
 from tautlog.record.reader import open_record
@@ -75,21 +77,20 @@ class RecordWriter:
         campaign: str = "",
         utc: str = "",
         arming: Mapping[str, object] | None = None,
+        channels: tuple[Channel, ...] = (),
     ) -> RecordWriter:
         """Begin a new record; it is on disk, without samples, on return.
 
         Parameters
         ----------
-        path : path
-            The new file.
-        setup, calibration, instrument
-            As they are at this drop.
-        campaign : str
-            Name of the campaign.
-        utc : str
-            ISO time of the drop; default: now.
+        path, setup, calibration, instrument
+            The new file; the rest as it is at this drop.
+        campaign, utc : str
+            Name of the campaign; ISO time of the drop, default: now.
         arming : mapping, optional
             Measurements and findings before arming, a JSON object.
+        channels : tuple of Channel
+            What is known of the instrument's channels beyond the first.
 
         Raises
         ------
@@ -104,6 +105,7 @@ class RecordWriter:
             layout.put(file, {"arming_json": text})
             _put_instrument(file, instrument)
             put_setup(file, setup, calibration)
+            put_channels(file, instrument.channels, channels)
 
         rehearsed = board_is_rehearsed(instrument.board, instrument.serial)
         head = Head(REHEARSED if rehearsed else MEASURED, campaign, utc)

@@ -9,9 +9,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from tautlog.mechanics.legs import LeggedModel
 from tautlog.mechanics.rig_model import Slip
 from tautlog.model.published_steps import QUIET_STEPS
 from tautlog.rehearsal.scene import Scene
+from tautlog.rehearsal.side_channels import with_acceleration, with_excitation, with_legs
 
 NO_ANSWER = 1e12  # newton per volt of a chain that does not respond to force
 
@@ -100,6 +102,39 @@ def _source_weak(scene: Scene) -> Scene:
     return _chain(source_ohm=10e3)(scene)
 
 
+def _leg_longer(scene: Scene) -> Scene:
+    """The right leg of a bridle comes taut 2 ms after the left one."""
+    return with_legs(scene, longer_m=0.01)
+
+
+def _leg_lets_go(scene: Scene) -> Scene:
+    """The left leg of a bridle lets go on the way up, and the right one takes the rest."""
+    scene = with_legs(scene)
+    assert isinstance(scene.model, LeggedModel)
+    left, *others = scene.model.legs
+    weak = replace(left, break_force_n=0.35 * _target_n(scene))
+    return replace(scene, model=replace(scene.model, legs=(weak, *others)))
+
+
+def _leg_uncalibrated(scene: Scene) -> Scene:
+    scene = with_legs(scene)
+    right, *others = scene.side
+    return replace(scene, side=(replace(right, believed=None), *others))
+
+
+def _sags(scene: Scene) -> Scene:
+    """The supply gives way under the pull, and every cell on it reads less."""
+    return replace(with_excitation(scene), sag_fraction=0.04)
+
+
+def _accelerometer_gain(scene: Scene) -> Scene:
+    """The accelerometer gives a tenth more than its data sheet says."""
+    scene = with_acceleration(scene)
+    *others, last = scene.side
+    chain = replace(last.chain, newton_per_volt=last.chain.newton_per_volt / 1.1)
+    return replace(scene, side=(*others, replace(last, chain=chain)))
+
+
 _ALL = (
     Fault("article-parts", "the article parts at 70 % of the target", _parts),
     Fault("line-slips", "the line slips 80 mm through a clamp at 60 % of the target", _slips),
@@ -130,6 +165,15 @@ _ALL = (
         "cable-pulled",
         "the cable is pulled 0.3 s after the release",
         _behaviour(cut_link_after_s=0.3),
+    ),
+    Fault("leg-longer", "two legs, the right one 10 mm longer", _leg_longer),
+    Fault("leg-lets-go", "two legs, the left one lets go at 35 % of the target", _leg_lets_go),
+    Fault("leg-uncalibrated", "two legs, the right one not calibrated", _leg_uncalibrated),
+    Fault("excitation-sags", "the supply of the bridge sags by 4 % under the pull", _sags),
+    Fault(
+        "accelerometer-gain",
+        "the sled's accelerometer gives a tenth more than stated",
+        _accelerometer_gain,
     ),
 )
 

@@ -12,11 +12,13 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.firmware import wire
-from tautlog.mechanics.motion import Motion, fall
-from tautlog.rehearsal.electronics import Digitiser, FloatArray, no_force
+from tautlog.mechanics.motion import Motion
+from tautlog.rehearsal.electronics import Digitiser
 from tautlog.rehearsal.scene import Scene
+from tautlog.rehearsal.sources import Falling, Sources, Still, later
 
 MOTION_S = 12.0
+CONVERSION_RATE_HZ = 500_000.0  # of all channels together, as in the firmware's config.py
 LINK_CUT = 0x80
 _BOUNCES = (3, 8)  # further openings, at least and below
 _CLOSED_S = 0.001
@@ -53,7 +55,7 @@ class RigStep:
 
     Attributes
     ----------
-    counts : ndarray of uint16, shape (n_samples,)
+    counts : ndarray of uint16, shape (n_samples,) or (n_samples, channels)
         Samples, conversions already summed.
     inputs : int
         Bits of the inputs at the end of the step; LINK_CUT when the cable is pulled.
@@ -73,8 +75,8 @@ class SimulatedRig:
     ----------
     scene : Scene
         Rig, electronics and behaviour.
-    sample_rate_hz : float
-        Samples per second after reduction.
+    sample_rate_hz : float, optional
+        Samples per second of one channel after reduction (default: as the firmware's config.py).
     reduction : int
         Conversions summed into one sample.
     seed : int
@@ -87,16 +89,25 @@ class SimulatedRig:
         self,
         scene: Scene,
         *,
-        sample_rate_hz: float = 62500.0,
+        sample_rate_hz: float | None = None,
         reduction: int = 8,
         seed: int = 0,
         by_hand: bool = False,
     ) -> None:
         self.scene = scene
+        if sample_rate_hz is None:
+            sample_rate_hz = CONVERSION_RATE_HZ / (reduction * len(scene.names))
         self._sample_rate_hz = sample_rate_hz
         self._digitiser = Digitiser(
             scene.chain, sample_rate_hz=sample_rate_hz, reduction=reduction, seed=seed
         )
+        self._side = [
+            Digitiser(
+                side.chain, sample_rate_hz=sample_rate_hz, reduction=reduction, seed=seed + 1000 * n
+            )
+            for n, side in enumerate(scene.side, start=1)
+        ]
+        self._apply_side(Still(scene))
         self._random = np.random.default_rng([seed, 7])
         self._by_hand = by_hand
         self._samples = 0
@@ -133,6 +144,9 @@ class SimulatedRig:
         if self._glitch_at is not None and start <= self._glitch_at < end:
             counts = counts.copy()
             counts[self._glitch_at - start] = self._digitiser.reduction * 3900
+        if self._side:
+            others = [digitiser.counts(n_samples) for digitiser in self._side]
+            counts = np.column_stack([counts, *others])
         edges = [
             RigEdge(max(at - start, 0.0), bit, closed)
             for at, bit, closed in self._agenda
@@ -168,15 +182,10 @@ class SimulatedRig:
     def _let_go(self, at: float) -> None:
         behaviour = self.scene.behaviour
         self.release_at = at
-        self.motion = motion = fall(self.scene.model, duration_s=MOTION_S)
-        start_s = at / self._sample_rate_hz
-
-        def force(time_s: FloatArray) -> FloatArray:
-            if time_s[-1] < start_s:
-                return no_force(time_s)
-            return motion.force_n(time_s - start_s)
-
-        self._digitiser.apply(force)
+        falling = Falling(self.scene, at / self._sample_rate_hz, MOTION_S)
+        self.motion = motion = falling.motion
+        self._digitiser.apply(falling.source(self.scene.first))
+        self._apply_side(falling)
         if not behaviour.switch_stuck:
             self._plan_switch(at)
         broken_s = motion.truth().break_time_s
@@ -188,6 +197,14 @@ class SimulatedRig:
             self._cut_at = at + behaviour.cut_link_after_s * self._sample_rate_hz
         if behaviour.glitch_after_s is not None:
             self._glitch_at = int(at + behaviour.glitch_after_s * self._sample_rate_hz)
+
+    def _apply_side(self, sources: Sources) -> None:
+        """Let the channels beyond the first see what happens, each a conversion later."""
+        conversion_hz = self._digitiser.conversion_rate_hz * len(self.scene.names)
+        for column, (side, digitiser) in enumerate(
+            zip(self.scene.side, self._side, strict=True), start=1
+        ):
+            digitiser.apply(later(sources.source(side.name), column / conversion_hz))
 
     def _plan_switch(self, at: float) -> None:
         """First opening at the release, then bounces within `bounce_s`."""

@@ -12,6 +12,7 @@ from tautlog.board.shunt import Shunt
 from tautlog.mechanics.first_peak import model_for_peak
 from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.calibration import Calibration
+from tautlog.model.channels import FORCE, Channel, Scale
 from tautlog.model.limits import HEADROOM
 from tautlog.model.trace import DropSetup
 from tautlog.rehearsal.converters import as_found, some_converter
@@ -63,6 +64,25 @@ class Behaviour:
 
 
 @dataclass(frozen=True)
+class SideChannel:
+    """A channel beyond the first.
+
+    Attributes
+    ----------
+    name : str
+        As in the board's CHANNELS.
+    chain : Chain
+        Its electronics; `newton_per_volt` is what it measures, per volt.
+    believed : Calibration, Accelerometer, ExcitationMonitor or None
+        Its scale as the crew believes it to be.
+    """
+
+    name: str
+    chain: Chain
+    believed: Scale | None
+
+
+@dataclass(frozen=True)
 class Scene:
     """Rig, electronics and behaviour of one drop, and what the crew believes.
 
@@ -70,6 +90,12 @@ class Scene:
     ----------
     shunt : Shunt
         The shunt resistor that the crew believes to be fitted.
+    first : str
+        Name of the first channel, whose chain and calibration stand above.
+    side : tuple of SideChannel
+        The channels beyond the first; see `side_channels`.
+    sag_fraction : float
+        By how much the supply of the bridges falls under the target force.
     """
 
     model: RigModel
@@ -78,6 +104,20 @@ class Scene:
     calibration: Calibration
     setup: DropSetup
     shunt: Shunt = SHUNT
+    first: str = FORCE
+    side: tuple[SideChannel, ...] = ()
+    sag_fraction: float = 0.0
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of all channels, as in the board's CHANNELS."""
+        return (self.first, *(channel.name for channel in self.side))
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """The channels as the crew believes them to be."""
+        believed = (Channel(channel.name, channel.believed) for channel in self.side)
+        return (Channel(self.first, self.calibration), *believed)
 
 
 def default_scene(

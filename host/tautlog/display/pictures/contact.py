@@ -28,6 +28,8 @@ from tautlog.model.marks import Marks
 if TYPE_CHECKING:  # the plan is heavy
     from tautlog.planning.expected import Expected
 
+LEG_DASHES = ("--", "-.", ":")  # told apart without colour
+
 
 def put_contact(
     axes: Axes, drop: Assessment, expected: Expected | None, points: int = POINTS
@@ -40,6 +42,7 @@ def put_contact(
     if curve.cfc:
         time_s, line_n = span(curve.force_n, curve.sample_rate_hz, (first_s, last_s), points)
         axes.plot(1e3 * (time_s - first_s), line_n, color=INK, lw=1.8, label=curve.name)
+    _legs(axes, drop, (first_s, last_s), points)
     _bands(axes, marks, raw_n)
     axes.set_xlim(0.0, 1e3 * (last_s - first_s))
     if expected is not None and marks.onset_time_s is not None:
@@ -54,6 +57,18 @@ def put_contact(
             upright(axes, name, 1e3 * (at_s - first_s))
     axes.grid(alpha=0.25)
     axes.legend(loc="center right", fontsize=8, framealpha=0.9)
+
+
+def _legs(axes: Axes, drop: Assessment, ends_s: tuple[float, float], points: int) -> None:
+    """Draw each leg in its own dashes below the sum."""
+    legs = drop.beside.legs
+    for number, leg in enumerate(legs.legs if legs else ()):
+        curve = None if leg.marks is None else leg.marks.curve
+        if curve is None:
+            continue
+        time_s, leg_n = span(curve.force_n, curve.sample_rate_hz, ends_s, points)
+        dashes = LEG_DASHES[number % len(LEG_DASHES)]
+        axes.plot(1e3 * (time_s - ends_s[0]), leg_n, color=INK, lw=1.1, ls=dashes, label=leg.name)
 
 
 def _expect(axes: Axes, expected: Expected, onset_ms: float) -> None:

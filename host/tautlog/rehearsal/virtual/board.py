@@ -128,7 +128,8 @@ class Board(Bare):
             return
         self._history.samples(slot)[:] = self._partial
         values = array("H", bytes(self._partial))
-        first = values[:: self._channels] if self._channels > 1 else values
+        step = self._channels  # MicroPython has no slices with steps
+        first = values if step == 1 else [values[at] for at in range(0, len(values), step)]
         self._history.commit(self._stamp_us(offset), 0, 0, min(first), max(first))
 
     def _read_rig(self, count):

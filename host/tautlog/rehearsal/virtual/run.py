@@ -2,7 +2,8 @@
 
 Usage: run.py FIRMWARE_FOLDER RIG_PORT LINK_PORT SPEED SERIAL [NAME=VALUE ...]
 
-NAME=VALUE changes a value of the firmware's config.py for this run.
+NAME=VALUE changes a value of the firmware's config.py for this run; a tuple's values stand
+between bars.
 """
 
 import sys
@@ -17,7 +18,10 @@ def change(changes):
     config.EVENT_FILE = ""  # by default a rehearsal leaves no file behind
     for setting in changes:
         name, value = setting.split("=")
-        if isinstance(getattr(config, name, ""), str):
+        if isinstance(getattr(config, name, ""), tuple):
+            parts = value.split("|")
+            setattr(config, name, tuple([int(one) if one.isdigit() else one for one in parts]))
+        elif isinstance(getattr(config, name, ""), str):
             setattr(config, name, value)
         else:
             setattr(config, name, float(value) if "." in value else int(value))

@@ -1,4 +1,4 @@
-"""Converter: the counts of a code-density test on a simulated converter."""
+"""Density test: the counts of a code-density test on a simulated converter."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.model.code_counts import CodeCounts, CountArray, HeldLevel, Wiring
-from tautlog.model.linearity import Linearity, published_linearity
+from tautlog.model.linearity import Linearity
 from tautlog.model.published_steps import NOISE_FORCED_STEPS
 
 FloatArray = npt.NDArray[np.float64]
@@ -129,26 +129,6 @@ def _held(
 def _loaded(source: Source, share: FloatArray | float) -> FloatArray | float:
     """Steps by which conversions at full rate pull a level down."""
     return source.load_steps * share + 4.0 * source.load_bow_steps * share * (1.0 - share)
-
-
-def own_converter(chip: str, seed: int) -> Linearity:
-    """A converter of a chip as one board may have it: the published mean, varied.
-
-    The knots' errors differ from the published mean as the boards that were measured did.
-
-    Raises
-    ------
-    ValueError
-        If nothing is published of the chip.
-    """
-    mean = published_linearity(chip)
-    if mean is None:
-        raise ValueError(f"nothing is published of the converter of a {chip}")
-    rng = np.random.default_rng([seed, 4])
-    knots = tuple(
-        (code, error + float(rng.normal(0.0, mean.u_steps))) for code, error in mean.knots
-    )
-    return Linearity(mean.bits, knots, 0.0, mean.noise_steps, f"simulated {chip}, seed {seed}")
 
 
 def _ramp(

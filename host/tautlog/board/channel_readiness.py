@@ -1,0 +1,199 @@
+"""Channel readiness: whether the channels beyond the first can be trusted with a drop.
+
+A leg is as much the force as the first channel, and is refused for the same reasons. An
+accelerometer and a monitored supply are witnesses: what is wrong with them is a doubt.
+"""
+
+from __future__ import annotations
+
+import math
+
+from tautlog.board.finding import LEAST_NOISE_STEPS, ZERO_DOUBTED, ZERO_REFUSED, ReadinessFinding
+from tautlog.board.health import Health
+from tautlog.model.calibration import Calibration
+from tautlog.model.channels import (
+    ACCELERATION,
+    EXCITATION,
+    FORCE,
+    Accelerometer,
+    Channel,
+    ExcitationMonitor,
+    channel_for,
+    role_of,
+)
+from tautlog.model.stream import Instrument
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
+
+# Of g: an accelerometer on a sled that hangs still; tilted by 11 degrees it reads 2 % less (closed
+# form), its zero is stated to some percent of g at best. Own choice.
+REST_OFF = 0.2
+
+
+def channel_findings(
+    board: Instrument, health: Health, channels: tuple[Channel, ...]
+) -> list[ReadinessFinding]:
+    """All findings on the channels beyond the first; none for a board with one."""
+    if len(board.channels) < 2 or not health.channels_v:
+        return []
+    found = _first(board, channels)
+    for column, name in enumerate(board.channels[1:], start=1):
+        channel = channel_for(channels, name)
+        level_v, noise_v = health.channels_v[column], health.channels_noise_v[column]
+        role = role_of(name)
+        if role == FORCE:
+            found += _leg(channel, level_v, noise_v, board.reduction)
+        elif role == ACCELERATION:
+            found += _acceleration(channel, level_v, latched=health.latched)
+        elif role == EXCITATION:
+            found += _excitation(channel, level_v)
+    there = {(role_of(name), name) for name in board.channels}
+    roles = {role for role, _ in there}
+    for channel in channels[1:]:
+        missing = (channel.role, channel.name) not in there
+        if missing and (channel.role == FORCE or channel.role not in roles):
+            found.append(_missing(channel))
+    return found
+
+
+def _first(board: Instrument, channels: tuple[Channel, ...]) -> list[ReadinessFinding]:
+    """The first channel must be the one that [cell] and [calibration] describe."""
+    several = sum(role_of(name) == FORCE for name in board.channels) > 1
+    if not channels or not several or channels[0].name == board.channels[0]:
+        return []
+    return [
+        ReadinessFinding(
+            "first-channel",
+            True,
+            f"the board's first channel is {board.channels[0]!r}",
+            f"[cell] in campaign.toml describes {channels[0].name!r}",
+            "correct channel under [cell], or CHANNELS in the board's config.py",
+        )
+    ]
+
+
+def _missing(channel: Channel) -> ReadinessFinding:
+    return ReadinessFinding(
+        "channel-missing",
+        channel.role == FORCE,
+        f"the board has no channel {channel.name!r}",
+        "campaign.toml states one",
+        "correct CHANNELS in the board's config.py, or campaign.toml",
+    )
+
+
+def _leg(
+    channel: Channel, level_v: float, noise_v: float, reduction: int
+) -> list[ReadinessFinding]:
+    calibration, name = channel.calibration, channel.name
+    if calibration is None:
+        return [
+            ReadinessFinding(
+                "leg-uncalibrated",
+                False,
+                f"{name!r} is not calibrated",
+                "without it the sum of the legs is not known",
+                "calibrate it with `tautlog calibrate --channel`",
+            )
+        ]
+    low_v, high_v = calibration.working_range_v()
+    if not low_v < level_v < high_v:
+        return [
+            ReadinessFinding(
+                "leg-at-rail",
+                True,
+                f"{name!r} is at {level_v:.3f} V",
+                f"its amplifier works between {low_v:.3f} V and {high_v:.3f} V",
+                "it is at its limit, or dead: check supply, bridge wires and zero setting",
+            )
+        ]
+    least_v = LEAST_NOISE_STEPS * calibration.volt_per_count(1) / math.sqrt(reduction)
+    found = []
+    if not noise_v >= least_v:
+        found.append(
+            ReadinessFinding(
+                "leg-too-quiet",
+                True,
+                f"{name!r} is too still, {1e3 * noise_v:.3f} mV rms",
+                f"a working chain shows {1e3 * least_v:.3f} mV or more",
+                "check the bridge's wires and supply: only the converter's own noise is seen",
+            )
+        )
+    return found + _leg_zero(name, calibration, level_v)
+
+
+def _leg_zero(name: str, calibration: Calibration, level_v: float) -> list[ReadinessFinding]:
+    span_v = calibration.rail_high_v - calibration.rail_low_v
+    if not calibration.zero_v:
+        return [
+            ReadinessFinding(
+                "leg-zero-unknown",
+                False,
+                f"{name!r} rests at {level_v:.3f} V",
+                "its voltage without force is not stated",
+                "calibrate it, or enter zero_v under [[force_channel]]",
+            )
+        ]
+    off = abs(level_v - calibration.zero_v) / span_v
+    if off <= ZERO_DOUBTED:
+        return []
+    return [
+        ReadinessFinding(
+            "leg-off-zero" if off > ZERO_REFUSED else "leg-zero-moved",
+            off > ZERO_REFUSED,
+            f"{name!r} rests at {level_v:.3f} V",
+            f"expected {calibration.zero_v:.3f} V without force, within "
+            f"{ZERO_REFUSED * span_v:.3f} V",
+            "look for a broken bridge wire or a load on the cell",
+        )
+    ]
+
+
+def _unscaled(channel: Channel, section: str) -> ReadinessFinding:
+    return ReadinessFinding(
+        "channel-unscaled",
+        False,
+        f"{channel.name!r} has no scale",
+        "its counts are kept and nothing is judged by it",
+        f"state it under [{section}] in campaign.toml",
+    )
+
+
+def _acceleration(channel: Channel, level_v: float, *, latched: bool) -> list[ReadinessFinding]:
+    """On its latch the sled is at rest, and the accelerometer reads 1 g."""
+    scale = channel.scale
+    if not isinstance(scale, Accelerometer) or not scale.volt_per_m_s2:
+        return [_unscaled(channel, "accelerometer")]
+    if scale.zero_v is None or not latched:
+        return []
+    seen = (level_v - scale.zero_v) / scale.volt_per_m_s2
+    if abs(seen - G) <= REST_OFF * G:
+        return []
+    return [
+        ReadinessFinding(
+            "accelerometer-off",
+            False,
+            f"the accelerometer reads {seen:.2f} m/s2 at rest",
+            f"expected {G:.2f} m/s2, upwards",
+            "check its direction, zero_v and volt_per_m_s2",
+        )
+    ]
+
+
+def _excitation(channel: Channel, level_v: float) -> list[ReadinessFinding]:
+    scale = channel.scale
+    if not isinstance(scale, ExcitationMonitor) or not scale.divider_ratio:
+        return [_unscaled(channel, "excitation")]
+    if not scale.expected_v:
+        return []
+    supply_v = level_v * scale.divider_ratio
+    if abs(supply_v / scale.expected_v - 1.0) <= scale.tolerance_fraction:
+        return []
+    return [
+        ReadinessFinding(
+            "excitation-off",
+            False,
+            f"the supply of the bridges is {supply_v:.3f} V",
+            f"expected {scale.expected_v:g} V, within {100 * scale.tolerance_fraction:.2g} %",
+            "check supply and divider: forces are as wrong unless the reference follows it",
+        )
+    ]
