@@ -181,6 +181,17 @@ def test_every_channel_is_judged_before_a_drop(health, channels, expected):
     assert codes(health, channels) == expected
 
 
+@pytest.mark.parametrize(
+    ("upper_n", "expected"),
+    [(None, set()), (2000.0, set()), (2900.0, {("leg-room", False)}), (6e3, {("no-room", True)})],
+)
+def test_the_legs_have_room_together(upper_n, expected):
+    """The left leg has 2750 N left, the right one 2.7 V at 1000 N/V."""
+    health = replace(GOOD, span_n=2750.0)
+    found = channel_findings(BOARD, health, CHANNELS, upper_n)
+    assert {(one.code, one.refuses) for one in found} == expected
+
+
 def test_the_supply_is_judged_by_its_tolerance():
     board = replace(BOARD, channels=("force", "excitation"))
     channels = (CHANNELS[0], Channel("excitation", ExcitationMonitor(2.0, 5.0)))

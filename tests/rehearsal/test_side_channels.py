@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from command_line import said
+from kites import add, change, kite_in
 from rehearsed import SPEED, drop, plan_for
 from side_records import recorded
 
@@ -75,7 +76,7 @@ def test_a_record_keeps_the_scale_of_each_channel(bridle):
 def test_the_seal_covers_the_scale_of_each_channel(bridle, tmp_path):
     import h5py
 
-    for number, change in enumerate(
+    for number, spoil in enumerate(
         [
             lambda file: file["channels/1"].attrs.__setitem__("newton_per_volt", 1234.0),
             lambda file: file["channels/2"].attrs.__setitem__("volt_per_m_s2", 0.5),
@@ -86,7 +87,7 @@ def test_the_seal_covers_the_scale_of_each_channel(bridle, tmp_path):
         path = tmp_path / f"{number}.h5"
         path.write_bytes(bridle[0].read_bytes())
         with h5py.File(path, "r+") as file:
-            change(file)
+            spoil(file)
         assert open_record(path).verify_seal().state == "broken"
 
 
@@ -189,3 +190,26 @@ def test_a_whole_rehearsal_with_three_channels(tmp_path):
     assert told["peak_force_n"] == pytest.approx(1890.0, rel=3e-3)
     assert told["legs"]["legs"][0]["share"] == pytest.approx(0.56, abs=0.02)
     assert told["excitation"]["before_v"] == pytest.approx(5.0, abs=0.01)
+
+
+def test_a_leg_may_be_calibrated_afterwards(tmp_path, monkeypatch, capsys):
+    """The counts were kept: with the leg's own weights the sum is known."""
+    kite = kite_in(tmp_path, monkeypatch)
+    change(kite, "[cell]", '[cell]\nchannel = "force left"')
+    add(kite, '\n[[force_channel]]\nname = "force right"\nzero_v = 0.45\n')
+    scene = FAULTS["leg-uncalibrated"].change(default_scene())
+    path, _ = recorded(kite / "a.h5", scene)
+    slope = scene.side[0].chain.newton_per_volt
+    points = "".join(f"{load},{0.45 + load / slope!r}\n" for load in (0, 98, 196, 294, 98, 0))
+    (kite / "points.csv").write_text("load_n,volt\n" + points)
+    given = ["calibrate", "--from-csv", "points.csv", "--channel", "force right"]
+    assert said(capsys, *given)[0] == 0
+    word = ["--by", "R. Lead", "--reason", "calibrated later"]
+    status, out, _ = said(capsys, "mark", path, "--calibration", "1", *word, "--json")
+    assert status == 0
+    told = json.loads(out)
+    assert told["peak_force_n"] == pytest.approx(1890.0, rel=5e-3)
+    assert told["calibration"]["newton_per_volt"] == scene.calibration.newton_per_volt
+    again = open_record(path)
+    assert again.recalibration.channel == "force right"
+    assert as_json(assess(again))["peak_force_n"] == told["peak_force_n"]

@@ -51,6 +51,8 @@ WRONG = (
     ("CHANNELS", {"CHANNELS": ()}),
     ("CHANNELS", {"CHANNELS": "force"}),
     ("CHANNELS", {"CHANNELS": ("excitation",)}),
+    ("CHANNELS", {"CHANNELS": ("forces",)}),
+    ("CHANNELS", {"CHANNELS": ("force ",)}),
     ("CHANNELS", {"PIN_CONVERTER": (26, 27), "CHANNELS": ("force", "force")}),
     ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": 600_000}),
     ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": 0}),
@@ -110,7 +112,7 @@ RIGHT = (
     {"PIN_STRAP": 5},
     {
         "PIN_CONVERTER": (26, 27, 28),
-        "CHANNELS": ("force", "second", "excitation"),
+        "CHANNELS": ("force left", "force right", "excitation"),
         "REDUCTION": 4,
         "SAMPLES_PER_BLOCK": 256,
         "HISTORY_BLOCKS": 80,

@@ -19,6 +19,7 @@ from tautlog.model.channels import (
     Channel,
     ExcitationMonitor,
     channel_for,
+    columns_of,
     role_of,
 )
 from tautlog.model.stream import Instrument
@@ -30,12 +31,27 @@ REST_OFF = 0.2
 
 
 def channel_findings(
-    board: Instrument, health: Health, channels: tuple[Channel, ...]
+    board: Instrument,
+    health: Health,
+    channels: tuple[Channel, ...],
+    upper_n: float | None = None,
 ) -> list[ReadinessFinding]:
-    """All findings on the channels beyond the first; none for a board with one."""
+    """All findings on the channels beyond the first; none for a board with one.
+
+    Parameters
+    ----------
+    board : Instrument
+        The board, from its greeting.
+    health : Health
+        The present readings.
+    channels : tuple of Channel
+        What is known of the channels, the first force channel first.
+    upper_n : float or None
+        Largest force that the legs must still measure together.
+    """
     if len(board.channels) < 2 or not health.channels_v:
         return []
-    found = _first(board, channels)
+    found = _first(board, channels) + _rooms(board, health, channels, upper_n)
     for column, name in enumerate(board.channels[1:], start=1):
         channel = channel_for(channels, name)
         level_v, noise_v = health.channels_v[column], health.channels_noise_v[column]
@@ -69,6 +85,34 @@ def _first(board: Instrument, channels: tuple[Channel, ...]) -> list[ReadinessFi
             "correct channel under [cell], or CHANNELS in the board's config.py",
         )
     ]
+
+
+def _rooms(
+    board: Instrument, health: Health, channels: tuple[Channel, ...], upper_n: float | None
+) -> list[ReadinessFinding]:
+    """Room of the legs: together for the whole force, and each alone if the others are slack."""
+    columns = columns_of(board.channels, FORCE)
+    if len(columns) < 2 or upper_n is None:
+        return []
+    rooms = {board.channels[0]: health.span_n}
+    for column in columns[1:]:
+        calibration = channel_for(channels, board.channels[column]).calibration
+        if calibration is None:
+            return []  # said already, and the sum is not known
+        up = calibration.newton_per_volt > 0
+        far_v = calibration.rail_high_v if up else calibration.rail_low_v
+        room_v = abs(far_v - health.channels_v[column])
+        rooms[board.channels[column]] = room_v * abs(calibration.newton_per_volt)
+    together_n, (name, least_n) = sum(rooms.values()), min(rooms.items(), key=lambda one: one[1])
+    wanted = f"this drop may reach {upper_n:.0f} N"
+    if together_n < upper_n:
+        seen = f"{together_n:.0f} N of tension fit below the far limits of all legs together"
+        return [ReadinessFinding("no-room", True, seen, wanted, "lower the gain, or the target")]
+    if least_n < upper_n:
+        seen = f"{least_n:.0f} N of tension fit below the far limit of {name!r}"
+        mend = "it is cut off if it must carry more than its share: lower its gain to be sure"
+        return [ReadinessFinding("leg-room", False, seen, wanted, mend)]
+    return []
 
 
 def _missing(channel: Channel) -> ReadinessFinding:

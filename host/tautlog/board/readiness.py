@@ -24,7 +24,7 @@ from tautlog.board.session import Session
 from tautlog.board.shunt import Shunt
 from tautlog.errors import CalibrationError, NotReadyError
 from tautlog.model.calibration import Calibration
-from tautlog.model.channels import Channel
+from tautlog.model.channels import FORCE, Channel, columns_of
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.model.window import fall_time_s, guarded_window
@@ -259,6 +259,8 @@ def _noise(facts: Facts) -> list[ReadinessFinding]:
 
 def _room(facts: Facts) -> list[ReadinessFinding]:
     room_n = facts.health.span_n
+    if len(columns_of(facts.instrument.channels, FORCE)) > 1 and facts.upper_n is not None:
+        return []  # legs share it: see `channel_readiness`
     if facts.upper_n is None:
         return [
             ReadinessFinding(
@@ -375,7 +377,7 @@ def _window(facts: Facts) -> list[ReadinessFinding]:
 
 def _channels(facts: Facts) -> list[ReadinessFinding]:
     """The channels beyond the first."""
-    return channel_findings(facts.instrument, facts.health, facts.channels)
+    return channel_findings(facts.instrument, facts.health, facts.channels, facts.upper_n)
 
 
 _RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter, _window, _channels)

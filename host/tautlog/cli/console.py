@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.table import Table
 
 from tautlog.model.channels import (
+    FORCE,
     VOLTAGE,
     Accelerometer,
     Channel,
@@ -166,7 +167,8 @@ def channel_texts(board: Instrument, health: Health, channels: tuple[Channel, ..
         channel, level_v = channel_for(channels, name), health.channels_v[column]
         means = "a plain voltage, kept and not judged"
         if channel.role != VOLTAGE:
-            means = _meaning(channel, level_v) if channel.scaled else "NO SCALE: only counts"
+            without = "NOT CALIBRATED" if channel.role == FORCE else "NO SCALE"
+            means = _meaning(channel, level_v) if channel.scaled else f"{without}: only counts"
         noise_mv = 1e3 * health.channels_noise_v[column]
         found.append(f"{name}: level {level_v:.3f} V, noise {noise_mv:.2f} mV rms; {means}")
     return found
