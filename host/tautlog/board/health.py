@@ -172,6 +172,8 @@ def _health_of(
 ) -> Health:
     counts = np.concatenate([block.counts[:, 0] for block in blocks])
     reduction = board.reduction
+    # Volts are those of the converter that is there; `readiness` judges what was assumed of it.
+    calibration = replace(calibration, converter_bits=board.converter_bits)
     step_v = calibration.volt_per_count(reduction)
     level_v = float(counts.mean()) * step_v
     nearest_v = min(level_v - calibration.rail_low_v, calibration.rail_high_v - level_v)

@@ -34,6 +34,11 @@ ZERO_DOUBTED = 0.02
 # characterisation, pico-adc.markomo.me). Below this, no converter is working on a live
 # signal.
 LEAST_NOISE_STEPS = 0.8
+# Rms of a sample of means, in its counts. A 16-bit converter alone shows 0.4 to 0.8 step rms
+# (transition noise, data sheets of such parts) and its rounded mean 0.29 more, together 0.85
+# at most; a bridge amplifier of 10 nV/rtHz, gain 200 and 2 kHz shows 2 steps and more.
+LEAST_NOISE_COUNTS = 1.0
+MEANS_BITS = 16  # a converter of so many gives means: wire.full_scale
 # The range of 16384 samples of normal noise is 7.9 standard deviations on average (order
 # statistics, checked by simulation in the tests).
 SPAN_OF_NOISE = 7.5
@@ -170,6 +175,8 @@ def level_band_v(calibration: Calibration, stated_v: float | None) -> tuple[floa
 
 def least_noise_v(calibration: Calibration, reduction: int) -> float:
     """Smallest rms noise of a working chain, in V."""
+    if calibration.converter_bits == MEANS_BITS:
+        return LEAST_NOISE_COUNTS * calibration.volt_per_count(reduction)
     return LEAST_NOISE_STEPS * calibration.volt_per_count(1) / math.sqrt(reduction)
 
 
@@ -394,7 +401,21 @@ def _converter(facts: Facts) -> list[ReadinessFinding]:
                 "correct converter_bits and calibrate again",
             )
         )
-    if "RP2" in board.board and calibration.reference_v > MOST_REFERENCE_V:
+    if board.converter_bits == MEANS_BITS and (word := _stuck_at(facts)) is not None:
+        found.append(
+            ReadinessFinding(
+                "data-stuck",
+                True,
+                f"every conversion reads 0x{word:04x}",
+                "no two of a converter that works are all alike",
+                "look at its data, clock and start wires, its supply and its reference",
+            )
+        )
+    if (
+        board.converter_bits != MEANS_BITS
+        and "RP2" in board.board
+        and calibration.reference_v > MOST_REFERENCE_V
+    ):
         found.append(
             ReadinessFinding(
                 "reference-impossible",
@@ -405,6 +426,15 @@ def _converter(facts: Facts) -> list[ReadinessFinding]:
             )
         )
     return found
+
+
+def _stuck_at(facts: Facts) -> int | None:
+    """What a data wire reads that stays low or high; None where it does not."""
+    if facts.health.noise_v:
+        return None
+    highest = (1 << facts.instrument.converter_bits) - 1
+    code = round(facts.health.level_v / facts.calibration.volt_per_count(1))
+    return code if code in (0, highest) else None
 
 
 _RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter)

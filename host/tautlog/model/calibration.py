@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.firmware import wire
 from tautlog.model import quantities as q
 from tautlog.model.key import COUNT, stated
 
@@ -46,7 +47,8 @@ class Calibration:
     reference_v : float
         Voltage of the converter's full scale.
     converter_bits : int
-        Resolution of one conversion; a sample is the sum of `reduction` of them.
+        Resolution of one conversion; a sample is made of `reduction` of them, see
+        `wire.full_scale`.
     rail_low_v, rail_high_v : float
         Output limits of the amplifier; a reading beyond them is clipped. They
         lie inside the converter's range.
@@ -100,7 +102,7 @@ class Calibration:
         default=3.3, metadata=stated("Full scale of the converter.", quantity=q.FULL_SCALE)
     )
     converter_bits: int = field(
-        default=12, metadata=stated("Resolution of the converter.", whole=(1, 16))
+        default=12, metadata=stated("Resolution of the converter: 12 or 16.", whole=(1, 16))
     )
     rail_low_v: float = field(
         default=0.05, metadata=stated("Lowest output of the amplifier.", quantity=q.VOLT)
@@ -136,10 +138,15 @@ class Calibration:
     )
 
     def volt_per_count(self, reduction: int) -> float:
-        """Volts of one count of a sample that sums `reduction` conversions."""
+        """Volts of one count of a sample that is made of `reduction` conversions."""
         # One step is full scale / 2**bits, not / (2**bits - 1): RP2350 datasheet,
-        # section 12.4.6, works its temperature example with 4096.
-        return self.reference_v / ((1 << self.converter_bits) * reduction)
+        # section 12.4.6, works its temperature example with 4096; data sheets of 16-bit
+        # converters define their step so, too.
+        return self.reference_v / self.full_scale(reduction)
+
+    def full_scale(self, reduction: int) -> int:
+        """Counts of a sample at `reference_v`."""
+        return int(wire.full_scale(self.converter_bits, reduction))
 
     def force_n(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.float64]:
         """Force in newtons, zero not removed, of raw counts of any shape."""
@@ -180,10 +187,11 @@ class Calibration:
     def clipped(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.bool_]:
         """Samples at or beyond the amplifier's rails or the converter's limits."""
         step_v = self.volt_per_count(reduction)
-        # If a sample sums several conversions, noise keeps some of them off the limit.
-        hidden = HIDDEN_STEPS * reduction if reduction > 1 else 0
+        one = self.full_scale(reduction) >> self.converter_bits  # counts of one step
+        # If a sample is made of several conversions, noise keeps some of them off the limit.
+        hidden = HIDDEN_STEPS * one if reduction > 1 else 0
         low = max(self.rail_low_v / step_v, hidden)
-        high = min(self.rail_high_v / step_v, ((1 << self.converter_bits) - 1) * reduction - hidden)
+        high = min(self.rail_high_v / step_v, ((1 << self.converter_bits) - 1) * one - hidden)
         return (counts <= low) | (counts >= high)
 
 

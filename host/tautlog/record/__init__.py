@@ -39,15 +39,16 @@ reception_json               string  what the laptop saw of the board besides bl
 first_sample_index           int     board's index of the first sample; not in an import
 ============================ ======= ================================================
 
-``/trace/counts`` uint16, shape (samples, channels): the raw samples, each the sum of
-`reduction` conversions, in the order of their blocks. It leaves out samples that never
-came; ``/trace/blocks`` shows where they are missing. Attributes:
+``/trace/counts`` uint16, shape (samples, channels): the raw samples, in the order of their
+blocks, each the sum of `reduction` conversions, a power of two; where the sum takes more than
+16 bits (16-bit converters), divided by the power of two that makes it fit, and rounded. It
+leaves out samples that never came; ``/trace/blocks`` shows where they are missing. Attributes:
 
 ============================ ======= ================================================
 sample_rate_hz               float   samples per second of one channel
-reduction                    int     conversions summed into one sample
+reduction                    int     conversions in one sample
 channels                     strings names, in the order of the columns
-converter_bits               int     resolution of one conversion
+converter_bits               int     resolution of one conversion, 12 or 16; 16 at most
 samples_per_block            int     samples of one channel in a full block
 ============================ ======= ================================================
 
@@ -89,7 +90,7 @@ rail_high_v, range_n, bandwidth_hz (float),
 converter_bits, good_for_days (int), date, note, accepted (who accepted it although it is
 implausible, and why; string). Force of a count in newtons, zero not removed::
 
-    volt = count x reference_v / (2**converter_bits x reduction)
+    volt = count x reference_v / min(2**converter_bits x reduction, 65536)
     force = volt x newton_per_volt + newton_per_square_volt x (volt - zero_v)**2
 
 ``/marks/N`` one group for each marking run, N = 1, 2, ...; attributes software, utc

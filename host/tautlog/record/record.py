@@ -214,6 +214,8 @@ class Record:
         if limits is not None and (unlike := limits.unlike(used, reduction)):
             clipped |= limits.clipped(counts)
             found += (Contradiction("rails-differ", unlike),)
+        if used.converter_bits != self.instrument.converter_bits:
+            found += (Contradiction("converter-differs", _differing(used, self.instrument)),)
         release = letting_go(self.events, self.sample_rate_hz, grid.size)
         return replace(
             self._bare_trace(grid.placed(used.force_n(counts, reduction), np.nan)),
@@ -275,6 +277,13 @@ class Record:
             factor = real(self.source, "newton_per_unit") * whole(self.source, "polarity")
         expired = self.calibration.expired_on(self.utc)
         return replace(self._bare_trace(values * factor), calibration_expired=expired)
+
+
+def _differing(used: Calibration, instrument: Instrument) -> str:
+    return (
+        f"the samples are of a converter of {instrument.converter_bits} bits, the calibration in "
+        f"use is of one of {used.converter_bits}: no force is right"
+    )
 
 
 def _reason_of_end(events: tuple[BoardEvent, ...]) -> str:
