@@ -1,11 +1,11 @@
 """Electronics: from the force at the cell to the counts that the board stores.
 
     force -> cell and amplifier gain -> one-pole low-pass -> + mains, noise
-          -> rails -> 12-bit conversions -> sums of `reduction` conversions
+          -> rails -> conversions of 12 or 16 bits -> samples of `reduction` conversions
 
 Conversion j happens at j / conversion_rate_hz after power-up. Sample i is the
-sum of the conversions i * reduction ... (i + 1) * reduction - 1, so it stands for
-a mean over them; its nominal time is that of the first.
+sum of the conversions i * reduction ... (i + 1) * reduction - 1, or their rounded mean where
+the sum would not fit 16 bits; its nominal time is that of the first.
 """
 
 from __future__ import annotations
@@ -17,6 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.signal import lfilter
+
+from tautlog.firmware import wire
 
 FloatArray = npt.NDArray[np.float64]
 CountArray = npt.NDArray[np.uint16]
@@ -205,7 +207,19 @@ class Digitiser:
         if chain.converter_noise_lsb > 0:
             steps += chain.converter_noise_lsb * rng.standard_normal(steps.size, dtype=np.float32)
         codes = np.clip(np.rint(steps), 0, 2**chain.converter_bits - 1)
-        return codes.reshape(-1, self.reduction).sum(axis=1).astype(np.uint16), state
+        return self._reduced(codes), state
+
+    def _reduced(self, codes: FloatArray) -> CountArray:
+        """Samples of conversions, as `wire.full_scale` says."""
+        halved: int = (self.reduction << self.chain.converter_bits) // self.full_scale
+        sums = codes.reshape(-1, self.reduction).sum(axis=1)
+        counts: CountArray = np.floor((sums + halved // 2) / halved).astype(np.uint16)
+        return counts
+
+    @property
+    def full_scale(self) -> int:
+        """Counts of a sample at the converter's reference."""
+        return int(wire.full_scale(self.chain.converter_bits, self.reduction))
 
 
 def _one_pole(bandwidth_hz: float, conversion_rate_hz: float) -> tuple[list[float], list[float]]:

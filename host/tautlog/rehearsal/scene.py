@@ -6,7 +6,7 @@ recovery bridle of a survey kite.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tautlog.board.shunt import Shunt
 from tautlog.mechanics.first_peak import model_for_peak
@@ -19,6 +19,9 @@ from tautlog.rehearsal.electronics import Chain, chain_for_range
 DEFAULT_MASS_KG = 9.0
 DEFAULT_HEIGHT_M = 1.2
 DEFAULT_TARGET_N = 1800.0
+# A converter of 16 bits instead of the chip's own: what the board's config.py says of it.
+SIXTEEN_BITS = {"CONVERTER_BITS": 16, "CONVERSION_RATE_HZ": 250_000, "LEAST_SPAN": 8}
+SIXTEEN_BITS_NOISE = 0.6  # steps, rms; transition noise by data sheets of such parts
 MID_BAND = 1.05  # of the target: the middle of -0/+10 %
 SHUNT = Shunt(0.5, "as the rig is built")
 
@@ -121,3 +124,12 @@ def default_scene(
         note="rehearsed drop, no hardware",
     )
     return Scene(model, chain, Behaviour(), calibration, setup)
+
+
+def with_sixteen_bits(scene: Scene) -> Scene:
+    """The scene with a converter of 16 bits, for a board with the config SIXTEEN_BITS."""
+    return replace(
+        scene,
+        chain=replace(scene.chain, converter_bits=16, converter_noise_lsb=SIXTEEN_BITS_NOISE),
+        calibration=replace(scene.calibration, converter_bits=16),
+    )
