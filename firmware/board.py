@@ -45,6 +45,7 @@ mem32[SCRATCH + 8] = uctypes.addressof(_TOP) ^ 0x3FFFFFFF
 gc.threshold(-1)
 
 import os  # noqa: E402
+import sys  # noqa: E402
 import time  # noqa: E402
 from array import array  # noqa: E402
 
@@ -67,6 +68,18 @@ def _closed(pins: ptr8, count: int) -> int:
         if (levels >> int(pins[i])) & 1 == 0:
             bits |= 1 << i
     return bits
+
+
+def _source(config):
+    """The conversion source, ready to start; what made it so leaves the memory."""
+    name = "three_wire" if config.CONVERTER_BITS == 16 else "own_converter"
+    package = __import__("hardware." + name)
+    source = getattr(package, name).prepare(CHIP, config)
+    delattr(package, name)
+    for module in ("hardware." + name, "waveform"):
+        sys.modules.pop(module, None)
+    gc.collect()
+    return source
 
 
 class Board(Bare):
@@ -100,7 +113,7 @@ class Board(Bare):
         self._led = Pin(config.PIN_LED, Pin.OUT, value=1)
         self._config = config
         self.check = Check()
-        self._sampler = Sampler(CHIP, config, _TOP[KEPT_BYTES:])
+        self._sampler = Sampler(CHIP, config, _TOP[KEPT_BYTES:], _source(config))
         self._output_bits = 0
         self._pulse_ms = config.RELEASE_PULSE_MS
         self._timer = Timer()
@@ -157,7 +170,7 @@ class Board(Bare):
 
     def start(self, history):
         """Sample into `history`; the watchdog runs from now on."""
-        self._sampler.start(history, self._config.PIN_CONVERTER)
+        self._sampler.start(history)
         gc.collect()
         if self._config.WATCHDOG_MS:
             self._watchdog = WDT(timeout=self._config.WATCHDOG_MS)

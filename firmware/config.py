@@ -6,7 +6,11 @@ any pin becomes an output (config_check.py); a wrong one keeps the board from ar
 
 # Pins, by GPIO number. Inputs are closed to ground when all is well, so that an
 # open or broken wire always reads as the cautious state.
-PIN_CONVERTER = (26,)  # one to three of 26, 27, 28, in this order
+PIN_CONVERTER = (26,)  # one to three of 26, 27, 28, in this order; idle with 16 bits
+# The three wires of a 16-bit converter (CONVERTER_BITS); any pins, idle with 12 bits
+PIN_CONVERSION_START = 19
+PIN_CONVERSION_CLOCK = 20
+PIN_CONVERSION_DATA = 21
 PIN_SWITCH = 10  # release switch, closed while the sled is latched
 PIN_KEY = 11  # arm key, closed = on
 PIN_DRIVE = 12  # release drive, to a driver in series with the key
@@ -25,8 +29,12 @@ PIN_LED = 25
 CHANNELS = ("force",)
 
 # Sampling
-CONVERSION_RATE_HZ = 500_000  # all channels together; 48 MHz / 96 is the most
-REDUCTION = 8  # conversions summed into one sample: 1, 2, 4, 8 or 16
+CONVERTER_BITS = 12  # 12: the chip's own; 16: one beside it, on three wires
+CONVERSION_TIME_NS = 2200  # the longest of the 16-bit converter, from its data sheet
+# All channels together. The chip's own: 48 MHz / 96 is the most. 16 bits: no more than
+# its data sheet allows, and as long as the conversion and 1200 ns for reading it.
+CONVERSION_RATE_HZ = 500_000
+REDUCTION = 8  # conversions summed (16 bits: averaged) into one sample: 1, 2, 4, 8 or 16
 SAMPLES_PER_BLOCK = 1024
 HISTORY_BLOCKS = 68  # 142 kB; holds the guarded window of 1.05 s. An RP2350 adds its own
 
@@ -42,7 +50,7 @@ RELEASE_CONFIRM_MS = 20  # the switch must be open this long after its first edg
 # another. Between what contacts do (closed phases of a millisecond or two, common
 # practice) and the delay of a latch (about 10 ms), ahead of which a coil's spike comes.
 RELEASE_BOUNCE_MS = 3
-FORCE_TRIGGER = 300  # converter steps above quiet that tell of a release without a switch; 0 = off
+FORCE_TRIGGER = 300  # 4096ths above quiet that tell of a release without a switch; 0 = off
 FLASH_MS = 50
 
 # Doubts
@@ -50,16 +58,17 @@ LAPTOP_SILENCE_MS = 2000
 ARMED_LONGEST_S = 900
 RECORDING_LONGEST_S = 60
 
-# A plausible, quiet signal, in converter steps (0 to 4095 for one conversion; 0.8 mV with a
-# reference of 3.3 V). The laptop sends limits of the very chain, and the stricter hold.
+# A plausible, quiet signal, in 4096ths of full scale (0.8 mV with a reference of 3.3 V; one
+# step of 12 bits, 16 of 16). The laptop sends limits of the very chain, and the stricter hold.
 # At or beyond these the amplifier is parked at its rail, before arming and while armed:
 # outputs called rail-to-rail end some 50 to 100 mV short of the supply (common practice).
 SIGNAL_LOWEST = 75
 SIGNAL_HIGHEST = 3970
 LEVEL_LOWEST = 100  # the mean of the quiet blocks: nearer to a rail is no zero
 LEVEL_HIGHEST = 3950
-# Largest minus smallest over the quiet blocks. The converter alone, at half a step rms,
-# shows 1.6 in 16 blocks of sums of 8; an amplifier that lives shows more.
+# Largest minus smallest over the quiet blocks. LEAST_SPAN is in the converter's own steps:
+# alone, at half a step rms, it shows 1.6 in 16 blocks of sums of 8 (12 bits), at 0.6 step
+# up to 5 unreduced (16 bits: 6 at least); an amplifier that lives shows more.
 LEAST_SPAN = 2
 QUIET_SPAN = 200
 QUIET_BLOCKS = 16  # blocks that must be quiet before arming

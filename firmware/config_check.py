@@ -17,8 +17,11 @@ PINS = tuple(
         "PIN_FLASH PIN_BEAT PIN_STRAP PIN_LED"
     ).split()
 )
+# Of a 16-bit converter; with 12 bits nobody asks what they are.
+THREE_WIRES = ("PIN_CONVERSION_START", "PIN_CONVERSION_CLOCK", "PIN_CONVERSION_DATA")
 # Whole numbers: name, least, most.
 NUMBERS = (
+    ("CONVERSION_TIME_NS", 100, 5000),
     ("RELEASE_PULSE_MS", 1, 1000),  # a coil's pulse is bounded by a second (common practice)
     ("RELEASE_WAIT_MS", 1, 10000),
     ("RELEASE_CONFIRM_MS", 1, 200),
@@ -46,10 +49,10 @@ CHOICES = (
 OTHERS = tuple(
     (
         "PIN_CONVERTER CHANNELS CONVERSION_RATE_HZ GUARD_BEFORE_S GUARD_AFTER_S EVENT_FILE "
-        "WATCHDOG_MS"
+        "WATCHDOG_MS CONVERTER_BITS"
     ).split()
 )
-NAMES = PINS + OTHERS + tuple([one[0] for one in NUMBERS + CHOICES])
+NAMES = PINS + THREE_WIRES + OTHERS + tuple([one[0] for one in NUMBERS + CHOICES])
 ORDERED = (  # the first below the second
     ("RELEASE_BOUNCE_MS", "RELEASE_CONFIRM_MS"),
     ("RELEASE_CONFIRM_MS", "RELEASE_WAIT_MS"),
@@ -60,7 +63,8 @@ ORDERED = (  # the first below the second
     ("LEAST_SPAN", "QUIET_SPAN"),
     ("QUIET_BLOCKS", "HISTORY_BLOCKS"),
 )
-CLOCK_HZ = 48000000  # of the converter
+CLOCK_HZ = 48000000  # of the chip's own converter
+LEAST_SPAN_16 = 6  # see config.py
 MOST_VALUES = 2048  # in a block, see wire.MAX_PAYLOAD
 LEAST_CONVERSIONS = 512  # in a block: its interrupt takes some 50 us (emulated)
 MEMORY_BYTES = 150000  # for samples on an RP2040, beside the firmware (emulated)
@@ -99,9 +103,13 @@ def find_faults(config, more_memory=0):
             faults.append("%s is missing: add the line that the delivered config.py has" % name)
     if faults:
         return faults
-    checks = (_find_pins, _find_numbers, _find_channels, _find_rate, _find_times, _find_file)
+    checks = (_find_bits, _find_pins, _find_numbers, _find_channels, _find_times, _find_file)
     for find in checks:
         find(config, faults)
+    if config.CONVERTER_BITS != 16:
+        _find_rate(config, faults)
+    elif not faults:
+        _find_three_wires(config, faults)
     if not faults:
         _find_order(config, faults)
         _find_room(config, faults, more_memory)
@@ -118,7 +126,7 @@ def _is_whole(value):
 
 def _find_pins(config, faults):
     used = {}
-    for name in PINS:
+    for name in PINS + (THREE_WIRES if config.CONVERTER_BITS == 16 else ()):
         pin = getattr(config, name)
         is_led = name == "PIN_LED"
         if not _is_whole(pin) or not (0 <= pin <= 22 or (is_led and pin == LED)):
@@ -136,6 +144,13 @@ def _find_pins(config, faults):
             right = right and (not place or pin > pins[place - 1])
     if not right:
         _fault(config, faults, "PIN_CONVERTER", "one to three of 26, 27, 28, rising, as (26,)")
+
+
+def _find_bits(config, faults):
+    bits = config.CONVERTER_BITS
+    if not _is_whole(bits) or bits not in wire.CONVERTER_BITS:
+        allowed = "12, the chip's own converter, or 16, one on three wires; a wider one "
+        _fault(config, faults, "CONVERTER_BITS", allowed + "does not fit a sample of 16 bits")
 
 
 def _find_numbers(config, faults):
@@ -173,6 +188,22 @@ def _find_rate(config, faults):
     if not _is_whole(rate) or not 1000 <= rate <= 500000 or CLOCK_HZ % rate:
         allowed = "a whole number of 1000 to 500000 that divides %d" % CLOCK_HZ
         _fault(config, faults, "CONVERSION_RATE_HZ", allowed)
+
+
+def _find_three_wires(config, faults):
+    from waveform import CLOCK_STEP_HZ, FASTEST_HZ, READ_NS, SLOWEST_HZ
+
+    rate, spent_ns = config.CONVERSION_RATE_HZ, config.CONVERSION_TIME_NS + READ_NS
+    most = min(FASTEST_HZ, 1000000000 // spent_ns)
+    if not _is_whole(rate) or not SLOWEST_HZ <= rate <= most or CLOCK_STEP_HZ % rate:
+        allowed = "a whole number of %d to %d that divides %d: a conversion and its reading take "
+        text = (allowed + "%d ns") % (SLOWEST_HZ, most, CLOCK_STEP_HZ, spent_ns)
+        _fault(config, faults, "CONVERSION_RATE_HZ", text)
+    if len(config.CHANNELS) > 1:
+        _fault(config, faults, "CHANNELS", '("force",): a converter of 16 bits has one channel')
+    if config.LEAST_SPAN < LEAST_SPAN_16:
+        text = "%d at least with 16 bits, whose steps are finer" % LEAST_SPAN_16
+        _fault(config, faults, "LEAST_SPAN", text)
 
 
 def _find_times(config, faults):

@@ -17,6 +17,7 @@ from force import ForceTrigger
 from history import History
 from interlocks import Interlocks
 from keepsake import Keepsake
+from levels import counts_per_part
 from outputs import Outputs
 from release import Release
 from sender import Sender
@@ -67,7 +68,7 @@ class Instrument:
         self.release = Release(config)
         now_us = board.ticks_us()
         self.interlocks = Interlocks(self.history, config, now_us)
-        self.force = ForceTrigger(self.history, config.FORCE_TRIGGER * config.REDUCTION)
+        self.force = ForceTrigger(self.history, config.FORCE_TRIGGER * counts_per_part(config))
         self.outputs = Outputs(config)
         self.sender = Sender(board, self.history, self.events, config.SAMPLES_PER_BLOCK, channels)
         self.decoder = wire.Decoder(wire.MAX_COMMAND, check=board.check)

@@ -6,7 +6,7 @@ hardware. These rules only withhold.
 
 import wire
 from ages import Age
-from levels import Levels
+from levels import Levels, counts_per_part
 
 
 class Interlocks:
@@ -30,7 +30,7 @@ class Interlocks:
     def __init__(self, history, config, now_us):
         self._history = history
         self.levels = Levels(config)
-        self._quiet_span = config.QUIET_SPAN * config.REDUCTION
+        self._quiet_span = config.QUIET_SPAN * counts_per_part(config)
         self._quiet_blocks = config.QUIET_BLOCKS
         self._channels = len(config.CHANNELS)
         self._judged = 0

@@ -4,9 +4,20 @@ All in values of a sample. The board's config has a limit of each kind, the lapt
 send those of the very chain when it arms; the stricter of the two holds.
 """
 
+import wire
 from commands import Malformed
 
-FULL_SCALE = 4095  # of one conversion
+PARTS = 4096  # of full scale: the unit of levels in config.py
+
+
+def counts_per_part(config):
+    """Values of a sample in the unit of the levels of config.py; a whole number."""
+    return wire.full_scale(config.CONVERTER_BITS, config.REDUCTION) // PARTS
+
+
+def counts_per_step(config):
+    """Values of a sample in one step of the converter; a whole number."""
+    return wire.full_scale(config.CONVERTER_BITS, config.REDUCTION) >> config.CONVERTER_BITS
 
 
 class Levels:
@@ -24,6 +35,8 @@ class Levels:
 
     def __init__(self, config):
         self._config = config
+        self._one, self._step = counts_per_part(config), counts_per_step(config)
+        self._largest = ((1 << config.CONVERTER_BITS) - 1) * self._step
         self.use({})
 
     def use(self, command):
@@ -34,15 +47,15 @@ class Levels:
         Malformed
             If one is out of range, or if no signal could lie between two of them.
         """
-        config, one = self._config, self._config.REDUCTION
-        _check(command, FULL_SCALE * one)
+        config, one, step = self._config, self._one, self._step
+        _check(command, self._largest)
         low, high = config.SIGNAL_LOWEST * one, config.SIGNAL_HIGHEST * one
         self.rail_low = max(low, command.get("rail_low", low))
         self.rail_high = min(high, command.get("rail_high", high))
         low, high = config.LEVEL_LOWEST * one, config.LEVEL_HIGHEST * one
         self.level_low = max(low, command.get("level_low", low))
         self.level_high = min(high, command.get("level_high", high))
-        least = config.LEAST_SPAN * one
+        least = config.LEAST_SPAN * step
         self.least_span = max(least, command.get("least_span", least))
 
 

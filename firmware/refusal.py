@@ -18,6 +18,7 @@ class _Nothing:
     """Stands for a config in the greeting: figures that nobody can take for a board's."""
 
     CONVERSION_RATE_HZ = 1
+    CONVERTER_BITS = 12
     REDUCTION = 1
     CHANNELS = ("none",)
     SAMPLES_PER_BLOCK = 1

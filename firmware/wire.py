@@ -49,14 +49,16 @@ STATUS   see STATUS_BODY; ten times a second while the board is streaming.
 
 Commands by ASK
 ---------------
-hello    `wire`: version spoken. Answer: the board describes itself. `config`, only
+hello    `wire`: version spoken. Answer: the board describes itself. `bits` of one
+         conversion (one of CONVERTER_BITS) and `reduction` make the sample's full
+         scale, see full_scale. `config`, only
          where the board's config.py is wrong: a list of texts that say what of it.
          Such a board has no pin as output, and refuses all but hello, status, prompt.
 status   Answer: state, inputs, counters; `rest_us`, time with nothing to do, and
          `stamp_us`, both modulo 2**30.
 stream   `on`: blocks flow (or stop) from the present one on. For health only.
-arm      `by`: "drive" or "hand". Optional whole numbers, in values of a sample (sums
-         of `reduction` conversions) of the first channel: `rail_low`, `rail_high`, at
+arm      `by`: "drive" or "hand". Optional whole numbers, in values of a sample (see
+         full_scale) of the first channel: `rail_low`, `rail_high`, at
          or beyond which the amplifier is at its limit, at arming and while armed;
          `level_low`, `level_high`, between which the mean of the quiet blocks must
          lie; `least_span`, the least largest minus smallest of a living chain over
@@ -222,7 +224,19 @@ FINISHED, WINDOW_COMPLETE, MEMORY_FULL, TIME_UP, RESTARTED = range(20, 25)
 
 ERRORS = ("not-json", "not-a-command", "bad-value", "refused")
 
+CONVERTER_BITS = (12, 16)  # of one conversion; wider ones would not fit a sample
+
 TICKS_PERIOD_US = 1 << 30
+
+
+def full_scale(bits, reduction):
+    """Counts of a sample at full scale: volt = count x reference / full_scale.
+
+    A sample is the sum of `reduction` conversions, a power of two, of `bits` bits. Where
+    that takes more than 16 bits it is divided by the power of two that makes it fit,
+    and rounded to the nearest, a half upwards: 16 bits give the mean.
+    """
+    return min(reduction << bits, 0x10000)
 
 
 def ticks_elapsed_us(now_us, then_us):

@@ -11,20 +11,23 @@ import micropython
 def reduce(r0, r1, r2, r3):
     """Sum conversions into samples of one channel.
 
-    r0 conversions, u16; r1 samples to write, u16; r2 how many; r3 five words:
+    r0 conversions, u16; r1 samples to write, u16; r2 how many; r3 seven words:
     conversions a sample, bytes from one conversion of the channel to its next,
-    bytes from one sample to the next, smallest and largest sample (kept).
+    bytes from one sample to the next, smallest and largest sample (kept), what is
+    added to a sum, and by how many bits it is then shifted to the right.
     """
     ldr(r6, [r3, 4])
     label(SAMPLE)
     ldr(r7, [r3, 0])
-    mov(r4, 0)
+    ldr(r4, [r3, 20])
     label(CONVERSION)
     ldrh(r5, [r0, 0])
     add(r4, r4, r5)
     add(r0, r0, r6)
     sub(r7, 1)
     bne(CONVERSION)
+    ldr(r5, [r3, 24])
+    lsr(r4, r5)
     strh(r4, [r1, 0])
     ldr(r5, [r3, 8])
     add(r1, r1, r5)

@@ -11,13 +11,16 @@ def reduce(source: ptr16, target: ptr16, count: int, about: ptr32):
     stride = int(about[2]) >> 1
     low = int(about[3])
     high = int(about[4])
+    half = int(about[5])
+    shift = int(about[6])
     at = 0
     to = 0
     for _ in range(count):
-        total = 0
+        total = half
         for _ in range(conversions):
             total += int(source[at])
             at += step
+        total = total >> shift
         target[to] = total
         to += stride
         if total < low:

@@ -1,6 +1,13 @@
-"""Converter, DMA and the interrupt that moves samples into the history.
+"""DMA and the interrupt that moves samples from a converter into the history.
 
-The converter runs by itself. Three DMA channels need no processor: `data` moves
+A conversion source runs by itself. What prepares it (own_converter.py, three_wire.py) is
+not needed afterwards; it says of the source how many cycles of its clock a conversion
+takes, how many a microsecond has, where DMA finds conversions and which DREQ tells of one;
+and its registers, ten words: where to write what to start it; to stop it; where which bit
+tells that a conversion was dropped, and what written there clears it; and the same for a
+conversion that is wrong.
+
+Three DMA channels need no processor: `data` moves
 one raw block of conversions into the ring, then starts `stamp`, which copies
 the microsecond timer, which starts `control`, which aims `data` at the next raw
 block and starts it again (RP2040 datasheet, 2.5.6.2, control blocks). The end of
@@ -14,7 +21,6 @@ from array import array
 import micropython
 import rp2
 import uctypes
-from machine import ADC, Pin, mem32
 
 import wire
 from hardware import chips
@@ -32,15 +38,24 @@ WORD, HALFWORD = 2, 1  # transfer sizes, as rp2.DMA numbers them
 
 
 @micropython.viper
-def _troubles(fcs: int, cs: int) -> int:
-    """1: the FIFO ran over; 2: a conversion did not settle."""
-    over = (int(ptr32(fcs)[0]) >> 11) & 1
-    error = (int(ptr32(cs)[0]) >> 10) & 1
-    return over | (error << 1)
+def _troubles(registers: ptr32) -> int:
+    """What went wrong since the last call, as wire.FLAG_CONVERTER_*."""
+    found = 0
+    for i in range(2):
+        at = ptr32(int(registers[4 + 3 * i]))
+        if int(at[0]) & int(registers[5 + 3 * i]):
+            at[0] = int(registers[6 + 3 * i])
+            found |= 1 << i
+    return found
+
+
+@micropython.viper
+def _write(registers: ptr32, place: int):
+    ptr32(int(registers[place]))[0] = int(registers[place + 1])
 
 
 class Sampler:
-    """Fills a history from the converter.
+    """Fills a history from a conversion source.
 
     Parameters
     ----------
@@ -50,6 +65,8 @@ class Sampler:
         See config.py.
     ring : memoryview
         Memory for raw blocks.
+    source : tuple
+        See above.
 
     Attributes
     ----------
@@ -61,7 +78,7 @@ class Sampler:
         Errors that the interrupt swallowed; 0 unless the firmware is wrong.
     """
 
-    def __init__(self, chip, config, ring):
+    def __init__(self, chip, config, ring, source):
         channels = len(config.CHANNELS)
         frame = channels * config.REDUCTION
         samples = config.SAMPLES_PER_BLOCK
@@ -71,11 +88,12 @@ class Sampler:
         self._channels = channels
         self._per_block = config.SAMPLES_PER_BLOCK
         self._samples = samples  # of one channel, in a raw block
-        self._cycles = chips.ADC_CLOCK_HZ // config.CONVERSION_RATE_HZ
+        self._cycles, self._per_us, self._fifo, self._dreq, self._registers = source
         self._raw_count = samples * frame
         self._raw_bytes = 2 * self._raw_count
-        self._raw_us = (self._raw_count * self._cycles + 24) // 48
-        self._late_us = 2 * self._cycles // 48  # two conversions more than a raw block takes
+        self._raw_us = (self._raw_count * self._cycles + self._per_us // 2) // self._per_us
+        # Two conversions more than a raw block takes.
+        self._late_us = 2 * self._cycles // self._per_us
         self._slots = 2
         while self._slots * 2 * self._raw_bytes <= len(ring):
             self._slots *= 2
@@ -87,45 +105,24 @@ class Sampler:
         for i in range(self._slots):
             table[4 * i : 4 * i + 4] = (self._ring_at + i * self._raw_bytes).to_bytes(4, "little")
         step = 2 * channels
-        self._abouts = [
-            array("I", [config.REDUCTION, step, step, 0xFFFF, 0]) for _ in range(channels)
-        ]
+        # A sum of more than 16 bits is halved until it fits, and rounded: wire.full_scale.
+        shift = 0
+        while config.REDUCTION << config.CONVERTER_BITS - shift > 0x10000:
+            shift += 1
+        about = [config.REDUCTION, step, step, 0xFFFF, 0, (1 << shift) >> 1, shift]
+        self._abouts = [array("I", about) for _ in range(channels)]
         self._next = self._fill = self._flags = self._lost = 0
         self._slot = self._last_us = -1
-        self._cs = 0
+        self._data = None
         self.mark_block = self.mark_offset = self.mark_us = self.raw_blocks = 0
         self.faults = 0
 
-    def start(self, history, pins):
-        """Sample the pins into `history` from now on."""
+    def start(self, history):
+        """Sample into `history` from now on."""
         self._history = history
         self._history_at = uctypes.addressof(history.memory) + wire.SAMPLES_AT
-        self._converters = [ADC(Pin(pin)) for pin in pins]  # prepares the pads
-        self._set_converter(pins)
         self._set_channels()
-        mem32[self._cs] = self._cs_bits | chips.CS_START_MANY
-
-    def _set_converter(self, pins):
-        adc = self._chip.adc
-        self._cs = adc + chips.ADC_CS
-        self._fcs = adc + chips.ADC_FCS
-        first = pins[0] - chips.FIRST_ADC_PIN
-        bits = chips.CS_ENABLE | first << chips.CS_SELECT_SHIFT
-        if len(pins) > 1:
-            mask = 0
-            for pin in pins:
-                mask |= 1 << (pin - chips.FIRST_ADC_PIN)
-            bits |= mask << chips.CS_ROUND_ROBIN_SHIFT
-        self._cs_bits = bits
-        self._fcs_bits = chips.FCS_ENABLE | chips.FCS_DREQ | 1 << chips.FCS_THRESHOLD_SHIFT
-        mem32[self._cs] = bits
-        # A divider below the conversion's own length means: without a pause.
-        divider = self._cycles - 1 if self._cycles > chips.ADC_CYCLES else 0
-        mem32[adc + chips.ADC_DIV] = divider << 8
-        mem32[self._fcs] = 0
-        while mem32[self._fcs] >> chips.FCS_LEVEL_SHIFT & 15:
-            mem32[adc + chips.ADC_FIFO]  # drain
-        mem32[self._fcs] = self._fcs_bits | chips.FCS_OVER | chips.FCS_UNDER
+        _write(self._registers, 0)
 
     def _set_channels(self):
         data, stamp, control = rp2.DMA(), rp2.DMA(), rp2.DMA()
@@ -134,13 +131,13 @@ class Sampler:
         while 1 << ring_bits < 4 * self._slots:
             ring_bits += 1
         data.config(
-            read=self._chip.adc + chips.ADC_FIFO,
+            read=self._fifo,
             write=self._ring_at,
             count=self._raw_count,
             ctrl=data.pack_ctrl(
                 size=HALFWORD,
                 inc_read=False,
-                treq_sel=self._chip.adc_dreq,
+                treq_sel=self._dreq,
                 high_pri=True,
                 chain_to=stamp.channel,
                 irq_quiet=False,
@@ -178,10 +175,10 @@ class Sampler:
         control.active(1)  # aims `data` at the first raw block and starts it
 
     def stop(self):
-        """Stop converter and DMA, in the order that leaves nothing running."""
-        if not self._cs:
+        """Stop source and DMA, in the order that leaves nothing running."""
+        if self._data is None:
             return  # never started
-        mem32[self._cs] = 0
+        _write(self._registers, 2)
         stop_channels(self._chip, (self._data, self._stamp, self._control))
 
     # In the interrupt
@@ -226,9 +223,11 @@ class Sampler:
                 self._reduce_others(source, target)
         if stamp_at(place) != stamp_us:
             self._flags |= wire.FLAG_LATE
-        troubles = _troubles(self._fcs, self._cs)
+        troubles = _troubles(self._registers)
         if troubles:
-            self._note_troubles(troubles)
+            self._flags |= troubles
+            if troubles & wire.FLAG_CONVERTER_OVERRUN and not self._lost:
+                self._lost = 1
         fill += self._samples
         if fill == self._per_block:
             fill = 0
@@ -247,16 +246,6 @@ class Sampler:
 
     def _count_missing(self, late_us):
         """Count conversions that are missing by the time they took."""
-        missing = late_us * 48 // self._cycles if late_us < 100000 else MOST_LOST
+        missing = late_us * self._per_us // self._cycles if late_us < 100000 else MOST_LOST
         self._flags |= wire.FLAG_LATE
         self._lost = min(MOST_LOST, self._lost + missing)
-
-    def _note_troubles(self, troubles):
-        if troubles & 1:
-            mem32[self._fcs] = self._fcs_bits | chips.FCS_OVER
-            self._flags |= wire.FLAG_CONVERTER_OVERRUN
-            if not self._lost:
-                self._lost = 1
-        if troubles & 2:
-            mem32[self._cs] = self._cs_bits | chips.CS_START_MANY | chips.CS_ERROR_STICKY
-            self._flags |= wire.FLAG_CONVERTER_ERROR

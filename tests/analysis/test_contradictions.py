@@ -172,7 +172,8 @@ def test_an_event_whose_frame_was_damaged_is_asked_for_again(tmp_path, name):
 
 
 def test_every_severity_is_tried():
-    here = {"events-missing", "rails-differ"}  # below, and in test_limits_at_arming
+    # Below, and in test_limits_at_arming.
+    here = {"events-missing", "rails-differ", "converter-differs"}
     assert set(SEVERITIES) == set(BY_CODE) | here
 
 

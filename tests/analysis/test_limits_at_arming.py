@@ -50,6 +50,14 @@ def test_limits_that_differ_are_told(record, rails):
     assert "armed with limits of the amplifier at 0.066 V and 3.184 V" in text
 
 
+def test_a_calibration_of_another_converter_makes_no_force(record):
+    """As where a drop is recovered without its campaign."""
+    marked = told_of(assess(used_with(record, converter_bits=16)))
+    assert marked["record_verdict"] == "invalid"
+    text = {one["code"]: one["text"] for one in marked["reasons"]}["converter-differs"]
+    assert "of a converter of 12 bits, the calibration in use is of one of 16" in text
+
+
 @pytest.mark.parametrize(("at_v", "expected"), [(3.15, False), (3.19, True), (0.06, True)])
 def test_the_narrower_of_both_are_judged_by(record, at_v, expected):
     """A calibration that calls the whole converter good does not widen what was in force."""

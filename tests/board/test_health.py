@@ -74,3 +74,20 @@ def test_the_excitation_is_read_where_it_has_a_channel():
     narrow = [replace(one, counts=counts[:, :1]) for one in blocks]
     alone = replace(board, channels=("force",))
     assert _health_of(narrow, status, Calibration(), alone).excitation_v is None
+
+
+@pytest.mark.parametrize("assumed", [12, 16])
+def test_volts_are_those_of_the_converter_that_is_there(assumed):
+    """A calibration that assumes another one would halve or double them: 0.75 V of 3.3 V."""
+    from tautlog.board.health import _health_of
+    from tautlog.board.messages import Status
+    from tautlog.model.calibration import Calibration
+    from tautlog.model.stream import Block, Instrument
+
+    board = Instrument("0", "a", "1", 12500.0, 8, ("force",), 64, 68, converter_bits=16)
+    count = round(0.75 / 3.3 * 65536)
+    counts = np.full((64, 1), count, dtype=np.uint16)
+    blocks = [Block(number, number * 5120, 0, 0, counts) for number in range(20)]
+    status = Status("safe", 0, 15, 0, 20, 0, 0, 0, count, count, 20 * 5120)
+    health = _health_of(blocks, status, Calibration(converter_bits=assumed), board)
+    assert health.level_v == pytest.approx(0.75, abs=3e-5)

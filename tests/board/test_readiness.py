@@ -191,6 +191,45 @@ def test_counts_become_volts_by_the_boards_own_converter():
     assert "reference-impossible" in seen(facts=facts, calibration={"reference_v": 3.9})[0]
 
 
+FINE = dataclasses.replace(
+    GOOD,
+    instrument=dataclasses.replace(BOARD, converter_bits=16, sample_rate_hz=31250.0),
+    calibration=dataclasses.replace(CALIBRATION, converter_bits=16, reference_v=4.096),
+    health=dataclasses.replace(HEALTH, measured_rate_hz=31250.0),
+)
+FINE_STEP_V = 4.096 / 65536  # 62.5 uV
+
+
+def test_a_converter_of_16_bits_beside_the_chip_is_right():
+    """Its reference may be above the chip's supply."""
+    assert seen(facts=FINE) == ([], [])
+    assert seen(facts=FINE, calibration={"converter_bits": 12})[0] == ["converter-bits"]
+
+
+@pytest.mark.parametrize(
+    ("level_v", "noise_v", "refused"),
+    [
+        (0.0, 0.0, ["at-rail", "data-stuck"]),
+        (65535 * FINE_STEP_V, 0.0, ["at-rail", "data-stuck"]),
+        (65535 * FINE_STEP_V, 1e-6, ["at-rail"]),  # at the rail, and alive
+        (0.45, 0.0, ["too-quiet"]),
+        (0.45, 0.9 * FINE_STEP_V, ["too-quiet"]),  # the converter's own noise
+        (0.45, 1.1 * FINE_STEP_V, []),
+    ],
+)
+def test_what_three_wires_bring_that_are_not_well(level_v, noise_v, refused):
+    calibration = {"rail_high_v": 4.0, "zero_v": level_v if 0 < level_v < 1 else 0.45}
+    assert seen(facts=FINE, calibration=calibration, level_v=level_v, noise_v=noise_v)[0] == refused
+
+
+def test_the_boards_limits_of_16_bits_are_in_its_counts():
+    fields = arm_fields(FINE.calibration, 8, None)
+    low_v, high_v = FINE.calibration.working_range_v()
+    assert fields["rail_low"] == int(low_v / FINE_STEP_V)
+    assert fields["rail_high"] == int(high_v / FINE_STEP_V) + 1
+    assert fields["least_span"] == 8  # 7.5 standard deviations of one count, rounded up
+
+
 def test_lost_conversions():
     assert seen(lost_now=1, lost=1)[0] == ["conversions-lost"]
     assert seen(lost=7) == ([], ["conversions-lost"])
@@ -327,11 +366,12 @@ def test_a_correction_of_another_converter_is_refused():
 def test_a_zero_in_a_wide_code_is_a_doubt():
     corrected = dataclasses.replace(CALIBRATION, converter="RP2040")
     for level, codes in ((511.0, ["zero-in-wide-code"]), (560.0, [])):
-        found = converter_findings(corrected, BOARD, level * 3.3 / 4096)
+        health = dataclasses.replace(HEALTH, level_v=level * 3.3 / 4096)
+        found = converter_findings(corrected, BOARD, health)
         assert [finding.code for finding in found] == codes
         assert not any(finding.refuses for finding in found)
 
 
 def test_steps_that_nobody_knows_are_a_doubt():
-    found = converter_findings(dataclasses.replace(CALIBRATION, converter=""), BOARD, 0.45)
+    found = converter_findings(dataclasses.replace(CALIBRATION, converter=""), BOARD, HEALTH)
     assert [(finding.code, finding.refuses) for finding in found] == [("steps-unknown", False)]

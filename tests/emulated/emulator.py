@@ -1,13 +1,16 @@
 """An emulated RP2040 with real MicroPython, wired to a simulated rig, as a process.
 
     python emulator.py --image RPI_PICO.uf2 [--files FOLDER] [--source ramp|level|rig|ramp-of-pin]
+                       [--three-wire CONVERSION_NS]
 
+With --three-wire the source feeds a 16-bit converter on pins 19 to 21 instead of the chip's.
 Its serial port is a pseudo-terminal. Speaks JSON lines: tells on standard output
 the port's name and every change of an output with the emulated time; takes on
 standard input ``{"pin": 11, "level": 1}``, ``{"stall": 1}`` (the converter stops),
 ``{"value": 50, "noisy": 0}`` (of the source `level`), ``{"spike": 12}`` (the release switch
 opens for 100 us as soon as the drive is high, and for good so many milliseconds later),
-``{"dtr": 0}`` (nobody has the port open), ``{"time": 1}``, ``{"truth": 0}``.
+``{"converter": {"stuck": 1}}`` (see three_wire.py), ``{"dtr": 0}`` (nobody has the port
+open), ``{"time": 1}``, ``{"truth": 0}``.
 """
 
 from __future__ import annotations
@@ -27,12 +30,13 @@ from littlefs import LittleFS, UserContext
 from rp2040py.boards import BOARDS, resolve_firmware
 from rp2040py.cli.pty_repl import PtyInteractiveRepl
 from rp2040py.device import MicroPythonDevice
+from three_wire import STRIDE, ThreeWireConverter
 
 from tautlog.firmware import wire
 from tautlog.model.linearity import published_linearity
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.rig import SimulatedRig
-from tautlog.rehearsal.scene import default_scene
+from tautlog.rehearsal.scene import default_scene, with_sixteen_bits
 
 BLOCK_BYTES, BLOCKS = 4096, 352  # of the file system in a Pico's flash
 INPUT_PINS = {
@@ -52,6 +56,8 @@ REDUCTION = 8  # of the simulated rig's samples
 STEP_SAMPLES = 64
 CONVERSION_NS = 2000
 RAMP_TAU_NS = 2e6  # a fast R and C, for short ramps
+WIDE_CONVERSION_NS = 10_000  # of a rig with a 16-bit converter: 100 kS/s
+THREE_WIRES = (19, 20, 21)  # start, clock, data
 
 
 def flash_image(folder: Path | None, path: Path) -> None:
@@ -80,6 +86,14 @@ def ramp() -> Iterator[int]:
     while True:
         yield value
         value = (value + 1) & 0xFFF
+
+
+def strides() -> Iterator[int]:
+    """Conversions of 16 bits, each of which is known: number n is n x STRIDE."""
+    value = 0
+    while True:
+        yield value
+        value = (value + STRIDE) & 0xFFFF
 
 
 class Level:
@@ -129,6 +143,7 @@ class Wiring:
         self.outputs = 0
         self.conversions = 0
         self.stalled = False
+        self.is_wide = False  # a 16-bit converter: samples are means, not sums
         self._alarms: list[object] = []
         self.spike_ms = 0.0
         for pin in INPUT_PINS.values():
@@ -169,6 +184,19 @@ class Wiring:
 
         adc.on_adc_read = read
 
+    def feed_three_wire(self, values: Iterator[int], conversion_ns: float) -> None:
+        """Give a 16-bit converter one value after another."""
+        self.is_wide = True
+
+        def counted() -> Iterator[int]:
+            for value in values:
+                self.conversions += 1
+                yield value
+
+        self.three_wire = ThreeWireConverter(
+            self._mcu, self._clock, THREE_WIRES, counted(), conversion_ns
+        )
+
     def rig(self, rig: SimulatedRig) -> Iterator[int]:
         """Conversions of a simulated rig; its switches move with emulated time."""
         while True:
@@ -178,7 +206,7 @@ class Wiring:
             for count in step.counts.tolist():
                 low, more = divmod(count, REDUCTION)
                 for place in range(REDUCTION):
-                    yield low + (place < more)
+                    yield count if self.is_wide else low + (place < more)
 
     def shake(self, pin: int, edges: int, seed: int) -> None:
         """Open and close a contact at random times, 0.2 to 3 ms apart, and tell where."""
@@ -212,7 +240,7 @@ class Wiring:
             self.set_input(pin, 1 - closed)
             self._say(t=self._clock.nanos / 1e9, pin=pin, level=1 - closed)
 
-        self.at(offset * REDUCTION * CONVERSION_NS, move)
+        self.at(offset * REDUCTION * (WIDE_CONVERSION_NS if self.is_wide else CONVERSION_NS), move)
 
 
 async def run(arguments: argparse.Namespace) -> None:
@@ -228,11 +256,23 @@ async def run(arguments: argparse.Namespace) -> None:
     scene = default_scene()
     if arguments.fault:
         scene = FAULTS[arguments.fault].change(scene)
-    rig = SimulatedRig(scene, seed=arguments.seed, by_hand=arguments.by_hand)
+    conversion_ns = CONVERSION_NS
+    if arguments.three_wire:
+        scene, conversion_ns = with_sixteen_bits(scene), WIDE_CONVERSION_NS
+    rig = SimulatedRig(
+        scene,
+        sample_rate_hz=1e9 / (conversion_ns * REDUCTION),
+        seed=arguments.seed,
+        by_hand=arguments.by_hand,
+    )
     level = Level()
     sources = {"ramp": ramp, "level": level.conversions, "rig": lambda: wiring.rig(rig)}
     sources["ramp-of-pin"] = lambda: RampOfPin(device).conversions()
-    wiring.feed(sources[arguments.source]())
+    if arguments.three_wire:
+        sources["ramp"] = strides
+        wiring.feed_three_wire(sources[arguments.source](), arguments.three_wire)
+    else:
+        wiring.feed(sources[arguments.source]())
     device.simulator.bind_loop()
     repl = PtyInteractiveRepl(device.cdc, device.simulator, on_quit=lambda code: None)
     await repl.start()
@@ -256,6 +296,10 @@ async def run(arguments: argparse.Namespace) -> None:
             wiring.spike_ms = asked["spike"]
         elif "dtr" in asked:
             device.cdc.set_control_lines(dtr=asked["dtr"], rts=asked["dtr"])
+        elif "converter" in asked:
+            one = wiring.three_wire
+            one.change(**asked["converter"])
+            say(conversions=one.conversions, hurried=one.hurried, cut_short=one.cut_short)
         elif "truth" in asked:
             say(truth=rig.truth(asked["truth"]))
         elif "time" in asked:
@@ -272,6 +316,7 @@ def main() -> None:
     parser.add_argument(
         "--source", choices=["ramp", "level", "rig", "ramp-of-pin"], default="level"
     )
+    parser.add_argument("--three-wire", type=float, metavar="CONVERSION_NS")
     parser.add_argument("--fault")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--by-hand", action="store_true")

@@ -119,14 +119,16 @@ from array import array
 from hardware import loops_thumb, loops_viper
 from hardware.crc import _words
 bad = 0
-for reduction, channels in ((1, 1), (4, 1), (16, 1), (8, 3)):
+cases = ((1, 1, 0), (4, 1, 0), (16, 1, 0), (8, 3, 0), (2, 1, 1), (16, 1, 4))
+for reduction, channels, shift in cases:
     source = array('H', os.urandom(2 * 64 * reduction * channels))
     for i in range(len(source)):
-        source[i] &= 0xFFF
+        source[i] &= 0xFFFF if shift else 0xFFF
     twins = []
     for loops in (loops_thumb, loops_viper):
         target = array('H', [0] * 64 * channels)
-        about = array('I', [reduction, 2 * channels, 2 * channels, 0xFFFF, 0])
+        about = [reduction, 2 * channels, 2 * channels, 0xFFFF, 0, (1 << shift) >> 1, shift]
+        about = array('I', about)
         loops.reduce(source, target, 64, about)
         twins.append((bytes(target), list(about)))
     bad += twins[0] != twins[1]

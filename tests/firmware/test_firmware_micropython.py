@@ -32,6 +32,11 @@ def test_check_without_allocation(micropython):
     assert output(micropython, "heap_locked_check.py") == "cbf43926 True False same\n"
 
 
+def test_conversions_become_samples(micropython):
+    """Sums of 12 bits, rounded means of 16, in all of 21 cases."""
+    assert output(micropython, "reduced.py") == "21\n"
+
+
 @pytest.mark.parametrize("march", ["armv6m", "armv7m"])
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(FIRMWARE).as_posix())
 def test_compiles_for_the_boards(mpy_cross, path, march, tmp_path):

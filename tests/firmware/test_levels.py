@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from configs import Changed
 from fakes.board import NOISE, QUIET, Bench
 from hypothesis import given
 from hypothesis import strategies as st
 
 import config
 import wire
+from commands import Malformed
 from levels import Levels
 
 STEP_V = 3.3 / 4096  # of the default converter
@@ -135,3 +137,39 @@ def test_the_least_span_lies_between_the_converter_and_the_default_chain():
         spans[name] = np.ptp(np.rint(volts).sum(axis=1))
     least = config.LEAST_SPAN * config.REDUCTION
     assert spans["converter"] < least < 0.5 * spans["chain"]
+
+
+SIXTEEN = {"CONVERTER_BITS": 16, "LEAST_SPAN": 8}
+
+
+def test_the_levels_of_16_bits_are_the_same_voltages():
+    """Means of 16 bits have twice the counts of sums of eight times 12, their steps are finer."""
+    ours, theirs = Levels(Changed(config, SIXTEEN)), Levels(config)
+    for name in ("rail_low", "rail_high", "level_low", "level_high"):
+        assert getattr(ours, name) / 65536 == getattr(theirs, name) / 32768
+    assert ours.rail_low == config.SIGNAL_LOWEST * 16
+    assert ours.least_span == 8
+    assert theirs.least_span == config.LEAST_SPAN * 8
+    ours.use({"rail_high": 60_000, "least_span": 11})
+    assert (ours.rail_high, ours.least_span) == (60_000, 11)
+    with pytest.raises(Malformed, match="0 to 65535, was 65536"):
+        ours.use({"rail_high": 65_536})
+
+
+@pytest.mark.parametrize(
+    ("level", "noise", "reasons"),
+    [
+        (8960, NOISE, set()),  # 0.45 V
+        (0, [0], {"signal-clipped"}),  # data stuck low
+        (65_535, [0], {"signal-clipped"}),  # data stuck high, or its wire open
+        (8960, [0, 1, 2, 3, 1, 0, 2], {"signal-dead"}),  # the converter's own noise
+        (8960, [0, 0, 5000], {"signal-restless"}),
+    ],
+)
+def test_16_bits_are_judged_at_arming(level, noise, reasons):
+    bench = Bench(**SIXTEEN)
+    bench.board.level, bench.board.noise = level, noise
+    bench.run(8)
+    assert bench.ask("hello", wire=wire.VERSION)["bits"] == 16
+    answer = bench.ask("arm", by="drive")
+    assert {wire.REASONS[number][0] for number in answer.get("reasons", [])} == reasons

@@ -8,6 +8,16 @@ from hypothesis import strategies as st
 
 from tautlog.firmware import wire
 
+
+@pytest.mark.parametrize(
+    ("bits", "reduction", "counts"),
+    [(12, 1, 4096), (12, 8, 32768), (12, 16, 65536), (16, 1, 65536), (16, 8, 65536)],
+)
+def test_full_scale_of_a_sample(bits, reduction, counts):
+    """By hand: 12 bits add up to 16, 16 bits leave no room for a sum."""
+    assert wire.full_scale(bits, reduction) == counts
+
+
 payloads = st.binary(max_size=60)
 kinds = st.sampled_from([wire.ASK, wire.ACK, wire.BLOCK, wire.EVENT, wire.STATUS])
 

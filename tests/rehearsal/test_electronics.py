@@ -24,6 +24,19 @@ def test_counts_are_volts_over_steps_summed(reduction):
     assert volts == pytest.approx(0.45 + 1.0, abs=3.3 / 4096)
 
 
+@pytest.mark.parametrize("reduction", [1, 2, 8, 16])
+def test_16_bits_are_averaged_and_rounded(reduction):
+    """A mean of codes between two steps comes out at the nearer, a half upwards."""
+    chain = Chain(converter_bits=16, **QUIET)
+    counts = digitised(chain, 1000.0, reduction=reduction)
+    assert np.unique(counts).tolist() == [round(1.45 / 3.3 * 65536)]
+    digitiser = Digitiser(chain, sample_rate_hz=31250.0, reduction=reduction, seed=1)
+    assert digitiser.full_scale == 65536
+    random = np.random.default_rng(4).integers(0, 65536, (500, reduction))
+    expected = [(sum(one) + reduction // 2) // reduction for one in random.tolist()]
+    assert digitiser._reduced(random.ravel().astype(float)).tolist() == expected
+
+
 def test_quantisation_is_a_step():
     counts = digitised(Chain(**QUIET), 1000.0, reduction=1)
     assert len(np.unique(counts)) == 1

@@ -25,6 +25,8 @@ from tautlog.errors import AbortedError, LinkError, RefusedError
 from tautlog.record import RecordWriter, open_record
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.process import BoardProcess
+from tautlog.rehearsal.rig import SimulatedRig
+from tautlog.rehearsal.scene import SIXTEEN_BITS, default_scene, with_sixteen_bits
 
 
 @pytest.fixture(params=["micropython", "cpython"])
@@ -69,6 +71,29 @@ def test_a_whole_drop_under_both_interpreters(interpreter, tmp_path):
         force = volts / about["reduction"] * cal["newton_per_volt"]
         assert force.max() - force[:1000].mean() == pytest.approx(1890.0, rel=0.01)
         assert counts.dtype == np.uint16
+
+
+def test_a_whole_drop_with_16_bits(tmp_path):
+    """Another converter by config alone: from the board's words to newtons, as anybody reads it."""
+    scene = with_sixteen_bits(default_scene())
+    rig = SimulatedRig(scene, sample_rate_hz=31250.0, seed=3)
+    plan = plan_for(rig, tmp_path / "drop.h5")
+    with BoardProcess(rig, speed=SPEED, changes=dict(SIXTEEN_BITS)) as board:
+        drop(board, plan)
+        assert board.printed() == ""
+    record = open_record(plan.path)
+    assert (record.instrument.converter_bits, record.calibration.converter_bits) == (16, 16)
+    marks = told_of(assess(record, cfc=180))
+    truth = rig.truth(record.first_sample_index)
+    assert marks["peak_force_n"] == pytest.approx(truth["peak_force_n"], rel=1e-3)
+    assert marks["release_time_s"] == pytest.approx(truth["release_time_s"], abs=64e-6)
+    assert (marks["record_verdict"], marks["load_verdict"]) == ("valid", "on-target")
+    with h5py.File(plan.path) as file:
+        counts, cal = file["trace/counts"], file["calibration"].attrs
+        assert counts.attrs["converter_bits"] == cal["converter_bits"] == 16
+        full_scale = min(2**16 * counts.attrs["reduction"], 65536)
+        force = counts[:, 0] / full_scale * cal["reference_v"] * cal["newton_per_volt"]
+        assert force.max() - force[:1000].mean() == pytest.approx(1890.0, rel=0.01)
 
 
 def test_release_by_hand(tmp_path):

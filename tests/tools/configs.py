@@ -5,6 +5,15 @@ two lines of the delivered config.py; GONE takes a line away.
 """
 
 GONE = "no such line"
+
+
+def sixteen(**changes):
+    """Changes that make a right config of a converter of 16 bits, and some more."""
+    right = {"CONVERTER_BITS": 16, "CONVERSION_RATE_HZ": 250_000, "LEAST_SPAN": 8}
+    right.update(changes)
+    return right
+
+
 # What must be named, and the change.
 WRONG = (
     ("PIN_LAMP", {"PIN_LAMP": 12}),  # the drive's: it would be high while armed
@@ -103,12 +112,33 @@ WRONG = (
     ("WATCHDOG_MS", {"WATCHDOG_MS": 100}),
     ("WATCHDOG_MS", {"WATCHDOG_MS": False}),
     ("PIN_LAPM", {"PIN_LAPM": 20}),
+    ("CONVERTER_BITS", {"CONVERTER_BITS": 18}),  # would not fit a sample
+    ("CONVERTER_BITS", {"CONVERTER_BITS": 24}),
+    ("CONVERTER_BITS", {"CONVERTER_BITS": 14}),
+    ("CONVERTER_BITS", {"CONVERTER_BITS": 16.0}),
+    ("CONVERTER_BITS", {"CONVERTER_BITS": (16,)}),
+    ("PIN_CONVERSION_START", sixteen(PIN_CONVERSION_START=26)),
+    ("PIN_CONVERSION_START", sixteen(PIN_CONVERSION_START=12)),
+    ("PIN_CONVERSION_CLOCK", sixteen(PIN_CONVERSION_CLOCK=25)),
+    ("PIN_CONVERSION_CLOCK", sixteen(PIN_CONVERSION_CLOCK=19)),
+    ("PIN_CONVERSION_DATA", sixteen(PIN_CONVERSION_DATA=23)),
+    ("PIN_CONVERSION_DATA", sixteen(PIN_CONVERSION_DATA=10)),
+    ("CONVERSION_TIME_NS", {"CONVERSION_TIME_NS": 0}),
+    ("CONVERSION_TIME_NS", {"CONVERSION_TIME_NS": 2.2}),
+    ("CONVERSION_RATE_HZ", {"CONVERTER_BITS": 16, "LEAST_SPAN": 8}),  # not read in time
+    ("CONVERSION_RATE_HZ", sixteen(CONVERSION_RATE_HZ=240_000)),  # no whole cycles
+    ("CONVERSION_RATE_HZ", sixteen(CONVERSION_RATE_HZ=50_000)),
+    ("CONVERSION_RATE_HZ", sixteen(CONVERSION_RATE_HZ=625_000)),
+    ("CONVERSION_RATE_HZ", sixteen(CONVERSION_TIME_NS=3000)),
+    ("LEAST_SPAN", sixteen(LEAST_SPAN=2)),  # the converter's own noise would do
+    ("CHANNELS", sixteen(PIN_CONVERTER=(26, 27), CHANNELS=("force", "two"))),
 )
 # Right all the same: none of these may be refused.
 RIGHT = (
     {},
     {"PIN_LAMP": 0, "PIN_BEAT": 1},
     {"PIN_LED": 20},
+    {"PIN_CONVERSION_DATA": None},  # nobody asks with 12 bits
     {"PIN_STRAP": 5},
     {
         "PIN_CONVERTER": (26, 27, 28),
@@ -120,6 +150,9 @@ RIGHT = (
     },
     {"REDUCTION": 1, "GUARD_AFTER_S": 0.05},
     {"CONVERSION_RATE_HZ": 480_000},
+    sixteen(),
+    sixteen(CONVERSION_RATE_HZ=100_000, REDUCTION=2, CONVERSION_TIME_NS=5000),
+    sixteen(CONVERSION_RATE_HZ=500_000, CONVERSION_TIME_NS=800, PIN_STRAP=0),
     {"WATCHDOG_MS": 0, "EVENT_FILE": "", "FORCE_TRIGGER": 0, "FLASH_MS": 0},
     {"GUARD_AFTER_S": 1, "RELEASE_PULSE_MS": 40},
 )

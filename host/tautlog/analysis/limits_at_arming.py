@@ -21,7 +21,7 @@ SAME = 2
 
 @dataclass(frozen=True)
 class InForce:
-    """Limits of a sample, the sum of `reduction` conversions, as `arm` took them.
+    """Limits of a sample, in its counts, as `arm` took them.
 
     Attributes
     ----------

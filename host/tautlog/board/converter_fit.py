@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tautlog.board.finding import ReadinessFinding
+from tautlog.board.health import Health
 from tautlog.model.calibration import Calibration
 from tautlog.model.linearity import Linearity
 from tautlog.model.steps import chip_in
@@ -10,10 +13,11 @@ from tautlog.model.stream import Instrument
 
 # Highest supply of the converter of an RP2040 or RP2350 (ADC_AVDD, data sheets; from memory).
 MOST_REFERENCE_V = 3.63
+MEANS_BITS = 16  # a converter of so many gives means: wire.full_scale
 
 
 def converter_findings(
-    calibration: Calibration, board: Instrument, level_v: float
+    calibration: Calibration, board: Instrument, health: Health
 ) -> list[ReadinessFinding]:
     """Check how counts become volts: the cell's data sheet cannot show an error there.
 
@@ -23,8 +27,8 @@ def converter_findings(
         The calibration of the chain.
     board : Instrument
         The board, from its greeting.
-    level_v : float
-        Mean of the present readings.
+    health : Health
+        The present readings.
     """
     found = []
     if calibration.converter_bits != board.converter_bits:
@@ -37,8 +41,20 @@ def converter_findings(
                 "correct converter_bits and calibrate again",
             )
         )
-    found += _steps(calibration, board, level_v)
-    if "RP2" in board.board and calibration.reference_v > MOST_REFERENCE_V:
+    else:
+        found += _steps(calibration, board, health.level_v)
+    if board.converter_bits == MEANS_BITS and (word := _stuck_at(calibration, board, health)):
+        found.append(
+            ReadinessFinding(
+                "data-stuck",
+                True,
+                f"every conversion reads {word}",
+                "no two of a converter that works are all alike",
+                "look at its data, clock and start wires, its supply and its reference",
+            )
+        )
+    own = board.converter_bits != MEANS_BITS and "RP2" in board.board
+    if own and calibration.reference_v > MOST_REFERENCE_V:
         found.append(
             ReadinessFinding(
                 "reference-impossible",
@@ -49,6 +65,16 @@ def converter_findings(
             )
         )
     return found
+
+
+def _stuck_at(calibration: Calibration, board: Instrument, health: Health) -> str:
+    """What a data wire reads that stays low or high; "" if it does not."""
+    if health.noise_v:
+        return ""
+    highest = (1 << board.converter_bits) - 1
+    read_by = replace(calibration, converter_bits=board.converter_bits, converter="")
+    code = round(health.level_v / read_by.volt_per_count(1))
+    return f"0x{code:04x}" if code in (0, highest) else ""
 
 
 def _steps(calibration: Calibration, board: Instrument, level_v: float) -> list[ReadinessFinding]:

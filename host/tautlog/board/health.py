@@ -190,6 +190,9 @@ def _health_of(
     every = np.concatenate([block.counts for block in blocks])
     counts = every[:, column]
     reduction = board.reduction
+    # Volts are those of the converter that is there; `readiness` judges what was assumed of it.
+    if calibration.converter_bits != board.converter_bits:
+        calibration = replace(calibration, converter_bits=board.converter_bits, converter="")
     step_v = calibration.volt_per_count(reduction)
     level_v = float(counts.mean()) * step_v
     nearest_v = min(level_v - calibration.rail_low_v, calibration.rail_high_v - level_v)

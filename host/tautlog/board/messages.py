@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from tautlog.errors import BoardConfigError
+from tautlog.errors import BoardConfigError, BoardError
 from tautlog.files.strict_json import read_json
 from tautlog.firmware import wire
 from tautlog.model.stream import Block, BoardEvent, Instrument
@@ -143,6 +143,8 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         If a field is missing or wrong.
     BoardConfigError
         If the board reports a wrong config.py.
+    BoardError
+        If the width of its converter is unknown.
     """
     faults = hello.get("config")
     if isinstance(faults, list) and faults:
@@ -156,6 +158,12 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
     for name in ("rate_hz", "reduction", "per_block", "history", "bits"):
         if not 0 < hello[name] < math.inf:
             raise ValueError(f"{name} = {hello[name]!r}")
+    if hello["bits"] not in wire.CONVERTER_BITS:
+        raise BoardError(
+            f"the board's converter has {hello['bits']} bits, expected 12 or 16: samples have 16, "
+            "so a wider one does not fit; set CONVERTER_BITS in its config.py, and install the "
+            "firmware that comes with this program"
+        )
     if hello["state"] not in wire.STATES or not hello["channels"]:
         raise ValueError(f"state = {hello['state']!r}, channels = {hello['channels']!r}")
     return Instrument(

@@ -153,6 +153,8 @@ class Session:
             If nothing answers, or the device is not a tautlog board.
         WireVersionError
             If the firmware speaks another wire format.
+        BoardError
+            See `instrument_from`.
         """
         hello = self._await_hello()
         version = hello.get("wire")

@@ -81,6 +81,13 @@ class FaultName(options.TextType):
     help="More channels: two legs with a cell each, a sled accelerometer, the monitored supply of "
     "the bridges. Repeat it for several, three channels at most.",
 )
+@click.option(
+    "--converter-bits",
+    type=click.Choice(["12", "16"]),
+    default="12",
+    show_default=True,
+    help="The chip's own converter, or one of 16 bits on three wires.",
+)
 @options.out_option
 @click.option("--hand-release", "by_hand", is_flag=True, help="A simulated hand pulls the pin.")
 @click.option("--yes", is_flag=True, help="Do not ask for the phrase.")
@@ -108,6 +115,7 @@ def command(
     fault: str | None,
     seed: int,
     side: tuple[str, ...],
+    converter_bits: str,
     out: Path | None,
     by_hand: bool,
     yes: bool,
@@ -127,15 +135,20 @@ def command(
     from tautlog.cli.live_crew import crew_for
     from tautlog.rehearsal.process import BoardProcess
     from tautlog.rehearsal.rig import SimulatedRig
+    from tautlog.rehearsal.scene import SIXTEEN_BITS, with_sixteen_bits
     from tautlog.rehearsal.side_channels import board_changes
 
     scene = _scene(mass_kg, height_m, target_n, side, fault)
     changes = board_changes(scene)
-    rig = SimulatedRig(scene, seed=seed, by_hand=by_hand)
+    if converter_bits == "16":
+        if side:
+            raise click.UsageError("a converter of 16 bits has one channel: leave out --with")
+        scene = with_sixteen_bits(scene)
+        changes.update(SIXTEEN_BITS)
+    rig = SimulatedRig(scene, sample_rate_hz=_rate_hz(changes), seed=seed, by_hand=by_hand)
+    serial = f"rehearsal-{seed}"
     if serve is not None:
-        with BoardProcess(
-            rig, speed=1.0, serial=f"rehearsal-{seed}", link_port=serve, changes=changes
-        ) as board:
+        with BoardProcess(rig, speed=1.0, serial=serial, changes=changes, link_port=serve) as board:
             _serve(board)
         return
     path = options.record_path(out or _place(), None, scene.setup.article)
@@ -144,12 +157,20 @@ def command(
         crew_for(
             plan.calibration, plan.record_s, live=live, yes=yes or as_json, quiet=as_json
         ) as crew,
-        BoardProcess(rig, speed=speed, serial=f"rehearsal-{seed}", changes=changes) as board,
+        BoardProcess(rig, speed=speed, serial=serial, changes=changes) as board,
     ):
         crew.say("rehearsal: simulated rig, real firmware; nothing can fall")
         if fault:
             crew.say(f"fault played: {fault}")
         _rehearse(board, rig, plan, crew, options.class_of(cfc), as_json)
+
+
+def _rate_hz(changes: dict[str, int | float | str]) -> float:
+    """Samples a second of a board whose config has these changes."""
+    from tautlog.rehearsal.simulated import REDUCTION, SAMPLE_RATE_HZ
+
+    conversions = changes.get("CONVERSION_RATE_HZ")
+    return SAMPLE_RATE_HZ if conversions is None else float(conversions) / REDUCTION
 
 
 def _place() -> Path | None:

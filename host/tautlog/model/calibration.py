@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.firmware import wire
 from tautlog.model import quantities as q
 from tautlog.model.key import COUNT, stated
 from tautlog.model.steps import CHIPS, EVEN, Steps, steps_of
@@ -47,7 +48,8 @@ class Calibration:
     reference_v : float
         Voltage of the converter's full scale.
     converter_bits : int
-        Resolution of one conversion; a sample is the sum of `reduction` of them.
+        Resolution of one conversion; a sample is made of `reduction` of them, see
+        `wire.full_scale`.
     rail_low_v, rail_high_v : float
         Output limits of the amplifier; a reading beyond them is clipped. They
         lie inside the converter's range.
@@ -105,7 +107,7 @@ class Calibration:
         default=3.3, metadata=stated("Full scale of the converter.", quantity=q.FULL_SCALE)
     )
     converter_bits: int = field(
-        default=12, metadata=stated("Resolution of the converter.", whole=(1, 16))
+        default=12, metadata=stated("Resolution of the converter: 12 or 16.", whole=(1, 16))
     )
     rail_low_v: float = field(
         default=0.05, metadata=stated("Lowest output of the amplifier.", quantity=q.VOLT)
@@ -165,10 +167,15 @@ class Calibration:
         return steps_of(self.converter, self.converter_bits)
 
     def volt_per_count(self, reduction: int) -> float:
-        """Volts of one count of a sample that sums `reduction` conversions."""
+        """Volts of one count of a sample that is made of `reduction` conversions."""
         # One step is full scale / 2**bits, not / (2**bits - 1): RP2350 datasheet,
-        # section 12.4.6, works its temperature example with 4096.
-        return self.reference_v / ((1 << self.converter_bits) * reduction)
+        # section 12.4.6, works its temperature example with 4096; data sheets of 16-bit
+        # converters define their step so, too.
+        return self.reference_v / self.full_scale(reduction)
+
+    def full_scale(self, reduction: int) -> int:
+        """Counts of a sample at `reference_v`."""
+        return int(wire.full_scale(self.converter_bits, reduction))
 
     def force_n(
         self, counts: npt.NDArray[np.uint16], reduction: int, noise_steps: float | None = None
@@ -178,7 +185,7 @@ class Calibration:
         Parameters
         ----------
         counts : ndarray of uint16
-            Samples, each the sum of `reduction` conversions.
+            Samples, each made of `reduction` conversions; see `wire.full_scale`.
         reduction : int
             See there.
         noise_steps : float or None
@@ -187,7 +194,9 @@ class Calibration:
         linearity = self.steps.linearity
         if linearity is None:
             return self._force_at(counts.astype(np.float64) * self.volt_per_count(reduction))
-        levels = linearity.levels(reduction, noise_steps)
+        # Where sums would not fit 16 bits, counts are means: every so many sums.
+        per_count = (reduction << self.converter_bits) // self.full_scale(reduction)
+        levels = linearity.levels(reduction, noise_steps)[::per_count]
         return np.take(self._force_at(levels * self.volt_per_count(1)), counts, mode="clip")
 
     def _force_at(self, volts: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -236,10 +245,11 @@ class Calibration:
     def clipped(self, counts: npt.NDArray[np.uint16], reduction: int) -> npt.NDArray[np.bool_]:
         """Samples at or beyond the amplifier's rails or the converter's limits."""
         step_v = self.volt_per_count(reduction)
-        # If a sample sums several conversions, noise keeps some of them off the limit.
-        hidden = HIDDEN_STEPS * reduction if reduction > 1 else 0
+        one = self.full_scale(reduction) >> self.converter_bits  # counts of one step
+        # If a sample is made of several conversions, noise keeps some of them off the limit.
+        hidden = HIDDEN_STEPS * one if reduction > 1 else 0
         low = max(self.rail_low_v / step_v, hidden)
-        high = min(self.rail_high_v / step_v, ((1 << self.converter_bits) - 1) * reduction - hidden)
+        high = min(self.rail_high_v / step_v, ((1 << self.converter_bits) - 1) * one - hidden)
         return (counts <= low) | (counts >= high)
 
 

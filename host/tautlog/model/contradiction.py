@@ -26,6 +26,7 @@ SEVERITIES = {
     "lost-untold": SUSPECT,
     "clock-jumped": SUSPECT,
     "rails-differ": SUSPECT,
+    "converter-differs": INVALID,
 }
 
 

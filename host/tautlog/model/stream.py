@@ -22,7 +22,7 @@ class Instrument:
     sample_rate_hz : float
         Rate of the samples of one channel, after reduction.
     reduction : int
-        Conversions summed into one sample.
+        Conversions in one sample, see `wire.full_scale`.
     channels : tuple of str
         Names of the channels, in the order of the samples.
     samples_per_block : int

@@ -39,15 +39,16 @@ reception_json               string  what the laptop saw of the board besides bl
 first_sample_index           int     board's index of the first sample; not in an import
 ============================ ======= ================================================
 
-``/trace/counts`` uint16, shape (samples, channels): the raw samples, each the sum of
-`reduction` conversions, in the order of their blocks. It leaves out samples that never
-came; ``/trace/blocks`` shows where they are missing. Attributes:
+``/trace/counts`` uint16, shape (samples, channels): the raw samples, in the order of their
+blocks, each the sum of `reduction` conversions, a power of two; where the sum takes more than
+16 bits (16-bit converters), divided by the power of two that makes it fit, and rounded. It
+leaves out samples that never came; ``/trace/blocks`` shows where they are missing. Attributes:
 
 ============================ ======= ================================================
 sample_rate_hz               float   samples per second of one channel
-reduction                    int     conversions summed into one sample
+reduction                    int     conversions in one sample
 channels                     strings names, in the order of the columns
-converter_bits               int     resolution of one conversion
+converter_bits               int     resolution of one conversion, 12 or 16; 16 at most
 samples_per_block            int     samples of one channel in a full block
 ============================ ======= ================================================
 
@@ -93,13 +94,15 @@ in newtons, zero not removed::
     volt = level x reference_v / 2**converter_bits
     force = volt x newton_per_volt + newton_per_square_volt x (volt - zero_v)**2
 
-The level is count / reduction if converter is "" (its steps are not known) or "even". Else
+The level is m = count x 2**converter_bits / min(2**converter_bits x reduction, 65536), the mean
+of its conversions, if converter is "" (its steps are not known) or "even". Else
 converter is a JSON object: knots are pairs of a code k and the error e of the level at which it
 begins, in steps, which is k - 1/2 + e, straight between the knots; bits, noise_steps (rms of one
 conversion), u_steps (standard uncertainty of a level), source, serial, chip. A single conversion
 stands for the middle of its code, a sum of several for the level at which noisy conversions have
-that mean (`model/linearity.py`); level = m + e(m + 1/2), with m = count / reduction, is the same
-outside of wide codes.
+that mean (`model/linearity.py`); level = m + e(m + 1/2) is the same outside
+of wide codes.
+
 ``/channels/N`` one group for each column N = 1, ... of ``/trace/counts`` beyond the first, from
 format_version 2 on; none for one channel. Attributes name, role (string: "force",
 "acceleration", "excitation" or "voltage", the first word of the name or "voltage"), and what is

@@ -9,7 +9,7 @@ from __future__ import annotations
 from tautlog.record.parts import PlaceAttributes
 
 LARGEST = 1e12  # own choice: far above every mass, force and factor of a rig
-MOST_BITS = 64  # 2**converter_bits is calculated
+MOST_BITS = 16  # of a converter: a sample holds no more
 # Attributes that scale or time the samples; others there are free.
 _OF_SAMPLES = {
     "sample_rate_hz",

@@ -247,6 +247,8 @@ class Record:
         if limits is not None and (unlike := limits.unlike(used, reduction)):
             clipped |= limits.clipped(counts)
             found += (Contradiction("rails-differ", unlike),)
+        if used.converter_bits != instrument.converter_bits:
+            found += (Contradiction("converter-differs", _differing(used, instrument)),)
         release = letting_go(self.events, self.sample_rate_hz, grid.size)
         force_n = used.force_n(counts, reduction, conversion_noise(counts, reduction))
         return replace(
@@ -290,6 +292,13 @@ class Record:
         expired = self.calibration.expired_on(self.utc)
         trace = Trace(values * factor, self.sample_rate_hz).under(self.calibration_used)
         return replace(trace, calibration_expired=expired)
+
+
+def _differing(used: Calibration, instrument: Instrument) -> str:
+    return (
+        f"the samples are of a converter of {instrument.converter_bits} bits, the calibration in "
+        f"use is of one of {used.converter_bits}: no force is right"
+    )
 
 
 def _reason_of_end(events: tuple[BoardEvent, ...]) -> str:

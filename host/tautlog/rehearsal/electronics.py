@@ -1,12 +1,12 @@
 """Electronics: from the force at the cell to the counts that the board stores.
 
     force -> cell and amplifier gain -> one-pole low-pass -> + mains, noise
-          -> rails -> load of the input -> conversions of unequal steps
-          -> sums of `reduction` conversions
+          -> rails -> load of the input -> conversions of 12 or 16 bits, of unequal steps
+          -> samples of `reduction` conversions
 
 Conversion j happens at j / conversion_rate_hz after power-up. Sample i is the
-sum of the conversions i * reduction ... (i + 1) * reduction - 1, so it stands for
-a mean over them; its nominal time is that of the first.
+sum of the conversions i * reduction ... (i + 1) * reduction - 1, or their rounded mean where
+the sum would not fit 16 bits; its nominal time is that of the first.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import lfilter
 
+from tautlog.firmware import wire
 from tautlog.model.linearity import Linearity
 from tautlog.model.published_steps import NOISE_STEPS
 
@@ -227,7 +228,19 @@ class Digitiser:
             codes = np.clip(np.rint(steps), 0, 2**chain.converter_bits - 1)
         else:
             codes = np.searchsorted(chain.steps.transitions, steps, side="right")
-        return codes.reshape(-1, self.reduction).sum(axis=1).astype(np.uint16), state
+        return self._reduced(codes), state
+
+    def _reduced(self, codes: npt.NDArray[np.generic]) -> CountArray:
+        """Samples of conversions, as `wire.full_scale` says."""
+        halved: int = (self.reduction << self.chain.converter_bits) // self.full_scale
+        sums = codes.astype(np.float64).reshape(-1, self.reduction).sum(axis=1)
+        counts: CountArray = np.floor((sums + halved // 2) / halved).astype(np.uint16)
+        return counts
+
+    @property
+    def full_scale(self) -> int:
+        """Counts of a sample at the converter's reference."""
+        return int(wire.full_scale(self.chain.converter_bits, self.reduction))
 
 
 def _one_pole(bandwidth_hz: float, conversion_rate_hz: float) -> tuple[list[float], list[float]]:

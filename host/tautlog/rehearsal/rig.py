@@ -22,6 +22,7 @@ CONVERSION_RATE_HZ = 500_000.0  # of all channels together, as in the firmware's
 LINK_CUT = 0x80
 _BOUNCES = (3, 8)  # further openings, at least and below
 _CLOSED_S = 0.001
+_GLITCH = 3900 / 4096  # where a jumping sample lies, of full scale
 _HAND_S = (0.5, 1.5)  # a hand pulls the pin this long after the lamp came on
 _TIMES = ("onset", "slack", "peak", "break")
 _FIGURES = (
@@ -56,7 +57,7 @@ class RigStep:
     Attributes
     ----------
     counts : ndarray of uint16, shape (n_samples,) or (n_samples, channels)
-        Samples, conversions already summed.
+        Samples, made of conversions already.
     inputs : int
         Bits of the inputs at the end of the step; LINK_CUT when the cable is pulled.
     edges : list of RigEdge
@@ -139,11 +140,11 @@ class SimulatedRig:
         self._samples = end = start + n_samples
         counts = self._digitiser.counts(n_samples)
         if outputs & wire.OUTPUT_SHUNT:
-            steps = self.scene.behaviour.shunt_v / self.scene.chain.step_v
-            counts = counts + np.uint16(round(steps * self._digitiser.reduction))
+            step = self.scene.behaviour.shunt_v / self.scene.chain.reference_v
+            counts = counts + np.uint16(round(step * self._digitiser.full_scale))
         if self._glitch_at is not None and start <= self._glitch_at < end:
             counts = counts.copy()
-            counts[self._glitch_at - start] = self._digitiser.reduction * 3900
+            counts[self._glitch_at - start] = round(_GLITCH * self._digitiser.full_scale)
         if self._side:
             others = [digitiser.counts(n_samples) for digitiser in self._side]
             counts = np.column_stack([counts, *others])

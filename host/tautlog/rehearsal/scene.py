@@ -14,6 +14,7 @@ from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, Channel, Scale
 from tautlog.model.limits import HEADROOM
+from tautlog.model.steps import EVEN
 from tautlog.model.trace import DropSetup
 from tautlog.rehearsal.converters import as_found, some_converter
 from tautlog.rehearsal.electronics import Chain, chain_for_range
@@ -21,6 +22,9 @@ from tautlog.rehearsal.electronics import Chain, chain_for_range
 DEFAULT_MASS_KG = 9.0
 DEFAULT_HEIGHT_M = 1.2
 DEFAULT_TARGET_N = 1800.0
+# A converter of 16 bits instead of the chip's own: what the board's config.py says of it.
+SIXTEEN_BITS = {"CONVERTER_BITS": 16, "CONVERSION_RATE_HZ": 250_000, "LEAST_SPAN": 8}
+SIXTEEN_BITS_NOISE = 0.6  # steps, rms; transition noise by data sheets of such parts
 MID_BAND = 1.05  # of the target: the middle of -0/+10 %
 SHUNT = Shunt(0.5, "as the rig is built")
 
@@ -164,3 +168,14 @@ def default_scene(
         note="rehearsed drop, no hardware",
     )
     return Scene(model, chain, Behaviour(), calibration, setup)
+
+
+def with_sixteen_bits(scene: Scene) -> Scene:
+    """The scene with a converter of 16 bits, for a board with the config SIXTEEN_BITS."""
+    return replace(
+        scene,
+        chain=replace(
+            scene.chain, converter_bits=16, converter_noise_lsb=SIXTEEN_BITS_NOISE, steps=None
+        ),
+        calibration=replace(scene.calibration, converter_bits=16, converter=EVEN),
+    )

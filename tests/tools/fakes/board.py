@@ -24,6 +24,7 @@ class Config:
 
     CHANNELS = ("force",)
     CONVERSION_RATE_HZ = 500_000
+    CONVERTER_BITS = 12
     REDUCTION = 8
     SAMPLES_PER_BLOCK = 16
     HISTORY_BLOCKS = 24
