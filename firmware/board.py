@@ -20,7 +20,9 @@ import wire  # noqa: E402
 from bare import CHIP, SCRATCH, Bare  # noqa: E402
 from hardware.memory import RAW_BYTES, take_top  # noqa: E402
 
-FRAME_BYTES = wire.block_frame_bytes(len(config.CHANNELS) * config.SAMPLES_PER_BLOCK)
+FRAME_BYTES = wire.block_frame_bytes(
+    len(config.CHANNELS) * config.SAMPLES_PER_BLOCK, wire.bits_for(config.REDUCTION)
+)
 config.HISTORY_BLOCKS += CHIP.more_memory // (FRAME_BYTES + keepsake.LINE_BYTES)
 KEPT_BYTES = keepsake.size(config.HISTORY_BLOCKS, FRAME_BYTES, events.MEMORY_BYTES)
 

@@ -205,7 +205,8 @@ def _find_room(config, faults, more_memory):
     if conversions < LEAST_CONVERSIONS:
         allowed = "%d conversions at least, all channels together" % LEAST_CONVERSIONS
         return _fault(config, faults, "SAMPLES_PER_BLOCK", allowed)
-    line_bytes = wire.block_frame_bytes(values) + keepsake.LINE_BYTES
+    frame_bytes = wire.block_frame_bytes(values, wire.bits_for(config.REDUCTION))
+    line_bytes = frame_bytes + keepsake.LINE_BYTES
     most = MEMORY_BYTES // line_bytes
     if most < config.HISTORY_BLOCKS:
         allowed = "%d at most, which this memory holds" % most

@@ -18,7 +18,7 @@ def hello(board, config):
         "channels": list(config.CHANNELS),
         "per_block": config.SAMPLES_PER_BLOCK,
         "history": config.HISTORY_BLOCKS,
-        "bits": 12,
+        "bits": wire.CONVERTER_BITS,
         "silence_s": config.LAPTOP_SILENCE_MS / 1000,
         "before_s": config.GUARD_BEFORE_S,
         "after_s": config.GUARD_AFTER_S,

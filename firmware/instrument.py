@@ -58,10 +58,11 @@ class Instrument:
             raise ValueError("HISTORY_BLOCKS is too small for the guarded window")
         values = channels * config.SAMPLES_PER_BLOCK
         slots, path = config.HISTORY_BLOCKS, config.EVENT_FILE
+        bits = wire.bits_for(config.REDUCTION)
         self.keepsake = Keepsake(
-            board, slots, wire.block_frame_bytes(values), events.MEMORY_BYTES, path
+            board, slots, wire.block_frame_bytes(values, bits), events.MEMORY_BYTES, path
         )
-        self.history = History(slots, values, self.keepsake.blocks, self.keepsake.table)
+        self.history = History(slots, values, bits, self.keepsake.blocks, self.keepsake.table)
         self.events = EventLog(self.keepsake.events)
         self.states = States()
         self.release = Release(config)

@@ -134,7 +134,7 @@ class Sender:
             history.lost[slot],
             self._count,
             self._channels,
-            0,
+            history.bits,
         )
         wire.close_frame(frame, length, self._check)
         history.unsent = number + 1

@@ -1,4 +1,4 @@
-"""The wire format, version 1: what travels between board and laptop.
+"""The wire format, version 2: what travels between board and laptop.
 
 This text is the definition. Board and laptop both import this module; there is
 no second one. All numbers are little-endian.
@@ -40,10 +40,13 @@ From the board
 ANSWER   JSON object: ``to`` (sequence of the ASK), ``ok``, ``state``, and what
          the command promises; if not ok ``error`` (one of ERRORS), ``text``
          and ``reasons`` (numbers of REASONS).
-BLOCK    one block of samples, see BLOCK_HEAD, then the samples: u16, channel
-         after channel within a sample. The samples of block n begin at sample
+BLOCK    one block of samples, see BLOCK_HEAD, then the values, channel after channel
+         within a sample, and nothing else. The samples of block n begin at sample
          index n x `count`. `oldest` is the oldest block that the board still
          holds: a block before it that did not arrive will not come any more.
+         `bits` of a value: 16, a u16 each; or 12, where no value can be above 4095:
+         an even number of values, two and two in three bytes. Of values a and b:
+         a's low 8 bits; b's low 4 bits above a's high 4 bits; b's high 8 bits.
 EVENT    see EVENT_BODY. Events are numbered; the laptop can ask for all again.
 STATUS   see STATUS_BODY; ten times a second while the board is streaming.
 
@@ -79,7 +82,7 @@ Stamps are microseconds of the board's clock modulo 2**30 (17.9 min).
 import binascii
 import struct
 
-VERSION = 1
+VERSION = 2
 SYNC = b"\xd7\xa5"
 _SYNC0 = 0xD7
 _SYNC1 = 0xA5
@@ -89,7 +92,7 @@ HEADER_BYTES = 10
 CHECKED_BYTES = 8  # of the header, by the header check
 TRAILER_BYTES = 4
 OVERHEAD_BYTES = HEADER_BYTES + TRAILER_BYTES
-MAX_PAYLOAD = 4352  # one block of 2048 values and its head, rounded up
+MAX_PAYLOAD = 4352  # one block of 2048 values of 16 bits and its head, rounded up
 MAX_COMMAND = 240  # payload that a board accepts
 
 ASK = 0x01
@@ -106,9 +109,12 @@ ACK_BODY = "<IB"  # next, flags
 ACK_AGAIN = 1
 TOKEN_BYTES = 8
 
-BLOCK_HEAD = "<IIIHHHBB"  # number, oldest, stamp_us, flags, lost, count, channels, spare
+BLOCK_HEAD = "<IIIHHHBB"  # number, oldest, stamp_us, flags, lost, count, channels, bits
 BLOCK_HEAD_BYTES = 20
 SAMPLES_AT = HEADER_BYTES + BLOCK_HEAD_BYTES  # in the frame of a block
+PLAIN_BITS = 16  # of a value as u16
+PACKED_BITS = 12
+CONVERTER_BITS = 12  # of one conversion of the chips' own converter
 FLAG_CONVERTER_OVERRUN = 1  # the converter's FIFO ran over within this block
 FLAG_CONVERTER_ERROR = 2  # a conversion did not settle
 FLAG_LATE = 4  # the block was handled after its raw memory was in use again
@@ -269,9 +275,45 @@ class Check:
         return self._value & 0xFFFF
 
 
-def block_frame_bytes(values):
+def bits_for(reduction, converter_bits=CONVERTER_BITS):
+    """Bits of a value on the wire, by the largest sum of `reduction` conversions."""
+    largest = ((1 << converter_bits) - 1) * reduction
+    return PLAIN_BITS if largest >> PACKED_BITS else PACKED_BITS
+
+
+def values_bytes(values, bits):
+    """Bytes of so many values; of packed ones an even number."""
+    return values * bits // 8
+
+
+def block_frame_bytes(values, bits):
     """Bytes of the frame of a block of so many values."""
-    return OVERHEAD_BYTES + BLOCK_HEAD_BYTES + 2 * values
+    return OVERHEAD_BYTES + BLOCK_HEAD_BYTES + values_bytes(values, bits)
+
+
+def value_at(frame, place, bits):
+    """One value of a block's frame, without allocating."""
+    at = SAMPLES_AT + place * bits // 8
+    if bits == PLAIN_BITS:
+        return u16(frame, at)
+    return u16(frame, at) >> 4 if place & 1 else u16(frame, at) & 0xFFF
+
+
+def put_values(frame, plain, bits):
+    """Write values, u16 each in `plain`, to a block's frame.
+
+    The text of what packing is; a board has a loop of its own (hardware/).
+    """
+    at = SAMPLES_AT
+    if bits == PLAIN_BITS:
+        frame[at : at + len(plain)] = plain
+        return
+    for place in range(0, len(plain), 4):
+        a, b = u16(plain, place), u16(plain, place + 2)
+        frame[at] = a & 0xFF
+        frame[at + 1] = (b & 15) << 4 | a >> 8
+        frame[at + 2] = b >> 4
+        at += 3
 
 
 def put_header(buffer, kind, length, sequence, check):

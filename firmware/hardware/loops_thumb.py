@@ -1,6 +1,6 @@
 """The inner loops, in the assembly of both chips (ARMv6-M's part of Thumb).
 
-`loops_viper.py` has the same two functions for chips without this assembler; a
+`loops_viper.py` has the same functions for chips without this assembler; a
 test holds them equal.
 """
 
@@ -40,6 +40,52 @@ def reduce(r0, r1, r2, r3):
     label(NOT_HIGHER)
     sub(r2, 1)
     bne(SAMPLE)
+    mov(r0, 0)
+
+
+@micropython.asm_thumb
+def pack(r0, r1, r2, r3):
+    """Pack conversions of 12 bits two and two into three bytes; wire.put_values is the text.
+
+    r0 conversions, u16; r1 bytes to write; r2 how many pairs; r3 words as for `reduce`,
+    of which the smallest and largest value are kept.
+    """
+    mov(r12, r3)
+    ldr(r6, [r3, 12])
+    ldr(r7, [r3, 16])
+    label(PAIR)
+    ldrh(r4, [r0, 0])
+    ldrh(r5, [r0, 2])
+    cmp(r4, r6)
+    bcs(A_NOT_LOWER)
+    mov(r6, r4)
+    label(A_NOT_LOWER)
+    cmp(r4, r7)
+    bls(A_NOT_HIGHER)
+    mov(r7, r4)
+    label(A_NOT_HIGHER)
+    cmp(r5, r6)
+    bcs(B_NOT_LOWER)
+    mov(r6, r5)
+    label(B_NOT_LOWER)
+    cmp(r5, r7)
+    bls(B_NOT_HIGHER)
+    mov(r7, r5)
+    label(B_NOT_HIGHER)
+    strb(r4, [r1, 0])
+    lsr(r4, r4, 8)
+    lsl(r3, r5, 4)
+    orr(r4, r3)
+    strb(r4, [r1, 1])
+    lsr(r5, r5, 4)
+    strb(r5, [r1, 2])
+    add(r0, 4)
+    add(r1, 3)
+    sub(r2, 1)
+    bne(PAIR)
+    mov(r3, r12)
+    str(r6, [r3, 12])
+    str(r7, [r3, 16])
     mov(r0, 0)
 
 

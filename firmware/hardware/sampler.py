@@ -22,9 +22,9 @@ from hardware.dma import stop_channels
 from hardware.memory import Aligned, stamp_at
 
 try:
-    from hardware.loops_thumb import reduce
+    from hardware.loops_thumb import pack, reduce
 except (ImportError, SyntaxError):  # no Thumb assembler here
-    from hardware.loops_viper import reduce
+    from hardware.loops_viper import pack, reduce
 
 RAW_CONVERSIONS = 2048  # at most, in a raw block
 MOST_LOST = 0xFFFF
@@ -90,6 +90,10 @@ class Sampler:
         self._abouts = [
             array("I", [config.REDUCTION, step, step, 0xFFFF, 0]) for _ in range(channels)
         ]
+        bits = wire.bits_for(config.REDUCTION)
+        self._is_packed = bits == wire.PACKED_BITS
+        self._values = samples * channels  # in a raw block
+        self._out_bytes = wire.values_bytes(self._values, bits)  # of a raw block, in the history
         self._next = self._fill = self._flags = self._lost = 0
         self._slot = self._last_us = -1
         self._cs = 0
@@ -220,10 +224,14 @@ class Sampler:
         self._last_us = stamp_us
         if slot >= 0:
             source = self._ring_at + raw * self._raw_bytes
-            target = self._history_at + slot * history.frame_bytes + 2 * fill * self._channels
-            reduce(source, target, self._samples, first)
-            if self._channels > 1:
-                self._reduce_others(source, target)
+            done = fill // self._samples * self._out_bytes
+            target = self._history_at + slot * history.frame_bytes + done
+            if self._is_packed:
+                self._pack(source, target)
+            else:
+                reduce(source, target, self._samples, first)
+                if self._channels > 1:
+                    self._reduce_others(source, target)
         if stamp_at(place) != stamp_us:
             self._flags |= wire.FLAG_LATE
         troubles = _troubles(self._fcs, self._cs)
@@ -240,6 +248,13 @@ class Sampler:
         self.mark_offset = fill
         self.mark_us = stamp_us
         self.raw_blocks = (self.raw_blocks + 1) & 0xFFFF
+
+    @micropython.native
+    def _pack(self, source, target):
+        if self._channels > 1:
+            # For smallest and largest of the first channel alone: each onto itself.
+            reduce(source, source, self._samples, self._abouts[0])
+        pack(source, target, self._values >> 1, self._abouts[-1])
 
     def _reduce_others(self, source, target):
         for channel in range(1, self._channels):

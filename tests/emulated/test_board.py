@@ -34,8 +34,9 @@ from array import array
 from history import History
 v = len(config.CHANNELS) * config.SAMPLES_PER_BLOCK
 b = board.Board(config)
-memory = b.memory(board.wire.block_frame_bytes(v) * config.HISTORY_BLOCKS)
-h = History(config.HISTORY_BLOCKS, v, memory)
+bits = board.wire.bits_for(config.REDUCTION)
+memory = b.memory(board.wire.block_frame_bytes(v, bits) * config.HISTORY_BLOCKS)
+h = History(config.HISTORY_BLOCKS, v, bits, memory)
 b.start(h)
 """
 RAMP = """
@@ -46,7 +47,7 @@ b._sampler.stop()
 bad = checked = 0
 C, R = len(config.CHANNELS), config.REDUCTION
 for k in range(h.oldest, h.head):
-    x = array('H', bytes(h.samples(k %% h.slots)))
+    frame = h.frames[k %% h.slots]
     for s in range(0, v, C * 37):
         first = (k * config.SAMPLES_PER_BLOCK + s // C) * R * C
         for c in range(C):
@@ -54,7 +55,7 @@ for k in range(h.oldest, h.head):
             for r in range(R):
                 e += (first + c + r * C) & 0xFFF
             checked += 1
-            bad += x[s + c] != e
+            bad += board.wire.value_at(frame, s + c, bits) != e
 print(checked, bad, h.lost_total, sum(h.flags), b._sampler.faults)
 """
 
@@ -114,7 +115,7 @@ def test_edges_of_the_switch_are_placed_to_the_sample(emulated):
 
 
 TWINS = """
-import os
+import os, wire
 from array import array
 from hardware import loops_thumb, loops_viper
 from hardware.crc import _words
@@ -130,6 +131,18 @@ for reduction, channels in ((1, 1), (4, 1), (16, 1), (8, 3)):
         loops.reduce(source, target, 64, about)
         twins.append((bytes(target), list(about)))
     bad += twins[0] != twins[1]
+for pairs in (1, 2, 64):
+    source = array('H', os.urandom(4 * pairs))
+    for i in range(len(source)):
+        source[i] &= 0xFFF
+    frame = bytearray(wire.block_frame_bytes(2 * pairs, 12))
+    wire.put_values(frame, bytes(source), 12)
+    plain = bytes(frame)[wire.SAMPLES_AT:-4], [8, 2, 2, min(source), max(source)]
+    for loops in (loops_thumb, loops_viper):
+        target = bytearray(3 * pairs)
+        about = array('I', [8, 2, 2, 0xFFFF, 0])
+        loops.pack(source, target, pairs, about)
+        bad += (bytes(target), list(about)) != plain
 for start, stop in ((0, 0), (0, 1), (3, 128), (1, 640)):
     data = os.urandom(640)
     twins = []
@@ -143,7 +156,7 @@ print(bad)
 
 
 def test_the_inner_loops_are_twins(emulated):
-    """The assembly and the viper of the two inner loops, on random data (20 s)."""
+    """Assembly and viper of the inner loops, and plain Python of packing, at random (20 s)."""
     assert emulated("level", entry=False, WATCHDOG_MS=0).run(TWINS).split()[-1] == "0"
 
 

@@ -397,7 +397,7 @@ def test_an_age_is_right_up_to_its_cap():
 
 def test_counters_do_not_outgrow_the_board():
     """A count above 2**30 would be allocated, in an interrupt at that."""
-    ring = History(4, 4)
+    ring = History(4, 4, 16)
     ring.lost_total = MOST_LOST - 5
     ring.claim()
     ring.commit(0, 0, 9, 0, 0)

@@ -184,8 +184,8 @@ class FakeBoard:
             slot = self.history.claim()
             if slot >= 0:
                 number = self.history.head
-                samples = self.history.samples(slot)
-                samples[:] = data = content(number, self.level, self.noise)
+                data = content(number, self.level, self.noise)
+                wire.put_values(self.history.frames[slot], data, self.history.bits)
                 values = wire.struct.unpack("<16H", data)
                 lost = self.samples_lost
                 self.history.commit(self.ticks_us(), 0, lost, min(values), max(values))

@@ -37,6 +37,7 @@ class Board(Bare):
 
         super().__init__()
         self.check = wire.Check()
+        self._put_values = wire.put_values
         self.rest_us = 0  # of no meaning here
         self._channels = len(config.CHANNELS)
         self._sample_rate_hz = config.CONVERSION_RATE_HZ / (config.REDUCTION * self._channels)
@@ -126,8 +127,8 @@ class Board(Bare):
         slot = self._history.claim()
         if slot < 0:
             return
-        self._history.samples(slot)[:] = self._partial
         values = array("H", bytes(self._partial))
+        self._put_values(self._history.frames[slot], self._partial, self._history.bits)
         first = values[:: self._channels] if self._channels > 1 else values
         self._history.commit(self._stamp_us(offset), 0, 0, min(first), max(first))
 
