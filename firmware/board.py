@@ -87,7 +87,7 @@ class Board(Bare):
         The edge that `next_edge` fetched: which input, its level, where it lies
         among the samples, and the board's clock.
     rest_us : int
-        Time that the main loop had nothing to do, modulo 2**30.
+        Time that neither main loop nor sampling had anything to do, modulo 2**30.
     """
 
     def __init__(self, config):
@@ -202,11 +202,13 @@ class Board(Bare):
     @micropython.native
     def _rest(self):
         start_us = time.ticks_us()
+        spent_us = self._sampler.spent_us
         rested_us = 0
         while rested_us < REST_US and not self._is_wanted():
             idle()
             rested_us = time.ticks_diff(time.ticks_us(), start_us)
-        self.rest_us = (self.rest_us + rested_us) & 0x3FFFFFFF
+        spent_us = (self._sampler.spent_us - spent_us) & 0x3FFFFFFF
+        self.rest_us = (self.rest_us + rested_us - spent_us) & 0x3FFFFFFF
 
     @micropython.native
     def _is_wanted(self):
@@ -276,13 +278,11 @@ class Board(Bare):
                 return True
         return self._next_key_edge()
 
+    @micropython.native
     def lost_edges(self):
         """Edges since the last call that came faster than they were fetched."""
-        lost = self._key_lost
-        self._key_lost = 0
-        for _, stamps in self._stamped:
-            lost += stamps.lost
-            stamps.lost = 0
+        lost = self._key_lost + self._watch.lost
+        self._key_lost = self._watch.lost = 0
         return lost
 
     @micropython.native

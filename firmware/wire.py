@@ -55,7 +55,8 @@ Commands by ASK
 hello    `wire`: version spoken. Answer: the board describes itself. `config`, only
          where the board's config.py is wrong: a list of texts that say what of it.
          Such a board has no pin as output, and refuses all but hello, status, prompt.
-status   Answer: state, inputs, counters; `rest_us`, time with nothing to do, and
+status   Answer: state, inputs, counters; `rest_us`, time with nothing to do
+         (interrupts of the sampling are work), and
          `stamp_us`, both modulo 2**30.
 stream   `on`: blocks flow (or stop) from the present one on. For health only.
 arm      `by`: "drive" or "hand". Optional whole numbers, in values of a sample (sums
@@ -111,6 +112,7 @@ TOKEN_BYTES = 8
 
 BLOCK_HEAD = "<IIIHHHBB"  # number, oldest, stamp_us, flags, lost, count, channels, bits
 BLOCK_HEAD_BYTES = 20
+BLOCK_FACTS = 9  # words that the head of a block is made of: sequence, and those of BLOCK_HEAD
 SAMPLES_AT = HEADER_BYTES + BLOCK_HEAD_BYTES  # in the frame of a block
 PLAIN_BITS = 16  # of a value as u16
 PACKED_BITS = 12
@@ -273,6 +275,13 @@ class Check:
     def low(self):
         """Low 16 bits."""
         return self._value & 0xFFFF
+
+    def seal_block(self, frame, facts):
+        """Make a BLOCK of a frame that holds its values; `facts` are those of BLOCK_FACTS."""
+        length = len(frame) - OVERHEAD_BYTES
+        put_header(frame, BLOCK, length, facts[0], self)
+        struct.pack_into(BLOCK_HEAD, frame, HEADER_BYTES, *facts[1:])
+        close_frame(frame, length, self)
 
 
 def bits_for(reduction, converter_bits=CONVERTER_BITS):

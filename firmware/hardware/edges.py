@@ -47,11 +47,18 @@ def _counted(word: ptr32) -> int:
 
 
 class EdgeWatch:
-    """Tells at one look whether any of several pins has moved."""
+    """Tells at one look whether any of several pins has moved.
+
+    Attributes
+    ----------
+    lost : int
+        Edges of all of them that were overwritten before anybody fetched them.
+    """
 
     def __init__(self, count):
         # For each the address of its count, and how many of its edges were fetched.
         self.counts = array("I", [0] * 2 * count)
+        self.lost = 0
         self._count = count
 
     @micropython.native
@@ -89,8 +96,6 @@ class EdgeStamps:
         Time of the edge fetched last, modulo 2**30.
     is_open : bool
         Whether it was an opening.
-    lost : int
-        Edges that were overwritten before anybody fetched them.
     """
 
     def __init__(self, chip, number, pin, watch):
@@ -125,7 +130,8 @@ class EdgeStamps:
                 chain_to=stamp.channel,
             ),
         )
-        self._taken = self._fetched = self.lost = 0
+        self._taken = self._fetched = 0
+        self._watch = watch
         self._counts = watch.counts
         self._place = 2 * number
         self._counts[self._place] = uctypes.addressof(self._word)
@@ -158,7 +164,7 @@ class EdgeStamps:
     def _skip(self, waiting, place):
         """The ring may have come round: go on with the newest half of it."""
         lost = (waiting - STAMPS // 2) & ~1  # an opening comes first, as before
-        self.lost += lost
+        self._watch.lost += lost
         self._note_fetched(lost)
         self._taken = (self._taken + lost) % STAMPS
 

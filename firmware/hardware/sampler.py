@@ -9,6 +9,7 @@ a raw block is an interrupt: it sums conversions into samples.
 Nothing that runs in the interrupt allocates or may raise.
 """
 
+import time
 from array import array
 
 import micropython
@@ -57,6 +58,8 @@ class Sampler:
         Block and sample in it that the converter had reached at a stamp.
     raw_blocks : int
         Raw blocks taken so far, modulo 65536; tells whether sampling progresses.
+    spent_us : int
+        Time spent in the interrupt, modulo 2**30.
     faults : int
         Errors that the interrupt swallowed; 0 unless the firmware is wrong.
     """
@@ -98,7 +101,7 @@ class Sampler:
         self._slot = self._last_us = -1
         self._cs = 0
         self.mark_block = self.mark_offset = self.mark_us = self.raw_blocks = 0
-        self.faults = 0
+        self.spent_us = self.faults = 0
 
     def start(self, history, pins):
         """Sample the pins into `history` from now on."""
@@ -192,7 +195,10 @@ class Sampler:
 
     def _on_raw_block(self, _):
         try:
+            start_us = time.ticks_us()
             self._take_raw_blocks()
+            spent_us = time.ticks_diff(time.ticks_us(), start_us)
+            self.spent_us = (self.spent_us + spent_us) & 0x3FFFFFFF
         except Exception:  # or the interrupt would be switched off for good
             self.faults += 1
 
