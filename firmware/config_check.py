@@ -192,6 +192,11 @@ def _find_order(config, faults):
     for below, above in ORDERED:
         if not getattr(config, below) < getattr(config, above):
             _fault(config, faults, below, "below %s = %s" % (above, getattr(config, above)))
+    undecided_ms = config.RELEASE_CONFIRM_MS + config.RELEASE_BOUNCE_MS
+    if 0 < config.FLASH_MS <= undecided_ms:
+        # Or the flash of a knock could not be told from that of the release.
+        allowed = "0, or above RELEASE_CONFIRM_MS + RELEASE_BOUNCE_MS = %d" % undecided_ms
+        _fault(config, faults, "FLASH_MS", allowed)
     if config.RELEASE_WAIT_MS < config.RELEASE_PULSE_MS:
         _fault(config, faults, "RELEASE_WAIT_MS", "no less than RELEASE_PULSE_MS")
 

@@ -27,6 +27,7 @@ _QUIET = (wire.ARMED, wire.RECORDING)
 _WIRES = (
     (wire.INPUT_ARTICLE_WHOLE, wire.EVENT_ARTICLE_WIRE),
     (wire.INPUT_MOUNT_WHOLE, wire.EVENT_MOUNT_WIRE),
+    (wire.EDGE_FLASH, wire.EVENT_FLASH),
 )
 
 
@@ -249,6 +250,7 @@ class Instrument:
         self.events.clear()
         self.release.arm(by_hand, token)
         self._called_off = self._finish_reason = 0
+        board.arm_flash()
         self._go(ARM)
         head = self._armed_at_block = history.head
         first = head - self.config.QUIET_BLOCKS
@@ -330,6 +332,8 @@ class Instrument:
             self._note_now(wire.EVENT_LOST, 1)
             return
         if self._watch_force():
+            self.board.light_flash()
+            self.outputs.flash(now_us)
             return
         if seen == release.KNOCK:
             self._note_knock()

@@ -78,6 +78,14 @@ shunt    `on`: board safe: the switch of the shunt resistor. Off by itself in an
 prompt   Board safe: stops, and restarts at MicroPython's prompt, for installing.
 
 Stamps are microseconds of the board's clock modulo 2**30 (17.9 min).
+
+Flash
+-----
+While armed, hardware lights the sync flash at the first edge of each opening of the
+release switch. An opening that turns out to be a knock puts it out; the flash of the
+release is the last one, and the only one that stays on for its whole length. Where force
+told of the release, the program lights it when it knows, late. Each lighting is a
+`flash` event; how late it was is the distance of its stamp from that of the release.
 """
 
 import binascii
@@ -137,6 +145,8 @@ INPUT_KEY_ON = 2
 INPUT_ARTICLE_WHOLE = 4
 INPUT_MOUNT_WHOLE = 8
 
+EDGE_FLASH = 16  # not an input: the flash's own pin, read back; open is lit
+
 # Outputs, as bits; all low is the state after any reset.
 OUTPUT_DRIVE = 1
 OUTPUT_LAMP = 2
@@ -158,6 +168,7 @@ EVENT_NAMES = {
     11: "key-turned",  # value: 1 on, 0 off
     12: "release-by-force",  # no switch told of the release; about where the line came taut
     13: "edges-lost",  # value: edges of inputs that are not in this list; the level told of them
+    14: "flash",  # the sync flash was lit, by the stamp of its own pin; see Flash
 }
 (
     EVENT_ARMED,
@@ -173,7 +184,8 @@ EVENT_NAMES = {
     EVENT_KEY,
     EVENT_FORCE,
     EVENT_LOST,
-) = range(1, 14)
+    EVENT_FLASH,
+) = range(1, 15)
 
 REASONS = {
     1: ("aborted", "the laptop called the drop off"),

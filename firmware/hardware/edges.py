@@ -11,7 +11,6 @@ from array import array
 import micropython
 import rp2
 import uctypes
-from machine import Pin
 
 from hardware import chips
 from hardware.dma import stop_channels
@@ -77,7 +76,7 @@ def _moved(counts: ptr32, count: int) -> int:
 
 
 class EdgeStamps:
-    """Times of the edges of one pin that is pulled up.
+    """Times of the edges of one pin.
 
     Parameters
     ----------
@@ -85,8 +84,8 @@ class EdgeStamps:
         What this runs on.
     number : int
         State machine of PIO0 to use, 0 to 3.
-    pin : int
-        GPIO number.
+    pin : Pin
+        High is open. What else drives or reads it does not matter.
     watch : EdgeWatch
         Has a place for each number.
 
@@ -102,8 +101,7 @@ class EdgeStamps:
         self._chip = chip
         self._ring = Aligned(4 * STAMPS)
         self._word = bytearray(4)
-        self._pin = Pin(pin, Pin.IN, Pin.PULL_UP)
-        self._machine = rp2.StateMachine(number, _watch, freq=STATE_MACHINE_HZ, in_base=self._pin)
+        self._machine = rp2.StateMachine(number, _watch, freq=STATE_MACHINE_HZ, in_base=pin)
         take, stamp = rp2.DMA(), rp2.DMA()
         self._take, self._stamp = take, stamp
         stamp.config(

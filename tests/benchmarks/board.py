@@ -20,13 +20,14 @@ from emulated.bench import HOW, EmulatedBoard, board_files, find_image
 from tautlog.board.link import SerialLink
 from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
+from tautlog.firmware import wire
 
 # The laptop's clock runs at about the emulated board's pace, or it would acknowledge
 # twenty-five times as often as it does with a board.
 PACE = 25.0
 PATIENCE = 4.0
 STREAM_S = 1.2
-SHARE_S = 25.0  # of the laptop's time
+SHARE_S = 1.5  # of the board's time
 UNREDUCED = {
     "REDUCTION": 1,
     "SAMPLES_PER_BLOCK": 2048,
@@ -96,11 +97,16 @@ def processor_share(session: Session, receiver: Receiver) -> float:
         answer = session.ask("status")
         rest.append(int(str(answer["rest_us"])))
         at.append(int(str(answer["stamp_us"])))
-        deadline = time.monotonic() + SHARE_S
-        while not rest[1:] and time.monotonic() < deadline:
+        while not rest[1:] and wire.ticks_elapsed_us(_stamp_us(receiver), at[0]) < 1e6 * SHARE_S:
             receiver.step()
     span_us = (at[1] - at[0]) % (1 << 30)
     return 1.0 - (rest[1] - rest[0]) % (1 << 30) / span_us
+
+
+def _stamp_us(receiver: Receiver) -> int:
+    """The board's clock in the newest status."""
+    assert receiver.status is not None
+    return receiver.status.stamp_us
 
 
 def main() -> None:

@@ -7,7 +7,8 @@ the port's name and every change of an output with the emulated time; takes on
 standard input ``{"pin": 11, "level": 1}``, ``{"stall": 1}`` (the converter stops),
 ``{"value": 50, "noisy": 0}`` (of the source `level`), ``{"spike": 12}`` (the release switch
 opens for 100 us as soon as the drive is high, and for good so many milliseconds later),
-``{"dtr": 0}`` (nobody has the port open), ``{"time": 1}``, ``{"truth": 0}``.
+``{"dtr": 0}`` (nobody has the port open), ``{"time": 1}``, ``{"truth": 0}``, ``{"beats": 1}``
+(when the heartbeat's pin moved).
 """
 
 from __future__ import annotations
@@ -105,6 +106,7 @@ class Wiring:
         self.stalled = False
         self._alarms: list[object] = []
         self.spike_ms = 0.0
+        self.beats: list[tuple[float, int]] = []  # when the heartbeat's pin moved, and its level
         for pin in INPUT_PINS.values():
             self.set_input(pin, 0)
         for number, bit in OUTPUT_PINS.items():
@@ -116,7 +118,11 @@ class Wiring:
             self.outputs = self.outputs & ~bit | (bit if high else 0)
             if bit == wire.OUTPUT_DRIVE and high and self.spike_ms:
                 self.spike()
-            if number != 18:  # the heartbeat would drown the rest
+            if number == 17:
+                self.set_input(number, high)  # a pad reads back what it drives
+            if number == 18:  # the heartbeat would drown the rest
+                self.beats.append((self._clock.nanos / 1e9, int(high)))
+            else:
                 self._say(t=self._clock.nanos / 1e9, pin=number, level=int(high))
 
         self._mcu.gpio[number].add_listener(changed)
@@ -231,6 +237,8 @@ async def run(arguments: argparse.Namespace) -> None:
             device.cdc.set_control_lines(dtr=asked["dtr"], rts=asked["dtr"])
         elif "truth" in asked:
             say(truth=rig.truth(asked["truth"]))
+        elif "beats" in asked:
+            say(beats=wiring.beats)
         elif "time" in asked:
             say(t=device.simulator.clock.nanos / 1e9)
         else:

@@ -4,10 +4,12 @@ Emulated time is not real time: no flash wait states, an ideal host. What is mea
 here are lower bounds. Each test says what it costs on a slow computer.
 """
 
+import ast
 import json
 import random
 import subprocess
 import sys
+import threading
 import time
 
 import numpy as np
@@ -200,6 +202,104 @@ def test_the_drive_goes_low_by_itself(emulated, by, within_ms):
     running.join()
     assert (down["t"] - opened_s) * 1000 <= within_ms
     assert said[0].split() == ["driven", "0"]
+
+
+FLASH = """
+b.arm_flash()
+seen = []
+print('watching')
+while len(seen) < 7:
+    while b.next_edge():
+        seen.append((b.edge_input, b.edge_closed, b.edge_us))
+    b.poll(True)
+b.output(wire.OUTPUT_LAMP)
+b.light_flash()
+while not b.next_edge():
+    pass
+seen.append((b.edge_input, b.edge_closed, b.edge_us))
+b.output(0)
+b.close()
+print(seen)
+"""
+
+
+def test_the_flash_is_lit_by_the_edge_in_hardware(emulated):
+    """A knock, then a release: lit within 100 us of each, out and on as the rule says (40 s)."""
+    board = emulated("level", entry=False, WATCHDOG_MS=0)
+    board.run(BEGIN + "import wire\n")
+    said = []
+    running = threading.Thread(target=lambda: said.append(board.run(FLASH)))
+    after = len(board.lines)
+    running.start()
+    time.sleep(3.0)
+    for switch, flash in ((1, 1), (0, 0), (1, 1)):
+        at = len(board.lines)
+        board.tell(pin=10, level=switch)
+        board.wait(lambda line, lit=flash: line.get("pin") == 17 and line["level"] == lit, after=at)
+    running.join()
+    lines = [one for one in board.lines[after:] if one.get("pin") in (10, 17)]
+    moved = [(one["pin"], one["level"]) for one in lines]
+    release = [(10, 1), (17, 1), (17, 0)]
+    assert moved == [(10, 1), (17, 1), (10, 0), (17, 0), *release, (17, 1), (17, 0)]
+    at_s = [one["t"] for one in lines]
+    for opened, lit in ((0, 1), (4, 5)):
+        assert 0.0 < at_s[lit] - at_s[opened] < 100e-6
+    assert at_s[3] - at_s[2] == pytest.approx(3e-3, rel=0.01)  # longer closed than a bounce
+    assert at_s[6] - at_s[5] == pytest.approx(50e-3, rel=0.01)
+    # What the board stamped: the flash's own pin, read back.
+    edges = ast.literal_eval(said[0].split("watching")[1].strip())
+    assert [one[:2] for one in edges] == [
+        *((1, 0), (16, 0), (1, 1), (16, 1), (1, 0), (16, 0), (16, 1)),
+        (16, 0),
+    ]
+    stamps_us = [one[2] for one in edges]
+    for opened, lit in ((0, 1), (4, 5)):
+        assert 0 <= stamps_us[lit] - stamps_us[opened] <= 100
+    assert stamps_us[6] - stamps_us[5] == pytest.approx(50_000, rel=0.01)
+
+
+BEAT = """
+from machine import disable_irq, enable_irq
+b.arm_flash()
+for _ in range(20):
+    b.output(wire.OUTPUT_LAMP | wire.OUTPUT_BEAT)
+    time.sleep_ms(10)
+state = disable_irq()
+b._outputs[0][1](0)  # the lamp, as a mark of the time
+at = time.ticks_us()
+while time.ticks_diff(time.ticks_us(), at) < 300000:
+    pass
+b._outputs[0][1](1)
+enable_irq(state)
+b.output(wire.OUTPUT_LAMP | wire.OUTPUT_BEAT)
+time.sleep_ms(30)
+b.output(0)
+time.sleep_ms(30)
+b.close()
+"""
+
+
+def test_the_heartbeat_ends_by_itself(emulated):
+    """At 1 kHz while it is renewed; low within 100 ms of the last time, interrupts off (40 s)."""
+    board = emulated("level", entry=False, WATCHDOG_MS=0)
+    board.run(BEGIN + "import wire\n")
+    board.run(BEAT)
+    held_s, free_s, off_s = [t for t, _ in board.changes(14)][1:4]
+    at = len(board.lines)
+    board.tell(beats=1)
+    beats = [tuple(one) for one in board.wait(lambda line: "beats" in line, after=at)["beats"]]
+    beats = beats[next(place for place, (_, level) in enumerate(beats) if level) :]
+    first = [(t, level) for t, level in beats if t < held_s]
+    ups = [t for t, level in first if level]
+    assert np.median(np.diff(ups)) == pytest.approx(1e-3, rel=1e-3)
+    assert max(np.diff(ups)) < 1.1e-3  # from burst to burst without a pause
+    left = [(t, level) for t, level in beats if held_s <= t < free_s]
+    assert 0.0 < left[-1][0] - held_s < 0.1
+    assert left[-1][1] == 0
+    again = [(t, level) for t, level in beats if t >= free_s]
+    assert any(level for _, level in again)
+    assert again[-1][1] == 0
+    assert again[-1][0] < off_s + 1e-3
 
 
 def tautlog(*arguments, timeout_s=800):

@@ -76,6 +76,8 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
         samples=force.size,
         missing_samples=int(np.count_nonzero(np.isnan(force))),
         release_time_s=trace.release_time_s,
+        flash_time_s=trace.flash_time_s,
+        flash_late_s=trace.flash_late_s,
         article_wire_s=trace.article_wire_s,
         mount_wire_s=trace.mount_wire_s,
         cfc=used,
@@ -104,6 +106,8 @@ def _told_beforehand(trace: Trace) -> tuple[Finding, ...]:
         found.append(Finding("release-doubt", text))
     if trace.release_note:
         found.append(Finding("release-knock", trace.release_note))
+    if trace.flash_doubt:
+        found.append(Finding("flash-late", trace.flash_doubt))
     found += [Finding(told.code, told.text) for told in trace.contradictions]
     if trace.calibration_expired:
         text = "the calibration was out of date on that day"

@@ -52,6 +52,10 @@ class Trace:
         First opening of the release switch, or None if not known.
     release_doubt, release_note : str
         Why that time is doubtful; what else the switch did. "" for nothing.
+    flash_time_s, flash_late_s : float or None
+        When the sync flash was lit, and how long after the release; None if that is not known.
+    flash_doubt : str
+        Why the flash does not mark the release; "" if it does, or there was none.
     article_wire_s, mount_wire_s : float or None
         First opening of the break wires across the article and across its mount.
     clipped : ndarray of bool, shape (n_samples,)
@@ -89,6 +93,9 @@ class Trace:
     completeness: Completeness | None = None
     release_doubt: str = ""
     release_note: str = ""
+    flash_time_s: float | None = None
+    flash_late_s: float | None = None
+    flash_doubt: str = ""
     contradictions: tuple[Contradiction, ...] = ()
 
     def __post_init__(self) -> None:

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from tautlog.analysis.contradictions import Story, contradictions
 from tautlog.analysis.letting_go import letting_go
 from tautlog.analysis.limits_at_arming import in_force
+from tautlog.analysis.sync_flash import sync_flash
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.contradiction import Contradiction
@@ -215,11 +216,15 @@ class Record:
             clipped |= limits.clipped(counts)
             found += (Contradiction("rails-differ", unlike),)
         release = letting_go(self.events, self.sample_rate_hz, grid.size)
+        flash = sync_flash(self.events, self.sample_rate_hz)
         return replace(
             self._bare_trace(grid.placed(used.force_n(counts, reduction), np.nan)),
             release_time_s=release.time_s,
             release_doubt=release.doubt,
             release_note=release.note,
+            flash_time_s=flash.time_s,
+            flash_late_s=flash.late_s,
+            flash_doubt=flash.doubt,
             article_wire_s=self._time_of(ARTICLE_EVENT, grid.size),
             mount_wire_s=self._time_of(MOUNT_EVENT, grid.size),
             clipped=grid.placed(clipped, False),
