@@ -206,13 +206,13 @@ def test_the_drive_goes_low_by_itself(emulated, by, within_ms):
 
 FLASH = """
 b.arm_flash()
+b.output(wire.OUTPUT_LAMP)
 seen = []
 print('watching')
 while len(seen) < 7:
     while b.next_edge():
         seen.append((b.edge_input, b.edge_closed, b.edge_us))
     b.poll(True)
-b.output(wire.OUTPUT_LAMP)
 b.light_flash()
 while not b.next_edge():
     pass
@@ -231,7 +231,7 @@ def test_the_flash_is_lit_by_the_edge_in_hardware(emulated):
     running = threading.Thread(target=lambda: said.append(board.run(FLASH)))
     after = len(board.lines)
     running.start()
-    time.sleep(3.0)
+    board.wait(lambda line: line.get("pin") == 14 and line["level"] == 1, after=after)
     for switch, flash in ((1, 1), (0, 0), (1, 1)):
         at = len(board.lines)
         board.tell(pin=10, level=switch)
@@ -284,7 +284,7 @@ def test_the_heartbeat_ends_by_itself(emulated):
     board = emulated("level", entry=False, WATCHDOG_MS=0)
     board.run(BEGIN + "import wire\n")
     board.run(BEAT)
-    held_s, free_s, off_s = [t for t, _ in board.changes(14)][1:4]
+    held_s, free_s, off_s = [t for t, _ in board.changes(14)][2:5]  # after low, and high
     at = len(board.lines)
     board.tell(beats=1)
     beats = [tuple(one) for one in board.wait(lambda line: "beats" in line, after=at)["beats"]]

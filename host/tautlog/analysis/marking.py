@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from tautlog.analysis.analog_filter import judge_filter
 from tautlog.analysis.stage1_signal import force_of, signal_of, usable_class
 from tautlog.analysis.stage2_place import Located, Zeroed, ZeroTold, locate, tell_zero
 from tautlog.analysis.stage3_loss import Measured, find_parting
@@ -83,7 +84,7 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
         cfc=used,
         target_force_n=setup.target_n,
         limit_force_n=setup.upper_n,
-        findings=lowered + _told_beforehand(trace),
+        findings=lowered + _told_beforehand(trace) + _of_filter(trace, used),
     )
     if force.size - marks.missing_samples < LEAST_SAMPLES:
         few = Finding("no-samples", f"the trace has only {force.size} samples")
@@ -96,6 +97,19 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     if isinstance(place, Located):
         return _of_pull(marks, find_parting(place), told)
     return _of_no_pull(marks, place, told)
+
+
+def _of_filter(trace: Trace, cfc: int | None) -> tuple[Finding, ...]:
+    """What the analog filter does to the class; nothing where nobody stated a bandwidth."""
+    if not cfc or not trace.bandwidth_hz > 0.0 or not trace.conversion_rate_hz > 0.0:
+        return ()
+    found = judge_filter(trace.bandwidth_hz, trace.filter_poles, trace.conversion_rate_hz, cfc)
+    codes = []
+    if not found.flat:
+        codes.append("filter-droops")
+    if not found.keeps_out:
+        codes.append("filter-folds" if found.poles else "filter-unknown")
+    return tuple(Finding(code, f"the amplifier's low-pass, {found.text}") for code in codes)
 
 
 def _told_beforehand(trace: Trace) -> tuple[Finding, ...]:

@@ -69,7 +69,11 @@ class Trace:
     covered_n : float
         Largest force that the calibration covers; 0 if unknown.
     bandwidth_hz : float
-        Bandwidth of the amplifier, -3 dB, one pole; 0 if unknown.
+        Bandwidth of the amplifier, -3 dB; 0 if unknown.
+    filter_poles : int
+        Poles of amplifier and filter; 0 if unknown.
+    conversion_rate_hz : float
+        Conversions of this channel in a second, before any are summed; 0 if unknown.
     calibration_expired : bool
         The calibration was too old on the day of the drop.
     completeness : Completeness or None
@@ -89,6 +93,8 @@ class Trace:
     calibration_u_n: float = 0.0
     covered_n: float = 0.0
     bandwidth_hz: float = 0.0
+    filter_poles: int = 0
+    conversion_rate_hz: float = 0.0
     calibration_expired: bool = False
     completeness: Completeness | None = None
     release_doubt: str = ""
@@ -118,6 +124,7 @@ class Trace:
             calibration_u_n=calibration.expanded_u_n,
             covered_n=calibration.range_n,
             bandwidth_hz=calibration.bandwidth_hz,
+            filter_poles=calibration.filter_poles,
         )
 
     @property

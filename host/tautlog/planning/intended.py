@@ -103,4 +103,5 @@ def electrics_of(campaign: Campaign | None) -> Electrics:
         reference_v=calibration.reference_v,
         converter_bits=calibration.converter_bits,
         bandwidth_hz=calibration.bandwidth_hz,
+        filter_poles=calibration.filter_poles,
     )

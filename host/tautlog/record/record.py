@@ -216,15 +216,13 @@ class Record:
             clipped |= limits.clipped(counts)
             found += (Contradiction("rails-differ", unlike),)
         release = letting_go(self.events, self.sample_rate_hz, grid.size)
-        flash = sync_flash(self.events, self.sample_rate_hz)
+        bare = self._bare_trace(grid.placed(used.force_n(counts, reduction), np.nan))
         return replace(
-            self._bare_trace(grid.placed(used.force_n(counts, reduction), np.nan)),
+            _with_flash(bare, self.events),
+            conversion_rate_hz=self.sample_rate_hz * reduction,
             release_time_s=release.time_s,
             release_doubt=release.doubt,
             release_note=release.note,
-            flash_time_s=flash.time_s,
-            flash_late_s=flash.late_s,
-            flash_doubt=flash.doubt,
             article_wire_s=self._time_of(ARTICLE_EVENT, grid.size),
             mount_wire_s=self._time_of(MOUNT_EVENT, grid.size),
             clipped=grid.placed(clipped, False),
@@ -286,3 +284,14 @@ def _reason_of_end(events: tuple[BoardEvent, ...]) -> str:
     """The board's reason for the end of its recording, by name, or ""."""
     ended = [event.value for event in events if event.name == ENDED_EVENT]
     return wire.REASONS[ended[-1]][0] if ended and ended[-1] in wire.REASONS else ""
+
+
+def _with_flash(trace: Trace, events: tuple[BoardEvent, ...]) -> Trace:
+    """The same trace, with what the sync flash tells."""
+    flash = sync_flash(events, trace.sample_rate_hz)
+    return replace(
+        trace,
+        flash_time_s=flash.time_s,
+        flash_late_s=flash.late_s,
+        flash_doubt=flash.doubt,
+    )
