@@ -58,6 +58,7 @@ from hardware.sampler import Sampler  # noqa: E402
 
 REST_US = 20000  # the main loop looks around this often when nothing happens
 KEY_EDGES = 16  # that may wait for the main loop
+FLASH_STAMPS = 16  # likewise: each flash has two, and a pause between
 BEAT_MACHINE, FLASH_MACHINE = 6, 7  # of PIO1; all of PIO0 stamps edges
 
 micropython.alloc_emergency_exception_buf(100)
@@ -135,7 +136,7 @@ class Board(Bare):
             (wire.INPUT_LATCHED, EdgeStamps(CHIP, 0, switch, watch)),
             (wire.INPUT_ARTICLE_WHOLE, EdgeStamps(CHIP, 1, article, watch)),
             (wire.INPUT_MOUNT_WHOLE, EdgeStamps(CHIP, 2, mount, watch)),
-            (wire.EDGE_FLASH, EdgeStamps(CHIP, 3, self._flash.pin, watch)),
+            (wire.EDGE_FLASH, EdgeStamps(CHIP, 3, self._flash.pin, watch, FLASH_STAMPS)),
         )
         self._key_stamps_us = array("i", [0] * KEY_EDGES)
         self._key_levels = bytearray(KEY_EDGES)

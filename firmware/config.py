@@ -25,7 +25,7 @@ CHANNELS = ("force",)
 CONVERSION_RATE_HZ = 500_000  # all channels together; 48 MHz / 96 is the most
 REDUCTION = 8  # conversions summed into one sample: 1, 2, 4, 8 or 16
 SAMPLES_PER_BLOCK = 1024
-HISTORY_BLOCKS = 68  # 142 kB; holds the guarded window of 1.05 s. An RP2350 adds its own
+HISTORY_BLOCKS = 67  # 141 kB; holds the guarded window of 1.05 s. An RP2350 adds its own
 
 # The guarded window around the release
 GUARD_BEFORE_S = 0.05

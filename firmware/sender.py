@@ -4,7 +4,7 @@ A link that is full is no reason to wait: the frame under way is continued at
 the next step. Order: the frame under way, an answer, events, status, blocks.
 """
 
-from array import array
+import struct
 
 import wire
 
@@ -33,8 +33,8 @@ class Sender:
         self._check = board.check
         self._history = history
         self._events = events
-        self._facts = array("I", [0] * wire.BLOCK_FACTS)
-        self._facts[6], self._facts[7], self._facts[8] = count, channels, history.bits
+        self._count = count
+        self._channels = channels
         self._small = bytearray(wire.OVERHEAD_BYTES + _SMALL_PAYLOAD)
         self._small_view = memoryview(self._small)
         self._under_way = self._small_view
@@ -121,13 +121,25 @@ class Sender:
         history = self._history
         slot = number % history.slots
         frame = history.frames[slot]
-        facts = self._facts
-        facts[0] = self._sequence
-        facts[1] = number
-        facts[2] = history.oldest
-        facts[3] = history.stamps_us[slot]
-        facts[4] = history.flags[slot]
-        facts[5] = history.lost[slot]
-        self._check.seal_block(frame, facts)
+        struct.pack_into(
+            wire.BLOCK_FRAME,
+            frame,
+            0,
+            wire.SYNC,
+            wire.VERSION,
+            wire.BLOCK,
+            history.frame_bytes - wire.OVERHEAD_BYTES,
+            self._sequence,
+            0,
+            number,
+            history.oldest,
+            history.stamps_us[slot],
+            history.flags[slot],
+            history.lost[slot],
+            self._count,
+            self._channels,
+            history.bits,
+        )
+        self._check.seal(frame)
         history.unsent = number + 1
         self._begin(frame, history.frame_bytes)

@@ -120,7 +120,7 @@ TOKEN_BYTES = 8
 
 BLOCK_HEAD = "<IIIHHHBB"  # number, oldest, stamp_us, flags, lost, count, channels, bits
 BLOCK_HEAD_BYTES = 20
-BLOCK_FACTS = 9  # words that the head of a block is made of: sequence, and those of BLOCK_HEAD
+BLOCK_FRAME = HEADER + BLOCK_HEAD[1:]  # both in a row, as they lie in a frame
 SAMPLES_AT = HEADER_BYTES + BLOCK_HEAD_BYTES  # in the frame of a block
 PLAIN_BITS = 16  # of a value as u16
 PACKED_BITS = 12
@@ -288,12 +288,15 @@ class Check:
         """Low 16 bits."""
         return self._value & 0xFFFF
 
-    def seal_block(self, frame, facts):
-        """Make a BLOCK of a frame that holds its values; `facts` are those of BLOCK_FACTS."""
-        length = len(frame) - OVERHEAD_BYTES
-        put_header(frame, BLOCK, length, facts[0], self)
-        struct.pack_into(BLOCK_HEAD, frame, HEADER_BYTES, *facts[1:])
-        close_frame(frame, length, self)
+    def seal(self, frame):
+        """Write both checks of a frame that fills `frame` and whose other bytes are there."""
+        end = len(frame) - TRAILER_BYTES
+        self.over(frame, 0, CHECKED_BYTES)
+        low = self.low()
+        frame[CHECKED_BYTES] = low & 0xFF
+        frame[CHECKED_BYTES + 1] = low >> 8
+        self.over(frame, 0, end)
+        self.put(frame, end)
 
 
 def bits_for(reduction, converter_bits=CONVERTER_BITS):

@@ -34,13 +34,6 @@ def _put(words: ptr32, buffer: ptr8, at: int):
 
 
 @micropython.viper
-def _put_low(words: ptr32, buffer: ptr8, at: int):
-    value = int(words[0]) ^ -1
-    buffer[at] = value
-    buffer[at + 1] = value >> 8
-
-
-@micropython.viper
 def _is_at(words: ptr32, buffer: ptr8, at: int) -> int:
     value = int(words[0]) ^ -1
     same = 1
@@ -54,33 +47,6 @@ def _is_at(words: ptr32, buffer: ptr8, at: int) -> int:
 @micropython.viper
 def _low(words: ptr32) -> int:
     return (int(words[0]) ^ -1) & 0xFFFF
-
-
-@micropython.viper
-def _put_head(frame: ptr8, facts: ptr32, length: int):
-    """The head of a block, byte by byte, for a frame may begin at any address."""
-    frame[0] = 0xD7
-    frame[1] = 0xA5
-    frame[2] = int(wire.VERSION)
-    frame[3] = int(wire.BLOCK)
-    frame[4] = length
-    frame[5] = length >> 8
-    frame[6] = facts[0]
-    frame[7] = facts[0] >> 8
-    at = 10
-    for i in range(1, 4):  # number, oldest, stamp
-        word = int(facts[i])
-        for _ in range(4):
-            frame[at] = word
-            word = word >> 8
-            at += 1
-    for i in range(4, 7):  # flags, lost, count
-        word = int(facts[i])
-        frame[at] = word
-        frame[at + 1] = word >> 8
-        at += 2
-    frame[at] = facts[7]
-    frame[at + 1] = facts[8]
 
 
 class Check:
@@ -108,12 +74,13 @@ class Check:
         return _low(self._words)
 
     @micropython.native
-    def seal_block(self, frame, facts):
-        """Make a BLOCK of a frame that holds its values, without a bytecode for each field."""
+    def seal(self, frame):
+        """Write both checks of a frame that fills `frame` and whose other bytes are there."""
         words = self._words
         end = len(frame) - wire.TRAILER_BYTES
-        _put_head(frame, facts, end - wire.HEADER_BYTES)
         check(words, frame, 0, wire.CHECKED_BYTES)
-        _put_low(words, frame, wire.CHECKED_BYTES)
+        low = _low(words)
+        frame[wire.CHECKED_BYTES] = low & 0xFF
+        frame[wire.CHECKED_BYTES + 1] = low >> 8
         check(words, frame, 0, end)
         _put(words, frame, end)

@@ -17,8 +17,7 @@ from hardware.dma import stop_channels
 from hardware.memory import Aligned, stamp_at
 
 STAMPS = 64
-SPARE = STAMPS - 4  # the oldest may be overwritten while it is read
-RING_BITS = 8
+IN_USE = 4  # the oldest may be overwritten while they are read
 STATE_MACHINE_HZ = 1000000
 
 
@@ -88,6 +87,8 @@ class EdgeStamps:
         High is open. What else drives or reads it does not matter.
     watch : EdgeWatch
         Has a place for each number.
+    stamps : int
+        That the ring holds, a power of two; the more, the longer the main loop may sleep.
 
     Attributes
     ----------
@@ -97,10 +98,14 @@ class EdgeStamps:
         Whether it was an opening.
     """
 
-    def __init__(self, chip, number, pin, watch):
+    def __init__(self, chip, number, pin, watch, stamps=STAMPS):
         self._chip = chip
-        self._ring = Aligned(4 * STAMPS)
+        self._stamps = stamps
+        self._ring = Aligned(4 * stamps)
         self._word = bytearray(4)
+        ring_bits = 2
+        while 1 << ring_bits < 4 * stamps:
+            ring_bits += 1
         self._machine = rp2.StateMachine(number, _watch, freq=STATE_MACHINE_HZ, in_base=pin)
         take, stamp = rp2.DMA(), rp2.DMA()
         self._take, self._stamp = take, stamp
@@ -112,7 +117,7 @@ class EdgeStamps:
                 size=2,
                 inc_read=False,
                 ring_sel=True,
-                ring_size=RING_BITS,
+                ring_size=ring_bits,
                 chain_to=take.channel,
             ),
         )
@@ -145,14 +150,14 @@ class EdgeStamps:
         counted = _counted(self._word)
         place = (self._stamp.write - self._ring.address) // 4
         waiting = (counted - self._fetched) & 0x3FFFFFFF
-        if waiting > SPARE:
+        if waiting > self._stamps - IN_USE:
             self._skip(waiting, place)
         if place == self._taken:
             return False
         self._note_fetched(1)
         self.stamp_us = stamp_at(self._ring.address + 4 * self._taken)
         self.is_open = self._taken & 1 == 0
-        self._taken = (self._taken + 1) % STAMPS
+        self._taken = (self._taken + 1) % self._stamps
         return True
 
     def _note_fetched(self, count):
@@ -161,10 +166,10 @@ class EdgeStamps:
 
     def _skip(self, waiting, place):
         """The ring may have come round: go on with the newest half of it."""
-        lost = (waiting - STAMPS // 2) & ~1  # an opening comes first, as before
+        lost = (waiting - self._stamps // 2) & ~1  # an opening comes first, as before
         self._watch.lost += lost
         self._note_fetched(lost)
-        self._taken = (self._taken + lost) % STAMPS
+        self._taken = (self._taken + lost) % self._stamps
 
     def stop(self):
         """Stop state machine and DMA."""
