@@ -60,9 +60,10 @@ class Beat:
     def stop(self):
         """End the wave now, low; the queue is emptied, so that nothing is left to begin with."""
         machine = self._machine
+        machine.exec(SET_LOW)
         machine.active(0)
         self._is_on = False
-        machine.exec(SET_LOW)
+        machine.exec(SET_LOW)  # it may have gone high in between
         machine.exec(CLEAR_X)
         while machine.tx_fifo():
             machine.exec(PULL)

@@ -85,10 +85,11 @@ class SyncFlash:
     def light(self):
         """Light it now, by the program; nothing if the switch has lit it already."""
         if self._length and not self.pin():
-            self._machine.active(0)
             self._machine.exec(SET_HIGH)
 
     def stop(self):
         """Dark, and the switch lights it no more."""
-        self._machine.active(0)
-        self._machine.exec(SET_LOW)
+        machine = self._machine
+        machine.exec(SET_LOW)
+        machine.active(0)
+        machine.exec(SET_LOW)  # the switch may have lit it in between
