@@ -20,7 +20,10 @@ import wire  # noqa: E402
 from bare import CHIP, SCRATCH, Bare  # noqa: E402
 from hardware.memory import RAW_BYTES, take_top  # noqa: E402
 
-FRAME_BYTES = wire.block_frame_bytes(len(config.CHANNELS) * config.SAMPLES_PER_BLOCK)
+FRAME_BYTES = wire.block_frame_bytes(
+    len(config.CHANNELS) * config.SAMPLES_PER_BLOCK,
+    wire.bits_for(config.REDUCTION, config.CONVERTER_BITS),
+)
 config.HISTORY_BLOCKS += CHIP.more_memory // (FRAME_BYTES + keepsake.LINE_BYTES)
 KEPT_BYTES = keepsake.size(config.HISTORY_BLOCKS, FRAME_BYTES, events.MEMORY_BYTES)
 
@@ -49,12 +52,16 @@ import sys  # noqa: E402
 import time  # noqa: E402
 from array import array  # noqa: E402
 
+from hardware.beat import Beat  # noqa: E402
 from hardware.crc import Check  # noqa: E402
 from hardware.edges import EdgeStamps, EdgeWatch  # noqa: E402
+from hardware.flash import SyncFlash  # noqa: E402
 from hardware.sampler import Sampler  # noqa: E402
 
 REST_US = 20000  # the main loop looks around this often when nothing happens
 KEY_EDGES = 16  # that may wait for the main loop
+FLASH_STAMPS = 16  # likewise: each flash has two, and a pause between
+BEAT_MACHINE, FLASH_MACHINE = 6, 7  # of PIO1; all of PIO0 stamps edges
 
 micropython.alloc_emergency_exception_buf(100)
 
@@ -98,7 +105,7 @@ class Board(Bare):
         The edge that `next_edge` fetched: which input, its level, where it lies
         among the samples, and the board's clock.
     rest_us : int
-        Time that the main loop had nothing to do, modulo 2**30.
+        Time that neither main loop nor sampling had anything to do, modulo 2**30.
     """
 
     def __init__(self, config):
@@ -106,10 +113,9 @@ class Board(Bare):
         self._drive = Pin(config.PIN_DRIVE, Pin.OUT, value=0)
         self._outputs = (
             (wire.OUTPUT_LAMP, Pin(config.PIN_LAMP, Pin.OUT, value=0)),
-            (wire.OUTPUT_FLASH, Pin(config.PIN_FLASH, Pin.OUT, value=0)),
             (wire.OUTPUT_SHUNT, Pin(config.PIN_SHUNT, Pin.OUT, value=0)),
-            (wire.OUTPUT_BEAT, Pin(config.PIN_BEAT, Pin.OUT, value=0)),
         )
+        self._beat = Beat(BEAT_MACHINE, config.PIN_BEAT)
         self._led = Pin(config.PIN_LED, Pin.OUT, value=1)
         self._config = config
         self.check = Check()
@@ -131,13 +137,21 @@ class Board(Bare):
         pins = (config.PIN_SWITCH, config.PIN_KEY, config.PIN_ARTICLE_WIRE, config.PIN_MOUNT_WIRE)
         self._input_pins = bytes(pins)
         self._inputs = [Pin(pin, Pin.IN, Pin.PULL_UP) for pin in pins]
-        self._watch = EdgeWatch(3)
-        self._stamped = (
-            (wire.INPUT_LATCHED, EdgeStamps(CHIP, 0, config.PIN_SWITCH, self._watch)),
-            (wire.INPUT_ARTICLE_WHOLE, EdgeStamps(CHIP, 1, config.PIN_ARTICLE_WIRE, self._watch)),
-            (wire.INPUT_MOUNT_WHOLE, EdgeStamps(CHIP, 2, config.PIN_MOUNT_WIRE, self._watch)),
+        switch, self._key, article, mount = self._inputs
+        self._flash = SyncFlash(
+            FLASH_MACHINE,
+            config.PIN_FLASH,
+            switch,
+            1000 * config.FLASH_MS,
+            1000 * config.RELEASE_BOUNCE_MS,
         )
-        self._key = self._inputs[1]
+        watch = self._watch = EdgeWatch(4)
+        self._stamped = (
+            (wire.INPUT_LATCHED, EdgeStamps(CHIP, 0, switch, watch)),
+            (wire.INPUT_ARTICLE_WHOLE, EdgeStamps(CHIP, 1, article, watch)),
+            (wire.INPUT_MOUNT_WHOLE, EdgeStamps(CHIP, 2, mount, watch)),
+            (wire.EDGE_FLASH, EdgeStamps(CHIP, 3, self._flash.pin, watch, FLASH_STAMPS)),
+        )
         self._key_stamps_us = array("i", [0] * KEY_EDGES)
         self._key_levels = bytearray(KEY_EDGES)
         self._key_seen = self._key_taken = self._key_lost = 0
@@ -213,11 +227,13 @@ class Board(Bare):
     @micropython.native
     def _rest(self):
         start_us = time.ticks_us()
+        spent_us = self._sampler.spent_us
         rested_us = 0
         while rested_us < REST_US and not self._is_wanted():
             idle()
             rested_us = time.ticks_diff(time.ticks_us(), start_us)
-        self.rest_us = (self.rest_us + rested_us) & 0x3FFFFFFF
+        spent_us = (self._sampler.spent_us - spent_us) & 0x3FFFFFFF
+        self.rest_us = (self.rest_us + rested_us - spent_us) & 0x3FFFFFFF
 
     @micropython.native
     def _is_wanted(self):
@@ -231,13 +247,23 @@ class Board(Bare):
         return _closed(self._input_pins, 4)
 
     def output(self, bits):
-        """Set all outputs, see wire.OUTPUT_*; a pulse of the drive ends by itself."""
+        """Set all outputs, see wire.OUTPUT_*; a pulse of the drive ends by itself.
+
+        So does the heartbeat, unless it is asked for again within `beat.ENDS_MS`. The flash is
+        lit by `arm_flash` and `light_flash`; without lamp and flash it is dark.
+        """
         if not bits & wire.OUTPUT_DRIVE:
             self._drive(0)
         elif not self._output_bits & wire.OUTPUT_DRIVE:
             self._begin_pulse()
         changed = bits ^ self._output_bits
         self._output_bits = bits
+        if bits & wire.OUTPUT_BEAT:
+            self._beat.renew()
+        elif changed & wire.OUTPUT_BEAT:
+            self._beat.stop()
+        if not bits & (wire.OUTPUT_LAMP | wire.OUTPUT_FLASH):
+            self._flash.stop()
         for bit, pin in self._outputs:
             if changed & bit:
                 pin(1 if bits & bit else 0)
@@ -249,6 +275,14 @@ class Board(Bare):
         self._drive(1)
         if self._key_off or self._key():  # it may have opened since it was asked last
             self._drive(0)
+
+    def arm_flash(self):
+        """From now on an opening of the release switch lights the flash, in hardware."""
+        self._flash.watch()
+
+    def light_flash(self):
+        """Light the flash now, where the switch has not."""
+        self._flash.light()
 
     def _drive_low(self, _):
         self._drive(0)
@@ -287,13 +321,11 @@ class Board(Bare):
                 return True
         return self._next_key_edge()
 
+    @micropython.native
     def lost_edges(self):
         """Edges since the last call that came faster than they were fetched."""
-        lost = self._key_lost
-        self._key_lost = 0
-        for _, stamps in self._stamped:
-            lost += stamps.lost
-            stamps.lost = 0
+        lost = self._key_lost + self._watch.lost
+        self._key_lost = self._watch.lost = 0
         return lost
 
     @micropython.native

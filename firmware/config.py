@@ -19,7 +19,7 @@ PIN_LAMP = 14  # on while armed
 PIN_ARTICLE_WIRE = 15
 PIN_MOUNT_WIRE = 16
 PIN_FLASH = 17
-PIN_BEAT = 18  # square wave only while armed and healthy
+PIN_BEAT = 18  # square wave of 1 kHz only while armed and healthy
 PIN_STRAP = 22  # closed to ground at power-up: MicroPython's prompt, no firmware
 PIN_LED = 25
 
@@ -36,7 +36,7 @@ CONVERSION_TIME_NS = 2200  # the longest of the 16-bit converter, from its data 
 CONVERSION_RATE_HZ = 500_000
 REDUCTION = 8  # conversions summed (16 bits: averaged) into one sample: 1, 2, 4, 8 or 16
 SAMPLES_PER_BLOCK = 1024
-HISTORY_BLOCKS = 68  # 142 kB; holds the guarded window of 1.05 s. An RP2350 adds its own
+HISTORY_BLOCKS = 67  # 141 kB; holds the guarded window of 1.05 s. An RP2350 adds its own
 
 # The guarded window around the release
 GUARD_BEFORE_S = 0.05
@@ -51,7 +51,7 @@ RELEASE_CONFIRM_MS = 20  # the switch must be open this long after its first edg
 # practice) and the delay of a latch (about 10 ms), ahead of which a coil's spike comes.
 RELEASE_BOUNCE_MS = 3
 FORCE_TRIGGER = 300  # 4096ths above quiet that tell of a release without a switch; 0 = off
-FLASH_MS = 50
+FLASH_MS = 50  # of the release; the flash of a knock is shorter than confirm and bounce; 0 = none
 
 # Doubts
 LAPTOP_SILENCE_MS = 2000

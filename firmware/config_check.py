@@ -226,6 +226,11 @@ def _find_order(config, faults):
     for below, above in ORDERED:
         if not getattr(config, below) < getattr(config, above):
             _fault(config, faults, below, "below %s = %s" % (above, getattr(config, above)))
+    undecided_ms = config.RELEASE_CONFIRM_MS + config.RELEASE_BOUNCE_MS
+    if 0 < config.FLASH_MS <= undecided_ms:
+        # Or the flash of a knock could not be told from that of the release.
+        allowed = "0, or above RELEASE_CONFIRM_MS + RELEASE_BOUNCE_MS = %d" % undecided_ms
+        _fault(config, faults, "FLASH_MS", allowed)
     if config.RELEASE_WAIT_MS < config.RELEASE_PULSE_MS:
         _fault(config, faults, "RELEASE_WAIT_MS", "no less than RELEASE_PULSE_MS")
 
@@ -239,7 +244,10 @@ def _find_room(config, faults, more_memory):
     if conversions < LEAST_CONVERSIONS:
         allowed = "%d conversions at least, all channels together" % LEAST_CONVERSIONS
         return _fault(config, faults, "SAMPLES_PER_BLOCK", allowed)
-    line_bytes = wire.block_frame_bytes(values) + keepsake.LINE_BYTES
+    frame_bytes = wire.block_frame_bytes(
+        values, wire.bits_for(config.REDUCTION, config.CONVERTER_BITS)
+    )
+    line_bytes = frame_bytes + keepsake.LINE_BYTES
     most = MEMORY_BYTES // line_bytes
     if most < config.HISTORY_BLOCKS:
         allowed = "%d at most, which this memory holds" % most

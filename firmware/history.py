@@ -27,8 +27,8 @@ class History:
     ----------
     slots : int
         Blocks that the ring holds.
-    values : int
-        16-bit values in a block, all channels together.
+    values, bits : int
+        Values in a block, all channels together; bits of each, see `wire.bits_for`.
     memory, table : memoryview, optional
         Where the blocks, and what is known of each, lie; see keepsake.py.
 
@@ -48,9 +48,11 @@ class History:
         The ring takes no more blocks.
     """
 
-    def __init__(self, slots, values, memory=None, table=None):
+    def __init__(self, slots, values, bits, memory=None, table=None):
         self.slots = slots
-        size = self.frame_bytes = wire.block_frame_bytes(values)
+        self.values = values
+        self.bits = bits
+        size = self.frame_bytes = wire.block_frame_bytes(values, bits)
         self.memory = memory or bytearray(slots * size)
         self._table = table or bytearray(slots * LINE_BYTES)
         whole = memoryview(self.memory)
@@ -68,10 +70,6 @@ class History:
         self.lost_total = 0
         self.frozen = False
         self._guard_from = -1
-
-    def samples(self, slot):
-        """Memory of the samples of a slot; not for the board, where this allocates."""
-        return self.frames[slot][wire.SAMPLES_AT : -wire.TRAILER_BYTES]
 
     def claim(self):
         """Slot for the block that comes next, or -1 when none may be overwritten."""
@@ -187,12 +185,11 @@ class History:
 
     def mean_of(self, first, stop, channels):
         """Mean of the first channel over blocks that are held, from some samples of each."""
-        values = (self.frame_bytes - wire.SAMPLES_AT - wire.TRAILER_BYTES) // 2
-        step = 2 * channels * max(1, values // (channels * MEAN_OF))
+        step = channels * max(1, self.values // (channels * MEAN_OF))
         total = count = 0
         for number in range(first, stop):
             frame = self.frames[number % self.slots]
-            for at in range(wire.SAMPLES_AT, self.frame_bytes - wire.TRAILER_BYTES, step):
-                total += wire.u16(frame, at)
+            for place in range(0, self.values, step):
+                total += wire.value_at(frame, place, self.bits)
                 count += 1
         return total // count if count else 0

@@ -28,6 +28,7 @@ _QUIET = (wire.ARMED, wire.RECORDING)
 _WIRES = (
     (wire.INPUT_ARTICLE_WHOLE, wire.EVENT_ARTICLE_WIRE),
     (wire.INPUT_MOUNT_WHOLE, wire.EVENT_MOUNT_WIRE),
+    (wire.EDGE_FLASH, wire.EVENT_FLASH),
 )
 
 
@@ -59,10 +60,11 @@ class Instrument:
             raise ValueError("HISTORY_BLOCKS is too small for the guarded window")
         values = channels * config.SAMPLES_PER_BLOCK
         slots, path = config.HISTORY_BLOCKS, config.EVENT_FILE
+        bits = wire.bits_for(config.REDUCTION, config.CONVERTER_BITS)
         self.keepsake = Keepsake(
-            board, slots, wire.block_frame_bytes(values), events.MEMORY_BYTES, path
+            board, slots, wire.block_frame_bytes(values, bits), events.MEMORY_BYTES, path
         )
-        self.history = History(slots, values, self.keepsake.blocks, self.keepsake.table)
+        self.history = History(slots, values, bits, self.keepsake.blocks, self.keepsake.table)
         self.events = EventLog(self.keepsake.events)
         self.states = States()
         self.release = Release(config)
@@ -249,6 +251,7 @@ class Instrument:
         self.events.clear()
         self.release.arm(by_hand, token)
         self._called_off = self._finish_reason = 0
+        board.arm_flash()
         self._go(ARM)
         head = self._armed_at_block = history.head
         first = head - self.config.QUIET_BLOCKS
@@ -330,6 +333,8 @@ class Instrument:
             self._note_now(wire.EVENT_LOST, 1)
             return
         if self._watch_force():
+            self.board.light_flash()
+            self.outputs.flash(now_us)
             return
         if seen == release.KNOCK:
             self._note_knock()

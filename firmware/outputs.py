@@ -22,12 +22,12 @@ class Outputs:
         self.bits = 0
 
     def flash(self, stamp_us):
-        """Let the flash shine from a stamp on, which may have passed."""
+        """Leave the flash on for its length from a stamp on, which may have passed."""
         self._flash_on = True
         self._flash_from_us = stamp_us
 
     def decide(self, state, drive_high, is_silent, now_us):
-        """Decide anew; True when anything changed."""
+        """Decide anew; True when the board must be told: a change, or a beat that goes on."""
         bits = 0
         if self.shunt_on:
             # Never with a drop, and never longer than somebody listens.
@@ -35,7 +35,7 @@ class Outputs:
             if self.shunt_on:
                 bits |= wire.OUTPUT_SHUNT
         if state == wire.ARMED:
-            bits = wire.OUTPUT_LAMP | (~self.bits & wire.OUTPUT_BEAT)
+            bits = wire.OUTPUT_LAMP | wire.OUTPUT_BEAT
             if drive_high:
                 bits |= wire.OUTPUT_DRIVE
         if self._flash_on:
@@ -45,4 +45,4 @@ class Outputs:
                 bits |= wire.OUTPUT_FLASH
         changed = bits != self.bits
         self.bits = bits
-        return changed
+        return changed or bits & wire.OUTPUT_BEAT != 0

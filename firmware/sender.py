@@ -121,12 +121,16 @@ class Sender:
         history = self._history
         slot = number % history.slots
         frame = history.frames[slot]
-        length = history.frame_bytes - wire.OVERHEAD_BYTES
-        wire.put_header(frame, wire.BLOCK, length, self._sequence, self._check)
         struct.pack_into(
-            wire.BLOCK_HEAD,
+            wire.BLOCK_FRAME,
             frame,
-            wire.HEADER_BYTES,
+            0,
+            wire.SYNC,
+            wire.VERSION,
+            wire.BLOCK,
+            history.frame_bytes - wire.OVERHEAD_BYTES,
+            self._sequence,
+            0,
             number,
             history.oldest,
             history.stamps_us[slot],
@@ -134,8 +138,8 @@ class Sender:
             history.lost[slot],
             self._count,
             self._channels,
-            0,
+            history.bits,
         )
-        wire.close_frame(frame, length, self._check)
+        self._check.seal(frame)
         history.unsent = number + 1
         self._begin(frame, history.frame_bytes)

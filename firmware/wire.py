@@ -1,4 +1,4 @@
-"""The wire format, version 1: what travels between board and laptop.
+"""The wire format, version 2: what travels between board and laptop.
 
 This text is the definition. Board and laptop both import this module; there is
 no second one. All numbers are little-endian.
@@ -40,10 +40,13 @@ From the board
 ANSWER   JSON object: ``to`` (sequence of the ASK), ``ok``, ``state``, and what
          the command promises; if not ok ``error`` (one of ERRORS), ``text``
          and ``reasons`` (numbers of REASONS).
-BLOCK    one block of samples, see BLOCK_HEAD, then the samples: u16, channel
-         after channel within a sample. The samples of block n begin at sample
+BLOCK    one block of samples, see BLOCK_HEAD, then the values, channel after channel
+         within a sample, and nothing else. The samples of block n begin at sample
          index n x `count`. `oldest` is the oldest block that the board still
          holds: a block before it that did not arrive will not come any more.
+         `bits` of a value: 16, a u16 each; or 12, where no value can be above 4095:
+         an even number of values, two and two in three bytes. Of values a and b:
+         a's low 8 bits; b's low 4 bits above a's high 4 bits; b's high 8 bits.
 EVENT    see EVENT_BODY. Events are numbered; the laptop can ask for all again.
 STATUS   see STATUS_BODY; ten times a second while the board is streaming.
 
@@ -54,7 +57,8 @@ hello    `wire`: version spoken. Answer: the board describes itself. `bits` of o
          scale, see full_scale. `config`, only
          where the board's config.py is wrong: a list of texts that say what of it.
          Such a board has no pin as output, and refuses all but hello, status, prompt.
-status   Answer: state, inputs, counters; `rest_us`, time with nothing to do, and
+status   Answer: state, inputs, counters; `rest_us`, time with nothing to do
+         (interrupts of the sampling are work), and
          `stamp_us`, both modulo 2**30.
 stream   `on`: blocks flow (or stop) from the present one on. For health only.
 arm      `by`: "drive" or "hand". Optional whole numbers, in values of a sample (see
@@ -76,12 +80,20 @@ shunt    `on`: board safe: the switch of the shunt resistor. Off by itself in an
 prompt   Board safe: stops, and restarts at MicroPython's prompt, for installing.
 
 Stamps are microseconds of the board's clock modulo 2**30 (17.9 min).
+
+Flash
+-----
+While armed, hardware lights the sync flash at the first edge of each opening of the
+release switch. An opening that turns out to be a knock puts it out; the flash of the
+release is the last one, and the only one that stays on for its whole length. Where force
+told of the release, the program lights it when it knows, late. Each lighting is a
+`flash` event; how late it was is the distance of its stamp from that of the release.
 """
 
 import binascii
 import struct
 
-VERSION = 1
+VERSION = 2
 SYNC = b"\xd7\xa5"
 _SYNC0 = 0xD7
 _SYNC1 = 0xA5
@@ -91,7 +103,7 @@ HEADER_BYTES = 10
 CHECKED_BYTES = 8  # of the header, by the header check
 TRAILER_BYTES = 4
 OVERHEAD_BYTES = HEADER_BYTES + TRAILER_BYTES
-MAX_PAYLOAD = 4352  # one block of 2048 values and its head, rounded up
+MAX_PAYLOAD = 4352  # one block of 2048 values of 16 bits and its head, rounded up
 MAX_COMMAND = 240  # payload that a board accepts
 
 ASK = 0x01
@@ -108,9 +120,12 @@ ACK_BODY = "<IB"  # next, flags
 ACK_AGAIN = 1
 TOKEN_BYTES = 8
 
-BLOCK_HEAD = "<IIIHHHBB"  # number, oldest, stamp_us, flags, lost, count, channels, spare
+BLOCK_HEAD = "<IIIHHHBB"  # number, oldest, stamp_us, flags, lost, count, channels, bits
 BLOCK_HEAD_BYTES = 20
+BLOCK_FRAME = HEADER + BLOCK_HEAD[1:]  # both in a row, as they lie in a frame
 SAMPLES_AT = HEADER_BYTES + BLOCK_HEAD_BYTES  # in the frame of a block
+PLAIN_BITS = 16  # of a value as u16
+PACKED_BITS = 12
 FLAG_CONVERTER_OVERRUN = 1  # the converter's FIFO ran over within this block
 FLAG_CONVERTER_ERROR = 2  # a conversion did not settle
 FLAG_LATE = 4  # the block was handled after its raw memory was in use again
@@ -130,6 +145,8 @@ INPUT_LATCHED = 1
 INPUT_KEY_ON = 2
 INPUT_ARTICLE_WHOLE = 4
 INPUT_MOUNT_WHOLE = 8
+
+EDGE_FLASH = 16  # not an input: the flash's own pin, read back; open is lit
 
 # Outputs, as bits; all low is the state after any reset.
 OUTPUT_DRIVE = 1
@@ -152,6 +169,7 @@ EVENT_NAMES = {
     11: "key-turned",  # value: 1 on, 0 off
     12: "release-by-force",  # no switch told of the release; about where the line came taut
     13: "edges-lost",  # value: edges of inputs that are not in this list; the level told of them
+    14: "flash",  # the sync flash was lit, by the stamp of its own pin; see Flash
 }
 (
     EVENT_ARMED,
@@ -167,7 +185,8 @@ EVENT_NAMES = {
     EVENT_KEY,
     EVENT_FORCE,
     EVENT_LOST,
-) = range(1, 14)
+    EVENT_FLASH,
+) = range(1, 15)
 
 REASONS = {
     1: ("aborted", "the laptop called the drop off"),
@@ -282,10 +301,56 @@ class Check:
         """Low 16 bits."""
         return self._value & 0xFFFF
 
+    def seal(self, frame):
+        """Write both checks of a frame that fills `frame` and whose other bytes are there."""
+        end = len(frame) - TRAILER_BYTES
+        self.over(frame, 0, CHECKED_BYTES)
+        low = self.low()
+        frame[CHECKED_BYTES] = low & 0xFF
+        frame[CHECKED_BYTES + 1] = low >> 8
+        self.over(frame, 0, end)
+        self.put(frame, end)
 
-def block_frame_bytes(values):
+
+def bits_for(reduction, converter_bits):
+    """Bits of a value on the wire, by the largest sum of `reduction` conversions."""
+    largest = ((1 << converter_bits) - 1) * reduction
+    return PLAIN_BITS if largest >> PACKED_BITS else PACKED_BITS
+
+
+def values_bytes(values, bits):
+    """Bytes of so many values; of packed ones an even number."""
+    return values * bits // 8
+
+
+def block_frame_bytes(values, bits):
     """Bytes of the frame of a block of so many values."""
-    return OVERHEAD_BYTES + BLOCK_HEAD_BYTES + 2 * values
+    return OVERHEAD_BYTES + BLOCK_HEAD_BYTES + values_bytes(values, bits)
+
+
+def value_at(frame, place, bits):
+    """One value of a block's frame, without allocating."""
+    at = SAMPLES_AT + place * bits // 8
+    if bits == PLAIN_BITS:
+        return u16(frame, at)
+    return u16(frame, at) >> 4 if place & 1 else u16(frame, at) & 0xFFF
+
+
+def put_values(frame, plain, bits):
+    """Write values, u16 each in `plain`, to a block's frame.
+
+    The text of what packing is; a board has a loop of its own (hardware/).
+    """
+    at = SAMPLES_AT
+    if bits == PLAIN_BITS:
+        frame[at : at + len(plain)] = plain
+        return
+    for place in range(0, len(plain), 4):
+        a, b = u16(plain, place), u16(plain, place + 2)
+        frame[at] = a & 0xFF
+        frame[at + 1] = (b & 15) << 4 | a >> 8
+        frame[at + 2] = b >> 4
+        at += 3
 
 
 def put_header(buffer, kind, length, sequence, check):

@@ -4,6 +4,8 @@ from array import array
 
 import micropython
 
+import wire
+
 try:
     from hardware.loops_thumb import check
 except (ImportError, SyntaxError):  # no Thumb assembler here
@@ -70,3 +72,15 @@ class Check:
     def low(self):
         """Low 16 bits."""
         return _low(self._words)
+
+    @micropython.native
+    def seal(self, frame):
+        """Write both checks of a frame that fills `frame` and whose other bytes are there."""
+        words = self._words
+        end = len(frame) - wire.TRAILER_BYTES
+        check(words, frame, 0, wire.CHECKED_BYTES)
+        low = _low(words)
+        frame[wire.CHECKED_BYTES] = low & 0xFF
+        frame[wire.CHECKED_BYTES + 1] = low >> 8
+        check(words, frame, 0, end)
+        _put(words, frame, end)

@@ -11,15 +11,13 @@ from array import array
 import micropython
 import rp2
 import uctypes
-from machine import Pin
 
 from hardware import chips
 from hardware.dma import stop_channels
 from hardware.memory import Aligned, stamp_at
 
 STAMPS = 64
-SPARE = STAMPS - 4  # the oldest may be overwritten while it is read
-RING_BITS = 8
+IN_USE = 4  # the oldest may be overwritten while they are read
 STATE_MACHINE_HZ = 1000000
 
 
@@ -47,11 +45,18 @@ def _counted(word: ptr32) -> int:
 
 
 class EdgeWatch:
-    """Tells at one look whether any of several pins has moved."""
+    """Tells at one look whether any of several pins has moved.
+
+    Attributes
+    ----------
+    lost : int
+        Edges of all of them that were overwritten before anybody fetched them.
+    """
 
     def __init__(self, count):
         # For each the address of its count, and how many of its edges were fetched.
         self.counts = array("I", [0] * 2 * count)
+        self.lost = 0
         self._count = count
 
     @micropython.native
@@ -70,7 +75,7 @@ def _moved(counts: ptr32, count: int) -> int:
 
 
 class EdgeStamps:
-    """Times of the edges of one pin that is pulled up.
+    """Times of the edges of one pin.
 
     Parameters
     ----------
@@ -78,10 +83,12 @@ class EdgeStamps:
         What this runs on.
     number : int
         State machine of PIO0 to use, 0 to 3.
-    pin : int
-        GPIO number.
+    pin : Pin
+        High is open. What else drives or reads it does not matter.
     watch : EdgeWatch
         Has a place for each number.
+    stamps : int
+        That the ring holds, a power of two; the more, the longer the main loop may sleep.
 
     Attributes
     ----------
@@ -89,16 +96,17 @@ class EdgeStamps:
         Time of the edge fetched last, modulo 2**30.
     is_open : bool
         Whether it was an opening.
-    lost : int
-        Edges that were overwritten before anybody fetched them.
     """
 
-    def __init__(self, chip, number, pin, watch):
+    def __init__(self, chip, number, pin, watch, stamps=STAMPS):
         self._chip = chip
-        self._ring = Aligned(4 * STAMPS)
+        self._stamps = stamps
+        self._ring = Aligned(4 * stamps)
         self._word = bytearray(4)
-        self._pin = Pin(pin, Pin.IN, Pin.PULL_UP)
-        self._machine = rp2.StateMachine(number, _watch, freq=STATE_MACHINE_HZ, in_base=self._pin)
+        ring_bits = 2
+        while 1 << ring_bits < 4 * stamps:
+            ring_bits += 1
+        self._machine = rp2.StateMachine(number, _watch, freq=STATE_MACHINE_HZ, in_base=pin)
         take, stamp = rp2.DMA(), rp2.DMA()
         self._take, self._stamp = take, stamp
         stamp.config(
@@ -109,7 +117,7 @@ class EdgeStamps:
                 size=2,
                 inc_read=False,
                 ring_sel=True,
-                ring_size=RING_BITS,
+                ring_size=ring_bits,
                 chain_to=take.channel,
             ),
         )
@@ -125,7 +133,8 @@ class EdgeStamps:
                 chain_to=stamp.channel,
             ),
         )
-        self._taken = self._fetched = self.lost = 0
+        self._taken = self._fetched = 0
+        self._watch = watch
         self._counts = watch.counts
         self._place = 2 * number
         self._counts[self._place] = uctypes.addressof(self._word)
@@ -141,14 +150,14 @@ class EdgeStamps:
         counted = _counted(self._word)
         place = (self._stamp.write - self._ring.address) // 4
         waiting = (counted - self._fetched) & 0x3FFFFFFF
-        if waiting > SPARE:
+        if waiting > self._stamps - IN_USE:
             self._skip(waiting, place)
         if place == self._taken:
             return False
         self._note_fetched(1)
         self.stamp_us = stamp_at(self._ring.address + 4 * self._taken)
         self.is_open = self._taken & 1 == 0
-        self._taken = (self._taken + 1) % STAMPS
+        self._taken = (self._taken + 1) % self._stamps
         return True
 
     def _note_fetched(self, count):
@@ -157,10 +166,10 @@ class EdgeStamps:
 
     def _skip(self, waiting, place):
         """The ring may have come round: go on with the newest half of it."""
-        lost = (waiting - STAMPS // 2) & ~1  # an opening comes first, as before
-        self.lost += lost
+        lost = (waiting - self._stamps // 2) & ~1  # an opening comes first, as before
+        self._watch.lost += lost
         self._note_fetched(lost)
-        self._taken = (self._taken + lost) % STAMPS
+        self._taken = (self._taken + lost) % self._stamps
 
     def stop(self):
         """Stop state machine and DMA."""

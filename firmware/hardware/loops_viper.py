@@ -32,6 +32,31 @@ def reduce(source: ptr16, target: ptr16, count: int, about: ptr32):
 
 
 @micropython.viper
+def pack(source: ptr16, target: ptr8, pairs: int, about: ptr32):
+    """Pack conversions of 12 bits two and two into three bytes; as in loops_thumb.py."""
+    low = int(about[3])
+    high = int(about[4])
+    to = 0
+    for pair in range(pairs):
+        a = int(source[2 * pair])
+        b = int(source[2 * pair + 1])
+        if a < low:
+            low = a
+        if a > high:
+            high = a
+        if b < low:
+            low = b
+        if b > high:
+            high = b
+        target[to] = a
+        target[to + 1] = (a >> 8) | (b << 4)
+        target[to + 2] = b >> 4
+        to += 3
+    about[3] = low
+    about[4] = high
+
+
+@micropython.viper
 def check(words: ptr32, data: ptr8, start: int, stop: int):
     """Compute a CRC-32; as in loops_thumb.py."""
     state = -1

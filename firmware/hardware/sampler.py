@@ -16,6 +16,7 @@ a raw block is an interrupt: it sums conversions into samples.
 Nothing that runs in the interrupt allocates or may raise.
 """
 
+import time
 from array import array
 
 import micropython
@@ -28,9 +29,9 @@ from hardware.dma import stop_channels
 from hardware.memory import Aligned, stamp_at
 
 try:
-    from hardware.loops_thumb import reduce
+    from hardware.loops_thumb import pack, reduce
 except (ImportError, SyntaxError):  # no Thumb assembler here
-    from hardware.loops_viper import reduce
+    from hardware.loops_viper import pack, reduce
 
 RAW_CONVERSIONS = 2048  # at most, in a raw block
 MOST_LOST = 0xFFFF
@@ -74,6 +75,8 @@ class Sampler:
         Block and sample in it that the converter had reached at a stamp.
     raw_blocks : int
         Raw blocks taken so far, modulo 65536; tells whether sampling progresses.
+    spent_us : int
+        Time spent in the interrupt, modulo 2**30.
     faults : int
         Errors that the interrupt swallowed; 0 unless the firmware is wrong.
     """
@@ -111,11 +114,15 @@ class Sampler:
             shift += 1
         about = [config.REDUCTION, step, step, 0xFFFF, 0, (1 << shift) >> 1, shift]
         self._abouts = [array("I", about) for _ in range(channels)]
+        bits = wire.bits_for(config.REDUCTION, config.CONVERTER_BITS)
+        self._is_packed = bits == wire.PACKED_BITS
+        self._values = samples * channels  # in a raw block
+        self._out_bytes = wire.values_bytes(self._values, bits)  # of a raw block, in the history
         self._next = self._fill = self._flags = self._lost = 0
         self._slot = self._last_us = -1
         self._data = None
         self.mark_block = self.mark_offset = self.mark_us = self.raw_blocks = 0
-        self.faults = 0
+        self.spent_us = self.faults = 0
 
     def start(self, history):
         """Sample into `history` from now on."""
@@ -185,7 +192,10 @@ class Sampler:
 
     def _on_raw_block(self, _):
         try:
+            start_us = time.ticks_us()
             self._take_raw_blocks()
+            spent_us = time.ticks_diff(time.ticks_us(), start_us)
+            self.spent_us = (self.spent_us + spent_us) & 0x3FFFFFFF
         except Exception:  # or the interrupt would be switched off for good
             self.faults += 1
 
@@ -217,10 +227,14 @@ class Sampler:
         self._last_us = stamp_us
         if slot >= 0:
             source = self._ring_at + raw * self._raw_bytes
-            target = self._history_at + slot * history.frame_bytes + 2 * fill * self._channels
-            reduce(source, target, self._samples, first)
-            if self._channels > 1:
-                self._reduce_others(source, target)
+            done = fill // self._samples * self._out_bytes
+            target = self._history_at + slot * history.frame_bytes + done
+            if self._is_packed:
+                self._pack(source, target)
+            else:
+                reduce(source, target, self._samples, first)
+                if self._channels > 1:
+                    self._reduce_others(source, target)
         if stamp_at(place) != stamp_us:
             self._flags |= wire.FLAG_LATE
         troubles = _troubles(self._registers)
@@ -239,6 +253,13 @@ class Sampler:
         self.mark_offset = fill
         self.mark_us = stamp_us
         self.raw_blocks = (self.raw_blocks + 1) & 0xFFFF
+
+    @micropython.native
+    def _pack(self, source, target):
+        if self._channels > 1:
+            # For smallest and largest of the first channel alone: each onto itself.
+            reduce(source, source, self._samples, self._abouts[0])
+        pack(source, target, self._values >> 1, self._abouts[-1])
 
     def _reduce_others(self, source, target):
         for channel in range(1, self._channels):

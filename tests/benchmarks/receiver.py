@@ -47,7 +47,7 @@ class FrameLink:
         while len(self._buffer) < 1 << 16 and self._next < self._blocks:
             number = self._next
             head = wire.struct.pack(
-                wire.BLOCK_HEAD, number, max(0, number - 31), 0, 0, 0, PER_BLOCK, 1, 0
+                wire.BLOCK_HEAD, number, max(0, number - 31), 0, 0, 0, PER_BLOCK, 1, 16
             )
             self._buffer += wire.frame(
                 wire.BLOCK, number & 0xFFFF, head + self._bodies[number % 16]

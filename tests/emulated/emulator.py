@@ -10,7 +10,7 @@ standard input ``{"pin": 11, "level": 1}``, ``{"stall": 1}`` (the converter stop
 ``{"value": 50, "noisy": 0}`` (of the source `level`), ``{"spike": 12}`` (the release switch
 opens for 100 us as soon as the drive is high, and for good so many milliseconds later),
 ``{"converter": {"stuck": 1}}`` (see three_wire.py), ``{"dtr": 0}`` (nobody has the port
-open), ``{"time": 1}``, ``{"truth": 0}``.
+open), ``{"time": 1}``, ``{"truth": 0}``, ``{"beats": 1}`` (when the heartbeat's pin moved).
 """
 
 from __future__ import annotations
@@ -146,6 +146,7 @@ class Wiring:
         self.is_wide = False  # a 16-bit converter: samples are means, not sums
         self._alarms: list[object] = []
         self.spike_ms = 0.0
+        self.beats: list[tuple[float, int]] = []  # when the heartbeat's pin moved, and its level
         for pin in INPUT_PINS.values():
             self.set_input(pin, 0)
         for number, bit in OUTPUT_PINS.items():
@@ -157,7 +158,11 @@ class Wiring:
             self.outputs = self.outputs & ~bit | (bit if high else 0)
             if bit == wire.OUTPUT_DRIVE and high and self.spike_ms:
                 self.spike()
-            if number != 18:  # the heartbeat would drown the rest
+            if number == 17:
+                self.set_input(number, high)  # a pad reads back what it drives
+            if number == 18:  # the heartbeat would drown the rest
+                self.beats.append((self._clock.nanos / 1e9, int(high)))
+            else:
                 self._say(t=self._clock.nanos / 1e9, pin=number, level=int(high))
 
         self._mcu.gpio[number].add_listener(changed)
@@ -302,6 +307,8 @@ async def run(arguments: argparse.Namespace) -> None:
             say(conversions=one.conversions, hurried=one.hurried, cut_short=one.cut_short)
         elif "truth" in asked:
             say(truth=rig.truth(asked["truth"]))
+        elif "beats" in asked:
+            say(beats=wiring.beats)
         elif "time" in asked:
             say(t=device.simulator.clock.nanos / 1e9)
         else:

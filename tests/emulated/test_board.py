@@ -4,10 +4,12 @@ Emulated time is not real time: no flash wait states, an ideal host. What is mea
 here are lower bounds. Each test says what it costs on a slow computer.
 """
 
+import ast
 import json
 import random
 import subprocess
 import sys
+import threading
 import time
 
 import numpy as np
@@ -34,8 +36,9 @@ from array import array
 from history import History
 v = len(config.CHANNELS) * config.SAMPLES_PER_BLOCK
 b = board.Board(config)
-memory = b.memory(board.wire.block_frame_bytes(v) * config.HISTORY_BLOCKS)
-h = History(config.HISTORY_BLOCKS, v, memory)
+bits = board.wire.bits_for(config.REDUCTION, config.CONVERTER_BITS)
+memory = b.memory(board.wire.block_frame_bytes(v, bits) * config.HISTORY_BLOCKS)
+h = History(config.HISTORY_BLOCKS, v, bits, memory)
 b.start(h)
 """
 RAMP = """
@@ -46,7 +49,7 @@ b._sampler.stop()
 bad = checked = 0
 C, R = len(config.CHANNELS), config.REDUCTION
 for k in range(h.oldest, h.head):
-    x = array('H', bytes(h.samples(k %% h.slots)))
+    frame = h.frames[k %% h.slots]
     for s in range(0, v, C * 37):
         first = (k * config.SAMPLES_PER_BLOCK + s // C) * R * C
         for c in range(C):
@@ -54,7 +57,7 @@ for k in range(h.oldest, h.head):
             for r in range(R):
                 e += (first + c + r * C) & 0xFFF
             checked += 1
-            bad += x[s + c] != e
+            bad += board.wire.value_at(frame, s + c, bits) != e
 print(checked, bad, h.lost_total, sum(h.flags), b._sampler.faults)
 """
 
@@ -114,7 +117,7 @@ def test_edges_of_the_switch_are_placed_to_the_sample(emulated):
 
 
 TWINS = """
-import os
+import os, wire
 from array import array
 from hardware import loops_thumb, loops_viper
 from hardware.crc import _words
@@ -132,6 +135,18 @@ for reduction, channels, shift in cases:
         loops.reduce(source, target, 64, about)
         twins.append((bytes(target), list(about)))
     bad += twins[0] != twins[1]
+for pairs in (1, 2, 64):
+    source = array('H', os.urandom(4 * pairs))
+    for i in range(len(source)):
+        source[i] &= 0xFFF
+    frame = bytearray(wire.block_frame_bytes(2 * pairs, 12))
+    wire.put_values(frame, bytes(source), 12)
+    plain = bytes(frame)[wire.SAMPLES_AT:-4], [8, 2, 2, min(source), max(source)]
+    for loops in (loops_thumb, loops_viper):
+        target = bytearray(3 * pairs)
+        about = array('I', [8, 2, 2, 0xFFFF, 0])
+        loops.pack(source, target, pairs, about)
+        bad += (bytes(target), list(about)) != plain
 for start, stop in ((0, 0), (0, 1), (3, 128), (1, 640)):
     data = os.urandom(640)
     twins = []
@@ -145,7 +160,7 @@ print(bad)
 
 
 def test_the_inner_loops_are_twins(emulated):
-    """The assembly and the viper of the two inner loops, on random data (20 s)."""
+    """Assembly and viper of the inner loops, and plain Python of packing, at random (20 s)."""
     assert emulated("level", entry=False, WATCHDOG_MS=0).run(TWINS).split()[-1] == "0"
 
 
@@ -189,6 +204,106 @@ def test_the_drive_goes_low_by_itself(emulated, by, within_ms):
     running.join()
     assert (down["t"] - opened_s) * 1000 <= within_ms
     assert said[0].split() == ["driven", "0"]
+
+
+FLASH = """
+b.arm_flash()
+b.output(wire.OUTPUT_LAMP)
+seen = []
+print('watching')
+while len(seen) < 7:
+    while b.next_edge():
+        seen.append((b.edge_input, b.edge_closed, b.edge_us))
+    b.poll(True)
+b.output(wire.OUTPUT_LAMP | wire.OUTPUT_BEAT)
+b.light_flash()
+while not b.next_edge():
+    pass
+seen.append((b.edge_input, b.edge_closed, b.edge_us))
+b.output(0)
+b.close()
+print(seen)
+"""
+
+
+def test_the_flash_is_lit_by_the_edge_in_hardware(emulated):
+    """A knock, then a release: lit within 100 us of each, out and on as the rule says (40 s)."""
+    board = emulated("level", entry=False, WATCHDOG_MS=0)
+    board.run(BEGIN + "import wire\n")
+    said = []
+    running = threading.Thread(target=lambda: said.append(board.run(FLASH, 800)))
+    after = len(board.lines)
+    running.start()
+    board.wait(lambda line: line.get("pin") == 14 and line["level"] == 1, after=after)
+    for switch, flash in ((1, 1), (0, 0), (1, 1)):
+        at = len(board.lines)
+        board.tell(pin=10, level=switch)
+        board.wait(lambda line, lit=flash: line.get("pin") == 17 and line["level"] == lit, after=at)
+    running.join()
+    lines = [one for one in board.lines[after:] if one.get("pin") in (10, 17)]
+    moved = [(one["pin"], one["level"]) for one in lines]
+    release = [(10, 1), (17, 1), (17, 0)]
+    assert moved == [(10, 1), (17, 1), (10, 0), (17, 0), *release, (17, 1), (17, 0)]
+    at_s = [one["t"] for one in lines]
+    for opened, lit in ((0, 1), (4, 5)):
+        assert 0.0 < at_s[lit] - at_s[opened] < 100e-6
+    assert at_s[3] - at_s[2] == pytest.approx(3e-3, rel=0.01)  # longer closed than a bounce
+    # The emulator writes off arrears of a state machine: its loops are a little long.
+    assert at_s[6] - at_s[5] == pytest.approx(50e-3, rel=0.05)
+    # What the board stamped: the flash's own pin, read back.
+    edges = ast.literal_eval(said[0].split("watching")[1].strip())
+    assert [one[:2] for one in edges] == [
+        *((1, 0), (16, 0), (1, 1), (16, 1), (1, 0), (16, 0), (16, 1)),
+        (16, 0),
+    ]
+    stamps_us = [one[2] for one in edges]
+    for opened, lit in ((0, 1), (4, 5)):
+        assert 0 <= stamps_us[lit] - stamps_us[opened] <= 100
+    assert stamps_us[6] - stamps_us[5] == pytest.approx(1e6 * (at_s[6] - at_s[5]), abs=5.0)
+
+
+BEAT = """
+from machine import disable_irq, enable_irq
+b.arm_flash()
+for _ in range(20):
+    b.output(wire.OUTPUT_LAMP | wire.OUTPUT_BEAT)
+    time.sleep_ms(10)
+state = disable_irq()
+b._outputs[0][1](0)  # the lamp, as a mark of the time
+at = time.ticks_us()
+while time.ticks_diff(time.ticks_us(), at) < 300000:
+    pass
+b._outputs[0][1](1)
+enable_irq(state)
+b.output(wire.OUTPUT_LAMP | wire.OUTPUT_BEAT)
+time.sleep_ms(30)
+b.output(0)
+time.sleep_ms(30)
+b.close()
+"""
+
+
+def test_the_heartbeat_ends_by_itself(emulated):
+    """At 1 kHz while it is renewed; low within 100 ms of the last time, interrupts off (40 s)."""
+    board = emulated("level", entry=False, WATCHDOG_MS=0)
+    board.run(BEGIN + "import wire\n")
+    board.run(BEAT)
+    held_s, free_s, off_s = [t for t, _ in board.changes(14)][2:5]  # after low, and high
+    at = len(board.lines)
+    board.tell(beats=1)
+    beats = [tuple(one) for one in board.wait(lambda line: "beats" in line, after=at)["beats"]]
+    beats = beats[next(place for place, (_, level) in enumerate(beats) if level) :]
+    first = [(t, level) for t, level in beats if t < held_s]
+    ups = [t for t, level in first if level]
+    assert np.median(np.diff(ups)) == pytest.approx(1e-3, rel=1e-3)
+    assert max(np.diff(ups)) < 1.1e-3  # from burst to burst without a pause
+    left = [(t, level) for t, level in beats if held_s <= t < free_s]
+    assert 0.0 < left[-1][0] - held_s < 0.1
+    assert left[-1][1] == 0
+    again = [(t, level) for t, level in beats if t >= free_s]
+    assert any(level for _, level in again)
+    assert again[-1][1] == 0
+    assert again[-1][0] < off_s + 1e-3
 
 
 def tautlog(*arguments, timeout_s=800):

@@ -97,7 +97,7 @@ def test_the_larger_chip_holds_more():
     added = large.ram_end - small.ram_end
     assert added == 256 * 1024
     assert 0.8 * added <= large.more_memory <= added - 16 * 1024
-    frame = wire.block_frame_bytes(config.SAMPLES_PER_BLOCK) + keepsake.LINE_BYTES
+    frame = wire.block_frame_bytes(config.SAMPLES_PER_BLOCK, 16) + keepsake.LINE_BYTES
     blocks = config.HISTORY_BLOCKS + large.more_memory // frame
     rate_hz = config.CONVERSION_RATE_HZ / config.REDUCTION
     assert blocks * config.SAMPLES_PER_BLOCK / rate_hz > 2.8  # seconds

@@ -37,6 +37,11 @@ def test_conversions_become_samples(micropython):
     assert output(micropython, "reduced.py") == "21\n"
 
 
+def test_the_packing_loop_is_that_of_the_format(micropython):
+    """The viper one; the assembly is held against both on the emulated board."""
+    assert output(micropython, "viper_loops.py") == "same\n"
+
+
 @pytest.mark.parametrize("march", ["armv6m", "armv7m"])
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(FIRMWARE).as_posix())
 def test_compiles_for_the_boards(mpy_cross, path, march, tmp_path):

@@ -5,27 +5,28 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import wire
 from history import History
 
 SLOTS = 6
 
 
 def test_blocks_lie_where_they_should():
-    ring = History(4, 8)
+    ring = History(4, 8, 16)
     for number in range(11):
         slot = ring.claim()
         assert slot == number % 4
-        ring.samples(slot)[:] = bytes([number]) * 16
+        wire.put_values(ring.frames[slot], bytes([number]) * 16, 16)
         ring.commit(number, 0, 0, 0, 0)
     assert (ring.oldest, ring.head) == (7, 11)
-    assert [ring.samples(n % 4)[0] for n in range(7, 11)] == [7, 8, 9, 10]
+    assert [ring.frames[n % 4][wire.SAMPLES_AT] for n in range(7, 11)] == [7, 8, 9, 10]
 
 
 class Model:
     """What must be true, kept with no ring at all."""
 
     def __init__(self):
-        self.ring = History(SLOTS, 2)
+        self.ring = History(SLOTS, 2, 16)
         self.guard_from = None
         self.stopped = False
 
@@ -103,7 +104,7 @@ def test_guard_freezes_when_the_laptop_stores_nothing():
 
 
 def test_acknowledged_blocks_make_room():
-    ring = History(SLOTS, 2)
+    ring = History(SLOTS, 2, 16)
     ring.guard(0)
     for number in range(50):
         assert ring.claim() >= 0
@@ -114,7 +115,7 @@ def test_acknowledged_blocks_make_room():
 
 @pytest.mark.parametrize("number", [-5, 3, 10_000])
 def test_wrong_acknowledgements_change_nothing(number):
-    ring = History(SLOTS, 2)
+    ring = History(SLOTS, 2, 16)
     for _ in range(5):
         ring.claim()
         ring.commit(0, 0, 0, 0, 0)
@@ -124,7 +125,7 @@ def test_wrong_acknowledgements_change_nothing(number):
 
 
 def test_range_of_the_last_blocks():
-    ring = History(SLOTS, 2)
+    ring = History(SLOTS, 2, 16)
     for low in range(10):
         ring.claim()
         ring.commit(0, 0, 0, low, low + 100)
@@ -132,17 +133,18 @@ def test_range_of_the_last_blocks():
     assert ring.span_of(-89, 10) == (4, 109)
 
 
+@pytest.mark.parametrize("bits", [12, 16])
 @pytest.mark.parametrize("channels", [1, 3])
-def test_mean_of_the_first_channel(channels):
+def test_mean_of_the_first_channel(channels, bits):
     """Numpy's mean beside it; the other channels are not in it."""
     values = 384
-    ring = History(SLOTS, values)
+    ring = History(SLOTS, values, bits)
     source = np.random.default_rng(3)
     seen = []
     for _ in range(9):
-        samples = source.integers(3000, 5000, values, dtype=np.uint16)
+        samples = source.integers(2000, 4000, values, dtype=np.uint16)
         samples[1::channels] = 0 if channels > 1 else samples[1::channels]
-        ring.samples(ring.claim())[:] = samples.tobytes()
+        wire.put_values(ring.frames[ring.claim()], samples.tobytes(), bits)
         ring.commit(0, 0, 0, 0, 0)
         seen.append(samples[::channels])
     mean = np.concatenate(seen[-3:]).mean()
@@ -151,7 +153,7 @@ def test_mean_of_the_first_channel(channels):
 
 
 def test_lost_conversions_are_counted():
-    ring = History(SLOTS, 2)
+    ring = History(SLOTS, 2, 16)
     for lost in (0, 3, 4):
         ring.claim()
         ring.commit(0, 1, lost, 0, 0)

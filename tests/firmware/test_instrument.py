@@ -26,16 +26,15 @@ def test_arms_when_all_is_well():
     assert not bench.board.outputs & DRIVE
 
 
-def test_heartbeat_toggles_only_while_armed():
+def test_heartbeat_is_renewed_in_each_step_and_only_while_armed():
     bench = Bench()
+    bench.run(8)
+    assert not bench.board.beats
     bench.arm()
-    beats = []
     for _ in range(6):
+        before = bench.board.beats
         bench.run(1)
-        beats.append(bench.board.outputs & wire.OUTPUT_BEAT)
-    assert beats[::2] == [beats[0]] * 3
-    assert beats[1::2] == [beats[1]] * 3
-    assert beats[0] != beats[1]
+        assert bench.board.beats == before + 1
     bench.board.move(wire.INPUT_KEY_ON, False)
     bench.run(3)
     assert bench.state == wire.SAFE
@@ -97,7 +96,7 @@ def test_release_by_drive_to_held_and_back():
     bench.run(30)
     assert bench.state == wire.HELD
     assert [one[0] for one in bench.events()] == [
-        *("armed", "release-driven", "release-opened", "recording-ended")
+        *("armed", "release-driven", "flash", "release-opened", "recording-ended")
     ]
     assert bench.ask("discard")["ok"]
     assert bench.state == wire.SAFE
@@ -252,6 +251,50 @@ def test_force_tells_of_a_release_when_the_switch_does_not():
     assert bench.state == wire.RECORDING
     assert not bench.board.outputs & DRIVE
     assert "release-by-force" in [one[0] for one in bench.events()]
+    assert bench.board.outputs & wire.OUTPUT_FLASH
+    flashed = stamps(bench)
+    # The program lights it in the step that knows: two blocks after the force rose, or more.
+    late_us = flashed["flash"] - flashed["release-by-force"]
+    assert BLOCK_US <= late_us <= 4 * BLOCK_US
+
+
+def stamps(bench):
+    """The stamp of the last event of each name."""
+    bench.read()
+    bodies = [body for kind, body in bench.messages if kind == wire.EVENT]
+    return {wire.EVENT_NAMES[one[2]]: wire.u32(one, 16) for one in bodies}
+
+
+def test_the_last_flash_is_that_of_the_release():
+    """A knock is flashed too, and its flash is put out; a bounce is no new flash."""
+    bench = Bench()
+    bench.send(wire.RELEASE, bench.arm())
+    bench.run(2)
+    for closed, blocks in ((0, 4), (1, 6), (0, 1), (1, 2), (0, 20)):
+        bench.board.move(wire.INPUT_LATCHED, closed)
+        bench.run(blocks)
+    assert bench.state == wire.RECORDING
+    found = [one[0] for one in bench.events()]
+    assert found.count("flash") == 2
+    assert found.count("knock") == 1
+    flashed = stamps(bench)
+    assert 0 <= flashed["flash"] - flashed["release-opened"] <= 100
+    assert not bench.board.outputs & wire.OUTPUT_FLASH
+
+
+def test_nothing_is_flashed_unless_armed():
+    bench = Bench()
+    bench.run(8)
+    bench.board.move(wire.INPUT_LATCHED, False)
+    bench.run(8)
+    bench.board.move(wire.INPUT_LATCHED, True)
+    token = bench.arm()
+    bench.send(wire.ABORT)
+    bench.run(2)
+    bench.board.move(wire.INPUT_LATCHED, False)
+    bench.run(8)
+    assert token
+    assert "flash" not in [one[0] for one in bench.events()]
 
 
 @pytest.mark.parametrize("level", [4480 + 280 * 8, 4480])

@@ -47,7 +47,7 @@ def test_an_event_that_nobody_fetches_survives_a_loss_of_power(tmp_path):
     assert [number for number, _ in after.blocks()] == list(range(ring.oldest, ring.head))
     assert all(body == content(number) for number, body in after.blocks())
     names = [one[0] for one in after.events()]
-    assert names == ["armed", "release-driven", "release-opened", "recording-ended"]
+    assert names == ["armed", "release-driven", "flash", "release-opened", "recording-ended"]
     assert after.ask("discard")["ok"]
     assert not path.exists()
     assert Bench(EVENT_FILE=str(path)).state == wire.SAFE

@@ -51,6 +51,11 @@ def show_wire():
         while decoder.next():
             show(decoder.kind, decoder.sequence, decoder.length, bytes(decoder.payload())[:20])
     show(decoder.damaged, decoder.skipped, decoder.pending())
+    plain = b"".join([wire.struct.pack("<H", one & 0xFFF) for one in numbers(64, 7)])
+    for bits in (12, 16):
+        packed = bytearray(wire.block_frame_bytes(64, bits))
+        wire.put_values(packed, plain, bits)
+        show(bytes(packed), [wire.value_at(packed, at, bits) for at in range(64)])
     slow = wire.Decoder(wire.MAX_COMMAND)
     for byte in noise + frames[0] + frames[1]:
         slow.feed_byte(byte)
@@ -59,7 +64,7 @@ def show_wire():
 
 
 def show_history():
-    ring = history.History(5, 4)
+    ring = history.History(5, 4, 16)
     for step in numbers(400, 11):
         what = step % 7
         if what < 4:

@@ -31,4 +31,11 @@ for start, end in ((0, 0), (0, 1), (5, 700), (0, len(data))):
     ours.put(a, 1)
     plain.put(b, 1)
     same = same and a == b and ours.is_at(b, 1) and ours.low() == plain.low()
+for size in (14, 60, 2082):
+    one, other = memoryview(bytearray(data[:size])), memoryview(bytearray(data[:size]))
+    micropython.heap_lock()
+    ours.seal(one)
+    micropython.heap_unlock()
+    plain.seal(other)
+    same = same and bytes(one) == bytes(other)
 print(word, right, wrong, "same" if same else "different")

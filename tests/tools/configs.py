@@ -90,6 +90,7 @@ WRONG = (
     ("RELEASE_BOUNCE_MS", {"RELEASE_BOUNCE_MS": GONE}),
     ("FORCE_TRIGGER", {"FORCE_TRIGGER": -300}),
     ("FLASH_MS", {"FLASH_MS": None}),
+    ("FLASH_MS", {"FLASH_MS": 23}),  # as long as that of a knock may be
     ("LAPTOP_SILENCE_MS", {"LAPTOP_SILENCE_MS": 600_000}),
     ("LAPTOP_SILENCE_MS", {"LAPTOP_SILENCE_MS": "2000"}),
     ("ARMED_LONGEST_S", {"ARMED_LONGEST_S": 0}),

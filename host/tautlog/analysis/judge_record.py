@@ -174,6 +174,15 @@ def _bandwidth(marks: Marks, setup: DropSetup) -> Judged | None:
     return _found(marks, SUSPECT, "bandwidth-low")
 
 
+def _droop(marks: Marks, setup: DropSetup) -> Judged | None:
+    """The class is that of the whole chain; its digital filter alone does not make it."""
+    return _found(marks, SUSPECT, "filter-droops")
+
+
+def _folding(marks: Marks, setup: DropSetup) -> Judged | None:
+    return _found(marks, SUSPECT, "filter-folds") or _found(marks, NOTE, "filter-unknown")
+
+
 def _height(marks: Marks, setup: DropSetup) -> Judged | None:
     return _found(marks, SUSPECT, "height-off")
 
@@ -322,6 +331,8 @@ CONDITIONS: tuple[Condition, ...] = (
     _reversed,
     _impulse,
     _bandwidth,
+    _droop,
+    _folding,
     _height,
     _burst,
     _loss,

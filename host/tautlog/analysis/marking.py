@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from tautlog.analysis.analog_filter import judge_filter
 from tautlog.analysis.stage1_signal import force_of, signal_of, usable_class
 from tautlog.analysis.stage2_place import Located, Zeroed, ZeroTold, locate, tell_zero
 from tautlog.analysis.stage3_loss import Measured, find_parting
@@ -76,12 +77,14 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
         samples=force.size,
         missing_samples=int(np.count_nonzero(np.isnan(force))),
         release_time_s=trace.release_time_s,
+        flash_time_s=trace.flash_time_s,
+        flash_late_s=trace.flash_late_s,
         article_wire_s=trace.article_wire_s,
         mount_wire_s=trace.mount_wire_s,
         cfc=used,
         target_force_n=setup.target_n,
         limit_force_n=setup.upper_n,
-        findings=lowered + _told_beforehand(trace),
+        findings=lowered + _told_beforehand(trace) + _of_filter(trace, used),
     )
     if force.size - marks.missing_samples < LEAST_SAMPLES:
         few = Finding("no-samples", f"the trace has only {force.size} samples")
@@ -96,6 +99,19 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     return _of_no_pull(marks, place, told)
 
 
+def _of_filter(trace: Trace, cfc: int | None) -> tuple[Finding, ...]:
+    """What the analog filter does to the class; nothing where nobody stated a bandwidth."""
+    if not cfc or not trace.bandwidth_hz > 0.0 or not trace.conversion_rate_hz > 0.0:
+        return ()
+    found = judge_filter(trace.bandwidth_hz, trace.filter_poles, trace.conversion_rate_hz, cfc)
+    codes = []
+    if not found.flat:
+        codes.append("filter-droops")
+    if not found.keeps_out:
+        codes.append("filter-folds" if found.poles else "filter-unknown")
+    return tuple(Finding(code, f"the amplifier's low-pass, {found.text}") for code in codes)
+
+
 def _told_beforehand(trace: Trace) -> tuple[Finding, ...]:
     """What its record tells of a trace before anybody looks at it."""
     found = []
@@ -104,6 +120,8 @@ def _told_beforehand(trace: Trace) -> tuple[Finding, ...]:
         found.append(Finding("release-doubt", text))
     if trace.release_note:
         found.append(Finding("release-knock", trace.release_note))
+    if trace.flash_doubt:
+        found.append(Finding("flash-late", trace.flash_doubt))
     found += [Finding(told.code, told.text) for told in trace.contradictions]
     if trace.calibration_expired:
         text = "the calibration was out of date on that day"

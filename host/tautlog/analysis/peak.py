@@ -17,6 +17,7 @@ import numpy.typing as npt
 from scipy.signal import lfilter
 from scipy.special import log_ndtr
 
+from tautlog.analysis.analog_filter import pole_hz
 from tautlog.model.uncertainty import Part, rectangular, sampling_loss
 
 FloatArray = npt.NDArray[np.float64]
@@ -49,6 +50,8 @@ class Top:
         Of the amplifier; 0 where nobody knows.
     length_s : float
         Of the half-sine of the same impulse.
+    poles : int
+        Of the amplifier; 0 where nobody knows.
     slope_n_per_s : float
         How fast the force rose when the load path let go; 0 where it did not.
     """
@@ -62,6 +65,7 @@ class Top:
     bandwidth_hz: float
     length_s: float
     slope_n_per_s: float = 0.0
+    poles: int = 0
 
     @property
     def height_n(self) -> float:
@@ -152,19 +156,27 @@ def _between_samples(top: Top) -> Correction:
 
 
 def _amplifier(top: Top) -> Correction:
-    """What the amplifier took: nothing to what its pole takes a second time.
+    """What the amplifier took: nothing to what its poles take a second time.
 
-    More poles at the same bandwidth take less from a pulse than one; which it is nobody said.
+    Equal poles take the most of all with the same bandwidth, and one more than several.
     """
-    pole = math.exp(-2.0 * math.pi * top.bandwidth_hz / top.rate_hz)
+    pole = math.exp(-2.0 * math.pi * pole_hz(top.bandwidth_hz, top.poles) / top.rate_hz)
     start = float(top.smooth_n[0])
-    again = start + lfilter([1.0 - pole], [1.0, -pole], top.smooth_n - start)
+    again = top.smooth_n - start
+    for _ in range(max(top.poles, 1)):
+        again = lfilter([1.0 - pole], [1.0, -pole], again)
+    again = start + again
     half = 0.5 * max(float(top.smooth_n.max() - again.max()), 0.0)
     if top.slope_n_per_s > 0.0:
         half = 0.0  # its lag at the break is told apart
     return Correction(
-        half, Part("amplifier", rectangular(half), basis="none to one pole, taken twice")
+        half,
+        Part("amplifier", rectangular(half), basis=f"none to {_poles(top.poles)}, taken twice"),
     )
+
+
+def _poles(poles: int) -> str:
+    return f"{poles} equal poles" if poles > 1 else "one pole"
 
 
 def _lag_at_break(top: Top) -> Correction:

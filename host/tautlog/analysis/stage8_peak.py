@@ -141,6 +141,7 @@ def _corrections(pull: Measured, times: Times, impulse: Impulse) -> tuple[Correc
         noise_n=pull.quick_n if wide else float(np.std(pull.pulse_n[pull.window])),
         apart_s=1.0 / rate if wide else 1.0 / (2.0 * MINUS_3_DB_PER_CLASS * float(cfc or 1)),
         bandwidth_hz=pull.signal.trace.bandwidth_hz,
+        poles=pull.signal.trace.filter_poles,
         length_s=_length_s(pull, times, impulse),
         slope_n_per_s=0.0 if parted_s is None else _slope_at_loss(pull),
     )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from tautlog.errors import BoardConfigError, BoardError
 from tautlog.files.strict_json import read_json
@@ -100,15 +101,38 @@ def parse(kind: int, payload: memoryview, samples_per_block: int) -> Message | N
 
 
 def _block(payload: memoryview) -> HeldBlock | None:
-    number, oldest, stamp_us, flags, lost, count, channels, _ = struct.unpack_from(
+    number, oldest, stamp_us, flags, lost, count, channels, bits = struct.unpack_from(
         wire.BLOCK_HEAD, payload
     )
-    body = payload[wire.BLOCK_HEAD_BYTES :]
-    if len(body) != 2 * count * channels or not body:
-        return None
-    # Copied: the decoder reuses its buffer.
-    counts = np.frombuffer(bytes(body), dtype="<u2").reshape(count, channels)
+    values = _values(payload[wire.BLOCK_HEAD_BYTES :], count * channels, bits)
+    counts = values.reshape(count, channels)
     return HeldBlock(Block(number, stamp_us, flags, lost, counts), oldest)
+
+
+def _values(body: memoryview, count: int, bits: int) -> npt.NDArray[np.uint16]:
+    """The values of a block, from just as many bytes as they need; see `wire`.
+
+    Raises
+    ------
+    ValueError
+        If there are none, more or fewer bytes, or `bits` has no meaning.
+    """
+    if (
+        bits not in (wire.PLAIN_BITS, wire.PACKED_BITS)
+        or not count
+        or 8 * len(body) != bits * count
+    ):
+        raise ValueError(f"{len(body)} bytes for {count} values of {bits} bits")
+    # Copied: the decoder reuses its buffer.
+    if bits == wire.PLAIN_BITS:
+        return np.frombuffer(bytes(body), dtype="<u2")
+    if count % 2:
+        raise ValueError(f"{count} packed values: an even number is needed")
+    triples = np.frombuffer(body, dtype=np.uint8).reshape(-1, 3).astype(np.uint16)
+    values = np.empty(count, dtype=np.uint16)
+    values[0::2] = triples[:, 0] | (triples[:, 1] & 15) << 8
+    values[1::2] = triples[:, 1] >> 4 | triples[:, 2] << 4
+    return values
 
 
 def _event(payload: memoryview, samples_per_block: int) -> BoardEvent:

@@ -57,6 +57,8 @@ class Calibration:
         Largest force that the calibration covers; 0 if unknown.
     bandwidth_hz : float
         Bandwidth of amplifier and anti-alias filter, -3 dB; 0 if unknown.
+    filter_poles : int
+        Poles of that low-pass; 0 if unknown, and in old files.
     good_for_days : int
         Days for which it is valid, from `date` on; 0 for no end.
     date : str
@@ -123,6 +125,14 @@ class Calibration:
         default=0.0,
         metadata=stated(
             "Bandwidth of amplifier and anti-alias filter, -3 dB. 0: unknown.", quantity=q.BANDWIDTH
+        ),
+    )
+    filter_poles: int = field(
+        default=0,
+        metadata=stated(
+            "Poles of that low-pass: 1 for one RC stage, 2 for two or for a stage of second order. "
+            "0: unknown, then one pole is the bound.",
+            whole=(0, 12),
         ),
     )
     good_for_days: int = field(

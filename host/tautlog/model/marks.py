@@ -148,6 +148,8 @@ class Marks:
     first_damage_time_s, first_damage_force_n : float or None
         Time and force of the first of: a fall of more than 5 % before the peak, the begin of a
         slip or plateau, a loss of load.
+    flash_time_s, flash_late_s : float or None
+        Sync flash lit, by the stamp of its own pin; that stamp minus the stamp of the release.
     article_wire_s, mount_wire_s : float or None
         First opening of the break wires, as the board stamped them; a finding gives their order
         if they are further apart than two samples, the accuracy of a stamp. One cell cannot show
@@ -230,6 +232,8 @@ class Marks:
     break_force_n: float | None = None
     first_damage_time_s: float | None = None
     first_damage_force_n: float | None = None
+    flash_time_s: float | None = None
+    flash_late_s: float | None = None
     article_wire_s: float | None = None
     mount_wire_s: float | None = None
     target_force_n: float | None = None

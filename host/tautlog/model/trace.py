@@ -53,6 +53,10 @@ class Trace:
         First opening of the release switch, or None if not known.
     release_doubt, release_note : str
         Why that time is doubtful; what else the switch did. "" for nothing.
+    flash_time_s, flash_late_s : float or None
+        When the sync flash was lit, and how long after the release; None if that is not known.
+    flash_doubt : str
+        Why the flash does not mark the release; "" if it does, or there was none.
     article_wire_s, mount_wire_s : float or None
         First opening of the break wires across the article and across its mount.
     clipped : ndarray of bool, shape (n_samples,)
@@ -70,7 +74,11 @@ class Trace:
     covered_n : float
         Largest force that the calibration covers; 0 if unknown.
     bandwidth_hz : float
-        Bandwidth of the amplifier, -3 dB, one pole; 0 if unknown.
+        Bandwidth of the amplifier, -3 dB; 0 if unknown.
+    filter_poles : int
+        Poles of amplifier and filter; 0 if unknown.
+    conversion_rate_hz : float
+        Conversions of this channel in a second, before any are summed; 0 if unknown.
     calibration_expired : bool
         The calibration was too old on the day of the drop.
     completeness : Completeness or None
@@ -92,10 +100,15 @@ class Trace:
     calibration_u_n: float = 0.0
     covered_n: float = 0.0
     bandwidth_hz: float = 0.0
+    filter_poles: int = 0
+    conversion_rate_hz: float = 0.0
     calibration_expired: bool = False
     completeness: Completeness | None = None
     release_doubt: str = ""
     release_note: str = ""
+    flash_time_s: float | None = None
+    flash_late_s: float | None = None
+    flash_doubt: str = ""
     contradictions: tuple[Contradiction, ...] = ()
 
     def __post_init__(self) -> None:
@@ -118,6 +131,7 @@ class Trace:
             calibration_u_n=calibration.expanded_u_n,
             covered_n=calibration.range_n,
             bandwidth_hz=calibration.bandwidth_hz,
+            filter_poles=calibration.filter_poles,
         )
 
     def counted(self, calibration: Calibration, reduction: int) -> Trace:

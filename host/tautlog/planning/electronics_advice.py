@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tautlog.analysis.analog_filter import judge_filter
 from tautlog.analysis.filters import CLASSES, RATE_PER_CLASS
 from tautlog.board.shunt import shunt_step_mv_per_v
 from tautlog.model.limits import BANDWIDTH_PER_PULSE, HEADROOM
@@ -40,8 +41,10 @@ class Electrics:
         Resolution of the converter.
     bandwidth_hz : float
         Bandwidth of amplifier and filter; 0 if unknown.
-    sample_rate_hz : float
-        Samples per second that are stored.
+    filter_poles : int
+        Poles of both together; 0 if unknown.
+    sample_rate_hz, conversion_rate_hz : float
+        Samples per second that are stored; conversions that they are made of.
     converter : str
         Whose steps the readings are corrected by, see `Calibration`.
     weights_n : float
@@ -57,7 +60,9 @@ class Electrics:
     reference_v: float = 3.3
     converter_bits: int = 12
     bandwidth_hz: float = 0.0
+    filter_poles: int = 0
     sample_rate_hz: float = 62_500.0
+    conversion_rate_hz: float = 500_000.0
     converter: str = ""
     weights_n: float = 0.0
 
@@ -174,8 +179,8 @@ def _of_time(electrics: Electrics, length_s: float) -> list[PathCheck]:
 
 
 def _anti_alias(electrics: Electrics, length_s: float, needed_hz: float) -> PathCheck:
-    """Whether amplifier and filter pass the pulse and keep out aliases."""
-    corner_hz, most_hz = electrics.bandwidth_hz, 0.2 * electrics.sample_rate_hz
+    """Whether amplifier and filter pass the pulse and its class, and keep out what would fold."""
+    corner_hz = electrics.bandwidth_hz
     if corner_hz <= 0:
         return PathCheck(
             "anti-alias",
@@ -184,11 +189,14 @@ def _anti_alias(electrics: Electrics, length_s: float, needed_hz: float) -> Path
             "the converter is usual",
         )
     loss = one_pole_loss(corner_hz, length_s)
+    found = judge_filter(
+        corner_hz, electrics.filter_poles, electrics.conversion_rate_hz, class_for(length_s)
+    )
     return PathCheck(
         "anti-alias",
-        needed_hz <= corner_hz <= most_hz,
-        f"amplifier: {corner_hz:g} Hz takes {100 * loss:.2g} % off the peak; at least "
-        f"{needed_hz:.0f} Hz and at most {most_hz:.0f} Hz are advised",
+        needed_hz <= corner_hz and found.flat and found.keeps_out,
+        f"amplifier: takes {100 * loss:.2g} % off the peak, at least {needed_hz:.0f} Hz are "
+        f"advised; {found.text}",
     )
 
 

@@ -104,6 +104,7 @@ def electrics_of(campaign: Campaign | None) -> Electrics:
         reference_v=calibration.reference_v,
         converter_bits=calibration.converter_bits,
         bandwidth_hz=calibration.bandwidth_hz,
+        filter_poles=calibration.filter_poles,
         converter=calibration.converter,
         weights_n=calibration.range_n,
         sample_rate_hz=campaign.sampling.sample_rate_hz,

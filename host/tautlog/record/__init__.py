@@ -87,9 +87,9 @@ object), override, end_state, judged_on (the force channel whose peak is judged;
 ``/calibration`` attributes newton_per_volt, newton_per_square_volt, zero_v, expanded_u_fraction
 (k = 2), expanded_u_n (k = 2, newtons; missing in old files: 0), reference_v, rail_low_v,
 rail_high_v, range_n, bandwidth_hz (float),
-converter_bits, good_for_days (int), date, note, accepted (who accepted it although it is
-implausible, and why; string), converter (string; missing in old files: ""). Force of a count
-in newtons, zero not removed::
+converter_bits, good_for_days, filter_poles (int; the last is missing in old files: 0), date, note,
+accepted (who accepted it although it is implausible, and why; string), converter (string; missing
+in old files: ""). Force of a count in newtons, zero not removed::
 
     volt = level x reference_v / 2**converter_bits
     force = volt x newton_per_volt + newton_per_square_volt x (volt - zero_v)**2

@@ -15,6 +15,7 @@ from tautlog.analysis.in_turn import on_time, summed
 from tautlog.analysis.letting_go import letting_go
 from tautlog.analysis.limits_at_arming import in_force
 from tautlog.analysis.ratiometric import corrected, correction_of
+from tautlog.analysis.sync_flash import sync_flash
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import (
@@ -251,10 +252,10 @@ class Record:
             found += (Contradiction("converter-differs", _differing(used, instrument)),)
         release = letting_go(self.events, self.sample_rate_hz, grid.size)
         force_n = used.force_n(counts, reduction, conversion_noise(counts, reduction))
+        bare = Trace(grid.placed(force_n, np.nan), self.sample_rate_hz)
         return replace(
-            Trace(grid.placed(force_n, np.nan), self.sample_rate_hz)
-            .under(used)
-            .counted(used, reduction),
+            _with_flash(bare.under(used).counted(used, reduction), self.events),
+            conversion_rate_hz=self.sample_rate_hz * reduction,
             release_time_s=release.time_s,
             release_doubt=release.doubt,
             release_note=release.note,
@@ -380,3 +381,14 @@ def supply_factor(record: Record) -> npt.NDArray[np.float64] | None:
         if isinstance(scale, ExcitationMonitor) and scale.ratiometric == YES:
             return correction_of(volts_of(record, column), scale, record.sample_rate_hz)
     return None
+
+
+def _with_flash(trace: Trace, events: tuple[BoardEvent, ...]) -> Trace:
+    """The same trace, with what the sync flash tells."""
+    flash = sync_flash(events, trace.sample_rate_hz)
+    return replace(
+        trace,
+        flash_time_s=flash.time_s,
+        flash_late_s=flash.late_s,
+        flash_doubt=flash.doubt,
+    )

@@ -48,7 +48,7 @@ class ArmingLink(FrameLink):
         samples = [round(noise.gauss(LEVEL, NOISE)) for _ in range(PER_BLOCK)]
         stamp_us = round(number * PER_BLOCK * 16) % wire.TICKS_PERIOD_US
         head = wire.struct.pack(
-            wire.BLOCK_HEAD, number, self.oldest, stamp_us, 0, 0, PER_BLOCK, 1, 0
+            wire.BLOCK_HEAD, number, self.oldest, stamp_us, 0, 0, PER_BLOCK, 1, 16
         )
         self.send(wire.BLOCK, head + wire.struct.pack(f"<{PER_BLOCK}H", *samples))
 

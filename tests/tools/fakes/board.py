@@ -88,6 +88,9 @@ class FakeBoard:
         self._meanwhile = {}
         self._key_was_off = False
         self.edges_lost = 0
+        self.beats = 0
+        self.flash_armed = False
+        self.closed_us = -(1 << 30)  # the switch, for the last time
         self.history = None
 
     # What the instrument calls
@@ -125,7 +128,10 @@ class FakeBoard:
         return closed
 
     def output(self, bits):
-        assert bits != self.outputs or bits == 0
+        assert bits != self.outputs or bits & wire.OUTPUT_BEAT or bits == 0
+        self.beats += bits & wire.OUTPUT_BEAT != 0
+        if not bits & (wire.OUTPUT_LAMP | wire.OUTPUT_FLASH):
+            self.flash_armed = False
         self._happens("output")
         rises = bits & ~self.outputs & wire.OUTPUT_DRIVE
         self.outputs = bits
@@ -137,6 +143,12 @@ class FakeBoard:
     def _drive(self, level):
         if level != (self.drive_log[-1][1] if self.drive_log else 0):
             self.drive_log.append((self.now_us, level))
+
+    def arm_flash(self):
+        self.flash_armed = True
+
+    def light_flash(self):
+        self._edges.append((wire.EDGE_FLASH, 0, self.now_us))
 
     def watch_key(self):
         self._key_was_off = False
@@ -185,8 +197,8 @@ class FakeBoard:
             slot = self.history.claim()
             if slot >= 0:
                 number = self.history.head
-                samples = self.history.samples(slot)
-                samples[:] = data = content(number, self.level, self.noise)
+                data = content(number, self.level, self.noise)
+                wire.put_values(self.history.frames[slot], data, self.history.bits)
                 values = wire.struct.unpack("<16H", data)
                 lost = self.samples_lost
                 self.history.commit(self.ticks_us(), 0, lost, min(values), max(values))
@@ -195,9 +207,18 @@ class FakeBoard:
         """Open or close a contact now."""
         self.closed = self.closed & ~bit | (bit if closed else 0)
         self._edges.append((bit, int(closed), self.now_us))
+        if bit == wire.INPUT_LATCHED:
+            self._light_by_switch(closed)
         if bit == wire.INPUT_KEY_ON and not closed:
             self._key_was_off = True  # the interrupt of the key
             self._drive(0)
+
+    def _light_by_switch(self, closed):
+        """Hardware lights the flash where an opening begins, not where it bounces."""
+        if closed:
+            self.closed_us = self.now_us
+        elif self.flash_armed and self.now_us - self.closed_us > 1000 * Config.RELEASE_BOUNCE_MS:
+            self._edges.append((wire.EDGE_FLASH, 0, self.now_us + 2))
 
     def meanwhile(self, after, *actions):
         """Let things happen within the next step, once it has read what `after` names.

@@ -288,7 +288,7 @@ class DropBoard:
         oldest = max(self.head - HISTORY, 0) if lies.oldest is None else lies.oldest
         head = wire.struct.pack(
             wire.BLOCK_HEAD,
-            *(number, oldest, stamp_us % wire.TICKS_PERIOD_US, 0, lost, count, channels, 0),
+            *(number, oldest, stamp_us % wire.TICKS_PERIOD_US, 0, lost, count, channels, 16),
         )
         self._send(wire.BLOCK, head + (body[:-2] if at in lies.short else body))
 

@@ -137,7 +137,7 @@ class FrameLink:
 
     def _send_block(self, number):
         head = wire.struct.pack(
-            wire.BLOCK_HEAD, number, self.oldest, number * 256, 0, 0, PER_BLOCK, 1, 0
+            wire.BLOCK_HEAD, number, self.oldest, number * 256, 0, 0, PER_BLOCK, 1, 16
         )
         self.send(wire.BLOCK, head + block_body(number))
 

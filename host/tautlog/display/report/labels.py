@@ -63,6 +63,8 @@ LABELS = {
     "break_force_n": "force at loss of load, N",
     "first_damage_time_s": "first damage, s",
     "first_damage_force_n": "force at first damage, N",
+    "flash_time_s": "sync flash, s",
+    "flash_late_s": "sync flash after the release, s",
     "article_wire_s": "break wire at the article opens, s",
     "mount_wire_s": "break wire at the mount opens, s",
     "target_force_n": "target, N",

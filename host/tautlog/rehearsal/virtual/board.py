@@ -20,7 +20,54 @@ STEP_SAMPLES = 64
 # unless the laptop has been silent on the wall's clock too.
 AHEAD_US = 600000
 SILENT_WALL_US = 1500000
-KEY_ON, DRIVE = 2, 1  # wire.INPUT_KEY_ON, wire.OUTPUT_DRIVE
+LATCHED, KEY_ON = 1, 2  # wire.INPUT_*
+DRIVE, LAMP, FLASH = 1, 2, 4  # wire.OUTPUT_*
+
+
+class Flash:
+    """What the board's hardware does with the sync flash; see firmware/hardware/flash.py.
+
+    Attributes
+    ----------
+    bit : int
+        Its edges are those of this input.
+    watches : bool
+        An opening of the switch lights it.
+    """
+
+    def __init__(self, config, bit):
+        self.bit = bit
+        self.watches = False
+        self._length_us = 1000 * config.FLASH_MS
+        self._bounce_us = 1000 * config.RELEASE_BOUNCE_MS
+        self._lit_us = self._closed_us = -1
+
+    def arm(self, now_us):
+        """Watch the switch, which is closed."""
+        self.watches = self._length_us > 0
+        self._lit_us = -1
+        self._closed_us = now_us
+
+    def is_lit_by_edge(self, closed, stamp_us):
+        """Whether this edge of the switch lights it: not one within bounces."""
+        if closed:
+            self._closed_us = stamp_us
+            return False
+        still_us = (stamp_us - self._closed_us) % TICKS_PERIOD_US
+        bounces = self._lit_us >= 0 and still_us <= self._bounce_us
+        if not self.watches or bounces:
+            return False
+        self._lit_us = stamp_us
+        return True
+
+    def is_lit_by_program(self, now_us):
+        """Whether it was dark until now, when the program lights it."""
+        lit_us = (now_us - self._lit_us) % TICKS_PERIOD_US
+        if not self._length_us or (self._lit_us >= 0 and lit_us < self._length_us):
+            return False
+        self._lit_us = now_us
+        self.watches = False
+        return True
 
 
 class Board(Bare):
@@ -37,6 +84,7 @@ class Board(Bare):
 
         super().__init__()
         self.check = wire.Check()
+        self._put_values = wire.put_values
         self.rest_us = 0  # of no meaning here
         self._channels = len(config.CHANNELS)
         self._sample_rate_hz = config.CONVERSION_RATE_HZ / (config.REDUCTION * self._channels)
@@ -49,6 +97,7 @@ class Board(Bare):
         self._outputs = 0
         self._edges = []
         self._key_off = True  # until somebody watches it
+        self._flash = Flash(config, wire.EDGE_FLASH)
         self._history = None
         self._due_us = wall_us()
         self._heard_at = 0
@@ -126,8 +175,8 @@ class Board(Bare):
         slot = self._history.claim()
         if slot < 0:
             return
-        self._history.samples(slot)[:] = self._partial
         values = array("H", bytes(self._partial))
+        self._put_values(self._history.frames[slot], self._partial, self._history.bits)
         step = self._channels  # MicroPython has no slices with steps
         first = values if step == 1 else [values[at] for at in range(0, len(values), step)]
         self._history.commit(self._stamp_us(offset), 0, 0, min(first), max(first))
@@ -151,7 +200,18 @@ class Board(Bare):
         """Set all outputs, see wire.OUTPUT_*; no pulse of the drive where the key was off."""
         if self._key_off and not self._outputs & DRIVE:
             bits &= ~DRIVE
+        if not bits & (LAMP | FLASH):
+            self._flash.watches = False
         self._outputs = bits
+
+    def arm_flash(self):
+        """From now on an opening of the release switch lights the flash."""
+        self._flash.arm(self.ticks_us())
+
+    def light_flash(self):
+        """Light the flash now, where the switch has not."""
+        if self._flash.is_lit_by_program(self.ticks_us()):
+            self._place_edge(0.0, self._flash.bit, 0)
 
     def watch_key(self):
         """From now on an opening of the key is remembered."""
@@ -170,10 +230,15 @@ class Board(Bare):
         if bit == KEY_ON:  # the interrupt of the key: one that moves was off
             self._key_off = True
             self._outputs &= ~DRIVE
-        at = self._filled // (2 * self._channels) + (offset_64 + 32) // 64
+        offset = offset_64 / 64
+        self._place_edge(offset, bit, closed)
+        if bit == LATCHED and self._flash.is_lit_by_edge(closed, self._stamp_us(offset)):
+            self._place_edge(offset, self._flash.bit, 0)
+
+    def _place_edge(self, offset, bit, closed):
+        at = self._filled // (2 * self._channels) + int(offset + 0.5)
         block = self._history.head + at // self._per_block
-        stamp_us = self._stamp_us(offset_64 / 64)
-        self._edges.append((bit, closed, block, at % self._per_block, stamp_us))
+        self._edges.append((bit, closed, block, at % self._per_block, self._stamp_us(offset)))
 
     def next_edge(self):
         """Fetch the next edge of an input into the edge_* attributes; False if none."""
