@@ -120,6 +120,8 @@ def test_a_supply_that_sags_is_corrected_where_that_is_stated(tmp_path):
     path, _ = recorded(tmp_path / "corrected.h5", replace(scene, side=(stated,)))
     told = assess(open_record(path))
     assert told.beside.excitation.corrected
+    assert [one.code for one in told.beside.excitation.findings] == ["excitation-corrected"]
+    assert told.verdict.record_verdict == "valid"
     assert told.marks.peak_force_n == pytest.approx(1890.0, rel=2e-3)
 
 

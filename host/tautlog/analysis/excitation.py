@@ -73,6 +73,12 @@ def tell_excitation(
     off = before_v / expected_v - 1.0 if expected_v else None
     drift = None if after_v is None else after_v / before_v - 1.0
     found = tuple(_findings(scale, off, drift, sag, before_v))
+    if corrected and found:
+        text = (
+            f"the forces were corrected by the excitation, {before_v:.3f} V before the drop, "
+            f"{100 * (sag or 0.0):.1f} % less under the pull"
+        )
+        found = (Finding("excitation-corrected", text),)
     text = "; ".join(finding.text for finding in found)
     return Excitation(
         before_v=before_v,
