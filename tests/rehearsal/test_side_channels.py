@@ -110,6 +110,21 @@ def test_a_fault_of_a_channel_is_judged(tmp_path, fault, record, code):
         assert told["legs"]["legs"][0]["peak_force_n"] == pytest.approx(945.0, rel=5e-3)
 
 
+def test_a_supply_that_sags_is_corrected_where_that_is_stated(tmp_path):
+    """4 % at the target take 4.2 % off the peak; with the stated correction nothing is lost."""
+    scene = FAULTS["excitation-sags"].change(default_scene())
+    path, _ = recorded(tmp_path / "plain.h5", scene)
+    assert assess(open_record(path)).marks.peak_force_n == pytest.approx(1890 * 0.958, rel=2e-3)
+    (side,) = scene.side
+    stated = replace(side, believed=replace(side.believed, ratiometric="yes"))
+    path, _ = recorded(tmp_path / "corrected.h5", replace(scene, side=(stated,)))
+    told = assess(open_record(path))
+    assert told.beside.excitation.corrected
+    assert [one.code for one in told.beside.excitation.findings] == ["excitation-corrected"]
+    assert told.verdict.record_verdict == "valid"
+    assert told.marks.peak_force_n == pytest.approx(1890.0, rel=2e-3)
+
+
 def test_a_leg_that_lets_go_is_named(tmp_path):
     told = marked(tmp_path, "leg-lets-go")
     assert told["legs"]["let_go_first"] == "force left"

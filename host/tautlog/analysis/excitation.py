@@ -73,6 +73,8 @@ def tell_excitation(
     off = before_v / expected_v - 1.0 if expected_v else None
     drift = None if after_v is None else after_v / before_v - 1.0
     found = tuple(_findings(scale, off, drift, sag, before_v))
+    if corrected and found:
+        found = (_corrected(before_v, sag),)
     text = "; ".join(finding.text for finding in found)
     return Excitation(
         before_v=before_v,
@@ -84,6 +86,14 @@ def tell_excitation(
         text=text or f"excitation steady at {before_v:.3f} V",
         findings=found or (Finding("excitation-steady", f"excitation steady at {before_v:.3f} V"),),
     )
+
+
+def _corrected(before_v: float, sag: float | None) -> Finding:
+    text = (
+        f"the forces were corrected by the excitation, {before_v:.3f} V before the drop, "
+        f"{100 * (sag or 0.0):.1f} % less under the pull"
+    )
+    return Finding("excitation-corrected", text)
 
 
 def _sag(marks: Marks, supply: FloatArray, before_v: float, noise_v: float) -> float | None:

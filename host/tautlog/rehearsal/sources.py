@@ -13,8 +13,7 @@ from tautlog.model.channels import ACCELERATION, EXCITATION, FORCE, role_of
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.rehearsal.electronics import FloatArray, ForceSource, no_force
 from tautlog.rehearsal.scene import Scene
-
-SUPPLY_V = 5.0
+from tautlog.rehearsal.side_channels import SUPPLY_V
 
 
 class Sources(Protocol):
@@ -59,6 +58,7 @@ class Falling:
     def __init__(self, scene: Scene, start_s: float, duration_s: float) -> None:
         self._scene = scene
         self._start_s = start_s
+        self._sag = scene.sag_fraction
         model = scene.model
         self._legs: LeggedFall | None = None
         if isinstance(model, LeggedModel):
@@ -83,13 +83,15 @@ class Falling:
         if time_s[-1] < self._start_s:
             return no_force(time_s)
         if self._legs is None:
-            return self.motion.force_n(time_s - self._start_s)
-        return self._legs.leg_n(name, time_s - self._start_s)
+            force_n = self.motion.force_n(time_s - self._start_s)
+        else:
+            force_n = self._legs.leg_n(name, time_s - self._start_s)
+        # A bridge gives as much less as its supply does.
+        return force_n * (self._supply_v(time_s) / SUPPLY_V) if self._sag else force_n
 
     def _supply_v(self, time_s: FloatArray) -> FloatArray:
         pull_n = self.motion.force_n(time_s - self._start_s)
-        target_n = self._scene.setup.target_n or 1.0
-        return SUPPLY_V * (1.0 - self._scene.sag_fraction * pull_n / target_n)
+        return SUPPLY_V * (1.0 - self._sag * pull_n / (self._scene.setup.target_n or 1.0))
 
 
 def later(source: ForceSource, late_s: float) -> ForceSource:
