@@ -150,6 +150,27 @@ def test_edges_are_placed_to_the_sample(board):
 
 
 @pytest.mark.long
+@pytest.mark.parametrize(
+    ("rate_hz", "reduction", "took_ns"), [(250_000, 8, 2200), (500_000, 1, 800)]
+)
+def test_other_rates(emulated, rate_hz, reduction, took_ns):
+    """Means of eight at 250 kS/s; 500 kS/s unreduced, from a part that takes 0.8 us (1 min)."""
+    changes = {"CONVERSION_RATE_HZ": rate_hz, "REDUCTION": reduction, "SAMPLES_PER_BLOCK": 1024}
+    board = emulated(
+        *("ramp", "--three-wire", str(took_ns)),
+        entry=False,
+        **{**SIXTEEN, **changes, "CONVERSION_TIME_NS": took_ns},
+    )
+    board.run(BEGIN)
+    checked, *wrong = counted(board, 3)
+    assert checked > 400
+    assert wrong == [0, 0, 0, 0]
+    seen = told(board)
+    assert (seen["hurried"], seen["cut_short"]) == (0, 0)
+
+
+@pytest.mark.long
+@pytest.mark.timeout(3000)
 def test_a_whole_drop_with_16_bits(emulated, tmp_path):
     """From the board's greeting to a verdict; the true peak is 1890 N (10 min)."""
     board = emulated(
@@ -164,7 +185,7 @@ def test_a_whole_drop_with_16_bits(emulated, tmp_path):
         record_s=1.5,
     )
     with SerialLink(board.port) as link:
-        run_drop(Session(link, timeout_scale=60.0), plan, SilentCrew())
+        run_drop(Session(link, timeout_scale=200.0), plan, SilentCrew())
     record = open_record(plan.path)
     assert (record.instrument.converter_bits, record.instrument.sample_rate_hz) == (16, 12500.0)
     marks = told_of(assess(record, cfc=180))

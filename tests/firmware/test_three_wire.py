@@ -77,9 +77,8 @@ class Assembler:
         return assemble
 
 
-def played(form):
-    """Cycles of each change of start and clock, of each look at data, and of all."""
-    assembler = Assembler()
+def loaded(assembler):
+    """The module, with `assembler` for rp2 and no pins."""
     spec = importlib.util.spec_from_file_location(
         "three_wire_played", FIRMWARE / "hardware" / "three_wire.py"
     )
@@ -94,7 +93,13 @@ def played(form):
             sys.modules.pop(name)
             if one is not None:
                 sys.modules[name] = one
-    module._program(form.half, form.convert, form.rest)
+    return module
+
+
+def played(form):
+    """Cycles of each change of start and clock, of each look at data, and of all."""
+    assembler = Assembler()
+    loaded(assembler)._program(form.half, form.convert, form.rest)
     assert len(assembler.lines) <= 32  # the memory of a PIO
     return play(assembler)
 
@@ -128,6 +133,17 @@ def play(assembler):
             seen.append((now, "push"))
         now += 1 + line.delay
     return now, seen
+
+
+def test_registers():
+    """Copied from pico-sdk 2.2.0 (BSD-3-Clause), addressmap.h, pio.h and dreq.h of both chips."""
+    module = loaded(Assembler())
+    assert module.PIO1 == 0x50300000  # PIO1_BASE
+    assert (module.PIO_CTRL, module.PIO_FDEBUG, module.PIO_RXF) == (0x00, 0x08, 0x20)
+    assert (module.SET, module.CLEAR) == (2 << 12, 3 << 12)  # REG_ALIAS_SET_BITS, _CLR_BITS
+    assert module.PIO1_RX_DREQ == 12  # DREQ_PIO1_RX0
+    # Bits of state machine 0: SM_ENABLE from bit 0, RXSTALL from 0, RXUNDER from 8.
+    assert (module.RUN, module.STALLED, module.UNDER) == (1 << 0, 1 << 0, 1 << 8)
 
 
 CASES = [
