@@ -321,7 +321,6 @@ class Board(Bare):
                 return True
         return self._next_key_edge()
 
-    @micropython.native
     def lost_edges(self):
         """Edges since the last call that came faster than they were fetched."""
         lost = self._key_lost + self._watch.lost

@@ -24,6 +24,8 @@ class EventLog:
 
     Attributes
     ----------
+    memory : memoryview
+        The payloads, one behind the other; a view of each would take 3 kB of a board.
     first : int
         Number of the oldest event kept.
     count : int
@@ -35,12 +37,7 @@ class EventLog:
     """
 
     def __init__(self, memory=None):
-        self._memory = memory or bytearray(MEMORY_BYTES)
-        self._view = memoryview(self._memory)
-        self.bodies = [
-            self._view[i * wire.EVENT_BODY_BYTES : (i + 1) * wire.EVENT_BODY_BYTES]
-            for i in range(CAPACITY)
-        ]
+        self.memory = memory or bytearray(MEMORY_BYTES)
         self.first = 0
         self.count = 0
         self.unsent = 0
@@ -66,7 +63,7 @@ class EventLog:
             return False
         struct.pack_into(
             wire.EVENT_BODY,
-            self._memory,
+            self.memory,
             self.count * wire.EVENT_BODY_BYTES,
             (self.first + self.count) & 0xFFFF,
             code,
@@ -81,9 +78,9 @@ class EventLog:
         return True
 
     def next_to_send(self):
-        """Place of the next event to send in `bodies`, or -1."""
+        """Where the payload of the next event to send begins in the memory, or -1."""
         place = self.unsent - self.first
-        return place if place < self.count else -1
+        return place * wire.EVENT_BODY_BYTES if place < self.count else -1
 
     def rewind(self):
         """Send all again."""

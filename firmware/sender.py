@@ -84,17 +84,17 @@ class Sender:
             self._begin(memoryview(whole), len(whole))
             return True
         if self._busy is not None:
-            self._begin_small(wire.ANSWER, self._busy, len(self._busy))
+            self._begin_small(wire.ANSWER, self._busy, 0, len(self._busy))
             self._busy = None
             return True
-        place = self._events.next_to_send()
-        if place >= 0:
+        at = self._events.next_to_send()
+        if at >= 0:
             self._events.unsent += 1
-            self._begin_small(wire.EVENT, self._events.bodies[place], wire.EVENT_BODY_BYTES)
+            self._begin_small(wire.EVENT, self._events.memory, at, wire.EVENT_BODY_BYTES)
             return True
         if self._status_due:
             self._status_due = False
-            self._begin_small(wire.STATUS, self._status, wire.STATUS_BODY_BYTES)
+            self._begin_small(wire.STATUS, self._status, 0, wire.STATUS_BODY_BYTES)
             return True
         if not streaming:
             return False
@@ -110,10 +110,10 @@ class Sender:
         self._end = end
         self._sequence = (self._sequence + 1) & 0xFFFF
 
-    def _begin_small(self, kind, body, length):
+    def _begin_small(self, kind, body, at, length):
         wire.put_header(self._small, kind, length, self._sequence, self._check)
         for i in range(length):
-            self._small[wire.HEADER_BYTES + i] = body[i]
+            self._small[wire.HEADER_BYTES + i] = body[at + i]
         wire.close_frame(self._small, length, self._check)
         self._begin(self._small_view, length + wire.OVERHEAD_BYTES)
 

@@ -5,7 +5,6 @@ length of a burst come from its clock. When nobody renews, whatever the processo
 wave ends low within two bursts: the one under way and one that waits.
 """
 
-import micropython
 import rp2
 from machine import Pin
 
@@ -47,7 +46,6 @@ class Beat:
         self._machine = rp2.StateMachine(number, _beat, freq=BEAT_HZ * CYCLES, set_base=out)
         self._is_on = False
 
-    @micropython.native
     def renew(self):
         """Let the wave go on for a burst more."""
         machine = self._machine

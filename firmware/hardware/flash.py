@@ -7,7 +7,6 @@ bounce was knocked, and the light goes out then; the next opening lights it agai
 flash of the release stays on for its whole length, and that of a knock never does.
 """
 
-import micropython
 import rp2
 from machine import Pin
 
@@ -81,7 +80,6 @@ class SyncFlash:
         machine.exec(PULL)
         machine.active(1)
 
-    @micropython.native
     def light(self):
         """Light it now, by the program; nothing if the switch has lit it already."""
         if self._length and not self.pin():

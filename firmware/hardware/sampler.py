@@ -254,7 +254,6 @@ class Sampler:
         self.mark_us = stamp_us
         self.raw_blocks = (self.raw_blocks + 1) & 0xFFFF
 
-    @micropython.native
     def _pack(self, source, target):
         if self._channels > 1:
             # For smallest and largest of the first channel alone: each onto itself.

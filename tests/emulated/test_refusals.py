@@ -146,8 +146,9 @@ for _ in range(400):
         break
 print(wire.STATES[one.states.now])
 log = one.events
-for body in log.bodies[:log.count]:
-    number, code, _, block, offset, _, value, stamp = wire.struct.unpack(wire.EVENT_BODY, body)
+for place in range(log.count):
+    number, code, _, block, offset, _, value, stamp = wire.struct.unpack_from(
+        wire.EVENT_BODY, log.memory, place * wire.EVENT_BODY_BYTES)
     print(wire.EVENT_NAMES[code], block * config.SAMPLES_PER_BLOCK + offset, value)
 """
 
