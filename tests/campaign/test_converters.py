@@ -23,6 +23,11 @@ DAY = "2026-05-01"
 BOARD, OTHER = "e66118604b3a2c2f", "e66118604b3a0000"
 
 
+def of_board(found):
+    """The table of a test, with the board and the chip that it holds for."""
+    return replace(found.linearity, serial=found.counts.serial, chip=found.counts.chip)
+
+
 def found_on(serial, seed=1):
     test = SimulatedTest(ramps=4, ramp_s=0.3, held_conversions=3000)
     counts = simulated_counts(some_converter("RP2040", seed), test, seed)
@@ -38,7 +43,7 @@ def found():
 def test_it_is_kept_and_read_again(found, tmp_path):
     path = add_converter(tmp_path, found, DAY)
     assert path == tmp_path / FOLDER / f"0001_{datetime.now(UTC):%Y-%m-%d}.json"
-    assert newest_converter(tmp_path, BOARD) == found.linearity
+    assert newest_converter(tmp_path, BOARD) == of_board(found)
     kept = read_converter(path)
     assert kept.chip == "RP2040"
     assert (kept.ramp_pin, kept.channel_pin) == (19, 28)
@@ -52,15 +57,15 @@ def test_another_board_has_none(found, tmp_path):
     assert newest_converter(tmp_path, BOARD) is None
     add_converter(tmp_path, found, DAY)
     assert newest_converter(tmp_path, OTHER) is None
-    assert newest_converter(tmp_path, BOARD.upper()) == found.linearity
+    assert newest_converter(tmp_path, BOARD.upper()) == of_board(found)
 
 
 def test_the_newest_of_a_board_counts_and_none_is_overwritten(found, tmp_path):
     newer, other = found_on(BOARD, 2), found_on(OTHER, 3)
     paths = [add_converter(tmp_path, one, DAY) for one in (found, newer, other)]
     assert len(set(paths)) == 3
-    assert newest_converter(tmp_path, BOARD) == newer.linearity
-    assert newest_converter(tmp_path, OTHER) == other.linearity
+    assert newest_converter(tmp_path, BOARD) == of_board(newer)
+    assert newest_converter(tmp_path, OTHER) == of_board(other)
     assert [path for path, _ in kept_converters(tmp_path)] == paths
 
 

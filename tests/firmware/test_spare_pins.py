@@ -39,10 +39,11 @@ def test_pins_in_use_are_refused(spare_pins, ramp, channel, said):
 
 
 def test_every_pin_of_the_config_is_refused(spare_pins):
+    used = changed(CONVERTER_BITS=16)  # its three wires, too
     for name in dir(delivered):
         if name.startswith("PIN_") and name != "PIN_CONVERTER":
             pin = getattr(delivered, name)
-            assert spare_pins.why_not(delivered, [], pin, 28) != ""
+            assert spare_pins.why_not(used, [], pin, 28) != ""
 
 
 def test_a_moved_drive_is_refused_where_it_is(spare_pins):

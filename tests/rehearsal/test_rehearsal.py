@@ -238,6 +238,8 @@ EXPECTED = {
     "late-latch": {"load_verdict": "on-target", "trace_says": "held"},
     "mains-hum": {"trace_says": "held"},
     "line-slips": {"load_verdict": "under", "trace_says": "slipped"},
+    "steps-unknown": {"load_verdict": "on-target", "record_verdict": "valid"},
+    "source-weak": {"record_verdict": "invalid", "load_verdict": "under"},
     "switch-stuck": {"load_verdict": "on-target", "trace_says": "held", "release_time_s": None},
 }
 QUICK = ("article-parts", "cell-reversed", "switch-stuck")

@@ -118,7 +118,9 @@ class Sampling:
     def history_blocks(self) -> int:
         """Blocks that the chip's memory holds."""
         values = self.samples_per_block * self.channels
-        return CHIPS[self.chip] // int(wire.block_frame_bytes(values) + TABLE_BYTES)
+        # As delivered: sums of 8 of 12 bits, which are not packed.
+        frame_bytes = int(wire.block_frame_bytes(values, wire.PLAIN_BITS))
+        return CHIPS[self.chip] // (frame_bytes + TABLE_BYTES)
 
     def board(self) -> Instrument:
         """The board that would sample so."""

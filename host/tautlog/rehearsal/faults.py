@@ -98,8 +98,8 @@ def _steps_unknown(scene: Scene) -> Scene:
 
 
 def _source_weak(scene: Scene) -> Scene:
-    """A tenth of the voltage is lost, zero, noise and force alike."""
-    return _chain(source_ohm=10e3)(scene)
+    """A sixth of the voltage is lost, zero, noise and force alike."""
+    return _chain(source_ohm=20e3)(scene)
 
 
 def _leg_longer(scene: Scene) -> Scene:
@@ -157,7 +157,7 @@ _ALL = (
         "the calibration was made without knowing the converter's steps",
         _steps_unknown,
     ),
-    Fault("source-weak", "10 kohm before the converter, whose input loads it", _source_weak),
+    Fault("source-weak", "20 kohm before the converter, whose input loads it", _source_weak),
     Fault("mains-hum", "hum of 3 % of the target on the signal", _hum),
     Fault("stop-touched", "the catch takes part of the energy", _stop),
     Fault("glitch", "one sample jumps during the fall", _behaviour(glitch_after_s=0.2)),
