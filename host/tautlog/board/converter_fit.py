@@ -94,7 +94,7 @@ def _steps(calibration: Calibration, board: Instrument, level_v: float) -> list[
         ]
     if linearity.chip and chip not in ("", linearity.chip):
         whose = f"an {linearity.chip}"
-    elif linearity.serial not in ("", board.serial):
+    elif linearity.serial.casefold() not in ("", board.serial.casefold()):
         whose = f"board {linearity.serial}"
     else:
         return _wide_code(linearity, level_v / calibration.volt_per_count(1))
