@@ -18,6 +18,9 @@ PIN_FLASH = 17
 PIN_BEAT = 18  # square wave only while armed and healthy
 PIN_STRAP = 22  # closed to ground at power-up: MicroPython's prompt, no firmware
 PIN_LED = 25
+# Of a Pico's own supply, set by GP23: "steady", or "saving", which ripples more at light load.
+# Other boards have no such pin, and none is touched there.
+REGULATOR_MODE = "steady"
 
 CHANNELS = ("force",)
 
@@ -25,11 +28,11 @@ CHANNELS = ("force",)
 CONVERSION_RATE_HZ = 500_000  # all channels together; 48 MHz / 96 is the most
 REDUCTION = 8  # conversions summed into one sample: 1, 2, 4, 8 or 16
 SAMPLES_PER_BLOCK = 1024
-HISTORY_BLOCKS = 68  # 142 kB; holds the guarded window of 1.05 s. An RP2350 adds its own
+HISTORY_BLOCKS = 0  # at most so many; 0: as many as the memory holds
 
-# The guarded window around the release
+# The guarded window around the release. What the memory holds beyond it is guarded, too.
 GUARD_BEFORE_S = 0.05
-GUARD_AFTER_S = 1.0
+GUARD_AFTER_S = 1.0  # at least: where the memory holds less, the board does not arm
 
 # Release
 RELEASE_PULSE_MS = 400  # longest; the drive goes low as soon as the switch opens

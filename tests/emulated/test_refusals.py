@@ -8,7 +8,7 @@ import threading
 import configs
 import pytest
 
-from emulated.bench import EmulatedBoard, board_files
+from emulated.bench import EmulatedBoard, board_files, march_of
 from tautlog.firmware import wire
 
 pytestmark = pytest.mark.timeout(6000)
@@ -85,7 +85,7 @@ print(wire.STATES[one.states.now])
 @pytest.fixture(scope="module")
 def built(image, tmp_path_factory):
     """A board at its prompt on which the instrument was built by a script."""
-    files = board_files(tmp_path_factory.mktemp("board"), **SHORT)
+    files = board_files(tmp_path_factory.mktemp("board"), march_of(image), **SHORT)
     (files / "main.py").rename(files / "entry.py")
     with EmulatedBoard(image, files, "level") as board:
         board.run(BUILD, SLOW_S)

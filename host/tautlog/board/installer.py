@@ -51,9 +51,17 @@ ASK_WHO = (
     "import sys, os\n"
     "print((sys.implementation[1][:2], os.uname().machine, sys.implementation._mpy))"
 )
-# Architectures of compiled files, by their number in sys.implementation._mpy >> 10
-# (MicroPython documentation, "MicroPython .mpy files").
-ARCHITECTURES = {4: "armv6m", 5: "armv7m", 6: "armv7em", 7: "armv7emsp", 8: "armv7emdp"}
+# Architectures of compiled files, by their number in sys.implementation._mpy: four bits from
+# bit 10 (MicroPython documentation, "MicroPython .mpy files"; above them lie extensions that
+# the processor has beyond it, and that nobody must use).
+ARCHITECTURES = {
+    **{4: "armv6m", 5: "armv7m", 6: "armv7em", 7: "armv7emsp", 8: "armv7emdp"},
+    11: "rv32imc",
+}
+# Has a twin for processors that this assembler does not know.
+THUMB = "hardware/loops_thumb.py"
+# Machines of boards with a radio, which hangs on pins that the firmware needs (firmware/bare.py).
+RADIO = " W with "
 # Files that stay as they are: the entry, and what people edit.
 PLAIN = ("main.py", "config.py")
 ASK_HASHES = """
@@ -128,7 +136,7 @@ def firmware_files(march: str) -> Mapping[str, bytes]:
             name = path.relative_to(root).as_posix()
             if name in PLAIN:
                 files[name] = path.read_bytes()
-            elif name != "__init__.py":
+            elif name != "__init__.py" and (name != THUMB or march.startswith("arm")):
                 out = Path(scratch) / "out.mpy"
                 _compile(path, name, march, out)
                 files[name.removesuffix(".py") + ".mpy"] = out.read_bytes()
@@ -227,7 +235,12 @@ class _Prompt:
                 f"the board runs MicroPython {version}: the firmware needs {oldest} or later; "
                 "put a newer image on the board (BOOTSEL), then install again"
             )
-        march = ARCHITECTURES.get(mpy >> 10)
+        if RADIO in machine:
+            raise WrongDeviceError(
+                f"the board is a {machine}, which has a radio on the pins of LED, supply and "
+                "converter: the firmware needs a board without one"
+            )
+        march = ARCHITECTURES.get(mpy >> 10 & 15)
         if march is None or (mpy & 0xFF, mpy >> 8 & 3) != _compiler_version():
             ours = ".".join(str(number) for number in _compiler_version())
             raise WrongDeviceError(

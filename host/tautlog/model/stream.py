@@ -34,6 +34,12 @@ class Instrument:
         Resolution of one conversion.
     state : str
         Board state: safe, armed, recording or held.
+    guard_before_s, guard_after_s : float
+        Seconds before and after the release that the board's memory guards.
+    guard_least_s : float
+        Seconds after it that the board's config.py asks for; if fewer fit, it does not arm.
+    regulator : str
+        Mode of the board's supply, "steady" or "saving"; "" if the board cannot set it.
     """
 
     firmware: str
@@ -46,6 +52,10 @@ class Instrument:
     history_blocks: int
     converter_bits: int = 12
     state: str = "safe"
+    guard_before_s: float = 0.0
+    guard_after_s: float = 0.0
+    guard_least_s: float = 0.0
+    regulator: str = ""
 
 
 @dataclass(frozen=True)
