@@ -96,7 +96,7 @@ class EmulatedBoard:
         self.lines: list[dict[str, object]] = []
         self._came = threading.Condition()
         threading.Thread(target=self._read, daemon=True).start()
-        self.port = str(self.wait(lambda line: "port" in line, 60)["port"])
+        self.port = str(self.wait(lambda line: "port" in line, 300)["port"])
 
     def _read(self) -> None:
         assert self._child.stdout is not None

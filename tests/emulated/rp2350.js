@@ -27,11 +27,42 @@ const { RP2350, USBCDC } = built('index.js');
 const { FIFO } = built('utils/fifo.js');
 const { ConsoleLogger, LogLevel } = built('utils/logging.js');
 
+const coprocessors = built('cortex-m33/coprocessor.js');
+
 const SYSTEM_HZ = 150e6; // MicroPython sets it; the emulator does not follow
 const CONVERSION_NS = 2000;
 const HOST_NS = 100_000;
 const RESERVE = 8; // conversions in hand when more are asked for
 const INTERRUPTS_AT = 0x230, INTERRUPT_GROUP = 0x18; // RP2350 data sheet, 9.11.1, INTR0
+
+// The coprocessor of the pins, which the SDK's functions use on Arm, as its gpio_coproc.h has it
+// (RP2350 data sheet, 3.6.1); the emulator has other codes. Pins 0 to 31 only.
+const OUT = 0x10, ENABLE = 0x30, IN = 0x04, PUT = 0x00, SET = 0x08, CLEAR = 0x10, TOGGLE = 0x18;
+const others = coprocessors.coprocessorExecute;
+coprocessors.coprocessorExecute = (core, first, second) => {
+  if ((second >> 8 & 15) !== 0) return others(core, first, second);
+  const { r } = core.regs, { sio } = core.chip;
+  const isPair = (first & 0xff00) === 0xec00, isRead = first >> 4 & 1;
+  const target = second & 15, isHigh = target & 1;
+  const from = second >> 12 & 15, other = first & 15;
+  const base = target & 8 ? IN : target & 4 ? ENABLE : OUT;
+  if (isRead) {
+    r[from] = isHigh ? 0 : sio.readUint32(base, core.coreIndex);
+    if (isPair) r[other] = 0;
+    return 1;
+  }
+  const code = isPair ? second >> 4 & 15 : first >> 5 & 7;
+  const how = [PUT, TOGGLE, SET, CLEAR][code & 3];
+  const write = (kind, mask) => sio.writeUint32(base + kind, mask >>> 0, core.coreIndex);
+  if (code < 4) {
+    if (!isHigh || isPair) write(how, r[from]);
+  } else if (code < 8) {
+    const high = isPair ? r[other] & 1 : 1, mask = r[from] < 32 ? 1 << r[from] : 0;
+    if (how === PUT) write(high ? SET : CLEAR, mask);
+    else if (high) write(how, mask);
+  } else if (r[other] === 0) write(how, r[from]);
+  return 1;
+};
 
 class Chip {
   constructor(state) {

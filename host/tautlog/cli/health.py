@@ -33,7 +33,7 @@ def command(
     from tautlog.board.session import Session
     from tautlog.calibrate.plausibility import refuse_doubtful
     from tautlog.campaign.fitted_shunt import shunt_of
-    from tautlog.cli.console import health_text
+    from tautlog.cli.console import health_text, window_text
     from tautlog.cli.output import print_json
     from tautlog.model.calibration import Calibration
 
@@ -55,6 +55,7 @@ def command(
             print_json({**asdict(board), **asdict(facts.health), **shunt, **judged})
         else:
             click.echo(f"board: {board.board}, firmware {board.firmware}, {board.state}")
+            click.echo(window_text(board))
             click.echo(health_text(facts.health))
             while watch:
                 _show(found, refused=True)
