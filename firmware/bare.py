@@ -28,6 +28,8 @@ IS_UNFIT = " W with " in os.uname().machine  # it has a radio, see halt.py
 REGULATOR_BOARDS = ("Raspberry Pi Pico with ", "Raspberry Pi Pico2 with ")
 PIN_REGULATOR = 23
 
+ended_by = None  # the exception by which the firmware fell over, for who asks at the prompt
+
 
 def set_regulator(mode):
     """Set the mode of the board's supply; what it is now, "" where there is no such pin."""
@@ -42,6 +44,20 @@ def release_pins(config):
     for name in dir(config):
         if name.startswith("PIN_") and isinstance(getattr(config, name), int):
             Pin(getattr(config, name), Pin.IN).irq(None)
+
+
+def is_kept_out(strap):
+    """Whether the prompt is wanted instead of the firmware: by a command or the strap.
+
+    `strap` is its pin, or -1 where the config does not say: then no pin is touched.
+    """
+    asked = mem32[SCRATCH] == PROMPT
+    if asked:
+        mem32[SCRATCH] = 0
+    kept_out = asked or (strap >= 0 and Pin(strap, Pin.IN, Pin.PULL_UP).value() == 0)
+    if kept_out:
+        micropython.kbd_intr(3)
+    return kept_out
 
 
 class Bare:

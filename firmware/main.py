@@ -63,4 +63,8 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except Exception as problem:
+        bare.ended_by = problem
+        raise

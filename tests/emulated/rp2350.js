@@ -64,6 +64,12 @@ coprocessors.coprocessorExecute = (core, first, second) => {
   return 1;
 };
 
+// An output reads back as what it drives.
+function mendPin(pin) {
+  const read = () => (pin.outputEnable ? pin.outputValue : pin.rawInputValue) && pin.inputEnable;
+  Object.defineProperty(pin, 'inputValue', { get: read });
+}
+
 class Chip {
   constructor(state) {
     this.state = state;
@@ -73,6 +79,7 @@ class Chip {
     this.mendConverter();
     this.mendInterruptsOfPins();
     this.mendHost();
+    mcu.gpio.forEach(mendPin);
     // A reset is of the whole chip; memory, scratch registers and flash live on.
     mcu.watchdog.onWatchdogTrigger = () => (state.again = true);
     mcu.watchdog.timer.frequency = 1e6; // that of RP2040, with its erratum, is twice as fast

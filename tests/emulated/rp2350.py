@@ -23,6 +23,7 @@ from typing import Any
 from emulated.wiring import CONVERSION_NS, INPUT_PINS, OUTPUT_PINS, Wiring, flash_image
 
 FILES_AT, BLOCKS = 0x100000, 768  # of the file system in a Pico 2's flash
+START_S = 3  # emulated
 SLICE_NS = 1_000_000
 CHUNK = 512  # conversions: a step of the rig
 FEW = 64  # conversions in hand: time for more
@@ -86,6 +87,8 @@ class Rp2350(Wiring):
     async def start(self) -> str:
         """Switch it on; the name of its port, once the board is on the bus."""
         while not self._slice()["connected"]:
+            if self.now_s() > START_S:
+                raise SystemExit(f"the emulated board is not on the bus after {START_S} s")
             await asyncio.sleep(0)
         return os.ttyname(self._slave)
 

@@ -1,7 +1,7 @@
 """A board that is at MicroPython's prompt, where the firmware should run: why it is there.
 
-What the firmware said when it fell over is gone by the time that somebody listens, so its entry
-is imported again, which starts nothing, and says the same.
+What the firmware said when it fell over is gone by the time that somebody listens. The board keeps
+the exception; and its entry is imported again, which starts nothing, and may fall over like that.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ ENTERED = b"raw REPL"
 CODE = f"""
 import micropython, sys
 try:
-    import main
+    import main, bare
+    if bare.ended_by:
+        raise bare.ended_by
     print({NOTHING!r})
 except Exception as problem:
     sys.print_exception(problem)
@@ -34,7 +36,7 @@ def last_words(link: Link, clock: Callable[[], float], wait_s: float) -> str | N
     Returns
     -------
     str or None
-        "" if the entry can be imported, None if no prompt answers.
+        "" if it did not fall over, None if no prompt answers.
     """
     deadline = clock() + wait_s
 

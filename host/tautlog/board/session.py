@@ -216,7 +216,7 @@ class Session:
 
 
 def _prompt_error(words: str) -> FirmwareFailedError:
-    said = f"its firmware does not start: {words}" if words else "its firmware can be imported"
+    said = f"its firmware does not start: {words}" if words else "its firmware did not fall over"
     missing = words.startswith("ImportError") and "'main'" in words
     why = "no firmware is on it" if missing else said
     return FirmwareFailedError(

@@ -10,6 +10,7 @@ import time
 
 TCP, NODELAY = 6, 1
 IS_UNFIT = False
+ended_by = None
 # What the rig's socket speaks.
 LINK_CUT = 0x80  # in the rig's input bits: the cable is pulled now
 REQUEST = "<BBH"  # outputs, spare, samples wanted
