@@ -14,7 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from emulated.bench import HOW, EmulatedBoard, board_files, find_image
+from emulated.bench import CHIPS, EmulatedBoard, board_files, find_image, march_of
 
 from tautlog.board.link import SerialLink
 from tautlog.board.receiver import Receiver

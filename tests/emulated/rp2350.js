@@ -12,7 +12,7 @@
 //      "flash": [[offset, base64]]}
 // out  {"ns": the board's time, "left": conversions not yet taken, "taken": those that were,
 //      "serial": base64, "room": bytes that `serial` may have, "changes": [[ns, pin, level]],
-//      "moved": [[ns, pin, level, taken, told]], "connected": 1}
+//      "moved": [[ns, pin, level, taken, told]], "resets": [ns], "connected": 1}
 //
 // Time stops early when conversions run out or a pin has changed. What the emulator does not
 // model, or models otherwise than the data sheet, is mended in `Chip`, and said there.
@@ -196,6 +196,7 @@ class Emulation {
     this.inbox = [];
     this.changes = [];
     this.moved = [];
+    this.resets = [];
     this.queue = [];
     this.taken = this.stalled = this.again = this.connected = 0;
     this.before_ns = 0; // of the lives before the last reset
@@ -217,6 +218,7 @@ class Emulation {
   restart() {
     const old = this.chip.mcu;
     this.before_ns += old.clock.nanos;
+    this.resets.push(this.before_ns);
     this.again = this.connected = 0;
     this.levels.forEach((high, pin) => high && this.changes.push([this.before_ns, pin, 0]));
     this.levels.fill(false);
@@ -301,12 +303,13 @@ class Emulation {
   }
 
   told() {
-    const { said, changes, moved } = this;
+    const { said, changes, moved, resets } = this;
+    this.resets = [];
     this.said = [];
     this.changes = [];
     this.moved = [];
     return {
-      ns: this.ns(), left: this.queue.length, taken: this.taken, changes, moved,
+      ns: this.ns(), left: this.queue.length, taken: this.taken, changes, moved, resets,
       serial: Buffer.concat(said).toString('base64'),
       room: Math.max(0, 2048 - this.inbox.length), connected: this.connected,
     };

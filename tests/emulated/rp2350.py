@@ -134,6 +134,8 @@ class Rp2350(Wiring):
         )
         self._moves = []
         self._ns, self._left, self._room = told["ns"], told["left"], told["room"]
+        for ns in told["resets"]:
+            self.say(t=ns / 1e9, reset=1)
         for ns, pin, high in told["changes"]:
             if pin in OUTPUT_PINS:
                 self.output_changed(pin, high, ns / 1e9)

@@ -152,16 +152,12 @@ def test_the_inner_loops_are_twins(emulated, image):
 
 
 MEMORY = """
-import gc, sys, uctypes
-import config
-ends = []
-for _ in range(2):
-    import board
-    top = uctypes.addressof(board._KEPT)
-    ends.append((config.HISTORY_BLOCKS, top, top + len(board._KEPT) + len(board._RAW)))
-    del sys.modules['board'], board
-    gc.collect()
-print(ends, gc.mem_alloc() + gc.mem_free())
+import board, config, gc, sys, uctypes
+top = uctypes.addressof(board._KEPT)
+end = top + len(board._KEPT) + len(board._RAW)
+print((config.HISTORY_BLOCKS, top, end, gc.mem_alloc() + gc.mem_free()))
+board = sys.modules.pop('board') and None
+gc.collect()
 """
 HISTORY_S = {"RPI_PICO": 1.05, "RPI_PICO2": 2.05, "RPI_PICO2-RISCV": 2.05}
 # Of the images of MicroPython 1.28.0, by their linker's maps (__GcHeapEnd).
@@ -171,10 +167,9 @@ HEAP_END = {"RPI_PICO": 0x20040000, "RPI_PICO2": 0x2007F000, "RPI_PICO2-RISCV": 
 def test_the_memory_for_samples_ends_where_the_heap_ends(emulated, image):
     """Also the second time: the history follows from the heap, and does not grow (40 s)."""
     board = emulated("level", entry=False, WATCHDOG_MS=0)
-    said = board.run(MEMORY)
-    ends, heap = ast.literal_eval(said.strip().replace("] ", "], "))
-    assert ends[0] == ends[1]
-    blocks, top, end = ends[0]
+    first, second = (ast.literal_eval(board.run(MEMORY).strip()) for _ in range(2))
+    assert first == second
+    blocks, top, end, heap = first
     assert 0 < HEAP_END[image.stem] - end <= 256
     assert end - top < heap * 5 // 8
     assert blocks * 1024 / 62500 > HISTORY_S[image.stem]
