@@ -1,4 +1,4 @@
-"""What the firmware reaches on an emulated RP2040, in emulated time.
+"""What the firmware reaches on an emulated RP2040 or RP2350, in emulated time.
 
     TAUTLOG_BOARD_IMAGE=RPI_PICO.uf2 python tests/benchmarks/board.py [RATE_HZ ...]
 
@@ -91,17 +91,18 @@ def processor_share(session: Session, receiver: Receiver) -> float:
 
 
 def main() -> None:
-    image = find_image()
+    chips = [one for one in sys.argv[1:] if one in CHIPS] or ["rp2040"]
+    image, why_not = find_image(chips[0])
     if image is None:
-        raise SystemExit(HOW)
-    rates = [int(one) for one in sys.argv[1:]] or [62_500, 250_000, 300_000]
+        raise SystemExit(why_not)
+    rates = [int(one) for one in sys.argv[1:] if one not in CHIPS] or [62_500, 250_000, 300_000]
     for rate_hz in rates:
         changes: dict[str, object] = {"WATCHDOG_MS": 0}
         if rate_hz != 62_500:
             changes |= {"CONVERSION_RATE_HZ": rate_hz, "REDUCTION": 1}
             changes |= {"GUARD_BEFORE_S": 0.01, "GUARD_AFTER_S": 0.1}
         with tempfile.TemporaryDirectory() as folder:
-            files = board_files(Path(folder) / "board", **changes)
+            files = board_files(Path(folder) / "board", march_of(image), **changes)
             with EmulatedBoard(image, files, "ramp") as board:
                 print(stream(board, rate_hz), flush=True)
 

@@ -64,6 +64,29 @@ coprocessors.coprocessorExecute = (core, first, second) => {
   return 1;
 };
 
+// Loads and stores of double registers, which the compiler moves 64 bits with (Arm v8-M manual,
+// VLDR, VSTR, VLDM, VSTM); the emulator does those of single registers, and not bit by bit.
+const fpu = built('cortex-m33/execute-fpu.js');
+const singles = fpu.fpuExecute;
+fpu.fpuExecute = (core, first, second) => {
+  const isDouble = (second >> 8 & 15) === 11 && (first & 0xfe00) === 0xec00;
+  if (!isDouble || (first & 0x1e0) === 0x40) return singles(core, first, second);
+  const isUp = first >> 7 & 1, isBack = first >> 5 & 1, isLoad = first >> 4 & 1, base = first & 15;
+  const isOne = first >> 8 & 1 && !isBack;
+  const { r, s } = core.regs, bits = new Uint32Array(s.buffer, s.byteOffset, 32);
+  const from = base === 15 ? core.regs.pc & ~3 : base === 13 ? core.regs.sp : r[base];
+  const words = second & 0xff, moved = (isUp ? from + 4 * words : from - 4 * words) >>> 0;
+  let address = isOne || !isUp ? moved : from >>> 0;
+  const register = 2 * ((first >> 2 & 16) | (second >> 12 & 15));
+  for (let i = 0; i < (isOne ? 2 : words & ~1); i++, address += 4) {
+    if (isLoad) bits[register + i] = core.chip.readUint32(address);
+    else core.chip.writeUint32(address, bits[register + i]);
+  }
+  if (isBack && base === 13) core.regs.sp = moved;
+  else if (isBack) r[base] = moved;
+  return 2;
+};
+
 // An output reads back as what it drives.
 function mendPin(pin) {
   const read = () => (pin.outputEnable ? pin.outputValue : pin.rawInputValue) && pin.inputEnable;
