@@ -1,6 +1,6 @@
 """What the firmware reaches on an emulated RP2040 or RP2350, in emulated time.
 
-    TAUTLOG_BOARD_IMAGE=RPI_PICO.uf2 python tests/benchmarks/board.py [RATE_HZ ...]
+    TAUTLOG_BOARD_IMAGE=RPI_PICO.uf2 python tests/benchmarks/board.py [rp2350] [RATE_HZ ...]
 
 Streams unreduced samples with checks and acknowledgements at each rate, and reads the
 processor's share in the default mode. Emulated time has no flash wait states and an

@@ -3,6 +3,7 @@
 import contextlib
 import hashlib
 import io
+import types
 
 import pytest
 from fakes.prompt import RawPrompt
@@ -214,3 +215,23 @@ def test_a_prompt_that_falls_silent_is_one_clear_error(quickly, how):
             installer.install(board.port)
     finally:
         board.close()
+
+
+def test_a_board_that_never_comes_back_is_given_up_in_time(monkeypatch):
+    """Its port is gone: some tries a second, and no more than the time that was told."""
+    now_s, tries = [0.0], []
+
+    def gone(port):
+        tries.append(now_s[0])
+        raise LinkError("there is no port", port=port)
+
+    clock = types.SimpleNamespace(
+        monotonic=lambda: now_s[0], sleep=lambda s: now_s.__setitem__(0, now_s[0] + s)
+    )
+    monkeypatch.setattr(installer, "time", clock)
+    monkeypatch.setattr(installer, "SerialLink", gone)
+    with pytest.raises(LinkError, match="no port"):
+        installer._greet("/dev/x", 3.0)
+    limit_s = installer.RESTART_S * 3.0
+    assert limit_s <= now_s[0] <= limit_s + 1.0
+    assert len(tries) <= limit_s / installer.AGAIN_S + 2
