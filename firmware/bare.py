@@ -19,10 +19,31 @@ from hardware.chips import WATCHDOG_SCRATCH, this_chip  # noqa: E402
 from hardware.link import UsbLink  # noqa: E402
 
 CHIP = this_chip()
-SCRATCH = CHIP.watchdog + WATCHDOG_SCRATCH  # 0: PROMPT; 1, 2: where an event lies
-MORE_MEMORY = CHIP.more_memory
+SCRATCH = CHIP.watchdog + WATCHDOG_SCRATCH  # 0: PROMPT; 1 to 3: where an event lies
 PROMPT = 0x7A07  # in the first scratch register: stay at the prompt after this reset
 LAST_WORD_MS = 200  # for what was written to leave by USB
+IS_UNFIT = " W with " in os.uname().machine  # it has a radio, see halt.py
+# The boards that have it, by the maker's name: their data sheets, "Powerchain". Low: the
+# supply saves power at light load, and ripples; high: it keeps its frequency.
+REGULATOR_BOARDS = ("Raspberry Pi Pico with ", "Raspberry Pi Pico2 with ")
+PIN_REGULATOR = 23
+
+ended_by = None  # the exception by which the firmware fell over, for who asks at the prompt
+
+
+def set_regulator(mode):
+    """Set the mode of the board's supply; what it is now, "" where there is no such pin."""
+    if not os.uname().machine.startswith(REGULATOR_BOARDS):
+        return ""
+    Pin(PIN_REGULATOR, Pin.OUT, value=1 if mode == "steady" else 0)
+    return mode
+
+
+def release_pins(config):
+    """Make every pin of a config an input, whatever drives it."""
+    for name in dir(config):
+        if name.startswith("PIN_") and isinstance(getattr(config, name), int):
+            Pin(getattr(config, name), Pin.IN).irq(None)
 
 
 def is_kept_out(strap):
@@ -40,7 +61,15 @@ def is_kept_out(strap):
 
 
 class Bare:
-    """What a board is without its pins; see board.py for what each method promises."""
+    """What a board is without its pins; see board.py for what each method promises.
+
+    Attributes
+    ----------
+    regulator : str
+        Mode of the board's supply that was set, "" for none.
+    """
+
+    regulator = ""
 
     def __init__(self):
         self._link = UsbLink()

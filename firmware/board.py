@@ -6,52 +6,29 @@ the main loop does.
 """
 
 import gc
+import sys
 
 gc.threshold(16000)  # until the memory is taken, so that nothing is spilled over an event
 
-import micropython  # noqa: E402
-import uctypes  # noqa: E402
-from machine import WDT, Pin, Timer, idle, mem32  # noqa: E402
-
 import config  # noqa: E402
-import events  # noqa: E402
-import keepsake  # noqa: E402
-import wire  # noqa: E402
-from bare import CHIP, SCRATCH, Bare  # noqa: E402
-from hardware.memory import RAW_BYTES, take_top  # noqa: E402
+import hardware  # noqa: E402
+from hardware import powerup  # noqa: E402
 
-FRAME_BYTES = wire.block_frame_bytes(
-    len(config.CHANNELS) * config.SAMPLES_PER_BLOCK,
-    wire.bits_for(config.REDUCTION, config.CONVERTER_BITS),
-)
-config.HISTORY_BLOCKS += CHIP.more_memory // (FRAME_BYTES + keepsake.LINE_BYTES)
-KEPT_BYTES = keepsake.size(config.HISTORY_BLOCKS, FRAME_BYTES, events.MEMORY_BYTES)
-
-
-def _rescue():
-    """Put an event that a reset has left in the memory into its file."""
-    address = mem32[SCRATCH + 4]
-    if mem32[SCRATCH + 8] != address ^ 0x3FFFFFFF or not address:
-        return
-    memory = memoryview(uctypes.bytearray_at(address, KEPT_BYTES))
-    if keepsake.page_state(memory) in (wire.RECORDING, wire.HELD):
-        keepsake.seal_rescued(memory)
-        for _ in keepsake.write_pieces(config.EVENT_FILE, memory):
-            pass
-
-
-_rescue()
+powerup.rescue()
 # Samples need most of the memory, in one piece.
-_TOP = memoryview(take_top(KEPT_BYTES + RAW_BYTES, CHIP.ram_end))
-mem32[SCRATCH + 4] = uctypes.addressof(_TOP)
-mem32[SCRATCH + 8] = uctypes.addressof(_TOP) ^ 0x3FFFFFFF
+_KEPT, _RAW, config.HISTORY_BLOCKS = powerup.take()
+del powerup, hardware.powerup, sys.modules["hardware.powerup"]
 gc.threshold(-1)
 
 import os  # noqa: E402
-import sys  # noqa: E402
 import time  # noqa: E402
 from array import array  # noqa: E402
 
+import micropython  # noqa: E402
+from machine import WDT, Pin, Timer, idle  # noqa: E402
+
+import wire  # noqa: E402
+from bare import CHIP, Bare, set_regulator  # noqa: E402
 from hardware.beat import Beat  # noqa: E402
 from hardware.crc import Check  # noqa: E402
 from hardware.edges import EdgeStamps, EdgeWatch  # noqa: E402
@@ -117,9 +94,10 @@ class Board(Bare):
         )
         self._beat = Beat(BEAT_MACHINE, config.PIN_BEAT)
         self._led = Pin(config.PIN_LED, Pin.OUT, value=1)
+        self.regulator = set_regulator(config.REGULATOR_MODE)
         self._config = config
         self.check = Check()
-        self._sampler = Sampler(CHIP, config, _TOP[KEPT_BYTES:], _source(config))
+        self._sampler = Sampler(CHIP, config, _RAW, _source(config))
         self._output_bits = 0
         self._pulse_ms = config.RELEASE_PULSE_MS
         self._timer = Timer()
@@ -176,7 +154,7 @@ class Board(Bare):
 
     def memory(self, count):
         """Memory for the samples, zeroed."""
-        return _TOP[:count]
+        return _KEPT[:count]
 
     def free_bytes(self):
         """Memory that is left."""

@@ -22,6 +22,9 @@ PIN_FLASH = 17
 PIN_BEAT = 18  # square wave of 1 kHz only while armed and healthy
 PIN_STRAP = 22  # closed to ground at power-up: MicroPython's prompt, no firmware
 PIN_LED = 25
+# Of a Pico's own supply, set by GP23: "steady", or "saving", which ripples more at light load.
+# Other boards have no such pin, and none is touched there.
+REGULATOR_MODE = "steady"
 
 # One name for each pin. The first word says what it is: "force" (several are the legs of a bridle,
 # as ("force left", "force right")), "acceleration" of the sled, "excitation" of the bridges.
@@ -36,11 +39,11 @@ CONVERSION_TIME_NS = 2200  # the longest of the 16-bit converter, from its data 
 CONVERSION_RATE_HZ = 500_000
 REDUCTION = 8  # conversions summed (16 bits: averaged) into one sample: 1, 2, 4, 8 or 16
 SAMPLES_PER_BLOCK = 1024
-HISTORY_BLOCKS = 67  # 141 kB; holds the guarded window of 1.05 s. An RP2350 adds its own
+HISTORY_BLOCKS = 0  # at most so many; 0: as many as the memory holds
 
-# The guarded window around the release
+# The guarded window around the release. What the memory holds beyond it is guarded, too.
 GUARD_BEFORE_S = 0.05
-GUARD_AFTER_S = 1.0
+GUARD_AFTER_S = 1.0  # at least: where the memory holds less, the board does not arm
 
 # Release
 RELEASE_PULSE_MS = 400  # longest; the drive goes low as soon as the switch opens

@@ -5,9 +5,6 @@ twice, could drive the release. `load` finds all of it; with any of it the board
 without pins and says what is wrong (refusal.py).
 """
 
-import keepsake
-import wire
-
 DIGITAL = "0 to 22"  # 23, 24 and 29 serve the board's supply, 26 to 28 are for the converter
 LED = 25
 CONVERTER = (26, 27, 28)
@@ -40,9 +37,10 @@ NUMBERS = (
     ("QUIET_BLOCKS", 4, 1000),
     ("STATUS_INTERVAL_MS", 20, 1000),
     ("COPY_AFTER_S", 1, 250),  # see ages.LONGEST_US
-    ("HISTORY_BLOCKS", 4, 10000),
+    ("HISTORY_BLOCKS", 0, 10000),
 )
 CHOICES = (
+    ("REGULATOR_MODE", ("steady", "saving")),
     ("REDUCTION", (1, 2, 4, 8, 16)),
     ("SAMPLES_PER_BLOCK", (64, 128, 256, 512, 1024, 2048)),
 )
@@ -61,22 +59,15 @@ ORDERED = (  # the first below the second
     ("SIGNAL_LOWEST", "LEVEL_HIGHEST"),
     ("LEVEL_LOWEST", "SIGNAL_HIGHEST"),
     ("LEAST_SPAN", "QUIET_SPAN"),
-    ("QUIET_BLOCKS", "HISTORY_BLOCKS"),
 )
 CLOCK_HZ = 48000000  # of the chip's own converter
 LEAST_SPAN_16 = 6  # see config.py
 MOST_VALUES = 2048  # in a block, see wire.MAX_PAYLOAD
 LEAST_CONVERSIONS = 512  # in a block: its interrupt takes some 50 us (emulated)
-MEMORY_BYTES = 150000  # for samples on an RP2040, beside the firmware (emulated)
 
 
-def load(more_memory=0):
+def load():
     """Import config.py and check it.
-
-    Parameters
-    ----------
-    more_memory : int
-        Bytes for samples that this chip has beyond those of an RP2040.
 
     Returns
     -------
@@ -89,10 +80,10 @@ def load(more_memory=0):
     except (Exception, SystemExit) as problem:
         kind = type(problem).__name__
         return None, ["config.py cannot be read: %s: %s%s" % (kind, problem, _line_of(problem))]
-    return config, find_faults(config, more_memory)
+    return config, find_faults(config)
 
 
-def find_faults(config, more_memory=0):
+def find_faults(config):
     """Everything that is wrong with a config, one text each, naming the line."""
     faults = []
     for name in dir(config):
@@ -112,7 +103,7 @@ def find_faults(config, more_memory=0):
         _find_three_wires(config, faults)
     if not faults:
         _find_order(config, faults)
-        _find_room(config, faults, more_memory)
+        _find_room(config, faults)
     return faults
 
 
@@ -147,6 +138,8 @@ def _find_pins(config, faults):
 
 
 def _find_bits(config, faults):
+    import wire
+
     bits = config.CONVERTER_BITS
     if not _is_whole(bits) or bits not in wire.CONVERTER_BITS:
         allowed = "12, the chip's own converter, or 16, one on three wires; a wider one "
@@ -160,7 +153,7 @@ def _find_numbers(config, faults):
             _fault(config, faults, name, "a whole number of %d to %d" % (least, most))
     for name, choices in CHOICES:
         value = getattr(config, name)
-        if not _is_whole(value) or value not in choices:
+        if isinstance(value, (bool, float)) or value not in choices:
             _fault(config, faults, name, "one of %s" % (choices,))
     value = config.WATCHDOG_MS
     if not _is_whole(value) or not (value == 0 or 1000 <= value <= 8000):
@@ -235,27 +228,18 @@ def _find_order(config, faults):
         _fault(config, faults, "RELEASE_WAIT_MS", "no less than RELEASE_PULSE_MS")
 
 
-def _find_room(config, faults, more_memory):
+def _find_room(config, faults):
     values = len(config.CHANNELS) * config.SAMPLES_PER_BLOCK
     conversions = values * config.REDUCTION
     if values > MOST_VALUES:
         allowed = "%d at most, all channels together" % MOST_VALUES
-        return _fault(config, faults, "SAMPLES_PER_BLOCK", allowed)
-    if conversions < LEAST_CONVERSIONS:
+        _fault(config, faults, "SAMPLES_PER_BLOCK", allowed)
+    elif conversions < LEAST_CONVERSIONS:
         allowed = "%d conversions at least, all channels together" % LEAST_CONVERSIONS
-        return _fault(config, faults, "SAMPLES_PER_BLOCK", allowed)
-    frame_bytes = wire.block_frame_bytes(
-        values, wire.bits_for(config.REDUCTION, config.CONVERTER_BITS)
-    )
-    line_bytes = frame_bytes + keepsake.LINE_BYTES
-    most = MEMORY_BYTES // line_bytes
-    if most < config.HISTORY_BLOCKS:
-        allowed = "%d at most, which this memory holds" % most
-        return _fault(config, faults, "HISTORY_BLOCKS", allowed)
-    rate_hz = config.CONVERSION_RATE_HZ / conversions
-    needed = int(config.GUARD_BEFORE_S * rate_hz) + int(config.GUARD_AFTER_S * rate_hz) + 3
-    if needed > config.HISTORY_BLOCKS + more_memory // line_bytes:
-        allowed = "%d at least, for the guarded window" % needed
+        _fault(config, faults, "SAMPLES_PER_BLOCK", allowed)
+    blocks = config.HISTORY_BLOCKS
+    if 0 < blocks <= config.QUIET_BLOCKS:
+        allowed = "0, or above QUIET_BLOCKS = %d" % config.QUIET_BLOCKS
         _fault(config, faults, "HISTORY_BLOCKS", allowed)
 
 

@@ -1,6 +1,7 @@
 """What a board says of itself, and how it refuses."""
 
 import wire
+from window import Window
 
 FIRMWARE = "0.1.0"
 
@@ -19,9 +20,11 @@ def hello(board, config):
         "per_block": config.SAMPLES_PER_BLOCK,
         "history": config.HISTORY_BLOCKS,
         "bits": config.CONVERTER_BITS,
+        "regulator": board.regulator,
         "silence_s": config.LAPTOP_SILENCE_MS / 1000,
         "before_s": config.GUARD_BEFORE_S,
-        "after_s": config.GUARD_AFTER_S,
+        "after_s": Window(config).after_s,
+        "least_s": config.GUARD_AFTER_S,
     }
 
 

@@ -22,6 +22,7 @@ from outputs import Outputs
 from release import Release
 from sender import Sender
 from states import ARM, DISCARD, DOUBT, END, FOUND, OPEN, States
+from window import Window
 
 BYTES_A_STEP = 64
 _QUIET = (wire.ARMED, wire.RECORDING)
@@ -50,14 +51,11 @@ class Instrument:
         block_rate_hz = config.CONVERSION_RATE_HZ / (
             config.REDUCTION * channels * config.SAMPLES_PER_BLOCK
         )
-        # As whole numbers: a float made later would be allocated.
-        self._before_blocks = int(config.GUARD_BEFORE_S * block_rate_hz) + 1
-        self._after_blocks = int(config.GUARD_AFTER_S * block_rate_hz) + 1
+        self.window = Window(config)
+        # As a whole number: a float made later would be allocated.
         self._silence_us = config.LAPTOP_SILENCE_MS * 1000
         self._copy_after_us = config.COPY_AFTER_S * 1000000
         self._longest_blocks = int(config.RECORDING_LONGEST_S * block_rate_hz)
-        if self._before_blocks + self._after_blocks + 1 > config.HISTORY_BLOCKS:
-            raise ValueError("HISTORY_BLOCKS is too small for the guarded window")
         values = channels * config.SAMPLES_PER_BLOCK
         slots, path = config.HISTORY_BLOCKS, config.EVENT_FILE
         bits = wire.bits_for(config.REDUCTION, config.CONVERTER_BITS)
@@ -69,7 +67,7 @@ class Instrument:
         self.states = States()
         self.release = Release(config)
         now_us = board.ticks_us()
-        self.interlocks = Interlocks(self.history, config, now_us)
+        self.interlocks = Interlocks(self.history, config, self.window, now_us)
         self.force = ForceTrigger(self.history, config.FORCE_TRIGGER * counts_per_part(config))
         self.outputs = Outputs(config)
         self.sender = Sender(board, self.history, self.events, config.SAMPLES_PER_BLOCK, channels)
@@ -388,7 +386,7 @@ class Instrument:
     def _begin_recording(self, code, block, offset, stamp_us):
         if self._called_off == wire.ABORTED:
             self._finish_reason = wire.ABORTED
-        self.history.guard(block - self._before_blocks)
+        self.history.guard(block - self.window.before_blocks)
         self._release_block = block
         self._go(OPEN)
         self.events.note(code, block, offset, stamp_us)
@@ -396,9 +394,10 @@ class Instrument:
 
     def _watch_recording(self):
         history = self.history
-        if history.frozen:
+        is_whole = history.head > self._release_block + self.window.after_blocks
+        if history.frozen and not (is_whole and self._is_silent()):
             self._end_recording(wire.MEMORY_FULL)
-        elif history.head > self._release_block + self._after_blocks:
+        elif is_whole:
             blocks = history.head - self._release_block
             if self._finish_reason:
                 self._end_recording(self._finish_reason)

@@ -18,6 +18,8 @@ class Interlocks:
         The ring of samples, for level and restlessness of the signal.
     config : module or object
         Limits, see config.py.
+    window : Window
+        What the memory guards.
     now_us : int
         The board's clock.
 
@@ -27,8 +29,9 @@ class Interlocks:
         Where the signal must lie.
     """
 
-    def __init__(self, history, config, now_us):
+    def __init__(self, history, config, window, now_us):
         self._history = history
+        self._window = window
         self.levels = Levels(config)
         self._quiet_span = config.QUIET_SPAN * counts_per_part(config)
         self._quiet_blocks = config.QUIET_BLOCKS
@@ -61,6 +64,8 @@ class Interlocks:
             reasons.append(wire.KEY_OFF)
         if not inputs & wire.INPUT_LATCHED:
             reasons.append(wire.NOT_LATCHED)
+        if self._window.is_short:
+            reasons.append(wire.WINDOW_SHORT)
         if state == wire.SAFE:
             reasons.extend(self._signal_refusals())
         return reasons

@@ -113,6 +113,11 @@ def size(slots, frame_bytes, events_bytes):
     return PAGE_BYTES + slots * LINE_BYTES + events_bytes + slots * frame_bytes
 
 
+def slots_in(memory_bytes, frame_bytes, events_bytes):
+    """Blocks of a ring that so much memory holds."""
+    return (memory_bytes - PAGE_BYTES - events_bytes) // (LINE_BYTES + frame_bytes)
+
+
 def write_pieces(path, memory):
     """Write memory to a file, a piece at each `next`; it has its name only when whole."""
     value = 0

@@ -3,26 +3,41 @@
 import gc
 import sys
 
-from bare import MORE_MEMORY, Bare, is_kept_out
+import bare
 
 
 def checked():
     """The config, and what of it is wrong."""
     import config_check
 
-    found = config_check.load(MORE_MEMORY)
+    found = config_check.load()
     del sys.modules["config_check"]  # its memory is wanted for samples
     return found
 
 
 def build(config, faults):
-    """The board, and what runs it: the instrument, or who says what of config.py is wrong."""
+    """The board, and what runs it: the instrument, or who says what keeps it from running."""
     gc.collect()
-    if faults:
-        from refusal import Refusal
+    if bare.IS_UNFIT:
+        import halt
 
-        bare = Bare()  # no pins: board.py is not even imported
-        return bare, Refusal(bare, faults)
+        return halt.unfit()
+    if faults:
+        import halt
+
+        return halt.wrong_config(faults)
+    try:
+        return _start(config)
+    except Exception as problem:
+        bare.release_pins(config)
+        import halt
+
+        said = halt.last_lines(problem)
+    # Out of the handler, which holds what was built: memory is what may lack.
+    return halt.not_started(said)
+
+
+def _start(config):
     from board import Board
     from instrument import Instrument
 
@@ -37,7 +52,7 @@ def build(config, faults):
 def main():
     """Run until the power goes."""
     config, faults = checked()
-    if is_kept_out(-1 if faults else config.PIN_STRAP):
+    if bare.is_kept_out(-1 if faults else config.PIN_STRAP):
         return
     board, runner = build(config, faults)
     try:
@@ -48,4 +63,8 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except Exception as problem:
+        bare.ended_by = problem
+        raise

@@ -1,7 +1,8 @@
-"""What a board with a wrong config.py does: it answers, and it refuses.
+"""What a board does whose firmware must not run, or cannot: it answers, and it refuses.
 
-No pin is touched and nothing is sampled. An event that an earlier life has left in a
-file stays there.
+That is a board with a wrong config.py, one that the firmware was not made for, and one on
+which it did not start. No pin is touched and nothing is sampled. An event that an earlier
+life has left in a file stays there.
 """
 
 import json
@@ -12,6 +13,11 @@ import wire
 
 MOST_FAULTS = 8  # that are told at once
 BYTES_A_STEP = 64
+HEADS = {
+    "wrong-config": "config.py of the board is wrong: ",
+    "unfit": "not on this board: ",
+    "not-started": "the firmware did not start: ",
+}
 
 
 class _Nothing:
@@ -25,25 +31,29 @@ class _Nothing:
     HISTORY_BLOCKS = 1
     LAPTOP_SILENCE_MS = 1000
     GUARD_BEFORE_S = GUARD_AFTER_S = 0
+    QUIET_BLOCKS = 1
 
 
 class Refusal:
-    """The main loop of a board that has a wrong config.
+    """The main loop of such a board.
 
     Parameters
     ----------
     board : object
         A link and a name, and no pins; see bare.py.
+    reason : str
+        Name of the reason, see wire.REASONS.
     faults : list of str
-        What is wrong.
+        What is wrong, a text each.
     """
 
-    def __init__(self, board, faults):
+    def __init__(self, board, reason, faults):
         self._board = board
+        self.reason = next(number for number in wire.REASONS if wire.REASONS[number][0] == reason)
         self.faults = faults[:MOST_FAULTS]
         if len(faults) > MOST_FAULTS:
             self.faults.append("and %d more" % (len(faults) - MOST_FAULTS))
-        self.text = "config.py of the board is wrong: " + "; ".join(self.faults)
+        self.text = HEADS[reason] + "; ".join(self.faults)
         self._decoder = wire.Decoder(wire.MAX_COMMAND)
         self._sequence = 0
         self._rest = b""
@@ -81,11 +91,12 @@ class Refusal:
             return {"ok": False, "error": problem.error, "text": problem.text, "reasons": []}
         if name == "hello":
             answer = describe.hello(self._board, _Nothing)
-            answer["config"] = self.faults
+            answer["refused"] = self.reason
+            answer["faults"] = self.faults
             return answer
         if name == "status":
-            return {"ok": True, "reason": wire.WRONG_CONFIG, "inputs": 0, "config": self.faults}
+            return {"ok": True, "reason": self.reason, "inputs": 0, "faults": self.faults}
         if name == "prompt":
             self._leaving = True
             return {"ok": True}
-        return describe.refusal([wire.WRONG_CONFIG], wire.SAFE, self.text)
+        return describe.refusal([self.reason], wire.SAFE, self.text)

@@ -52,11 +52,14 @@ STATUS   see STATUS_BODY; ten times a second while the board is streaming.
 
 Commands by ASK
 ---------------
-hello    `wire`: version spoken. Answer: the board describes itself. `bits` of one
-         conversion (one of CONVERTER_BITS) and `reduction` make the sample's full
-         scale, see full_scale. `config`, only
-         where the board's config.py is wrong: a list of texts that say what of it.
-         Such a board has no pin as output, and refuses all but hello, status, prompt.
+hello    `wire`: version spoken. Answer: the board describes itself; `before_s`, `after_s`:
+         the window that its memory guards, and `least_s`, what config.py asks for after
+         the release. `bits` of one conversion (one of CONVERTER_BITS) and `reduction` make
+         the sample's full scale, see full_scale. `refused`, only where the firmware does not
+         run: the number of the reason (WRONG_CONFIG, UNFIT or NOT_STARTED) and, in `faults`,
+         texts that say more: lines of config.py, the board, or the last lines of the
+         traceback. Such a board has no pin as output, and refuses all but hello, status,
+         prompt.
 status   Answer: state, inputs, counters; `rest_us`, time with nothing to do
          (interrupts of the sampling are work), and
          `stamp_us`, both modulo 2**30.
@@ -213,11 +216,14 @@ REASONS = {
         "the force signal is stiller than a living chain: open bridge, dead amplifier, cut wire",
     ),
     18: ("wrong-config", "the board's config.py is wrong; no pin is an output"),
+    19: ("window-short", "the memory holds less than the guarded window of the board's config.py"),
     20: ("finished", "the laptop ended the recording"),
     21: ("window-complete", "the guarded window was completed without the laptop"),
     22: ("memory-full", "the laptop did not confirm blocks in time and the memory is full"),
     23: ("time-up", "the longest recording time has passed"),
     24: ("restarted", "the board restarted during the recording: what came until then is kept"),
+    25: ("unfit", "the firmware must not run on this board; no pin is an output"),
+    26: ("not-started", "the firmware did not start; no pin is an output"),
 }
 (
     ABORTED,
@@ -238,8 +244,9 @@ REASONS = {
     SIGNAL_OFF_ZERO,
     SIGNAL_DEAD,
     WRONG_CONFIG,
-) = range(1, 19)
-FINISHED, WINDOW_COMPLETE, MEMORY_FULL, TIME_UP, RESTARTED = range(20, 25)
+    WINDOW_SHORT,
+) = range(1, 20)
+FINISHED, WINDOW_COMPLETE, MEMORY_FULL, TIME_UP, RESTARTED, UNFIT, NOT_STARTED = range(20, 27)
 
 ERRORS = ("not-json", "not-a-command", "bad-value", "refused")
 

@@ -26,10 +26,6 @@ class Chip:
         Address of TIMERAWL, microseconds since power-up.
     watchdog : int
         WATCHDOG_BASE; the scratch registers begin 0x0c behind it.
-    ram_end : int
-        End of the heap's memory; the stack lies beyond.
-    more_memory : int
-        Bytes for samples beyond those of the smaller chip, for which config.py is made.
     """
 
     def __init__(self, name, **numbers):
@@ -41,8 +37,6 @@ class Chip:
         self.dma_abort = numbers["dma_abort"]
         self.timer_low = numbers["timer_low"]
         self.watchdog = numbers["watchdog"]
-        self.ram_end = numbers["ram_end"]
-        self.more_memory = numbers["more_memory"]
 
 
 CHIPS = {
@@ -55,8 +49,6 @@ CHIPS = {
         dma_abort=0x50000444,
         timer_low=0x40054028,
         watchdog=0x40058000,
-        ram_end=0x20040000,
-        more_memory=0,
     ),
     "RP2350": Chip(
         "RP2350",
@@ -67,8 +59,6 @@ CHIPS = {
         dma_abort=0x50000464,
         timer_low=0x400B0028,
         watchdog=0x400D8000,
-        ram_end=0x20080000,
-        more_memory=0x38000,
     ),
 }
 

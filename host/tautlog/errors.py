@@ -11,6 +11,7 @@
      |    +-- RefusedError            the board refused a command, with its reasons
      |         +-- NotReadyError      its readings cannot be trusted with a drop
      |    +-- BoardConfigError        the board's config.py is wrong, it drives no pin
+     |    +-- FirmwareFailedError     the board's firmware did not start, it drives no pin
      +-- RecordError                  a record cannot be read, written or trusted
      |    +-- RecordExistsError(FileExistsError)
      |    +-- RecordGoneError         the file is no longer under its name
@@ -94,6 +95,20 @@ class BoardConfigError(BoardError):
     def __init__(self, message: str, *, faults: tuple[str, ...] = ()) -> None:
         super().__init__(message)
         self.faults = faults
+
+
+class FirmwareFailedError(BoardError):
+    """The firmware of the board did not start: the board answers, but drives no output pin.
+
+    Attributes
+    ----------
+    traceback : tuple of str
+        The last lines of the board's traceback, the last one first; may be empty.
+    """
+
+    def __init__(self, message: str, *, traceback: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.traceback = traceback
 
 
 class RecordError(TautlogError):

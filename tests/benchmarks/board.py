@@ -1,6 +1,6 @@
-"""What the firmware reaches on an emulated RP2040, in emulated time.
+"""What the firmware reaches on an emulated RP2040 or RP2350, in emulated time.
 
-    TAUTLOG_BOARD_IMAGE=RPI_PICO.uf2 python tests/benchmarks/board.py [RATE_HZ ...]
+    TAUTLOG_BOARD_IMAGE=RPI_PICO.uf2 python tests/benchmarks/board.py [rp2350] [RATE_HZ ...]
 
 Streams unreduced samples, in the largest blocks, with checks and acknowledgements at each
 rate, and reads the processor's share; 62500 is the default mode, sums of 8. Emulated time
@@ -15,7 +15,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from emulated.bench import HOW, EmulatedBoard, board_files, find_image
+from emulated.bench import CHIPS, EmulatedBoard, board_files, find_image, march_of
 
 from tautlog.board.link import SerialLink
 from tautlog.board.receiver import Receiver
@@ -110,16 +110,17 @@ def _stamp_us(receiver: Receiver) -> int:
 
 
 def main() -> None:
-    image = find_image()
+    chips = [one for one in sys.argv[1:] if one in CHIPS] or ["rp2040"]
+    image, why_not = find_image(chips[0])
     if image is None:
-        raise SystemExit(HOW)
-    rates = [int(one) for one in sys.argv[1:]] or [62_500, 250_000, 400_000]
+        raise SystemExit(why_not)
+    rates = [int(one) for one in sys.argv[1:] if one not in CHIPS] or [62_500, 250_000, 400_000]
     for rate_hz in rates:
         changes: dict[str, object] = {"WATCHDOG_MS": 0}
         if rate_hz != 62_500:
             changes |= {"CONVERSION_RATE_HZ": rate_hz, **UNREDUCED}
         with tempfile.TemporaryDirectory() as folder:
-            files = board_files(Path(folder) / "board", **changes)
+            files = board_files(Path(folder) / "board", march_of(image), **changes)
             with EmulatedBoard(image, files, "ramp") as board:
                 print(stream(board, rate_hz), flush=True)
 

@@ -3,6 +3,7 @@
 import contextlib
 import hashlib
 import io
+import types
 
 import pytest
 from fakes.prompt import RawPrompt
@@ -106,9 +107,11 @@ def test_a_file_that_arrives_wrong_is_noticed():
     [
         ("((1, 27), 'Raspberry Pi Pico with RP2040', 4870)", "1.28 or later"),
         ("((1, 28), 'another board with another chip', 4870)", "RP2040, RP2350"),
+        ("((1, 28), 'Raspberry Pi Pico W with RP2040', 4870)", "has a radio"),
+        ("((1, 28), 'Raspberry Pi Pico 2 W with RP2350', 0x1F06)", "has a radio"),
         ("something else", "prompt answers"),
         ("((1, 28), 'Raspberry Pi Pico with RP2040', 0x1305)", "mpy-cross here writes version"),
-        ("((1, 28), 'Raspberry Pi Pico with RP2040', 0x2F06)", "mpy-cross here writes version"),
+        ("((1, 28), 'Raspberry Pi Pico with RP2040', 0x3F06)", "mpy-cross here writes version"),
     ],
 )
 def test_boards_that_will_not_do(who, said):
@@ -119,6 +122,18 @@ def test_boards_that_will_not_do(who, said):
 def test_newer_ones_will_do():
     who = "((1, 29), 'Raspberry Pi Pico2 with RP2350', 0x1F06)"
     assert Prompt(FakeTransport(who), 1.0).identify()[0] == "1.29"
+
+
+@pytest.mark.parametrize(
+    ("mpy", "march"), [(0x1306, "armv6m"), (0x1F06, "armv7emsp"), (0x32F06, "rv32imc")]
+)
+def test_processors_by_what_their_images_say(mpy, march):
+    """As the images of 1.28.0 for RPI_PICO, RPI_PICO2 and RPI_PICO2-RISCV say of themselves."""
+    who = f"((1, 28), 'a board with RP2350', {mpy})"
+    assert Prompt(FakeTransport(who), 1.0).identify()[2] == march
+    files = firmware_files(march)
+    assert ("hardware/loops_thumb.mpy" in files) == march.startswith("arm")
+    assert "hardware/loops_viper.mpy" in files
 
 
 def test_config_that_lacks_a_name():
@@ -203,3 +218,23 @@ def test_a_prompt_that_falls_silent_is_one_clear_error(quickly, how):
             installer.install(board.port)
     finally:
         board.close()
+
+
+def test_a_board_that_never_comes_back_is_given_up_in_time(monkeypatch):
+    """Its port is gone: some tries a second, and no more than the time that was told."""
+    now_s, tries = [0.0], []
+
+    def gone(port):
+        tries.append(now_s[0])
+        raise LinkError("there is no port", port=port)
+
+    clock = types.SimpleNamespace(
+        monotonic=lambda: now_s[0], sleep=lambda s: now_s.__setitem__(0, now_s[0] + s)
+    )
+    monkeypatch.setattr(prompt, "time", clock)
+    monkeypatch.setattr(prompt, "SerialLink", gone)
+    with pytest.raises(LinkError, match="no port"):
+        prompt.greeted("/dev/x", 3.0)
+    limit_s = installer.RESTART_S * 3.0
+    assert limit_s <= now_s[0] <= limit_s + 1.0
+    assert len(tries) <= limit_s / installer.AGAIN_S + 2

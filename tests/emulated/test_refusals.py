@@ -1,4 +1,4 @@
-"""What the board refuses, on the emulated RP2040: each of these could let a sled go."""
+"""What the board refuses, on the emulated chips: each of these could let a sled go."""
 
 import ast
 import subprocess
@@ -8,7 +8,7 @@ import threading
 import configs
 import pytest
 
-from emulated.bench import EmulatedBoard, board_files
+from emulated.bench import EmulatedBoard, board_files, march_of
 from tautlog.firmware import wire
 
 pytestmark = pytest.mark.timeout(6000)
@@ -85,7 +85,7 @@ print(wire.STATES[one.states.now])
 @pytest.fixture(scope="module")
 def built(image, tmp_path_factory):
     """A board at its prompt on which the instrument was built by a script."""
-    files = board_files(tmp_path_factory.mktemp("board"), **SHORT)
+    files = board_files(tmp_path_factory.mktemp("board"), march_of(image), **SHORT)
     (files / "main.py").rename(files / "entry.py")
     with EmulatedBoard(image, files, "level") as board:
         board.run(BUILD, SLOW_S)
@@ -208,7 +208,8 @@ from machine import mem32
 import config, config_check, wire
 import entry as main
 from configs import GONE, WRONG
-ENABLED, LEVELS = 0xd0000020, 0xd0000010
+# GPIO_OE and GPIO_OUT of SIO (data sheets, 2.3.1.7 and 3.1.11).
+ENABLED, LEVELS = 0xd0000030 if 'RP2350' in sys.implementation._machine else 0xd0000020, 0xd0000010
 before = mem32[ENABLED], mem32[LEVELS]
 def change(lines):
     for key, value in lines.items():
@@ -269,7 +270,7 @@ WHOLE = [
     pytest.param("del PIN_KEY\n", "PIN_KEY is missing", marks=pytest.mark.long),
     pytest.param("PIN_CONVERTER = (12,)\n", "PIN_CONVERTER = (12,)", marks=pytest.mark.long),
     pytest.param("RELEASE_PULSE_MS = 60000\n", "RELEASE_PULSE_MS = 60000", marks=pytest.mark.long),
-    pytest.param("HISTORY_BLOCKS = 5000\n", "HISTORY_BLOCKS = 5000", marks=pytest.mark.long),
+    pytest.param("HISTORY_BLOCKS = -1\n", "HISTORY_BLOCKS = -1", marks=pytest.mark.long),
 ]
 
 
@@ -288,3 +289,13 @@ def test_a_board_that_starts_with_a_wrong_config(emulated, line, text):
 
     with SerialLink(board.port) as link:
         assert Session(link, timeout_scale=200.0).ask("prompt")["ok"]
+
+
+def test_a_board_whose_firmware_does_not_start(emulated):
+    """It falls over while it is built: it says so, with the last line, and releases its pins."""
+    board = emulated("level", lines="import sys\nsys.modules['instrument'] = sys\n")
+    done = health(board)
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    assert "firmware did not start: ImportError" in done.stderr
+    assert not any(level for pin in (*OUTPUT_PINS, 13) for _, level in board.changes(pin))

@@ -8,7 +8,7 @@ import json
 import pytest
 from fakes.crew import SilentCrew
 
-from emulated.bench import EmulatedBoard, board_files
+from emulated.bench import EmulatedBoard, board_files, march_of
 from emulated.test_board import BEGIN, EDGES
 from emulated.three_wire import STRIDE
 from tautlog.archive.assess import assess
@@ -34,6 +34,8 @@ CONVERSION_NS = 2000
 
 @pytest.fixture(scope="module")
 def board(image, tmp_path_factory):
+    if march_of(image) != "armv6m":
+        pytest.skip("the model of the three wires is one of the emulated RP2040")
     files = board_files(tmp_path_factory.mktemp("board"), **SIXTEEN)
     (files / "main.py").rename(files / "entry.py")
     with EmulatedBoard(image, files, "ramp", "--three-wire", str(CONVERSION_NS)) as one:

@@ -140,3 +140,11 @@ class ThreeWireConverter:
         """From now on it takes longer, or its data wire is shorted; without either it is well."""
         self._conversion_ns = conversion_ns or self._first_ns
         self._stuck = stuck
+
+
+def strides() -> Iterator[int]:
+    """Conversions of 16 bits, each of which is known: number n is n x STRIDE."""
+    value = 0
+    while True:
+        yield value
+        value = (value + STRIDE) & 0xFFFF

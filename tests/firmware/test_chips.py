@@ -3,7 +3,7 @@
 The numbers here were copied from pico-sdk 2.2.0 (BSD-3-Clause, Raspberry Pi Ltd),
 src/rp2040/hardware_regs and src/rp2350/hardware_regs, one by one and not from
 firmware/hardware/chips.py: addressmap.h (ADC_BASE, DMA_BASE, TIMER_BASE or
-TIMER0_BASE, WATCHDOG_BASE, SRAM_END), dreq.h (DREQ_ADC), adc.h (bits of CS and
+TIMER0_BASE, WATCHDOG_BASE), dreq.h (DREQ_ADC), adc.h (bits of CS and
 FCS), dma.h (CHAN_ABORT), timer.h (TIMERAWL), watchdog.h (SCRATCH0).
 """
 
@@ -12,7 +12,6 @@ import ast
 import pytest
 from places import FIRMWARE
 
-from tautlog.firmware import config, keepsake, wire
 from tautlog.firmware.hardware import chips
 
 HEADERS = {
@@ -25,7 +24,6 @@ HEADERS = {
         "WATCHDOG_BASE": 0x40058000,
         "FIFO": 4,
         "AINSEL": (14, 12),
-        "RAM_END": 0x20040000,
     },
     "RP2350": {
         "ADC_BASE": 0x400A0000,
@@ -36,7 +34,6 @@ HEADERS = {
         "WATCHDOG_BASE": 0x400D8000,
         "FIFO": 8,
         "AINSEL": (15, 12),
-        "RAM_END": 0x20080000,
     },
 }
 TIMERAWL = 0x28
@@ -56,7 +53,6 @@ def test_addresses(name):
     assert chip.adc_select_bits == high - low + 1
     assert low == chips.CS_SELECT_SHIFT
     assert 1 << chip.adc_select_bits > CHANNELS[name] - 1
-    assert chip.ram_end == header["RAM_END"]
 
 
 def test_bits_that_are_the_same_on_both():
@@ -88,16 +84,3 @@ def test_no_other_file_has_an_address_of_the_table():
         assert not shared, f"{path.name}: {[hex(one) for one in shared]}"
         assert (0xD0000004 in numbers) <= (path.name == "board.py")
     assert chips.SIO_INPUTS == 0xD0000004
-
-
-def test_the_larger_chip_holds_more():
-    """Twice the memory and more of the drop; what both need beside samples stays free."""
-    small, large = chips.CHIPS["RP2040"], chips.CHIPS["RP2350"]
-    assert small.more_memory == 0
-    added = large.ram_end - small.ram_end
-    assert added == 256 * 1024
-    assert 0.8 * added <= large.more_memory <= added - 16 * 1024
-    frame = wire.block_frame_bytes(config.SAMPLES_PER_BLOCK, 16) + keepsake.LINE_BYTES
-    blocks = config.HISTORY_BLOCKS + large.more_memory // frame
-    rate_hz = config.CONVERSION_RATE_HZ / config.REDUCTION
-    assert blocks * config.SAMPLES_PER_BLOCK / rate_hz > 2.8  # seconds

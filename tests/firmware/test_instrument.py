@@ -595,6 +595,29 @@ def test_the_clock_may_wrap_at_any_moment(start_us):
     assert bench.state == wire.HELD
 
 
-def test_history_too_small_for_the_window_is_refused():
-    with pytest.raises(ValueError, match="HISTORY_BLOCKS"):
-        Bench(HISTORY_BLOCKS=10)
+def test_a_memory_too_small_for_the_window_does_not_arm():
+    """0.0005 s before and 0.004 s after are 2 and 16 blocks of 256 us, and 2 are spare."""
+    enough, short = Bench(HISTORY_BLOCKS=20), Bench(HISTORY_BLOCKS=19)
+    for bench in (enough, short):
+        bench.run(8)
+    answer = short.ask("arm", by="drive")
+    assert (answer["ok"], answer["reasons"]) == (False, [wire.WINDOW_SHORT])
+    assert short.ask("hello", wire=1)["after_s"] < Config.GUARD_AFTER_S
+    assert enough.ask("arm", by="drive")["ok"]
+
+
+def test_the_window_is_all_that_the_memory_holds():
+    """Nobody stores: what is held reaches from before the release to the last block but one."""
+    bench = Bench(HISTORY_BLOCKS=200, LAPTOP_SILENCE_MS=20)
+    told = bench.ask("hello", wire=1)
+    assert told["after_s"] == pytest.approx(196 * BLOCK_US / 1e6, abs=1e-3)
+    bench.release(bench.arm())
+    bench.laptop_alive = False
+    for _ in range(1000):
+        bench.run(1)
+    history, window = bench.instrument.history, bench.instrument.window
+    release = bench.instrument._release_block
+    assert bench.state == wire.HELD
+    assert bench.instrument.states.reason == wire.WINDOW_COMPLETE
+    assert history.oldest <= release - window.before_blocks
+    assert history.head - release > window.after_blocks

@@ -14,11 +14,14 @@ from instrument import Instrument
 config.SAMPLES_PER_BLOCK = 128
 config.RELEASE_BOUNCE_MS = 3
 config.GUARD_AFTER_S = 0.06
+config.HISTORY_BLOCKS = 58
 BLOCK_US = 128 * 16
 
 
 class LockedBoard:
     """Allocates nothing between `set_quiet(True)` and `set_quiet(False)`."""
+
+    regulator = ""
 
     def __init__(self):
         self.check = Check()

@@ -74,9 +74,12 @@ WRONG = (
     ("SAMPLES_PER_BLOCK", {"SAMPLES_PER_BLOCK": 1000}),  # blocks would never fill
     ("SAMPLES_PER_BLOCK", {"SAMPLES_PER_BLOCK": 4096}),
     ("SAMPLES_PER_BLOCK", {"SAMPLES_PER_BLOCK": 64, "REDUCTION": 1}),
-    ("HISTORY_BLOCKS", {"HISTORY_BLOCKS": 500}),
-    ("HISTORY_BLOCKS", {"HISTORY_BLOCKS": 60}),  # less than the guarded window
-    ("HISTORY_BLOCKS", {"GUARD_AFTER_S": 2.0}),
+    ("HISTORY_BLOCKS", {"HISTORY_BLOCKS": -1}),
+    ("HISTORY_BLOCKS", {"HISTORY_BLOCKS": 10}),  # fewer than are judged before arming
+    ("HISTORY_BLOCKS", {"HISTORY_BLOCKS": None}),
+    ("REGULATOR_MODE", {"REGULATOR_MODE": "quiet"}),
+    ("REGULATOR_MODE", {"REGULATOR_MODE": 1}),
+    ("REGULATOR_MODE", {"REGULATOR_MODE": GONE}),
     ("GUARD_BEFORE_S", {"GUARD_BEFORE_S": 0}),
     ("GUARD_AFTER_S", {"GUARD_AFTER_S": float("nan")}),
     ("GUARD_AFTER_S", {"GUARD_AFTER_S": float("inf")}),
@@ -104,7 +107,7 @@ WRONG = (
     ("LEAST_SPAN", {"LEAST_SPAN": 200}),
     ("QUIET_SPAN", {"QUIET_SPAN": 5000}),
     ("QUIET_BLOCKS", {"QUIET_BLOCKS": 0}),
-    ("QUIET_BLOCKS", {"QUIET_BLOCKS": 68}),
+    ("QUIET_BLOCKS", {"QUIET_BLOCKS": 2000}),
     ("STATUS_INTERVAL_MS", {"STATUS_INTERVAL_MS": 0}),
     ("COPY_AFTER_S", {"COPY_AFTER_S": 900}),
     ("EVENT_FILE", {"EVENT_FILE": "main.py"}),
@@ -154,6 +157,7 @@ RIGHT = (
     sixteen(),
     sixteen(CONVERSION_RATE_HZ=100_000, REDUCTION=2, CONVERSION_TIME_NS=5000),
     sixteen(CONVERSION_RATE_HZ=500_000, CONVERSION_TIME_NS=800, PIN_STRAP=0),
+    {"HISTORY_BLOCKS": 5000, "GUARD_AFTER_S": 2.0, "REGULATOR_MODE": "saving"},
     {"WATCHDOG_MS": 0, "EVENT_FILE": "", "FORCE_TRIGGER": 0, "FLASH_MS": 0},
     {"GUARD_AFTER_S": 1, "RELEASE_PULSE_MS": 40},
 )

@@ -18,6 +18,15 @@ from tautlog.errors import BoardError
 ENTRY = "main.py"
 # Files that stay as they are: the entry, and what people edit.
 PLAIN = (ENTRY, "config.py")
+# Architectures of compiled files, by their number in sys.implementation._mpy: four bits from
+# bit 10 (MicroPython documentation, "MicroPython .mpy files"; above them lie extensions that
+# the processor has beyond it, and that nobody must use).
+ARCHITECTURES = {
+    **{4: "armv6m", 5: "armv7m", 6: "armv7em", 7: "armv7emsp", 8: "armv7emdp"},
+    11: "rv32imc",
+}
+# Has a twin for processors that this assembler does not know.
+THUMB = "hardware/loops_thumb.py"
 
 
 @functools.cache
@@ -47,7 +56,7 @@ def firmware_files(march: str) -> Mapping[str, bytes]:
             name = path.relative_to(root).as_posix()
             if name in PLAIN:
                 files[name] = path.read_bytes()
-            elif name != "__init__.py":
+            elif name != "__init__.py" and (name != THUMB or march.startswith("arm")):
                 out = Path(scratch) / "out.mpy"
                 _compile(path, name, march, out)
                 files[name.removesuffix(".py") + ".mpy"] = out.read_bytes()

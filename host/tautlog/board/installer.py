@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tautlog.board.compiled import ENTRY, firmware_files
-from tautlog.board.prompt import Prompt, at_prompt, greeted
+from tautlog.board.prompt import RESTART_S, Prompt, at_prompt, greeted
 from tautlog.errors import BoardError
 from tautlog.model.stream import Instrument
 
@@ -86,7 +86,7 @@ def install(
             check_config(board, files.pop(CONFIG))
         written, unchanged = put(board, files, say)
         board.restart()
-    say("restarting the board")
+    say(f"restarting the board, at most {RESTART_S * timeout_scale:.0f} s")
     instrument = greeted(port, timeout_scale)
     return Installed(machine, version, written, unchanged, kept, instrument)
 

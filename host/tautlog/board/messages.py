@@ -14,7 +14,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from tautlog.errors import BoardConfigError, BoardError
+from tautlog.errors import (
+    BoardConfigError,
+    BoardError,
+    FirmwareFailedError,
+    WrongDeviceError,
+)
 from tautlog.files.strict_json import read_json
 from tautlog.firmware import wire
 from tautlog.model.stream import Block, BoardEvent, Instrument
@@ -165,20 +170,13 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
     ------
     KeyError, TypeError, ValueError
         If a field is missing or wrong.
-    BoardConfigError
-        If the board reports a wrong config.py.
+    BoardConfigError, WrongDeviceError, FirmwareFailedError
+        If the board says that its firmware does not run: config.py is wrong, the firmware is not
+        made for it, or it did not start.
     BoardError
         If the width of its converter is unknown.
     """
-    faults = hello.get("config")
-    if isinstance(faults, list) and faults:
-        texts = tuple(str(fault) for fault in faults)
-        raise BoardConfigError(
-            f"the board's config.py is wrong, so it keeps all pins as inputs and will not arm: "
-            f"{'; '.join(texts)}. Mend the line, or restore the delivered file with "
-            "`tautlog install --fresh-config`",
-            faults=texts,
-        )
+    _refuse_halted(hello)
     for name in ("rate_hz", "reduction", "per_block", "history", "bits"):
         if not 0 < hello[name] < math.inf:
             raise ValueError(f"{name} = {hello[name]!r}")
@@ -203,6 +201,30 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         state=str(hello["state"]),
         guard_before_s=_seconds(hello.get("before_s")),
         guard_after_s=_seconds(hello.get("after_s")),
+        guard_least_s=_seconds(hello.get("least_s", hello.get("after_s"))),
+        regulator=str(hello.get("regulator", "")),
+    )
+
+
+def _refuse_halted(hello: dict[str, Any]) -> None:
+    reason, faults = hello.get("refused"), hello.get("faults")
+    if reason is None:
+        return
+    texts = tuple(str(fault) for fault in faults) if isinstance(faults, list) else ()
+    said = "; ".join(texts) or "it does not say why"
+    if reason == wire.WRONG_CONFIG:
+        raise BoardConfigError(
+            f"the board's config.py is wrong, so it keeps all pins as inputs and will not arm: "
+            f"{said}. Mend the line, or restore the delivered file with "
+            "`tautlog install --fresh-config`",
+            faults=texts,
+        )
+    if reason == wire.UNFIT:
+        raise WrongDeviceError(f"the firmware does not run on this board: {said}")
+    raise FirmwareFailedError(
+        f"the board's firmware did not start: {said}. No pin is an output; install it again, or "
+        "undo the last change of the board's config.py",
+        traceback=texts,
     )
 
 

@@ -17,10 +17,17 @@ from typing import Any
 from mpremote.transport import TransportError, TransportExecError
 from mpremote.transport_serial import SerialTransport
 
-from tautlog.board.compiled import compiler_version, last_line
+from tautlog.board.compiled import ARCHITECTURES, compiler_version, last_line
 from tautlog.board.link import SerialLink
-from tautlog.board.session import Session
-from tautlog.errors import BoardConfigError, BoardError, LinkError, RefusedError, WrongDeviceError
+from tautlog.board.session import GREETING_S, Session
+from tautlog.errors import (
+    BoardConfigError,
+    BoardError,
+    FirmwareFailedError,
+    LinkError,
+    RefusedError,
+    WrongDeviceError,
+)
 from tautlog.model.stream import Instrument
 
 OLDEST_MICROPYTHON = (1, 28)
@@ -31,6 +38,8 @@ RESTART_S = 20.0
 COMMAND_S = 10.0
 STEPS = 4  # tries to be understood at the prompt
 LOOK_S = 0.01
+AGAIN_S = 0.2
+LEAST_S = 0.1
 QUIET_S = 0.3  # without a byte: nothing more is on its way
 MOST_QUIET = 10.0  # times as long, on a slow board
 CHUNK_BYTES = 1024
@@ -39,9 +48,8 @@ ASK_WHO = (
     "import sys, os\n"
     "print((sys.implementation[1][:2], os.uname().machine, sys.implementation._mpy))"
 )
-# Architectures of compiled files, by their number in sys.implementation._mpy >> 10
-# (MicroPython documentation, "MicroPython .mpy files").
-ARCHITECTURES = {4: "armv6m", 5: "armv7m", 6: "armv7em", 7: "armv7emsp", 8: "armv7emdp"}
+# Machines of boards with a radio, which hangs on pins that the firmware needs (firmware/bare.py).
+RADIO = " W with "
 ASK_HASHES = """
 import hashlib, binascii
 def h(name):
@@ -115,7 +123,12 @@ class Prompt:
                 f"the board runs MicroPython {version}: the firmware needs {oldest} or later; "
                 "put a newer image on the board (BOOTSEL), then install again"
             )
-        march = ARCHITECTURES.get(mpy >> 10)
+        if RADIO in machine:
+            raise WrongDeviceError(
+                f"the board is a {machine}, which has a radio on the pins of LED, supply and "
+                "converter: the firmware needs a board without one"
+            )
+        march = ARCHITECTURES.get(mpy >> 10 & 15)
         if march is None or (mpy & 0xFF, mpy >> 8 & 3) != compiler_version():
             ours = ".".join(str(number) for number in compiler_version())
             raise WrongDeviceError(
@@ -221,7 +234,7 @@ def _leave_firmware(port: str, scale: float, again: str) -> None:
         session = Session(link, timeout_scale=scale)
         try:
             state = session.greet().state
-        except BoardConfigError:
+        except (BoardConfigError, FirmwareFailedError):
             state = "safe"  # it is nothing else, and here to be mended
         if state == "held":
             raise RefusedError(
@@ -244,7 +257,7 @@ def _enter_again(port: str, scale: float) -> SerialTransport:
             # The port is gone while the board restarts.
             if time.monotonic() > deadline:
                 raise
-            time.sleep(0.2)
+            time.sleep(AGAIN_S)
             continue
         try:
             transport.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S * scale)
@@ -284,12 +297,17 @@ def _drain(port: Any, quiet_s: float) -> None:
 
 
 def greeted(port: str, scale: float) -> Instrument:
-    """The greeting of a board that was restarted, once it answers."""
+    """The greeting of a board that was restarted, once it answers.
+
+    At the end of the time, what was wrong last is raised.
+    """
     deadline = time.monotonic() + RESTART_S * scale
     while True:
+        left_s = max(deadline - time.monotonic(), LEAST_S)
         try:
             with SerialLink(port) as link:
-                return Session(link, timeout_scale=scale).greet()
+                return Session(link, timeout_scale=min(scale, left_s / GREETING_S)).greet()
         except (LinkError, WrongDeviceError):
             if time.monotonic() > deadline:
                 raise
+            time.sleep(AGAIN_S)  # a port that is gone says so at once

@@ -369,7 +369,18 @@ def _converter(facts: Facts) -> list[ReadinessFinding]:
 
 
 def _window(facts: Facts) -> list[ReadinessFinding]:
-    """Whether the board's memory holds fall and contact if the cable fails."""
+    """Whether the board's memory holds what its config.py asks for, and fall and contact."""
+    board = facts.instrument
+    if board.guard_after_s < board.guard_least_s:
+        return [
+            ReadinessFinding(
+                "window-short",
+                True,
+                f"the board's memory guards {board.guard_after_s:g} s after the release",
+                f"its config.py asks for {board.guard_least_s:g} s",
+                "lower GUARD_AFTER_S, use fewer channels, or sum more conversions (REDUCTION)",
+            )
+        ]
     if facts.height_m is None:
         return []
     holds, text = guarded_window(facts.instrument).check(fall_time_s(facts.height_m))

@@ -12,16 +12,25 @@ import time
 from collections import deque
 from collections.abc import Callable
 
+from tautlog.board import at_prompt
 from tautlog.board.link import Link
 from tautlog.board.messages import Answer, Message, instrument_from, parse, reason_texts
-from tautlog.errors import LinkTimeoutError, RefusedError, WireVersionError, WrongDeviceError
+from tautlog.errors import (
+    FirmwareFailedError,
+    LinkTimeoutError,
+    RefusedError,
+    WireVersionError,
+    WrongDeviceError,
+)
 from tautlog.firmware import wire
 from tautlog.model.stream import BoardEvent, Instrument
 
 ANSWER_S = 2.0
 CTRL_C = b"\x03"
 GREETING_S = 3.0
+PROMPT_S = 2.0
 GREET_AGAIN_S = 0.4
+HEARD_BYTES = 512
 DECODER_ROOM = 1 << 17  # more than one read brings, so that a read is decoded at once
 
 
@@ -52,6 +61,7 @@ class Session:
         self._sequence = 0
         self._inbox: deque[Message] = deque()
         self._foreign_version: int | None = None
+        self._heard = b""  # the last of what came before the greeting
         self.bytes_received = 0
         self.nonsense = 0
         self.instrument = Instrument("", "", "", 1.0, 1, ("force",), 1, 8)
@@ -121,6 +131,8 @@ class Session:
     def _read(self) -> list[Message]:
         data = memoryview(self._link.read())
         self.bytes_received += len(data)
+        if not self.instrument.serial:
+            self._heard = (self._heard + bytes(data))[-HEARD_BYTES:]
         messages = []
         while data:
             room = self._decoder.room()
@@ -151,6 +163,10 @@ class Session:
         ------
         WrongDeviceError
             If nothing answers, or the device is not a tautlog board.
+        FirmwareFailedError
+            If the board is at MicroPython's prompt, or says that its firmware did not start.
+        BoardConfigError
+            If its config.py is wrong.
         WireVersionError
             If the firmware speaks another wire format.
         BoardError
@@ -174,6 +190,12 @@ class Session:
         )
         return self.instrument
 
+    def _refuse_prompt(self) -> None:
+        words = at_prompt.last_words(self._link, self.clock, PROMPT_S * self.scale)
+        self._heard = b""
+        if words is not None:
+            raise _prompt_error(words)
+
     def _await_hello(self) -> dict[str, object]:
         deadline = self.clock() + GREETING_S * self.scale
         while self.clock() < deadline:
@@ -182,6 +204,8 @@ class Session:
             except LinkTimeoutError:
                 if self._foreign_version is not None:
                     raise _version_error("unknown", self._foreign_version) from None
+                if at_prompt.PROMPT in self._heard:
+                    self._refuse_prompt()
         seen = (
             f"{self.bytes_received} foreign bytes came"
             if self.bytes_received
@@ -191,6 +215,17 @@ class Session:
             f"no tautlog board answers here within {GREETING_S * self.scale:g} s ({seen}): "
             "is this the right port, and is the firmware installed?"
         )
+
+
+def _prompt_error(words: str) -> FirmwareFailedError:
+    said = f"its firmware does not start: {words}" if words else "its firmware did not fall over"
+    missing = words.startswith("ImportError") and "'main'" in words
+    why = "no firmware is on it" if missing else said
+    return FirmwareFailedError(
+        f"the board is at MicroPython's prompt, and {why}: see that the strap is open, then run "
+        "`tautlog install`",
+        traceback=(words,) if words else (),
+    )
 
 
 def _granted(name: str, fields: dict[str, object]) -> dict[str, object]:

@@ -61,6 +61,8 @@ def command(
             print_json({**asdict(board), **asdict(facts.health), **shunt, **guarded, **judged})
         else:
             click.echo(f"board: {board.board}, firmware {board.firmware}, {board.state}")
+            if board.regulator:
+                click.echo(f"the board's supply: {board.regulator}")
             click.echo(health_text(facts.health))
             click.echo(window.check(fall_time_s(setup.height_m))[1])
             for line in channel_texts(board, facts.health, channels):

@@ -35,7 +35,11 @@ class Instrument:
     state : str
         Board state: safe, armed, recording or held.
     guard_before_s, guard_after_s : float
-        Seconds before and after the release that the board guards, as it tells; 0 if it does not.
+        Seconds before and after the release that the board's memory guards; 0 if it does not tell.
+    guard_least_s : float
+        Seconds after it that the board's config.py asks for; if fewer fit, it does not arm.
+    regulator : str
+        Mode of the board's supply, "steady" or "saving"; "" if the board cannot set it.
     """
 
     firmware: str
@@ -50,6 +54,8 @@ class Instrument:
     state: str = "safe"
     guard_before_s: float = 0.0
     guard_after_s: float = 0.0
+    guard_least_s: float = 0.0
+    regulator: str = ""
 
     def late_samples(self, column: int) -> float:
         """How much later than the first a channel is converted, in samples, 0 <= x < 1.

@@ -67,6 +67,7 @@ class FakeBoard:
 
     def __init__(self, take=7, start_us=0):
         self.check = wire.Check()
+        self.regulator = ""
         self.rest_us = 0
         self.now_us = self._start_us = start_us  # sample 0 is taken then
         self.take = take  # bytes that the link takes in one write; 0 is a stalled host

@@ -8,8 +8,9 @@ import socket
 import sys
 import time
 
-MORE_MEMORY = 0
 TCP, NODELAY = 6, 1
+IS_UNFIT = False
+ended_by = None
 # What the rig's socket speaks.
 LINK_CUT = 0x80  # in the rig's input bits: the cable is pulled now
 REQUEST = "<BBH"  # outputs, spare, samples wanted
@@ -38,6 +39,10 @@ def is_kept_out(strap):
     return False
 
 
+def release_pins(config):
+    """There are none."""
+
+
 def address(port):
     """Loopback address in the form that both interpreters take."""
     return socket.getaddrinfo("127.0.0.1", port)[0][-1]
@@ -54,6 +59,8 @@ def undelayed(connection):
 
 class Bare:
     """Link and name of a simulated board, as `Setup` says."""
+
+    regulator = ""
 
     def __init__(self):
         self._listener = socket.socket()

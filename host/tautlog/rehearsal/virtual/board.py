@@ -20,6 +20,7 @@ STEP_SAMPLES = 64
 # unless the laptop has been silent on the wall's clock too.
 AHEAD_US = 600000
 SILENT_WALL_US = 1500000
+MEMORY_BYTES = 150000  # for samples, as on an RP2040
 LATCHED, KEY_ON = 1, 2  # wire.INPUT_*
 DRIVE, LAMP, FLASH = 1, 2, 4  # wire.OUTPUT_*
 
@@ -80,9 +81,17 @@ class Board(Bare):
     """
 
     def __init__(self, config):
-        import wire  # the firmware's, which only the firmware's process has
+        # The firmware's, which only the firmware's process has.
+        import events
+        import keepsake
+        import wire
 
         super().__init__()
+        bits = wire.bits_for(config.REDUCTION, config.CONVERTER_BITS)
+        values = len(config.CHANNELS) * config.SAMPLES_PER_BLOCK
+        frame_bytes = wire.block_frame_bytes(values, bits)
+        slots = keepsake.slots_in(MEMORY_BYTES, frame_bytes, events.MEMORY_BYTES)
+        config.HISTORY_BLOCKS = min(slots, config.HISTORY_BLOCKS or slots)
         self.check = wire.Check()
         self._put_values = wire.put_values
         self.rest_us = 0  # of no meaning here
