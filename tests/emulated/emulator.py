@@ -51,7 +51,7 @@ OUTPUT_PINS = {
 REDUCTION = 8  # of the simulated rig's samples
 STEP_SAMPLES = 64
 CONVERSION_NS = 2000
-RAMP_TAU_NS = 2e6  # a fast R and C, for short ramps
+RAMP_TAU_NS = 2.5e6  # a fast R and C, for short ramps
 
 
 def flash_image(folder: Path | None, path: Path) -> None:
