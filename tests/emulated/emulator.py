@@ -98,11 +98,11 @@ class Level:
 
 
 class RampOfPin:
-    """GP19's pulse width through R and C, read by a converter with the published steps."""
+    """GP9's pulse width through R and C, read by a converter with the published steps."""
 
     def __init__(self, device: MicroPythonDevice) -> None:
         self._clock = device.simulator.clock
-        self._slice = device.mcu.pwm.channels[1]  # of GP18 and GP19
+        self._slice = device.mcu.pwm.channels[4]  # of GP8 and GP9
         linearity = published_linearity("RP2040")
         self._transitions = linearity.transitions.tolist()
         source = random.Random(7)

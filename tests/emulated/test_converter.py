@@ -1,4 +1,4 @@
-"""The code-density test on the emulated RP2040: GP19 through R and C to a converter as published.
+"""The code-density test on the emulated RP2040: GP9 through R and C to a converter as published.
 
 The converter's steps are those of model/published_steps, measured by others on five boards;
 its noise is what another measurement found. The emulator's resistor and capacitor have no ripple.
@@ -71,4 +71,4 @@ def test_a_pin_that_the_board_uses_is_refused(emulated, tmp_path, pins, said):
     done = converter(board, tmp_path, *pins)
     assert done.returncode == 1
     assert said in done.stderr
-    assert not any(board.changes(pin) for pin in (*OUTPUT_PINS, 19))
+    assert not any(board.changes(pin) for pin in (*OUTPUT_PINS, 9))
