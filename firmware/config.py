@@ -22,9 +22,9 @@ PIN_FLASH = 17
 PIN_BEAT = 18  # square wave of 1 kHz only while armed and healthy
 PIN_STRAP = 22  # closed to ground at power-up: MicroPython's prompt, no firmware
 PIN_LED = 25
-# Of a Pico's own supply, set by GP23: "steady", or "saving", which ripples more at light load.
-# Other boards have no such pin, and none is touched there.
-REGULATOR_MODE = "steady"
+# Of a Pico's own supply, set by GP23: "saving", as the board is without it, or "steady". Which is
+# quieter depends on the board (`tautlog converter` measures both). Others have no such pin.
+REGULATOR_MODE = "saving"
 
 # One name for each pin. The first word says what it is: "force" (several are the legs of a bridle,
 # as ("force left", "force right")), "acceleration" of the sled, "excitation" of the bridges.

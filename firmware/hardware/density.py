@@ -72,7 +72,7 @@ def _count(adc: int, histogram: ptr32, about: ptr32, conversions: int) -> int:
 
 def begin(ramp_pin, channel_pin, silent_ms=SILENT_MS):
     """Make the outputs low and the two pins ready, and tell what this board is."""
-    config, faults = config_check.load(1 << 20)  # its memory is not asked for here
+    config, faults = config_check.load()
     problem = why_not(config, faults, ramp_pin, channel_pin)
     if problem:
         print(json.dumps({"refused": problem}))

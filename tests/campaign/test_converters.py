@@ -46,7 +46,7 @@ def test_it_is_kept_and_read_again(found, tmp_path):
     assert newest_converter(tmp_path, BOARD) == of_board(found)
     kept = read_converter(path)
     assert kept.chip == "RP2040"
-    assert (kept.ramp_pin, kept.channel_pin) == (19, 28)
+    assert (kept.ramp_pin, kept.channel_pin) == (9, 28)
     assert kept.first_code == found.codes[0]
     np.testing.assert_allclose(
         np.array(kept.inl_steps.split(), dtype=float), found.inl, atol=0.0051

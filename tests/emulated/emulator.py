@@ -14,7 +14,7 @@ good so many milliseconds later), ``{"dtr": 0}`` (nobody has the port open), ``{
 
 On the RP2040 only: with --three-wire the source feeds a 16-bit converter on pins 19 to 21
 instead of the chip's, which takes ``{"converter": {"stuck": 1}}`` (see three_wire.py); the
-source `ramp-of-pin` is GP19 through R and C.
+source `ramp-of-pin` is GP9 through R and C.
 """
 
 from __future__ import annotations

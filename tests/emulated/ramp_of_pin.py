@@ -10,18 +10,18 @@ from typing import Any
 
 from tautlog.model.linearity import published_linearity
 
-TAU_NS = 2e6  # a fast R and C, for short ramps
+TAU_NS = 2.5e6  # a fast R and C, for short ramps
 
 
 class RampOfPin:
-    """GP19's pulse width through R and C, read by a converter with the published steps.
+    """GP9's pulse width through R and C, read by a converter with the published steps.
 
     Parameters
     ----------
     clock : object
         Of the emulator, with its `nanos`.
     pulses : object
-        The slice of GP18 and GP19, with its `cc` and `top`.
+        The slice of GP8 and GP9, with its `cc` and `top`.
     """
 
     def __init__(self, clock: Any, pulses: Any) -> None:

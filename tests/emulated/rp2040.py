@@ -65,7 +65,7 @@ class Rp2040(Wiring):
 
     def ramp_of_pin(self) -> Iterator[int]:
         """See RampOfPin."""
-        return RampOfPin(self._clock, self._mcu.pwm.channels[1]).conversions()
+        return RampOfPin(self._clock, self._mcu.pwm.channels[4]).conversions()
 
     async def start(self) -> str:
         """Switch it on; the name of its port."""

@@ -1,10 +1,11 @@
-"""The code-density test on the emulated RP2040: GP19 through R and C to a converter as published.
+"""The code-density test on the emulated RP2040: GP9 through R and C to a converter as published.
 
 The converter's steps are those of model/published_steps, measured by others on five boards;
 its noise is what another measurement found. The emulator's resistor and capacitor have no ripple.
 """
 
 import json
+import math
 import subprocess
 import sys
 
@@ -16,7 +17,7 @@ from tautlog.model.linearity import published_linearity
 
 pytestmark = pytest.mark.timeout(6000)
 OUTPUT_PINS = (12, 13, 14, 17, 18)
-SHORT = ("--ramps", "4", "--ramp-s", "0.5", "--settle-s", "0.02")
+SHORT = ("--ramps", "4", "--ramp-s", "0.7", "--settle-s", "0.02")
 
 
 def tautlog(folder, *words):
@@ -44,7 +45,12 @@ def test_the_published_steps_are_found_and_kept(emulated, tmp_path):
     codes = np.arange(64, 4031)
     error = found.error_at(codes) - true.error_at(codes)
     error -= np.polyval(np.polyfit(codes, error, 1), codes)  # offset and gain are no table's
-    assert np.mean(np.abs(error) <= 2.0 * found.u_steps) > 0.99
+    # k = 2 holds 95.45 % of levels. As many are independent as the table has knots, some fifty:
+    # less three standard deviations of a share of fifty.
+    share = 0.9545 - 3.0 * math.sqrt(0.9545 * 0.0455 / 50.0)
+    assert np.mean(np.abs(error) <= 2.0 * found.u_steps) > share
+    assert abs(error).max() < 1.0
+    assert found.u_steps < 0.3
     assert len(kept_converters(tmp_path)) == 1
     # Nothing was let go, and the firmware runs again.
     assert not any(level for pin in OUTPUT_PINS for _, level in board.changes(pin))
@@ -65,4 +71,4 @@ def test_a_pin_that_the_board_uses_is_refused(emulated, tmp_path, pins, said):
     done = converter(board, tmp_path, *pins)
     assert done.returncode == 1
     assert said in done.stderr
-    assert not any(board.changes(pin) for pin in (*OUTPUT_PINS, 19))
+    assert not any(board.changes(pin) for pin in (*OUTPUT_PINS, 9))

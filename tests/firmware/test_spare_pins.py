@@ -20,7 +20,7 @@ def changed(**values):
 
 
 def test_the_delivered_config_leaves_the_default_pins_free(spare_pins):
-    assert spare_pins.why_not(delivered, [], 19, 28) == ""
+    assert spare_pins.why_not(delivered, [], 9, 28) == ""
 
 
 @pytest.mark.parametrize(
@@ -30,8 +30,8 @@ def test_the_delivered_config_leaves_the_default_pins_free(spare_pins):
         (22, 28, "GP22 is PIN_STRAP in config.py"),
         (23, 28, "GP23 cannot give the ramp"),  # the board's own supply
         (-1, 28, "GP-1 cannot give the ramp"),
-        (19, 26, "GP26 is in PIN_CONVERTER of config.py"),
-        (19, 29, "GP29 is no converter's"),
+        (9, 26, "GP26 is in PIN_CONVERTER of config.py"),
+        (9, 29, "GP29 is no converter's"),
     ],
 )
 def test_pins_in_use_are_refused(spare_pins, ramp, channel, said):
@@ -47,15 +47,15 @@ def test_every_pin_of_the_config_is_refused(spare_pins):
 
 
 def test_a_moved_drive_is_refused_where_it_is(spare_pins):
-    assert "PIN_DRIVE" in spare_pins.why_not(changed(PIN_DRIVE=19), [], 19, 28)
-    assert "PIN_CONVERTER" in spare_pins.why_not(changed(PIN_CONVERTER=(26, 28)), [], 19, 28)
+    assert "PIN_DRIVE" in spare_pins.why_not(changed(PIN_DRIVE=9), [], 9, 28)
+    assert "PIN_CONVERTER" in spare_pins.why_not(changed(PIN_CONVERTER=(26, 28)), [], 9, 28)
     # A line that a later config may have.
-    assert "PIN_LATER" in spare_pins.why_not(changed(PIN_LATER=19), [], 19, 28)
+    assert "PIN_LATER" in spare_pins.why_not(changed(PIN_LATER=9), [], 9, 28)
 
 
 def test_of_a_wrong_config_nothing_is_known(spare_pins):
-    assert "nothing is known: PIN_KEY" in spare_pins.why_not(delivered, ["PIN_KEY = -1"], 19, 28)
-    assert "nothing is known" in spare_pins.why_not(None, ["config.py cannot be read"], 19, 28)
+    assert "nothing is known: PIN_KEY" in spare_pins.why_not(delivered, ["PIN_KEY = -1"], 9, 28)
+    assert "nothing is known" in spare_pins.why_not(None, ["config.py cannot be read"], 9, 28)
 
 
 def test_all_outputs_are_the_configs(spare_pins):

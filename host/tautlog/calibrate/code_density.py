@@ -33,7 +33,8 @@ EDGE_CODES = 64  # left out beside the first and the last that came; rails lie f
 END_CODES = 100  # a ramp that stays further from an end does not cover what rails allow
 LEAST_SPAN = 1 / 4  # of all codes; a smaller ramp is none
 FEW_COUNTS = 16.0  # in a step of one ramp: a level is then known to 0.2 steps at best
-TOLERANCE = 0.2  # steps, or four standard uncertainties: how far levels may lie off the table
+TOLERANCE = 0.2  # steps: how far levels may lie off the table, or
+TOLERANCE_U = 4.0  # times their scatter and hysteresis: neither noise nor stairs make a knot
 MOST_SCATTER = 6.0  # times what the converter's noise explains
 MUCH_SCATTER = 0.3  # steps rms between ramps, below which that does not matter
 MOST_HYSTERESIS = 1.0  # steps rms
@@ -133,7 +134,7 @@ def evaluate(counts: CodeCounts, day: str) -> CodeDensity:
         If they make no table at all.
     """
     levels = _levels(counts)
-    tolerance = max(TOLERANCE, 4.0 * levels.u)
+    tolerance = max(TOLERANCE, TOLERANCE_U * math.hypot(levels.u, levels.hysteresis))
     knots, table_u = fitted_knots(levels.codes, levels.inl, tolerance)
     text = _source(counts, day)
     try:

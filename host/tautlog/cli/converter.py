@@ -50,7 +50,7 @@ MOST_SHOWN = 12  # wide codes that are listed
 @click.option(
     "--ramp-pin",
     type=click.IntRange(0, 22),
-    default=19,
+    default=9,
     metavar="GP",
     show_default=True,
     help="Spare pin that gives the ramp.",

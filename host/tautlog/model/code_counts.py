@@ -22,7 +22,7 @@ class Wiring:
         Resistor between them.
     """
 
-    ramp_pin: int = 19
+    ramp_pin: int = 9
     channel_pin: int = 28
     resistor_ohm: float = 10_000.0
 
