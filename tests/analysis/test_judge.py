@@ -389,6 +389,27 @@ def test_what_the_note_says_that_a_pole_takes_is_what_it_takes():
     assert said == pytest.approx(100.0 * (1.0 - unstated.peak_force_n / 1000.0), abs=0.3)
 
 
+@pytest.mark.parametrize(
+    ("bandwidth_hz", "poles", "code", "verdict"),
+    [
+        (200.0, 1, "filter-droops", "suspect"),
+        (12_000.0, 1, "filter-folds", "suspect"),
+        (12_000.0, 0, "filter-unknown", "valid"),
+        (12_000.0, 2, None, "valid"),
+        (2_000.0, 0, None, "valid"),
+    ],
+)
+def test_the_analog_filter_is_a_condition(bandwidth_hz, poles, code, verdict):
+    """At 500 000 conversions a second and class 180; decibels in test_analog_filter.py."""
+    stated = {"bandwidth_hz": bandwidth_hz, "filter_poles": poles, "conversion_rate_hz": 500e3}
+    marks, setup = slowed(bandwidth_hz, **stated)
+    seen = judge(marks, setup)
+    told = {one for one in codes(seen) if one.startswith("filter-")}
+    assert told == ({code} if code else set())
+    alone = tuple(Finding(one, "x") for one in told)
+    assert judged(findings=alone).record_verdict == verdict
+
+
 @pytest.mark.parametrize(("bandwidth_hz", "low"), [(40.0, True), (200.0, False)])
 def test_a_stated_bandwidth_that_is_too_low_makes_the_record_suspect(bandwidth_hz, low):
     """A half-sine rises in 0.32 T, 5.5 ms; 40 Hz need 12.5 ms, 200 Hz 2.5 ms."""

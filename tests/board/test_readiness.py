@@ -357,7 +357,7 @@ def test_a_correction_of_another_converter_is_refused():
         (dataclasses.replace(published_linearity("RP2350"), serial="other").text, True),
     ):
         found = converter_findings(
-            dataclasses.replace(CALIBRATION, converter=converter), board, 0.45
+            dataclasses.replace(CALIBRATION, converter=converter), board, HEALTH
         )
         assert [finding.code for finding in found] == ["other-converter"] * refuses
         assert all(finding.refuses for finding in found)
