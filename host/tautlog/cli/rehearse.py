@@ -165,12 +165,12 @@ def command(
         _rehearse(board, rig, plan, crew, options.class_of(cfc), as_json)
 
 
-def _rate_hz(changes: dict[str, int | float | str]) -> float:
-    """Samples a second of a board whose config has these changes."""
-    from tautlog.rehearsal.simulated import REDUCTION, SAMPLE_RATE_HZ
+def _rate_hz(changes: dict[str, int | float | str]) -> float | None:
+    """Samples a second of a board whose config has these changes; None: as delivered."""
+    from tautlog.rehearsal.simulated import REDUCTION
 
     conversions = changes.get("CONVERSION_RATE_HZ")
-    return SAMPLE_RATE_HZ if conversions is None else float(conversions) / REDUCTION
+    return None if conversions is None else float(conversions) / REDUCTION
 
 
 def _place() -> Path | None:

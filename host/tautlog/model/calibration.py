@@ -201,13 +201,25 @@ class Calibration:
         noise_steps : float or None
             Noise of one conversion, rms, if it is known; see `Linearity.levels`.
         """
+        # By a table of all counts: a record has more samples than there are counts.
+        volts = self._volts_by_count(reduction, noise_steps)
+        return np.take(self._force_at(volts), counts, mode="clip")
+
+    def volts(
+        self, counts: npt.NDArray[np.uint16], reduction: int, noise_steps: float | None = None
+    ) -> npt.NDArray[np.float64]:
+        """Volts of raw counts of any shape, corrected for the converter's steps; see `force_n`."""
+        return np.take(self._volts_by_count(reduction, noise_steps), counts, mode="clip")
+
+    def _volts_by_count(self, reduction: int, noise_steps: float | None) -> npt.NDArray[np.float64]:
+        """Volts that each count of a sample stands for."""
         linearity = self.steps.linearity
         if linearity is None:
-            return self._force_at(counts.astype(np.float64) * self.volt_per_count(reduction))
+            return np.arange(1 << 16) * self.volt_per_count(reduction)
         # Where sums would not fit 16 bits, counts are means: every so many sums.
         per_count = (reduction << self.converter_bits) // self.full_scale(reduction)
         levels = linearity.levels(reduction, noise_steps)[::per_count]
-        return np.take(self._force_at(levels * self.volt_per_count(1)), counts, mode="clip")
+        return levels * self.volt_per_count(1)
 
     def _force_at(self, volts: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         force = volts * self.newton_per_volt

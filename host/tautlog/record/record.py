@@ -361,8 +361,9 @@ def volts_of(record: Record, column: int) -> npt.NDArray[np.float64]:
     with reading(record.path) as file:
         counts = table(file, "trace/counts")[:, column]
         grid = grid_of(record.block_table, counts.size, instrument.samples_per_block)
-    step_v = record.calibration.volt_per_count(instrument.reduction)
-    return on_time(grid.placed(counts * step_v, np.nan), instrument.late_samples(column))
+    noise = conversion_noise(counts, instrument.reduction)
+    volts = record.calibration.volts(counts, instrument.reduction, noise)
+    return on_time(grid.placed(volts, np.nan), instrument.late_samples(column))
 
 
 def _supplied(record: Record, trace: Trace, used: Calibration) -> Trace:

@@ -74,6 +74,7 @@ def _with(scene: Scene, name: str, chain: Chain, believed: Scale) -> Scene:
         return scene
     if len(scene.names) == MOST_CHANNELS:
         raise ValueError(f"{name}: the converter has {MOST_CHANNELS} inputs, {scene.names} use all")
+    chain = replace(chain, steps=scene.chain.steps)  # one converter takes all in turn
     return replace(scene, side=(*scene.side, SideChannel(name, chain, believed)))
 
 
@@ -94,5 +95,4 @@ def board_changes(scene: Scene) -> dict[str, int | float | str]:
         "CHANNELS": "|".join(names),
         "PIN_CONVERTER": "|".join(str(26 + column) for column in range(len(names))),
         "SAMPLES_PER_BLOCK": sampling.samples_per_block,
-        "HISTORY_BLOCKS": sampling.history_blocks,
     }
