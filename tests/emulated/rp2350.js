@@ -353,5 +353,10 @@ function* lines() {
 
 const emulation = new Emulation();
 for (const line of lines()) {
-  fs.writeSync(1, JSON.stringify(emulation.run(JSON.parse(line))) + '\n');
+  try {
+    fs.writeSync(1, JSON.stringify(emulation.run(JSON.parse(line))) + '\n');
+  } catch (problem) {
+    if (problem.code !== 'EPIPE') throw problem;
+    break; // nobody listens any more
+  }
 }
