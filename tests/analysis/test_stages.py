@@ -27,7 +27,7 @@ RESULTS = (
 # What is known before any stage, and what is put together of several.
 HEAD = set(
     "sample_rate_hz samples missing_samples release_time_s article_wire_s mount_wire_s cfc "
-    "target_force_n limit_force_n".split()
+    "target_force_n limit_force_n flash_time_s flash_late_s".split()
 )
 TOGETHER = {"findings", "budgets", "curve"}
 FIGURES = {one.name: str(one.type) for one in fields(Marks) if one.name not in HEAD | TOGETHER}

@@ -40,6 +40,7 @@ def a_record(name, trace, setup=SETUP):
         calibration=Calibration(),
         calibration_used=Calibration(),
         utc="2026-03-01T10:00:00+00:00",
+        instrument=None,
         verify_seal=lambda: SimpleNamespace(differs=()),
         edited=(),
     )

@@ -17,7 +17,7 @@ FloatArray = npt.NDArray[np.float64]
 
 MEAN_S = 0.002  # moving mean in which a sag is looked for; own choice
 BEFORE_S = 0.4  # of the record before the release, or before the onset; own choice
-SIGMAS = 4.0  # of that mean's noise, beyond which a sag is none of its making; own choice
+SAG_SIGMAS = 4.0  # of that mean's noise, beyond which a sag is none of its making; own choice
 
 
 def supply_v(volts: FloatArray, scale: ExcitationMonitor) -> FloatArray:
@@ -106,7 +106,7 @@ def _sag(marks: Marks, supply: FloatArray, before_v: float, noise_v: float) -> f
     if not np.isfinite(smooth).any():
         return None
     fall_v = before_v - float(np.nanmin(smooth))
-    return fall_v / before_v if fall_v > SIGMAS * noise_v / math.sqrt(MEAN_S * rate) else 0.0
+    return fall_v / before_v if fall_v > SAG_SIGMAS * noise_v / math.sqrt(MEAN_S * rate) else 0.0
 
 
 def _findings(
