@@ -19,10 +19,9 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 SPARE_BLOCKS = 3
 BEFORE_S, DELIVERED_HZ = 0.05, 62_500.0  # of the delivered config.py, all channels together
 CONTACT_S = 0.15  # longest contact of a line, if no prediction says; common practice
-# Memory that the firmware takes for samples, for plans without a board, which tells its own blocks.
-# RP2040: as the firmware has it beside itself; RP2350: two thirds of 512 KiB, reckoned and not
-# measured.
-CHIPS = {"RP2040": 150_000, "RP2350": 340_000}
+# Memory that the firmware takes for samples, for plans without a board, which tells its own
+# blocks: 68 and 143 blocks of 1024 samples on the emulated chips with MicroPython 1.28.
+CHIPS = {"RP2040": 142664, "RP2350": 300014}
 TABLE_BYTES = 16  # a line of the firmware's table of blocks
 MOST_VALUES, MOST_PER_BLOCK = 2048, 1024  # in a block: of all channels; of one, as delivered
 
