@@ -7,6 +7,8 @@ import pytest
 from scipy.special import ndtr
 
 from tautlog.calibrate.calibrating import Point, calibrate
+from tautlog.calibrate.points_table import read_points
+from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
 from tautlog.model.linearity import published_linearity
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
@@ -72,3 +74,30 @@ def test_the_interval_holds_the_truth_for_converters_as_they_come(measured):
         _, read_n, u_n = through(true, table, zero_v, top_kg, peak_n)
         held += abs(read_n - peak_n) <= 2.0 * u_n
     assert held >= 0.95 * 200
+
+
+def points_by(true, zero_v, by_meter=False):
+    loads = [weight * G for weight in WEIGHTS_KG]
+    volts = [zero_v + load_n / NEWTON_PER_VOLT for load_n in loads]
+    return [
+        Point(load_n, volt if true is None else read_v(true, volt), by_meter=by_meter)
+        for load_n, volt in zip(loads, volts, strict=True)
+    ]
+
+
+def test_volts_of_another_meter_are_not_corrected_unseen():
+    """True volts across a wide code, typed as if the board had read them, gave 8.5 % off."""
+    with pytest.raises(CalibrationError, match="meter_v"):
+        calibrate(points_by(None, 0.35), Calibration(converter="RP2040"))
+    made = calibrate(points_by(None, 0.35, by_meter=True), Calibration(converter="RP2040"))
+    assert made.calibration.newton_per_volt == pytest.approx(NEWTON_PER_VOLT, rel=1e-9)
+    assert made.calibration.steps.linearity is not None  # drops are read by the board
+
+
+def test_the_column_tells_who_read_the_points(tmp_path):
+    table = tmp_path / "points.csv"
+    table.write_text("load_n,meter_v\n0,0.35\n100,0.45\n")
+    assert [point.by_meter for point in read_points(table, volt_per_count=1.0)] == [True, True]
+    table.write_text("load_n,volt,counts\n0,0.35,434\n100,0.45,558\n")
+    with pytest.raises(CalibrationError, match="volt and counts both"):
+        read_points(table, volt_per_count=1.0)

@@ -13,7 +13,7 @@ from tautlog.model.linearity import Linearity, conversion_noise, linearity_in, p
 from tautlog.model.steps import steps_of
 
 CHIP = published_linearity("RP2040")
-NO_TABLE = r"converter|knots|steps can be|bits"
+NO_TABLE = r"converter|knots|steps can be|bits|line of text"
 EQUAL = Linearity(12, ((0.0, 0.0), (4096.0, 0.0)), 0.1, 0.5, "an ideal converter")
 
 
@@ -103,6 +103,10 @@ def test_any_other_text_is_refused(text):
         {"u_steps": -1.0},
         {"noise_steps": math.inf},
         {"source": None, "knots": None},
+        {"source": "a\x1b[31m"},
+        {"knots": [[64, 0], [100, 0], [101, -50], [4030, 0]]},  # levels that fall
+        {"knots": [[0, -50], [4096, 50]]},  # gain, which is the calibration's
+        {"knots": [[0, 0], [10**400, 0]]},
     ],
 )
 def test_no_converter_has_such_a_table(change):

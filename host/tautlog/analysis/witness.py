@@ -35,6 +35,7 @@ FloatArray = npt.NDArray[np.float64]
 LEAST_SHARE = 0.1  # of the peak: below it friction and ringing outweigh the force; own choice
 LEAST_SAMPLES = 32  # of the contact; own choice
 NEAR_RANGE = 0.98  # of the accelerometer's range: from here on it may be cut; own choice
+TELLS = 0.2  # expanded uncertainty of the ratio, beyond which it tells nothing; own choice
 # Half-width in steps of the converter: one g is few of them on a shock accelerometer, and steps
 # differ from each other by up to one (common practice for converters without missing codes).
 STEP_OFF = 1.0
@@ -283,6 +284,9 @@ def _judged(found: Witness, budget: Budget) -> Witness:
         coverage_factor=budget.coverage_factor,
     )
     words = f"mass x (a + g) is {ratio:.3f} +/- {spread:.3f} (k = 2) of the force"
+    if spread > TELLS:
+        text = f"{words}: too little is known of the accelerometer or the force to compare them"
+        return replace(found, text=text, findings=(Finding("witness-tells-nothing", text),))
     if abs(ratio - 1.0) <= spread:
         text = f"{words}: accelerometer, gain and mass agree"
         return replace(found, says=AGREES, text=text, findings=(Finding("witness-agrees", text),))

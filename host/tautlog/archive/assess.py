@@ -14,6 +14,7 @@ from tautlog.archive.beside import beside, with_findings
 from tautlog.archive.kept_marks import marks_in
 from tautlog.archive.other_calibration import choose, corrected_since
 from tautlog.errors import CampaignError, RecordError
+from tautlog.model.channels import channel_for
 from tautlog.model.predicted import Predicted
 from tautlog.model.trace import DropSetup, Trace
 from tautlog.record import Record
@@ -94,9 +95,13 @@ def class_to_begin_with(records: Sequence[Record], cfc: int | None) -> int | Non
 
 
 def _calibration(record: Record) -> CalibrationUse:
-    used = record.calibration_used
+    used, recorded, chosen = record.calibration_used, record.calibration, record.recalibration
+    if chosen and chosen.channel:
+        leg = channel_for(record.channels, chosen.channel)
+        used = chosen.calibration
+        recorded = leg.calibration or recorded
     corrected = "" if record.rehearsed else corrected_since(record.path, used)
-    return CalibrationUse(record.calibration, record.recalibration, corrected)
+    return CalibrationUse(recorded, chosen, corrected)
 
 
 def predicted_of(record: Record, expectations: Predictor | None = None) -> Predicted | None:

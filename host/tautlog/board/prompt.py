@@ -28,6 +28,7 @@ from tautlog.errors import (
     RefusedError,
     WrongDeviceError,
 )
+from tautlog.model.origin import board_is_rehearsed
 from tautlog.model.stream import Instrument
 
 OLDEST_MICROPYTHON = (1, 28)
@@ -233,7 +234,13 @@ def _leave_firmware(port: str, scale: float, again: str) -> None:
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=scale)
         try:
-            state = session.greet().state
+            board = session.greet()
+            state = board.state
+            if board_is_rehearsed(board.board, board.serial):
+                raise WrongDeviceError(
+                    "this is a rehearsed board, which has no prompt: connect a real one, or "
+                    "rehearse (`tautlog converter --rehearse`)"
+                )
         except (BoardConfigError, FirmwareFailedError):
             state = "safe"  # it is nothing else, and here to be mended
         if state == "held":

@@ -27,6 +27,7 @@ LEAST_LOADS = 3
 USUAL_LOADS = 5
 LEAST_CORRELATION = 0.99
 CURVE_SEEN = 3.0  # standard uncertainties of a level, below which no residual shows a curve
+NOT_THE_BOARD = 2.0  # times the scatter of what is typed; own choice
 CURVED = 0.99  # confidence that a quadratic fits better
 SLOPE_OFF = 0.05  # from the data sheet; beyond it gain or wiring is not as assumed
 DATA_SHEET_OFF = 0.02
@@ -37,11 +38,12 @@ ACROSS_STEPS = 1500.0  # steps between zero and the largest weight, above which 
 
 @dataclass(frozen=True)
 class Point:
-    """One known load and its reading."""
+    """One known load and its reading; `by_meter` if the board's converter did not read it."""
 
     load_n: float
     volt: float
     run: int = 1
+    by_meter: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,9 +111,9 @@ def calibrate(
         If the points give no calibration.
     """
     base, loads = base.resolved, np.array([point.load_n for point in points])
-    volts = base.true_v([point.volt for point in points])
+    volts = _true_v(points, base)
     _require_usable(volts, loads)
-    line = fit_polynomial(volts, loads, 1)
+    line = _line(points, base, volts, loads)
     fit = _chosen(base, volts, loads, line, degree)
     spread = _spread(points, volts, fit)
     fitted = _fitted(replace(base, date=date, note=note, accepted=""), fit, line, volts, loads)
@@ -127,6 +129,36 @@ def calibrate(
     )
     over = spread.over(budget.value)
     return Calibrated(calibration, tuple(points), fit, fit.degree, *over, budget, warnings)
+
+
+def _true_v(points: list[Point], base: Calibration) -> FloatArray:
+    """Voltages of the points: what the board's converter read is corrected for its steps."""
+    read_v = np.array([point.volt for point in points])
+    by_meter = np.array([point.by_meter for point in points])
+    return np.where(by_meter, read_v, base.true_v(read_v))
+
+
+def _line(points: list[Point], base: Calibration, volts: FloatArray, loads: FloatArray) -> Fit:
+    """The straight line through the points.
+
+    Raises
+    ------
+    CalibrationError
+        If they lie on a line as they were typed and not once they are corrected: then it was
+        another instrument that read them.
+    """
+    line = fit_polynomial(volts, loads, 1)
+    if base.steps.linearity is None or all(point.by_meter for point in points):
+        return line
+    typed = fit_polynomial([point.volt for point in points], loads, 1)
+    unknown_n = base.steps.level_u_steps * base.volt_per_count(1) * abs(line.coefficients[1])
+    if line.residual_sd > max(CURVE_SEEN * unknown_n, NOT_THE_BOARD * typed.residual_sd):
+        raise CalibrationError(
+            f"the points scatter by {typed.residual_sd:.2g} N around a straight line as they are, "
+            f"and by {line.residual_sd:.2g} N once they are corrected for the converter's steps: "
+            "the board did not read them. Read them with the board, or name the column meter_v"
+        )
+    return line
 
 
 def _require_usable(volts: FloatArray, loads: FloatArray) -> None:

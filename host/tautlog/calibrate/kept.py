@@ -213,10 +213,15 @@ def _require_own_points(points: object, own: Calibration) -> None:
         assert isinstance(points, list)
         loads = [float(point["load_n"]) for point in points]
         read_v = [float(point["volt"]) for point in points]
-    except (AssertionError, KeyError, TypeError, ValueError):
+        by_meter = [point.get("by_meter") is True for point in points]
+    except (AssertionError, AttributeError, KeyError, TypeError, ValueError):
         raise ValueError("it holds no points that its factor could follow from") from None
     a, b = own.newton_per_volt, own.newton_per_square_volt
-    above = [volt - (own.zero_v or 0.0) for volt in own.true_v(read_v).tolist()]
+    true_v = [
+        read if meter else true
+        for read, meter, true in zip(read_v, by_meter, own.true_v(read_v).tolist(), strict=True)
+    ]
+    above = [volt - (own.zero_v or 0.0) for volt in true_v]
     forces = [a * volt + b * volt * volt for volt in above]
     mean_n = math.fsum(forces) / max(len(forces), 1)
     spread = math.fsum((force - mean_n) ** 2 for force in forces)

@@ -13,7 +13,15 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
 # Columns by their names; the unit is the end of the name.
 LOADS = {"load_n": 1.0, "load_kn": 1000.0, "mass_kg": STANDARD_GRAVITY_M_PER_S2}
-READINGS = {"volt": 1.0, "reading_v": 1.0, "reading_mv": 0.001, "count": None, "counts": None}
+METER = "meter_v"  # read by another instrument than the board: its steps are not the converter's
+READINGS = {
+    METER: 1.0,
+    "volt": 1.0,
+    "reading_v": 1.0,
+    "reading_mv": 0.001,
+    "count": None,
+    "counts": None,
+}
 
 
 def read_points(
@@ -25,7 +33,8 @@ def read_points(
     ----------
     path : Path
         A header line names the columns: load_n, load_kn or mass_kg; volt, reading_v,
-        reading_mv, count or counts; run, if there are several.
+        reading_mv, count or counts, all as the board reads them, or meter_v, as another
+        instrument does; run, if there are several.
     volt_per_count : float
         Volts per count, for readings in counts.
     gravity_m_s2 : float
@@ -36,15 +45,7 @@ def read_points(
     CalibrationError
         Names the line and what was expected.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as problem:
-        raise CalibrationError(f"{path} cannot be read: {problem}") from problem
-    sample = text.partition("\n")[0]
-    delimiter = max(",;\t", key=sample.count)
-    lines = list(csv.reader(text.splitlines(), delimiter=delimiter))
-    if not lines:
-        raise CalibrationError(f"{path} is empty: expected a header line and points")
+    delimiter, lines = _lines(path)
     head = [name.strip().lower() for name in lines[0]]
     load_at, load_factor = _column(path, head, LOADS, "a load")
     read_at, read_factor = _column(path, head, READINGS, "a reading")
@@ -63,16 +64,36 @@ def read_points(
         reading = _value(path, number, line, read_at, delimiter)
         run = 1 if run_at is None else int(_value(path, number, line, run_at, delimiter))
         factor = volt_per_count if read_factor is None else read_factor
-        points.append(Point(load * (load_factor or 1.0), reading * factor, run))
+        by_meter = head[read_at] == METER
+        points.append(Point(load * (load_factor or 1.0), reading * factor, run, by_meter))
     return points
+
+
+def _lines(path: Path) -> tuple[str, list[list[str]]]:
+    """Delimiter and lines of a CSV file."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as problem:
+        raise CalibrationError(f"{path} cannot be read: {problem}") from problem
+    sample = text.partition("\n")[0]
+    delimiter = max(",;\t", key=sample.count)
+    lines = list(csv.reader(text.splitlines(), delimiter=delimiter))
+    if not lines:
+        raise CalibrationError(f"{path} is empty: expected a header line and points")
+    return delimiter, lines
 
 
 def _column(
     path: Path, head: list[str], known: dict[str, float] | dict[str, float | None], what: str
 ) -> tuple[int, float | None]:
-    for place, name in enumerate(head):
-        if name in known:
-            return place, known[name]
+    found = [(place, name) for place, name in enumerate(head) if name in known]
+    if len(found) > 1:
+        raise CalibrationError(
+            f"{path} line 1: {' and '.join(name for _, name in found)} both give {what}: keep one"
+        )
+    if found:
+        place, name = found[0]
+        return place, known[name]
     raise CalibrationError(
         f"{path} line 1: no column has {what}; the columns are {', '.join(head) or 'none'}, "
         f"allowed are {', '.join(known)}"

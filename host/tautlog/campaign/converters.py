@@ -23,6 +23,7 @@ from tautlog.files.strict_json import read_object
 from tautlog.files.typed_json import built
 from tautlog.model.linearity import Linearity, linearity_in
 from tautlog.model.origin import board_is_rehearsed
+from tautlog.model.steps import CHIP_BITS, CHIPS
 from tautlog.model.timestamp import day_problem, stamp, time_problem
 
 FOLDER = "converters"
@@ -103,6 +104,10 @@ class ConverterFile:
             raise ValueError(wrong)
         if not self.serial.strip():
             raise ValueError("it names no board (serial)")
+        if self.chip not in CHIPS or self.table.bits != CHIP_BITS:
+            raise ValueError(f"{self.table.bits} bits of a {self.chip[:20]!r}: no chip of a board")
+        if self.table.serial not in ("", self.serial.strip()) or self.ramps < 1:
+            raise ValueError("its table is of another board, or of no ramp")
         _require_own_levels(self.table, self.first_code, self.inl_steps, self.dnl_steps)
 
     @property

@@ -14,6 +14,7 @@ from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, role_of
 from tautlog.model.legs import SUM
 from tautlog.model.names import alike, short
+from tautlog.model.steps import CHIP_BITS, CHIPS, EVEN
 
 # A stated target and load x factors may differ by rounding only.
 TARGET_AGREES_FRACTION = 0.005
@@ -58,6 +59,7 @@ def contradictions(stated: Stated) -> list[str]:
     return [
         *_of_requirement(stated.requirement),
         *_of_calibration(stated.calibration),
+        *_of_chip(stated),
         *_of_channels(stated),
         *(text for name in SECTIONS if SECTIONS[name].many for text in _of_names(stated, name)),
     ]
@@ -154,6 +156,21 @@ def _of_calibration(stated: Calibration) -> Iterator[str]:
         yield (
             f"[calibration] rail_high_v = {high_v:g}: allowed is a number > rail_low_v ({low_v:g}) "
             f"and <= reference_v ({stated.reference_v:g})"
+        )
+    if stated.converter in CHIPS and stated.converter_bits != CHIP_BITS:
+        yield (
+            f"[calibration] converter = {short(stated.converter)}: the chip's own converter has "
+            f"{CHIP_BITS} bits, converter_bits says {stated.converter_bits}; a separate one is "
+            f'"{EVEN}"'
+        )
+
+
+def _of_chip(stated: Stated) -> Iterator[str]:
+    converter, chip = stated.calibration.converter, stated.board.chip
+    if converter in CHIPS and chip and chip != converter:
+        yield (
+            f"[calibration] converter = {short(converter)}: [board] chip says {short(chip)}; "
+            "correct the wrong one"
         )
 
 

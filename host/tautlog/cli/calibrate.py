@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     "table",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Take the points from a CSV file: columns load_n or mass_kg, volt or counts, run.",
+    help="Take the points from a CSV file: columns load_n or mass_kg; volt or counts as the board "
+    "reads them, or meter_v of another instrument; run.",
 )
 @click.option(
     "--load",
@@ -121,8 +122,10 @@ def command(
     if supersedes and not (signed(by) and signed(reason)):
         raise click.UsageError("--supersedes needs --by NAME and --reason TEXT")
     if listing:
-        _list(options.folder_here())
+        _list(options.folder_here(), as_json=as_json)
         return
+    if table is not None and loads_kg:
+        raise click.UsageError("--from-csv has its own loads: leave out --load")
     campaign = options.here(to_drop=False)
     campaign = campaign.for_channel(channel) if campaign else None
     base = campaign.calibration if campaign else Calibration()
@@ -137,9 +140,9 @@ def command(
     else:
         base, points = _live(port, campaign, base, (loads_kg, gravity), timeout_scale, channel)
     made = _made(campaign, points, base, degree, day, note)
-    where = _kept(campaign, made, accept, supersedes, (by, reason))
     if picture is not None:
-        _draw(made, picture)
+        _draw(made, picture)  # before it is kept: what fails leaves nothing behind
+    where = _kept(campaign, made, accept, supersedes, (by, reason))
     if as_json:
         print_json({**plain(made), "file": str(where) if where else None})
         return
@@ -210,11 +213,17 @@ def _doubtful_without_campaign(made: Calibrated) -> None:
         click.echo(f"LOOK: {doubt}", err=True)
 
 
-def _list(folder: Path) -> None:
-    """List the calibrations on record, oldest first; the last is in use."""
+def _list(folder: Path, *, as_json: bool) -> None:
+    """List the calibrations on record, oldest first; the last of a channel is in use."""
+    from dataclasses import asdict
+
     from tautlog.calibrate.kept import standing_files
+    from tautlog.cli.output import print_json
 
     found = standing_files(folder)
+    if as_json:
+        print_json([{**asdict(file), "path": file.path.name} for file in found])
+        return
     if not found:
         click.echo("no calibrations here")
     for file in found:

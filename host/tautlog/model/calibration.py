@@ -215,11 +215,11 @@ class Calibration:
         """Volts that each count of a sample stands for."""
         linearity = self.steps.linearity
         if linearity is None:
-            return np.arange(1 << 16) * self.volt_per_count(reduction)
+            return np.arange(1 << 16, dtype=np.float64) * self.volt_per_count(reduction)
         # Where sums would not fit 16 bits, counts are means: every so many sums.
         per_count = (reduction << self.converter_bits) // self.full_scale(reduction)
         levels = linearity.levels(reduction, noise_steps)[::per_count]
-        return levels * self.volt_per_count(1)
+        return np.asarray(levels * self.volt_per_count(1), np.float64)
 
     def _force_at(self, volts: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         force = volts * self.newton_per_volt

@@ -73,7 +73,8 @@ class Key:
         if isinstance(value, bool) or not isinstance(value, self.kind):
             return f"allowed is {_WORDS[self.kind]}"
         if self.choices and value not in self.choices:
-            return f"allowed is {' or '.join(self.choices)}"
+            named = (choice or "none (an empty text)" for choice in self.choices)
+            return f"allowed is {' or '.join(named)}"
         if self.day and value:
             return day_problem(value)
         if self.whole is not None and isinstance(value, int):

@@ -26,6 +26,10 @@ MOST_KNOTS = 512
 MOST_TEXT = 1 << 16  # characters of a table
 LARGEST_ERROR = 64.0  # steps; a converter beyond it is broken or was not measured
 LEAST_NOISE = 0.3  # steps rms: less than a step's own spread; with it a mean of codes is smooth
+MOST_FALL = 1.0  # step: levels may fall by rounding only
+MOST_TILT = 6.0  # steps over the whole range: the best line is out of every table
+MOST_SOURCE = 200  # characters
+_CODES = np.linspace(0.0, 1.0, 257)
 GRID = 8  # points of the smoothed staircase in one step
 MEAN_OF = 16  # conversions: a mean over many lies between the levels of such sums
 WIDE = 2.0  # steps: a code from this width on leaves a reading within it unknown
@@ -76,6 +80,16 @@ class Linearity:
             raise ValueError(f"a converter of {self.bits} bits has no code beyond its range")
         if np.abs(table[:, 1]).max() > LARGEST_ERROR:
             raise ValueError(f"an error of more than {LARGEST_ERROR:g} steps is no converter's")
+        falls = np.diff(table[:, 1]) + np.diff(table[:, 0])
+        if falls.min() < -MOST_FALL:
+            raise ValueError("the levels of a converter's table must rise from code to code")
+        tilt = abs(
+            float(np.polyfit(_CODES * 2**self.bits, self.error_at(_CODES * 2**self.bits), 1)[0])
+        )
+        if tilt * 2**self.bits > MOST_TILT:
+            raise ValueError("a converter's table has gain in it, which the calibration has, too")
+        if not self.source.isprintable() or len(self.source) > MOST_SOURCE:
+            raise ValueError(f"source = {self.source[:20]!r}: a line of text was expected")
         for name in ("u_steps", "noise_steps"):
             value = getattr(self, name)
             if not (math.isfinite(value) and 0.0 <= value <= LARGEST_ERROR):
@@ -220,7 +234,7 @@ def linearity_in(text: str) -> Linearity | None:
             str(stored.get("serial", "")),
             str(stored.get("chip", "")),
         )
-    except (KeyError, TypeError, RecursionError, json.JSONDecodeError) as problem:
+    except (KeyError, TypeError, OverflowError, RecursionError, json.JSONDecodeError) as problem:
         raise ValueError(f"not the table of a converter: {problem}") from None
 
 

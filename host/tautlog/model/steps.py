@@ -12,6 +12,7 @@ from tautlog.model.linearity import Linearity, linearity_in, published_linearity
 EVEN = "even"  # of a separate converter: within half a step, by its data sheet
 RECTANGULAR = math.sqrt(3.0)  # half-width over standard uncertainty, GUM 4.3.7
 CHIPS = ("RP2040", "RP2350")
+CHIP_BITS = 12  # of their own converters
 
 
 @dataclass(frozen=True)

@@ -41,8 +41,7 @@ def advise_on_steps(
             PathCheck(
                 CODE,
                 True,
-                f"converter: zero and weights, codes {low:.0f} to {high:.0f}, lie clear of its "
-                "wide codes",
+                f"converter: {_what(low, high)} clear of its wide codes",
             )
         ]
     better = _better_zero(steps, high - low)
@@ -52,10 +51,16 @@ def advise_on_steps(
         PathCheck(
             CODE,
             False,
-            f"converter: zero and weights, codes {low:.0f} to {high:.0f}, lie at or across its "
-            f"wide code {names}, which hides {_hidden(steps, across[0]):.0f} steps{where}",
+            f"converter: {_what(low, high)} at or across its wide code {names}, which hides "
+            f"{_hidden(steps, across[0]):.0f} steps{where}",
         )
     ]
+
+
+def _what(low: float, high: float) -> str:
+    if high - low < 1.0:
+        return f"its zero, code {low:.0f}, lies"
+    return f"zero and weights, codes {low:.0f} to {high:.0f}, lie"
 
 
 def _hidden(steps: Steps, code: int) -> float:

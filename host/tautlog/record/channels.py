@@ -7,8 +7,10 @@ from dataclasses import asdict
 
 import h5py
 
+from tautlog.model.calibration import Calibration
 from tautlog.model.channels import KINDS, Channel, Scale, channel_for
 from tautlog.record import layout
+from tautlog.record.numbers import require_scale
 from tautlog.record.parts import PlaceAttributes, Value, built
 
 PLACE = "/channels/"
@@ -68,4 +70,10 @@ def channels_in(attributes: PlaceAttributes, names: tuple[str, ...]) -> tuple[Ch
 def _channel(name: str, values: Mapping[str, Value]) -> Channel:
     kind = KINDS.get(Channel(name).role)
     scaled = kind is not None and set(values) - {"name", "role"}
-    return Channel(name, built(values, kind) if kind and scaled else None)
+    if kind is Calibration and "newton_per_volt" not in values:
+        return Channel(name)  # not calibrated, whatever else is known
+    scale = built(values, kind) if kind and scaled else None
+    if isinstance(scale, Calibration):
+        require_scale(f"the channel {name!r}", values)
+        scale.steps  # noqa: B018 - refuses a damaged table
+    return Channel(name, scale)

@@ -6,6 +6,8 @@ into every figure, mean and picture.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from tautlog.record.parts import PlaceAttributes
 
 LARGEST = 1e12  # own choice: far above every mass, force and factor of a rig
@@ -19,6 +21,9 @@ _OF_SAMPLES = {
     "newton_per_unit",
     "polarity",
 }
+_SCALE = ("newton_per_volt", "reference_v", "converter_bits")
+MOST_POLES = 12  # as in campaign.toml
+LEAST_SENSITIVITY, MOST_SENSITIVITY = 1e-9, 1e3  # V for 1 m/s2, far beyond every accelerometer
 # Must be above 0.
 _ABOVE_ZERO = {"reference_v", *_OF_SAMPLES} - {"polarity"}
 _NOT_ZERO = {"newton_per_volt", "volt_per_m_s2", "divider_ratio", "expected_v"}
@@ -52,6 +57,13 @@ def refuse_nonsense(attributes: PlaceAttributes) -> None:
                 raise ValueError(f"{place} {name} = 0, allowed is any other number")
 
 
+def require_scale(place: str, values: Mapping[str, object]) -> None:
+    """Raise ValueError if a calibration lacks what turns counts into newtons: none is assumed."""
+    lacking = [name for name in _SCALE if name not in values]
+    if lacking:
+        raise ValueError(f"{place} does not state {', '.join(lacking)}")
+
+
 def _problem(name: str, value: float) -> str:
     if not abs(value) <= LARGEST:  # not-a-number too
         return f"a number up to {LARGEST:g}"
@@ -59,6 +71,10 @@ def _problem(name: str, value: float) -> str:
         return "a number above 0"
     if name == "polarity" and value not in (1, -1):
         return "1 or -1"
+    if name == "filter_poles" and value > MOST_POLES:
+        return f"up to {MOST_POLES}"
+    if name == "volt_per_m_s2" and not LEAST_SENSITIVITY <= abs(value) <= MOST_SENSITIVITY:
+        return f"{LEAST_SENSITIVITY:g} to {MOST_SENSITIVITY:g}"
     if name == "converter_bits" and value > MOST_BITS:
         return f"up to {MOST_BITS}"
     return "0 or more" if value < 0 and name not in _ANY_SIGN else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -20,9 +21,10 @@ from tautlog.record.channels import channels_in
 from tautlog.record.entries import Decision, Inspection
 from tautlog.record.entry_seals import believed, edited_entries
 from tautlog.record.layout import BLOCK_DTYPE
-from tautlog.record.numbers import refuse_nonsense
+from tautlog.record.numbers import refuse_nonsense, require_scale
 from tautlog.record.parts import (
     PlaceAttributes,
+    Value,
     built,
     object_in,
     real,
@@ -80,8 +82,7 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
     there = believed(there, edited)
     marks = entries.marks_in(there)
     refuse_nonsense(sealed)
-    own = built(sealed["/calibration"], Calibration)
-    own.steps  # noqa: B018 - a damaged table of the converter is refused here
+    own = _calibration(sealed["/calibration"], counted=instrument is not None)
     channels = channels_in(sealed, instrument.channels if instrument else ())
     return Record(
         path=where,
@@ -115,6 +116,15 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
         edited=edited,
         channels=channels,
     )
+
+
+def _calibration(values: Mapping[str, Value], *, counted: bool) -> Calibration:
+    """The first channel's calibration; refuse one that lacks what turns counts into newtons."""
+    if counted:
+        require_scale("/calibration", values)
+    own = built(values, Calibration)
+    own.steps  # noqa: B018 - a damaged table of the converter is refused here
+    return own
 
 
 def _arming(text: str) -> dict[str, Any]:
