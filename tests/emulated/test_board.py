@@ -253,8 +253,10 @@ print(seen)
 """
 
 
-def test_the_flash_is_lit_by_the_edge_in_hardware(emulated):
+def test_the_flash_is_lit_by_the_edge_in_hardware(emulated, image):
     """A knock, then a release: lit within 100 us of each, out and on as the rule says (40 s)."""
+    if march_of(image) != "armv6m":
+        pytest.skip("the emulated RP2350 runs ahead of whoever moves its contacts one by one")
     board = emulated("level", entry=False, WATCHDOG_MS=0)
     board.run(BEGIN + "import wire\n")
     said = []
@@ -317,6 +319,7 @@ def test_the_heartbeat_ends_by_itself(emulated):
     board = emulated("level", entry=False, WATCHDOG_MS=0)
     board.run(BEGIN + "import wire\n")
     board.run(BEAT)
+    board.now_s()  # what the pins did until then has been told
     held_s, free_s, off_s = [t for t, _ in board.changes(14)][2:5]  # after low, and high
     at = len(board.lines)
     board.tell(beats=1)

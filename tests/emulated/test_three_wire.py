@@ -58,7 +58,8 @@ while h.head < first + %d:
 R, P = config.REDUCTION, config.SAMPLES_PER_BLOCK
 bad = checked = lost = flags = 0
 for k in range(first, first + %d):
-    x = array('H', bytes(h.samples(k %% h.slots)))
+    at = board.wire.SAMPLES_AT
+    x = array('H', bytes(h.frames[k %% h.slots][at:at + 2 * P]))
     lost += h.lost[k %% h.slots]
     flags |= h.flags[k %% h.slots]
     for s in range(0, P, 7):
