@@ -320,7 +320,9 @@ def test_the_heartbeat_ends_by_itself(emulated):
     board.run(BEGIN + "import wire\n")
     board.run(BEAT)
     board.now_s()  # what the pins did until then has been told
-    held_s, free_s, off_s = [t for t, _ in board.changes(14)][2:5]  # after low, and high
+    lamp = board.changes(14)
+    lamp = lamp[[level for _, level in lamp].index(1) :]  # not every emulator tells the first low
+    held_s, free_s, off_s = [t for t, _ in lamp][1:4]
     at = len(board.lines)
     board.tell(beats=1)
     beats = [tuple(one) for one in board.wait(lambda line: "beats" in line, after=at)["beats"]]
