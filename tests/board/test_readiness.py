@@ -8,17 +8,16 @@ import pytest
 from fakes.crew import SilentCrew
 from rehearsed import SPEED, drop, plan_for, played
 
+from tautlog.board.at_rest import LEAST_NOISE_STEPS, least_noise_v
 from tautlog.board.converter_fit import converter_findings
 from tautlog.board.health import Health, read_health
 from tautlog.board.link import SerialLink
 from tautlog.board.readiness import (
-    LEAST_NOISE_STEPS,
     RATE_OFF,
     SPAN_OF_NOISE,
     Facts,
     arm_fields,
     findings,
-    least_noise_v,
     refuse,
 )
 from tautlog.board.session import Session

@@ -6,11 +6,9 @@ accelerometer and a monitored supply are witnesses: what is wrong with them is a
 
 from __future__ import annotations
 
-import math
-
-from tautlog.board.finding import LEAST_NOISE_STEPS, ZERO_DOUBTED, ZERO_REFUSED, ReadinessFinding
+from tautlog.board.at_rest import AtRest
+from tautlog.board.finding import ReadinessFinding
 from tautlog.board.health import Health
-from tautlog.model.calibration import Calibration
 from tautlog.model.channels import (
     ACCELERATION,
     EXCITATION,
@@ -139,57 +137,11 @@ def _leg(
                 "calibrate it with `tautlog calibrate --channel`",
             )
         ]
-    low_v, high_v = calibration.working_range_v()
-    if not low_v < level_v < high_v:
-        return [
-            ReadinessFinding(
-                "leg-at-rail",
-                True,
-                f"{name!r} is at {level_v:.3f} V",
-                f"its amplifier works between {low_v:.3f} V and {high_v:.3f} V",
-                "it is at its limit, or dead: check supply, bridge wires and zero setting",
-            )
-        ]
-    least_v = LEAST_NOISE_STEPS * calibration.volt_per_count(1) / math.sqrt(reduction)
-    found = []
-    if not noise_v >= least_v:
-        found.append(
-            ReadinessFinding(
-                "leg-too-quiet",
-                True,
-                f"{name!r} is too still, {1e3 * noise_v:.3f} mV rms",
-                f"a working chain shows {1e3 * least_v:.3f} mV or more",
-                "check the bridge's wires and supply: only the converter's own noise is seen",
-            )
-        )
-    return found + _leg_zero(name, calibration, level_v)
-
-
-def _leg_zero(name: str, calibration: Calibration, level_v: float) -> list[ReadinessFinding]:
-    span_v = calibration.rail_high_v - calibration.rail_low_v
-    if not calibration.zero_v:
-        return [
-            ReadinessFinding(
-                "leg-zero-unknown",
-                False,
-                f"{name!r} rests at {level_v:.3f} V",
-                "its voltage without force is not stated",
-                "calibrate it, or enter zero_v under [[force_channel]]",
-            )
-        ]
-    off = abs(level_v - calibration.zero_v) / span_v
-    if off <= ZERO_DOUBTED:
-        return []
-    return [
-        ReadinessFinding(
-            "leg-off-zero" if off > ZERO_REFUSED else "leg-zero-moved",
-            off > ZERO_REFUSED,
-            f"{name!r} rests at {level_v:.3f} V",
-            f"expected {calibration.zero_v:.3f} V without force, within "
-            f"{ZERO_REFUSED * span_v:.3f} V",
-            "look for a broken bridge wire or a load on the cell",
-        )
-    ]
+    rest = AtRest(name, calibration, reduction, level_v, noise_v, calibration.zero_v or None)
+    found = rest.level()
+    at_rail = any(finding.code == "leg-at-rail" for finding in found)
+    # At a limit, noise tells nothing new.
+    return found if at_rail else rest.quiet() + found
 
 
 def _unscaled(channel: Channel, section: str) -> ReadinessFinding:

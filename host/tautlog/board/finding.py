@@ -4,17 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-# Fractions of the span between the limits. The zero balance of a bridge is commonly within 1 to
-# 2 % of its rated output (from memory, data sheets of cells); twice that, for drift and for the
-# parts that hang from the cell. An open bridge or a hanging sled is farther off on most rigs.
-ZERO_REFUSED = 0.05
-ZERO_DOUBTED = 0.02
-# Rms of one conversion, in steps. Quantisation alone is 0.29 (Bennett, Bell System Tech. J.
-# 27 (1948) 446); a Pico's own converter, on a quiet source, 0.97 at least (a published
-# characterisation, pico-adc.markomo.me). Below this, no converter is working on a live
-# signal.
-LEAST_NOISE_STEPS = 0.8
-
 
 @dataclass(frozen=True)
 class ReadinessFinding:

@@ -16,9 +16,10 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from tautlog.board.at_rest import ZERO_REFUSED, AtRest, least_noise_v
 from tautlog.board.channel_readiness import channel_findings
-from tautlog.board.converter_fit import MEANS_BITS, converter_findings
-from tautlog.board.finding import LEAST_NOISE_STEPS, ZERO_DOUBTED, ZERO_REFUSED, ReadinessFinding
+from tautlog.board.converter_fit import converter_findings
+from tautlog.board.finding import ReadinessFinding
 from tautlog.board.health import Health, read_health, read_shunt_step
 from tautlog.board.session import Session
 from tautlog.board.shunt import Shunt
@@ -29,10 +30,6 @@ from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.model.window import fall_time_s, guarded_window
 
-# Rms of a sample of means, in its counts. A 16-bit converter alone shows 0.4 to 0.8 step rms
-# (transition noise, data sheets of such parts) and its rounded mean 0.29 more, together 0.85
-# at most; a bridge amplifier of 10 nV/rtHz, gain 200 and 2 kHz shows 2 steps and more.
-LEAST_NOISE_COUNTS = 1.0
 # The range of 16384 samples of normal noise is 7.9 standard deviations on average (order
 # statistics, checked by simulation in the tests).
 SPAN_OF_NOISE = 7.5
@@ -148,13 +145,6 @@ def level_band_v(calibration: Calibration, stated_v: float | None) -> tuple[floa
     return max(low_v, zero_v - width_v), min(high_v, zero_v + width_v)
 
 
-def least_noise_v(calibration: Calibration, reduction: int) -> float:
-    """Smallest rms noise of a working chain, in V."""
-    if calibration.converter_bits == MEANS_BITS:
-        return LEAST_NOISE_COUNTS * calibration.volt_per_count(reduction)
-    return LEAST_NOISE_STEPS * calibration.volt_per_count(1) / math.sqrt(reduction)
-
-
 def arm_fields(
     calibration: Calibration, reduction: int, stated_zero_v: float | None
 ) -> dict[str, int]:
@@ -193,59 +183,27 @@ def refuse(found: list[ReadinessFinding]) -> None:
         raise NotReadyError("no drop with this chain: " + "; ".join(reasons), reasons=reasons)
 
 
+def _rest(facts: Facts) -> AtRest:
+    """The first channel at rest."""
+    health = facts.health
+    return AtRest(
+        "",
+        facts.calibration,
+        facts.instrument.reduction,
+        health.level_v,
+        health.noise_v,
+        facts.zero_v,
+    )
+
+
 def _level(facts: Facts) -> list[ReadinessFinding]:
-    level_v, calibration = facts.health.level_v, facts.calibration
-    low_v, high_v = calibration.working_range_v()
-    if not low_v < level_v < high_v:
-        return [
-            ReadinessFinding(
-                "at-rail",
-                True,
-                f"the signal is at {level_v:.3f} V",
-                f"the amplifier works between {low_v:.3f} V and {high_v:.3f} V",
-                "it is at its limit, or dead: check supply, bridge wires and zero setting",
-            )
-        ]
-    zero_v = facts.zero_v
-    if zero_v is None:
-        return [
-            ReadinessFinding(
-                "zero-unknown",
-                False,
-                f"the signal rests at {level_v:.3f} V",
-                "the voltage without force is not stated",
-                "calibrate, or enter zero_v under [calibration] or [amplifier]",
-            )
-        ]
-    span_v = calibration.rail_high_v - calibration.rail_low_v
-    off = abs(level_v - zero_v) / span_v
-    if off <= ZERO_DOUBTED:
-        return []
-    return [
-        ReadinessFinding(
-            "off-zero" if off > ZERO_REFUSED else "zero-moved",
-            off > ZERO_REFUSED,
-            f"the signal rests at {level_v:.3f} V",
-            f"expected {zero_v:.3f} V without force, within {ZERO_REFUSED * span_v:.3f} V",
-            "look for a broken bridge wire or a load on the cell; if the zero has moved, "
-            "calibrate again",
-        )
-    ]
+    return _rest(facts).level()
 
 
 def _noise(facts: Facts) -> list[ReadinessFinding]:
-    health, calibration, board = facts.health, facts.calibration, facts.instrument
-    least_v = least_noise_v(calibration, board.reduction)
-    if not health.noise_v >= least_v:
-        return [
-            ReadinessFinding(
-                "too-quiet",
-                True,
-                f"the signal is too still, {1e3 * health.noise_v:.3f} mV rms",
-                f"a working chain shows {1e3 * least_v:.3f} mV or more",
-                "check the bridge's wires and supply: only the converter's own noise is seen",
-            )
-        ]
+    if found := _rest(facts).quiet():
+        return found
+    health, calibration = facts.health, facts.calibration
     span_v = calibration.rail_high_v - calibration.rail_low_v
     most_n = MOST_NOISE_SPAN * span_v * abs(calibration.newton_per_volt)
     if facts.target_n:
