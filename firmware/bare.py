@@ -15,7 +15,12 @@ import time  # noqa: E402
 
 from machine import Pin, idle, mem32, reset, unique_id  # noqa: E402
 
-from hardware.chips import WATCHDOG_SCRATCH, this_chip  # noqa: E402
+from hardware.chips import (  # noqa: E402
+    PIN_REGULATOR,
+    WATCHDOG_SCRATCH,
+    has_regulator,
+    this_chip,
+)
 from hardware.link import UsbLink  # noqa: E402
 
 CHIP = this_chip()
@@ -23,17 +28,13 @@ SCRATCH = CHIP.watchdog + WATCHDOG_SCRATCH  # 0: PROMPT; 1 to 3: where an event 
 PROMPT = 0x7A07  # in the first scratch register: stay at the prompt after this reset
 LAST_WORD_MS = 200  # for what was written to leave by USB
 IS_UNFIT = " W with " in os.uname().machine  # it has a radio, see halt.py
-# The boards that have it, by the maker's name: their data sheets, "Powerchain". Low: the
-# supply saves power at light load, and ripples; high: it keeps its frequency.
-REGULATOR_BOARDS = ("Raspberry Pi Pico with ", "Raspberry Pi Pico2 with ")
-PIN_REGULATOR = 23
 
 ended_by = None  # the exception by which the firmware fell over, for who asks at the prompt
 
 
 def set_regulator(mode):
     """Set the mode of the board's supply; what it is now, "" where there is no such pin."""
-    if not os.uname().machine.startswith(REGULATOR_BOARDS):
+    if not has_regulator():
         return ""
     Pin(PIN_REGULATOR, Pin.OUT, value=1 if mode == "steady" else 0)
     return mode

@@ -89,6 +89,26 @@ DMA_WRITE_TRIGGER_WORD = 11  # AL2_WRITE_ADDR_TRIG in a channel's registers
 WATCHDOG_SCRATCH = 0x0C
 
 
+# The boards whose GP23 sets the mode of their own supply, by the maker's name: their data
+# sheets, "Powerchain". Low: it saves power at light load, and ripples; high: it keeps its
+# frequency. On a W board that pin is another's.
+REGULATOR_BOARDS = ("Raspberry Pi Pico with ", "Raspberry Pi Pico2 with ")
+PIN_REGULATOR = 23
+
+
+def adc_divider(cycles):
+    """ADC_DIV for so many cycles from one conversion to the next."""
+    # Below the conversion's own length it means: without a pause.
+    return (cycles - 1 if cycles > ADC_CYCLES else 0) << 8
+
+
+def has_regulator():
+    """Whether this board's supply has a mode that a pin sets."""
+    import os
+
+    return os.uname().machine.startswith(REGULATOR_BOARDS)
+
+
 def this_chip():
     """The chip this runs on."""
     import os

@@ -44,9 +44,6 @@ PASSES_HZ = 1000  # the duty is stepped this often: USB waits no longer
 SILENT_MS = 8000  # without a command or a ramp: the laptop is gone
 LINE_BYTES = 768  # of a histogram, in one line of base64
 FCS_ERROR = 1 << 2  # a conversion that did not settle is marked in its bit 15
-REGULATOR_PIN = 23  # high: the board's regulator never saves power
-# Boards of which it is known that this pin does so. On a W board it is another's.
-WITH_REGULATOR = ("Raspberry Pi Pico with ", "Raspberry Pi Pico2 with ")
 
 
 @micropython.viper
@@ -79,15 +76,13 @@ def begin(ramp_pin, channel_pin, silent_ms=SILENT_MS):
         return None
     for name in OUTPUTS:
         Pin(getattr(config, name), Pin.OUT, value=0)
-    name = os.uname().machine
-    has_regulator = any([name.startswith(one) for one in WITH_REGULATOR])
     facts = {
-        "machine": name,
+        "machine": os.uname().machine,
         "serial": unique_id().hex(),
         "chip": chips.this_chip().name,
         "rate_hz": config.CONVERSION_RATE_HZ,
         "slower": min(SLOWER, MOST_CYCLES * config.CONVERSION_RATE_HZ // chips.ADC_CLOCK_HZ),
-        "regulator": has_regulator,
+        "regulator": chips.has_regulator(),
     }
     print(json.dumps(facts))
     return Density(config.CONVERSION_RATE_HZ, ramp_pin, channel_pin, silent_ms)
@@ -139,7 +134,7 @@ class Density:
 
     def _set_slower(self, times):
         cycles = chips.ADC_CLOCK_HZ // self._rate_hz * times
-        mem32[self._adc + chips.ADC_DIV] = (cycles - 1 if cycles > chips.ADC_CYCLES else 0) << 8
+        mem32[self._adc + chips.ADC_DIV] = chips.adc_divider(cycles)
         self._per_pass = max(1, self._rate_hz // times // PASSES_HZ)
 
     def ramp(self, rising, length_ms, settle_ms):
@@ -173,7 +168,7 @@ class Density:
             Convert so many times more slowly: an input that is asked less loads less.
         """
         if forced is not None:
-            Pin(REGULATOR_PIN, Pin.OUT, value=1 if forced else 0)
+            Pin(chips.PIN_REGULATOR, Pin.OUT, value=1 if forced else 0)
         self._pwm.freq(_pulses(HELD_COUNTS))
         self._pwm.duty_u16(duty)
         self._set_slower(slower)
@@ -184,7 +179,7 @@ class Density:
             conversions -= self._per_pass
         self._set_slower(1)
         if forced is not None:
-            Pin(REGULATOR_PIN, Pin.OUT, value=0)
+            Pin(chips.PIN_REGULATOR, Pin.OUT, value=0)
         self._tell()
 
     def end(self):

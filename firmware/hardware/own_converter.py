@@ -21,9 +21,7 @@ def prepare(chip, config):
             bits |= 1 << pin - chips.FIRST_ADC_PIN + chips.CS_ROUND_ROBIN_SHIFT
     fcs_bits = chips.FCS_ENABLE | chips.FCS_DREQ | 1 << chips.FCS_THRESHOLD_SHIFT
     mem32[cs] = bits
-    # A divider below the conversion's own length means: without a pause.
-    divider = cycles - 1 if cycles > chips.ADC_CYCLES else 0
-    mem32[chip.adc + chips.ADC_DIV] = divider << 8
+    mem32[chip.adc + chips.ADC_DIV] = chips.adc_divider(cycles)
     mem32[fcs] = 0
     while mem32[fcs] >> chips.FCS_LEVEL_SHIFT & 15:
         mem32[fifo]  # drain

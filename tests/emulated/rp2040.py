@@ -13,7 +13,15 @@ from rp2040py.device import MicroPythonDevice
 
 from emulated.ramp_of_pin import RampOfPin
 from emulated.three_wire import ThreeWireConverter
-from emulated.wiring import CONVERSION_NS, INPUT_PINS, OUTPUT_PINS, Wiring, flash_image
+from emulated.wiring import (
+    BEAT_PIN,
+    CONVERSION_NS,
+    FLASH_PIN,
+    INPUT_PINS,
+    OUTPUT_PINS,
+    Wiring,
+    flash_image,
+)
 
 BLOCKS = 352  # of the file system in a Pico's flash
 START_S = 60
@@ -114,6 +122,11 @@ class Rp2040(Wiring):
     def _listen(self, pin: int) -> None:
         def changed(now: object, before: object) -> None:
             self.output_changed(pin, int(int(now) == 1), self.now_s())
+            # The emulator tells what a state machine does while one runs, and not what it is
+            # made to do by hand afterwards: so it is asked with every other output.
+            for other in (BEAT_PIN, FLASH_PIN):
+                if pin not in (BEAT_PIN, FLASH_PIN):
+                    self._mcu.gpio[other].check_for_updates()
 
         self._mcu.gpio[pin].add_listener(changed)
 

@@ -29,10 +29,10 @@ from tautlog.errors import (
     WrongDeviceError,
 )
 from tautlog.model.origin import board_is_rehearsed
+from tautlog.model.steps import CHIPS, chip_in
 from tautlog.model.stream import Instrument
 
 OLDEST_MICROPYTHON = (1, 28)
-CHIPS = ("RP2040", "RP2350")
 PROMPT_S = 3.0
 READ_S = 2.0  # for a byte: a board that erases flash is silent for some tenths of a second
 RESTART_S = 20.0
@@ -114,7 +114,7 @@ class Prompt:
             raise WrongDeviceError(f"the board's prompt answers {said!r:.60}")
         numbers, machine, mpy = said
         version = ".".join(str(number) for number in numbers)
-        if not any(chip in machine for chip in CHIPS):
+        if not chip_in(machine):
             raise WrongDeviceError(
                 f"the board is a {machine}: the firmware needs one of {', '.join(CHIPS)}"
             )

@@ -111,7 +111,7 @@ def calibrate(
         If the points give no calibration.
     """
     base, loads = base.resolved, np.array([point.load_n for point in points])
-    volts = _true_v(points, base)
+    volts = base.true_v([point.volt for point in points], [point.by_meter for point in points])
     _require_usable(volts, loads)
     line = _line(points, base, volts, loads)
     fit = _chosen(base, volts, loads, line, degree)
@@ -131,13 +131,6 @@ def calibrate(
     return Calibrated(calibration, tuple(points), fit, fit.degree, *over, budget, warnings)
 
 
-def _true_v(points: list[Point], base: Calibration) -> FloatArray:
-    """Voltages of the points: what the board's converter read is corrected for its steps."""
-    read_v = np.array([point.volt for point in points])
-    by_meter = np.array([point.by_meter for point in points])
-    return np.where(by_meter, read_v, base.true_v(read_v))
-
-
 def _line(points: list[Point], base: Calibration, volts: FloatArray, loads: FloatArray) -> Fit:
     """The straight line through the points.
 
@@ -151,8 +144,9 @@ def _line(points: list[Point], base: Calibration, volts: FloatArray, loads: Floa
     if base.steps.linearity is None or all(point.by_meter for point in points):
         return line
     typed = fit_polynomial([point.volt for point in points], loads, 1)
-    unknown_n = base.steps.level_u_steps * base.volt_per_count(1) * abs(line.coefficients[1])
-    if line.residual_sd > max(CURVE_SEEN * unknown_n, NOT_THE_BOARD * typed.residual_sd):
+    if line.residual_sd > max(
+        CURVE_SEEN * _level_u_n(base, line), NOT_THE_BOARD * typed.residual_sd
+    ):
         raise CalibrationError(
             f"the points scatter by {typed.residual_sd:.2g} N around a straight line as they are, "
             f"and by {line.residual_sd:.2g} N once they are corrected for the converter's steps: "
@@ -178,6 +172,11 @@ def _require_usable(volts: FloatArray, loads: FloatArray) -> None:
             f"at least {LEAST_CORRELATION:g} is needed): check wiring, gain and the order of the "
             "weights"
         )
+
+
+def _level_u_n(base: Calibration, line: Fit) -> float:
+    """Standard uncertainty of each level of the converter, as a force."""
+    return base.steps.level_u_steps * base.volt_per_count(1) * abs(float(line.coefficients[1]))
 
 
 def _fitted(
@@ -215,8 +214,7 @@ def _chosen(
     Every reading of one load has the same error of its level of the converter, so that repeated
     readings do not tell such errors from a curve.
     """
-    level_u_n = base.steps.level_u_steps * base.volt_per_count(1) * abs(line.coefficients[1])
-    seen = float(np.abs(line.residuals).max()) > CURVE_SEEN * level_u_n
+    seen = float(np.abs(line.residuals).max()) > CURVE_SEEN * _level_u_n(base, line)
     chosen = degree or (2 if seen and _is_curved(volts, loads, line) else 1)
     return line if chosen == 1 else fit_polynomial(volts, loads, chosen)
 

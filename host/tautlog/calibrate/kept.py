@@ -127,7 +127,7 @@ def _over(base: Calibration, path: Path) -> Calibration:
     """
     made = replace(base, **measured_in(path)[0])
     try:
-        made.steps  # noqa: B018
+        made.require_steps()
     except ValueError as problem:
         raise CampaignError(
             f"{path} does not fit campaign.toml: {problem}; correct converter_bits under "
@@ -217,11 +217,7 @@ def _require_own_points(points: object, own: Calibration) -> None:
     except (AssertionError, AttributeError, KeyError, TypeError, ValueError):
         raise ValueError("it holds no points that its factor could follow from") from None
     a, b = own.newton_per_volt, own.newton_per_square_volt
-    true_v = [
-        read if meter else true
-        for read, meter, true in zip(read_v, by_meter, own.true_v(read_v).tolist(), strict=True)
-    ]
-    above = [volt - (own.zero_v or 0.0) for volt in true_v]
+    above = [volt - (own.zero_v or 0.0) for volt in own.true_v(read_v, by_meter).tolist()]
     forces = [a * volt + b * volt * volt for volt in above]
     mean_n = math.fsum(forces) / max(len(forces), 1)
     spread = math.fsum((force - mean_n) ** 2 for force in forces)

@@ -201,25 +201,19 @@ class Calibration:
         noise_steps : float or None
             Noise of one conversion, rms, if it is known; see `Linearity.levels`.
         """
-        # By a table of all counts: a record has more samples than there are counts.
-        volts = self._volts_by_count(reduction, noise_steps)
-        return np.take(self._force_at(volts), counts, mode="clip")
+        return self._force_at(self.volts(counts, reduction, noise_steps))
 
     def volts(
         self, counts: npt.NDArray[np.uint16], reduction: int, noise_steps: float | None = None
     ) -> npt.NDArray[np.float64]:
         """Volts of raw counts of any shape, corrected for the converter's steps; see `force_n`."""
-        return np.take(self._volts_by_count(reduction, noise_steps), counts, mode="clip")
-
-    def _volts_by_count(self, reduction: int, noise_steps: float | None) -> npt.NDArray[np.float64]:
-        """Volts that each count of a sample stands for."""
         linearity = self.steps.linearity
         if linearity is None:
-            return np.arange(1 << 16, dtype=np.float64) * self.volt_per_count(reduction)
+            return counts.astype(np.float64) * self.volt_per_count(reduction)
         # Where sums would not fit 16 bits, counts are means: every so many sums.
         per_count = (reduction << self.converter_bits) // self.full_scale(reduction)
         levels = linearity.levels(reduction, noise_steps)[::per_count]
-        return np.asarray(levels * self.volt_per_count(1), np.float64)
+        return np.take(levels * self.volt_per_count(1), counts, mode="clip")
 
     def _force_at(self, volts: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         force = volts * self.newton_per_volt
@@ -227,14 +221,29 @@ class Calibration:
             force += self.newton_per_square_volt * (volts - (self.zero_v or 0.0)) ** 2
         return force
 
-    def true_v(self, read_v: npt.ArrayLike) -> npt.NDArray[np.float64]:
-        """Voltages that means over many conversions stand for, read as if all steps were equal."""
+    def true_v(
+        self, read_v: npt.ArrayLike, by_meter: npt.ArrayLike = False
+    ) -> npt.NDArray[np.float64]:
+        """Voltages that means over many conversions stand for, read as if all steps were equal.
+
+        What another meter read (`by_meter`, for all or for each) is true as it is.
+        """
         read = np.asarray(read_v, dtype=np.float64)
         linearity = self.steps.linearity
         if linearity is None:
             return read
         step_v = self.volt_per_count(1)
-        return linearity.level_of_mean(read / step_v) * step_v
+        return np.where(by_meter, read, linearity.level_of_mean(read / step_v) * step_v)
+
+    def require_steps(self) -> None:
+        """Refuse a `converter` that is no table, or of another resolution.
+
+        Raises
+        ------
+        ValueError
+            Says which.
+        """
+        steps_of(self.converter, self.converter_bits)
 
     def working_range_v(self) -> tuple[float, float]:
         """Voltages at or beyond which the amplifier counts as being at a limit, in V."""

@@ -242,6 +242,7 @@ def _refuse(word: str) -> float:
     raise ValueError(f"not the table of a converter: {word} is not a number")
 
 
+@lru_cache(maxsize=4)
 def published_linearity(chip: str) -> Linearity | None:
     """What is published of a chip's own converter; None if nothing is."""
     tables = {"RP2040": published.RP2040, "RP2350": published.RP2350}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -52,6 +53,7 @@ def chip_in(board: str) -> str:
     return next((chip for chip in CHIPS if chip in board), "")
 
 
+@lru_cache(maxsize=16)
 def steps_of(converter: str, bits: int) -> Steps:
     """The steps that a calibration's `converter` names.
 

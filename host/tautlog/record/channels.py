@@ -75,5 +75,5 @@ def _channel(name: str, values: Mapping[str, Value]) -> Channel:
     scale = built(values, kind) if kind and scaled else None
     if isinstance(scale, Calibration):
         require_scale(f"the channel {name!r}", values)
-        scale.steps  # noqa: B018 - refuses a damaged table
+        scale.require_steps()
     return Channel(name, scale)

@@ -123,7 +123,7 @@ def _calibration(values: Mapping[str, Value], *, counted: bool) -> Calibration:
     if counted:
         require_scale("/calibration", values)
     own = built(values, Calibration)
-    own.steps  # noqa: B018 - a damaged table of the converter is refused here
+    own.require_steps()
     return own
 
 

@@ -100,7 +100,7 @@ def recalibration_in(
     channel = str(kept.get("channel", ""))
     base = channel_for(channels, channel).calibration if channel else own
     used = replace(base or own, **{"converter": "", **measured})
-    used.steps  # noqa: B018 - refuses a damaged table
+    used.require_steps()
     return Recalibration(**texts, calibration=used, channel=channel)
 
 
