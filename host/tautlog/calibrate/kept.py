@@ -13,6 +13,7 @@ from tautlog.files.ordinary import read_ordinary
 from tautlog.files.strict_json import read_object
 from tautlog.model.calibration import MEASURED, Calibration
 from tautlog.model.key import keys_of
+from tautlog.model.steps import steps_of
 from tautlog.model.timestamp import day_problem
 
 FOLDER = "calibrations"
@@ -127,7 +128,7 @@ def _over(base: Calibration, path: Path) -> Calibration:
     """
     made = replace(base, **measured_in(path)[0])
     try:
-        made.require_steps()
+        steps_of(made.converter, made.converter_bits)  # refuses what is no table
     except ValueError as problem:
         raise CampaignError(
             f"{path} does not fit campaign.toml: {problem}; correct converter_bits under "

@@ -235,16 +235,6 @@ class Calibration:
         step_v = self.volt_per_count(1)
         return np.where(by_meter, read, linearity.level_of_mean(read / step_v) * step_v)
 
-    def require_steps(self) -> None:
-        """Refuse a `converter` that is no table, or of another resolution.
-
-        Raises
-        ------
-        ValueError
-            Says which.
-        """
-        steps_of(self.converter, self.converter_bits)
-
     def working_range_v(self) -> tuple[float, float]:
         """Voltages at or beyond which the amplifier counts as being at a limit, in V."""
         low_v, high_v = self.rail_low_v, self.rail_high_v

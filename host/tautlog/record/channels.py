@@ -9,6 +9,7 @@ import h5py
 
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import KINDS, Channel, Scale, channel_for
+from tautlog.model.steps import steps_of
 from tautlog.record import layout
 from tautlog.record.numbers import require_scale
 from tautlog.record.parts import PlaceAttributes, Value, built
@@ -75,5 +76,5 @@ def _channel(name: str, values: Mapping[str, Value]) -> Channel:
     scale = built(values, kind) if kind and scaled else None
     if isinstance(scale, Calibration):
         require_scale(f"the channel {name!r}", values)
-        scale.require_steps()
+        steps_of(scale.converter, scale.converter_bits)  # refuses what is no table
     return Channel(name, scale)

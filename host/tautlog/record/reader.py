@@ -14,6 +14,7 @@ from tautlog.analysis.limits_at_arming import in_force
 from tautlog.model.calibration import Calibration
 from tautlog.model.origin import origin_of
 from tautlog.model.reception import reception_in
+from tautlog.model.steps import steps_of
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.record import entries
@@ -123,7 +124,7 @@ def _calibration(values: Mapping[str, Value], *, counted: bool) -> Calibration:
     if counted:
         require_scale("/calibration", values)
     own = built(values, Calibration)
-    own.require_steps()
+    steps_of(own.converter, own.converter_bits)  # refuses what is no table
     return own
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from tautlog.model.calibration import MEASURED, Calibration
 from tautlog.model.channels import Channel, channel_for
+from tautlog.model.steps import steps_of
 from tautlog.record.numbers import refuse_nonsense
 from tautlog.record.parts import real
 
@@ -100,7 +101,7 @@ def recalibration_in(
     channel = str(kept.get("channel", ""))
     base = channel_for(channels, channel).calibration if channel else own
     used = replace(base or own, **{"converter": "", **measured})
-    used.require_steps()
+    steps_of(used.converter, used.converter_bits)  # refuses what is no table
     return Recalibration(**texts, calibration=used, channel=channel)
 
 
