@@ -1,0 +1,60 @@
+"""Make the drawings and tables of the hardware notes anew.
+
+``python hardware_notes/scripts/make.py``. What is made stands in the repository, so that a reader
+needs no program. With ``--check`` nothing is written: what differs is told, with exit status 1.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import pkgutil
+import sys
+from pathlib import Path
+
+import figures
+from sheets import NOTES, SHEETS, with_tables, wrong_figures
+
+for module in pkgutil.iter_modules(figures.__path__):
+    importlib.import_module(f"figures.{module.name}")
+
+
+def tables() -> dict[str, str]:
+    """Markdown of each made table, by its name in the sheets."""
+    return {}
+
+
+def drawings() -> dict[str, str]:
+    """SVG text of each drawing, by its file's name."""
+    return {}
+
+
+def wanted() -> dict[Path, str]:
+    """Text of every file that is made, or has a made part."""
+    made = tables()
+    texts = {sheet: with_tables(sheet.read_text(encoding="utf-8"), made) for sheet in SHEETS}
+    return texts | {NOTES / "drawings" / name: svg for name, svg in drawings().items()}
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Write what differs, or tell it."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--check", action="store_true", help="write nothing, tell what differs")
+    check = parser.parse_args(arguments).check
+    wrong = False
+    for path, text in wanted().items():
+        if not path.exists() or path.read_text(encoding="utf-8") != text:
+            wrong = True
+            print(f"{path.relative_to(NOTES)}: {'is not' if check else 'was not'} what is made")
+            if not check:
+                path.parent.mkdir(exist_ok=True)
+                path.write_text(text, encoding="utf-8")
+    for sheet in SHEETS:
+        for fault in wrong_figures(sheet.read_text(encoding="utf-8")):
+            wrong = True
+            print(f"{sheet.name}: {fault}")
+    return int(wrong and check)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
