@@ -7,7 +7,7 @@ from fakes.crew import SilentCrew
 from fakes.drops import DropBoard, plan_at, session_with
 
 from tautlog.cli import conduct as conduct_module
-from tautlog.cli.conduct import conduct, show_outcome
+from tautlog.cli.conduct import Shown, conduct, show_outcome
 from tautlog.cli.console import ConsoleCrew
 from tautlog.drop.outcome import DropOutcome
 from tautlog.drop.run import run_drop
@@ -46,7 +46,7 @@ def gives(monkeypatch, place, name, times, before=True):
 
 
 def show(outcome):
-    show_outcome(outcome, ConsoleCrew(yes=True, quiet=True), cfc=None, as_json=True)
+    show_outcome(outcome, ConsoleCrew(yes=True, quiet=True), cfc=None, shown=Shown.AS_JSON)
 
 
 @pytest.mark.parametrize("name", SIGNALS)

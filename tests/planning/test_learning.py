@@ -305,6 +305,19 @@ def test_a_list_is_gone_through_by_two(kite, capsys, monkeypatch):
     assert fresh_checklist(kite) is None
 
 
+def test_a_measured_fault_ends_a_list_before_the_questions(kite, capsys, monkeypatch):
+    import io
+
+    add_checklist(kite, complete())
+    assert fresh_checklist(kite) is not None
+    nobody = io.StringIO("y\n" * 10)
+    monkeypatch.setattr("sys.stdin", nobody)
+    assert run(["check", "--by", "A", "--with", "B"]) == 1
+    assert "come once this is mended" in capsys.readouterr().err
+    assert nobody.tell() == 0  # nothing was asked
+    assert fresh_checklist(kite) is None  # and the earlier list no longer counts
+
+
 def permit(kite, **more):
     from tautlog.cli.console import ConsoleCrew
     from tautlog.cli.drop_permit import permitted

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+
 from tautlog.archive.assessment import Assessment
 from tautlog.model.legs import SUM, Legs
 from tautlog.model.origin import IMPORTED, MARK
@@ -200,3 +202,19 @@ def _next_words(drop: Assessment) -> str:
     if drop.verdict.article == "not-inspected":
         return "inspect the article"
     return "continue with the plan, if nothing moved or changed"
+
+
+def next_command(drop: Assessment) -> str:
+    """The command that does what comes next; what people must do stands in the fifth line."""
+    path = shlex.quote(str(drop.path))
+    if drop.has("leg-uncalibrated"):
+        return "tautlog calibrate --channel NAME"
+    if drop.has("not-a-pull") or drop.marks.peak_force_n is None:
+        return f"tautlog show {path}"
+    if drop.verdict.article == "not-inspected":
+        return f"tautlog inspect {path} --found FINDING --by NAME"
+    if drop.verdict.record_verdict != "valid":
+        return f"tautlog show {path}"
+    if not drop.decision:
+        return f"tautlog decide {path} --verdict VERDICT --by NAME --reason TEXT"
+    return "tautlog plan"

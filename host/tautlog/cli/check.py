@@ -38,10 +38,11 @@ def command(
     """Go through the checklist before a drop: one person asks, a second one answers.
 
     The program measures what it can, and checks the drop against mount, rig and load path as
-    `drop` will do; give the same --line, --mass and so on. The list is valid for ten minutes,
+    `drop` will do; give the same --line, --mass and so on. Where something measured is wrong it
+    ends there, and the questions come once that is mended. The list is valid for ten minutes,
     and void when somebody enters the zone. It goes into the record of the next drop.
     """
-    from tautlog.campaign.checklist import add_checklist
+    from tautlog.campaign.checklist import CHALLENGES, add_checklist
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
     from tautlog.errors import CampaignError
@@ -61,12 +62,16 @@ def command(
     setup = options.setup_of(campaign, given)
     click.echo(CAUTION, err=True)
     measured = _measured(campaign, setup, _facts(port, campaign, setup, timeout_scale), override)
-    made = _answered(operator, second, measured)
+    # What is measured needs no second opinion: nobody answers ten questions in vain. The list
+    # is kept all the same, so that an earlier one no longer counts.
+    faults = [check for check in measured if not check.holds]
+    made = _answered(operator, second, measured, () if faults else CHALLENGES)
     path = add_checklist(campaign.folder, made)
     if as_json:
         print_json({**asdict(made), "open": list(made.open_points), "file": str(path)})
     if made.open_points:
-        raise CampaignError("not ready: " + "; ".join(made.open_points))
+        later = "; the questions to the second person come once this is mended" if faults else ""
+        raise CampaignError("not ready: " + "; ".join(made.open_points) + later)
     if not as_json:
         click.echo(f"complete, valid for ten minutes: {path}")
 
@@ -89,14 +94,19 @@ def _measured(
     return measured
 
 
-def _answered(operator: str, second: str, measured: list[PathCheck]) -> Checklist:
+def _answered(
+    operator: str,
+    second: str,
+    measured: list[PathCheck],
+    challenges: tuple[tuple[str, str], ...],
+) -> Checklist:
     """The list, with the second person's answer to every challenge."""
-    from tautlog.campaign.checklist import CHALLENGES, Checklist
+    from tautlog.campaign.checklist import Checklist
     from tautlog.model.timestamp import stamp
 
     answered = [
         (text, click.confirm(f"{second}: {text}?", default=False, err=True))
-        for _, text in CHALLENGES
+        for _, text in challenges
     ]
     return Checklist(stamp(), operator, second, tuple(measured), tuple(answered))
 

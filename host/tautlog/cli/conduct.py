@@ -5,18 +5,20 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from enum import Enum
 from pathlib import Path
 
 import click
 
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.kept_marks import as_json as plain
+from tautlog.archive.verdict_lines import next_command
 from tautlog.board.health import read_shunt_step
 from tautlog.board.link import SerialLink
 from tautlog.board.session import Session
 from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
 from tautlog.cli.output import print_json
-from tautlog.display.quick_look import draw_new, mark_new
+from tautlog.display.quick_look import draw_new, mark_new, picture_path
 from tautlog.drop.crew import Shield
 from tautlog.drop.outcome import DropOutcome, DropPlan
 from tautlog.drop.recovery import recover
@@ -24,6 +26,21 @@ from tautlog.drop.run import NOT_ARMED, run_drop
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import AbortedError, LinkError, TautlogError
 from tautlog.record import add_shunt_check, open_record
+
+
+class Shown(Enum):
+    """How much of a new record is shown."""
+
+    FIVE_LINES = "reasons, five lines, next command"
+    EVERY_FIGURE = "all figures before them"
+    AS_JSON = "one JSON object"
+
+    @classmethod
+    def asked(cls, *, every_figure: bool, as_json: bool) -> Shown:
+        """What the options ask for; JSON has all figures anyway."""
+        if as_json:
+            return cls.AS_JSON
+        return cls.EVERY_FIGURE if every_figure else cls.FIVE_LINES
 
 
 def conduct(
@@ -74,11 +91,14 @@ def show_outcome(
     crew: ConsoleCrew,
     *,
     cfc: int | None,
-    as_json: bool,
+    shown: Shown,
     truth: Callable[[int], Mapping[str, object]] | None = None,
     stop: StopRequest | None = None,
 ) -> None:
     """Mark the new record, show the results, draw it.
+
+    On a terminal the five lines and the next command stand last. The record's name comes before
+    them, and that of its picture, which is drawn once the verdict is seen: drawing takes longest.
 
     The record is marked and drawn even if the terminal is gone. Only three Ctrl-C or SIGTERM
     end that.
@@ -107,14 +127,13 @@ def show_outcome(
         true = truth(open_record(outcome.path).first_sample_index) if truth else None
         with show():
             crew.judged(assessment)
-            if not as_json:
-                # The verdict comes first: drawing takes longest.
-                print_verdict(assessment)
-                print_figures(assessment, true)
+            if shown != Shown.AS_JSON:
+                _print_result(assessment, true, every_figure=shown == Shown.EVERY_FIGURE)
         picture = draw_new(outcome.path, assessment)
         done.append("drawn")
         with show():
-            _print_end(assessment, picture, true, as_json)
+            if shown == Shown.AS_JSON:
+                _print_json(assessment, picture, true)
     _say_problem(assessment, show, stop)
     _raise_shunt_problem(outcome)
 
@@ -143,15 +162,20 @@ def _aborted_if_left(path: Path, stop: StopRequest) -> Iterator[list[str]]:
         ) from problem
 
 
-def _print_end(
-    assessment: Assessment, picture: Path, true: Mapping[str, object] | None, as_json: bool
+def _print_result(
+    assessment: Assessment, true: Mapping[str, object] | None, *, every_figure: bool
 ) -> None:
-    if as_json:
-        truth = {"truth": true} if true else {}
-        files = {"record": str(assessment.path), "picture": str(picture)}
-        print_json({**files, **truth, "marks": plain(assessment)})
-    else:
-        click.echo(f"record  {assessment.path}\npicture {picture}")
+    if every_figure:
+        print_figures(assessment, true)
+    click.echo(f"record  {assessment.path}\npicture {picture_path(assessment.path)}")
+    print_verdict(assessment)
+    click.echo(f"next: {next_command(assessment)}")
+
+
+def _print_json(assessment: Assessment, picture: Path, true: Mapping[str, object] | None) -> None:
+    files = {"record": str(assessment.path), "picture": str(picture)}
+    truth = {"truth": true} if true else {}
+    print_json({**files, **truth, "marks": plain(assessment)})
 
 
 def _say_problem(assessment: Assessment, show: Shield, stop: StopRequest) -> None:

@@ -201,11 +201,12 @@ def _hum(health: Health) -> str:
 
 
 def print_verdict(assessment: Assessment) -> None:
-    """Print the quick look in its fixed order, then the decision, notes and reasons."""
+    """Print the decision, notes and reasons, then the quick look in its fixed order.
+
+    The five lines come last: what is printed last is what stays on the screen.
+    """
     from tautlog.archive.verdict_lines import notes, quick_look
 
-    for line in quick_look(assessment):
-        click.echo(line)
     decision = assessment.decision
     if decision:
         click.echo(
@@ -216,6 +217,8 @@ def print_verdict(assessment: Assessment) -> None:
         click.echo(f"  {note}")
     for reason in assessment.verdict.reasons:
         click.echo(f"  - {reason.text}")
+    for line in quick_look(assessment):
+        click.echo(line)
 
 
 _NOT_FIGURES = ("legs", "witness", "excitation")  # told in lines of their own

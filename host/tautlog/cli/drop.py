@@ -49,7 +49,7 @@ from tautlog.model import quantities as q
 @override_options
 @options.live_option
 @options.cfc_option
-@options.json_option
+@options.shown_options
 def command(
     port: str | None,
     timeout_scale: float,
@@ -63,6 +63,7 @@ def command(
     override_reason: str | None,
     live: bool,
     cfc: str | None,
+    every_figure: bool,
     as_json: bool,
     **setup: Any,
 ) -> None:
@@ -78,7 +79,7 @@ def command(
     record is marked, they only skip what is still to be read from the board.
     """
     from tautlog.campaign.fitted_shunt import shunt_of
-    from tautlog.cli.conduct import conduct, show_outcome
+    from tautlog.cli.conduct import Shown, conduct, show_outcome
     from tautlog.cli.drop_permit import permitted
     from tautlog.cli.live_crew import crew_for
     from tautlog.drop.granting import count_elsewhere
@@ -108,4 +109,5 @@ def command(
                 kept = outcome.path
             finally:
                 count_elsewhere(campaign, plan.setup, kept)
-            show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json, stop=stop)
+            shown = Shown.asked(every_figure=every_figure, as_json=as_json)
+            show_outcome(outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop)

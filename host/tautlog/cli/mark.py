@@ -51,7 +51,7 @@ def command(
     if as_json:
         print_json(plain(assessment, budgets=budget))
         return
-    print_verdict(assessment)
     print_figures(assessment)
     if budget:
         print_budgets(assessment.marks.budgets)
+    print_verdict(assessment)

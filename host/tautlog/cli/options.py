@@ -212,6 +212,17 @@ def json_option(function: Function) -> Function:
     return click.option("--json", "as_json", is_flag=True, help="Print JSON.")(function)
 
 
+def shown_options(function: Function) -> Function:
+    """Add --all and --json: how much of a new record is shown."""
+    function = click.option(
+        "--all",
+        "every_figure",
+        is_flag=True,
+        help="Print all figures before the verdict, as `tautlog mark` does.",
+    )(function)
+    return json_option(function)
+
+
 def live_option(function: Function) -> Function:
     """Add --live."""
     return click.option(

@@ -24,13 +24,14 @@ if TYPE_CHECKING:
 @options.setup_options
 @options.out_option
 @options.cfc_option
-@options.json_option
+@options.shown_options
 def command(
     record: Path | None,
     port: str | None,
     timeout_scale: float,
     out: Path | None,
     cfc: str | None,
+    every_figure: bool,
     as_json: bool,
     **setup: Any,
 ) -> None:
@@ -42,7 +43,7 @@ def command(
     what is on disk. Ctrl-C and SIGTERM end it between two blocks: the board still holds the
     event, and the next call goes on.
     """
-    from tautlog.cli.conduct import show_outcome
+    from tautlog.cli.conduct import Shown, show_outcome
     from tautlog.cli.console import ConsoleCrew
     from tautlog.drop.recovery import KEPT, complete
     from tautlog.drop.stop import StopRequest
@@ -61,7 +62,8 @@ def command(
                 return
             outcome = found
             crew.say(f"the event came {KEPT.get(outcome.kept, outcome.kept)}")
-        show_outcome(outcome, crew, cfc=options.class_of(cfc), as_json=as_json, stop=stop)
+        shown = Shown.asked(every_figure=every_figure, as_json=as_json)
+        show_outcome(outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop)
 
 
 @contextlib.contextmanager
@@ -97,8 +99,8 @@ def _show_known(path: Path, as_json: bool) -> None:
         drawn = str(picture) if picture.exists() else None
         print_json({"record": str(path), "picture": drawn, "marks": plain(assessment)})
         return
-    print_verdict(assessment)
     click.echo(f"record  {path}")
+    print_verdict(assessment)
 
 
 def _from_board(

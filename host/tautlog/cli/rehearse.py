@@ -13,6 +13,7 @@ from tautlog.errors import CampaignError, LinkError, RefusedError
 from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
+    from tautlog.cli.conduct import Shown
     from tautlog.cli.console import ConsoleCrew
     from tautlog.drop.outcome import DropOutcome, DropPlan
     from tautlog.rehearsal.process import BoardProcess
@@ -107,7 +108,7 @@ class FaultName(options.TextType):
 )
 @options.live_option
 @options.cfc_option
-@options.json_option
+@options.shown_options
 def command(
     mass_kg: float | None,
     height_m: float | None,
@@ -123,6 +124,7 @@ def command(
     serve: int | None,
     live: bool,
     cfc: str | None,
+    every_figure: bool,
     as_json: bool,
 ) -> None:
     """Rehearse a whole drop with no hardware.
@@ -132,6 +134,7 @@ def command(
     drop` does. The record says that it is a rehearsal, goes into the campaign's folder
     `rehearsals`, and counts for nothing.
     """
+    from tautlog.cli.conduct import Shown
     from tautlog.cli.live_crew import crew_for
     from tautlog.rehearsal.process import BoardProcess
     from tautlog.rehearsal.rig import SimulatedRig
@@ -162,7 +165,8 @@ def command(
         crew.say("rehearsal: simulated rig, real firmware; nothing can fall")
         if fault:
             crew.say(f"fault played: {fault}")
-        _rehearse(board, rig, plan, crew, options.class_of(cfc), as_json)
+        shown = Shown.asked(every_figure=every_figure, as_json=as_json)
+        _rehearse(board, rig, plan, crew, options.class_of(cfc), shown)
 
 
 def _rate_hz(changes: dict[str, int | float | str]) -> float | None:
@@ -225,7 +229,7 @@ def _rehearse(
     plan: DropPlan,
     crew: ConsoleCrew,
     cfc: int | None,
-    as_json: bool,
+    shown: Shown,
 ) -> None:
     from tautlog.cli.conduct import conduct, show_outcome
     from tautlog.drop.stop import StopRequest
@@ -240,7 +244,7 @@ def _rehearse(
             crew.say(f"the cable is out ({problem})")
             with stop.at_once():
                 outcome = _recover(board, plan, crew)
-        show_outcome(outcome, crew, cfc=cfc, as_json=as_json, truth=rig.truth, stop=stop)
+        show_outcome(outcome, crew, cfc=cfc, shown=shown, truth=rig.truth, stop=stop)
 
 
 def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutcome:

@@ -48,4 +48,9 @@ def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Assessment:
 
 def draw_new(path: Path, drop: Assessment) -> Path:
     """Draw a new record to a file next to it."""
-    return picture_of(open_record(path), drop, path.with_suffix(".png"))
+    return picture_of(open_record(path), drop, picture_path(path))
+
+
+def picture_path(path: Path) -> Path:
+    """Where the picture of a new record goes: next to it."""
+    return path.with_suffix(".png")
