@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 OPENED, SHORTED, STUCK, EXCHANGED = "open", "short", "stuck", "exchanged"
-TRIED, NOT_TRIED = "rehearsed", "not tried"
+TRIED, NOT_TRIED = "rehearsed, own simulation", "not tried"
 
 
 @dataclass(frozen=True)
