@@ -25,7 +25,28 @@ def hello(board, config):
         "before_s": config.GUARD_BEFORE_S,
         "after_s": Window(config).after_s,
         "least_s": config.GUARD_AFTER_S,
+        "pins": pins(config),
+        "flash_ms": config.FLASH_MS,
     }
+
+
+def pins(config):
+    """Pins in the order of wire.py's text: what connects to what, for whoever must know."""
+    three_wires = config.CONVERTER_BITS == 16
+    return [
+        config.PIN_SWITCH,
+        config.PIN_KEY,
+        config.PIN_DRIVE,
+        config.PIN_SHUNT,
+        config.PIN_LAMP,
+        config.PIN_ARTICLE_WIRE,
+        config.PIN_MOUNT_WIRE,
+        config.PIN_FLASH,
+        config.PIN_BEAT,
+        config.PIN_CONVERSION_START if three_wires else -1,
+        config.PIN_CONVERSION_CLOCK if three_wires else -1,
+        config.PIN_CONVERSION_DATA if three_wires else -1,
+    ] + [-1 if three_wires else pin for pin in config.PIN_CONVERTER]
 
 
 def state(instrument, inputs):

@@ -55,7 +55,10 @@ Commands by ASK
 hello    `wire`: version spoken. Answer: the board describes itself; `before_s`, `after_s`:
          the window that its memory guards, and `least_s`, what config.py asks for after
          the release. `bits` of one conversion (one of CONVERTER_BITS) and `reduction` make
-         the sample's full scale, see full_scale. `refused`, only where the firmware does not
+         the sample's full scale, see full_scale. `pins`: GPIO numbers of release switch, key,
+         drive, shunt, lamp, article wire, mount wire, flash, beat, the three of a 16-bit
+         converter (start, clock, data), then one for each channel of the chip's own; -1 where
+         nobody uses it. `flash_ms`: length of the flash, 0 for none. `refused`, only where the firmware does not
          run: the number of the reason (WRONG_CONFIG, UNFIT or NOT_STARTED) and, in `faults`,
          texts that say more: lines of config.py, the board, or the last lines of the
          traceback. Such a board has no pin as output, and refuses all but hello, status,

@@ -15,13 +15,15 @@ from pathlib import Path
 import figures
 from sheets import NOTES, SHEETS, with_tables, wrong_figures
 
+from tautlog.model.wire_faults import fault_table
+
 for module in pkgutil.iter_modules(figures.__path__):
     importlib.import_module(f"figures.{module.name}")
 
 
 def tables() -> dict[str, str]:
     """Markdown of each made table, by its name in the sheets."""
-    return {}
+    return {"faults": fault_table()}
 
 
 def drawings() -> dict[str, str]:

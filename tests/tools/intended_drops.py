@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from brought_up import BOARD, step_done
+
 from tautlog.campaign.sections import RigLimits
 from tautlog.model.calibration import Calibration
+from tautlog.model.commissioning import Parts
+from tautlog.model.commissioning_steps import steps_for
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount
+from tautlog.model.proven_wiring import Proving
 from tautlog.model.timestamp import today
+from tautlog.model.wiring import read_wiring
 from tautlog.planning.electronics_advice import Electrics
 from tautlog.planning.gate import Intended
 
 DATED = Calibration(zero_v=0.45, date=today())
+_STEPS = steps_for(Parts(), read_wiring(BOARD.wiring))
+PROVEN = Proving(done=tuple(step_done(step.name) for step in _STEPS), board=BOARD)
 GOOD = Intended(
     mass_kg=9.0,
     height_m=1.2,
@@ -30,4 +38,5 @@ GOOD = Intended(
     lines=("l",),
     articles=("a",),
     mounts=("m",),
+    proving=PROVEN,
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from brought_up import bring_up
 from command_line import said
 
 from tautlog.cli import run
@@ -15,11 +16,12 @@ DATED = f'\ndate = "{today()}"'
 
 
 def kite_in(tmp_path, monkeypatch):
-    """The example's campaign, calibrated today, its mount proven for peaks up to 2400 N."""
+    """The example's campaign, calibrated today, its mount proven to 2400 N, its wires tried."""
     assert run(["init", str(tmp_path / "kite")]) == 0
     monkeypatch.chdir(tmp_path / "kite")
     change(tmp_path / "kite", '\ndate = ""', DATED)
     assert run(["proof", "--pulled", "3000", *PULLED]) == 0
+    bring_up(tmp_path / "kite")
     return tmp_path / "kite"
 
 

@@ -23,6 +23,7 @@ from tautlog.errors import (
 from tautlog.files.strict_json import read_json
 from tautlog.firmware import wire
 from tautlog.model.stream import Block, BoardEvent, Instrument
+from tautlog.model.wiring import wiring_of
 
 
 @dataclass(frozen=True)
@@ -203,6 +204,7 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         guard_after_s=_seconds(hello.get("after_s")),
         guard_least_s=_seconds(hello.get("least_s", hello.get("after_s"))),
         regulator=str(hello.get("regulator", "")),
+        wiring=wiring_of(hello),
     )
 
 

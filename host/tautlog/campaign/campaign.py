@@ -37,6 +37,7 @@ from tautlog.model.load_path import Element, Mount
 from tautlog.model.names import meant, short
 from tautlog.model.trace import DropSetup
 from tautlog.model.window import Sampling
+from tautlog.model.wiring import Fitted
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ class Campaign:
         Serial port, or "" if none is stated; how long to wait for the board.
     note : str
         Remarks.
-    rig, cell, amplifier, decision, articles, elements : ...
+    rig, cell, amplifier, fitted, decision, articles, elements : ...
         As campaign.toml states them.
     lines : tuple of Line
         The lines whose stiffness campaign.toml states.
@@ -90,6 +91,7 @@ class Campaign:
     cell: Cell = field(default_factory=Cell)
     amplifier: Amplifier = field(default_factory=Amplifier)
     decision: DecisionRule = field(default_factory=DecisionRule)
+    fitted: Fitted = field(default_factory=Fitted)
     lines: tuple[Line, ...] = ()
     articles: tuple[Article, ...] = ()
     mounts: tuple[Mount, ...] = ()
@@ -201,6 +203,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         cell=stated.cell,
         amplifier=stated.amplifier,
         decision=stated.decision,
+        fitted=stated.fitted,
         lines=tuple(line.line for line in stated.line if line.line is not None),
         articles=stated.article,
         mounts=_with_proofs(where.parent, stated.mount),

@@ -31,6 +31,7 @@ from tautlog.model.legs import SUM
 from tautlog.model.load_path import Element, Mount
 from tautlog.model.signature import signed
 from tautlog.model.trace import DropSetup
+from tautlog.model.wiring import Fitted
 
 
 @dataclass(frozen=True)
@@ -137,6 +138,10 @@ class Stated:
         metadata=_section(
             "The supply of the bridges, on the board's channel `excitation`", as_comment=True
         ),
+    )
+    fitted: Fitted = field(
+        default_factory=Fitted,
+        metadata=_section("Parts that this rig has; each is tried by `tautlog health --bring-up`"),
     )
     decision: DecisionRule = field(
         default_factory=DecisionRule,

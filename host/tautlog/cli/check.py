@@ -86,7 +86,13 @@ def _measured(
     by, reason = override
     measured = [
         *measured_checks(facts, campaign.folder, setup.target_n),
-        *checked_for(campaign, setup, by=by, reason=reason),
+        *checked_for(
+            campaign,
+            setup,
+            by=by,
+            reason=reason,
+            instrument=None if facts is None else facts.instrument,
+        ),
     ]
     for check in measured:
         word = "holds " if check.holds else "REFUSE" if check.refuses else "LOOK: "

@@ -8,26 +8,85 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
+from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.board.finding import ReadinessFinding
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
+    from tautlog.model.stream import Instrument
 
 
 @click.command(name="health")
 @options.port_options
 @click.option("--watch", is_flag=True, help="Keep reading until Ctrl-C.")
 @options.target_option
+@click.option(
+    "--bring-up", "bringing_up", is_flag=True, help="Try each wire by hand; go on where it stopped."
+)
+@click.option("--by", default="", metavar="NAME", help="Bring-up: who does it.")
+@click.option("--step", default="", metavar="NAME", help="Bring-up: do this one step again.")
+@click.option("--anew", is_flag=True, help="Bring-up: do every step again.")
+@click.option("--list", "listing", is_flag=True, help="Bring-up: list the steps, do none.")
+@click.option(
+    "--bench",
+    type=click.IntRange(1, 65535),
+    metavar="TCP_PORT",
+    help="Bring-up of a rehearsed board: let its bench do every step, see `rehearse --bench`.",
+)
+@options.correction_options("LINE")
 @options.json_option
 def command(
-    port: str | None, timeout_scale: float, watch: bool, target_n: float | None, as_json: bool
+    port: str | None,
+    timeout_scale: float,
+    watch: bool,
+    target_n: float | None,
+    bringing_up: bool,
+    by: str,
+    step: str,
+    anew: bool,
+    listing: bool,
+    bench: int | None,
+    supersedes: str | None,
+    reason: str,
+    as_json: bool,
 ) -> None:
     """Read the instrument at rest, and say whether a drop may be armed.
 
     The program judges the same things as before a drop, with the shunt's step where a shunt is
     fitted. Exit status 1 if a drop would be refused.
+
+    With --bring-up it leads through the first day: it says which wire to open or to short, shows
+    what is expected beside what the board reads, asks what only a person can see, and keeps it
+    all in the campaign. It ARMS the board, with the latch's coil off and a test lamp in its
+    place. Without a whole bring-up of this board, with these pins and channels, no drop is armed.
     """
+    if bringing_up:
+        from tautlog.cli.bring_up import Asked, bring_up
+
+        asked = Asked(
+            by,
+            step,
+            signed(reason),
+            options.number_of(supersedes),
+            anew=anew,
+            listing=listing,
+            as_json=as_json,
+            bench=bench,
+        )
+        bring_up(port, timeout_scale, asked)
+        return
+    if by or step or anew or listing or bench or supersedes or reason:
+        raise click.UsageError(
+            "--by, --step, --anew, --list, --bench, --supersedes and --reason go with --bring-up"
+        )
+    _read(port, timeout_scale, watch, target_n, as_json)
+
+
+def _read(
+    port: str | None, timeout_scale: float, watch: bool, target_n: float | None, as_json: bool
+) -> None:
+    """Read the instrument at rest and judge it."""
     from tautlog.board.link import SerialLink
     from tautlog.board.readiness import findings, read_facts, refuse
     from tautlog.board.session import Session
@@ -77,7 +136,7 @@ def command(
             _show_shunt(**shunt)
             _show(found)
         refuse_doubtful(doubts)
-        refuse(found)
+        refuse([*found, *_wires(campaign, board)])
 
 
 def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, ...]:
@@ -90,6 +149,19 @@ def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, .
     expired = [check.text for check in validity(calibration, today()) if check.refuses]
     texts = tuple(text.removeprefix("calibration: ") for text in expired)
     return campaign.calibration_doubts + texts
+
+
+def _wires(campaign: Campaign | None, board: Instrument) -> list[ReadinessFinding]:
+    """Whether the board's wires were brought up, by the guard that `drop` asks."""
+    from tautlog.board.finding import ReadinessFinding
+    from tautlog.campaign.bring_ups import proving_of
+    from tautlog.model.proven_wiring import MEND, unproven
+
+    why = "" if campaign is None else unproven(proving_of(campaign, board))
+    if not why:
+        return []
+    seen = f"wiring: {why.removesuffix(f': {MEND}')}"
+    return [ReadinessFinding("wiring-unproven", True, seen, "each wire tried by hand", MEND)]
 
 
 def _shunt_n(campaign: Campaign | None) -> float | None:

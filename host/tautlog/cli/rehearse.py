@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -106,6 +107,13 @@ class FaultName(options.TextType):
     metavar="TCP_PORT",
     help="Only start board and rig, to practise `tautlog drop` on.",
 )
+@click.option(
+    "--bench",
+    type=click.IntRange(1, 65535),
+    metavar="TCP_PORT",
+    help="With --serve: a port through which a second person opens and shorts the wires, a line "
+    "each, such as `open switch`; `help` lists the words.",
+)
 @options.live_option
 @options.cfc_option
 @options.shown_options
@@ -122,6 +130,7 @@ def command(
     yes: bool,
     speed: float,
     serve: int | None,
+    bench: int | None,
     live: bool,
     cfc: str | None,
     every_figure: bool,
@@ -150,8 +159,13 @@ def command(
         changes.update(SIXTEEN_BITS)
     rig = SimulatedRig(scene, sample_rate_hz=_rate_hz(changes), seed=seed, by_hand=by_hand)
     serial = f"rehearsal-{seed}"
+    if bench is not None and serve is None:
+        raise click.UsageError("--bench needs --serve")
     if serve is not None:
-        with BoardProcess(rig, speed=1.0, serial=serial, changes=changes, link_port=serve) as board:
+        with (
+            _bench(rig, bench),
+            BoardProcess(rig, speed=1.0, serial=serial, changes=changes, link_port=serve) as board,
+        ):
             _serve(board)
         return
     path = options.record_path(out or _place(), None, scene.setup.article)
@@ -264,6 +278,16 @@ def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutc
             continue
         crew.say("the cable is back in: the board held the event, and it was fetched")
         return outcome
+
+
+def _bench(rig: SimulatedRig, port: int | None) -> contextlib.AbstractContextManager[object]:
+    """The port to the rig's wires, if one is asked for."""
+    from tautlog.rehearsal.bench_port import BenchPort
+
+    if port is None:
+        return contextlib.nullcontext()
+    click.echo(f"its wires answer at 127.0.0.1:{port}, such as `open switch`, `key on`, `help`")
+    return BenchPort(rig.bench, port)
 
 
 def _serve(board: BoardProcess) -> None:

@@ -6,21 +6,23 @@ person may override most refusals; name, reason and the refusal go into the reco
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 from tautlog.archive.summary import summary_of
+from tautlog.campaign.bring_ups import proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import fresh_checklist
 from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.drop.permit import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
+from tautlog.drop.wires import Wires, override_text
 from tautlog.errors import RefusedError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
 from tautlog.model.load_path import PathCheck
 from tautlog.model.signature import signed
+from tautlog.model.stream import Instrument
 from tautlog.model.timestamp import stamp
 from tautlog.model.trace import DropSetup
 from tautlog.planning.gate import refusals
@@ -67,16 +69,19 @@ def permitted(
     setup = replace(setup, checklist="", override="")
     if campaign is None:
         say(NO_CAMPAIGN)
-        setup = replace(setup, override=_override_text(by, reason or "no campaign", NO_CAMPAIGN))
+        setup = replace(setup, override=override_text(by, reason or "no campaign", NO_CAMPAIGN))
         return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
     setup = replace(setup, checklist=_checklist(campaign, say))
     found = refusals(intended_for(campaign, setup))
     if found:
         refused = _overridden(found, by, reason)
         say(f"OVERRIDE by {by}: {refused}")
-        setup = replace(setup, override=_override_text(by, reason, refused))
+        setup = replace(setup, override=override_text(by, reason, refused))
     zero_v = campaign.amplifier.zero_v
-    return grant(setup, campaign.calibration, campaign.name, CHECKED, zero_v, campaign.channels)
+    wires = Wires(proving_of(campaign), by, reason)
+    return grant(
+        setup, campaign.calibration, campaign.name, CHECKED, zero_v, campaign.channels, wires
+    )
 
 
 def _checklist(campaign: Campaign, say: Callable[[str], None]) -> str:
@@ -130,10 +135,6 @@ def rehearsal(
     return grant(setup, calibration, "rehearsal", REHEARSAL, channels=channels)
 
 
-def _override_text(by: str, reason: str, refused: str) -> str:
-    return json.dumps({"by": by or "nobody", "reason": reason, "refused": refused, "utc": stamp()})
-
-
 def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> None:
     """Enter a drop whose record is outside its campaign's folder into the ledger.
 
@@ -162,14 +163,19 @@ def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> 
 
 
 def checked_for(
-    campaign: Campaign, setup: DropSetup, *, by: str = "", reason: str = ""
+    campaign: Campaign,
+    setup: DropSetup,
+    *,
+    by: str = "",
+    reason: str = "",
+    instrument: Instrument | None = None,
 ) -> list[PathCheck]:
     """The gate's refusals for a checklist; an override by a named person is shown.
 
     Only refusals are open points: `plan` shows what the campaign does not state.
     """
     found = []
-    for check in refusals(intended_for(campaign, setup)):
+    for check in refusals(intended_for(campaign, setup, instrument=instrument)):
         if signed(by) and signed(reason) and not check.final:
             text = f"OVERRIDE by {by} ({reason}): {check.text}"
             check = replace(check, holds=True, text=text, refuses=False)

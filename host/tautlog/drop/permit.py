@@ -12,6 +12,7 @@ import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from tautlog.drop.wires import Wires
 from tautlog.errors import RefusedError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
@@ -45,6 +46,9 @@ class Permit:
         The amplifier's output without force, as stated by the campaign.
     channels : tuple of Channel
         What the campaign knows of the board's channels, the first force channel first.
+    wires : Wires or None
+        What the campaign knows of the board's wiring; None without a campaign, and for a
+        rehearsal of its own.
     """
 
     setup: DropSetup
@@ -53,6 +57,7 @@ class Permit:
     kind: str
     stated_zero_v: float | None = None
     channels: tuple[Channel, ...] = ()
+    wires: Wires | None = None
     _seal: object = field(default=None, init=False, repr=False, compare=False)
     _granted_s: float = field(default_factory=time.monotonic, init=False, repr=False, compare=False)
     _spent: list[str] = field(default_factory=list, init=False, repr=False, compare=False)
@@ -79,19 +84,30 @@ class Permit:
             raise RefusedError(f"this permit is older than {GOOD_FOR_S / 60:.0f} minutes: {_ASK}")
         self._spent.append("used")
 
-    def require_board(self, instrument: Instrument) -> None:
-        """Refuse a real board on a permit for a rehearsal.
+    def require_board(self, instrument: Instrument, *, by_hand: bool) -> DropSetup:
+        """The set-up for a board that has greeted, with the override if its wires are not proven.
+
+        Parameters
+        ----------
+        instrument : Instrument
+            The board.
+        by_hand : bool
+            A hand pulls the pin.
 
         Raises
         ------
         RefusedError
-            If the board is real; the message names it.
+            If the board is real on a permit for a rehearsal; or if its wires are not proven, and
+            nobody overrides that.
         """
         if self.kind == REHEARSAL and not board_is_rehearsed(instrument.board, instrument.serial):
             raise RefusedError(
                 f"this permit is for a rehearsal, which does not check mount and load path, but "
                 f"the board is real ({instrument.board}): {_ASK}"
             )
+        if self.wires is None:
+            return self.setup
+        return self.wires.permitted(self.setup, instrument, by_hand=by_hand)
 
 
 def grant(
@@ -101,9 +117,10 @@ def grant(
     kind: str,
     stated_zero_v: float | None = None,
     channels: tuple[Channel, ...] = (),
+    wires: Wires | None = None,
 ) -> Permit:
     """Make a permit; only `granting` calls this, after the gate."""
-    made = Permit(setup, calibration, campaign, kind, stated_zero_v, channels)
+    made = Permit(setup, calibration, campaign, kind, stated_zero_v, channels, wires)
     object.__setattr__(made, "_seal", _SEAL)
     return made
 

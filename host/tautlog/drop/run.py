@@ -7,6 +7,7 @@ prints: a `Crew` is informed, and asked.
 
 from __future__ import annotations
 
+import json
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -37,6 +38,7 @@ from tautlog.errors import (
 )
 from tautlog.files.locks import LOCKS
 from tautlog.firmware import wire
+from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter
 
 KEPT_BACK = (
@@ -55,11 +57,12 @@ NOT_ARMED = "the board was not armed, the release drive is low"
 
 @dataclass(frozen=True)
 class _Ready:
-    """Facts and findings before arming, and the limits for the board."""
+    """Facts and findings before arming, the limits for the board, and the set-up as permitted."""
 
     facts: Facts
     found: list[ReadinessFinding]
     limits: dict[str, int]
+    setup: DropSetup
 
     def as_json(self) -> dict[str, Any]:
         """The form kept in the record."""
@@ -114,7 +117,7 @@ def run_drop(session: Session, plan: DropPlan, crew: Crew) -> DropOutcome:
             raise AbortedError(f"stopped by {stop.why or 'Ctrl-C'}: {NOT_ARMED}") from problem
         writer = RecordWriter.create(
             plan.path,
-            setup=plan.setup,
+            setup=ready.setup,
             calibration=plan.calibration,
             instrument=session.instrument,
             campaign=plan.campaign,
@@ -206,7 +209,7 @@ def _notes(watched: Watch, late: str) -> tuple[str, ...]:
 def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
     """Do everything before arming: greeting, health, shunt, guard and phrase."""
     instrument = session.greet()
-    plan.permit.require_board(instrument)
+    setup = plan.permit.require_board(instrument, by_hand=plan.by_hand)
     if instrument.state != "safe":
         raise _not_safe(instrument.state)
     facts = read_facts(
@@ -219,6 +222,8 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
         channels=plan.channels,
     )
     found = [*findings(facts), *([] if LOCKS else [UNLOCKED])]
+    if setup.override != plan.setup.override:
+        found.append(_overridden(setup))
     crew.found(found)
     refuse(found)
     agreed = crew.agree(plan.setup)
@@ -227,7 +232,19 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
     if not agreed:
         raise AbortedError(f"the phrase was not typed: {NOT_ARMED}")
     limits = arm_fields(plan.calibration, instrument.reduction, facts.stated_zero_v)
-    return _Ready(facts, found, limits)
+    return _Ready(facts, found, limits, setup)
+
+
+def _overridden(setup: DropSetup) -> ReadinessFinding:
+    """What a named person overrides now that the board is known."""
+    said = json.loads(setup.override)
+    return ReadinessFinding(
+        "wiring-unproven",
+        False,
+        f"OVERRIDE by {said['by']} ({said['reason']}): {said['refused']}",
+        "each wire was to be opened and shorted by hand",
+        "treat everything that this board reads and drives as not known",
+    )
 
 
 def _not_safe(state: str) -> RefusedError:

@@ -7,7 +7,10 @@ from pathlib import Path
 
 CAMPAIGN_FILE = "campaign.toml"
 # What only a campaign's commands write: where one of these lies, campaign.toml was there, too.
-TRACES = ("proofs.jsonl", "ledger.jsonl", "chain.jsonl", "calibrations", "converters")
+TRACES = (
+    *("proofs.jsonl", "ledger.jsonl", "chain.jsonl", "bring_up.jsonl"),
+    *("calibrations", "converters"),
+)
 
 
 def find_campaign(start_folder: str | os.PathLike[str] = ".") -> Path | None:

@@ -40,6 +40,8 @@ class Instrument:
         Seconds after it that the board's config.py asks for; if fewer fit, it does not arm.
     regulator : str
         Mode of the board's supply, "steady" or "saving"; "" if the board cannot set it.
+    wiring : str
+        What connects to which pin, as `wiring.Wiring` reads it; "" if the board does not tell.
     """
 
     firmware: str
@@ -56,6 +58,7 @@ class Instrument:
     guard_after_s: float = 0.0
     guard_least_s: float = 0.0
     regulator: str = ""
+    wiring: str = ""
 
     def late_samples(self, column: int) -> float:
         """How much later than the first a channel is converted, in samples, 0 <= x < 1.

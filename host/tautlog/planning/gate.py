@@ -18,6 +18,7 @@ from tautlog.model.channels import Channel
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, check_path
 from tautlog.model.names import meant
+from tautlog.model.proven_wiring import Proving, unproven
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.planning.electronics_advice import Electrics
@@ -72,6 +73,8 @@ class Intended:
         "hangs" or "rests".
     legs : tuple of Channel
         The force channels beyond the first, with their calibrations.
+    proving : Proving
+        What is known of the board's wiring.
     """
 
     mass_kg: float | None
@@ -101,6 +104,7 @@ class Intended:
     mount_over_article: float = 1.5
     end_state: str = "hangs"
     legs: tuple[Channel, ...] = ()
+    proving: Proving = field(default_factory=Proving)
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
@@ -117,6 +121,7 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
         found.append(PathCheck("peak-unknown", False, why, refuses=True))
     found += _on_mount(intended, load)
     found += _on_rig(intended, predicted)
+    found.append(wiring_check(intended.proving))
     if load is not None:
         found.append(PathCheck("reckoned", True, f"checked against {_in_words(load)}"))
         found += _on_chain(intended, load)
@@ -125,6 +130,15 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
         )
         found += [_with_basis(check, load) for check in path]
     return tuple(found)
+
+
+def wiring_check(proving: Proving) -> PathCheck:
+    """Whether every wire was tried by hand, see `proven_wiring`."""
+    why = unproven(proving)
+    if why:
+        return PathCheck("wiring-unproven", False, f"wiring: {why}", refuses=True)
+    of = "of this board" if proving.board else "of a board; which one is seen when it greets"
+    return PathCheck("wiring", True, f"wiring: brought up, each wire {of}")
 
 
 def _in_words(load: Load) -> str:

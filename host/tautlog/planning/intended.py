@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from tautlog.archive.catalogue import catalogued
 from tautlog.archive.summary import RecordSummary
+from tautlog.campaign.bring_ups import proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.condemned import condemned
 from tautlog.campaign.ledger import exposures, read_entries
 from tautlog.model.line import Line
 from tautlog.model.load_path import Mount
+from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.planning.electronics_advice import Electrics
 from tautlog.planning.gate import Intended
@@ -17,7 +19,11 @@ from tautlog.planning.reckoned import earlier_loads
 
 
 def intended_for(
-    campaign: Campaign, setup: DropSetup, line: Line | None = None, friction_n: float | None = None
+    campaign: Campaign,
+    setup: DropSetup,
+    line: Line | None = None,
+    friction_n: float | None = None,
+    instrument: Instrument | None = None,
 ) -> Intended:
     """Gather the facts of an intended drop.
 
@@ -31,6 +37,8 @@ def intended_for(
         The planned line (default: the line named in the set-up).
     friction_n : float, optional
         The planned friction (default: the rig's).
+    instrument : Instrument, optional
+        The board, if it has greeted.
     """
     mount = mount_of(campaign, setup.mount)
     records = catalogued(campaign.folder)
@@ -63,6 +71,7 @@ def intended_for(
         mount_over_article=campaign.decision.mount_over_article,
         end_state=setup.end_state,
         legs=campaign.legs,
+        proving=proving_of(campaign, instrument),
     )
 
 

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from tautlog.firmware import wire
 from tautlog.mechanics.motion import Motion
+from tautlog.rehearsal.bench import Bench
 from tautlog.rehearsal.electronics import Digitiser
 from tautlog.rehearsal.scene import Scene
 from tautlog.rehearsal.sources import Falling, Sources, Still, later
@@ -20,6 +21,12 @@ from tautlog.rehearsal.sources import Falling, Sources, Still, later
 MOTION_S = 12.0
 CONVERSION_RATE_HZ = 500_000.0  # of all channels together, as in the firmware's config.py
 LINK_CUT = 0x80
+STAMPED = (
+    wire.INPUT_LATCHED,
+    wire.INPUT_KEY_ON,
+    wire.INPUT_ARTICLE_WHOLE,
+    wire.INPUT_MOUNT_WHOLE,
+)
 _BOUNCES = (3, 8)  # further openings, at least and below
 _CLOSED_S = 0.001
 _GLITCH = 3900 / 4096  # where a jumping sample lies, of full scale
@@ -120,6 +127,8 @@ class SimulatedRig:
         self._glitch_at: int | None = None
         self.release_at: float | None = None
         self.motion: Motion | None = None
+        self.bench = Bench(scene)
+        self._touched = 0
         behaviour = scene.behaviour
         self._inputs = wire.INPUT_ARTICLE_WHOLE | wire.INPUT_MOUNT_WHOLE
         self._inputs |= wire.INPUT_KEY_ON if behaviour.key_on else 0
@@ -135,12 +144,18 @@ class SimulatedRig:
         outputs : int
             The board's outputs during the step, `wire.OUTPUT_*`.
         """
+        with self.bench.lock:
+            return self._advance(n_samples, outputs)
+
+    def _advance(self, n_samples: int, outputs: int) -> RigStep:
         start = self._samples
+        moved = self._touch()
+        self.bench.watch(outputs)
         self._watch_outputs(start, n_samples, outputs)
         self._samples = end = start + n_samples
         counts = self._digitiser.counts(n_samples)
         if outputs & wire.OUTPUT_SHUNT:
-            step = self.scene.behaviour.shunt_v / self.scene.chain.reference_v
+            step = self.bench.shunt_v / self.scene.chain.reference_v
             counts = counts + np.uint16(round(step * self._digitiser.full_scale))
         if self._glitch_at is not None and start <= self._glitch_at < end:
             counts = counts.copy()
@@ -156,7 +171,33 @@ class SimulatedRig:
         self._agenda = [planned for planned in self._agenda if planned[0] >= end]
         for edge in edges:
             self._inputs = (self._inputs & ~edge.input) | (edge.input if edge.closed else 0)
-        return RigStep(counts, self._inputs | self._cut(end), edges)
+        read = self.bench.read(self._inputs)
+        return RigStep(counts, read | self._cut(end), moved + edges)
+
+    def _touch(self) -> list[RigEdge]:
+        """What somebody did at the bench since the last step."""
+        if self.bench.touches == self._touched:
+            return []
+        bench, before = self.bench, self.bench.last_read
+        self._touched = bench.touches
+        if bench.latch_closed and self.scene.behaviour.latched and self.release_at is not None:
+            self._hang_again()
+        if self.release_at is None:
+            still = Still(self.scene)
+            self._digitiser.chain = bench.chain(self.scene.chain, "")
+            self._digitiser.apply(bench.source("", still.source(self.scene.first)))
+            for side, digitiser in zip(self.scene.side, self._side, strict=True):
+                digitiser.chain = bench.chain(side.chain, side.name)
+                digitiser.apply(bench.source(side.name, still.source(side.name)))
+        changed = before ^ bench.read(self._inputs)
+        bits = [bit for bit in STAMPED if changed & bit]
+        return [RigEdge(0.0, bit, int(not before & bit)) for bit in bits]
+
+    def _hang_again(self) -> None:
+        """The sled is on its latch again after a release."""
+        self.release_at = self._drive_since = self._lamp_since = None
+        self._agenda.clear()
+        self._inputs |= wire.INPUT_LATCHED | wire.INPUT_ARTICLE_WHOLE
 
     def _cut(self, end: int) -> int:
         if self._cut_at is None or end < self._cut_at:
@@ -166,9 +207,10 @@ class SimulatedRig:
 
     def _watch_outputs(self, start: int, n_samples: int, outputs: int) -> None:
         """See whether latch or hand lets the sled go within this step."""
-        if self.release_at is not None or not self.scene.behaviour.latched:
+        hangs = self.scene.behaviour.latched and self.bench.latch_closed
+        if self.release_at is not None or not hangs:
             return
-        driven = bool(outputs & wire.OUTPUT_DRIVE) and not self._by_hand
+        driven = self.bench.coil_is_driven(outputs) and not self._by_hand
         self._drive_since = (self._drive_since or start) if driven else None
         if outputs & wire.OUTPUT_LAMP and self._lamp_since is None:
             self._lamp_since = start
