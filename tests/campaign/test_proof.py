@@ -82,7 +82,43 @@ def test_fasteners(capsys, given, one_n):
     assert run(["fastener", *given, "--count", "2", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["one_n"] == pytest.approx(one_n, rel=1e-3)
-    assert told["all_n"] == pytest.approx(2 * told["one_n"])
+    # Of timber screws n**0.9 count (EN 1995-1-1, 8.7.2).
+    count = 2**0.9 if given[0] == "timber-screw" else 2
+    assert told["all_n"] == pytest.approx(count * told["one_n"])
+
+
+MOUNT = ["lag-screw", "--diameter", "10", "--thread", "80", "--wood", "0.42", "--plate", "6"]
+
+
+def test_a_pull_at_an_angle_lies_between_along_and_across(capsys):
+    assert run(["fastener", *MOUNT, "--pull", "45", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    across, angled = told["others"]
+    assert across["one_n"] < angled["one_n"] < told["one_n"]
+    assert angled["one_n"] == pytest.approx(
+        2 * told["one_n"] * across["one_n"] / (told["one_n"] + across["one_n"])
+    )
+    assert told["distances_mm"]["loaded_end"] == 80.0
+
+
+def test_screws_in_a_row_and_a_bolt_through(capsys):
+    assert run(["fastener", *MOUNT, "--count", "4", "--spacing", "60"]) == 0
+    out = capsys.readouterr().out
+    assert "2.87 of 4 in the row count" in out
+    assert "end 80 if loaded" in out
+    through = ["through-bolt", "--diameter", "12", "--thread", "80", "--wood", "0.42"]
+    assert run(["fastener", *through, "--plate", "6", "--washer", "48", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert "NDS table 12.3.1A" in told["basis"]
+    assert told["others"][0]["one_n"] == pytest.approx(1.26e4, rel=5e-3)
+
+
+def test_fasteners_in_steel(capsys):
+    plate = ["steel-plate", "--diameter", "12", "--plate", "6", "--end", "30", "--edge", "25"]
+    assert run(["fastener", *plate, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["one_n"] > 10_000
+    assert run(["fastener", "tapped-hole", "--diameter", "10", "--thread", "10"]) == 0
+    assert "break an 8.8 bolt" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
@@ -94,6 +130,18 @@ def test_fasteners(capsys, given, one_n):
         (["wood-screw", "--diameter", "5", "--thread", "30", "--wood", "0.9"], 1),
         (["wood-screw", "--diameter", "5", "--thread", "30", "--wood", "2"], 2),
         (["wood-screw", "--diameter", "5", "--thread", "30", "--wood", ".4", "--end-grain"], 2),
+        ([*MOUNT[:-2], "--pull", "30"], 1),
+        ([*MOUNT, "--pull", "91"], 2),
+        ([*MOUNT, "--washer", "40"], 2),
+        ([*MOUNT, "--end-grain"], 1),
+        ([*MOUNT, "--spacing", "20", "--count", "2"], 1),
+        (["lag-screw", "--diameter", "10", "--thread", "20", "--wood", "0.42", "--plate", "6"], 1),
+        (["through-bolt", "--diameter", "12", "--thread", "80", "--wood", "0.4"], 2),
+        (["steel-plate", "--diameter", "12", "--plate", "6", "--end", "30"], 2),
+        (["steel-plate", "--diameter", "12", "--plate", "6", "--end", "13", "--edge", "25"], 1),
+        (["tapped-hole", "--diameter", "10.5", "--thread", "10"], 1),
+        (["bolt", "--diameter", "10", "--thread", "10"], 2),
+        (["tapped-hole", "--diameter", "10", "--thread", "10", "--tensile", "nan"], 2),
     ],
 )
 def test_fasteners_that_cannot_be(capsys, given, status):
