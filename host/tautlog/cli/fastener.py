@@ -103,14 +103,14 @@ STATED_BY = {
     "end_mm",
     type=Number(q.SPACING_MM),
     metavar="MM",
-    help="From the hole to the end of the plate in the direction of the load, for steel-plate.",
+    help="From the hole to the end towards which the bolt pushes the plate, for steel-plate.",
 )
 @click.option(
     "--edge",
     "edge_mm",
     type=Number(q.SPACING_MM),
     metavar="MM",
-    help="From the hole to the edge of the plate beside the load, for steel-plate.",
+    help="From the hole to the edge beside that direction, for steel-plate.",
 )
 @click.option(
     "--washer",

@@ -65,7 +65,7 @@ def plate_bearing_n(
     tensile_pa : float
         Tensile strength of the plate.
     end_m, edge_m : float
-        From the hole's centre to the end in the direction of the load, and to the edge beside it.
+        From the hole's centre to the end towards which the bolt pushes, and to the edge beside it.
     """
     hole_m = bolt_m + (0.001 if bolt_m < 0.0145 else 0.002)
     end_factor, edge_factor = bearing_factors(hole_m, end_m, edge_m)
