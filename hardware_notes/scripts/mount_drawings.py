@@ -216,8 +216,8 @@ def steel() -> Paper:
         16,
         330,
         420,
-        "The end that counts is the one towards which the bolts push the plate. Least: end and edge "
-        "1.2 hole diameters, pitch 2.2 (EN 1993-1-8). With "
+        "The end that counts is the one towards which the bolts push the plate. Least: end and "
+        "edge 1.2 hole diameters, pitch 2.2 (EN 1993-1-8). With "
         f"{mount.hole_end_good():.0f} instead of {mount.hole_end():.1f} the plate bears "
         f"{mount.bearing_good():.0f} kN instead of {mount.bearing_least():.0f} kN (design, S235).",
     )

@@ -1,6 +1,7 @@
 """Proof pulls, fasteners and the flight load on the command line."""
 
 import json
+import math
 
 import pytest
 
@@ -101,6 +102,28 @@ def test_a_pull_at_an_angle_lies_between_along_and_across(capsys):
     assert told["distances_mm"]["loaded_end"] == 80.0
 
 
+def test_a_bracket_is_good_for_what_its_far_row_is(capsys):
+    assert run(["fastener", *MOUNT, "--arm", "80", "--rows", "2x150,2x30", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    bracket, across = told["others"]
+    # Sides of a triangle: pulled 0.256, sheared 0.25 of the load.
+    pulled, sheared = 80 * 150 / (2 * (150**2 + 30**2)), 0.25
+    sides = {"withdrawal": told["one_n"], "across": across["one_n"]}
+    angle = math.atan2(pulled, sheared)
+    allowed = (
+        sides["withdrawal"]
+        * sides["across"]
+        / (sides["withdrawal"] * math.cos(angle) ** 2 + sides["across"] * math.sin(angle) ** 2)
+    )
+    assert bracket["one_n"] == pytest.approx(allowed)
+    # The screws at the edge are hardly pulled, and bear their shear alone.
+    assert bracket["all_n"] == pytest.approx(4 * across["one_n"])
+    assert 4 * across["one_n"] < allowed / math.hypot(pulled, sheared)
+    assert run(["fastener", *MOUNT, "--arm", "200", "--rows", "2x150,2x30", "--json"]) == 0
+    longer = json.loads(capsys.readouterr().out)["others"][0]
+    assert longer["all_n"] < bracket["all_n"]
+
+
 def test_screws_in_a_row_and_a_bolt_through(capsys):
     assert run(["fastener", *MOUNT, "--count", "4", "--spacing", "60"]) == 0
     out = capsys.readouterr().out
@@ -132,6 +155,12 @@ def test_fasteners_in_steel(capsys):
         (["wood-screw", "--diameter", "5", "--thread", "30", "--wood", ".4", "--end-grain"], 2),
         ([*MOUNT[:-2], "--pull", "30"], 1),
         ([*MOUNT, "--pull", "91"], 2),
+        ([*MOUNT, "--arm", "80"], 1),
+        ([*MOUNT, "--arm", "80", "--rows", "2x0"], 1),
+        ([*MOUNT, "--arm", "80", "--rows", "two"], 2),
+        ([*MOUNT, "--arm", "80", "--rows", "2x150,"], 2),
+        ([*MOUNT[:-2], "--arm", "80", "--rows", "2x150"], 1),
+        (["bolt", "--diameter", "10", "--arm", "80", "--rows", "2x150"], 2),
         ([*MOUNT, "--washer", "40"], 2),
         ([*MOUNT, "--end-grain"], 1),
         ([*MOUNT, "--spacing", "20", "--count", "2"], 1),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from figures import figure, rig
-from tautlog.model import bolted_steel, fastener_group, fasteners, lateral
+from tautlog.model import bolted_steel, fastener_group, fasteners, fastening, lateral
 
 CELL_RATED_N = 5000.0
 CELL_DEFLECTION_M = 0.1e-3  # at the rated force, of the cell's data sheet
@@ -221,6 +221,23 @@ def bracket_share() -> float:
         bracket_tension(), 1000.0 * lag_withdrawal(), bracket_shear(), 1000.0 * lag_across()
     )
     return 100.0 * share
+
+
+@figure("kN", ".1f")
+def bracket_allowable() -> float:
+    """Load along the face at which the far row has all that it is allowed."""
+    rows = tuple((number, 1000.0 * distance) for number, distance in BRACKET_ROWS)
+    bracket = fastening.Fastening(
+        "lag-screw",
+        1000.0 * LAG_M,
+        LAG_COUNT,
+        thread_mm=1000.0 * LAG_THREAD_M,
+        wood=SPRUCE,
+        plate_mm=1000.0 * PLATE_M,
+        arm_mm=1000.0 * BRACKET_ARM_M,
+        rows=rows,
+    )
+    return next(a.all_n for a in bracket.answers() if a.what == "bracket") / 1000.0
 
 
 @figure("kN", ".1f")

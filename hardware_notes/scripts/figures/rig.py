@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from figures import figure
+from tautlog.mechanics.closed_forms import elastic_impact_peak_n
 
 G_M_S2 = 9.80665
 SLED_KG = 9.0
@@ -90,8 +91,7 @@ PIN_DROP_M, PIN_STIFFNESS_N_M = 0.010, 2.0e6
 @figure("N", ".0f")
 def pin_hit() -> float:
     """Force when the sled falls 10 mm on its pin: m g (1 + sqrt(1 + 2 k h / m g))."""
-    ratio = 2.0 * PIN_STIFFNESS_N_M * PIN_DROP_M / WEIGHT_N
-    return WEIGHT_N * (1.0 + math.sqrt(1.0 + ratio))
+    return elastic_impact_peak_n(SLED_KG, PIN_DROP_M, PIN_STIFFNESS_N_M)
 
 
 @figure("kN", ".0f")

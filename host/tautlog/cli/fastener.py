@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import re
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -27,7 +28,29 @@ STATED_BY = {
     "spacing_mm": "--spacing",
     "washer_mm": "--washer",
     "pull_deg": "--pull",
+    "arm_mm": "--arm",
+    "rows": "--rows",
 }
+
+
+class Rows(options.TextType):
+    """Rows of a bracket, such as 2x150,2x30."""
+
+    name = "rows"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[tuple[int, float], ...]:
+        """Refuse what is no list of a number and a distance."""
+        found = []
+        for row in str(value).split(","):
+            match = re.fullmatch(r"\s*(\d{1,3})x(\d{1,4}(?:\.\d{1,3})?)\s*", row, re.ASCII)
+            if not match:
+                self.fail(
+                    f"{row!r}: expected a number of screws x mm, as in 2x150,2x30", param, ctx
+                )
+            found.append((int(match[1]), float(match[2])))
+        return tuple(found)
 
 
 @click.command(name="fastener")
@@ -99,6 +122,20 @@ STATED_BY = {
     help="Distance in a row along the grain and the load: not all in a row count in full.",
 )
 @click.option(
+    "--arm",
+    "arm_mm",
+    type=Number(q.SPACING_MM),
+    metavar="MM",
+    help="How far from the face a bracket is loaded along it, for lag-screw with --plate.",
+)
+@click.option(
+    "--rows",
+    type=Rows(),
+    metavar="NxMM,...",
+    help="Rows of screws of that bracket, each with its distance from the edge about which it "
+    "tilts, such as 2x150,2x30.",
+)
+@click.option(
     "--end",
     "end_mm",
     type=Number(q.SPACING_MM),
@@ -136,8 +173,8 @@ def command(as_json: bool, diameter_mm: float | None, **stated: object) -> None:
     """Calculate what a fastener holds by published formulas, for [[element]] in campaign.toml.
 
     This is no structural proof: local codes and licensed practice decide, and a proof pull of
-    the real mount comes before any drop. The formulas leave out impact, wet wood and what the
-    arm of a bracket adds (`pry`); distances to ends and edges are told, not checked.
+    the real mount comes before any drop. The formulas leave out impact and wet wood; distances
+    to ends and edges of wood are told, not checked.
     """
     from tautlog.model.fastening import Fastening
 

@@ -6,6 +6,7 @@ strength, so that no value is taken that a formula was not made for.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -61,6 +62,9 @@ class Fastening:
         Between fasteners, to the end and the edge of a plate, and across the washer.
     end_grain : bool
         A lag screw in end grain.
+    arm_mm, rows : float or None, tuple of (int, float) or None
+        Distance of a load along the face from the face, and the rows of a bracket: how many
+        screws, and how far from the edge about which it tilts, mm. `count` is their sum.
     """
 
     kind: str
@@ -78,6 +82,8 @@ class Fastening:
     edge_mm: float | None = None
     washer_mm: float | None = None
     end_grain: bool = False
+    arm_mm: float | None = None
+    rows: tuple[tuple[int, float], ...] | None = None
 
     def __post_init__(self) -> None:
         if self.kind not in NEEDED:
@@ -90,6 +96,12 @@ class Fastening:
         if wrong:
             name, missing = wrong
             raise PlanError(f"a {self.kind} {'needs' if missing else 'has no'} {name}")
+        if (self.arm_mm is None) != (self.rows is None):
+            raise PlanError("a bracket needs both: its arm, and its rows of screws")
+        for number, distance_mm in self.rows or ():
+            q.SPACING_MM.require("distance of a row", distance_mm)
+            if not 1 <= number <= 100:
+                raise PlanError(f"a row of {number} screws: allowed are 1 to 100")
         if self.end_grain and (self.kind != "lag-screw" or self.plate_mm is not None):
             raise PlanError(
                 "end grain: only the withdrawal of a lag screw is published, "
@@ -127,7 +139,7 @@ NEEDED: dict[str, tuple[str, ...]] = {
 }
 MAY: dict[str, tuple[str, ...]] = {
     "wood-screw": (),
-    "lag-screw": ("plate_mm", "pull_deg", "spacing_mm"),
+    "lag-screw": ("plate_mm", "pull_deg", "spacing_mm", "arm_mm", "rows"),
     "timber-screw": (),
     "through-bolt": ("spacing_mm", "washer_mm"),
     "bolt": (),
@@ -149,6 +161,7 @@ _RANGES = {
     "end_mm": q.SPACING_MM,
     "edge_mm": q.SPACING_MM,
     "washer_mm": q.DIAMETER_MM,
+    "arm_mm": q.SPACING_MM,
 }
 
 
@@ -205,16 +218,36 @@ def _lag_screw(one: Fastening) -> list[Answer]:
     )
     found = [_times(one, "withdrawal", withdrawal, "allowable withdrawal, NDS 12.2-1")]
     if one.plate_mm is None:
-        if one.pull_deg is not None or one.spacing_mm is not None:
-            raise PlanError("a pull at an angle, or a row, needs the steel plate under the heads")
+        if {one.pull_deg, one.spacing_mm, one.arm_mm} != {None}:
+            raise PlanError(
+                "a pull at an angle, a row or a bracket needs the steel plate under the heads"
+            )
         return found
     across = _across(one, lateral.ROOT_SHARE * d)
+    if one.rows is not None:
+        found.append(_bracket(one, withdrawal, across.one_n))
     if one.pull_deg is None:
         return [*found, across]
     at_angle = lateral.combined_allowable_n(withdrawal, across.one_n, one.pull_deg)
     share = across.all_n / across.one_n
     basis = f"allowable pull at {one.pull_deg:g} degrees to the face, NDS 12.4-1"
     return [*found, across, Answer("pull at an angle", at_angle, share * at_angle, basis)]
+
+
+def _bracket(one: Fastening, withdrawal_n: float, across_n: float) -> Answer:
+    """Load along the face at which the far row of a bracket has all that it is allowed."""
+    rows = [(number, distance_mm / 1000.0) for number, distance_mm in one.rows or ()]
+    pulled = fastener_group.most_pulled_n(1.0, _stated(one.arm_mm) / 1000.0, rows)
+    sheared = 1.0 / sum(number for number, _ in rows)
+    angle_deg = math.degrees(math.atan2(pulled, sheared))
+    allowed = lateral.combined_allowable_n(withdrawal_n, across_n, angle_deg)
+    # A screw that is hardly pulled, near the edge, must bear its shear alone.
+    load_n = min(allowed / math.hypot(pulled, sheared), across_n / sheared)
+    basis = (
+        f"allowable load of the bracket along the face; each screw of its far row is pulled with "
+        f"{100 * pulled:.0f} % and sheared with {100 * sheared:.0f} % of it, NDS 12.4-1"
+    )
+    return Answer("bracket", allowed, load_n, basis)
 
 
 def _across(one: Fastening, bearing_m: float) -> Answer:
