@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 
 import figures
+import mechanics
 from sheets import NOTES, SHEETS, with_tables, wrong_figures
 
 from tautlog.model.wire_faults import fault_table
@@ -28,7 +29,7 @@ def tables() -> dict[str, str]:
 
 def drawings() -> dict[str, str]:
     """SVG text of each drawing, by its file's name."""
-    return {}
+    return mechanics.drawings()
 
 
 def wanted() -> dict[Path, str]:

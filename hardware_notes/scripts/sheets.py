@@ -48,7 +48,7 @@ def paragraphs(text: str) -> Iterator[str]:
 def unsourced(text: str) -> Iterator[str]:
     """Tell each paragraph that has a number with a unit and no word on where it is from."""
     for item in paragraphs(text):
-        if NUMBER.search(item) and not SOURCE.search(item):
+        if NUMBER.search(item) and not SOURCE.search(" ".join(item.split())):
             yield f"{NUMBER.search(item)[0]!r} has no source: {' '.join(item.split())[:100]}"
 
 

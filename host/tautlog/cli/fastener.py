@@ -2,17 +2,59 @@
 
 from __future__ import annotations
 
+import re
+from typing import TYPE_CHECKING, Any
+
 import click
 
 from tautlog.cli import options
 from tautlog.cli.options import Number
 from tautlog.model import quantities as q
 
-KINDS = ("wood-screw", "lag-screw", "timber-screw", "bolt", "shackle")
+if TYPE_CHECKING:
+    from tautlog.model.fastening import Fastening
+
+WOOD_KINDS = ("wood-screw", "lag-screw", "timber-screw", "through-bolt")
+STEEL_KINDS = ("bolt", "steel-plate", "tapped-hole", "shackle")
+# Options by the name of what they state.
+STATED_BY = {
+    "diameter_mm": "--diameter",
+    "thread_mm": "--thread",
+    "wood": "--wood",
+    "density_kg_m3": "--density",
+    "plate_mm": "--plate",
+    "end_mm": "--end",
+    "edge_mm": "--edge",
+    "spacing_mm": "--spacing",
+    "washer_mm": "--washer",
+    "pull_deg": "--pull",
+    "arm_mm": "--arm",
+    "rows": "--rows",
+}
+
+
+class Rows(options.TextType):
+    """Rows of a bracket, such as 2x150,2x30."""
+
+    name = "rows"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[tuple[int, float], ...]:
+        """Refuse what is no list of a number and a distance."""
+        found = []
+        for row in str(value).split(","):
+            match = re.fullmatch(r"\s*(\d{1,3})x(\d{1,4}(?:\.\d{1,3})?)\s*", row, re.ASCII)
+            if not match:
+                self.fail(
+                    f"{row!r}: expected a number of screws x mm, as in 2x150,2x30", param, ctx
+                )
+            found.append((int(match[1]), float(match[2])))
+        return tuple(found)
 
 
 @click.command(name="fastener")
-@click.argument("kind", type=click.Choice(KINDS))
+@click.argument("kind", type=click.Choice((*WOOD_KINDS, *STEEL_KINDS)))
 @click.option(
     "--diameter",
     "diameter_mm",
@@ -25,7 +67,7 @@ KINDS = ("wood-screw", "lag-screw", "timber-screw", "bolt", "shackle")
     "thread_mm",
     type=Number(q.THREAD_MM),
     metavar="MM",
-    help="Length of thread in the wood.",
+    help="Length of thread in the wood, or in a tapped hole; of a bolt in the wood.",
 )
 @click.option(
     "--wood",
@@ -35,9 +77,84 @@ KINDS = ("wood-screw", "lag-screw", "timber-screw", "bolt", "shackle")
 )
 @click.option(
     "--density",
+    "density_kg_m3",
     type=Number(q.DENSITY),
     metavar="KG/M3",
     help="Characteristic density of the wood, for timber-screw.",
+)
+@click.option(
+    "--plate",
+    "plate_mm",
+    type=Number(q.PLATE_MM),
+    metavar="MM",
+    help="Steel plate under the heads: then the strength across the axis is told, too.",
+)
+@click.option(
+    "--tensile",
+    "tensile_mpa",
+    type=Number(q.TENSILE_MPA),
+    default=360.0,
+    show_default=True,
+    metavar="MPA",
+    help="Tensile strength of that plate, or of what is tapped. 360 is that of S235 steel.",
+)
+@click.option(
+    "--grain",
+    "grain_deg",
+    type=Number(q.ANGLE_DEG),
+    default=0.0,
+    show_default=True,
+    metavar="DEG",
+    help="Angle of the load to the grain.",
+)
+@click.option(
+    "--pull",
+    "pull_deg",
+    type=Number(q.ANGLE_DEG),
+    metavar="DEG",
+    help="Angle of the pull to the face of the wood, 90 straight out, for lag-screw with --plate.",
+)
+@click.option(
+    "--spacing",
+    "spacing_mm",
+    type=Number(q.SPACING_MM),
+    metavar="MM",
+    help="Distance in a row along the grain and the load: not all in a row count in full.",
+)
+@click.option(
+    "--arm",
+    "arm_mm",
+    type=Number(q.SPACING_MM),
+    metavar="MM",
+    help="How far from the face a bracket is loaded along it, for lag-screw with --plate.",
+)
+@click.option(
+    "--rows",
+    type=Rows(),
+    metavar="NxMM,...",
+    help="Rows of screws of that bracket, each with its distance from the edge about which it "
+    "tilts, such as 2x150,2x30.",
+)
+@click.option(
+    "--end",
+    "end_mm",
+    type=Number(q.SPACING_MM),
+    metavar="MM",
+    help="From the hole to the end towards which the bolt pushes the plate, for steel-plate.",
+)
+@click.option(
+    "--edge",
+    "edge_mm",
+    type=Number(q.SPACING_MM),
+    metavar="MM",
+    help="From the hole to the edge beside that direction, for steel-plate.",
+)
+@click.option(
+    "--washer",
+    "washer_mm",
+    type=Number(q.DIAMETER_MM),
+    metavar="MM",
+    help="Diameter of the washer of a through-bolt that is pulled.",
 )
 @click.option(
     "--end-grain",
@@ -52,68 +169,77 @@ KINDS = ("wood-screw", "lag-screw", "timber-screw", "bolt", "shackle")
     help="Number of fasteners.",
 )
 @options.json_option
-def command(
-    kind: str,
-    diameter_mm: float | None,
-    thread_mm: float | None,
-    wood: float | None,
-    density: float | None,
-    end_grain: bool,
-    count: int,
-    as_json: bool,
-) -> None:
+def command(as_json: bool, diameter_mm: float | None, **stated: object) -> None:
     """Calculate what a fastener holds by published formulas, for [[element]] in campaign.toml.
 
     This is no structural proof: local codes and licensed practice decide, and a proof pull of
-    the real mount comes before any drop. The formulas leave out impact, wet wood, edges and
-    prying.
+    the real mount comes before any drop. The formulas leave out impact and wet wood; distances
+    to ends and edges of wood are told, not checked.
     """
-    from tautlog.cli.output import print_json
-    from tautlog.model import fasteners
+    from tautlog.model.fastening import Fastening
 
-    d = _given("--diameter", diameter_mm)
-    ultimate_n = None
-    if kind == "bolt":
-        strength, basis = fasteners.bolt_proof_n(round(d)), "proof load, ISO 898-1, class 8.8"
-    elif kind == "shackle":
-        strength, basis = fasteners.shackle_working_n(d / 1000), "working load, NAVEDTRA 14251"
-    else:
-        length = _given("--thread", thread_mm) / 1000
-        if kind == "timber-screw":
-            rho = _given("--density", density)
-            strength = fasteners.timber_screw_characteristic_n(rho, d / 1000, length)
-            basis = "characteristic withdrawal, EN 1995-1-1 8.7.2; a design value is lower"
-        elif kind == "lag-screw":
-            strength = fasteners.lag_screw_allowable_n(
-                _given("--wood", wood), d / 1000, length, end_grain=end_grain
-            )
-            basis = "allowable withdrawal, NDS 12.2-1"
-        else:
-            if end_grain:
-                raise click.UsageError(
-                    "do not pull wood screws from end grain: no strength is published for it"
-                )
-            screw = (_given("--wood", wood), d / 1000, length)
-            strength = fasteners.wood_screw_allowable_n(*screw)
-            ultimate_n = fasteners.wood_screw_ultimate_n(*screw)
-            basis = "allowable withdrawal from side grain, NDS 12.2-2"
-    total = count * strength
-    if as_json:
-        result = {"kind": kind, "one_n": strength, "count": count, "all_n": total, "basis": basis}
-        print_json(result if ultimate_n is None else {**result, "one_ultimate_n": ultimate_n})
-        return
-    click.echo(f"{count} x {strength:.0f} N = {total:.0f} N: {basis}")
-    if ultimate_n is not None:
+    kind = str(stated["kind"])
+    if diameter_mm is None:
+        raise click.UsageError("--diameter is missing")
+    _as_its_kind(kind, stated)
+    one = Fastening(diameter_mm=diameter_mm, **stated)  # type: ignore[arg-type]
+    (_print_json if as_json else _print)(one)
+
+
+def _as_its_kind(kind: str, stated: dict[str, object]) -> None:
+    """Refuse what is missing, and what says nothing for this kind, by the option's name."""
+    from tautlog.model.fastening import misfit
+
+    wrong = misfit(kind, stated)
+    if wrong:
+        name, missing = wrong
+        raise click.UsageError(
+            f"{STATED_BY[name]} {'is missing' if missing else f'says nothing of a {kind}'}"
+        )
+    if stated["end_grain"] and kind != "lag-screw":
+        raise click.UsageError(
+            f"do not pull a {kind} from end grain: no strength is published for it"
+        )
+
+
+def _print_json(one: Fastening) -> None:
+    from tautlog.cli.output import print_json
+
+    first, *others = one.answers()
+    result = {
+        "kind": one.kind,
+        "one_n": first.one_n,
+        "count": one.count,
+        "all_n": first.all_n,
+        "basis": first.basis,
+        "others": [vars(other) for other in others],
+    }
+    distances = one.distances()
+    if distances is not None:
+        result["distances_mm"] = {
+            name.removesuffix("_m"): round(1000 * value, 1)
+            for name, value in vars(distances).items()
+        }
+    if one.kind == "wood-screw":
+        result["one_ultimate_n"] = others[0].one_n
+    print_json(result)
+
+
+def _print(one: Fastening) -> None:
+    for answer in one.answers():
         click.echo(
-            f"a screw pulls out at {ultimate_n:.0f} N on average (Wood Handbook, chapter 8): half "
-            "of them hold less"
+            f"{one.count} x {answer.one_n:.0f} N = {answer.all_n:.0f} N: {answer.basis}"
+            if abs(answer.all_n - one.count * answer.one_n) < 0.5
+            else f"{answer.all_n:.0f} N, of {answer.one_n:.0f} N for one: {answer.basis}"
+        )
+    distances = one.distances()
+    if distances is not None:
+        far = {name: f"{1000 * value:.0f}" for name, value in vars(distances).items()}
+        click.echo(
+            f"least distances in mm, EN 1995-1-1: {far['along_m']} along and {far['across_m']} "
+            f"across the grain; end {far['loaded_end_m']} if loaded, else {far['free_end_m']}; "
+            f"edge {far['loaded_edge_m']} if loaded, else {far['free_edge_m']}"
         )
     click.echo(
         "this is no structural proof: prove the real mount by a pull; local codes come first"
     )
-
-
-def _given(name: str, value: float | None) -> float:
-    if value is None:
-        raise click.UsageError(f"{name} is missing")
-    return value

@@ -1,4 +1,6 @@
-"""Fasteners: what screws, bolts and shackles hold, by published formulas.
+"""Fasteners: what screws, bolts and shackles hold along their axis, by published formulas.
+
+Across it: `lateral`. Several of them: `fastener_group`. In steel: `bolted_steel`.
 
 The formulas are no structural proof: local codes and licensed practice decide, and a proof pull
 of the real mount comes before any drop.
@@ -20,7 +22,7 @@ def wood_screw_allowable_n(specific_gravity: float, diameter_m: float, thread_m:
     As quoted by public handbooks, for normal duration and dry wood. Not valid for end grain,
     which many codes forbid.
     """
-    _in_range("specific gravity", specific_gravity, 0.3, 0.8)
+    in_range("specific gravity", specific_gravity, 0.3, 0.8)
     per_inch_lbf = 2850.0 * specific_gravity**2 * (diameter_m / INCH_M)
     return per_inch_lbf * LBF_N * (thread_m / INCH_M)
 
@@ -31,7 +33,7 @@ def wood_screw_ultimate_n(specific_gravity: float, diameter_m: float, thread_m: 
     USDA Wood Handbook (FPL-GTR-190), chapter 8, as quoted by others. Five and a half times
     the allowable value: half of all screws hold less.
     """
-    _in_range("specific gravity", specific_gravity, 0.3, 0.8)
+    in_range("specific gravity", specific_gravity, 0.3, 0.8)
     pounds = 15_700.0 * specific_gravity**2 * (diameter_m / INCH_M) * (thread_m / INCH_M)
     return pounds * LBF_N
 
@@ -44,7 +46,7 @@ def lag_screw_allowable_n(
     From end grain it is three quarters (Wood Handbook, chapter 8). The tip of the thread does
     not count.
     """
-    _in_range("specific gravity", specific_gravity, 0.3, 0.8)
+    in_range("specific gravity", specific_gravity, 0.3, 0.8)
     per_inch_lbf = 1800.0 * math.pow(specific_gravity, 1.5) * math.pow(diameter_m / INCH_M, 0.75)
     return per_inch_lbf * LBF_N * (thread_m / INCH_M) * (0.75 if end_grain else 1.0)
 
@@ -60,9 +62,9 @@ def timber_screw_characteristic_n(
     k_mod, divide by gamma_M.
     """
     d, length = 1000.0 * diameter_m, 1000.0 * thread_m
-    _in_range("diameter in mm", d, 6.0, 12.0)
-    _in_range("thread length over diameter", length / d, 6.0, 100.0)
-    _in_range("angle to the grain in degrees", angle_deg, 30.0, 90.0)
+    in_range("diameter in mm", d, 6.0, 12.0)
+    in_range("thread length over diameter", length / d, 6.0, 100.0)
+    in_range("angle to the grain in degrees", angle_deg, 30.0, 90.0)
     strength = 0.52 * math.pow(d, -0.5) * math.pow(length, -0.1) * math.pow(density_kg_m3, 0.8)
     angle = math.radians(angle_deg)
     slope = 1.2 * math.cos(angle) ** 2 + math.sin(angle) ** 2
@@ -95,6 +97,7 @@ def shackle_working_n(diameter_m: float) -> float:
     return 0.417 * (100.0 * diameter_m) ** 2 * 1000.0 * 9.80665
 
 
-def _in_range(name: str, value: float, least: float, most: float) -> None:
+def in_range(name: str, value: float, least: float, most: float) -> None:
+    """Refuse a value for which a formula was not made."""
     if not least <= value <= most:
         raise PlanError(f"{name} {value:g}: the formula is valid for {least:g} to {most:g}")
