@@ -11,8 +11,7 @@ and the SPICE deck are made from it, so that what is drawn, bought and simulated
     pins = ["1", "2"]
 
 Each pin of each part stands in exactly one net, or in the part's ``open``, left open on purpose.
-A net that several files share is described (``what``) in one of them; the others name it and
-add their pins. What leaves a box is ``wire = "cable"`` and says what reads when it is ``opened``
+A net that several files name is one net: pins are added, the first description (``what``) counts. What leaves a box is ``wire = "cable"`` and says what reads when it is ``opened``
 and when it is ``shorted``.
 """
 
@@ -202,18 +201,14 @@ def _entries(path: Path) -> Iterator[tuple[str, Any]]:
 
 
 def _with(nets: dict[str, Net], net: Net) -> Net:
-    """The net as it is with what an earlier file said of it."""
+    """The net with the pins that several files give it; the first description counts."""
     before = nets.get(net.name)
     if before is None:
         return net
-    if before.what and net.what:
-        raise NetlistError(
-            f"net {net.name} is described twice; keep `what` in one file, pins alone in the others"
-        )
     told, other = (before, net) if before.what else (net, before)
     return Net(
         told.name,
-        before.pins + net.pins,
+        before.pins + tuple(pin for pin in net.pins if pin not in before.pins),
         told.sheet,
         told.what,
         told.wire,
