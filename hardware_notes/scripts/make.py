@@ -13,6 +13,8 @@ import sys
 from pathlib import Path
 
 import figures
+import front_end
+import spice
 from sheets import NOTES, SHEETS, with_tables, wrong_figures
 
 for module in pkgutil.iter_modules(figures.__path__):
@@ -21,12 +23,12 @@ for module in pkgutil.iter_modules(figures.__path__):
 
 def tables() -> dict[str, str]:
     """Markdown of each made table, by its name in the sheets."""
-    return {}
+    return {"cell wires": front_end.wires_table()}
 
 
 def drawings() -> dict[str, str]:
-    """SVG text of each drawing, by its file's name."""
-    return {}
+    """SVG text of each drawing, and the deck, by its file's name."""
+    return {"response.svg": front_end.picture(), "front_end.cir": spice.checked_in()}
 
 
 def wanted() -> dict[Path, str]:
