@@ -13,7 +13,10 @@ import sys
 from pathlib import Path
 
 import figures
+from netlist import NetlistError, read_netlist
 from sheets import NOTES, SHEETS, with_tables, wrong_figures
+from tables import tables as made_tables
+from wiring import DRAWINGS
 
 for module in pkgutil.iter_modules(figures.__path__):
     importlib.import_module(f"figures.{module.name}")
@@ -21,12 +24,13 @@ for module in pkgutil.iter_modules(figures.__path__):
 
 def tables() -> dict[str, str]:
     """Markdown of each made table, by its name in the sheets."""
-    return {}
+    return made_tables(read_netlist())
 
 
 def drawings() -> dict[str, str]:
     """SVG text of each drawing, by its file's name."""
-    return {}
+    netlist = read_netlist()
+    return {f"{name}.svg": draw(netlist).svg() for name, draw in DRAWINGS.items()}
 
 
 def wanted() -> dict[Path, str]:
@@ -42,7 +46,12 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--check", action="store_true", help="write nothing, tell what differs")
     check = parser.parse_args(arguments).check
     wrong = False
-    for path, text in wanted().items():
+    try:
+        made = wanted()
+    except NetlistError as problem:
+        print(problem)
+        return 1
+    for path, text in made.items():
         if not path.exists() or path.read_text(encoding="utf-8") != text:
             wrong = True
             print(f"{path.relative_to(NOTES)}: {'is not' if check else 'was not'} what is made")
