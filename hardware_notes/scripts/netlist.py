@@ -11,8 +11,8 @@ and the SPICE deck are made from it, so that what is drawn, bought and simulated
     pins = ["1", "2"]
 
 Each pin of each part stands in exactly one net, or in the part's ``open``, left open on purpose.
-A net that several files name is one net: pins are added, the first description (``what``) counts. What leaves a box is ``wire = "cable"`` and says what reads when it is ``opened``
-and when it is ``shorted``.
+A net that several files name is one net: pins are added, the first description (``what``) counts.
+What leaves a box is ``wire = "cable"`` and says what reads when it is ``opened`` and ``shorted``.
 """
 
 from __future__ import annotations
