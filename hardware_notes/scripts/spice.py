@@ -290,7 +290,7 @@ def run_text(bench: Bench, commands: Iterable[str], netlist: Netlist | None = No
 def checked_in() -> str:
     """The deck at the target, as it stands in the repository, for an ngspice at a prompt."""
     how = [
-        "* ngspice front_end.cir, then: op, print v(n_force); ac dec 100 1 1meg, plot vdb(n_force).",
+        "* ngspice front_end.cir, then: op, print v(n_force); ac dec 100 1 1meg, plot vdb(n_force)",
         "* Another pull: the arms. An open wire: its Rwire at 1e12; wires touch: 0.01 ohm between.",
     ]
     lines = deck(Bench(force_n=1800.0, ac=True)).splitlines()
