@@ -13,8 +13,13 @@ import sys
 from pathlib import Path
 
 import figures
+import front_end
 import mechanics
+import spice
+from netlist import NetlistError, read_netlist
 from sheets import NOTES, SHEETS, with_tables, wrong_figures
+from tables import tables as made_tables
+from wiring import DRAWINGS
 
 from tautlog.model.wire_faults import fault_table
 
@@ -24,12 +29,16 @@ for module in pkgutil.iter_modules(figures.__path__):
 
 def tables() -> dict[str, str]:
     """Markdown of each made table, by its name in the sheets."""
-    return {"faults": fault_table()}
+    made = made_tables(read_netlist())
+    return made | {"cell wires": front_end.wires_table(), "faults": fault_table()}
 
 
 def drawings() -> dict[str, str]:
-    """SVG text of each drawing, by its file's name."""
-    return mechanics.drawings()
+    """SVG text of each drawing, and the SPICE deck, by its file's name."""
+    netlist = read_netlist()
+    wiring = {f"{name}.svg": draw(netlist).svg() for name, draw in DRAWINGS.items()}
+    front = {"response.svg": front_end.picture(), "front_end.cir": spice.checked_in()}
+    return wiring | front | mechanics.drawings()
 
 
 def wanted() -> dict[Path, str]:
@@ -45,7 +54,12 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--check", action="store_true", help="write nothing, tell what differs")
     check = parser.parse_args(arguments).check
     wrong = False
-    for path, text in wanted().items():
+    try:
+        made = wanted()
+    except NetlistError as problem:
+        print(problem)
+        return 1
+    for path, text in made.items():
         if not path.exists() or path.read_text(encoding="utf-8") != text:
             wrong = True
             print(f"{path.relative_to(NOTES)}: {'is not' if check else 'was not'} what is made")
