@@ -5,8 +5,9 @@ from __future__ import annotations
 from functools import partial
 
 import schemdraw.elements as elm
+from lettering import Point
 from netlist import Netlist
-from schematic import Point, Schematic
+from schematic import Schematic
 
 RAIL = -7.4  # battery minus
 BUS = -1.2  # end of the chain
