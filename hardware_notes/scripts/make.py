@@ -12,6 +12,8 @@ import pkgutil
 import sys
 from pathlib import Path
 
+sys.path.append(str(Path(__file__).resolve().parents[2] / "firmware"))  # figures ask config.py
+
 import figures
 import front_end
 import mechanics

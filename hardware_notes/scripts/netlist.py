@@ -17,6 +17,7 @@ What leaves a box is ``wire = "cable"`` and says what reads when it is ``opened`
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, dataclass, field, fields
@@ -27,6 +28,8 @@ from sheets import NOTES
 
 SHEETS = ("analogue", "inputs", "release", "power")
 WIRES = ("board", "cable")
+QUANTITY = re.compile(r"([\d.]+) ([pnumkM]?)(?:ohm|F|V)\b")
+PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 BOARD = "PICO"  # the part whose pins the firmware's config.py names
 
 
@@ -144,6 +147,19 @@ class Netlist:
     def value(self, name: str) -> str:
         """The value of a part, as a drawing shows it; its kind where it has none."""
         return self.parts[name].value or self.parts[name].kind
+
+    def number(self, name: str) -> float:
+        """The value of a part in ohm, farad or volt: 2200.0 for ``2.2 kohm``.
+
+        Raises
+        ------
+        NetlistError
+            Its value begins with no number and unit.
+        """
+        found = QUANTITY.match(self.parts[name].value)
+        if not found:
+            raise NetlistError(f"{name}: value = {self.parts[name].value!r} is no number and unit")
+        return float(found[1]) * PREFIXES[found[2]]
 
     def pins_of_net(self, name: str) -> set[str]:
         """The pins of a net.

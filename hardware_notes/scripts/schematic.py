@@ -11,74 +11,22 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cache
 from html import escape
 from itertools import pairwise
 from math import ceil, floor
 
 import schemdraw
 import schemdraw.elements as elm
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import TextPath
+from lettering import LINE, PX, Box, Point, Text, crosses, shown, width_of
 from netlist import BOARD, Netlist, NetlistError
 
 schemdraw.svgconfig.text = "text"  # else the texts depend on whether ziamath is installed
 
-Point = tuple[float, float]
-PX = 36  # of a unit
 WIDTH_PX = 900  # at which everything must be legible
 FONT = "Arial, Helvetica, 'DejaVu Sans', sans-serif"
 ACCENT = "#0b5394"  # cables and boxes; never the only mark
 MARGIN = 0.35
-LINE = 1.25  # of the font's size, from line to line
 NEAR = 1e-3
-
-
-@dataclass(frozen=True)
-class Box:
-    """A rectangle, y upwards."""
-
-    left: float
-    bottom: float
-    right: float
-    top: float
-
-    def meets(self, other: Box, spare: float = 0.0) -> bool:
-        """Whether the two overlap when each is made smaller by `spare`."""
-        return (
-            self.left + spare < other.right - spare
-            and other.left + spare < self.right - spare
-            and self.bottom + spare < other.top - spare
-            and other.bottom + spare < self.top - spare
-        )
-
-
-@dataclass(frozen=True)
-class Text:
-    """A label with its place; `box` is what it covers."""
-
-    lines: tuple[str, ...]
-    at: Point  # baseline of the first line, at the side that `align` says
-    align: str
-    size: float
-    bold: bool
-    box: Box
-
-
-@cache
-def width_of(text: str, size: float, bold: bool) -> float:
-    """Width of a text in units, in DejaVu Sans, which is wider than what viewers take."""
-    weight = "bold" if bold else "normal"
-    path = TextPath(
-        (0, 0), text, size=size, prop=FontProperties(family="DejaVu Sans", weight=weight)
-    )
-    return float(path.get_extents().width) / PX if text.strip() else 0.0
-
-
-def shown(value: str) -> str:
-    """A value of the netlist as a drawing writes it."""
-    value = re.sub(r"(?<=\d) (?:k|M)?ohm\b", lambda m: m[0].replace("ohm", "Ω"), value)
-    return re.sub(r"(?<=\d) uF\b", " µF", value)
 
 
 @dataclass
@@ -372,7 +320,7 @@ class Schematic:
                 if text.box.meets(other.box):
                     yield f"{text.lines} over {other.lines}"
             for first, second in (*self.segments(), *self.lines):
-                if _crosses(first, second, text.box):
+                if crosses(first, second, text.box):
                     yield f"{text.lines} over the line from {first} to {second}"
             for name, body in self.bodies:
                 if text.box.meets(body, 0.02):
@@ -424,22 +372,6 @@ def _lies_on(place: Point, first: Point, second: Point) -> bool:
     off = (bx - ax) * (y - ay) - (by - ay) * (x - ax)
     inside = min(ax, bx) - NEAR <= x <= max(ax, bx) + NEAR
     return inside and min(ay, by) - NEAR <= y <= max(ay, by) + NEAR and abs(off) < NEAR
-
-
-def _crosses(first: Point, second: Point, box: Box) -> bool:
-    """Whether a straight piece passes through a box (Liang and Barsky's clipping)."""
-    enter, leave = 0.0, 1.0
-    for start, step, low, high in (
-        (first[0], second[0] - first[0], box.left, box.right),
-        (first[1], second[1] - first[1], box.bottom, box.top),
-    ):
-        if step == 0:
-            if not low < start < high:
-                return False
-            continue
-        ends = sorted(((low - start) / step, (high - start) / step))
-        enter, leave = max(enter, ends[0]), min(leave, ends[1])
-    return enter < leave
 
 
 def _ink(text: Text) -> str:

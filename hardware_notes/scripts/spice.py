@@ -102,8 +102,8 @@ class Bench:
         Level without force for which the trimmer is set, V.
     fault_v : float or None
         Voltage that is forced onto the filter's output, V.
-    board_v : float
-        The board's supply, V.
+    board_v, system_v : float
+        The board's 3.3 V, and VSYS, V.
     changed : tuple of (str, float)
         Parts that have another value than the netlist's, in ohm or farad.
     """
@@ -117,6 +117,7 @@ class Bench:
     zero_v: float = 0.50
     fault_v: float | None = None
     board_v: float = 3.3
+    system_v: float = 4.7
     changed: tuple[tuple[str, float], ...] = ()
 
 
@@ -274,7 +275,7 @@ def _part(part: Part, netlist: Netlist, bench: Bench) -> list[str]:
 
 
 def _board(netlist: Netlist, bench: Bench) -> str:
-    text = BOARD.replace("{board_v}", f"{bench.board_v}").replace("{vsys_v}", "4.7")
+    text = BOARD.replace("{board_v}", f"{bench.board_v}").replace("{vsys_v}", f"{bench.system_v}")
     text = text.replace("{converter_ohm}", f"{CONVERTER_OHM:g}")
     text = text.replace("{shunt_v}", "3.3" if bench.shunt else "0")
     for name in ("3V3", "VSYS", "EXC+", "FORCE", "SHUNT"):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from lettering import shown
 from netlist import Netlist, Part
-from schematic import shown
 from sheets import SOURCE
 
 SHEET = {
@@ -44,7 +44,7 @@ def _parts_row(group: Sequence[Part]) -> tuple[str, str, str, str]:
     what = ", ".join(one for one in (part.kind, shown(part.value), part.tolerance) if one)
     why = part.why
     if not SOURCE.search(f"{what} {part.look_for} {why}"):
-        why = f"{why} (own choice, see [{SHEET[part.sheet]}]({SHEET[part.sheet]}))".strip()
+        why = f"{why} (own choice, {SHEET[part.sheet]})".strip()
     return names, what, shown(part.look_for), shown(why)
 
 

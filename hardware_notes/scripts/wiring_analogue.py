@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import schemdraw.elements as elm
+from lettering import Point, shown
 from netlist import Netlist
-from schematic import Point, Schematic, shown
+from schematic import Schematic
 
 TRIANGLE = 4.0  # length of the instrumentation amplifier's sign
 

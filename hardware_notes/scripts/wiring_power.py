@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import schemdraw.elements as elm
+from lettering import Point
 from netlist import Netlist
-from schematic import ACCENT, Point, Schematic
+from schematic import ACCENT, Schematic
 
 
 def power(netlist: Netlist) -> Schematic:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from functools import partial
 
 import schemdraw.elements as elm
+from lettering import Point
 from netlist import Netlist
-from schematic import Point, Schematic
+from schematic import Schematic
 
 RAIL = -7.4  # battery minus
 BUS = -1.2  # end of the chain
@@ -72,13 +73,15 @@ def _battery(s: Schematic) -> None:
 def _switches(s: Schematic) -> None:
     """Opto-couplers and the two MOSFETs in series."""
     x = 17.2
-    s.wire((19.9, -0.2), (19.9, BUS), (6.6, BUS))
-    s.two("R323", elm.ResistorIEC, ((6.6, BUS), (6.6, BUS - 2.2)), "right")
-    s.two("D322", elm.LED, ((6.6, BUS - 2.2), (6.6, RAIL)), "", ("A", "K"))
-    s.beside((6.9, -5.4), ["D322  green", '"chain closed"'], "left", 0.85)
+    s.wire((19.9, -0.2), (19.9, BUS), (17.0, BUS))
+    s.two("D305", elm.Diode, ((17.0, BUS), (15.2, BUS)), "above", ("A", "K"))
+    s.wire((15.2, BUS), (7.3, BUS), (5.5, BUS))
+    s.two("R323", elm.ResistorIEC, ((5.5, BUS), (5.5, BUS - 2.2)), "left")
+    s.two("D322", elm.LED, ((5.5, BUS - 2.2), (5.5, RAIL)), "", ("A", "K"))
+    s.beside((5.8, -5.4), ["D322  green", '"chain closed"'], "left", 0.85)
     for mosfet, opto, down, column, gate in (
-        ("M302", "OK302", "R322", 14.0, -3.4),
-        ("M301", "OK301", "R321", 10.6, -5.9),
+        ("M302", "OK302", "R322", 13.0, -3.4),
+        ("M301", "OK301", "R321", 10.2, -5.9),
     ):
         at = s.symbol(
             mosfet,
@@ -96,16 +99,21 @@ def _switches(s: Schematic) -> None:
             "emitter",
         )
         s.wire(tran["C"], (column, BUS))
-        s.wire(tran["E"], at["G"])
-        s.beside((column - 0.9, gate + 0.75), [opto], "left", 0.6)
+        diode = "D306" if mosfet == "M302" else "D307"
+        s.two(diode, elm.Diode, (tran["E"], (column + 1.5, gate)), "", ("A", "K"))
+        s.beside((column + 0.75, gate), [diode], "above", 0.3)
+        s.wire((column + 1.5, gate), at["G"])
+        s.beside((column - 0.9, gate + 0.75), [opto], "left", 0.5)
         foot = RAIL if mosfet == "M301" else -4.65
-        left = column + 0.95
+        left = column + 2.4
         s.two(down, elm.ResistorIEC, ((left, gate), (left, foot)), "left")
         if foot != RAIL:
             s.wire((left, foot), (x, foot))
     s.wire((x, -4.15), (x, -5.15))
     s.wire((x, -6.65), (x, RAIL))
-    s.wire((0.3, RAIL), (6.6, RAIL), (11.55, RAIL), (x, RAIL), (18.4, RAIL))
+    s.two("R324", elm.ResistorIEC, ((7.3, BUS), (7.3, BUS - 2.2)), "right")
+    s.wire((7.3, BUS - 2.2), (7.3, RAIL))
+    s.wire((0.3, RAIL), (5.5, RAIL), (7.3, RAIL), (12.6, RAIL), (x, RAIL), (18.4, RAIL))
     s.tag("BATTERY_MINUS", (18.4, RAIL), "right", ["to R401"])
 
 
@@ -120,8 +128,10 @@ def _coil(s: Schematic) -> None:
     s.wire((edge, BUS), (22.6, top), (24.4, top))
     s.wire((edge, -2.65), (21.6, -2.65), (21.6, foot), (22.6, foot), (24.4, foot))
     s.two("L301", elm.Inductor2, ((22.6, top), (22.6, foot)))
-    s.two("D303", elm.Diode, ((24.4, (top + foot) / 2), (24.4, top)), "right", ("A", "K"))
-    s.two("D304", elm.Zener, ((24.4, (top + foot) / 2), (24.4, foot)), "right", ("A", "K"))
+    s.two("D303", elm.Diode, ((24.4, (top + foot) / 2), (24.4, top)), "", ("A", "K"))
+    s.label("D303", (24.4, (3 * top + foot) / 4), "right", 0.6)
+    s.two("D304", elm.Zener, ((24.4, (top + foot) / 2), (24.4, foot)), "", ("A", "K"))
+    s.label("D304", (24.4, (top + 3 * foot) / 4), "right", 0.6)
     s.text(
         (21.4, foot - 0.6), "start", ["L301  latch coil, 12 V, 6 Ω", "the diodes sit at the coil"]
     )

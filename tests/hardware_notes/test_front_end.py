@@ -271,6 +271,24 @@ def test_bridge_resistances_are_those_of_four_arms():
     assert between(0, 2) == pytest.approx(figures.across())
 
 
+@needs_ngspice
+def test_a_dead_reference_is_not_told_by_the_level(tmp_path):
+    """The board's 200 ohm carry bridge and reference alike, so that the ratio stays."""
+    dead = {"system_v": 0.0}
+    reference_v = level_v(tmp_path, "v(n_excp)", **dead)
+    assert reference_v == pytest.approx(said(r"TP101 falls to ([\d.]+) V")[0], abs=0.02)
+    for force_n in (0.0, 1800.0):
+        share = level_v(tmp_path, force_n=force_n, **dead) / reference_v
+        assert share == pytest.approx(level_v(tmp_path, force_n=force_n) / 3.0, rel=0.01)
+
+
+@needs_ngspice
+def test_a_reference_feeds_a_board_that_is_switched_off(tmp_path):
+    """With 3V3_EN low: what goes through the board's 200 ohm."""
+    fed_a = -level_v(tmp_path, "i(vboard)", board_v=0.0)
+    assert -1e3 * fed_a == pytest.approx(reckoned.fed_back(), rel=0.02)
+
+
 def test_the_second_order_form_is_the_one_of_scipy():
     w0 = 2 * math.pi * front_end.filter_hz()
     hz = np.geomspace(10, 1e5, 60)

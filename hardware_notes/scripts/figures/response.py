@@ -9,7 +9,7 @@ import spice
 from front_end import loss_db, ohm
 
 from figures import figure
-from figures.analogue import share
+from figures.analogue import EXCITATION_V, share
 
 
 @figure("Hz", ".0f")
@@ -167,3 +167,9 @@ def fault_current() -> float:
 def fault_current_off() -> float:
     """The same with the board off."""
     return 1e3 * (5.0 - 0.4) / ohm("R115")
+
+
+@figure("mA", ".0f")
+def fed_back() -> float:
+    """What the excitation feeds through the board's 200 ohm, were its 3.3 V off."""
+    return 1e3 * EXCITATION_V / 200

@@ -185,8 +185,8 @@ def _anti_alias(electrics: Electrics, length_s: float, needed_hz: float) -> Path
         return PathCheck(
             "anti-alias",
             False,
-            "amplifier: its bandwidth is not known; an analog low-pass of two poles near 2 kHz before "
-            "the converter is usual",
+            "amplifier: its bandwidth is not known; an analog low-pass of two poles near 2 kHz "
+            "before the converter is usual",
         )
     loss = one_pole_loss(corner_hz, length_s)
     found = judge_filter(
