@@ -14,6 +14,10 @@ from tautlog.model import quantities as q
 if TYPE_CHECKING:
     from tautlog.model.fastening import Fastening
 
+    RowsType = click.ParamType[tuple[tuple[int, float], ...]]
+else:  # only later versions of click make it a generic class
+    RowsType = click.ParamType
+
 WOOD_KINDS = ("wood-screw", "lag-screw", "timber-screw", "through-bolt")
 STEEL_KINDS = ("bolt", "steel-plate", "tapped-hole", "shackle")
 # Options by the name of what they state.
@@ -33,7 +37,7 @@ STATED_BY = {
 }
 
 
-class Rows(options.TextType):
+class Rows(RowsType):
     """Rows of a bracket, such as 2x150,2x30."""
 
     name = "rows"

@@ -286,14 +286,16 @@ def _through_bolt(one: Fastening) -> list[Answer]:
 
 
 def _timber_screw(one: Fastening) -> list[Answer]:
-    strength = [
-        fasteners.timber_screw_characteristic_n(
-            _stated(one.density_kg_m3), one.diameter_mm / 1000, _stated(one.thread_mm) / 1000, n=n
+    screw = (_stated(one.density_kg_m3), one.diameter_mm / 1000, _stated(one.thread_mm) / 1000)
+    return [
+        Answer(
+            "withdrawal",
+            fasteners.timber_screw_characteristic_n(*screw),
+            fasteners.timber_screw_characteristic_n(*screw, n=one.count),
+            "characteristic withdrawal, EN 1995-1-1 8.7.2; n**0.9 of them count, a design value "
+            "is lower",
         )
-        for n in (1, one.count)
     ]
-    basis = "characteristic withdrawal, EN 1995-1-1 8.7.2, n**0.9 of them count; a design value is "
-    return [Answer("withdrawal", *strength, basis + "lower")]
 
 
 def _size(one: Fastening) -> int:
