@@ -168,9 +168,7 @@ class Rows(RowsType):
 @click.option(
     "--count",
     type=click.IntRange(1, 1000),
-    default=1,
-    show_default=True,
-    help="Number of fasteners.",
+    help="Number of fasteners (default: those of --rows, or 1).",
 )
 @options.json_option
 def command(as_json: bool, diameter_mm: float | None, **stated: object) -> None:
@@ -186,6 +184,8 @@ def command(as_json: bool, diameter_mm: float | None, **stated: object) -> None:
     if diameter_mm is None:
         raise click.UsageError("--diameter is missing")
     _as_its_kind(kind, stated)
+    if stated["count"] is None:
+        stated["count"] = sum(number for number, _ in stated["rows"] or [(1, 0)])  # type: ignore[attr-defined]
     one = Fastening(diameter_mm=diameter_mm, **stated)  # type: ignore[arg-type]
     (_print_json if as_json else _print)(one)
 
