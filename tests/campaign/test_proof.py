@@ -99,7 +99,9 @@ def test_a_pull_at_an_angle_lies_between_along_and_across(capsys):
     assert angled["one_n"] == pytest.approx(
         2 * told["one_n"] * across["one_n"] / (told["one_n"] + across["one_n"])
     )
-    assert told["distances_mm"]["loaded_end"] == 80.0
+    # Pulled and sheared at once: the larger of each distance, 10 d and 8 d at the end.
+    assert told["distances_mm"]["loaded_end"] == 100.0
+    assert told["distances_mm"]["along"] == 70.0
 
 
 def test_a_bracket_is_good_for_what_its_far_row_is(capsys):
@@ -128,7 +130,7 @@ def test_screws_in_a_row_and_a_bolt_through(capsys):
     assert run(["fastener", *MOUNT, "--count", "4", "--spacing", "60"]) == 0
     out = capsys.readouterr().out
     assert "2.87 of 4 in the row count" in out
-    assert "end 80 if loaded" in out
+    assert "end 100 if loaded" in out
     through = ["through-bolt", "--diameter", "12", "--thread", "80", "--wood", "0.42"]
     assert run(["fastener", *through, "--plate", "6", "--washer", "48", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
@@ -158,6 +160,7 @@ def test_fasteners_in_steel(capsys):
         ([*MOUNT, "--arm", "80"], 1),
         ([*MOUNT, "--arm", "80", "--rows", "2x0"], 1),
         ([*MOUNT, "--arm", "80", "--rows", "two"], 2),
+        ([*MOUNT, "--arm", "80", "--rows", "2x150", "--count", "3"], 1),
         ([*MOUNT, "--arm", "80", "--rows", "2x150,"], 2),
         ([*MOUNT[:-2], "--arm", "80", "--rows", "2x150"], 1),
         (["bolt", "--diameter", "10", "--arm", "80", "--rows", "2x150"], 2),

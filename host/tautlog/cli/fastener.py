@@ -14,6 +14,10 @@ from tautlog.model import quantities as q
 if TYPE_CHECKING:
     from tautlog.model.fastening import Fastening
 
+    RowsType = click.ParamType[tuple[tuple[int, float], ...]]
+else:  # only later versions of click make it a generic class
+    RowsType = click.ParamType
+
 WOOD_KINDS = ("wood-screw", "lag-screw", "timber-screw", "through-bolt")
 STEEL_KINDS = ("bolt", "steel-plate", "tapped-hole", "shackle")
 # Options by the name of what they state.
@@ -33,7 +37,7 @@ STATED_BY = {
 }
 
 
-class Rows(options.TextType):
+class Rows(RowsType):
     """Rows of a bracket, such as 2x150,2x30."""
 
     name = "rows"
@@ -164,9 +168,7 @@ class Rows(options.TextType):
 @click.option(
     "--count",
     type=click.IntRange(1, 1000),
-    default=1,
-    show_default=True,
-    help="Number of fasteners.",
+    help="Number of fasteners (default: those of --rows, or 1).",
 )
 @options.json_option
 def command(as_json: bool, diameter_mm: float | None, **stated: object) -> None:
@@ -182,6 +184,8 @@ def command(as_json: bool, diameter_mm: float | None, **stated: object) -> None:
     if diameter_mm is None:
         raise click.UsageError("--diameter is missing")
     _as_its_kind(kind, stated)
+    if stated["count"] is None:
+        stated["count"] = sum(number for number, _ in stated["rows"] or [(1, 0)])  # type: ignore[attr-defined]
     one = Fastening(diameter_mm=diameter_mm, **stated)  # type: ignore[arg-type]
     (_print_json if as_json else _print)(one)
 

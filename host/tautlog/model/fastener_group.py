@@ -69,7 +69,8 @@ def effective_number(number: int, spacing_m: float, diameter_m: float) -> float:
     if number == 1:
         return 1.0
     in_range("spacing over diameter", spacing_m / diameter_m, 4.0, 100.0)
-    return min(float(number), number**0.9 * (spacing_m / (13.0 * diameter_m)) ** 0.25)
+    apart = math.pow(spacing_m / (13.0 * diameter_m), 0.25)
+    return min(float(number), math.pow(number, 0.9) * apart)
 
 
 def most_pulled_n(force_n: float, arm_m: float, rows: Sequence[tuple[int, float]]) -> float:

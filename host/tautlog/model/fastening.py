@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 from tautlog.errors import PlanError
 from tautlog.model import bolted_steel, fastener_group, fasteners, lateral
@@ -102,6 +102,8 @@ class Fastening:
             q.SPACING_MM.require("distance of a row", distance_mm)
             if not 1 <= number <= 100:
                 raise PlanError(f"a row of {number} screws: allowed are 1 to 100")
+        if self.rows and self.count != sum(number for number, _ in self.rows):
+            raise PlanError(f"{self.count} screws are stated, but the rows hold another number")
         if self.end_grain and (self.kind != "lag-screw" or self.plate_mm is not None):
             raise PlanError(
                 "end grain: only the withdrawal of a lag screw is published, "
@@ -119,12 +121,17 @@ class Fastening:
         return _ANSWERS[self.kind](self)
 
     def distances(self) -> fastener_group.Distances | None:
-        """Least distances in wood, or None for steel."""
+        """Least distances in wood, or None for steel; both ways count for a screw under a plate."""
         if self.kind not in _IN_WOOD:
             return None
+        pulled = fastener_group.pulled_screw_distances(self.diameter_mm / 1000.0)
         if self.plate_mm is None:
-            return fastener_group.pulled_screw_distances(self.diameter_mm / 1000.0)
-        return fastener_group.bolt_distances(self.diameter_mm / 1000.0, self.grain_deg)
+            return pulled
+        across = fastener_group.bolt_distances(self.diameter_mm / 1000.0, self.grain_deg)
+        if self.kind == "through-bolt":
+            return across
+        both = zip(astuple(pulled), astuple(across), strict=True)
+        return fastener_group.Distances(*(max(pair) for pair in both))
 
 
 NEEDED: dict[str, tuple[str, ...]] = {
@@ -286,14 +293,16 @@ def _through_bolt(one: Fastening) -> list[Answer]:
 
 
 def _timber_screw(one: Fastening) -> list[Answer]:
-    strength = [
-        fasteners.timber_screw_characteristic_n(
-            _stated(one.density_kg_m3), one.diameter_mm / 1000, _stated(one.thread_mm) / 1000, n=n
+    screw = (_stated(one.density_kg_m3), one.diameter_mm / 1000, _stated(one.thread_mm) / 1000)
+    return [
+        Answer(
+            "withdrawal",
+            fasteners.timber_screw_characteristic_n(*screw),
+            fasteners.timber_screw_characteristic_n(*screw, n=one.count),
+            "characteristic withdrawal, EN 1995-1-1 8.7.2; n**0.9 of them count, a design value "
+            "is lower",
         )
-        for n in (1, one.count)
     ]
-    basis = "characteristic withdrawal, EN 1995-1-1 8.7.2, n**0.9 of them count; a design value is "
-    return [Answer("withdrawal", *strength, basis + "lower")]
 
 
 def _size(one: Fastening) -> int:

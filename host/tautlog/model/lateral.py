@@ -115,9 +115,9 @@ def wood_bearing_pa(specific_gravity: float, diameter_m: float, grain_deg: float
     in_range("specific gravity", specific_gravity, 0.3, 0.8)
     in_range("angle to the grain in degrees", grain_deg, 0.0, 90.0)
     if diameter_m < _SMALL_M:
-        return 16_600.0 * specific_gravity**1.84 * PSI_PA
+        return 16_600.0 * math.pow(specific_gravity, 1.84) * PSI_PA
     along = 11_200.0 * specific_gravity * PSI_PA
-    across = 6100.0 * specific_gravity**1.45 / math.sqrt(diameter_m / INCH_M) * PSI_PA
+    across = 6100.0 * math.pow(specific_gravity, 1.45) / math.sqrt(diameter_m / INCH_M) * PSI_PA
     return hankinson(along, across, grain_deg)
 
 
