@@ -21,6 +21,7 @@ from tautlog.rehearsal.bench_port import BenchPort
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig
 from tautlog.rehearsal.scene import default_scene
+from tautlog.rehearsal.side_channels import board_changes, with_acceleration, with_legs
 
 SPEED = 8.0
 FITTED = ("article_wire", "mount_wire", "flash")
@@ -67,6 +68,25 @@ def results(bench, *names):
     return list(one.run([one.named(name) for name in names]))
 
 
+@pytest.fixture(scope="module")
+def legs(tmp_path_factory):
+    """The same with two legs and an accelerometer."""
+    folder = tmp_path_factory.mktemp("legs") / "kite"
+    assert run(["init", str(folder)]) == 0
+    change(folder, '# channel = "force left"', 'channel = "force left"')
+    path = folder / "campaign.toml"
+    leg = '[[force_channel]]\nname = "force right"\nzero_v = 0.45\n'
+    path.write_text(path.read_text() + leg)
+    scene = with_acceleration(with_legs(rig().scene))
+    one = SimulatedRig(scene, seed=1)
+    changes = board_changes(scene)
+    board = BoardProcess(one, speed=SPEED, changes=changes)
+    with board, SerialLink(board.url) as link:
+        session = Session(link, timeout_scale=3.0)
+        session.greet()
+        yield session, one.bench, read_campaign(folder)
+
+
 @pytest.fixture
 def whole(bench):
     yield
@@ -93,8 +113,14 @@ def identity(fault):
     return f"{fault.wire} {fault.kind}"
 
 
+def test_every_wire_of_further_channels_as_it_must_be(legs):
+    names = ("rest", "pull force right", "wire force right", "wire acceleration", "rest-again")
+    assert [step.why for step in results(legs, *names)] == [""] * 6
+
+
 @pytest.mark.parametrize("fault", [one for one in FAULTS if one.tried == TRIED], ids=identity)
-def test_each_line_of_the_table_is_found_in_its_step(bench, whole, fault):
+def test_each_line_of_the_table_is_found_in_its_step(bench, legs, whole, fault):
+    bench = legs if fault.wire in ("force right", "acceleration") else bench
     names = ["rest"] if fault.step == "rest" else ["rest", fault.step]
     bench[1].do(f"fault {fault.kind} {fault.wire}")
     try:

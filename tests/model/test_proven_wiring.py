@@ -261,7 +261,8 @@ def test_readbacks_keep_the_order_of_their_bits():
 
 
 def test_each_fault_belongs_to_a_step():
-    wired = replace(WIRING, channels={"force": 26})
+    more = {"force left": 26, "force right": 27, "acceleration": 28}
+    wired = replace(WIRING, channels=more, readbacks={"stop": 2})
     known = {step.name for step in steps_for(Parts(EVERYTHING, shunt=True), wired)}
     assert {fault.step for fault in FAULTS} <= known
     assert len({(fault.wire, fault.kind) for fault in FAULTS}) == len(FAULTS)

@@ -197,7 +197,9 @@ def _do(one: BringUp, campaign: Campaign, asked: Asked) -> None:
     board = one.session.instrument
     proving = proving_of(campaign, board)
     if proving.unread and asked.supersedes is None:
-        raise CampaignError(f"{proving.unread} STEP, with --step STEP, --by and --reason")
+        raise CampaignError(unproven(proving))
+    if asked.supersedes is not None and not asked.step:
+        raise click.UsageError("--supersedes corrects one step: name it with --step")
     if asked.step:
         steps: tuple[Step, ...] = (one.named(asked.step),)
     else:

@@ -116,13 +116,12 @@ def _read(
         shunt = {"shunt_step_v": facts.shunt_step_v, "shunt_looks_like_n": _shunt_n(campaign)}
         if as_json:
             judged = {"calibration_doubts": list(doubts), "findings": _as_json(found)}
-            guarded = {"guarded_before_s": window.before_s, "guarded_after_s": window.after_s}
-            print_json({**asdict(board), **asdict(facts.health), **shunt, **guarded, **judged})
+            memory = {"guarded_before_s": window.before_s, "guarded_after_s": window.after_s}
+            print_json({**asdict(board), **asdict(facts.health), **shunt, **memory, **judged})
         else:
+            guarded = window.check(fall_time_s(setup.height_m))[1]
             texts = channel_texts(board, facts.health, channels)
-            _tell_board(board, health_text(facts.health))
-            click.echo(window.check(fall_time_s(setup.height_m))[1])
-            click.echo("".join(f"{line}\n" for line in texts), nl=False)
+            _tell_board(board, [health_text(facts.health), guarded, *texts])
             while watch:
                 _show(found, refused=True)
                 facts = read_facts(
@@ -153,11 +152,12 @@ def _without_shunt(found: list[ReadinessFinding]) -> list[ReadinessFinding]:
     return [finding for finding in found if finding.code != "shunt-none"]
 
 
-def _tell_board(board: Instrument, health: str) -> None:
+def _tell_board(board: Instrument, texts: list[str]) -> None:
     click.echo(f"board: {board.board}, firmware {board.firmware}, {board.state}")
     if board.regulator:
         click.echo(f"the board's supply: {board.regulator}")
-    click.echo(health)
+    for text in texts:
+        click.echo(text)
 
 
 def _wires(campaign: Campaign | None, board: Instrument) -> list[ReadinessFinding]:
