@@ -1,5 +1,6 @@
 """The bring-up on a rehearsed board: the real firmware, every wire opened and shorted."""
 
+import io
 import json
 from dataclasses import replace
 
@@ -193,6 +194,26 @@ def test_a_bring_up_is_kept_goes_on_where_it_stopped_and_opens_the_drop(served, 
     assert steps.count("coil-out") == 2  # in every session
     status, out, _ = said(capsys, *given)
     assert (status, "nothing was" in out, "does it again" in out) == (0, False, True)
+
+
+def test_a_person_at_a_terminal_is_led_and_nothing_is_taken_for_done(served, capsys, monkeypatch):
+    kite, _, port, _ = served
+    given = ["health", "--bring-up", "--by", "A. Rigger", "--step", "switch", *port]
+    typed = ["coil is out", "", "", "s", "s no second person"]  # opened in words only
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n".join([*typed, "", ""])))
+    status, out, err = said(capsys, *given)
+    assert status == 1
+    assert "Open the release switch's wire (GP10) at the box." in err
+    assert "give a reason" in err
+    assert "expected  switch open" in out
+    assert "NOT AS EXPECTED: switch: expected open, read closed" in out
+    assert "it may be release switch shorted to ground" in out
+    last = read_bring_up(kite)[-1].entry
+    assert (last.step, last.result) == ("switch", NOT_AS_EXPECTED)
+    assert "no second person" in last.why
+    monkeypatch.setattr("sys.stdin", io.StringIO("not sure\n"))
+    status, _, err = said(capsys, *given)
+    assert (status, "the board was not armed" in err) == (1, True)
 
 
 def test_wrong_calls(served, tmp_path, monkeypatch, capsys):

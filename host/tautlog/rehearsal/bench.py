@@ -171,7 +171,7 @@ class Bench:
             if {"article-wire", "mount-wire"} & self._exchanged:
                 article, mount = at_contacts["article-wire"], at_contacts["mount-wire"]
                 at_contacts |= {"article-wire": mount, "mount-wire": article}
-            bits = inputs & ~sum(self._bits.values())  # what the bench knows nothing of
+            bits: int = inputs & ~sum(self._bits.values())  # what the bench knows nothing of
             for name, closed in at_contacts.items():
                 fault = self._fault.get(name)
                 if fault == SHORT or (closed and fault != OPEN):
