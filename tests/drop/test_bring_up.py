@@ -1,5 +1,6 @@
 """The bring-up on a rehearsed board: the real firmware, every wire opened and shorted."""
 
+import io
 import json
 from dataclasses import replace
 
@@ -21,6 +22,7 @@ from tautlog.rehearsal.bench_port import BenchPort
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig
 from tautlog.rehearsal.scene import default_scene
+from tautlog.rehearsal.side_channels import board_changes, with_acceleration, with_legs
 
 SPEED = 8.0
 FITTED = ("article_wire", "mount_wire", "flash")
@@ -67,6 +69,25 @@ def results(bench, *names):
     return list(one.run([one.named(name) for name in names]))
 
 
+@pytest.fixture(scope="module")
+def legs(tmp_path_factory):
+    """The same with two legs and an accelerometer."""
+    folder = tmp_path_factory.mktemp("legs") / "kite"
+    assert run(["init", str(folder)]) == 0
+    change(folder, '# channel = "force left"', 'channel = "force left"')
+    path = folder / "campaign.toml"
+    leg = '[[force_channel]]\nname = "force right"\nzero_v = 0.45\n'
+    path.write_text(path.read_text() + leg)
+    scene = with_acceleration(with_legs(rig().scene))
+    one = SimulatedRig(scene, seed=1)
+    changes = board_changes(scene)
+    board = BoardProcess(one, speed=SPEED, changes=changes)
+    with board, SerialLink(board.url) as link:
+        session = Session(link, timeout_scale=3.0)
+        session.greet()
+        yield session, one.bench, read_campaign(folder)
+
+
 @pytest.fixture
 def whole(bench):
     yield
@@ -93,8 +114,14 @@ def identity(fault):
     return f"{fault.wire} {fault.kind}"
 
 
+def test_every_wire_of_further_channels_as_it_must_be(legs):
+    names = ("rest", "pull force right", "wire force right", "wire acceleration", "rest-again")
+    assert [step.why for step in results(legs, *names)] == [""] * 6
+
+
 @pytest.mark.parametrize("fault", [one for one in FAULTS if one.tried == TRIED], ids=identity)
-def test_each_line_of_the_table_is_found_in_its_step(bench, whole, fault):
+def test_each_line_of_the_table_is_found_in_its_step(bench, legs, whole, fault):
+    bench = legs if fault.wire in ("force right", "acceleration") else bench
     names = ["rest"] if fault.step == "rest" else ["rest", fault.step]
     bench[1].do(f"fault {fault.kind} {fault.wire}")
     try:
@@ -167,6 +194,26 @@ def test_a_bring_up_is_kept_goes_on_where_it_stopped_and_opens_the_drop(served, 
     assert steps.count("coil-out") == 2  # in every session
     status, out, _ = said(capsys, *given)
     assert (status, "nothing was" in out, "does it again" in out) == (0, False, True)
+
+
+def test_a_person_at_a_terminal_is_led_and_nothing_is_taken_for_done(served, capsys, monkeypatch):
+    kite, _, port, _ = served
+    given = ["health", "--bring-up", "--by", "A. Rigger", "--step", "switch", *port]
+    typed = ["coil is out", "", "", "s", "s no second person"]  # opened in words only
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n".join([*typed, "", ""])))
+    status, out, err = said(capsys, *given)
+    assert status == 1
+    assert "Open the release switch's wire (GP10) at the box." in err
+    assert "give a reason" in err
+    assert "expected  switch open" in out
+    assert "NOT AS EXPECTED: switch: expected open, read closed" in out
+    assert "it may be release switch shorted to ground" in out
+    last = read_bring_up(kite)[-1].entry
+    assert (last.step, last.result) == ("switch", NOT_AS_EXPECTED)
+    assert "no second person" in last.why
+    monkeypatch.setattr("sys.stdin", io.StringIO("not sure\n"))
+    status, _, err = said(capsys, *given)
+    assert (status, "the board was not armed" in err) == (1, True)
 
 
 def test_wrong_calls(served, tmp_path, monkeypatch, capsys):

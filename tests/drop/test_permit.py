@@ -6,6 +6,7 @@ import json
 import pickle
 
 import pytest
+from brought_up import bring_up
 from fakes.arming import ArmingLink
 from fakes.crew import SilentCrew
 
@@ -99,6 +100,7 @@ def test_a_permit_of_a_campaign_holds_its_calibration(tmp_path):
     text = path.read_text().replace("proven_n = 0.0", "proven_n = 3000.0")
     text = text.replace('proven_on = ""', 'proven_on = "2026-03-01"')
     path.write_text(text.replace('\ndate = ""', '\ndate = "2026-03-01"'))
+    bring_up(path.parent)
     campaign = read_campaign(path)
     permit = permitted(
         campaign, setup_from(campaign), calibration=CALIBRATION, say=lambda text: None

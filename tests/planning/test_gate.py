@@ -4,6 +4,7 @@ import dataclasses
 import json
 
 import pytest
+from brought_up import bring_up
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from intended_drops import DATED, GOOD
@@ -149,6 +150,7 @@ def campaign(tmp_path):
     text = path.read_text().replace("proven_n = 0.0", "proven_n = 2000.0")
     text = text.replace('proven_on = ""', 'proven_on = "2026-03-01"')
     path.write_text(text.replace('\ndate = ""', f'\ndate = "{today()}"'))
+    bring_up(path.parent)
     return read_campaign(path)
 
 

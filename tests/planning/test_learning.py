@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from brought_up import bring_up
 
 from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
@@ -264,6 +265,7 @@ def kite(tmp_path, monkeypatch):
     assert run(["init", str(tmp_path / "kite")]) == 0
     monkeypatch.chdir(tmp_path / "kite")
     change(tmp_path / "kite", '\ndate = ""', f'\ndate = "{today()}"')
+    bring_up(tmp_path / "kite")
     return tmp_path / "kite"
 
 

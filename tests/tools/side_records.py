@@ -13,6 +13,7 @@ BOARD = "virtual board under CPython 3.11.2"
 PER_BLOCK = 512
 REDUCTION = 8
 BEFORE_S = 0.5
+DRIVEN = wire.OUTPUT_DRIVE | wire.OUTPUT_BEAT  # no driver conducts without its heartbeat
 
 
 def recorded(path, scene, *, seed=1, record_s=4.0, channels=None):
@@ -35,7 +36,7 @@ def recorded(path, scene, *, seed=1, record_s=4.0, channels=None):
     told = []
     for number in range(int((BEFORE_S + record_s) * rate / PER_BLOCK)):
         driven = number * PER_BLOCK >= BEFORE_S * rate and rig.release_at is None
-        seen = rig.advance(PER_BLOCK, wire.OUTPUT_DRIVE if driven else 0)
+        seen = rig.advance(PER_BLOCK, DRIVEN if driven else 0)
         counts = seen.counts.reshape(PER_BLOCK, len(names))
         writer.append(Block(number, _stamp((number + 1) * PER_BLOCK / rate), 0, 0, counts))
         told += [

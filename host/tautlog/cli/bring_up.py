@@ -112,18 +112,35 @@ class ConsoleHands:
             return False
         return bool(typed.strip().casefold() == COIL_PHRASE)
 
+    def read(self, expected: str, read: str, faults: tuple[str, ...]) -> None:
+        """Show both beside one another as soon as they are there."""
+        if not self._quiet:
+            show_pair(expected, read)
+            for fault in faults:
+                click.echo(f"    NOT AS EXPECTED: {fault}")
+
     def done(self, step: Step, done: StepDone) -> None:
         """Show how it came out."""
-        show(done, quiet=self._quiet)
+        if not self._quiet:
+            show_result(done)
 
 
 def show(done: StepDone, *, quiet: bool) -> None:
-    """Expected and read beside one another, and what it may be."""
+    """Expected and read of every phase beside one another, and how the step came out."""
     if quiet:
         return
-    pairs = zip(done.expected.split("; then "), done.read.split("; then "), strict=False)
-    for expected, read in pairs:
-        click.echo(f"    expected  {expected}\n    read      {read}")
+    for pair in zip(done.expected.split("; then "), done.read.split("; then "), strict=False):
+        show_pair(*pair)
+    show_result(done)
+
+
+def show_pair(expected: str, read: str) -> None:
+    """Expected and read, one below the other."""
+    click.echo(f"    expected  {expected}\n    read      {read}")
+
+
+def show_result(done: StepDone) -> None:
+    """How a step came out, and what it may be if not as expected."""
     click.echo(f"    {done.step}: {done.result}{f': {done.why}' if done.why else ''}")
     if done.result != AS_EXPECTED:
         for text in told_of(done.step):
@@ -197,7 +214,9 @@ def _do(one: BringUp, campaign: Campaign, asked: Asked) -> None:
     board = one.session.instrument
     proving = proving_of(campaign, board)
     if proving.unread and asked.supersedes is None:
-        raise CampaignError(f"{proving.unread} STEP, with --step STEP, --by and --reason")
+        raise CampaignError(unproven(proving))
+    if asked.supersedes is not None and not asked.step:
+        raise click.UsageError("--supersedes corrects one step: name it with --step")
     if asked.step:
         steps: tuple[Step, ...] = (one.named(asked.step),)
     else:

@@ -111,32 +111,28 @@ def _read(
         facts = read_facts(
             session, calibration, setup, fitted, stated_zero_v=zero_v, channels=channels
         )
-        found = findings(facts)
+        found = [*findings(facts), *_wires(campaign, board)]
         window = guarded_window(board)
         shunt = {"shunt_step_v": facts.shunt_step_v, "shunt_looks_like_n": _shunt_n(campaign)}
         if as_json:
             judged = {"calibration_doubts": list(doubts), "findings": _as_json(found)}
-            guarded = {"guarded_before_s": window.before_s, "guarded_after_s": window.after_s}
-            print_json({**asdict(board), **asdict(facts.health), **shunt, **guarded, **judged})
+            memory = {"guarded_before_s": window.before_s, "guarded_after_s": window.after_s}
+            print_json({**asdict(board), **asdict(facts.health), **shunt, **memory, **judged})
         else:
-            click.echo(f"board: {board.board}, firmware {board.firmware}, {board.state}")
-            if board.regulator:
-                click.echo(f"the board's supply: {board.regulator}")
-            click.echo(health_text(facts.health))
-            click.echo(window.check(fall_time_s(setup.height_m))[1])
-            for line in channel_texts(board, facts.health, channels):
-                click.echo(line)
+            guarded = window.check(fall_time_s(setup.height_m))[1]
+            texts = channel_texts(board, facts.health, channels)
+            _tell_board(board, [health_text(facts.health), guarded, *texts])
             while watch:
                 _show(found, refused=True)
                 facts = read_facts(
                     session, calibration, setup, None, stated_zero_v=zero_v, channels=channels
                 )
-                found = [finding for finding in findings(facts) if finding.code != "shunt-none"]
+                found = [*_without_shunt(findings(facts)), *_wires(campaign, board)]
                 click.echo(health_text(facts.health))
             _show_shunt(**shunt)
             _show(found)
         refuse_doubtful(doubts)
-        refuse([*found, *_wires(campaign, board)])
+        refuse(found)
 
 
 def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, ...]:
@@ -149,6 +145,19 @@ def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, .
     expired = [check.text for check in validity(calibration, today()) if check.refuses]
     texts = tuple(text.removeprefix("calibration: ") for text in expired)
     return campaign.calibration_doubts + texts
+
+
+def _without_shunt(found: list[ReadinessFinding]) -> list[ReadinessFinding]:
+    """Findings of a reading that leaves the shunt alone."""
+    return [finding for finding in found if finding.code != "shunt-none"]
+
+
+def _tell_board(board: Instrument, texts: list[str]) -> None:
+    click.echo(f"board: {board.board}, firmware {board.firmware}, {board.state}")
+    if board.regulator:
+        click.echo(f"the board's supply: {board.regulator}")
+    for text in texts:
+        click.echo(text)
 
 
 def _wires(campaign: Campaign | None, board: Instrument) -> list[ReadinessFinding]:

@@ -77,6 +77,9 @@ class Hands(Protocol):
     def coil_is_out(self, phase: Phase) -> bool:
         """Whether the phrase that lets the board be armed was typed."""
 
+    def read(self, expected: str, read: str, faults: tuple[str, ...]) -> None:
+        """What a phase was expected to read, what it read, and what is not as expected."""
+
     def done(self, step: Step, done: StepDone) -> None:
         """How a step came out."""
 
@@ -209,7 +212,9 @@ class BringUp:
             first = first or reading
             scale = self._scale(phase)
             read.append(read_text(phase, reading, names, scale.column))
-            faults += wrong(phase, reading, first, rest, names, scale)
+            found = wrong(phase, reading, first, rest, names, scale)
+            self.hands.read(expected[-1], read[-1], found)
+            faults += found
         return self._made(step, expected, read, faults, not_done, supersedes, reason)
 
     def _made(

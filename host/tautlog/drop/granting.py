@@ -175,7 +175,8 @@ def checked_for(
     Only refusals are open points: `plan` shows what the campaign does not state.
     """
     found = []
-    for check in refusals(intended_for(campaign, setup, instrument=instrument)):
+    intended = replace(intended_for(campaign, setup), proving=proving_of(campaign, instrument))
+    for check in refusals(intended):
         if signed(by) and signed(reason) and not check.final:
             text = f"OVERRIDE by {by} ({reason}): {check.text}"
             check = replace(check, holds=True, text=text, refuses=False)

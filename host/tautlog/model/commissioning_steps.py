@@ -44,12 +44,12 @@ def _rest() -> Step:
         "Sled down and off the latch, latch closed by hand, key off, every wire on, nothing "
         "pulls at the cell"
     )
-    return Step("rest", "everything as it is at rest", (Phase(do, level=REST),))
+    return Step("rest", "everything as it is at rest", (Phase(do, _AT_REST, level=REST),))
 
 
 def _end() -> Step:
     do = "Every wire on again, latch closed, key off, coil still out"
-    return Step("rest-again", "nothing was left open", (Phase(do, level=REST),))
+    return Step("rest-again", "nothing was left open", (Phase(do, _AT_REST, level=REST),))
 
 
 def _inputs(parts: Parts, wiring: Wiring) -> list[Step]:
@@ -374,4 +374,5 @@ def _driver(wiring: Wiring, contacts: Sequence[str]) -> list[Step]:
     return found
 
 
+_AT_REST = ("latch closed", "key off", "pull 0")
 _KEY_OFF = Phase("Key off", ("key off",))

@@ -142,7 +142,10 @@ def unproven(proving: Proving) -> str:
     as soon as it greets.
     """
     if proving.unread:
-        return f"the bring-up cannot be read, so that what failed is not known: {proving.unread}"
+        return (
+            f"the bring-up cannot be read, so that what failed is not known: {proving.unread}, "
+            "with `tautlog health --bring-up --step NAME --by NAME --reason TEXT`"
+        )
     if not proving.done:
         return f"nobody has opened and shorted each wire of this rig: {MEND}"
     if proving.board is None:

@@ -122,6 +122,19 @@ FAULTS = (
               "not seen: the test lamp stayed dark"),
     WireFault("contact emergency stop", OPENED, "a contact in the coil's supply open",
               "no release", "drive", "not seen: the test lamp was lit"),
+    WireFault("stop", OPENED, "a contact that the board reads back, or its wire, open",
+              "open: arming refused", "rest", "stop: expected closed, read open", NOT_TRIED),
+    WireFault("stop", SHORTED, f"wire of a readback shorted {_GROUND}", "made, always", "stop",
+              "stop: expected open, read closed", NOT_TRIED),
+    WireFault("force right", OPENED, "wire of a second leg to the converter open",
+              "drifts with little noise, or a limit", "pull force right", "without force"),
+    WireFault("force right", SHORTED, f"wire of a second leg shorted {_GROUND}", "0 V",
+              "pull force right", "the amplifier works between"),
+    WireFault("acceleration", OPENED, "wire of the accelerometer open",
+              "drifts, whatever the sled does", "wire acceleration",
+              "level and noise are as before"),
+    WireFault("acceleration", SHORTED, f"wire of the accelerometer shorted {_GROUND}", "0 V",
+              "wire acceleration", "level and noise are as before"),
 )  # fmt: skip
 
 

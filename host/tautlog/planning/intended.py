@@ -10,7 +10,6 @@ from tautlog.campaign.condemned import condemned
 from tautlog.campaign.ledger import exposures, read_entries
 from tautlog.model.line import Line
 from tautlog.model.load_path import Mount
-from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.planning.electronics_advice import Electrics
 from tautlog.planning.gate import Intended
@@ -19,11 +18,7 @@ from tautlog.planning.reckoned import earlier_loads
 
 
 def intended_for(
-    campaign: Campaign,
-    setup: DropSetup,
-    line: Line | None = None,
-    friction_n: float | None = None,
-    instrument: Instrument | None = None,
+    campaign: Campaign, setup: DropSetup, line: Line | None = None, friction_n: float | None = None
 ) -> Intended:
     """Gather the facts of an intended drop.
 
@@ -37,8 +32,6 @@ def intended_for(
         The planned line (default: the line named in the set-up).
     friction_n : float, optional
         The planned friction (default: the rig's).
-    instrument : Instrument, optional
-        The board, if it has greeted.
     """
     mount = mount_of(campaign, setup.mount)
     records = catalogued(campaign.folder)
@@ -71,7 +64,7 @@ def intended_for(
         mount_over_article=campaign.decision.mount_over_article,
         end_state=setup.end_state,
         legs=campaign.legs,
-        proving=proving_of(campaign, instrument),
+        proving=proving_of(campaign),
     )
 
 

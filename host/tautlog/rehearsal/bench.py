@@ -77,7 +77,6 @@ class Bench:
         self._coil_in = True
         self._bits = dict(INPUT_BITS)
         self._bits |= {name: FIRST_READBACK << place for place, name in enumerate(readbacks)}
-        self.readbacks = readbacks
         self.latch_closed = True
         self.touches = 0
         self.last_read = 0
@@ -162,10 +161,9 @@ class Bench:
             Bits as the rig itself closes its contacts.
         """
         with self.lock:
-            at_contacts = {name: bool(inputs & bit) for name, bit in INPUT_BITS.items()}
+            at_contacts = {name: bool(inputs & bit) for name, bit in self._bits.items()}
             at_contacts["switch"] &= self.latch_closed
             at_contacts["key"] = self._key_on
-            at_contacts |= dict.fromkeys(self.readbacks, True)
             at_contacts = {
                 name: (closed and self._hand.get(name) != OPEN) or self._hand.get(name) == SHORT
                 for name, closed in at_contacts.items()
@@ -173,7 +171,7 @@ class Bench:
             if {"article-wire", "mount-wire"} & self._exchanged:
                 article, mount = at_contacts["article-wire"], at_contacts["mount-wire"]
                 at_contacts |= {"article-wire": mount, "mount-wire": article}
-            bits = 0
+            bits: int = inputs & ~sum(self._bits.values())  # what the bench knows nothing of
             for name, closed in at_contacts.items():
                 fault = self._fault.get(name)
                 if fault == SHORT or (closed and fault != OPEN):

@@ -55,6 +55,9 @@ class BenchHands:
         """It is: `do` has taken it out."""
         return True
 
+    def read(self, expected: str, read: str, faults: tuple[str, ...]) -> None:
+        """`done` shows all of it."""
+
     def done(self, step: Step, done: StepDone) -> None:
         """Show how it came out."""
         self._show(step, done)

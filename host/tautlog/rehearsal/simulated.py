@@ -57,7 +57,7 @@ def simulate(scene: Scene, *, seed: int = 0, record_s: float = 7.0) -> Simulated
     outputs = 0
     for start_s in np.arange(0.0, BEFORE_S + record_s, STEP_S):
         if start_s >= BEFORE_S and rig.release_at is None:
-            outputs = wire.OUTPUT_DRIVE
+            outputs = wire.OUTPUT_DRIVE | wire.OUTPUT_BEAT
         seen = rig.advance(step, outputs)
         start = len(counts) * step
         edges += [RigEdge(start + edge.offset, edge.input, edge.closed) for edge in seen.edges]

@@ -23,6 +23,9 @@ class Config:
     """The firmware's config with small memory, so that tests are quick."""
 
     CHANNELS = ("force",)
+    PIN_SWITCH, PIN_KEY, PIN_DRIVE, PIN_SHUNT, PIN_LAMP = 10, 11, 12, 13, 14
+    PIN_ARTICLE_WIRE, PIN_MOUNT_WIRE, PIN_FLASH, PIN_BEAT = 15, 16, 17, 18
+    PIN_CONVERTER = (26,)
     CONVERSION_RATE_HZ = 500_000
     CONVERTER_BITS = 12
     REDUCTION = 8
