@@ -23,6 +23,7 @@ class Config:
     """The firmware's config with small memory, so that tests are quick."""
 
     CHANNELS = ("force",)
+    READBACKS = ()
     CONVERSION_RATE_HZ = 500_000
     CONVERTER_BITS = 12
     REDUCTION = 8
