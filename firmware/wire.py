@@ -55,12 +55,12 @@ Commands by ASK
 hello    `wire`: version spoken. Answer: the board describes itself; `before_s`, `after_s`:
          the window that its memory guards, and `least_s`, what config.py asks for after
          the release. `readbacks`, only where config.py names some: name and GPIO of each, in
-         the order of their bits. `bits` of one conversion (one of CONVERTER_BITS) and `reduction` make
-         the sample's full scale, see full_scale. `refused`, only where the firmware does not
-         run: the number of the reason (WRONG_CONFIG, UNFIT or NOT_STARTED) and, in `faults`,
-         texts that say more: lines of config.py, the board, or the last lines of the
-         traceback. Such a board has no pin as output, and refuses all but hello, status,
-         prompt.
+         the order of their bits. `bits` of one conversion (one of CONVERTER_BITS) and
+         `reduction` make the sample's full scale, see full_scale. `refused`, only where the
+         firmware does not run: the number of the reason (WRONG_CONFIG, UNFIT or NOT_STARTED)
+         and, in `faults`, texts that say more: lines of config.py, the board, or the last
+         lines of the traceback. Such a board has no pin as output, and refuses all but
+         hello, status, prompt.
 status   Answer: state, inputs, counters; `rest_us`, time with nothing to do
          (interrupts of the sampling are work), and
          `stamp_us`, both modulo 2**30.
@@ -165,6 +165,7 @@ OUTPUT_FLASH = 4
 OUTPUT_SHUNT = 8
 OUTPUT_BEAT = 16
 
+# Laptop only: cut out of what is compiled for a board, which has no memory for it.
 EVENT_NAMES = {
     1: "armed",  # value: 1 by drive, 2 by hand
     2: "release-driven",
@@ -182,6 +183,7 @@ EVENT_NAMES = {
     14: "flash",  # the sync flash was lit, by the stamp of its own pin; see Flash
     15: "readback",  # moved; seen by the loop. value: twice its place in READBACKS, + 1 if closed
 }
+# End of laptop only.
 (
     EVENT_ARMED,
     EVENT_DRIVEN,

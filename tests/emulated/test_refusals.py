@@ -149,7 +149,7 @@ log = one.events
 for place in range(log.count):
     number, code, _, block, offset, _, value, stamp = wire.struct.unpack_from(
         wire.EVENT_BODY, log.memory, place * wire.EVENT_BODY_BYTES)
-    print(wire.EVENT_NAMES[code], block * config.SAMPLES_PER_BLOCK + offset, value)
+    print(code, block * config.SAMPLES_PER_BLOCK + offset, value)
 """
 
 
@@ -159,7 +159,8 @@ def test_the_spike_of_a_coil_is_not_the_release(scripted, stall):
     scripted.tell(spike=12)
     state, *lines = scripted.run(SPIKE % stall, SLOW_S).splitlines()
     assert state == "recording"
-    events = [(name, int(sample), int(value)) for name, sample, value in map(str.split, lines)]
+    numbers = [[int(word) for word in line.split()] for line in lines]
+    events = [(wire.EVENT_NAMES[code], sample, value) for code, sample, value in numbers]
     true = [one["conversion"] / 8 for one in scripted.lines if "conversion" in one]
     assert len(true) == 3
     # While the board held the event of the test before, blocks were not numbered.

@@ -33,7 +33,7 @@ def command(
     from tautlog.board.session import Session
     from tautlog.calibrate.plausibility import refuse_doubtful
     from tautlog.campaign.fitted_shunt import shunt_of
-    from tautlog.cli.console import channel_texts, health_text
+    from tautlog.cli.console import channel_texts, health_text, readback_texts
     from tautlog.cli.output import print_json
     from tautlog.model.calibration import Calibration
     from tautlog.model.window import fall_time_s, guarded_window
@@ -67,6 +67,8 @@ def command(
             click.echo(window.check(fall_time_s(setup.height_m))[1])
             for line in channel_texts(board, facts.health, channels):
                 click.echo(line)
+            for line in readback_texts(board, facts.health):
+                click.echo(line)
             while watch:
                 _show(found, refused=True)
                 facts = read_facts(
@@ -74,6 +76,8 @@ def command(
                 )
                 found = [finding for finding in findings(facts) if finding.code != "shunt-none"]
                 click.echo(health_text(facts.health))
+                for line in readback_texts(board, facts.health):
+                    click.echo(line)
             _show_shunt(**shunt)
             _show(found)
         refuse_doubtful(doubts)

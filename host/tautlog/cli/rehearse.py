@@ -148,7 +148,9 @@ def command(
     rig = SimulatedRig(scene, sample_rate_hz=_rate_hz(changes), seed=seed, by_hand=by_hand)
     serial = f"rehearsal-{seed}"
     if serve is not None:
-        with BoardProcess(rig, speed=1.0, serial=serial, changes=changes, link_port=serve) as board:
+        with BoardProcess(
+            rig, speed=1.0, serial=serial, chip=scene.chip, changes=changes, link_port=serve
+        ) as board:
             _serve(board)
         return
     path = options.record_path(out or _place(), None, scene.setup.article)
@@ -157,7 +159,7 @@ def command(
         crew_for(
             plan.calibration, plan.record_s, live=live, yes=yes or as_json, quiet=as_json
         ) as crew,
-        BoardProcess(rig, speed=speed, serial=serial, changes=changes) as board,
+        BoardProcess(rig, speed=speed, serial=serial, chip=scene.chip, changes=changes) as board,
     ):
         crew.say("rehearsal: simulated rig, real firmware; nothing can fall")
         if fault:

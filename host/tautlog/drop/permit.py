@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tautlog.errors import RefusedError
@@ -45,6 +46,8 @@ class Permit:
         The amplifier's output without force, as stated by the campaign.
     channels : tuple of Channel
         What the campaign knows of the board's channels, the first force channel first.
+    folder : Path or None
+        The campaign's folder, whose checklist is void if a contact opens while armed.
     """
 
     setup: DropSetup
@@ -53,6 +56,7 @@ class Permit:
     kind: str
     stated_zero_v: float | None = None
     channels: tuple[Channel, ...] = ()
+    folder: Path | None = None
     _seal: object = field(default=None, init=False, repr=False, compare=False)
     _granted_s: float = field(default_factory=time.monotonic, init=False, repr=False, compare=False)
     _spent: list[str] = field(default_factory=list, init=False, repr=False, compare=False)
@@ -101,9 +105,10 @@ def grant(
     kind: str,
     stated_zero_v: float | None = None,
     channels: tuple[Channel, ...] = (),
+    folder: Path | None = None,
 ) -> Permit:
     """Make a permit; only `granting` calls this, after the gate."""
-    made = Permit(setup, calibration, campaign, kind, stated_zero_v, channels)
+    made = Permit(setup, calibration, campaign, kind, stated_zero_v, channels, folder)
     object.__setattr__(made, "_seal", _SEAL)
     return made
 

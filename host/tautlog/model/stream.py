@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.model.readbacks import Readback
+
 
 @dataclass(frozen=True)
 class Instrument:
@@ -40,6 +42,8 @@ class Instrument:
         Seconds after it that the board's config.py asks for; if fewer fit, it does not arm.
     regulator : str
         Mode of the board's supply, "steady" or "saving"; "" if the board cannot set it.
+    readbacks : tuple of Readback
+        Contacts of the release chain that it sees, in the order of their input bits.
     """
 
     firmware: str
@@ -56,6 +60,7 @@ class Instrument:
     guard_after_s: float = 0.0
     guard_least_s: float = 0.0
     regulator: str = ""
+    readbacks: tuple[Readback, ...] = ()
 
     def late_samples(self, column: int) -> float:
         """How much later than the first a channel is converted, in samples, 0 <= x < 1.

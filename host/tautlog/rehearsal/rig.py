@@ -19,7 +19,7 @@ from tautlog.rehearsal.sources import Falling, Sources, Still, later
 
 MOTION_S = 12.0
 CONVERSION_RATE_HZ = 500_000.0  # of all channels together, as in the firmware's config.py
-LINK_CUT = 0x80
+LINK_CUT = 0x100
 _BOUNCES = (3, 8)  # further openings, at least and below
 _CLOSED_S = 0.001
 _GLITCH = 3900 / 4096  # where a jumping sample lies, of full scale
@@ -124,6 +124,10 @@ class SimulatedRig:
         self._inputs = wire.INPUT_ARTICLE_WHOLE | wire.INPUT_MOUNT_WHOLE
         self._inputs |= wire.INPUT_KEY_ON if behaviour.key_on else 0
         self._inputs |= wire.INPUT_LATCHED if behaviour.latched else 0
+        self._readbacks = {
+            one.name: wire.INPUT_READBACK << place for place, one in enumerate(scene.readbacks)
+        }
+        self._moved = {name: name not in behaviour.open_readbacks for name in self._readbacks}
 
     def advance(self, n_samples: int, outputs: int) -> RigStep:
         """Let time pass.
@@ -156,7 +160,34 @@ class SimulatedRig:
         self._agenda = [planned for planned in self._agenda if planned[0] >= end]
         for edge in edges:
             self._inputs = (self._inputs & ~edge.input) | (edge.input if edge.closed else 0)
-        return RigStep(counts, self._inputs | self._cut(end), edges)
+        return RigStep(counts, self._inputs | self._read_back(end) | self._cut(end), edges)
+
+    def move_readback(self, name: str, *, closed: bool) -> None:
+        """Open or close a contact that the board reads back, from the next step on.
+
+        Any thread may call it.
+
+        Raises
+        ------
+        KeyError
+            If the scene has no such readback.
+        """
+        if name not in self._readbacks:
+            raise KeyError(name)
+        self._moved[name] = closed
+
+    def _read_back(self, end: int) -> int:
+        """Bits of the readbacks that are closed at the end of a step."""
+        behaviour = self.scene.behaviour
+        for since, after_s in (
+            (self._lamp_since, behaviour.gate_opens_armed_s),
+            (self.release_at, behaviour.gate_opens_released_s),
+        ):
+            if since is None or after_s is None:
+                continue
+            if end >= since + after_s * self._sample_rate_hz:
+                self._moved["gate"] = False
+        return sum(bit for name, bit in self._readbacks.items() if self._moved[name])
 
     def _cut(self, end: int) -> int:
         if self._cut_at is None or end < self._cut_at:
