@@ -179,8 +179,8 @@ _ALL = (
     Fault("pin-in", "the pin is still in", _read_back(open_readbacks=("pin",))),
     Fault(
         "gate-opens",
-        "somebody opens the zone gate 0.3 s after arming",
-        _read_back(gate_opens_armed_s=0.3),
+        "somebody opens the zone gate 0.1 s after arming",
+        _read_back(gate_opens_armed_s=0.1),
     ),
     Fault(
         "gate-opens-late",
