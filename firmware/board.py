@@ -112,10 +112,11 @@ class Board(Bare):
 
     def _set_inputs(self, config):
         # In the order of the bits wire.INPUT_*.
-        pins = (config.PIN_SWITCH, config.PIN_KEY, config.PIN_ARTICLE_WIRE, config.PIN_MOUNT_WIRE)
+        pins = [config.PIN_SWITCH, config.PIN_KEY, config.PIN_ARTICLE_WIRE, config.PIN_MOUNT_WIRE]
+        pins += [pin for _, pin in config.READBACKS]
         self._input_pins = bytes(pins)
         self._inputs = [Pin(pin, Pin.IN, Pin.PULL_UP) for pin in pins]
-        switch, self._key, article, mount = self._inputs
+        switch, self._key, article, mount = self._inputs[:4]
         self._flash = SyncFlash(
             FLASH_MACHINE,
             config.PIN_FLASH,
@@ -222,7 +223,7 @@ class Board(Bare):
     @micropython.native
     def inputs(self):
         """Input bits, see wire.INPUT_*."""
-        return _closed(self._input_pins, 4)
+        return _closed(self._input_pins, len(self._input_pins))
 
     def output(self, bits):
         """Set all outputs, see wire.OUTPUT_*; a pulse of the drive ends by itself.

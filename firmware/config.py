@@ -20,6 +20,13 @@ PIN_ARTICLE_WIRE = 15
 PIN_MOUNT_WIRE = 16
 PIN_FLASH = 17
 PIN_BEAT = 18  # square wave of 1 kHz only while armed and healthy
+# Contacts of the release chain that the board is to see, none as delivered: name and pin of at
+# most four, as (("stop", 2), ("gate", 3), ("pin", 4)). Names: stop, gate, pin, screen, supply.
+# Each closed to ground when the drop may go on: stop not pressed, gate closed, pin OUT, screen in
+# place, coil's supply there. Open, or a broken wire: the board does not arm, and leaves off when
+# armed. Looked at in the main loop, not in hardware: these only withhold, and are no safety
+# function. That is the chain itself.
+READBACKS = ()
 PIN_STRAP = 22  # closed to ground at power-up: MicroPython's prompt, no firmware
 PIN_LED = 25
 # Of a Pico's own supply, set by GP23: "saving", as the board is without it, or "steady". Which is

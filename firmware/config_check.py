@@ -47,7 +47,7 @@ CHOICES = (
 OTHERS = tuple(
     (
         "PIN_CONVERTER CHANNELS CONVERSION_RATE_HZ GUARD_BEFORE_S GUARD_AFTER_S EVENT_FILE "
-        "WATCHDOG_MS CONVERTER_BITS"
+        "WATCHDOG_MS CONVERTER_BITS READBACKS"
     ).split()
 )
 NAMES = PINS + THREE_WIRES + OTHERS + tuple([one[0] for one in NUMBERS + CHOICES])
@@ -127,6 +127,7 @@ def _find_pins(config, faults):
             _fault(config, faults, name, "a pin of its own, %s has that one" % used[pin])
         else:
             used[pin] = name
+    _find_readbacks(config, faults, used)
     pins = config.PIN_CONVERTER
     right = isinstance(pins, tuple) and 1 <= len(pins) <= 3
     if right:
@@ -135,6 +136,35 @@ def _find_pins(config, faults):
             right = right and (not place or pin > pins[place - 1])
     if not right:
         _fault(config, faults, "PIN_CONVERTER", "one to three of 26, 27, 28, rising, as (26,)")
+
+
+def _find_readbacks(config, faults, used):
+    """Each a name of its own and a pin that nothing else has."""
+    import wire
+
+    if not isinstance(config.READBACKS, tuple) or len(config.READBACKS) > wire.MOST_READBACKS:
+        allowed = '() or at most %d of a name and a pin, as (("gate", 3),)' % wire.MOST_READBACKS
+        _fault(config, faults, "READBACKS", allowed)
+        return
+    names = []
+    for one in config.READBACKS:
+        right = isinstance(one, tuple) and len(one) == 2
+        if not right or not isinstance(one[0], str) or one[0] not in wire.READBACKS:
+            text = "READBACKS: %s must be a name and a pin, the name one of %s"
+            faults.append(text % (repr(one)[:40], ", ".join(wire.READBACKS)))
+            continue
+        name, pin = one
+        if name in names:
+            faults.append("READBACKS: %s is there twice" % name)
+        names.append(name)
+        if not _is_whole(pin) or not 0 <= pin <= 22:
+            text = "READBACKS: %s has %s, must be a pin of %s"
+            faults.append(text % (name, repr(pin)[:40], DIGITAL))
+        elif pin in used:
+            text = "READBACKS: %s must have a pin of its own, %s has %d"
+            faults.append(text % (name, used[pin], pin))
+        else:
+            used[pin] = "READBACKS " + name
 
 
 def _find_bits(config, faults):

@@ -8,7 +8,7 @@ FIRMWARE = "0.1.0"
 
 def hello(board, config):
     """The greeting; `board` has a name and a serial number."""
-    return {
+    said = {
         "ok": True,
         "wire": wire.VERSION,
         "firmware": FIRMWARE,
@@ -28,6 +28,9 @@ def hello(board, config):
         "pins": pins(config),
         "flash_ms": config.FLASH_MS,
     }
+    if config.READBACKS:
+        said["readbacks"] = config.READBACKS
+    return said
 
 
 def pins(config):
@@ -70,6 +73,12 @@ def state(instrument, inputs):
 
 def refusal(reasons, state=wire.SAFE, text=""):
     """An answer that says no, with the numbers of its reasons."""
-    text = text or "; ".join([wire.REASONS[reason][1] for reason in reasons])
+    text = text or "; ".join([_text(reason) for reason in reasons])
     state = wire.STATES[state]
     return {"ok": False, "error": "refused", "text": text, "reasons": reasons, "state": state}
+
+
+def _text(reason):
+    if reason < wire.READBACK_OPEN:
+        return wire.REASONS[reason][1]
+    return wire.READBACKS[reason - wire.READBACK_OPEN] + " open"

@@ -9,7 +9,7 @@ import struct
 import wire
 
 CAPACITY = 96
-# Bounces may fill a list; what matters most must always find room.
+# Contacts that chatter may fill a list; what matters most must always find room.
 ROOM_FOR_OTHERS = 32
 MEMORY_BYTES = CAPACITY * wire.EVENT_BODY_BYTES
 
@@ -33,7 +33,7 @@ class EventLog:
     unsent : int
         Number of the next event to send.
     dropped : int
-        Edges that found no place any more.
+        Edges, and changes of readbacks, that found no place any more.
     """
 
     def __init__(self, memory=None):
@@ -57,8 +57,8 @@ class EventLog:
 
     def note(self, code, block, offset, stamp_us, value=0):
         """Keep one event; False when the list is full."""
-        room = CAPACITY - (ROOM_FOR_OTHERS if code == wire.EVENT_EDGE else 0)
-        if self.count >= room:
+        chatters = code == wire.EVENT_EDGE or code == wire.EVENT_READBACK
+        if self.count >= CAPACITY - (ROOM_FOR_OTHERS if chatters else 0):
             self.dropped += 1
             return False
         struct.pack_into(

@@ -110,7 +110,12 @@ class Instrument:
         self._look_at_clock(now_us)
         # Edges first: what the laptop asks for is judged by all that has happened.
         self._read_edges()
+        before = self._inputs
         self._inputs = board.inputs()
+        if self.interlocks.readbacks and self.states.now in _QUIET:
+            self.interlocks.readbacks.note(
+                self.events, before, self._inputs, self.history.head, now_us
+            )
         self._read_link(now_us)
         if self.states.now == wire.ARMED:
             self._watch_armed(now_us)

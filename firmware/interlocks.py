@@ -27,12 +27,19 @@ class Interlocks:
     ----------
     levels : Levels
         Where the signal must lie.
+    readbacks : Readbacks or None
+        What is read back of the release chain.
     """
 
     def __init__(self, history, config, window, now_us):
         self._history = history
         self._window = window
         self.levels = Levels(config)
+        self.readbacks = None
+        if config.READBACKS:
+            from readbacks import Readbacks  # else it takes no memory
+
+            self.readbacks = Readbacks(config.READBACKS)
         self._quiet_span = config.QUIET_SPAN * counts_per_part(config)
         self._quiet_blocks = config.QUIET_BLOCKS
         self._channels = len(config.CHANNELS)
@@ -64,6 +71,8 @@ class Interlocks:
             reasons.append(wire.KEY_OFF)
         if not inputs & wire.INPUT_LATCHED:
             reasons.append(wire.NOT_LATCHED)
+        if self.readbacks:
+            reasons.extend(self.readbacks.refusals(inputs))
         if self._window.is_short:
             reasons.append(wire.WINDOW_SHORT)
         if state == wire.SAFE:
@@ -108,6 +117,10 @@ class Interlocks:
         """
         if not inputs & wire.INPUT_KEY_ON:
             return wire.KEY_OFF
+        if self.readbacks:
+            reason = self.readbacks.doubt(inputs)
+            if reason:
+                return reason
         history, levels = self._history, self.levels
         head = history.head
         if head == self._judged:

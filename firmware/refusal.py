@@ -27,6 +27,7 @@ class _Nothing:
     CONVERTER_BITS = 12
     REDUCTION = 1
     CHANNELS = ("none",)
+    READBACKS = ()
     SAMPLES_PER_BLOCK = 1
     HISTORY_BLOCKS = 1
     LAPTOP_SILENCE_MS = 1000

@@ -7,7 +7,7 @@ OUTPUTS = ("PIN_DRIVE", "PIN_LAMP", "PIN_FLASH", "PIN_SHUNT", "PIN_BEAT")
 
 def used_pins(config):
     """Every pin that a config uses, with the name of its line; idle wires are not used."""
-    used = {}
+    used = {pin: "READBACKS %s" % name for name, pin in config.READBACKS}
     idle = () if config.CONVERTER_BITS == 16 else config_check.THREE_WIRES
     for name in dir(config):
         if name.startswith("PIN_") and name not in idle:

@@ -54,15 +54,16 @@ Commands by ASK
 ---------------
 hello    `wire`: version spoken. Answer: the board describes itself; `before_s`, `after_s`:
          the window that its memory guards, and `least_s`, what config.py asks for after
-         the release. `bits` of one conversion (one of CONVERTER_BITS) and `reduction` make
-         the sample's full scale, see full_scale. `pins`: GPIO numbers of release switch, key,
-         drive, shunt, lamp, article wire, mount wire, flash, beat, the three of a 16-bit
-         converter (start, clock, data), then one for each channel of the chip's own; -1 where
-         nobody uses it. `flash_ms`: length of the flash, 0 for none. `refused`, only where the firmware does not
-         run: the number of the reason (WRONG_CONFIG, UNFIT or NOT_STARTED) and, in `faults`,
-         texts that say more: lines of config.py, the board, or the last lines of the
-         traceback. Such a board has no pin as output, and refuses all but hello, status,
-         prompt.
+         the release. `readbacks`, only where config.py names some: name and GPIO of each, in
+         the order of their bits. `bits` of one conversion (one of CONVERTER_BITS) and
+         `reduction` make the sample's full scale, see full_scale. `pins`: GPIO numbers of
+         release switch, key, drive, shunt, lamp, article wire, mount wire, flash, beat, the
+         three of a 16-bit converter (start, clock, data), then one for each channel of the
+         chip's own; -1 where nobody uses it. `flash_ms`: length of the flash, 0 for none.
+         `refused`, only where the firmware does not run: the number of the reason
+         (WRONG_CONFIG, UNFIT or NOT_STARTED) and, in `faults`, texts that say more: lines of
+         config.py, the board, or the last lines of the traceback. Such a board has no pin as
+         output, and refuses all but hello, status, prompt.
 status   Answer: state, inputs, counters; `rest_us`, time with nothing to do
          (interrupts of the sampling are work), and
          `stamp_us`, both modulo 2**30.
@@ -152,7 +153,13 @@ INPUT_KEY_ON = 2
 INPUT_ARTICLE_WHOLE = 4
 INPUT_MOUNT_WHOLE = 8
 
-EDGE_FLASH = 16  # not an input: the flash's own pin, read back; open is lit
+INPUT_READBACK = 16  # the first of config.py's READBACKS; each further one is the next bit
+
+EDGE_FLASH = 16  # of an edge, which a readback never is: the flash's own pin; open is lit
+
+# What may be read back of the release chain, by name. A name's place tells it for ever.
+READBACKS = ("stop", "gate", "pin", "screen", "supply")
+MOST_READBACKS = 4
 
 # Outputs, as bits; all low is the state after any reset.
 OUTPUT_DRIVE = 1
@@ -161,6 +168,7 @@ OUTPUT_FLASH = 4
 OUTPUT_SHUNT = 8
 OUTPUT_BEAT = 16
 
+# Laptop only: cut out of what is compiled for a board, which has no memory for it.
 EVENT_NAMES = {
     1: "armed",  # value: 1 by drive, 2 by hand
     2: "release-driven",
@@ -176,7 +184,9 @@ EVENT_NAMES = {
     12: "release-by-force",  # no switch told of the release; about where the line came taut
     13: "edges-lost",  # value: edges of inputs that are not in this list; the level told of them
     14: "flash",  # the sync flash was lit, by the stamp of its own pin; see Flash
+    15: "readback",  # moved; seen by the loop. value: twice its place in READBACKS, + 1 if closed
 }
+# End of laptop only.
 (
     EVENT_ARMED,
     EVENT_DRIVEN,
@@ -192,7 +202,8 @@ EVENT_NAMES = {
     EVENT_FORCE,
     EVENT_LOST,
     EVENT_FLASH,
-) = range(1, 15)
+    EVENT_READBACK,
+) = range(1, 16)
 
 REASONS = {
     1: ("aborted", "the laptop called the drop off"),
@@ -227,6 +238,8 @@ REASONS = {
     24: ("restarted", "the board restarted during the recording: what came until then is kept"),
     25: ("unfit", "the firmware must not run on this board; no pin is an output"),
     26: ("not-started", "the firmware did not start; no pin is an output"),
+    # From READBACK_OPEN on: that of this place in READBACKS is open. Not in this table, for the
+    # board has no memory for texts that few need; the laptop's are in model/readbacks.py.
 }
 (
     ABORTED,
@@ -250,6 +263,7 @@ REASONS = {
     WINDOW_SHORT,
 ) = range(1, 20)
 FINISHED, WINDOW_COMPLETE, MEMORY_FULL, TIME_UP, RESTARTED, UNFIT, NOT_STARTED = range(20, 27)
+READBACK_OPEN = 27
 
 ERRORS = ("not-json", "not-a-command", "bad-value", "refused")
 

@@ -238,3 +238,11 @@ def test_a_board_that_never_comes_back_is_given_up_in_time(monkeypatch):
     limit_s = prompt.RESTART_S * 3.0
     assert limit_s <= now_s[0] <= limit_s + 1.0
     assert len(tries) <= limit_s / prompt.AGAIN_S + 2
+
+
+def test_what_is_for_the_laptop_only_is_cut_out():
+    """The names of events, which an RP2040 has no memory for; all else of the module stays."""
+    for march in ("armv6m", "armv7emsp"):
+        compiled = firmware_files(march)["wire.mpy"]
+        assert b"release-by-force" not in compiled
+        assert b"the arm key is off" in compiled

@@ -132,6 +132,30 @@ def test_four_channels_are_more_than_the_converter_has(kite, capsys):
     assert "campaign.toml states 4, the board's converter has 3 inputs" in out
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("zero_v = 1.65", "zero_v = 99", "zero_v = 99"),
+        ("zero_v = 1.65", "zero_v = 3.3", "zero_v = 3.3"),
+        ("volt_per_m_s2 = 0.0014", "volt_per_m_s2 = 0.2", "gives 3.61 V at rest, 1 g"),
+        ("volt_per_m_s2 = 0.0014", "volt_per_m_s2 = -0.2", "gives -0.311 V at rest, 1 g"),
+        ("zero_v = 0.5", "zero_v = 50", "[[force_channel]] force right: zero_v = 50"),
+        ("\nzero_v = 0.45", "\nzero_v = 99", "[amplifier] zero_v = 99"),
+        ("divider_ratio = 2.0", "divider_ratio = 1.5", "it gives 3.33 V of expected_v 5"),
+        ("expected_v = 5.0", "expected_v = 30", "it gives 15 V of expected_v 30"),
+    ],
+)
+def test_a_voltage_above_the_reference_is_refused(kite, old, new, said):
+    """No input of the converter could read it; 1.65 V + 0.2 V/(m/s2) x 9.80665 m/s2 = 3.61 V."""
+    add(kite, SUPPLY)
+    read_campaign(kite)
+    change(kite, old, new)
+    with pytest.raises(CampaignError, match=re.escape(said)) as caught:
+        read_campaign(kite)
+    assert len(caught.value.problems) == 1
+    assert "reference_v (3.3) under [calibration]" in caught.value.problems[0]
+
+
 # Readiness
 
 NAMES = ("force left", "force right", "acceleration")

@@ -149,7 +149,7 @@ log = one.events
 for place in range(log.count):
     number, code, _, block, offset, _, value, stamp = wire.struct.unpack_from(
         wire.EVENT_BODY, log.memory, place * wire.EVENT_BODY_BYTES)
-    print(wire.EVENT_NAMES[code], block * config.SAMPLES_PER_BLOCK + offset, value)
+    print(code, block * config.SAMPLES_PER_BLOCK + offset, value)
 """
 
 
@@ -159,7 +159,8 @@ def test_the_spike_of_a_coil_is_not_the_release(scripted, stall):
     scripted.tell(spike=12)
     state, *lines = scripted.run(SPIKE % stall, SLOW_S).splitlines()
     assert state == "recording"
-    events = [(name, int(sample), int(value)) for name, sample, value in map(str.split, lines)]
+    numbers = [[int(word) for word in line.split()] for line in lines]
+    events = [(wire.EVENT_NAMES[code], sample, value) for code, sample, value in numbers]
     true = [one["conversion"] / 8 for one in scripted.lines if "conversion" in one]
     assert len(true) == 3
     # While the board held the event of the test before, blocks were not numbered.
@@ -200,6 +201,55 @@ def test_a_key_that_was_off_within_a_stalled_step_lets_nothing_go(scripted):
     assert [one["level"] for one in scripted.lines if "conversion" in one] == [1, 0]
     assert said[0].split() == ["armed", "safe", "key-off", "2", "safe"]
     assert not scripted.changes(DRIVE_PIN)
+
+
+# Two contacts of the release chain, moved at the pins of the chip; see READ_BACK.
+CONTACTS = """
+steps(6)
+print(arm().get('reasons', 'armed'), wire.STATES[one.states.now])
+"""
+OPENED = """
+steps(6)
+answer = arm()
+print('armed')
+while one.states.now == wire.ARMED:
+    steps(1)
+print(wire.STATES[one.states.now], one.states.reason, board.inputs() >> 4)
+"""
+READ_BACK = (("gate", 3), ("pin", 4))
+
+
+def test_an_open_readback_refuses_and_calls_off(image, tmp_path):
+    """Each open alone, both made, and the gate opened while armed: by their numbers (60 s)."""
+    files = board_files(tmp_path / "board", march_of(image), **SHORT, READBACKS=READ_BACK)
+    (files / "main.py").rename(files / "entry.py")
+    gate, pin = (wire.READBACK_OPEN + wire.READBACKS.index(name) for name, _ in READ_BACK)
+    with EmulatedBoard(image, files, "level") as board:
+        for low in (10, 11):
+            board.tell(pin=low, level=0)
+        board.run(BUILD, SLOW_S)
+        board.run(BEGIN, SLOW_S)
+        for levels, expected in (
+            ((1, 0), f"[{gate}] safe"),
+            ((0, 1), f"[{pin}] safe"),
+            ((1, 1), f"[{gate}, {pin}] safe"),
+        ):
+            for number, level in zip((3, 4), levels, strict=True):
+                board.tell(pin=number, level=level)
+            board.now_s()
+            assert board.run(CONTACTS, SLOW_S).strip() == expected
+        assert not board.changes(14)
+        for number in (3, 4):
+            board.tell(pin=number, level=0)
+        board.now_s()
+        said = []
+        running = threading.Thread(target=lambda: said.append(board.run(OPENED, SLOW_S)))
+        running.start()
+        board.wait(lambda line: line.get("pin") == 14 and line["level"] == 1, SLOW_S)
+        board.tell(pin=3, level=1)
+        running.join()
+        assert said[0].split() == ["armed", "safe", str(gate), "2"]
+        assert not board.changes(DRIVE_PIN)
 
 
 TABLE = """

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 import wire
 
 DRIVE = wire.OUTPUT_DRIVE
+READ_BACK = 3 * wire.INPUT_READBACK
 LONGEST_US = Config.RELEASE_PULSE_MS * 1000 + 2 * BLOCK_US
 
 
@@ -17,7 +18,8 @@ class Life:
     """A board that things happen to, and the rules that it is held to."""
 
     def __init__(self):
-        self.bench = Bench()
+        self.bench = Bench(READBACKS=(("gate", 3), ("stop", 2)))
+        self.bench.board.closed |= READ_BACK
         self.token = b""
         self.fresh = False  # the token was given at the present arming and not used
         self.held_from = None
@@ -38,6 +40,7 @@ class Life:
             assert sent_token
             assert self.fresh
             assert board.closed & wire.INPUT_KEY_ON
+            assert board.closed & READ_BACK == READ_BACK
             self.fresh = False
         if before == wire.HELD and state != wire.HELD:
             assert self.discarded, "a held event was given up"
@@ -80,6 +83,10 @@ class Life:
 
     def _key(self, value):
         self.bench.board.move(wire.INPUT_KEY_ON, value % 2)
+
+    def _contact(self, value):
+        bit = wire.INPUT_READBACK << value % 2
+        self.bench.board.closed = self.bench.board.closed & ~bit | (bit if value & 2 else 0)
 
     def _switch(self, value):
         self.bench.board.move(wire.INPUT_LATCHED, value % 2)

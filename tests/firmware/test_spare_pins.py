@@ -23,6 +23,11 @@ def test_the_delivered_config_leaves_the_default_pins_free(spare_pins):
     assert spare_pins.why_not(delivered, [], 9, 28) == ""
 
 
+def test_the_pin_of_a_readback_is_not_spare(spare_pins):
+    config = changed(READBACKS=(("gate", 9),))
+    assert "GP9 is READBACKS gate in config.py" in spare_pins.why_not(config, [], 9, 28)
+
+
 @pytest.mark.parametrize(
     ("ramp", "channel", "said"),
     [

@@ -15,6 +15,7 @@ config.SAMPLES_PER_BLOCK = 128
 config.RELEASE_BOUNCE_MS = 3
 config.GUARD_AFTER_S = 0.06
 config.HISTORY_BLOCKS = 58
+config.READBACKS = (("gate", 3), ("pin", 4))
 BLOCK_US = 128 * 16
 
 
@@ -26,7 +27,7 @@ class LockedBoard:
     def __init__(self):
         self.check = Check()
         self.now_us = 0
-        self.closed = 15
+        self.closed = 63
         self.incoming = bytearray(512)
         self.taken = self.given = 0
         self.sent = 0
@@ -147,10 +148,12 @@ for n in range(60):
         board.receive(pulse)
     driven = driven or bool(board.bits & wire.OUTPUT_DRIVE)
     if n == 9:
-        board.closed = 14
+        board.closed = 62
         board.first_us = board.now_us - 10000
         board.edge_block = instrument.history.head
         board.edge_waits = 5
+    if n in (20, 22):  # the gate, after the release
+        board.closed ^= 16
     if n == 30:
         board.receive(finish)
     instrument.step()

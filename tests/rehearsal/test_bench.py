@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tautlog.errors import CampaignError, LinkError
-from tautlog.rehearsal.bench import FIRST_READBACK, INPUT_BITS, Bench
+from tautlog.firmware import wire
+from tautlog.rehearsal.bench import INPUT_BITS, Bench
 from tautlog.rehearsal.bench_port import BenchLine, BenchPort
 from tautlog.rehearsal.scene import default_scene
 
@@ -36,10 +37,10 @@ def test_a_wire_opens_and_a_short_outlasts_the_hand(name):
 
 def test_readbacks_open_by_name_and_other_bits_pass():
     one = bench(readbacks=("stop", "gate"))
-    inputs = ALL | FIRST_READBACK | FIRST_READBACK << 1 | 0x100
+    inputs = ALL | wire.INPUT_READBACK | wire.INPUT_READBACK << 1 | 0x100
     assert one.read(inputs) == inputs
     one.do("open gate")
-    assert one.read(inputs) == inputs & ~(FIRST_READBACK << 1)
+    assert one.read(inputs) == inputs & ~(wire.INPUT_READBACK << 1)
     assert bench().read(inputs) == inputs
 
 

@@ -264,6 +264,8 @@ def test_every_fault_is_tried_somewhere():
         *("leg-longer", "leg-lets-go", "leg-uncalibrated"),  # test_side_channels
         *("excitation-sags", "accelerometer-gain"),
     }
+    elsewhere |= {"gate-open", "pin-in", "gate-opens", "gate-opens-late"}  # test_contacts
+    elsewhere |= {"other-chip"}
     elsewhere |= {"parked-low", "parked-high", "bridge-open", "shunt-dead"}  # test_readiness
     assert set(EXPECTED) | elsewhere == set(FAULTS)
 

@@ -63,6 +63,28 @@ WRONG = (
     ("CHANNELS", {"CHANNELS": ("forces",)}),
     ("CHANNELS", {"CHANNELS": ("force ",)}),
     ("CHANNELS", {"PIN_CONVERTER": (26, 27), "CHANNELS": ("force", "force")}),
+    ("READBACKS", {"READBACKS": [("gate", 3)]}),
+    ("READBACKS", {"READBACKS": ("gate", 3)}),  # a comma was forgotten
+    ("READBACKS", {"READBACKS": None}),
+    ("READBACKS", {"READBACKS": (("gate",),)}),
+    ("READBACKS", {"READBACKS": ((3, "gate"),)}),
+    ("READBACKS", {"READBACKS": (("door", 3),)}),
+    ("READBACKS", {"READBACKS": (("Gate", 3),)}),
+    ("READBACKS", {"READBACKS": (("gate", 3), ("gate", 4))}),
+    ("READBACKS", {"READBACKS": (("gate", 3), ("stop", 3))}),
+    ("READBACKS", {"READBACKS": (("gate", 12),)}),  # the drive's
+    ("READBACKS", {"READBACKS": (("gate", 11),)}),  # the key's: one wire would do for two
+    ("READBACKS", {"READBACKS": (("gate", 23),)}),
+    ("READBACKS", {"READBACKS": (("gate", 26),)}),
+    ("READBACKS", {"READBACKS": (("gate", -1),)}),
+    ("READBACKS", {"READBACKS": (("gate", True),)}),
+    ("READBACKS", {"READBACKS": (("gate", "3"),)}),
+    ("READBACKS", {"READBACKS": (("gate", 3.0),)}),
+    (
+        "READBACKS",
+        {"READBACKS": (("stop", 2), ("gate", 3), ("pin", 4), ("screen", 5), ("supply", 6))},
+    ),
+    ("READBACKS", sixteen(READBACKS=(("gate", 20),))),  # a wire of the converter
     ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": 600_000}),
     ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": 0}),
     ("CONVERSION_RATE_HZ", {"CONVERSION_RATE_HZ": -1}),
@@ -144,6 +166,9 @@ RIGHT = (
     {"PIN_LED": 20},
     {"PIN_CONVERSION_DATA": None},  # nobody asks with 12 bits
     {"PIN_STRAP": 5},
+    {"READBACKS": (("supply", 0), ("pin", 22)), "PIN_STRAP": 7},
+    {"READBACKS": (("stop", 2), ("gate", 3), ("pin", 4), ("screen", 5))},
+    {"READBACKS": (("gate", 20),)},  # with 12 bits no wire of a converter is there
     {
         "PIN_CONVERTER": (26, 27, 28),
         "CHANNELS": ("force left", "force right", "excitation"),

@@ -27,6 +27,8 @@ ARCHITECTURES = {
 }
 # Has a twin for processors that this assembler does not know.
 THUMB = "hardware/loops_thumb.py"
+# What stands between these lines is cut out: an RP2040 has no memory for what it never reads.
+CUT, END_OF_CUT = "# Laptop only:", "# End of laptop only."
 
 
 @functools.cache
@@ -58,10 +60,21 @@ def firmware_files(march: str) -> Mapping[str, bytes]:
                 files[name] = path.read_bytes()
             elif name != "__init__.py" and (name != THUMB or march.startswith("arm")):
                 out = Path(scratch) / "out.mpy"
-                _compile(path, name, march, out)
+                _compile(_cut(path, Path(scratch)), name, march, out)
                 files[name.removesuffix(".py") + ".mpy"] = out.read_bytes()
     entry = files.pop(ENTRY)
     return types.MappingProxyType({**files, ENTRY: entry})
+
+
+def _cut(path: Path, scratch: Path) -> Path:
+    """A copy of a file without what is for the laptop only; lines keep their numbers."""
+    kept, is_cut = [], False
+    for line in path.read_text(encoding="utf-8").splitlines():
+        is_cut = (is_cut or line.startswith(CUT)) and not line.startswith(END_OF_CUT)
+        kept.append("" if is_cut else line)
+    target = scratch / path.name
+    target.write_text("\n".join(kept) + "\n", encoding="utf-8")
+    return target
 
 
 def _compile(path: Path, name: str, march: str, out: Path) -> None:

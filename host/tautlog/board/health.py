@@ -15,6 +15,7 @@ from tautlog.errors import CalibrationError, LinkTimeoutError
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import EXCITATION, columns_of
+from tautlog.model.readbacks import open_names
 from tautlog.model.stream import Block, BoardEvent, Instrument
 
 READING_S_OF_SAMPLES = 0.5  # separates 50 Hz from 60 Hz; a board needs less before it arms
@@ -53,6 +54,8 @@ class Health:
         Tension that fits between the present level and the far limit.
     channels_v, channels_noise_v : tuple of float
         Mean and rms noise of every channel at the converter; empty for one channel.
+    open_readbacks : tuple of str
+        Contacts of the release chain that read as open; see `model.readbacks`.
     """
 
     level_v: float
@@ -74,6 +77,7 @@ class Health:
     lost_now: int = 0
     channels_v: tuple[float, ...] = ()
     channels_noise_v: tuple[float, ...] = ()
+    open_readbacks: tuple[str, ...] = ()
 
 
 def read_health(session: Session, calibration: Calibration, column: int = 0) -> Health:
@@ -225,6 +229,7 @@ def _health_of(
         key_on=bool(status.inputs & wire.INPUT_KEY_ON),
         article_whole=bool(status.inputs & wire.INPUT_ARTICLE_WHOLE),
         mount_whole=bool(status.inputs & wire.INPUT_MOUNT_WHOLE),
+        open_readbacks=open_names(board.readbacks, status.inputs),
         lost=status.lost,
         lost_now=sum(block.lost for block in blocks),
     )

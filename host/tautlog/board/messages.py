@@ -22,6 +22,7 @@ from tautlog.errors import (
 )
 from tautlog.files.strict_json import read_json
 from tautlog.firmware import wire
+from tautlog.model.readbacks import readbacks_from, reason_text
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.wiring import wiring_of
 
@@ -205,6 +206,7 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         guard_least_s=_seconds(hello.get("least_s", hello.get("after_s"))),
         regulator=str(hello.get("regulator", "")),
         wiring=wiring_of(hello),
+        readbacks=readbacks_from(hello.get("readbacks")),
     )
 
 
@@ -238,12 +240,5 @@ def _seconds(value: object) -> float:
 
 
 def reason_texts(reasons: object) -> tuple[str, ...]:
-    """The texts of reason numbers; an unknown number is named as unknown."""
-    if not isinstance(reasons, list):
-        return ()
-    return tuple(
-        wire.REASONS[number][1]
-        if number in wire.REASONS
-        else f"reason {number}, unknown to this tautlog"
-        for number in reasons
-    )
+    """The texts of the reason numbers of an answer."""
+    return tuple(reason_text(number) for number in reasons) if isinstance(reasons, list) else ()

@@ -26,6 +26,7 @@ from tautlog.board.shunt import Shunt
 from tautlog.errors import CalibrationError, NotReadyError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, Channel, columns_of
+from tautlog.model.readbacks import MEANINGS, MENDS
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.model.window import fall_time_s, guarded_window
@@ -350,9 +351,23 @@ def _window(facts: Facts) -> list[ReadinessFinding]:
     ]
 
 
+def _readbacks(facts: Facts) -> list[ReadinessFinding]:
+    """Contacts of the release chain that read as open; the board refuses by them, too."""
+    return [
+        ReadinessFinding(
+            f"{name}-open",
+            True,
+            f"{name} open",
+            f"{MEANINGS[name]}, or the wire of its contact is open",
+            MENDS[name],
+        )
+        for name in facts.health.open_readbacks
+    ]
+
+
 def _channels(facts: Facts) -> list[ReadinessFinding]:
     """The channels beyond the first."""
     return channel_findings(facts.instrument, facts.health, facts.channels, facts.upper_n)
 
 
-_RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter, _window, _channels)
+_RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter, _window, _channels, _readbacks)

@@ -18,8 +18,11 @@ from tautlog.files.ordinary import read_ordinary
 from tautlog.files.strict_json import read_object
 from tautlog.model.limits import HEADROOM
 from tautlog.model.load_path import PathCheck
+from tautlog.model.readbacks import PIN
+from tautlog.model.timestamp import stamp
 
 FOLDER = "checklists"
+VOID = ".void.json"  # ends the name of the file that says why a list is void
 GOOD_FOR_S = 600.0  # common practice
 LEAST_FREE_BYTES = 200_000_000
 MOST_NOISE = 0.005  # of the target
@@ -105,7 +108,9 @@ def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -
         PathCheck("wires", health.article_whole and health.mount_whole, "break wires whole"),
         PathCheck("samples", health.lost == 0, f"{health.lost} conversions lost"),
     ]
-    judged = findings(facts)
+    found += _pin_check(facts)
+    # At this point of the day the pin is in, and only then; see CHALLENGES.
+    judged = [finding for finding in findings(facts) if finding.code != f"{PIN}-open"]
     found += [PathCheck(finding.code, False, finding.text) for finding in judged if finding.refuses]
     if not any(finding.refuses for finding in judged):
         found.append(PathCheck("chain", True, "level, noise, rate and range are as they should be"))
@@ -124,6 +129,15 @@ def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -
             ),
         ]
     return found
+
+
+def _pin_check(facts: Facts) -> list[PathCheck]:
+    """A pin's contact that is made though the pin is in is stuck, and would never tell of it."""
+    if not any(one.name == PIN for one in facts.instrument.readbacks):
+        return []
+    is_in = PIN in facts.health.open_readbacks
+    text = "pin in" if is_in else "PIN OUT, or its contact is stuck: it must be in until the end"
+    return [PathCheck("pin", is_in, text)]
 
 
 def add_checklist(campaign_folder: Path, made: Checklist) -> Path:
@@ -154,7 +168,7 @@ def add_checklist(campaign_folder: Path, made: Checklist) -> Path:
 def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Checklist | None:
     """The newest list of a campaign if it is complete and still valid, else None."""
     paths = sorted((campaign_folder / FOLDER).glob("*.json"))
-    if not paths:
+    if not paths or paths[-1].name.endswith(VOID):
         return None
     try:
         content = read_object(read_ordinary(paths[-1]))
@@ -169,3 +183,38 @@ def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Check
     except (OSError, ValueError, KeyError, TypeError):
         return None  # an unreadable list does not count
     return made if not made.open_points and 0.0 <= age_s <= GOOD_FOR_S else None
+
+
+def void_checklist(campaign_folder: Path, why: str) -> None:
+    """Say in a file beside the newest list that it is void; the list itself stays as it is.
+
+    Raises
+    ------
+    CampaignError
+        If that cannot be written.
+    """
+    folder = campaign_folder / FOLDER
+    paths = sorted(folder.glob("*.json"))
+    if not paths or paths[-1].name.endswith(VOID):
+        return
+    # Its name sorts behind that of the list, and before that of any later one.
+    path = paths[-1].with_suffix(VOID)
+    said = {"utc": stamp(), "void": paths[-1].name, "why": why}
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(json.dumps(said, ensure_ascii=True) + "\n")
+    except FileExistsError:
+        return  # another program was faster
+    except OSError as problem:
+        raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
+
+
+def why_void(campaign_folder: Path) -> str:
+    """Why the newest list is void, or "" if it is not."""
+    paths = sorted((campaign_folder / FOLDER).glob("*.json"))
+    if not paths or not paths[-1].name.endswith(VOID):
+        return ""
+    try:
+        return str(read_object(read_ordinary(paths[-1]))["why"])
+    except (OSError, ValueError, KeyError):
+        return f"{paths[-1].name} does not say why"

@@ -15,6 +15,7 @@ from tautlog.model.channels import FORCE, role_of
 from tautlog.model.legs import SUM
 from tautlog.model.names import alike, short
 from tautlog.model.steps import CHIP_BITS, CHIPS, EVEN
+from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
 # A stated target and load x factors may differ by rounding only.
 TARGET_AGREES_FRACTION = 0.005
@@ -61,6 +62,7 @@ def contradictions(stated: Stated) -> list[str]:
         *_of_calibration(stated.calibration),
         *_of_chip(stated),
         *_of_channels(stated),
+        *_of_inputs(stated),
         *(text for name in SECTIONS if SECTIONS[name].many for text in _of_names(stated, name)),
     ]
 
@@ -190,3 +192,32 @@ def _of_channels(stated: Stated) -> Iterator[str]:
         )
     if stated.accelerometer.volt_per_m_s2 == 0:
         yield "[accelerometer] volt_per_m_s2 = 0: allowed is any other number"
+
+
+def _of_inputs(stated: Stated) -> Iterator[str]:
+    """Voltages that no input of a converter with this reference can read."""
+    top_v = stated.calibration.reference_v
+    below = f"reference_v ({top_v:g}) under [calibration]"
+    zeros = [("[amplifier] zero_v", stated.amplifier.zero_v)]
+    zeros += [(f"[[force_channel]] {leg.name}: zero_v", leg.zero_v) for leg in stated.force_channel]
+    zeros.append(("[accelerometer] zero_v", stated.accelerometer.zero_v))
+    for head, zero_v in zeros:
+        if zero_v is not None and zero_v >= top_v:
+            yield f"{head} = {zero_v:g}: allowed is a voltage below {below}"
+    sensor = stated.accelerometer
+    if sensor.zero_v is not None and sensor.zero_v < top_v and sensor.volt_per_m_s2:
+        rest_v = sensor.zero_v + sensor.volt_per_m_s2 * STANDARD_GRAVITY_M_PER_S2
+        if not 0.0 <= rest_v < top_v:
+            yield (
+                f"[accelerometer] volt_per_m_s2 = {sensor.volt_per_m_s2:g}: with zero_v "
+                f"{sensor.zero_v:g} it gives {rest_v:.3g} V at rest, 1 g; allowed is 0 to below "
+                f"{below}"
+            )
+    supply = stated.excitation
+    if supply.expected_v and supply.divider_ratio:
+        seen_v = supply.expected_v / supply.divider_ratio
+        if seen_v >= top_v:
+            yield (
+                f"[excitation] divider_ratio = {supply.divider_ratio:g}: it gives {seen_v:.3g} V "
+                f"of expected_v {supply.expected_v:g}; allowed is a voltage below {below}"
+            )

@@ -160,6 +160,17 @@ def health_text(health: Health) -> str:
     )
 
 
+def readback_texts(board: Instrument, health: Health) -> list[str]:
+    """One line for the contacts of the release chain, if the board sees any."""
+    if not board.readbacks:
+        return []
+    told = ", ".join(
+        f"{one.name} {'OPEN' if one.name in health.open_readbacks else 'made'} (GP{one.gpio})"
+        for one in board.readbacks
+    )
+    return [f"release chain, as the board's loop reads it: {told}; this is no safety function"]
+
+
 def channel_texts(board: Instrument, health: Health, channels: tuple[Channel, ...]) -> list[str]:
     """One line for each channel beyond the first: its role, its level, and what that means."""
     found = []

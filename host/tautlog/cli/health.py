@@ -92,7 +92,7 @@ def _read(
     from tautlog.board.session import Session
     from tautlog.calibrate.plausibility import refuse_doubtful
     from tautlog.campaign.fitted_shunt import shunt_of
-    from tautlog.cli.console import channel_texts, health_text
+    from tautlog.cli.console import channel_texts, health_text, readback_texts
     from tautlog.cli.output import print_json
     from tautlog.model.calibration import Calibration
     from tautlog.model.window import fall_time_s, guarded_window
@@ -121,6 +121,7 @@ def _read(
         else:
             guarded = window.check(fall_time_s(setup.height_m))[1]
             texts = channel_texts(board, facts.health, channels)
+            texts += readback_texts(board, facts.health)
             _tell_board(board, [health_text(facts.health), guarded, *texts])
             while watch:
                 _show(found, refused=True)
@@ -129,6 +130,8 @@ def _read(
                 )
                 found = [*_without_shunt(findings(facts)), *_wires(campaign, board)]
                 click.echo(health_text(facts.health))
+                for line in readback_texts(board, facts.health):
+                    click.echo(line)
             _show_shunt(**shunt)
             _show(found)
         refuse_doubtful(doubts)

@@ -164,7 +164,9 @@ def command(
     if serve is not None:
         with (
             _bench(rig, bench),
-            BoardProcess(rig, speed=1.0, serial=serial, changes=changes, link_port=serve) as board,
+            BoardProcess(
+                rig, speed=1.0, serial=serial, chip=scene.chip, changes=changes, link_port=serve
+            ) as board,
         ):
             _serve(board)
         return
@@ -174,7 +176,7 @@ def command(
         crew_for(
             plan.calibration, plan.record_s, live=live, yes=yes or as_json, quiet=as_json
         ) as crew,
-        BoardProcess(rig, speed=speed, serial=serial, changes=changes) as board,
+        BoardProcess(rig, speed=speed, serial=serial, chip=scene.chip, changes=changes) as board,
     ):
         crew.say("rehearsal: simulated rig, real firmware; nothing can fall")
         if fault:

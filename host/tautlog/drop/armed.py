@@ -10,9 +10,11 @@ from typing import NoReturn
 from tautlog.board.finding import ReadinessFinding
 from tautlog.drop.arming import RELEASED, SAFE, UNKNOWN, make_safe
 from tautlog.drop.keeping import leave, reworded
+from tautlog.drop.reentered import after_event
 from tautlog.drop.watch import Watch
 from tautlog.errors import AbortedError, RecordError
 from tautlog.firmware import wire
+from tautlog.model.readbacks import reason_text
 
 OPENING_S = 6.0  # longest wait for the switch after the release command
 STORING_S = 3.0
@@ -105,10 +107,16 @@ class Armed:
         for name in ("went-safe", "refused"):
             event = self._receiver.event(name)
             if event is not None and self._watch.released() is None:
-                self._call_off(wire.REASONS[event.value][1])
+                self._call_off(
+                    reason_text(event.value), after_event(self._plan.permit, event.value)
+                )
 
-    def _call_off(self, why: str) -> None:
-        """Order the board into state safe and raise; return if the sled is already released."""
+    def _call_off(self, why: str, more: str = "") -> None:
+        """Order the board into state safe and raise; return if the sled is already released.
+
+        `more` is said behind the state of the board.
+        """
+        more = f". {more[0].upper()}{more[1:]}" if more else ""
         self._session.send(wire.ABORT)
         deadline = self._watch.deadline(STORING_S)
         while self._session.clock() < deadline and not self._stop.left:
@@ -120,8 +128,8 @@ class Armed:
             if status is not None and status.state == "safe":
                 low = not status.outputs & wire.OUTPUT_DRIVE
                 state = SAFE if low else "The board is in state safe, THE RELEASE DRIVE IS NOT LOW"
-                raise AbortedError(f"drop called off: {why}. {state}{HANGS}")
-        raise AbortedError(f"drop called off: {why}. {UNKNOWN}")
+                raise AbortedError(f"drop called off: {why}. {state}{HANGS}{more}")
+        raise AbortedError(f"drop called off: {why}. {UNKNOWN}{more}")
 
     def abort(self, problem: BaseException) -> NoReturn:
         """Never leave the board armed after a fault before the release."""

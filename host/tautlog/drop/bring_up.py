@@ -55,7 +55,6 @@ INPUTS = {
     "article-wire": wire.INPUT_ARTICLE_WHOLE,
     "mount-wire": wire.INPUT_MOUNT_WHOLE,
 }
-FIRST_READBACK = 16  # bit of the first readback; each further one is the next bit
 LEAST_SHUNT = 0.01  # of the range between the limits, as in `readiness`
 
 
@@ -287,7 +286,7 @@ class BringUp:
         bits = int(str(self.session.ask("status")["inputs"]))
         places = dict(INPUTS)
         for place, name in enumerate(self.wiring.readbacks):
-            places[name] = FIRST_READBACK << place
+            places[name] = wire.INPUT_READBACK << place
         return frozenset(name for name, bit in places.items() if bits & bit)
 
     def _shunt(self, shunt: Shunt) -> tuple[float | None, bool]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from tautlog.archive.summary import summary_of
 from tautlog.campaign.bring_ups import proving_of
 from tautlog.campaign.campaign import Campaign
-from tautlog.campaign.checklist import fresh_checklist
+from tautlog.campaign.checklist import fresh_checklist, why_void
 from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.drop.permit import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
 from tautlog.drop.wires import Wires, override_text
@@ -77,11 +77,10 @@ def permitted(
         refused = _overridden(found, by, reason)
         say(f"OVERRIDE by {by}: {refused}")
         setup = replace(setup, override=override_text(by, reason, refused))
-    zero_v = campaign.amplifier.zero_v
+    zero_v, channels = campaign.amplifier.zero_v, campaign.channels
+    used, name = campaign.calibration, campaign.name
     wires = Wires(proving_of(campaign), by, reason)
-    return grant(
-        setup, campaign.calibration, campaign.name, CHECKED, zero_v, campaign.channels, wires
-    )
+    return grant(setup, used, name, CHECKED, zero_v, channels, wires, campaign.folder)
 
 
 def _checklist(campaign: Campaign, say: Callable[[str], None]) -> str:
@@ -95,11 +94,11 @@ def _checklist(campaign: Campaign, say: Callable[[str], None]) -> str:
     made = fresh_checklist(campaign.folder)
     if made is not None:
         return made.text()
+    why = why_void(campaign.folder)
+    seen = f"the checklist is void ({why})" if why else "there is no fresh checklist"
     if campaign.decision.checklist == "required":
-        raise RefusedError(
-            "there is no fresh checklist: go through `tautlog check` with two persons"
-        )
-    say("there is no fresh checklist (`tautlog check`): none goes into the record")
+        raise RefusedError(f"{seen}: go through `tautlog check` with two persons")
+    say(f"{seen} (`tautlog check`): none goes into the record")
     return ""
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tautlog.drop.wires import Wires
@@ -49,6 +50,8 @@ class Permit:
     wires : Wires or None
         What the campaign knows of the board's wiring; None without a campaign, and for a
         rehearsal of its own.
+    folder : Path or None
+        The campaign's folder, whose checklist is void if a contact opens while armed.
     """
 
     setup: DropSetup
@@ -58,6 +61,7 @@ class Permit:
     stated_zero_v: float | None = None
     channels: tuple[Channel, ...] = ()
     wires: Wires | None = None
+    folder: Path | None = None
     _seal: object = field(default=None, init=False, repr=False, compare=False)
     _granted_s: float = field(default_factory=time.monotonic, init=False, repr=False, compare=False)
     _spent: list[str] = field(default_factory=list, init=False, repr=False, compare=False)
@@ -118,9 +122,10 @@ def grant(
     stated_zero_v: float | None = None,
     channels: tuple[Channel, ...] = (),
     wires: Wires | None = None,
+    folder: Path | None = None,
 ) -> Permit:
     """Make a permit; only `granting` calls this, after the gate."""
-    made = Permit(setup, calibration, campaign, kind, stated_zero_v, channels, wires)
+    made = Permit(setup, calibration, campaign, kind, stated_zero_v, channels, wires, folder)
     object.__setattr__(made, "_seal", _SEAL)
     return made
 

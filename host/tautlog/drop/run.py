@@ -28,6 +28,7 @@ from tautlog.drop.keeping import forget, leave, lose
 from tautlog.drop.outcome import DropOutcome, DropPlan
 from tautlog.drop.permit import require
 from tautlog.drop.recording import Recording
+from tautlog.drop.reentered import opened_texts, refuse_reentered
 from tautlog.drop.stop import StopRequest
 from tautlog.drop.watch import Watch, watch
 from tautlog.errors import (
@@ -38,6 +39,7 @@ from tautlog.errors import (
 )
 from tautlog.files.locks import LOCKS
 from tautlog.firmware import wire
+from tautlog.model.readbacks import reason_text
 from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter
 
@@ -146,6 +148,8 @@ def _arm(
         # The board may have armed although its answer was lost or damaged.
         state = make_safe(session)
         writer.withdraw()
+        if isinstance(problem, RefusedError):
+            refuse_reentered(plan.permit, problem, state)
         complete = isinstance(problem, (AbortedError, RefusedError)) and state is SAFE
         if complete or not isinstance(problem, (AbortedError, BoardError, LinkError)):
             raise
@@ -192,7 +196,7 @@ def _notes(watched: Watch, late: str) -> tuple[str, ...]:
         notes.append(f"{watched.stop.why} came while recording; the recording went on to its end")
     ended = watched.receiver.event("recording-ended")
     if ended is not None and ended.value not in (wire.FINISHED, wire.ABORTED):
-        notes.append(f"the board ended the recording itself: {wire.REASONS[ended.value][1]}")
+        notes.append(f"the board ended the recording itself: {reason_text(ended.value)}")
     if watched.crew.failure:
         notes.append(f"the display failed ({watched.crew.failure})")
     board = watched.session.instrument
@@ -202,6 +206,7 @@ def _notes(watched: Watch, late: str) -> tuple[str, ...]:
         board.samples_per_block,
         reception=watched.writer.reception,
     )
+    notes += opened_texts(watched.receiver.events, watched.released(), board.sample_rate_hz)
     notes += [finding.text for finding in contradictions(story)]
     return tuple(notes)
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.model.readbacks import Readback
+
 
 @dataclass(frozen=True)
 class Instrument:
@@ -42,6 +44,8 @@ class Instrument:
         Mode of the board's supply, "steady" or "saving"; "" if the board cannot set it.
     wiring : str
         What connects to which pin, as `wiring.Wiring` reads it; "" if the board does not tell.
+    readbacks : tuple of Readback
+        Contacts of the release chain that it sees, in the order of their input bits.
     """
 
     firmware: str
@@ -59,6 +63,7 @@ class Instrument:
     guard_least_s: float = 0.0
     regulator: str = ""
     wiring: str = ""
+    readbacks: tuple[Readback, ...] = ()
 
     def late_samples(self, column: int) -> float:
         """How much later than the first a channel is converted, in samples, 0 <= x < 1.

@@ -13,6 +13,7 @@ from typing import Any
 
 from tautlog.errors import JsonError
 from tautlog.model.key import stated
+from tautlog.model.readbacks import readbacks_from
 
 # In the order of `pins` in the board's greeting, see firmware/wire.py.
 SIGNALS = (
@@ -121,14 +122,13 @@ class Wiring:
 def wiring_of(hello: Mapping[str, Any]) -> str:
     """The wiring that a greeting tells, as text; "" if it does not tell, or tells nonsense."""
     numbers, channels = hello.get("pins"), hello.get("channels")
-    readbacks = hello.get("readbacks") or []
     if not isinstance(numbers, list) or not isinstance(channels, list):
         return ""
     if len(numbers) != len(SIGNALS) + len(channels) or not all(map(_is_pin, numbers)):
         return ""
     try:
-        back = {str(name): int(pin) for name, pin in readbacks}
-    except (TypeError, ValueError):
+        back = {one.name: one.gpio for one in readbacks_from(hello.get("readbacks"))}
+    except ValueError:
         return ""
     flash_ms = hello.get("flash_ms")
     if isinstance(flash_ms, bool) or not isinstance(flash_ms, int):

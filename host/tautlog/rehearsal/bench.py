@@ -30,7 +30,6 @@ INPUT_BITS = {
     "article-wire": wire.INPUT_ARTICLE_WHOLE,
     "mount-wire": wire.INPUT_MOUNT_WHOLE,
 }
-FIRST_READBACK = 16  # bit of the first readback
 OUTPUTS = ("lamp", "flash", "drive", "beat", "shunt")
 CELL = ("signal+", "signal-", "signal", "excitation", "force")
 OPEN, SHORT, MENDED, STUCK = "open", "short", "mended", "stuck"
@@ -76,7 +75,7 @@ class Bench:
         self._key_on = scene.behaviour.key_on
         self._coil_in = True
         self._bits = dict(INPUT_BITS)
-        self._bits |= {name: FIRST_READBACK << place for place, name in enumerate(readbacks)}
+        self._bits |= {name: wire.INPUT_READBACK << place for place, name in enumerate(readbacks)}
         self.latch_closed = True
         self.touches = 0
         self.last_read = 0

@@ -12,7 +12,7 @@ from typing import Any
 from tautlog.mechanics.legs import LeggedModel
 from tautlog.mechanics.rig_model import Slip
 from tautlog.model.published_steps import QUIET_STEPS
-from tautlog.rehearsal.scene import Scene
+from tautlog.rehearsal.scene import Scene, with_readbacks
 from tautlog.rehearsal.side_channels import with_acceleration, with_excitation, with_legs
 
 NO_ANSWER = 1e12  # newton per volt of a chain that does not respond to force
@@ -127,6 +127,10 @@ def _sags(scene: Scene) -> Scene:
     return replace(with_excitation(scene), sag_fraction=0.04)
 
 
+def _read_back(**changes: Any) -> Callable[[Scene], Scene]:
+    return lambda scene: _behaviour(**changes)(with_readbacks(scene))
+
+
 def _accelerometer_gain(scene: Scene) -> Scene:
     """The accelerometer gives a tenth more than its data sheet says."""
     scene = with_acceleration(scene)
@@ -157,6 +161,11 @@ _ALL = (
         "the calibration was made without knowing the converter's steps",
         _steps_unknown,
     ),
+    Fault(
+        "other-chip",
+        "the calibration is corrected for an RP2040, and the board is an RP2350",
+        lambda scene: replace(scene, chip="RP2350"),
+    ),
     Fault("source-weak", "20 kohm before the converter, whose input loads it", _source_weak),
     Fault("mains-hum", "hum of 3 % of the target on the signal", _hum),
     Fault("stop-touched", "the catch takes part of the energy", _stop),
@@ -165,6 +174,18 @@ _ALL = (
         "cable-pulled",
         "the cable is pulled 0.3 s after the release",
         _behaviour(cut_link_after_s=0.3),
+    ),
+    Fault("gate-open", "the zone gate is open", _read_back(open_readbacks=("gate",))),
+    Fault("pin-in", "the pin is still in", _read_back(open_readbacks=("pin",))),
+    Fault(
+        "gate-opens",
+        "somebody opens the zone gate 0.1 s after arming",
+        _read_back(gate_opens_armed_s=0.1),
+    ),
+    Fault(
+        "gate-opens-late",
+        "somebody opens the zone gate 0.3 s after the release",
+        _read_back(gate_opens_released_s=0.3),
     ),
     Fault("leg-longer", "two legs, the right one 10 mm longer", _leg_longer),
     Fault("leg-lets-go", "two legs, the left one lets go at 35 % of the target", _leg_lets_go),

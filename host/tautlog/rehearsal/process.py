@@ -62,6 +62,8 @@ class BoardProcess:
         Simulated seconds per second, at most.
     serial : str
         Serial number that the board shows.
+    chip : str
+        Chip that the board names; it changes nothing else.
     changes : dict of str to int, float or str, optional
         Values of the firmware's config.py for this run.
 
@@ -83,13 +85,14 @@ class BoardProcess:
         interpreter: Path | None = None,
         speed: float = 1.0,
         serial: str = "rehearsal",
+        chip: str = "RP2040",
         changes: dict[str, int | float | str] | None = None,
         link_port: int = 0,
     ) -> None:
         self._rig = rig
         self._interpreter = interpreter or find_interpreter()
         self._speed = speed
-        self._serial = serial
+        self._serial, self._chip = serial, chip
         self._changes = changes or {}
         self._log = tempfile.TemporaryFile()  # noqa: SIM115 - lives as long as the process
         self._failure: BaseException | None = None
@@ -121,7 +124,7 @@ class BoardProcess:
         changes = [f"{name}={value}" for name, value in self._changes.items()]
         return [
             *(str(self._interpreter), str(run), str(firmware_folder())),
-            *(str(rig_port), str(link_port), str(self._speed), self._serial),
+            *(str(rig_port), str(link_port), str(self._speed), self._serial, self._chip),
             *changes,
         ]
 

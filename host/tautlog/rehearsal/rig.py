@@ -20,7 +20,7 @@ from tautlog.rehearsal.sources import Falling, Sources, Still, later
 
 MOTION_S = 12.0
 CONVERSION_RATE_HZ = 500_000.0  # of all channels together, as in the firmware's config.py
-LINK_CUT = 0x80
+LINK_CUT = 0x100
 STAMPED = (
     wire.INPUT_LATCHED,
     wire.INPUT_KEY_ON,
@@ -127,12 +127,16 @@ class SimulatedRig:
         self._glitch_at: int | None = None
         self.release_at: float | None = None
         self.motion: Motion | None = None
-        self.bench = Bench(scene)
+        self.bench = Bench(scene, tuple(one.name for one in scene.readbacks))
         self._touched = 0
         behaviour = scene.behaviour
         self._inputs = wire.INPUT_ARTICLE_WHOLE | wire.INPUT_MOUNT_WHOLE
         self._inputs |= wire.INPUT_KEY_ON if behaviour.key_on else 0
         self._inputs |= wire.INPUT_LATCHED if behaviour.latched else 0
+        self._readbacks = {
+            one.name: wire.INPUT_READBACK << place for place, one in enumerate(scene.readbacks)
+        }
+        self._moved = {name: name not in behaviour.open_readbacks for name in self._readbacks}
 
     def advance(self, n_samples: int, outputs: int) -> RigStep:
         """Let time pass.
@@ -171,7 +175,7 @@ class SimulatedRig:
         self._agenda = [planned for planned in self._agenda if planned[0] >= end]
         for edge in edges:
             self._inputs = (self._inputs & ~edge.input) | (edge.input if edge.closed else 0)
-        read = self.bench.read(self._inputs)
+        read = self.bench.read(self._inputs | self._read_back(end))
         return RigStep(counts, read | self._cut(end), moved + edges)
 
     def _touch(self) -> list[RigEdge]:
@@ -198,6 +202,33 @@ class SimulatedRig:
         self.release_at = self._drive_since = self._lamp_since = None
         self._agenda.clear()
         self._inputs |= wire.INPUT_LATCHED | wire.INPUT_ARTICLE_WHOLE
+
+    def move_readback(self, name: str, *, closed: bool) -> None:
+        """Open or close a contact that the board reads back, from the next step on.
+
+        Any thread may call it.
+
+        Raises
+        ------
+        KeyError
+            If the scene has no such readback.
+        """
+        if name not in self._readbacks:
+            raise KeyError(name)
+        self._moved[name] = closed
+
+    def _read_back(self, end: int) -> int:
+        """Bits of the readbacks that are closed at the end of a step."""
+        behaviour = self.scene.behaviour
+        for since, after_s in (
+            (self._lamp_since, behaviour.gate_opens_armed_s),
+            (self.release_at, behaviour.gate_opens_released_s),
+        ):
+            if since is None or after_s is None:
+                continue
+            if end >= since + after_s * self._sample_rate_hz:
+                self._moved["gate"] = False
+        return sum(bit for name, bit in self._readbacks.items() if self._moved[name])
 
     def _cut(self, end: int) -> int:
         if self._cut_at is None or end < self._cut_at:

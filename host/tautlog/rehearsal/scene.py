@@ -14,6 +14,7 @@ from tautlog.mechanics.rig_model import RigModel
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, Channel, Scale
 from tautlog.model.limits import HEADROOM
+from tautlog.model.readbacks import Readback
 from tautlog.model.steps import EVEN
 from tautlog.model.trace import DropSetup
 from tautlog.rehearsal.converters import as_found, some_converter
@@ -22,6 +23,7 @@ from tautlog.rehearsal.electronics import Chain, chain_for_range
 DEFAULT_MASS_KG = 9.0
 DEFAULT_HEIGHT_M = 1.2
 DEFAULT_TARGET_N = 1800.0
+CHIP = "RP2040"
 # A converter of 16 bits instead of the chip's own: what the board's config.py says of it.
 SIXTEEN_BITS = {"CONVERTER_BITS": 16, "CONVERSION_RATE_HZ": 250_000, "LEAST_SPAN": 8}
 SIXTEEN_BITS_NOISE = 0.6  # steps, rms; transition noise by data sheets of such parts
@@ -51,6 +53,10 @@ class Behaviour:
         The cable is pulled this long after the release.
     glitch_after_s : float or None
         One sample jumps this long after the release.
+    open_readbacks : tuple of str
+        Contacts of the release chain that are open from the start.
+    gate_opens_armed_s, gate_opens_released_s : float or None
+        The gate opens so long after the lamp came on, or after the release.
     shunt_v : float
         Step of the shunt resistor at the converter.
     """
@@ -64,6 +70,9 @@ class Behaviour:
     article_wire_opens: bool = True
     cut_link_after_s: float | None = None
     glitch_after_s: float | None = None
+    open_readbacks: tuple[str, ...] = ()
+    gate_opens_armed_s: float | None = None
+    gate_opens_released_s: float | None = None
     shunt_v: float = 0.5
 
 
@@ -100,6 +109,10 @@ class Scene:
         The channels beyond the first; see `side_channels`.
     sag_fraction : float
         By how much the supply of the bridges falls under the target force.
+    readbacks : tuple of Readback
+        Contacts of the release chain that the board sees; none as delivered.
+    chip : str
+        Chip that the board names; the chain's steps are what they are.
     """
 
     model: RigModel
@@ -111,6 +124,8 @@ class Scene:
     first: str = FORCE
     side: tuple[SideChannel, ...] = ()
     sag_fraction: float = 0.0
+    readbacks: tuple[Readback, ...] = ()
+    chip: str = CHIP
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -146,7 +161,7 @@ def default_scene(
         friction_n=0.04 * mass_kg * 9.80665,
     )
     model = model_for_peak(rough, MID_BAND * target_n)
-    steps = some_converter("RP2040", 0)
+    steps = some_converter(CHIP, 0)
     chain = replace(chain_for_range(HEADROOM * target_n), steps=steps)
     low_v, high_v = chain.usable_v
     calibration = Calibration(
@@ -168,6 +183,12 @@ def default_scene(
         note="rehearsed drop, no hardware",
     )
     return Scene(model, chain, Behaviour(), calibration, setup)
+
+
+def with_readbacks(scene: Scene) -> Scene:
+    """The scene with all contacts read back that the pins suffice for, all closed."""
+    fitted = (("stop", 2), ("gate", 3), ("pin", 4), ("supply", 5))
+    return replace(scene, readbacks=tuple(Readback(name, gpio) for name, gpio in fitted))
 
 
 def with_sixteen_bits(scene: Scene) -> Scene:

@@ -86,12 +86,15 @@ KINDS: dict[str, Callable[[Scene], Scene]] = {
 
 
 def board_changes(scene: Scene) -> dict[str, int | float | str]:
-    """Lines of the board's config.py for the channels of a scene; none for one channel."""
+    """Lines of the board's config.py for channels and readbacks of a scene, if not as delivered."""
     names = scene.names
+    changes: dict[str, int | float | str] = {}
+    if scene.readbacks:
+        changes["READBACKS"] = "|".join(f"{one.name}:{one.gpio}" for one in scene.readbacks)
     if len(names) == 1:
-        return {}
+        return changes
     sampling = Sampling(channels=len(names))
-    return {
+    return changes | {
         "CHANNELS": "|".join(names),
         "PIN_CONVERTER": "|".join(str(26 + column) for column in range(len(names))),
         "SAMPLES_PER_BLOCK": sampling.samples_per_block,

@@ -12,9 +12,10 @@ TCP, NODELAY = 6, 1
 IS_UNFIT = False
 ended_by = None
 # What the rig's socket speaks.
-LINK_CUT = 0x80  # in the rig's input bits: the cable is pulled now
+LINK_CUT = 0x100  # above the rig's input bits: the cable is pulled now
 REQUEST = "<BBH"  # outputs, spare, samples wanted
-REPLY = "<BBH"  # inputs, number of edges, samples
+REPLY_BYTES = 6
+REPLY = "<HHH"  # inputs, number of edges, samples
 EDGE = "<HBBI"  # offset in 1/64 sample, input bit, closed, spare
 EDGE_BYTES = 8
 
@@ -25,6 +26,7 @@ class Setup:
     rig_port = link_port = 0
     speed = 1.0
     serial = ""
+    chip = "RP2040"
 
 
 def wall_us():
@@ -75,10 +77,10 @@ class Bare:
         self._taken = 0
 
     def name(self):
-        """What this is, and which interpreter runs it."""
+        """What this is, which interpreter runs it, and which chip it passes for."""
         version = ".".join([str(part) for part in sys.implementation.version[:3]])
         kind = {"micropython": "MicroPython", "cpython": "CPython"}[sys.implementation.name]
-        return "virtual board under %s %s" % (kind, version)
+        return "virtual board under %s %s, as an %s" % (kind, version, Setup.chip)
 
     def serial(self):
         """Unique number of the board."""

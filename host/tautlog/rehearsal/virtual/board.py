@@ -12,7 +12,7 @@ import struct
 import time
 from array import array
 
-from bare import EDGE, EDGE_BYTES, LINK_CUT, REPLY, REQUEST, Bare, Setup, wall_us
+from bare import EDGE, EDGE_BYTES, LINK_CUT, REPLY, REPLY_BYTES, REQUEST, Bare, Setup, wall_us
 
 TICKS_PERIOD_US = 1 << 30
 STEP_SAMPLES = 64
@@ -162,7 +162,7 @@ class Board(Bare):
 
     def _step(self):
         self._rig.send(struct.pack(REQUEST, self._outputs, 0, STEP_SAMPLES))
-        inputs, edges, samples = struct.unpack(REPLY, self._read_rig(4))
+        inputs, edges, samples = struct.unpack(REPLY, self._read_rig(REPLY_BYTES))
         for _ in range(edges):
             self._note_edge(self._read_rig(EDGE_BYTES))
         if inputs & LINK_CUT:
