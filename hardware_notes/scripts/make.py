@@ -20,8 +20,13 @@ from sheets import NOTES, SHEETS, with_tables, wrong_figures
 from tables import tables as made_tables
 from wiring import DRAWINGS
 
-for module in pkgutil.iter_modules(figures.__path__):
-    importlib.import_module(f"figures.{module.name}")
+try:
+    for module in pkgutil.iter_modules(figures.__path__):
+        importlib.import_module(f"figures.{module.name}")
+except NetlistError as problem:  # figures take their values from it
+    if __name__ != "__main__":
+        raise
+    sys.exit(str(problem))
 
 
 def tables() -> dict[str, str]:
@@ -48,12 +53,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--check", action="store_true", help="write nothing, tell what differs")
     check = parser.parse_args(arguments).check
     wrong = False
-    try:
-        made = wanted()
-    except NetlistError as problem:
-        print(problem)
-        return 1
-    for path, text in made.items():
+    for path, text in wanted().items():
         if not path.exists() or path.read_text(encoding="utf-8") != text:
             wrong = True
             print(f"{path.relative_to(NOTES)}: {'is not' if check else 'was not'} what is made")
