@@ -27,6 +27,7 @@ FONT = "Arial, Helvetica, 'DejaVu Sans', sans-serif"
 ACCENT = "#0b5394"  # cables and boxes; never the only mark
 MARGIN = 0.35
 NEAR = 1e-3
+NUMBER = re.compile(r"-?\d+\.\d+(?:e-?\d+)?|-0(?![\d.])")
 
 
 @dataclass
@@ -198,7 +199,7 @@ class Schematic:
         left, right = (x, x + wide) if side == "right" else (x - wide, x)
         self.rectangle((left, y - 0.27), (right, y + 0.27), fill="#eeeeee")
         self.text(((left + right) / 2, y - 0.1), "middle", [pin], bold=True)
-        number = f"pin {place.number}" if place.number else "on the board"
+        number = f"place {place.number}" if place.number else "on the board"
         self.beside(
             (right if side == "right" else left, y), [what or place.signal, number], side, 0.15
         )
@@ -350,7 +351,7 @@ class Schematic:
             f'height="{high * PX}" fill="white"/>\n'
         )
         body = body.replace("><", ">\n<")
-        return re.sub(r"-?\d+\.\d+(?:e-?\d+)?|-0(?![\d.])", _rounded, head + body + "</svg>\n")
+        return re.sub("<[^>]*>", _rounded, head + body + "</svg>\n")
 
     def frame(self) -> Box:
         """Everything that is drawn, and a margin."""
@@ -384,6 +385,6 @@ def _ink(text: Text) -> str:
     )
 
 
-def _rounded(match: re.Match[str]) -> str:
-    """A number with two decimals at most, and no minus before a zero."""
-    return f"{round(float(match[0]), 2) + 0.0:g}" if abs(float(match[0])) < 1e5 else match[0]
+def _rounded(tag: re.Match[str]) -> str:
+    """A tag whose numbers have two decimals at most, and no minus before a zero."""
+    return NUMBER.sub(lambda number: f"{round(float(number[0]), 2) + 0.0:.7g}", tag[0])

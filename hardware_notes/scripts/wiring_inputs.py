@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import schemdraw.elements as elm
 from netlist import Netlist
 from schematic import Schematic
@@ -13,7 +15,7 @@ WHAT = {
     "GP16": "mount wire",
     "GP2": "stop",
     "GP3": "gate",
-    "GP4": "pin",
+    "GP4": "pin switch",
 }
 PITCH = 4.1
 DROP = 1.5  # from a signal down to its ground
@@ -81,6 +83,8 @@ def _channel(
     part, pins, words = contact
     low = y - DROP
     kind = elm.FuseUS if part.startswith("W") else elm.Switch
+    if part == "S301":  # the only one that is made while nobody is there
+        kind = partial(elm.Switch, nc=True)
     s.two(part, kind, ((0.4, y), (0.4, low)), pins=pins)
     s.beside((0.4, y - DROP / 2), words, "left", 0.42)
     name = f"2{number}"
@@ -109,7 +113,7 @@ def _frame(s: Schematic, top: float, bottom: float) -> None:
     s.text(
         (-3.6, bottom - 0.5),
         "start",
-        ["* optional.  Contacts are drawn as they are without sled, key and people: open."],
+        ["* optional.  Contacts are drawn as they are without sled, key and people."],
     )
 
 

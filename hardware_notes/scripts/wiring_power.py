@@ -56,7 +56,8 @@ def _halves(s: Schematic) -> None:
     s.path([(12.6, 3.6), (left, 3.6)])
     s.path([(12.6, 2.7), (left, 2.7)])
     s.block((left, -0.1), (right, 1.6), ["pull-ups of the inputs,", "one-shot"])
-    s.wire((12.6, 1.2), (left, 1.2))
+    s.wire((12.6, 1.2), (14.4, 1.2), (left, 1.2))
+    s.wire((14.4, 1.2), (14.4, 2.45), (left, 2.45))  # the amplifiers
     s.pin("PICO", "3V3", (12.6, 1.2))
     s.here("3V3", (left, 1.2))
     s.wire((12.6, 0.3), (13.6, 0.3), (left, 0.3))

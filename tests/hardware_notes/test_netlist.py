@@ -1,6 +1,9 @@
 """The netlist is one, is what the firmware takes it for, and is what is drawn."""
 
 import dataclasses
+import html
+import re
+from xml.etree import ElementTree
 
 import netlist as netlists
 import pytest
@@ -74,6 +77,13 @@ def test_pins_are_those_that_the_firmware_allows():
     assert len({pin.number for pin in taken}) == 23
     for gpio in (23, 24, 29):
         assert f"GP{gpio}" in THE.parts[BOARD].open
+
+
+def test_readbacks_have_pins_that_nothing_else_uses():
+    used = {getattr(config, name) for name in (*config_check.PINS, *config_check.THREE_WIRES)}
+    for name in ("STOP", "GATE", "PIN"):
+        pin = next(one for one in THE.nets[f"{name}_PIN"].pins if one.startswith(f"{BOARD}."))
+        assert int(pin.removeprefix(f"{BOARD}.GP")) not in used
 
 
 def test_what_config_py_closes_to_ground_has_a_contact_to_ground_in_the_netlist():
@@ -274,3 +284,19 @@ def test_frozen():
     with pytest.raises(dataclasses.FrozenInstanceError):
         THE.parts[BOARD].name = "other"
     assert tuple(tables.SHEET) == netlists.SHEETS
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_a_drawing_says_its_labels_as_they_are(name):
+    """Rounding its coordinates must not round what it says."""
+    said = re.findall(r"<text[^>]*>([^<]*)</text>", DRAWN[name].svg())
+    wanted = [html.escape(line) for text in DRAWN[name].texts for line in text.lines]
+    assert said == wanted
+
+
+@pytest.mark.parametrize("name", DRAWN)
+def test_a_drawing_is_svg_without_long_numbers(name):
+    text = DRAWN[name].svg()
+    ElementTree.fromstring(text)
+    assert not re.search(r"\d\.\d{3}", text)
+    assert text == wiring.DRAWINGS[name](THE).svg()

@@ -60,7 +60,7 @@ C2 g2 s2 1n
 .model RECT D(IS=1e-9 RS=0.05 BV=100)
 .model LIGHT D(IS=1e-18 N=1.8 RS=5 BV=1000)
 .model ZENER D(IS=1e-12 RS=0.2 BV={zener})
-.tran 20u 0.2 0 20u UIC
+.tran 50u 0.2 0 50u UIC
 .control
 run
 meas tran current_most max i(L1)
