@@ -76,14 +76,11 @@ def test_an_open_contact_refuses_before_the_phrase(tmp_path, fault, name):
 
 
 def test_somebody_enters_the_zone_while_armed(tmp_path):
-    """Called off, in words, and no release; the checklist is void and says why.
-
-    The countdown is long, because it follows the wall's clock and the board may be slower.
-    """
+    """Called off, in words, and no release; the checklist is void and says why."""
     add_checklist(tmp_path, complete())
     rig = played("gate-opens")
     permit = checked_permit(rig, tmp_path)
-    plan = plan_for(rig, tmp_path / "drop.h5", permit=permit, countdown_s=240.0)
+    plan = plan_for(rig, tmp_path / "drop.h5", permit=permit)
     with process(rig) as board:
         with pytest.raises(AbortedError, match="gate open: the zone gate is open") as caught:
             drop(board, plan)

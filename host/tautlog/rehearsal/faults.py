@@ -179,8 +179,8 @@ _ALL = (
     Fault("pin-in", "the pin is still in", _read_back(open_readbacks=("pin",))),
     Fault(
         "gate-opens",
-        "somebody opens the zone gate 0.1 s after arming",
-        _read_back(gate_opens_armed_s=0.1),
+        "somebody opens the zone gate as soon as the board is armed",
+        _read_back(gate_opens_armed_s=0.0),
     ),
     Fault(
         "gate-opens-late",
