@@ -10,8 +10,8 @@ from tautlog.display.pictures.ink import FAINT, INK, few, literal, new_figure, u
 from tautlog.display.views import Panel, View
 
 # Overlaid curves differ in dashes as well as in colour.
-_STYLES = ("-", "--", "-.", ":")
-_HUES = ("#1b2a41", "#a63d2f", "#2a7f62", "#7a5195", "#b8860b")
+STYLES = ("-", "--", "-.", ":")
+HUES = ("#1b2a41", "#a63d2f", "#2a7f62", "#7a5195", "#b8860b")
 
 
 def draw_view(view: View) -> Figure:
@@ -38,7 +38,7 @@ def put_panel(axes: Axes, panel: Panel) -> list[Line2D]:
     for curve in panel.curves:
         hue, style, width = FAINT, "-", 0.8
         if not curve.faint:
-            hue, style, width = _HUES[plain % len(_HUES)], _STYLES[plain % len(_STYLES)], 1.6
+            hue, style, width = HUES[plain % len(HUES)], STYLES[plain % len(STYLES)], 1.6
             plain += 1
         x, y = few(curve.x, curve.y)
         lines += axes.plot(x, y, label=literal(curve.name), color=hue, ls=style, lw=width)
