@@ -103,18 +103,19 @@ class BudgetTable:
     figure: str
     value: str
     expanded: str
+    unit: str
     k: str
     parts: tuple[BudgetPart, ...]
 
-    @property
-    def title(self) -> str:
-        """The figure with its expanded uncertainty."""
-        return f"{self.figure}: {self.value} +/- {self.expanded} (expanded, k = {self.k})"
 
-    @property
-    def rows(self) -> tuple[Row, ...]:
-        """The contributions, one a row."""
-        return tuple((part.name, part.u, part.kind, part.basis) for part in self.parts)
+@dataclass(frozen=True)
+class Matrix:
+    """A table with a column for each drop: title, head and rows; `fixed` columns come first."""
+
+    title: str
+    head: Row
+    rows: tuple[Row, ...]
+    fixed: int
 
 
 @dataclass(frozen=True)
@@ -295,5 +296,7 @@ class Contents:
     articles_caption: str
     articles: tuple[ArticleRow, ...]
     decides: str
+    figures: tuple[Matrix, ...]
+    uncertainty: tuple[Matrix, ...]
     definitions: tuple[tuple[str, str, str], ...]  # key, label, definition
     traces: tuple[PlotTrace, ...]

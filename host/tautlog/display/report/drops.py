@@ -187,8 +187,9 @@ def _budget(budget: Budget) -> BudgetTable:
     unit = "" if budget.unit == "1" else budget.unit
     return BudgetTable(
         figure=bare_label(budget.figure),
-        value=form(budget.value, unit),
-        expanded=form(budget.expanded_u, unit),
+        value=form(budget.value),
+        expanded=f"{budget.expanded_u:.3g}",
+        unit=unit,
         k=f"{budget.coverage_factor:.3g}",
         parts=tuple(
             BudgetPart(part.name, f"{part.u:.3g}", part.kind, part.basis) for part in budget.parts

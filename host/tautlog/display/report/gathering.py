@@ -15,6 +15,7 @@ from tautlog.campaign.corrections import corrections_in
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.ledger import HEAD, Exposure, row
 from tautlog.display.report import overview
+from tautlog.display.report.annex import figure_tables, uncertainty_tables
 from tautlog.display.report.answer import answer_of
 from tautlog.display.report.contents import Contents
 from tautlog.display.report.curves import closures_of, trace_of
@@ -71,6 +72,7 @@ def contents_of(
     """
     sources = [replace(source, number=place) for place, source in enumerate(sources, start=1)]
     real = [source for source in sources if source.counts]
+    drops = tuple(drop_section(source, campaign) for source in sources)
     closures = closures_of(real)
     times = [minute(source.record.utc) for source in sources] or ["-"]
     title, written = _title(sources, campaign, folder), datetime.now(UTC)
@@ -92,7 +94,7 @@ def contents_of(
         requirement=overview.requirement_rows(campaign),
         rule=RULE,
         only_items=ONLY_ITEMS,
-        drops=tuple(drop_section(source, campaign) for source in sources),
+        drops=drops,
         unreadable=tuple((record.name, record.problem) for record in unreadable),
         overlay=overlay_of(sources, campaign),
         overlay_picture=overlay_picture(sources, campaign),
@@ -110,6 +112,8 @@ def contents_of(
         articles_caption=ARTICLES_CAPTION,
         articles=overview.article_rows(real, campaign),
         decides=campaign.decision.decides if campaign else "",
+        figures=figure_tables(drops),
+        uncertainty=uncertainty_tables(drops),
         definitions=_definitions(),
         traces=tuple(trace_of(source) for source in sources),
     )
