@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
@@ -72,51 +73,65 @@ def contents_of(
     """
     sources = [replace(source, number=place) for place, source in enumerate(sources, start=1)]
     real = [source for source in sources if source.counts]
-    drops = tuple(drop_section(source, campaign) for source in sources)
-    closures = closures_of(real)
-    times = [minute(source.record.utc) for source in sources] or ["-"]
-    title, written = _title(sources, campaign, folder), datetime.now(UTC)
-    number = _number(sources, unreadable, written)
+    written = datetime.now(UTC)
+    title, number = _title(sources, campaign, folder), _number(sources, unreadable, written)
     fields = field_items(sources, campaign, title, number, f"{written:%Y-%m-%d}")
-    laboratory = campaign.laboratory if campaign else Laboratory()
     return Contents(
         title=title,
         number=number,
         mark=_mark(sources),
-        count=overview.count_text(sources),
-        outcomes=overview.outcomes_text(sources, unreadable),
-        first_utc=times[0],
-        last_utc=times[-1],
         written=f"{written:%Y-%m-%d %H:%M} UTC",
         software=SOFTWARE,
         caution=CAUTION,
-        answer=answer_of(sources, campaign, unreadable),
-        requirement=overview.requirement_rows(campaign),
         rule=RULE,
         only_items=ONLY_ITEMS,
-        drops=drops,
+        answer=answer_of(sources, campaign, unreadable),
+        outcomes=overview.outcomes_text(sources, unreadable),
         unreadable=tuple((record.name, record.problem) for record in unreadable),
-        overlay=overlay_of(sources, campaign),
-        overlay_picture=overlay_picture(sources, campaign),
-        deviations=overview.deviations(sources, campaign),
         questions=overview.open_questions(sources, campaign, fields),
-        instruments=instrument_items(sources, campaign),
-        people=people_items(sources, campaign),
-        environment=laboratory.environment or NOT_STATED,
         fields=fields,
-        closures=closures,
-        closures_picture=closures_picture(closures),
         ledger_head=HEAD,
         ledger=tuple(tuple(row(exposure)) for exposure in exposed),
-        corrections=tuple(corrections_in(campaign.folder)) if campaign else (),
         articles_caption=ARTICLES_CAPTION,
         articles=overview.article_rows(real, campaign),
-        decides=campaign.decision.decides if campaign else "",
-        figures=figure_tables(drops),
-        uncertainty=uncertainty_tables(drops),
         definitions=_definitions(),
-        traces=tuple(trace_of(source) for source in sources),
+        **_of_drops(sources, campaign),
+        **_of_campaign(sources, campaign),
     )
+
+
+def _of_drops(sources: list[Source], campaign: Campaign | None) -> dict[str, Any]:
+    """The parts of a report that its drops alone give, with their pictures."""
+    times = [minute(source.record.utc) for source in sources] or ["-"]
+    drops = tuple(drop_section(source, campaign) for source in sources)
+    closures = closures_of([source for source in sources if source.counts])
+    return {
+        "count": overview.count_text(sources),
+        "first_utc": times[0],
+        "last_utc": times[-1],
+        "drops": drops,
+        "overlay": overlay_of(sources, campaign),
+        "overlay_picture": overlay_picture(sources, campaign),
+        "closures": closures,
+        "closures_picture": closures_picture(closures),
+        "figures": figure_tables(drops),
+        "uncertainty": uncertainty_tables(drops),
+        "traces": tuple(trace_of(source) for source in sources),
+    }
+
+
+def _of_campaign(sources: list[Source], campaign: Campaign | None) -> dict[str, Any]:
+    """The parts that depend on what the campaign states."""
+    laboratory = campaign.laboratory if campaign else Laboratory()
+    return {
+        "requirement": overview.requirement_rows(campaign),
+        "deviations": overview.deviations(sources, campaign),
+        "instruments": instrument_items(sources, campaign),
+        "people": people_items(sources, campaign),
+        "environment": laboratory.environment or NOT_STATED,
+        "corrections": tuple(corrections_in(campaign.folder)) if campaign else (),
+        "decides": campaign.decision.decides if campaign else "",
+    }
 
 
 def _number(sources: list[Source], unreadable: Sequence[RecordSummary], written: datetime) -> str:

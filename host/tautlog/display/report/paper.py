@@ -50,6 +50,7 @@ def pdf_of(contents: Contents, paper: str = "a4") -> bytes:
     put_front(pages, contents)
     put_circumstances(pages, contents)
     cut = [drop for drop in contents.drops if not put_drop(pages, measure, drop)]
+    measure.close_fonts()
     pages.add_page()
     put_campaign(pages, contents)
     put_annex(pages, contents, cut)

@@ -20,6 +20,7 @@ from tautlog.display.report.sheet import (
 )
 
 RATIO = 3.7 / 9.0  # height over width of the picture
+MOST_LETTERS = 9_000  # no page holds more, in the smallest letters of a whole drop
 CUT = " ... (in full in the annex)"
 
 
@@ -54,10 +55,21 @@ def put_drop(paper: Paper, measure: Paper, drop: DropSection) -> bool:
     drop : DropSection
         The drop.
     """
-    fit = next((one for one in FITS if _pages(measure, drop, one) == 1), FITS[-1])
+    # To lay out a long text takes seconds: what is surely too long is not tried.
+    tried = [one for one in FITS if not one.whole or _letters(drop) < MOST_LETTERS]
+    fit = next((one for one in tried if _pages(measure, drop, one) == 1), FITS[-1])
     paper.add_page()
     _write(paper, drop, fit)
     return fit.whole
+
+
+def _letters(drop: DropSection) -> int:
+    """Letters of the texts that have no bound."""
+    decision, override = drop.decision, drop.override
+    texts = [*drop.lines, *drop.notes, *drop.plan, *drop.reasons, *drop.inspections, drop.set_up]
+    texts += [decision.reason] if decision else []
+    texts += [override.reason, override.refused] if override else []
+    return sum(map(len, texts))
 
 
 def _pages(measure: Paper, drop: DropSection, fit: Fit) -> int:

@@ -87,6 +87,12 @@ class Paper(FPDF):
             sign if sign == "\n" or ord(sign) in self._known else UNREADABLE for sign in str(text)
         )
 
+    def close_fonts(self) -> None:
+        """Close the files of the fonts; only pages that are written close them by themselves."""
+        for font in self.fonts.values():
+            if isinstance(font, TTFFont):
+                font.close()
+
     @property
     def room_mm(self) -> float:
         """What is left of the page."""
