@@ -72,7 +72,7 @@ def test_every_drop_is_in_it_also_what_cannot_be_read(page):
     for word in ("one", "two", "bad", "cannot be read", "decided by R. Lead", "FAIL decided by"):
         assert word in text
     assert next(level for level, _ in seen.headings) == 1
-    assert {"Open questions", "Ledger", "Definitions"} <= {told for _, told in seen.headings}
+    assert {"Open questions", "Ledger", "Annex: definitions"} <= {told for _, told in seen.headings}
 
 
 def test_each_drop_stands_against_the_plan(page):

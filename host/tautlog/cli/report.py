@@ -60,8 +60,8 @@ def command(
     asked = list(places) or [options.folder_here()]
     folder = asked[0] if len(asked) == 1 and asked[0].is_dir() else None
     path = out or _name(asked[0], folder)
-    _refuse_taken(*(() if replace else (path, pdf)))
     _refuse_same(path, pdf)
+    _refuse_taken(*(() if replace else (path, pdf)))
     campaign = _campaign_of({folder or place.parent for place in asked})
     opened = opened_at(asked, rehearsed=rehearsed)
     contents = contents_at(opened, campaign, folder, options.class_of(cfc))
