@@ -172,5 +172,6 @@ def _in_words(text: str) -> str:
 def _title(sources: list[Source], campaign: Campaign | None, folder: Path | None) -> str:
     if len(sources) == 1 and folder is None:
         return f"Test report: drop {sources[0].name}"
-    whole = campaign is not None and folder is not None
-    return f"Test report: {campaign.name}" if whole else "Test report on single drops"
+    if campaign is not None and folder is not None:
+        return f"Test report: {campaign.name}"
+    return "Test report on single drops"

@@ -32,8 +32,8 @@ def instrument_items(sources: Sequence[Source], campaign: Campaign | None) -> tu
 
 def numbers(sources: Iterable[Source]) -> str:
     """Numbers of drops, such as "1 to 3, 5"."""
-    left, runs = sorted({source.number for source in sources}), []
-    for number in left:
+    runs: list[list[int]] = []
+    for number in sorted({source.number for source in sources}):
         if runs and number == runs[-1][1] + 1:
             runs[-1][1] = number
         else:

@@ -39,7 +39,8 @@ def overlay_of(sources: Sequence[Source], campaign: Campaign | None) -> Overlay:
     drawn = pulls(sources)
     target_n, limit_n = levels_of(sources, campaign)
     places = [curve.x[thinned(curve.y, POINTS)] for _, curve in drawn]
-    grid = np.unique(np.round(np.concatenate(places), 6)) if places else np.empty(0)
+    together = np.concatenate(places) if places else np.empty(0)
+    grid: FloatArray = np.unique(np.round(together.astype(np.float64), 6))
     return Overlay(
         time_ms=tuple(round(1e3 * float(value), 3) for value in grid),
         labels=tuple(legend_of(source) for source, _ in drawn),

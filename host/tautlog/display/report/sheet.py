@@ -192,8 +192,15 @@ class Paper(FPDF):
                 image = io.BytesIO(base64.b64decode(photo.data.split(",", 1)[1]))
                 # Name a thumbnail even if it cannot be drawn.
                 with contextlib.suppress(OSError, ValueError):
-                    box = {"w": width_mm, "h": high_mm, "keep_aspect_ratio": True}
-                    self.image(image, x=left, y=top, alt_text=self.plain(photo.alt), **box)
+                    self.image(
+                        image,
+                        x=left,
+                        y=top,
+                        w=width_mm,
+                        h=high_mm,
+                        keep_aspect_ratio=True,
+                        alt_text=self.plain(photo.alt),
+                    )
             self.set_xy(left, top + high_mm + 0.5)
             told = f"{photo.name}: {photo.caption}"
             told = told if len(told) < 160 else f"{told[:150]} ..."

@@ -54,7 +54,7 @@ def read_sources(records: Sequence[Record], cfc: int | None = AS_BEFORE) -> list
     ordered = sorted(records, key=lambda record: (record.utc, record.path.name))
     folders = {record.path.parent for record in records}
     expectations_of = {folder: expectations_at(folder / "record") for folder in folders}
-    found = []
+    found: list[Source] = []
     for record in ordered:
         expectations = expectations_of[record.path.parent]
         drop = assess(record, cfc=cfc, expectations=expectations)
