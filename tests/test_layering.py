@@ -41,7 +41,7 @@ OWNERS = {
     "sqlite3": {"archive/catalogue.py"},
     "distributed": {"archive/batch.py"},
     "jinja2": {"display/report/page.py"},
-    "fpdf": {"display/report/paper.py"},
+    "fpdf": {"display/report/sheet.py"},
 }
 FRONT = ("__init__.py", "__main__.py", "notebook.py")  # what a user calls; they may import all
 

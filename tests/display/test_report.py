@@ -14,7 +14,7 @@ from made_records import imported
 from tautlog.cli import run
 from tautlog.display.quick_look import mark_new
 from tautlog.display.report.labels import LABELS
-from tautlog.display.report.paper import Paper
+from tautlog.display.report.sheet import Paper
 from tautlog.model.marks import Marks
 from tautlog.record import add_decision, add_inspection, open_record
 
@@ -72,7 +72,7 @@ def test_every_drop_is_in_it_also_what_cannot_be_read(page):
     for word in ("one", "two", "bad", "cannot be read", "decided by R. Lead", "FAIL decided by"):
         assert word in text
     assert next(level for level, _ in seen.headings) == 1
-    assert {"Open questions", "Ledger", "Definitions"} <= {told for _, told in seen.headings}
+    assert {"Open questions", "Ledger", "Annex: definitions"} <= {told for _, told in seen.headings}
 
 
 def test_each_drop_stands_against_the_plan(page):
@@ -90,7 +90,7 @@ def test_where_it_gave_stands_with_the_drop_and_with_the_article(page):
 def test_what_people_typed_stays_text(page):
     text = page.read_text()
     seen = Page(text)
-    assert sum(tag == "script" for tag, _ in seen.tags) == 4
+    assert sum(tag == "script" for tag, _ in seen.tags) == 5
     assert "img" not in {tag for tag, _ in seen.tags}
     assert "49" not in HOSTILE.replace("{{7*7}}", "")
     assert HOSTILE in "".join(seen.words)
@@ -120,8 +120,8 @@ def test_one_drop_by_itself_and_a_pdf(folder, tmp_path, capsys):
     given = ["report", str(folder / "one.h5"), "--out", str(out), "--pdf", str(pdf), "--json"]
     assert run(given) == 0
     assert json.loads(capsys.readouterr().out)["drops"] == 1
-    assert "Drop one" in out.read_text()
-    assert "Drop one" in pypdf.PdfReader(pdf).pages[0].extract_text()
+    assert "drop IMPORTED: one" in out.read_text()
+    assert "drop IMPORTED: one" in pypdf.PdfReader(pdf).pages[0].extract_text()
     before = pdf.read_bytes()
     assert run(given) == 1
     assert "exists" in capsys.readouterr().err
@@ -129,6 +129,20 @@ def test_one_drop_by_itself_and_a_pdf(folder, tmp_path, capsys):
     assert run(given) == 1  # and no half of it is written
     assert not out.exists()
     assert pdf.read_bytes() == before
+
+
+def test_one_word_replaces_and_nothing_is_lost(folder, tmp_path, capsys):
+    out, pdf = tmp_path / "drop.html", tmp_path / "drop.pdf"
+    out.write_text("of last year")
+    pdf.write_bytes(b"of last year, too")
+    given = ["report", str(folder / "one.h5"), "--out", str(out), "--pdf", str(pdf), "--replace"]
+    assert run([*given, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["kept"] == [str(tmp_path / "drop-1.html"), str(tmp_path / "drop-1.pdf")]
+    assert (tmp_path / "drop-1.html").read_text() == "of last year"
+    assert (tmp_path / "drop-1.pdf").read_bytes() == b"of last year, too"
+    assert "Test report" in out.read_text()
+    assert run(["report", str(folder / "one.h5"), "--out", str(out), "--pdf", str(out)]) == 2
 
 
 def test_the_campaign_is_that_of_the_records_and_not_of_where_we_are(folder, tmp_path, monkeypatch):
@@ -155,15 +169,20 @@ def test_the_paper_says_what_the_page_says(folder, page, tmp_path, capfd):
     assert "written without 1 of 3 files" in capfd.readouterr().err
     read = pypdf.PdfReader(pdf)
     text = " ".join(" ".join(one.extract_text() for one in read.pages).split())
-    named = [told for _, told in Page(page.read_text()).headings]
+    named = [told for level, told in Page(page.read_text()).headings if level == 2]
     outline = [one["/Title"] for one in _flat(read.outline)]
-    for heading in named[1:]:
-        assert heading in outline or heading in ("Photos", "Checklist")
+    assert len(named) > 10
+    assert set(named) <= set(outline)
     for words in ("decided by R. Lead", "bad cannot be read", "Operator, date", "onset_time_s"):
         assert words in text
     assert HOSTILE.replace(" ", "") in text.replace(" ", "")
-    assert read.metadata.title.startswith("Campaign ")
-    assert f"page {len(read.pages)}" in read.pages[-1].extract_text()
+    assert read.metadata.title.startswith("Test report: ")
+    number = re.search(r"R-\d{8}-\d{6}-[0-9a-f]{8}", text)[0]
+    for place, one in enumerate(read.pages, start=1):
+        told = " ".join(one.extract_text().split())
+        assert f"{number}, page {place} of {len(read.pages)}" in told
+        assert "IMPORTED" in told
+    assert f"End of report {number}" in read.pages[-1].extract_text()
 
 
 def _flat(outline):
@@ -184,7 +203,7 @@ def test_signs_that_the_letters_lack_are_marked_and_nothing_is_said_of_them(tmp_
 
 def test_how_the_drops_ended_stands_on_top(page):
     text = " ".join("".join(Page(page.read_text()).words).split())
-    assert "1 pending, the article is not inspected; " in text
+    assert "1 pending; " in text
     assert "1 FAIL as decided" in text
     assert "; 1 cannot be read." in text
 
@@ -223,7 +242,7 @@ def test_photos_are_kept_by_name_and_hash(folder, tmp_path, capsys):
 
 
 DRAG = """<script>
-var over = document.querySelector(".u-over"), box = over.getBoundingClientRect();
+var over = window.tautlogPlots[0][0].over, box = over.getBoundingClientRect();
 function send(kind, share) {
   var at = { bubbles: true, button: 0, buttons: 1, movementX: 5, movementY: 1,
     clientX: box.left + share * box.width, clientY: box.top + 0.5 * box.height };
@@ -267,7 +286,7 @@ def test_in_a_browser_it_draws_and_zooms(page, tmp_path):
     )
     assert "CONSOLE" not in done.stderr
     title = re.search("<title>(.*?)</title>", done.stdout).group(1)
-    assert title.startswith("plots 3 zoom ")
+    assert title.startswith("plots 4 zoom ")
     assert float(title.split()[-1]) == pytest.approx(0.3, abs=0.02)
 
 

@@ -41,7 +41,7 @@ def verdict_lines(drop: Assessment) -> list[str]:
     """Record, load, load path and test in words, the same at the rig and in a report."""
     lines = (
         f"{words(drop.verdict.record_verdict)}{_first_reason(drop)}",
-        _load_words(drop),
+        load_words(drop),
         words(drop.verdict.trace_says),
         _test_words(drop),
     )
@@ -162,7 +162,8 @@ def _first_reason(drop: Assessment) -> str:
     return f": {reasons[0]}" if reasons else ""
 
 
-def _load_words(drop: Assessment) -> str:
+def load_words(drop: Assessment) -> str:
+    """The peak with its interval, and which load was reached."""
     marks, verdict, legs = drop.loaded, drop.verdict, drop.beside.legs
     spread, factor = marks.peak_force_expanded_u_n, marks.peak_coverage_factor or 2.0
     if marks.peak_force_n is None:

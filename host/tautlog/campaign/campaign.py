@@ -15,6 +15,7 @@ from typing import Any
 from tautlog.calibrate.kept import newest_calibration, newest_file
 from tautlog.campaign.calibration_in_force import calibration_in_force, promised_slope
 from tautlog.campaign.condemned import Retired
+from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
 from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
 from tautlog.campaign.sections import (
@@ -62,7 +63,7 @@ class Campaign:
         Serial port, or "" if none is stated; how long to wait for the board.
     note : str
         Remarks.
-    rig, cell, amplifier, fitted, decision, articles, elements : ...
+    laboratory, rig, cell, amplifier, fitted, decision, articles, elements : ...
         As campaign.toml states them.
     lines : tuple of Line
         The lines whose stiffness campaign.toml states.
@@ -104,6 +105,7 @@ class Campaign:
     channels: tuple[Channel, ...] = ()
     force_channels: tuple[ForceChannel, ...] = ()
     sampling: Sampling = field(default_factory=Sampling)
+    laboratory: Laboratory = field(default_factory=Laboratory)
 
     @property
     def legs(self) -> tuple[Channel, ...]:
@@ -190,6 +192,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         path=where,
         name=stated.campaign.name or where.absolute().parent.name,
         note=stated.campaign.note,
+        laboratory=stated.laboratory,
         setup=stated.setup,
         requirement=stated.requirement,
         calibration=used.calibration,

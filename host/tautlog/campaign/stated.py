@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Any
 
 from tautlog.campaign.condemned import Retired
+from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.sections import (
     About,
     Amplifier,
@@ -96,6 +97,10 @@ class Stated:
     campaign: About = field(default_factory=About, metadata=_section("The campaign"))
     requirement: Requirement = field(
         default_factory=Requirement, metadata=_section("The load for which the part must be proven")
+    )
+    laboratory: Laboratory = field(
+        default_factory=Laboratory,
+        metadata=_section("Who tests, where and for whom; a report shows it"),
     )
     drop: DropSetup = field(
         default_factory=DropSetup,

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from tautlog.cli import options
-from tautlog.model.origin import MARK, MEASURED
-
-if TYPE_CHECKING:
-    from tautlog.archive.assessment import Assessment
 
 PAGES = ("drop", "contact", "stretch", "spectrum")
 
@@ -60,6 +56,7 @@ def command(
     if page == "drop" and len(opened) > 1:
         raise click.UsageError("--page drop draws one record only: use --page contact for several")
     from tautlog.archive.assess import assess
+    from tautlog.display.overlay_words import curve_words
     from tautlog.display.pictures.image import save
     from tautlog.display.pictures.panels import draw_view
     from tautlog.display.quick_look import picture_of
@@ -72,19 +69,8 @@ def command(
     if page == "drop":
         picture_of(opened[0], drops[0], out)
     else:
-        save(draw_view(view(page, [NamedDrop(_named(record), record) for record in drops])), out)
+        named = [NamedDrop(curve_words(drop, page), drop) for drop in drops]
+        # The legend says all of each drop, so that the title only names them.
+        title = ", ".join(drop.path.stem for drop in drops)
+        save(draw_view(replace(view(page, named), title=title)), out)
     click.echo(str(out))
-
-
-def _named(assessment: Assessment) -> str:
-    """Name of a curve, with whatever makes it differ from a plain measured record."""
-    words = [assessment.path.stem]
-    if assessment.origin != MEASURED:
-        words.append(MARK if assessment.rehearsed else assessment.origin)
-    if assessment.marks.cfc != 180:
-        words.append(f"CFC {assessment.marks.cfc or 'none'}")
-    if assessment.predicted:
-        words.append(f"predicted {assessment.predicted.peak_force_n:.0f} N")
-    if assessment.calibration.chosen:
-        words.append(f"calibration {assessment.calibration.chosen.file or 'own'}")
-    return ", ".join(words)

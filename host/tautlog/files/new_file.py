@@ -1,8 +1,12 @@
-"""New file: whole under its name or not there, and never in place of another file."""
+"""New file: whole under its name or not there, and never in place of another file.
+
+A file that is to be replaced on purpose is kept under the next free number.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import itertools
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -32,7 +36,7 @@ def new_file(path: Path) -> Iterator[Path]:
         If the disk refuses; then nothing is left.
     """
     refuse_taken(path)
-    draft = path.with_name(f".{path.stem[:80]}-{os.getpid()}-unfinished{path.suffix}")
+    draft = _draft(path)
     try:
         yield draft
         _name(draft, path)
@@ -44,6 +48,72 @@ def new_file(path: Path) -> Iterator[Path]:
         ) from problem
     finally:
         draft.unlink(missing_ok=True)
+
+
+def replacing_file(path: Path, content: bytes) -> Path | None:
+    """Write a whole file; a file that has its name by then is kept under a number.
+
+    Parameters
+    ----------
+    path : Path
+        The file to make.
+    content : bytes
+        What it holds.
+
+    Returns
+    -------
+    Path or None
+        Where the old file is now, such as report-1.html; None if there was none.
+
+    Raises
+    ------
+    RecordError
+        If the name is not that of an ordinary file, or the disk refuses; then the old file has
+        its name still.
+    """
+    if path.exists() and not path.is_file():
+        raise RecordError(f"{path} is no file: choose another name", path=str(path))
+    draft = _draft(path)
+    try:
+        draft.write_bytes(content)
+        kept = _numbered(path) if path.exists() else None
+        draft.replace(path)
+    except OSError as problem:
+        raise RecordError(
+            f"{path} cannot be written: {problem.strerror or problem}", path=str(path)
+        ) from problem
+    finally:
+        draft.unlink(missing_ok=True)
+    return kept
+
+
+def new_or_replaced(path: Path, content: bytes, *, replace: bool) -> Path | None:
+    """Write a new file, or one in place of another that is kept; see `replacing_file`."""
+    if replace:
+        return replacing_file(path, content)
+    with new_file(path) as draft:
+        draft.write_bytes(content)
+    return None
+
+
+def _numbered(path: Path) -> Path:
+    """Give a file a second name with the next free number; the first is free to be taken."""
+    for number in itertools.count(1):
+        place = path.with_name(f"{path.stem}-{number}{path.suffix}")
+        try:
+            os.link(path, place)
+        except FileExistsError:
+            continue
+        except OSError:  # a disk without links
+            if place.exists():
+                continue
+            path.rename(place)
+        return place
+    raise AssertionError("there is always a next number")
+
+
+def _draft(path: Path) -> Path:
+    return path.with_name(f".{path.stem[:80]}-{os.getpid()}-unfinished{path.suffix}")
 
 
 def _name(draft: Path, path: Path) -> None:

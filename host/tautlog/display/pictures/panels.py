@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -10,8 +12,8 @@ from tautlog.display.pictures.ink import FAINT, INK, few, literal, new_figure, u
 from tautlog.display.views import Panel, View
 
 # Overlaid curves differ in dashes as well as in colour.
-_STYLES = ("-", "--", "-.", ":")
-_HUES = ("#1b2a41", "#a63d2f", "#2a7f62", "#7a5195", "#b8860b")
+STYLES = ("-", "--", "-.", ":")
+HUES = ("#1b2a41", "#a63d2f", "#2a7f62", "#7a5195", "#b8860b")
 
 
 def draw_view(view: View) -> Figure:
@@ -21,7 +23,8 @@ def draw_view(view: View) -> Figure:
     places = figure.subplots(count, 1, squeeze=False).ravel()
     for axes, panel in zip(places, view.panels, strict=True):
         put_panel(axes, panel)
-    places[0].set_title(literal(view.title), fontsize=10, color=INK, loc="left")
+    title = textwrap.shorten(view.title, 120, placeholder=" ...")
+    places[0].set_title(literal(title), fontsize=10, color=INK, loc="left")
     return figure
 
 
@@ -38,7 +41,7 @@ def put_panel(axes: Axes, panel: Panel) -> list[Line2D]:
     for curve in panel.curves:
         hue, style, width = FAINT, "-", 0.8
         if not curve.faint:
-            hue, style, width = _HUES[plain % len(_HUES)], _STYLES[plain % len(_STYLES)], 1.6
+            hue, style, width = HUES[plain % len(HUES)], STYLES[plain % len(STYLES)], 1.6
             plain += 1
         x, y = few(curve.x, curve.y)
         lines += axes.plot(x, y, label=literal(curve.name), color=hue, ls=style, lw=width)
@@ -51,10 +54,10 @@ def put_panel(axes: Axes, panel: Panel) -> list[Line2D]:
         axes.axhline(level, color=FAINT, lw=1.2, ls=(0, (6, 3, 1, 3)))
         axes.annotate(
             literal(name),
-            (1.0, level),
+            (0.005, level),
             xycoords=("axes fraction", "data"),
-            ha="right",
-            va="bottom",
+            ha="left",
+            va="top" if name.startswith("target") else "bottom",
             fontsize=8.5,
         )
     for number, (name, time_s) in enumerate(panel.times):
@@ -65,7 +68,7 @@ def put_panel(axes: Axes, panel: Panel) -> list[Line2D]:
     axes.set_xlabel(_labelled(panel.x))
     axes.set_ylabel(_labelled(panel.y))
     axes.grid(alpha=0.25)
-    axes.legend(fontsize=8.5, framealpha=0.9)
+    axes.legend(fontsize=8.5, framealpha=0.9, loc="upper right")
     return lines
 
 

@@ -6,7 +6,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from tautlog.display.pictures.ink import FAINT, INK, LIMIT, TARGET, FloatArray, new_figure
+from tautlog.display.pictures.ink import (
+    FAINT,
+    INK,
+    LIMIT,
+    PLAIN_GROUND,
+    TARGET,
+    FloatArray,
+    new_figure,
+)
 from tautlog.planning.prediction import Prediction
 
 
@@ -39,9 +47,11 @@ def draw_prediction(
     for name, level, colour, style in levels:
         if level:
             axes.axhline(level, color=colour, lw=1.2, ls=style, label=f"{name} {level:.0f} N")
+    if target_n and limit_n and limit_n > target_n:
+        axes.axhspan(target_n, limit_n, facecolor=TARGET, alpha=0.1)
     axes.set_xlabel("time since the line comes taut, ms")
     axes.set_ylabel("force, N")
-    axes.set_ylim(0.0, 1.15 * max(predicted.peak_high_n, limit_n or 0.0))
+    axes.set_ylim(0.0, 1.15 * max(predicted.peak_high_n, target_n or 0.0, limit_n or 0.0))
     axes.set_title(title, fontsize=10, color=INK, loc="left")
     axes.legend(loc="upper right", fontsize=8.5, framealpha=0.9)
     axes.grid(alpha=0.25)
@@ -68,4 +78,5 @@ def _pull(axes: Axes, time_ms: FloatArray, force_n: FloatArray, predicted: Predi
         textcoords="offset points",
         ha="center",
         color=INK,
+        bbox=PLAIN_GROUND,
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tautlog.archive.photos import Thumbnail
+from tautlog.display.report.scale import Scale
 
 Row = tuple[str, ...]
 
@@ -102,31 +103,116 @@ class BudgetTable:
     figure: str
     value: str
     expanded: str
+    unit: str
     k: str
     parts: tuple[BudgetPart, ...]
 
 
 @dataclass(frozen=True)
-class CalibrationRow:
-    """The calibration behind the forces of a drop."""
+class Matrix:
+    """A table with a column for each drop: title, head and rows; `fixed` columns come first."""
 
-    slope: str
-    u: str
-    covered: str
-    date: str
-    note: str
+    title: str
+    head: Row
+    rows: tuple[Row, ...]
+    fixed: int
+
+
+@dataclass(frozen=True)
+class ArticleAnswer:
+    """Whether one article is proven; `kind` is a key of `answer.SHAPES`."""
+
+    name: str
+    kind: str
+    shape: str
+    word: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What was to be proven, and whether it was; see `answer`."""
+
+    question: str
+    kind: str
+    shape: str
+    word: str
+    articles: tuple[ArticleAnswer, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Overlay:
+    """All drops over one another, for the page's script.
+
+    Attributes
+    ----------
+    time_ms : tuple of float
+        Time since the line came taut.
+    labels : tuple of str
+        One for each curve: number, name, peak and verdict.
+    force_n : tuple of tuples
+        One for each curve; None outside its record.
+    target_n, limit_n : float or None
+        If they are the same for all drops.
+    """
+
+    time_ms: tuple[float, ...]
+    labels: tuple[str, ...]
+    force_n: tuple[tuple[float | None, ...], ...]
+    target_n: float | None
+    limit_n: float | None
+
+
+@dataclass(frozen=True)
+class Item:
+    """Something that a table of the report lists: an instrument, a person, a required field.
+
+    Attributes
+    ----------
+    what : str
+        Its name.
+    facts : tuple of str
+        What is known of it, one after the other.
+    drops : str
+        Numbers of the drops that it concerns, or "".
+    """
+
+    what: str
+    facts: tuple[str, ...]
+    drops: str = ""
+
+
+@dataclass(frozen=True)
+class Questions:
+    """What is open, by kind."""
+
+    not_proven: tuple[str, ...]
+    not_inspected: tuple[str, ...]
+    not_stated: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class DropSection:
-    """One drop; every text is ready to read, "" if there is nothing to say."""
+    """One drop; every text is ready to read, "" if there is nothing to say.
 
+    `mark` is that of a rehearsal or an import. `proposed` and `decided` are words of the test
+    verdict; `proposed_shape` and `decided_shape` tell them apart without colour.
+    """
+
+    number: int
     name: str
+    mark: str
+    day: str
     article: str
     mass: str
     height: str
     peak: str
+    load: str
     words: VerdictTexts
+    scale: Scale | None
+    proposed_shape: str
+    decided_shape: str
     status: str
     finding: str
     lines: tuple[str, ...]
@@ -137,12 +223,12 @@ class DropSection:
     plan: tuple[str, ...]
     picture: Picture
     reasons: tuple[str, ...]
+    headline: tuple[tuple[str, str], ...]  # name, value with unit
     figures: tuple[tuple[str, str, str], ...]  # key, label, value
     budgets: tuple[BudgetTable, ...]
     inspections: tuple[str, ...]
     photos: tuple[Thumbnail, ...]
     checklist: str
-    calibration: CalibrationRow
 
 
 @dataclass(frozen=True)
@@ -160,11 +246,27 @@ class ArticleRow:
     where: str
 
 
+ARTICLES_HEAD = (
+    *("article", "version", "drops here", "first damage, N", "ms after onset", "energy, J"),
+    *("highest, N", "found last", "where it gave way"),
+)
+
+
 @dataclass(frozen=True)
 class Contents:
-    """The content of a report, in order."""
+    """The content of a report, in order.
+
+    Attributes
+    ----------
+    title, number : str
+        What it is about, and what tells it from every other report.
+    mark : str
+        That of its records, if all are rehearsals or if any is.
+    """
 
     title: str
+    number: str
+    mark: str
     count: str
     outcomes: str
     first_utc: str
@@ -172,10 +274,20 @@ class Contents:
     written: str
     software: str
     caution: str
+    answer: Answer
     requirement: tuple[tuple[str, str], ...]
     rule: str
+    only_items: str
     drops: tuple[DropSection, ...]
     unreadable: tuple[tuple[str, str], ...]
+    overlay: Overlay
+    overlay_picture: Picture | None
+    deviations: tuple[str, ...]
+    questions: Questions
+    instruments: tuple[Item, ...]
+    people: tuple[Item, ...]
+    environment: str
+    fields: tuple[Item, ...]
     closures: ClosureSeries
     closures_picture: Picture | None
     ledger_head: Row
@@ -183,7 +295,8 @@ class Contents:
     corrections: tuple[str, ...]
     articles_caption: str
     articles: tuple[ArticleRow, ...]
-    questions: tuple[str, ...]
     decides: str
+    figures: tuple[Matrix, ...]
+    uncertainty: tuple[Matrix, ...]
     definitions: tuple[tuple[str, str, str], ...]  # key, label, definition
     traces: tuple[PlotTrace, ...]

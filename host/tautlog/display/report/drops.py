@@ -7,23 +7,30 @@ from dataclasses import fields
 
 from tautlog.archive.kept_marks import unlike_kept
 from tautlog.archive.photos import thumbnail
-from tautlog.archive.verdict_lines import OWN_AGAIN, notes_without_prediction, verdict_lines
+from tautlog.archive.verdict_lines import load_words, notes_without_prediction, verdict_lines
 from tautlog.campaign.campaign import Campaign
 from tautlog.display.report.contents import (
     BudgetPart,
     BudgetTable,
-    CalibrationRow,
     DecisionText,
     DropSection,
     OverrideText,
     VerdictTexts,
 )
 from tautlog.display.report.figures import contact_picture
+from tautlog.display.report.headline_figures import headline_figures
 from tautlog.display.report.labels import bare_label, label
+from tautlog.display.report.scale import scale_of
 from tautlog.display.report.sources import Source
-from tautlog.display.report.words import form, short
+from tautlog.display.report.words import (
+    finding_word,
+    form,
+    minute,
+    outcome_shape,
+    outcome_word,
+    short,
+)
 from tautlog.files.strict_json import read_json, read_object
-from tautlog.model.calibration import Calibration
 from tautlog.model.marks import Marks
 from tautlog.model.uncertainty import Budget
 from tautlog.model.verdict_words import force_text, prediction_words
@@ -37,33 +44,40 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
     marks, verdict = drop.marks, drop.verdict
     unlike = unlike_kept(record, drop)
     return DropSection(
+        number=source.number,
         name=source.name,
+        mark=source.mark,
+        day=record.utc[:10] or "-",
         article=setup.article or "-",
         mass=form(setup.mass_kg),
         height=form(setup.height_m),
         peak=force_text(marks.peak_force_n, marks.peak_force_expanded_u_n),
+        load=load_words(drop),
         words=VerdictTexts(
             short(verdict.record_verdict),
             short(verdict.load_verdict),
             short(verdict.trace_says),
-            short(verdict.test_verdict),
+            outcome_word(verdict.test_verdict),
         ),
+        scale=scale_of(drop),
+        proposed_shape=outcome_shape(verdict.test_verdict),
+        decided_shape=outcome_shape(drop.decision.verdict) if drop.decision else "",
         status="" if record.status == "complete" else record.status,
-        finding=setup.article_finding,
+        finding=finding_word(setup.article_finding),
         lines=tuple(verdict_lines(drop)),
         notes=(*notes_without_prediction(drop), *([unlike] if unlike else [])),
         decision=_decision(drop.decision),
-        override=_override(setup.override),
+        override=override_text(setup.override),
         set_up=_set_up(record),
-        plan=(*_against_plan(source, campaign), *_predictions(source)),
+        plan=(*against_plan(source, campaign), *_predictions(source)),
         picture=contact_picture(source),
         reasons=tuple(reason.text for reason in verdict.reasons),
+        headline=headline_figures(drop),
         figures=_figures(marks),
         budgets=tuple(_budget(budget) for budget in marks.budgets),
         inspections=tuple(_inspection(each) for each in record.inspections),
         photos=tuple(thumbnail(photo, record.path.parent) for photo in record.photos),
         checklist=_checklist(setup.checklist),
-        calibration=_calibration(source),
     )
 
 
@@ -72,14 +86,15 @@ def _decision(decision: Decision | None) -> DecisionText | None:
         return None
     return DecisionText(
         decision.by,
-        decision.utc,
+        minute(decision.utc),
         decision.reason,
-        short(decision.verdict),
-        short(decision.proposed),
+        outcome_word(decision.verdict),
+        outcome_word(decision.proposed),
     )
 
 
-def _override(text: str) -> OverrideText | None:
+def override_text(text: str) -> OverrideText | None:
+    """Who overrode a refusal, from the text that a set-up keeps; None if there is none."""
     try:
         value = read_json(text) if text else None
     except ValueError:
@@ -99,39 +114,15 @@ def _figures(marks: Marks) -> tuple[tuple[str, str, str], ...]:
     )
 
 
-def _calibration(source: Source) -> CalibrationRow:
-    """The calibration behind the forces; if it is not the record's own, who chose it."""
-    use = source.drop.calibration
-    used, note = use.used, use.used.note or "-"
-    if use.chosen:
-        note = (
-            f"{use.chosen.file or OWN_AGAIN}, chosen by {use.chosen.by} on "
-            f"{use.chosen.utc[:10]}: {use.chosen.reason}; the drop was recorded with "
-            f"{use.recorded.newton_per_volt:.6g} N/V. {note}"
-        )
-    return CalibrationRow(
-        slope="imported" if source.record.instrument is None else form(used.newton_per_volt),
-        u=_calibration_u(used),
-        covered=form(used.range_n) if used.range_n else "-",
-        date=used.date or "-",
-        note=note,
-    )
-
-
-def _calibration_u(calibration: Calibration) -> str:
-    text = f"{100 * calibration.expanded_u_fraction:.2g} %"
-    return f"{text} and {calibration.expanded_u_n:.2g} N" if calibration.expanded_u_n else text
-
-
 def _inspection(inspection: Inspection) -> str:
-    parts = [inspection.finding, inspection.where and f"where: {inspection.where}"]
+    parts = [finding_word(inspection.finding), inspection.where and f"where: {inspection.where}"]
     parts += [inspection.moved and f"touched or moved first: {inspection.moved}", inspection.note]
-    return f"{inspection.utc}, {inspection.by}: {'; '.join(part for part in parts if part)}"
+    return f"{minute(inspection.utc)}, {inspection.by}: {'; '.join(part for part in parts if part)}"
 
 
-def _against_plan(source: Source, campaign: Campaign | None) -> list[str]:
+def against_plan(source: Source, campaign: Campaign | None) -> list[str]:
     """Where a drop's set-up differs from the campaign's."""
-    if campaign is None or source.record.rehearsed:
+    if campaign is None or not source.counts:
         return []
     asked, setup, found = campaign.setup, source.record.setup, []
     for name, unit in (("mass_kg", "kg"), ("height_m", "m"), ("target_n", "N"), ("limit_n", "N")):
@@ -165,7 +156,7 @@ def _predictions(source: Source) -> list[str]:
 def _set_up(record: Record) -> str:
     setup = record.setup
     parts = [
-        record.utc,
+        minute(record.utc),
         f"status {record.status}",
         f"{form(setup.mass_kg, 'kg')} from {form(setup.height_m, 'm')}",
         f"target {form(setup.target_n, 'N')}, limit {form(setup.upper_n, 'N')}",
@@ -196,8 +187,9 @@ def _budget(budget: Budget) -> BudgetTable:
     unit = "" if budget.unit == "1" else budget.unit
     return BudgetTable(
         figure=bare_label(budget.figure),
-        value=form(budget.value, unit),
-        expanded=form(budget.expanded_u, unit),
+        value=form(budget.value),
+        expanded=f"{budget.expanded_u:.3g}",
+        unit=unit,
         k=f"{budget.coverage_factor:.3g}",
         parts=tuple(
             BudgetPart(part.name, f"{part.u:.3g}", part.kind, part.basis) for part in budget.parts

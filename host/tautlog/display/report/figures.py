@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from tautlog.campaign.campaign import Campaign
 from tautlog.display.pictures.closures import SEEN, draw_closures
 from tautlog.display.pictures.contact import put_contact
 from tautlog.display.pictures.drop import stamp
 from tautlog.display.pictures.image import svg_of
 from tautlog.display.pictures.ink import new_figure
+from tautlog.display.pictures.overlay import NumberedCurve, draw_overlay
 from tautlog.display.report.contents import ClosureSeries, Picture
 from tautlog.display.report.curves import POINTS
+from tautlog.display.report.overlay import legend_of, levels_of, pulls
 from tautlog.display.report.sources import Source
 
-SIZE_IN = (9.0, 4.0)
+SIZE_IN = (9.0, 3.7)
 STAMP_PT = 54
 
 
@@ -27,6 +32,34 @@ def contact_picture(source: Source) -> Picture:
     if source.drop.rehearsed:
         stamp(figure, STAMP_PT)
     return Picture(svg_of(figure, caption), caption)
+
+
+def overlay_picture(sources: Sequence[Source], campaign: Campaign | None) -> Picture | None:
+    """The pulls of all drops over one another; None if no line came taut."""
+    drawn = pulls(sources)
+    if not drawn:
+        return None
+    target_n, limit_n = levels_of(sources, campaign)
+    curves = [NumberedCurve(one.number, legend_of(one), curve) for one, curve in drawn]
+    caption = _overlay_caption(sources, drawn, target_n)
+    figure = draw_overlay(curves, target_n=target_n, limit_n=limit_n)
+    if any(source.drop.rehearsed for source, _ in drawn):
+        stamp(figure, STAMP_PT)
+    return Picture(svg_of(figure, caption), caption)
+
+
+def _overlay_caption(
+    sources: Sequence[Source], drawn: Sequence[tuple[Source, object]], target_n: float | None
+) -> str:
+    text = "All pulls, aligned where the line came taut; each bears the number of its drop."
+    shown = {source.number for source, _ in drawn}
+    missing = [str(one.number) for one in sources if one.number not in shown]
+    if missing:
+        word = "drop" if len(missing) == 1 else "drops"
+        text += f" Not shown, because no line came taut: {word} {', '.join(missing)}."
+    if target_n is None:
+        text += " Targets differ, so that none is drawn."
+    return text
 
 
 def _contact_caption(source: Source) -> str:

@@ -2,22 +2,35 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.corrections import corrections_in
+from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.ledger import HEAD, Exposure, row
 from tautlog.display.report import overview
+from tautlog.display.report.annex import figure_tables, uncertainty_tables
+from tautlog.display.report.answer import answer_of
 from tautlog.display.report.contents import Contents
 from tautlog.display.report.curves import closures_of, trace_of
 from tautlog.display.report.drops import drop_section
-from tautlog.display.report.figures import closures_picture
-from tautlog.display.report.labels import label
+from tautlog.display.report.fields import field_items
+from tautlog.display.report.figures import closures_picture, overlay_picture
+from tautlog.display.report.instruments import NOT_STATED, instrument_items
+from tautlog.display.report.labels import bare_label, label
+from tautlog.display.report.overlay import overlay_of
+from tautlog.display.report.people import people_items
 from tautlog.display.report.sources import Source
+from tautlog.display.report.words import minute
 from tautlog.model.marks import definitions
+from tautlog.model.origin import IMPORTED, MARK
 from tautlog.record.layout import SOFTWARE
 
 CAUTION = (
@@ -30,6 +43,7 @@ RULE = (
     "answered separately: is the record valid, which load was reached, and what happened to the "
     "article. The tool proposes; a named person decides."
 )
+ONLY_ITEMS = "The results relate only to the items tested, as they were on the day of each drop."
 ARTICLES_CAPTION = (
     "For each article: the force at first damage, its time after onset, and the energy that line "
     "and rig absorbed in that pull; otherwise the highest load carried."
@@ -57,43 +71,107 @@ def contents_of(
     exposed : sequence of Exposure
         Rows of the ledger.
     """
-    real = [source for source in sources if not source.record.rehearsed]
-    closures = closures_of(real)
-    times = [source.record.utc[:19] for source in sources] or ["-"]
+    sources = [replace(source, number=place) for place, source in enumerate(sources, start=1)]
+    real = [source for source in sources if source.counts]
+    written = datetime.now(UTC)
+    title, number = _title(sources, campaign, folder), _number(sources, unreadable, written)
+    fields = field_items(sources, campaign, title, number, f"{written:%Y-%m-%d}")
     return Contents(
-        title=_title(sources, campaign, folder),
-        count=overview.count_text(sources),
-        outcomes=overview.outcomes_text(sources, unreadable),
-        first_utc=times[0],
-        last_utc=times[-1],
-        written=f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC",
+        title=title,
+        number=number,
+        mark=_mark(sources),
+        written=f"{written:%Y-%m-%d %H:%M} UTC",
         software=SOFTWARE,
         caution=CAUTION,
-        requirement=overview.requirement_rows(campaign),
         rule=RULE,
-        drops=tuple(drop_section(source, campaign) for source in sources),
+        only_items=ONLY_ITEMS,
+        answer=answer_of(sources, campaign, unreadable),
+        outcomes=overview.outcomes_text(sources, unreadable),
         unreadable=tuple((record.name, record.problem) for record in unreadable),
-        closures=closures,
-        closures_picture=closures_picture(closures),
+        questions=overview.open_questions(sources, campaign, fields),
+        fields=fields,
         ledger_head=HEAD,
         ledger=tuple(tuple(row(exposure)) for exposure in exposed),
-        corrections=tuple(corrections_in(campaign.folder)) if campaign else (),
         articles_caption=ARTICLES_CAPTION,
         articles=overview.article_rows(real, campaign),
-        questions=overview.open_questions(sources, campaign),
-        decides=campaign.decision.decides if campaign else "",
         definitions=_definitions(),
-        traces=tuple(trace_of(source) for source in sources),
+        **_of_drops(sources, campaign),
+        **_of_campaign(sources, campaign),
     )
+
+
+def _of_drops(sources: list[Source], campaign: Campaign | None) -> dict[str, Any]:
+    """The parts of a report that its drops alone give, with their pictures."""
+    times = [minute(source.record.utc) for source in sources] or ["-"]
+    drops = tuple(drop_section(source, campaign) for source in sources)
+    closures = closures_of([source for source in sources if source.counts])
+    return {
+        "count": overview.count_text(sources),
+        "first_utc": times[0],
+        "last_utc": times[-1],
+        "drops": drops,
+        "overlay": overlay_of(sources, campaign),
+        "overlay_picture": overlay_picture(sources, campaign),
+        "closures": closures,
+        "closures_picture": closures_picture(closures),
+        "figures": figure_tables(drops),
+        "uncertainty": uncertainty_tables(drops),
+        "traces": tuple(trace_of(source) for source in sources),
+    }
+
+
+def _of_campaign(sources: list[Source], campaign: Campaign | None) -> dict[str, Any]:
+    """The parts that depend on what the campaign states."""
+    laboratory = campaign.laboratory if campaign else Laboratory()
+    return {
+        "requirement": overview.requirement_rows(campaign),
+        "deviations": overview.deviations(sources, campaign),
+        "instruments": instrument_items(sources, campaign),
+        "people": people_items(sources, campaign),
+        "environment": laboratory.environment or NOT_STATED,
+        "corrections": tuple(corrections_in(campaign.folder)) if campaign else (),
+        "decides": campaign.decision.decides if campaign else "",
+    }
+
+
+def _number(sources: list[Source], unreadable: Sequence[RecordSummary], written: datetime) -> str:
+    """A number that no other report has: its time, and a hash of what it is about."""
+    told = [
+        f"{source.record.record_id} {source.record.path.name} {source.drop.verdict} "
+        f"{source.drop.marks.peak_force_n} {source.drop.decision}"
+        for source in sources
+    ]
+    told += [f"{record.name} {record.problem}" for record in unreadable]
+    digest = hashlib.sha256("\n".join([f"{written.isoformat()}", *told]).encode()).hexdigest()
+    return f"R-{written:%Y%m%d-%H%M%S}-{digest[:8]}"
+
+
+def _mark(sources: list[Source]) -> str:
+    """What must stand on every page of rehearsals and imports, with their numbers; or ""."""
+    found = []
+    for mark in (MARK, IMPORTED.upper()):
+        marked = [source for source in sources if source.mark == mark]
+        if marked:
+            some = f": {overview.drops_text(marked)}" if len(marked) < len(sources) else ""
+            found.append(f"{mark}{some}")
+    return "; ".join(found)
 
 
 def _definitions() -> tuple[tuple[str, str, str], ...]:
     """Key, label and definition of each figure, by label."""
-    found = [(key, label(key), text) for key, text in definitions().items()]
+    found = [(key, label(key), _in_words(text)) for key, text in definitions().items()]
     return tuple(sorted(found, key=lambda row: row[1].lower()))
+
+
+def _in_words(text: str) -> str:
+    """A definition for readers: with labels for keys, and without the names of functions."""
+    text = re.sub(r",? see `[^`]*`", "", text).replace("`", "")
+    return re.sub(r"[a-z]+(?:_[a-z0-9]+)+|cfc", lambda key: bare_label(key[0]), text)
 
 
 def _title(sources: list[Source], campaign: Campaign | None, folder: Path | None) -> str:
     if len(sources) == 1 and folder is None:
-        return f"Drop {sources[0].name}"
-    return f"Campaign {campaign.name}" if campaign is not None and folder is not None else "Drops"
+        return f"Test report: drop {sources[0].name}"
+    if campaign is not None and folder is not None:
+        return f"Test report: {campaign.name}"
+    return "Test report on single drops"

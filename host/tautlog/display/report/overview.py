@@ -8,9 +8,15 @@ from collections.abc import Sequence
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
-from tautlog.display.report.contents import ArticleRow
+from tautlog.campaign.sections import Requirement
+from tautlog.display.report.contents import ArticleRow, Item, Questions
+from tautlog.display.report.drops import against_plan, override_text
+from tautlog.display.report.fields import not_stated
+from tautlog.display.report.instruments import NOT_STATED, numbers
 from tautlog.display.report.sources import Source
-from tautlog.display.report.words import form, short
+from tautlog.display.report.words import finding_word, form, outcome_word
+from tautlog.model.inspection import NOT_INSPECTED
+from tautlog.model.legs import SUM
 from tautlog.model.origin import MARK
 from tautlog.model.verdict_words import words
 
@@ -47,33 +53,51 @@ def outcomes_text(sources: list[Source], unreadable: Sequence[RecordSummary]) ->
 
 
 def _outcome(drop: Assessment) -> str:
-    proposed = short(drop.verdict.test_verdict)
+    proposed = outcome_word(drop.verdict.test_verdict)
     if drop.decision:
-        decided = short(drop.decision.verdict)
+        decided = outcome_word(drop.decision.verdict)
         was = "" if decided == proposed else f" (proposed: {proposed})"
         proposed = f"{decided} as decided{was}"
     return f"{MARK} ({proposed})" if drop.rehearsed else proposed
 
 
 def requirement_rows(campaign: Campaign | None) -> tuple[tuple[str, str], ...]:
-    """The requirement in campaign.toml."""
+    """The requirement in campaign.toml; what nobody stated says so."""
     if campaign is None:
         return ()
     requirement, setup = campaign.requirement, campaign.setup
-    return (
-        ("kind of load", requirement.kind),
+    rows = (
+        ("kind of load", f"{requirement.kind}: {_KINDS[requirement.kind]}"),
         ("target", form(setup.target_n, "N")),
         ("limit", form(setup.upper_n, "N")),
-        ("flight load", form(requirement.flight_load_n, "N")),
-        (
-            "design factor x test factor",
-            f"{requirement.design_factor:g} x {requirement.test_factor:g}",
-        ),
+        ("criterion", requirement.criterion),
+        ("source", requirement.source),
+        ("flight load", _flight(requirement)),
         ("duration", _between(requirement.shortest_duration_s, requirement.longest_duration_s)),
-        ("criterion", requirement.criterion or "-"),
-        ("source", requirement.source or "-"),
-        ("who decides", campaign.decision.decides or "-"),
-        ("note", campaign.note or "-"),
+        ("judged on", requirement.judged_on),
+        ("who decides", campaign.decision.decides),
+        ("note", campaign.note),
+    )
+    needed = {"target", "limit", "criterion", "source", "who decides"}
+    return tuple(
+        (name, NOT_STATED if value in ("", "-") else value)
+        for name, value in rows
+        if name in needed or value not in ("", "-", SUM)
+    )
+
+
+_KINDS = {
+    "limit": "no detrimental permanent deformation",
+    "ultimate": "no rupture",
+}
+
+
+def _flight(requirement: Requirement) -> str:
+    if requirement.flight_load_n is None:
+        return ""
+    return (
+        f"{form(requirement.flight_load_n, 'N')} x {requirement.design_factor:g} (design) x "
+        f"{requirement.test_factor:g} (test)"
     )
 
 
@@ -111,7 +135,7 @@ def _article(name: str, version: str, mine: list[Source]) -> ArticleRow:
         after=after,
         energy=energy,
         highest=form(max(peaks, default=None)),
-        found=mine[-1].record.inspected_setup.article_finding,
+        found=finding_word(mine[-1].record.inspected_setup.article_finding),
         where=next((found.where for found in reversed(inspected) if found.where), "-"),
     )
 
@@ -125,24 +149,86 @@ def _first_damage(drop: Assessment) -> tuple[str, str, str]:
     return form(force_n), form(after_ms), form(marks.energy_absorbed_j)
 
 
-def open_questions(sources: list[Source], campaign: Campaign | None) -> tuple[str, ...]:
-    """Open questions of all drops; a rehearsal has none."""
-    real = [source for source in sources if not source.record.rehearsed]
-    found = [question for source in real for question in _open_of(source)]
+def open_questions(
+    sources: list[Source], campaign: Campaign | None, fields: Sequence[Item]
+) -> Questions:
+    """What is not proven, not inspected and not stated; a rehearsal asks nothing."""
+    real = [source for source in sources if source.counts]
+    proven = [question for source in real for question in _not_proven(source)]
     if campaign and not any(mount.proven_n > 0 for mount in campaign.mounts):
-        found.append("there is no proof pull of the mount on record")
-    return tuple(found)
+        proven.append("there is no proof pull of the mount on record")
+    return Questions(
+        not_proven=tuple(proven),
+        not_inspected=tuple(
+            f"{_head(source)}: the article has not been inspected"
+            for source in real
+            if source.drop.verdict.article == NOT_INSPECTED and source.record.released
+        ),
+        not_stated=_not_stated(real, campaign, fields),
+    )
 
 
-def _open_of(source: Source) -> list[str]:
-    name, verdict, decision = source.record.path.stem, source.drop.verdict, source.drop.decision
+def _head(source: Source) -> str:
+    return f"drop {source.number}, {source.name}"
+
+
+def _not_proven(source: Source) -> list[str]:
+    name, verdict, decision = _head(source), source.drop.verdict, source.drop.decision
     found = []
-    if verdict.test_verdict == "pending" and not decision:
-        found.append(f"{name}: the article has not been inspected")
     if verdict.record_verdict != "valid" and not decision:
         found.append(f"{name}: {words(verdict.record_verdict)}, and nobody has decided")
+    elif not decision and verdict.test_verdict != "pending":
+        proposed = outcome_word(verdict.test_verdict)
+        found.append(f"{name}: {proposed} is proposed, and nobody has decided")
     return found + [
         f"{name}: {reason.text}"
         for reason in verdict.reasons
         if reason.code in _QUESTIONS or reason.code.startswith("disagree-")
     ]
+
+
+def _not_stated(
+    real: Sequence[Source], campaign: Campaign | None, fields: Sequence[Item]
+) -> tuple[str, ...]:
+    """What nobody stated: of the requirement, of single drops, and of what a report needs."""
+    found = []
+    if campaign is None:
+        found.append("the requirement: there is no campaign.toml")
+    rows = [name for name, value in requirement_rows(campaign) if value == NOT_STATED]
+    found += [f"the requirement's {name}" for name in rows]
+    for what in ("article", "line", "mount", "operator", "mass_kg", "height_m", "target_n"):
+        silent = [source for source in real if not getattr(source.record.setup, what)]
+        if silent:
+            found.append(f"{what.rsplit('_', 1)[0]} of {drops_text(silent)}")
+    found += [what.partition(") ")[2] for what in not_stated(fields)]
+    return tuple(dict.fromkeys(found))
+
+
+def deviations(sources: Sequence[Source], campaign: Campaign | None) -> tuple[str, ...]:
+    """Where drops were not made, recorded or judged as planned, drop by drop."""
+    found: dict[str, list[Source]] = {}
+    for source in sources:
+        for text in _deviations_of(source, campaign):
+            found.setdefault(text, []).append(source)
+    return tuple(f"{drops_text(mine)}: {text}" for text, mine in found.items())
+
+
+def _deviations_of(source: Source, campaign: Campaign | None) -> list[str]:
+    record, drop = source.record, source.drop
+    found = against_plan(source, campaign)
+    if record.status != "complete" and not source.imported:
+        found.append(f"the record is {record.status}")
+    override = override_text(record.setup.override)
+    if override:
+        found.append(
+            f"refused because {override.refused}; overridden by {override.by}: {override.reason}"
+        )
+    chosen = drop.calibration.chosen
+    if chosen:
+        found.append(f"judged by another calibration than its own, chosen by {chosen.by}")
+    return found + [f"NOT BELIEVED: {text}" for text in drop.edited]
+
+
+def drops_text(sources: Sequence[Source]) -> str:
+    """Drops by their numbers."""
+    return f"drop{'' if len(sources) == 1 else 's'} {numbers(sources)}"

@@ -19,3 +19,38 @@ def short(verdict: str | None) -> str:
     for head in ("record ", "trace: load path ", "test: "):
         text = text.removeprefix(head)
     return text
+
+
+def outcome_word(verdict: str) -> str:
+    """A test verdict in one or two words."""
+    return short(verdict).partition(", the ")[0]
+
+
+_SHAPES = {
+    "pass": "\N{BLACK CIRCLE}",
+    "pass-overtested": "\N{BLACK CIRCLE}",
+    "fail": "\N{MULTIPLICATION X}",
+    "pending": "\N{WHITE DIAMOND}",
+}
+
+
+def outcome_shape(verdict: str) -> str:
+    """A sign that tells a test verdict from the others without colour."""
+    return _SHAPES.get(verdict, "\N{WHITE CIRCLE}")
+
+
+_FINDINGS = {
+    "deformed-within": "deformed, within what is allowed",
+    "deformed-beyond": "deformed beyond what is allowed",
+    "not-inspected": "not inspected",
+}
+
+
+def finding_word(finding: str) -> str:
+    """What an inspection found, in words."""
+    return _FINDINGS.get(finding, finding)
+
+
+def minute(utc: str) -> str:
+    """An ISO time to the minute, as people read it."""
+    return f"{utc[:10]} {utc[11:16]} UTC" if len(utc) >= 16 else utc or "-"

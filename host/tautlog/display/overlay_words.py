@@ -1,0 +1,65 @@
+"""Overlay words: what the legend says of each drop that is laid over others."""
+
+from __future__ import annotations
+
+from tautlog.archive.assessment import Assessment
+from tautlog.model.origin import MARK, MEASURED
+from tautlog.model.verdict_words import force_text, words
+
+USUAL_CLASS = 180
+
+
+def curve_words(drop: Assessment, page: str) -> str:
+    """Name of a curve with its peak and verdict, and on the page of stretch what the line did.
+
+    Parameters
+    ----------
+    drop : Assessment
+        The drop.
+    page : str
+        One of `views.PAGES`.
+    """
+    told = [drop.path.stem]
+    if drop.origin != MEASURED:
+        told.append(MARK if drop.rehearsed else drop.origin.upper())
+    told += _stretch(drop) if page == "stretch" else _verdict(drop)
+    if drop.marks.cfc != USUAL_CLASS:
+        told.append(f"CFC {drop.marks.cfc or 'none'}")
+    if drop.predicted and page != "stretch":
+        told.append(f"predicted {drop.predicted.peak_force_n:.0f} N")
+    if drop.calibration.chosen:
+        told.append(f"calibration {drop.calibration.chosen.file or 'own'}")
+    return ", ".join(told)
+
+
+def _verdict(drop: Assessment) -> list[str]:
+    """Peak, load and the test: the decision if there is one, else the proposal."""
+    marks, verdict = drop.marks, drop.verdict
+    if marks.peak_force_n is None:
+        return ["no peak", words(verdict.record_verdict)]
+    spread = force_text(marks.peak_force_n, marks.peak_force_expanded_u_n)
+    found = [f"{'at least ' * marks.lower_bound}{spread} N"]
+    if verdict.load_verdict is not None:
+        found.append(words(verdict.load_verdict).partition(" (")[0])
+    if verdict.record_verdict != "valid":
+        found.append(words(verdict.record_verdict))
+    if drop.decision:
+        found.append(f"{words(drop.decision.verdict).removeprefix('test: ')} decided")
+    elif verdict.test_verdict != "pending":
+        found.append(f"{words(verdict.test_verdict).removeprefix('test: ')} proposed")
+    return found
+
+
+def _stretch(drop: Assessment) -> list[str]:
+    """Stiffness of line and rig, energy and largest stretch, as far as the drop shows them."""
+    marks = drop.marks
+    stiffness, kind = marks.line_stiffness_n_per_m, ""
+    if stiffness is None:
+        stiffness, kind = marks.secant_stiffness_n_per_m, " secant"
+    shown = (
+        (stiffness, 1e-3, f"kN/m{kind}"),
+        (marks.energy_absorbed_j, 1.0, "J absorbed"),
+        (marks.max_stretch_m, 1e3, "mm stretch"),
+    )
+    found = [f"{factor * value:.3g} {unit}" for value, factor, unit in shown if value is not None]
+    return found or ["stiffness and energy not determined"]
