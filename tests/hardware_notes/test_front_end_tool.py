@@ -6,6 +6,7 @@ import tomllib
 
 import front_end
 import pytest
+from brought_up import bring_up
 from command_line import said
 from figures import analogue as figures
 from figures import noise
@@ -40,7 +41,9 @@ def with_the_sheets_lines(kite):
 
 
 def test_the_program_plans_with_the_sheets_lines_as_the_sheet_says(tmp_path, monkeypatch, capsys):
-    with_the_sheets_lines(kite_in(tmp_path, monkeypatch))
+    kite = kite_in(tmp_path, monkeypatch)
+    with_the_sheets_lines(kite)
+    bring_up(kite)  # the sheet states a shunt, whose step is then asked for
     status, out, err = said(capsys, "plan")
     assert status == 0, err
     plain = " ".join(out.split())

@@ -252,9 +252,9 @@ def test_readbacks_keep_the_order_of_their_bits():
         "pins": [*DELIVERED.values(), -1, -1, -1, 26],
         "channels": ["force"],
         "flash_ms": 50,
-        "readbacks": [["stop", 2], ["gate", 3], ["article", 4]],
+        "readbacks": [["stop", 2], ["gate", 3], ["pin", 4]],
     }
-    assert list(read_wiring(wiring_of(hello)).readbacks) == ["stop", "gate", "article"]
+    assert list(read_wiring(wiring_of(hello)).readbacks) == ["stop", "gate", "pin"]
 
 
 # The table

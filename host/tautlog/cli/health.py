@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,9 +12,13 @@ from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.board.finding import ReadinessFinding
+    from tautlog.board.readiness import Facts
+    from tautlog.board.session import Session
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
+    from tautlog.model.channels import Channel
     from tautlog.model.stream import Instrument
+    from tautlog.model.trace import DropSetup
 
 
 @click.command(name="health")
@@ -83,15 +87,52 @@ def command(
     _read(port, timeout_scale, watch, target_n, as_json)
 
 
+@dataclass(frozen=True)
+class Believed:
+    """What is believed of the instrument: by the campaign, or as delivered.
+
+    Attributes
+    ----------
+    campaign : Campaign or None
+        The campaign here.
+    setup : DropSetup
+        The drop that would be armed.
+    calibration : Calibration
+        The campaign's, or the delivered one.
+    """
+
+    campaign: Campaign | None
+    setup: DropSetup
+    calibration: Calibration
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """The channels as the campaign states them."""
+        return self.campaign.channels if self.campaign else ()
+
+    def facts(self, session: Session, *, shunt: bool) -> Facts:
+        """Read the board at rest, with or without the shunt's step."""
+        from tautlog.board.readiness import read_facts
+        from tautlog.campaign.fitted_shunt import shunt_of
+
+        return read_facts(
+            session,
+            self.calibration,
+            self.setup,
+            shunt_of(self.campaign, self.calibration, asked=False) if shunt else None,
+            stated_zero_v=self.campaign.amplifier.zero_v if self.campaign else None,
+            channels=self.channels,
+        )
+
+
 def _read(
     port: str | None, timeout_scale: float, watch: bool, target_n: float | None, as_json: bool
 ) -> None:
     """Read the instrument at rest and judge it."""
     from tautlog.board.link import SerialLink
-    from tautlog.board.readiness import findings, read_facts, refuse
+    from tautlog.board.readiness import findings, refuse
     from tautlog.board.session import Session
     from tautlog.calibrate.plausibility import refuse_doubtful
-    from tautlog.campaign.fitted_shunt import shunt_of
     from tautlog.cli.console import channel_texts, health_text, readback_texts
     from tautlog.cli.output import print_json
     from tautlog.model.calibration import Calibration
@@ -99,18 +140,13 @@ def _read(
 
     campaign = options.here()
     port = options.port_of(port, campaign)
-    calibration = campaign.calibration if campaign else Calibration()
-    zero_v = campaign.amplifier.zero_v if campaign else None
-    channels = campaign.channels if campaign else ()
     setup = options.setup_of(campaign, {"target_n": target_n})
-    doubts = _doubts(campaign, calibration)
+    believed = Believed(campaign, setup, campaign.calibration if campaign else Calibration())
+    doubts = _doubts(campaign, believed.calibration)
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
         board = session.greet()
-        fitted = shunt_of(campaign, calibration, asked=False)
-        facts = read_facts(
-            session, calibration, setup, fitted, stated_zero_v=zero_v, channels=channels
-        )
+        facts = believed.facts(session, shunt=True)
         found = [*findings(facts), *_wires(campaign, board)]
         window = guarded_window(board)
         shunt = {"shunt_step_v": facts.shunt_step_v, "shunt_looks_like_n": _shunt_n(campaign)}
@@ -120,17 +156,14 @@ def _read(
             print_json({**asdict(board), **asdict(facts.health), **shunt, **memory, **judged})
         else:
             guarded = window.check(fall_time_s(setup.height_m))[1]
-            texts = channel_texts(board, facts.health, channels)
+            texts = channel_texts(board, facts.health, believed.channels)
             texts += readback_texts(board, facts.health)
             _tell_board(board, [health_text(facts.health), guarded, *texts])
             while watch:
                 _show(found, refused=True)
-                facts = read_facts(
-                    session, calibration, setup, None, stated_zero_v=zero_v, channels=channels
-                )
+                facts = believed.facts(session, shunt=False)
                 found = [*_without_shunt(findings(facts)), *_wires(campaign, board)]
-                click.echo(health_text(facts.health))
-                for line in readback_texts(board, facts.health):
+                for line in (health_text(facts.health), *readback_texts(board, facts.health)):
                     click.echo(line)
             _show_shunt(**shunt)
             _show(found)

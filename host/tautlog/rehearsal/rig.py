@@ -14,6 +14,7 @@ import numpy.typing as npt
 from tautlog.firmware import wire
 from tautlog.mechanics.motion import Motion
 from tautlog.rehearsal.bench import Bench
+from tautlog.rehearsal.chain_contacts import ChainContacts
 from tautlog.rehearsal.electronics import Digitiser
 from tautlog.rehearsal.scene import Scene
 from tautlog.rehearsal.sources import Falling, Sources, Still, later
@@ -133,10 +134,7 @@ class SimulatedRig:
         self._inputs = wire.INPUT_ARTICLE_WHOLE | wire.INPUT_MOUNT_WHOLE
         self._inputs |= wire.INPUT_KEY_ON if behaviour.key_on else 0
         self._inputs |= wire.INPUT_LATCHED if behaviour.latched else 0
-        self._readbacks = {
-            one.name: wire.INPUT_READBACK << place for place, one in enumerate(scene.readbacks)
-        }
-        self._moved = {name: name not in behaviour.open_readbacks for name in self._readbacks}
+        self._chain_contacts = ChainContacts(scene, sample_rate_hz)
 
     def advance(self, n_samples: int, outputs: int) -> RigStep:
         """Let time pass.
@@ -175,7 +173,8 @@ class SimulatedRig:
         self._agenda = [planned for planned in self._agenda if planned[0] >= end]
         for edge in edges:
             self._inputs = (self._inputs & ~edge.input) | (edge.input if edge.closed else 0)
-        read = self.bench.read(self._inputs | self._read_back(end))
+        chain = self._chain_contacts.bits(end, self._lamp_since, self.release_at)
+        read = self.bench.read(self._inputs | chain)
         return RigStep(counts, read | self._cut(end), moved + edges)
 
     def _touch(self) -> list[RigEdge]:
@@ -204,31 +203,8 @@ class SimulatedRig:
         self._inputs |= wire.INPUT_LATCHED | wire.INPUT_ARTICLE_WHOLE
 
     def move_readback(self, name: str, *, closed: bool) -> None:
-        """Open or close a contact that the board reads back, from the next step on.
-
-        Any thread may call it.
-
-        Raises
-        ------
-        KeyError
-            If the scene has no such readback.
-        """
-        if name not in self._readbacks:
-            raise KeyError(name)
-        self._moved[name] = closed
-
-    def _read_back(self, end: int) -> int:
-        """Bits of the readbacks that are closed at the end of a step."""
-        behaviour = self.scene.behaviour
-        for since, after_s in (
-            (self._lamp_since, behaviour.gate_opens_armed_s),
-            (self.release_at, behaviour.gate_opens_released_s),
-        ):
-            if since is None or after_s is None:
-                continue
-            if end >= since + after_s * self._sample_rate_hz:
-                self._moved["gate"] = False
-        return sum(bit for name, bit in self._readbacks.items() if self._moved[name])
+        """Open or close a contact that the board reads back, see `ChainContacts.move`."""
+        self._chain_contacts.move(name, closed=closed)
 
     def _cut(self, end: int) -> int:
         if self._cut_at is None or end < self._cut_at:
