@@ -76,6 +76,8 @@ class Campaign:
         Cells and amplifiers of the other legs.
     sampling : Sampling
         How the board samples, as stated; for plans without it.
+    rehearsed : bool
+        It is there to practise with.
     """
 
     path: Path
@@ -102,6 +104,7 @@ class Campaign:
     channels: tuple[Channel, ...] = ()
     force_channels: tuple[ForceChannel, ...] = ()
     sampling: Sampling = field(default_factory=Sampling)
+    rehearsed: bool = False
 
     @property
     def legs(self) -> tuple[Channel, ...]:
@@ -209,6 +212,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         channels=channels,
         force_channels=stated.force_channel,
         sampling=Sampling(board.chip, len(channels), board.sample_rate_hz),
+        rehearsed=stated.campaign.kind == "rehearsal",
     )
 
 

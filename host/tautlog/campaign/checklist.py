@@ -132,7 +132,13 @@ def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -
         PathCheck("storage", free > LEAST_FREE_BYTES, f"{free / 1e9:.1f} GB free for records"),
     ]
     if facts is None:
-        found.append(PathCheck("board", False, "no board was read: give --port"))
+        found.append(
+            PathCheck(
+                "board",
+                False,
+                "no board was read: give --port, or port in [board] of campaign.toml",
+            )
+        )
         return found
     health = facts.health
     found += [
