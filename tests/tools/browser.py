@@ -4,6 +4,7 @@ Chromium is told what to do over its debugging protocol, with `websockets`' own 
 """
 
 import base64
+import contextlib
 import itertools
 import json
 import shutil
@@ -66,7 +67,10 @@ class Page:
         asked = urllib.request.Request(f"http://{address}/json/new?about:blank", method="PUT")
         with urllib.request.urlopen(asked) as answer:
             told = json.load(answer)
-        self._socket = connect(told["webSocketDebuggerUrl"], max_size=None)
+        self._held = contextlib.ExitStack()
+        self._socket = self._held.enter_context(
+            connect(told["webSocketDebuggerUrl"], max_size=None)
+        )
         self._numbers = itertools.count(1)
         self.complaints, self.answers = [], {}
         for domain in ("Page", "Runtime", "Log", "Network"):
@@ -75,7 +79,7 @@ class Page:
 
     def close(self):
         self.do("Page.close")
-        self._socket.close()
+        self._held.close()
 
     def do(self, method, **params):
         """Send a command; return its result, noting what happens meanwhile."""

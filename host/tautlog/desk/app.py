@@ -34,6 +34,7 @@ def pages_of(desk: Desk) -> Starlette:
             Route("/", today.show),
             Route("/plan", plan.show),
             Route("/plan/reckoned", plan.reckon),
+            Route("/plan/climb", plan.climb),
             Route("/calibrate", calibration.show),
             Route("/calibrate", entering(calibration.enter), methods=["POST"]),
             Route("/checklist", checklist.show),

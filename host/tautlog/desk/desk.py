@@ -15,7 +15,6 @@ from tautlog.campaign.campaign import Campaign, read_campaign
 from tautlog.desk.feed import Feed
 from tautlog.errors import CampaignError, RecordError
 from tautlog.model.origin import FOLDER
-from tautlog.planning.expected import expectations_at
 from tautlog.record import Record, open_record
 
 MOST_ASSESSED = 12
@@ -108,7 +107,7 @@ class Desk:
                 self._assessed.move_to_end(key)
                 return self._assessed[key]
         record = open_record(path)
-        opened = OpenedDrop(record, assess(record, expectations=expectations_at(path)))
+        opened = OpenedDrop(record, assess(record))  # with the prediction that was kept
         with self._cache:
             self._assessed[key] = opened
             while len(self._assessed) > MOST_ASSESSED:

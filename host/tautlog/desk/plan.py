@@ -78,11 +78,6 @@ def show(request: Request) -> Response:
     said, reckoned = broken, None
     if campaign is not None:
         reckoned, said = _reckoned_or_why(campaign, asked)
-    steps: tuple[Step, ...] = ()
-    following: NextStep | None = None
-    ladder_why = ""
-    if campaign is not None and reckoned is not None:
-        steps, following, ladder_why = _climb(campaign, reckoned.planned, asked)
     return page(
         request,
         "plan.html",
@@ -95,12 +90,7 @@ def show(request: Request) -> Response:
         articles=[article.name for article in campaign.articles] if campaign else [],
         mounts=[mount.name for mount in campaign.mounts] if campaign else [],
         chosen=_chosen(campaign, asked),
-        ladder_head=LADDER_HEAD,
-        ladder=list(zip(steps, ladder_rows(steps), strict=True)),
-        ladder_why=ladder_why,
-        hold=HOLD,
-        stop_rules=STOP_RULES,
-        following=following,
+        query=str(request.query_params),
     )
 
 
@@ -111,6 +101,28 @@ def reckon(request: Request) -> Response:
     if campaign is not None:
         reckoned, said = _reckoned_or_why(campaign, dict(request.query_params))
     return piece("reckoned.html", reckoned=reckoned, why=said)
+
+
+def climb(request: Request) -> Response:
+    """The ladder and the proposed step: a part that takes longer, and does not keep others."""
+    campaign, why = desk_of(request).campaign_or_why()
+    steps: tuple[Step, ...] = ()
+    following: NextStep | None = None
+    asked = dict(request.query_params)
+    if campaign is not None:
+        reckoned, why = _reckoned_or_why(campaign, asked)
+        if reckoned is not None:
+            steps, following, why = _climb(campaign, reckoned.planned, asked)
+    return piece(
+        "climb.html",
+        ladder_head=LADDER_HEAD,
+        ladder=list(zip(steps, ladder_rows(steps), strict=True)),
+        ladder_why=why,
+        hold=HOLD,
+        stop_rules=STOP_RULES,
+        following=following,
+        line=_chosen(campaign, asked)["line"],
+    )
 
 
 def _reckoned_or_why(campaign: Campaign, asked: Mapping[str, str]) -> tuple[Reckoned | None, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 WIDTH = 600.0  # of the drawing, in its own units
-MARGIN = 108.0  # room for the words beside target and limit
+MARGIN = 130.0  # room for the words beside target and limit
 ROOM = 0.15  # of the span, left and right
 
 

@@ -14,6 +14,7 @@ from tautlog.display.report.overview import requirement_rows
 from tautlog.errors import TautlogError
 from tautlog.planning.day import ArticleState, OpenPoint, articles_of, open_points
 
+MOST_POINTS = 14
 PLACES = {
     "calibrate": "/calibrate",
     "plan": "/plan",
@@ -37,7 +38,8 @@ def show(request: Request) -> Response:
         task="today",
         requirement=[row for row in requirement_rows(campaign) if row[1] not in ("-", "- to -")],
         articles=[(article, _scale(article, campaign)) for article in articles],
-        points=[(point, _place(desk, point, records)) for point in points],
+        points=[(point, _place(desk, point, records)) for point in points[:MOST_POINTS]],
+        more=max(len(points) - MOST_POINTS, 0),
         drops=sum(not one.rehearsed and not one.problem and one.released for one in records),
         rehearsals=sum(one.rehearsed for one in records),
         newest=_newest(records),

@@ -11,7 +11,8 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.errors import PlanError
 from tautlog.planning.ladder import Step
 from tautlog.planning.learning import Learned, advice
-from tautlog.planning.lessons import learn_line
+from tautlog.planning.lessons import learn_from
+from tautlog.planning.lines import remembered_records
 from tautlog.planning.plan import Plan
 
 REACHED = (
@@ -58,7 +59,7 @@ def next_step(campaign: Campaign, planned: Plan, steps: Sequence[Step], article:
     highest_n = highest_valid_n(catalogued(campaign.folder), article)
     left = [step for step in steps if highest_n < REACHED * step.prediction.peak_force_n]
     try:
-        learned = learn_line(campaign.folder, name, campaign.line(name))
+        learned = learn_from(remembered_records(campaign.folder), name, campaign.line(name))
     except PlanError as problem:
         why = f"start at the foot of the ladder: {problem}"
         return NextStep(left[0] if left else None, True, why, None)

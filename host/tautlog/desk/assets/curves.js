@@ -116,11 +116,19 @@
     pen.beginPath(); pen.rect(box.left, box.top, box.width, box.height); pen.clip();
     pen.font = 15 * ratio + "px system-ui";
     pen.fillStyle = pen.strokeStyle = "#10151c";
+    pen.textAlign = "left"; pen.textBaseline = "alphabetic";
+    function write(text, x, y) { // on white, so that no line runs through it
+      var width = pen.measureText(text).width;
+      pen.fillStyle = "rgba(255,255,255,0.85)";
+      pen.fillRect(x - 2 * ratio, y - 14 * ratio, width + 4 * ratio, 17 * ratio);
+      pen.fillStyle = "#10151c";
+      pen.fillText(text, x, y);
+    }
     function upright(at, name, dash, width) {
       var x = Math.round(u.valToPos(at, "x", true));
       pen.setLineDash(dash); pen.lineWidth = width * ratio;
       pen.beginPath(); pen.moveTo(x, box.top); pen.lineTo(x, box.top + box.height); pen.stroke();
-      pen.fillText(name, x + 4 * ratio, box.top + box.height - 8 * ratio);
+      write(name, x + 4 * ratio, box.top + box.height - 8 * ratio);
     }
     found.levels.forEach(function (one) {
       var y = Math.round(u.valToPos(one.at, "y", true));
@@ -128,7 +136,7 @@
       pen.lineWidth = 2 * ratio;
       pen.beginPath(); pen.moveTo(box.left, y); pen.lineTo(box.left + box.width, y); pen.stroke();
       var width = pen.measureText(one.name).width;
-      pen.fillText(one.name, box.left + box.width - width - 6 * ratio, y - 5 * ratio);
+      write(one.name, box.left + box.width - width - 6 * ratio, y - 6 * ratio);
     });
     if (found.curves.filter(function (one) { return one.tag; }).length > 1) {
       found.curves.forEach(function (one, place) {

@@ -28,6 +28,14 @@
       });
   }
 
+  // What takes longer comes after the page.
+  var climb = document.getElementById("climb");
+  climb.textContent = "The ladder and the next step are being reckoned.";
+  fetch(climb.dataset.from, { credentials: "same-origin" })
+    .then(function (answer) { return answer.text(); })
+    .then(function (text) { climb.innerHTML = text; climb.dataset.state = "shown"; })
+    .catch(function () { climb.textContent = "The desk does not answer."; });
+
   function soon() {
     window.clearTimeout(waiting);
     waiting = window.setTimeout(ask, 60);
