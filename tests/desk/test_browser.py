@@ -36,7 +36,7 @@ def desk_at(folder):
 
 def come_in(page, link):
     page.open(link)
-    page.until("location.pathname === '/' && document.querySelector('main')")
+    page.until("location.pathname === '/' && !!document.querySelector('main')")
     return link.split("/enter")[0]
 
 

@@ -32,6 +32,10 @@ KEYS = {
 }
 
 
+def _letter(name):
+    return f"Key{name.upper()}", ord(name.upper()), name
+
+
 def is_there():
     return shutil.which("chromium") is not None
 
@@ -143,7 +147,7 @@ class Page:
 
     def key(self, name, shift=False):
         """Press and release a key."""
-        code, number, text = KEYS.get(name, (f"Key{name.upper()}", ord(name.upper()), name))
+        code, number, text = KEYS[name] if name in KEYS else _letter(name)
         about = {
             "key": name,
             "code": code,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -35,7 +36,7 @@ NUMBERS = {
     "stiffness_n_per_m": q.STIFFNESS,
 }
 NAMES = ("line", "article", "mount")
-SOLVE = ("mass", "height")
+SOLVE = {"mass": "mass_kg", "height": "height_m"}
 
 
 @dataclass(frozen=True)
@@ -134,11 +135,14 @@ def _reckoned_or_why(campaign: Campaign, asked: Mapping[str, str]) -> tuple[Reck
 
 def _wanted(asked: Mapping[str, str]) -> Wanted:
     """What the page asks for; the value that is solved for is left out."""
-    numbers = {name: number_in(name, asked.get(name, ""), kind) for name, kind in NUMBERS.items()}
-    solve = asked.get("solve", "") if asked.get("solve") in SOLVE else ""
-    if solve:
-        numbers[{"mass": "mass_kg", "height": "height_m"}[solve]] = None
-    return Wanted(**numbers, **{name: asked.get(name, "")[:200] for name in NAMES}, solve=solve)
+    given: dict[str, Any] = {
+        name: number_in(name, asked.get(name, ""), kind) for name, kind in NUMBERS.items()
+    }
+    given |= {name: asked.get(name, "")[:200] for name in NAMES}
+    solve = asked.get("solve", "")
+    if solve in SOLVE:
+        given |= {SOLVE[solve]: None, "solve": solve}
+    return Wanted(**given)
 
 
 def _reckoned(planned: Plan) -> Reckoned:

@@ -145,7 +145,7 @@ def serving(desk: Desk, entrances: list[Entrance]) -> Iterator[Serving]:
 def _server(guard: Guard) -> uvicorn.Server:
     return uvicorn.Server(
         uvicorn.Config(
-            guard,  # type: ignore[arg-type]
+            guard,
             http="h11",
             ws="none",
             loop="asyncio",

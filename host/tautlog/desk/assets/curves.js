@@ -54,10 +54,14 @@
     var tables = found.curves.map(function (one) { return [one.x, one.y]; });
     var data = tables.length === 1 ? tables[0] : uPlot.join(tables);
     this.plot = new uPlot(this.options(found), data, this.place);
-    var scale = this.plot.scales.x;
+  };
+
+  // The library knows its scales only once it has drawn.
+  Plot.prototype.drawn = function (u) {
+    var scale = u.scales.x;
     if (!this.seen) { this.whole = [scale.min, scale.max]; }
-    this.section.dataset.state = "drawn";
     this.section.dataset.width = String(scale.max - scale.min);
+    this.section.dataset.state = "drawn";
   };
 
   Plot.prototype.options = function (found) {
@@ -96,6 +100,7 @@
         }],
         draw: [function (u) { self.lines(u, found); }],
         ready: [function (u) {
+          self.drawn(u);
           u.over.addEventListener("click", function () {
             if (u.cursor.left < 0) { return; }
             self.put(u.posToVal(u.cursor.left, "x"), u.posToVal(u.cursor.top, "y"), 0);
