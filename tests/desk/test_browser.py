@@ -174,6 +174,17 @@ def test_a_page_is_told_what_another_one_entered(browser, full):
             page.close()
 
 
+def test_a_desk_that_ends_says_nothing_of_open_pages(browser, made_once, capfd, caplog):
+    with desk_at(made_once) as (link, _):
+        page = browser.page(*DESKTOP)
+        come_in(page, link)
+        page.until("!!document.querySelector('#news')")
+    page.close()
+    out, err = capfd.readouterr()
+    assert "Traceback" not in out + err
+    assert not caplog.records
+
+
 def test_a_page_of_another_place_gets_nothing_out_of_it(browser, full, tmp_path):
     """It fetches, posts, frames and listens from another origin, in a browser with a session."""
     (tmp_path / "other.html").write_text("<title>other</title>")

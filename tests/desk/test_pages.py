@@ -3,6 +3,7 @@
 import re
 import shutil
 import time
+from xml.etree import ElementTree
 
 import pytest
 from desks import HOSTILE, PAGES, Seen, Visit, campaign_in, points
@@ -12,6 +13,7 @@ from made_records import imported
 from tautlog.campaign.checklist import CHALLENGES, fresh_checklist
 from tautlog.campaign.ledger import read_entries
 from tautlog.desk.admission import Role
+from tautlog.desk.drop import PICTURES
 from tautlog.desk.forms import MOST_TEXT
 from tautlog.display.quick_look import mark_new
 from tautlog.record import open_record
@@ -393,6 +395,17 @@ def test_cursors_sit_on_samples_and_read_as_in_the_window(made_once):
     assert one_on["a"]["x"] - told["a"]["x"] == pytest.approx(1.0 / rate, rel=1e-6)
     for odd in ("a=nan", "a=inf&b=x", "a=1e300", "a=0&aby=1e300", "from=1&to=0&a=0"):
         assert crew.get(f"/readings?drop=one&{odd}").status_code == 200
+
+
+@pytest.mark.parametrize("wanted", PICTURES)
+def test_every_picture_of_a_drop_is_drawn(wanted, made_once):
+    answer = Visit(made_once).get(f"/drops/one/picture.svg?page={wanted}")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "image/svg+xml"
+    root = ElementTree.fromstring(answer.text)
+    assert root.tag == "{http://www.w3.org/2000/svg}svg"
+    assert "script" not in answer.text
+    assert Visit(made_once).get("/drops/one/picture.svg?page=none").status_code == 404
 
 
 @pytest.mark.parametrize("query", ["", "page=x", "drop=one&page=stretch", "drop="])

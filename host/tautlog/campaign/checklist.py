@@ -27,6 +27,7 @@ FOLDER = "checklists"
 GOOD_FOR_S = 600.0  # common practice
 LEAST_FREE_BYTES = 200_000_000
 MOST_NOISE = 0.005  # of the target
+NO_BOARD = "no board was read: give --port, or port in [board] of campaign.toml"
 
 # In the order of a walk from the fence to the rig and back. These are usual cautions of the
 # trade; the site's own list and local codes come first.
@@ -132,13 +133,7 @@ def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -
         PathCheck("storage", free > LEAST_FREE_BYTES, f"{free / 1e9:.1f} GB free for records"),
     ]
     if facts is None:
-        found.append(
-            PathCheck(
-                "board",
-                False,
-                "no board was read: give --port, or port in [board] of campaign.toml",
-            )
-        )
+        found.append(PathCheck("board", False, NO_BOARD))
         return found
     health = facts.health
     found += [

@@ -87,7 +87,7 @@ def _failed(request: Request, problem: Exception) -> Response:
 
 
 def _fell(request: Request, problem: Exception) -> Response:
-    """A mistake of the program; its traceback goes to the terminal, not to the page."""
+    """A mistake of the program, in one line; no traceback reaches a page."""
     return PlainTextResponse(
         f"The desk made a mistake ({type(problem).__name__}). What was stored is stored. The "
         "commands of tautlog do the same work.",

@@ -8,6 +8,7 @@ back asks the pages anew for where things stand; the feed keeps no history.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import itertools
 import json
 import threading
@@ -33,6 +34,7 @@ class Feed:
         self._readers: set[_Reader] = set()
         self._guard = threading.Lock()
         self._numbers = itertools.count(1)
+        self._closed = False
 
     def tell(self, kind: str, content: object) -> None:
         """Tell all open pages."""
@@ -40,10 +42,16 @@ class Feed:
             text = f"id: {next(self._numbers)}\nevent: {kind}\ndata: {json.dumps(content)}\n\n"
             for reader in self._readers:
                 reader.waiting.append(text)
-                try:
+                with contextlib.suppress(RuntimeError):  # its loop has ended, and so has its page
                     reader.loop.call_soon_threadsafe(reader.ready.set)
-                except RuntimeError:  # its loop has ended, and so has its page
-                    continue
+
+    def close(self) -> None:
+        """Let all pages go: the desk ends."""
+        with self._guard:
+            self._closed = True
+            for reader in self._readers:
+                with contextlib.suppress(RuntimeError):
+                    reader.loop.call_soon_threadsafe(reader.ready.set)
 
     @property
     def readers(self) -> int:
@@ -57,7 +65,7 @@ class Feed:
             self._readers.add(reader)
         try:
             yield ": here\n\n"
-            while True:
+            while not self._closed:
                 try:
                     await asyncio.wait_for(reader.ready.wait(), SIGN_OF_LIFE_S)
                 except TimeoutError:

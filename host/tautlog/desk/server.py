@@ -111,8 +111,8 @@ def _listen(address: str, port: int) -> socket.socket:
     except OSError as problem:
         made.close()
         raise LinkError(
-            f"{address} port {port} cannot be listened on ({problem.strerror}): give a free port "
-            "with --port-number, and an address of this computer"
+            f"{address} port {port} cannot be listened on ({problem.strerror}): give an "
+            "address of this computer, and a free port (--port-number, --watch-port)"
         ) from problem
     return made
 
@@ -135,8 +135,9 @@ def serving(desk: Desk, entrances: list[Entrance]) -> Iterator[Serving]:
         _wait_until(servers, thread)
         yield Serving(entrances, servers)
     finally:
+        desk.feed.close()
         for server in servers:
-            server.should_exit = server.force_exit = True
+            server.should_exit = True
         thread.join(STARTING_S)
         for one in sockets:
             one.close()
@@ -151,6 +152,7 @@ def _server(guard: Guard) -> uvicorn.Server:
             loop="asyncio",
             lifespan="off",
             log_config=None,
+            log_level="critical",  # what went wrong is said on the page, in one line
             access_log=False,
             server_header=False,
             proxy_headers=False,  # nobody else says from where a request comes

@@ -54,7 +54,7 @@ class ArticleState:
     name : str
         The article, "" if not named.
     drops : int
-        Readable drops on the rig, without rehearsals.
+        Readable drops on the rig: neither rehearsals nor what was called off.
     word : str
         "PROVEN" or "FAILED" if a person decided so, the same as proposed if nobody has decided;
         else that it is not proven.
@@ -85,16 +85,16 @@ _WORDS = (
 
 def articles_of(campaign: Campaign, records: Sequence[RecordSummary]) -> list[ArticleState]:
     """How far each article of campaign.toml and of the records is proven."""
-    real = [record for record in records if not record.rehearsed and not record.problem]
+    real = [one for one in records if one.released and not one.rehearsed and not one.problem]
     names = [article.name for article in campaign.articles]
-    names += sorted({record.article for record in real if record.released} - set(names))
+    names += sorted({record.article for record in real} - set(names))
     if not names and campaign.setup.article:
         names = [campaign.setup.article]
     return [_state(name, [one for one in real if one.article == name]) for name in names]
 
 
 def _state(name: str, mine: list[RecordSummary]) -> ArticleState:
-    drops = sum(one.released for one in mine)
+    drops = len(mine)
     for word, verdicts, by_person in _WORDS:
         for record in reversed(mine):
             verdict = record.decided if by_person else record.test_verdict

@@ -141,7 +141,8 @@
       pen.lineWidth = 2 * ratio;
       pen.beginPath(); pen.moveTo(box.left, y); pen.lineTo(box.left + box.width, y); pen.stroke();
       var width = pen.measureText(one.name).width;
-      write(one.name, box.left + box.width - width - 6 * ratio, y - 6 * ratio);
+      // The limit is told above its line and the target below: they may lie close together.
+      write(one.name, box.left + box.width - width - 6 * ratio, y + (one.name.indexOf("limit") === 0 ? -6 : 18) * ratio);
     });
     if (found.curves.filter(function (one) { return one.tag; }).length > 1) {
       found.curves.forEach(function (one, place) {
