@@ -79,7 +79,7 @@ def picture(request: Request) -> Response:
         if wanted not in PICTURES:
             raise RecordError(f"there is no page {wanted!r}: {', '.join(PICTURES)}")
         name = request.path_params["name"]
-        shown = [NamedDrop(name, desk_of(request).opened(name).drop)]
+        shown = [_named(desk_of(request), name)]
         with _drawing:
             svg = svg_of(draw_view(view(wanted, shown)), f"{wanted} of {name}")
     except TautlogError as problem:
