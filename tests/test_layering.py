@@ -24,6 +24,7 @@ WINGS = [
     "drop",
     "rehearsal",
     "display",
+    "desk",
     "cli",
 ]
 # Who alone may import a library.
@@ -40,7 +41,9 @@ OWNERS = {
     "pyuff": {"io/export.py"},
     "sqlite3": {"archive/catalogue.py"},
     "distributed": {"archive/batch.py"},
-    "jinja2": {"display/report/page.py"},
+    "jinja2": {"display/report/page.py", "desk/page.py"},
+    "starlette": {"desk/"},
+    "uvicorn": {"desk/server.py"},
     "fpdf": {"display/report/sheet.py"},
 }
 FRONT = ("__init__.py", "__main__.py", "notebook.py")  # what a user calls; they may import all

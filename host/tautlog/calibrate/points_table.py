@@ -27,14 +27,35 @@ READINGS = {
 def read_points(
     path: Path, *, volt_per_count: float, gravity_m_s2: float = STANDARD_GRAVITY_M_PER_S2
 ) -> list[Point]:
-    """Read points from CSV: load, reading, and run if there are several runs.
+    """Read points from a CSV file; see `points_in`.
+
+    Raises
+    ------
+    CalibrationError
+        Names the file, the line and what was expected.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as problem:
+        raise CalibrationError(f"{path} cannot be read: {problem}") from problem
+    return points_in(text, str(path), volt_per_count=volt_per_count, gravity_m_s2=gravity_m_s2)
+
+
+def points_in(
+    text: str,
+    path: str,
+    *,
+    volt_per_count: float,
+    gravity_m_s2: float = STANDARD_GRAVITY_M_PER_S2,
+) -> list[Point]:
+    """Points in the text of a CSV table: load, reading, and run if there are several runs.
 
     Parameters
     ----------
-    path : Path
-        A header line names the columns: load_n, load_kn or mass_kg; volt, reading_v,
-        reading_mv, count or counts, all as the board reads them, or meter_v, as another
-        instrument does; run, if there are several.
+    text, path : str
+        The table, and its name for errors. A header line names the columns: load_n, load_kn or
+        mass_kg; volt, reading_v, reading_mv, count or counts, all as the board reads them, or
+        meter_v, as another instrument does; run, if there are several.
     volt_per_count : float
         Volts per count, for readings in counts.
     gravity_m_s2 : float
@@ -45,7 +66,7 @@ def read_points(
     CalibrationError
         Names the line and what was expected.
     """
-    delimiter, lines = _lines(path)
+    delimiter, lines = _lines(text, path)
     head = [name.strip().lower() for name in lines[0]]
     load_at, load_factor = _column(path, head, LOADS, "a load")
     read_at, read_factor = _column(path, head, READINGS, "a reading")
@@ -69,12 +90,8 @@ def read_points(
     return points
 
 
-def _lines(path: Path) -> tuple[str, list[list[str]]]:
-    """Delimiter and lines of a CSV file."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as problem:
-        raise CalibrationError(f"{path} cannot be read: {problem}") from problem
+def _lines(text: str, path: str) -> tuple[str, list[list[str]]]:
+    """Delimiter and lines of a CSV table."""
     sample = text.partition("\n")[0]
     delimiter = max(",;\t", key=sample.count)
     lines = list(csv.reader(text.splitlines(), delimiter=delimiter))
@@ -84,7 +101,7 @@ def _lines(path: Path) -> tuple[str, list[list[str]]]:
 
 
 def _column(
-    path: Path, head: list[str], known: dict[str, float] | dict[str, float | None], what: str
+    path: str, head: list[str], known: dict[str, float] | dict[str, float | None], what: str
 ) -> tuple[int, float | None]:
     found = [(place, name) for place, name in enumerate(head) if name in known]
     if len(found) > 1:
@@ -100,7 +117,7 @@ def _column(
     )
 
 
-def _value(path: Path, number: int, line: list[str], place: int, delimiter: str) -> float:
+def _value(path: str, number: int, line: list[str], place: int, delimiter: str) -> float:
     text = line[place].strip() if place < len(line) else ""
     try:
         value = float(text.replace(",", ".") if delimiter != "," else text)

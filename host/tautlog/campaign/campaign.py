@@ -78,6 +78,8 @@ class Campaign:
         Cells and amplifiers of the other legs.
     sampling : Sampling
         How the board samples, as stated; for plans without it.
+    rehearsed : bool
+        It is there to practise with.
     """
 
     path: Path
@@ -106,6 +108,7 @@ class Campaign:
     force_channels: tuple[ForceChannel, ...] = ()
     sampling: Sampling = field(default_factory=Sampling)
     laboratory: Laboratory = field(default_factory=Laboratory)
+    rehearsed: bool = False
 
     @property
     def legs(self) -> tuple[Channel, ...]:
@@ -215,6 +218,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         channels=channels,
         force_channels=stated.force_channel,
         sampling=Sampling(board.chip, len(channels), board.sample_rate_hz),
+        rehearsed=stated.campaign.kind == "rehearsal",
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,7 +19,9 @@ from tautlog.files.ordinary import read_ordinary
 from tautlog.files.strict_json import read_object
 from tautlog.model.limits import HEADROOM
 from tautlog.model.load_path import PathCheck
+from tautlog.model.names import alike
 from tautlog.model.readbacks import PIN
+from tautlog.model.signature import signed
 from tautlog.model.timestamp import stamp
 
 FOLDER = "checklists"
@@ -26,6 +29,7 @@ VOID = ".void.json"  # ends the name of the file that says why a list is void
 GOOD_FOR_S = 600.0  # common practice
 LEAST_FREE_BYTES = 200_000_000
 MOST_NOISE = 0.005  # of the target
+NO_BOARD = "no board was read: give --port, or port in [board] of campaign.toml"
 
 # In the order of a walk from the fence to the rig and back. These are usual cautions of the
 # trade; the site's own list and local codes come first.
@@ -82,6 +86,38 @@ class Checklist:
         return json.dumps(asdict(self), ensure_ascii=True)
 
 
+def two_persons(operator: str, second: str) -> tuple[str, str]:
+    """The names of the two persons of a list, without blanks around them.
+
+    Raises
+    ------
+    CampaignError
+        If they are not two readable names of different persons.
+    """
+    asks, answers = signed(operator), signed(second)
+    if not asks or not answers or alike(asks, answers):
+        raise CampaignError("give the names of two different persons")
+    return asks, answers
+
+
+def answered_list(
+    operator: str, second: str, measured: Sequence[PathCheck], answers: Mapping[str, bool]
+) -> Checklist:
+    """A finished list.
+
+    Parameters
+    ----------
+    operator, second : str
+        Who asked and who answered; see `two_persons`.
+    measured : sequence of PathCheck
+        What was measured.
+    answers : mapping
+        Answers by the code of the challenge; one that is missing is a no.
+    """
+    answered = tuple((text, answers.get(code) is True) for code, text in CHALLENGES)
+    return Checklist(stamp(), *two_persons(operator, second), tuple(measured), answered)
+
+
 def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -> list[PathCheck]:
     """Check what the computer can measure; the gate checks the rest (`permit.checked_for`).
 
@@ -99,7 +135,7 @@ def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -
         PathCheck("storage", free > LEAST_FREE_BYTES, f"{free / 1e9:.1f} GB free for records"),
     ]
     if facts is None:
-        found.append(PathCheck("board", False, "no board was read: give --port"))
+        found.append(PathCheck("board", False, NO_BOARD))
         return found
     health = facts.health
     found += [

@@ -25,6 +25,14 @@ class About:
 
     name: str = field(default="", metadata=stated("Name of the campaign.", "kite recovery bridle"))
     note: str = field(default="", metadata=stated("Remarks for the report."))
+    kind: str = field(
+        default="drops",
+        metadata=stated(
+            "rehearsal: a campaign to practise with; the desk says so on every page.",
+            choices=("drops", "rehearsal"),
+            optional=True,
+        ),
+    )
 
 
 @dataclass(frozen=True)

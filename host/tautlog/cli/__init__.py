@@ -20,6 +20,7 @@ from tautlog.errors import TautlogError
 COMMANDS = {
     "rehearse": ("rehearse", "Rehearse a whole drop on a simulated rig, without hardware."),
     "init": ("init", "Make a campaign folder with a commented campaign.toml."),
+    "desk": ("desk", "Open the campaign in the browser, for the whole day."),
     "plan": ("plan", "Predict a drop, or find the drop that meets a target."),
     "fastener": ("fastener", "Calculate what screws, bolts and shackles hold."),
     "proof": ("proof", "Enter a static pull of the mount."),

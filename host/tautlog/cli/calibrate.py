@@ -116,6 +116,7 @@ def command(
     person accepts it. Nobody stands under a hanging weight.
     """
     from tautlog.campaign.calibrations import as_json as plain
+    from tautlog.campaign.new_calibration import new_calibration
     from tautlog.cli.output import print_json
     from tautlog.model.calibration import Calibration
 
@@ -139,7 +140,7 @@ def command(
         base, points = _from_table(table, campaign, base, gravity)
     else:
         base, points = _live(port, campaign, base, (loads_kg, gravity), timeout_scale, channel)
-    made = _made(campaign, points, base, degree, day, note)
+    made = new_calibration(campaign, points, base, degree=degree, day=day, note=note)
     if picture is not None:
         _draw(made, picture)  # before it is kept: what fails leaves nothing behind
     where = _kept(campaign, made, accept, supersedes, (by, reason))
@@ -148,30 +149,6 @@ def command(
         return
     _show(made)
     click.echo(f"kept as {where}" if where else "no campaign here: the calibration is not kept")
-
-
-def _made(
-    campaign: Campaign | None,
-    points: list[Point],
-    base: Calibration,
-    degree: int | None,
-    day: str | None,
-    note: str,
-) -> Calibrated:
-    """The calibration from points, with its warnings."""
-    from tautlog.calibrate.calibrating import calibrate
-    from tautlog.model.timestamp import today
-
-    made = calibrate(
-        points,
-        base,
-        degree=degree,
-        planned_n=campaign.setup.upper_n if campaign else None,
-        data_sheet_newton_per_volt=campaign.promised_newton_per_volt if campaign else None,
-        date=day or today(),
-        note=note,
-    )
-    return replace(made, warnings=(*made.warnings, *_warnings(campaign, made)))
 
 
 def _kept(
@@ -192,17 +169,6 @@ def _kept(
     return add_calibration(
         campaign, made, accepted=accepted, supersedes=supersedes or "", word=corrected
     )
-
-
-def _warnings(campaign: Campaign | None, made: Calibrated) -> list[str]:
-    """What will matter when the calibration is used: its age, and whether its scale is checked."""
-    from tautlog.calibrate.validity import validity
-    from tautlog.campaign.calibrations import scale_unchecked
-    from tautlog.model.timestamp import today
-
-    age = [check.text for check in validity(made.calibration, today()) if check.refuses]
-    unchecked = scale_unchecked(campaign)
-    return age + ([unchecked] if unchecked else [])
 
 
 def _doubtful_without_campaign(made: Calibrated) -> None:
@@ -401,33 +367,17 @@ def _show(made: Calibrated) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    calibration = made.calibration
-    curve = f", curvature {calibration.newton_per_square_volt:.4g} N/V2" if made.degree == 2 else ""
-    click.echo(
-        f"{calibration.newton_per_volt:.6g} N/V{curve}, covered to {calibration.range_n:.0f} N"
-    )
-    share = 100 * made.budget.expanded_u / calibration.range_n
-    click.echo(
-        f"U = {made.budget.expanded_u:.3g} N at {calibration.range_n:.0f} N = {share:.2g} % "
-        f"(k = {made.budget.coverage_factor:.3g}); {100 * calibration.expanded_u_fraction:.2g} % "
-        f"of any force and {calibration.expanded_u_n:.2g} N (k = 2)"
-    )
-    for name in ("hysteresis", "repeatability", "zero_return"):
-        value = getattr(made, f"{name}_fraction")
-        text = "not known" if value is None else f"{100 * value:.3f} % of the range"
-        click.echo(f"{name.replace('_', ' ')}: {text}")
+    from tautlog.campaign.new_calibration import RESIDUALS_HEAD, residual_rows, told
+
+    for line in told(made):
+        click.echo(line)
     table = Table(box=None, pad_edge=False)
-    for name in ("run", "load N", "volt", "residual N", "% of range"):
+    for name in RESIDUALS_HEAD:
         table.add_column(name, justify="right")
-    for point, left in zip(made.points, made.fit.residuals, strict=True):
-        table.add_row(
-            str(point.run),
-            f"{point.load_n:.3f}",
-            f"{point.volt:.6g}",
-            f"{left:+.3g}",
-            f"{100 * left / calibration.range_n:+.3f}",
-        )
+    for row in residual_rows(made):
+        table.add_row(*row)
     Console(highlight=False, width=100).print(table)
+    calibration = made.calibration
     click.echo(f"converter: {calibration.steps.basis}")
     if calibration.accepted:
         click.echo(f"ACCEPTED although implausible, by {calibration.accepted}")

@@ -13,7 +13,6 @@ from tautlog.cli.drop_permit import override_of, override_options
 if TYPE_CHECKING:
     from tautlog.board.readiness import Facts
     from tautlog.campaign.campaign import Campaign
-    from tautlog.campaign.checklist import Checklist
     from tautlog.model.load_path import PathCheck
     from tautlog.model.trace import DropSetup
 
@@ -42,17 +41,16 @@ def command(
     ends there, and the questions come once that is mended. The list is valid for ten minutes,
     and void when somebody enters the zone. It goes into the record of the next drop.
     """
-    from tautlog.campaign.checklist import CHALLENGES, add_checklist
+    from tautlog.campaign.checklist import add_checklist, answered_list, two_persons
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
+    from tautlog.drop.checking import measured_for
     from tautlog.errors import CampaignError
-    from tautlog.model.signature import signed
 
-    operator, second = signed(operator), signed(second)
-    if not operator or not second or operator.casefold() == second.casefold():
-        raise click.BadParameter(
-            "give the names of two different persons", param_hint="--by, --with"
-        )
+    try:
+        operator, second = two_persons(operator, second)
+    except CampaignError as problem:
+        raise click.BadParameter(str(problem), param_hint="--by, --with") from problem
     override = override_of(override_by, override_reason)
     campaign = options.here()
     if campaign is None:
@@ -61,60 +59,37 @@ def command(
         )
     setup = options.setup_of(campaign, given)
     click.echo(CAUTION, err=True)
-    measured = _measured(campaign, setup, _facts(port, campaign, setup, timeout_scale), override)
+    facts = _facts(port, campaign, setup, timeout_scale)
+    measured = measured_for(campaign, setup, facts, override)
+    _shown(measured)
     # What is measured needs no second opinion: nobody answers ten questions in vain. The list
     # is kept all the same, so that an earlier one no longer counts.
-    faults = [check for check in measured if not check.holds]
-    made = _answered(operator, second, measured, () if faults else CHALLENGES)
+    faults = [check.text for check in measured if not check.holds]
+    made = answered_list(operator, second, measured, {} if faults else _answers(second))
     path = add_checklist(campaign.folder, made)
     if as_json:
         print_json({**asdict(made), "open": list(made.open_points), "file": str(path)})
     if made.open_points:
         later = "; the questions to the second person come once this is mended" if faults else ""
-        raise CampaignError("not ready: " + "; ".join(made.open_points) + later)
+        raise CampaignError("not ready: " + "; ".join(faults or made.open_points) + later)
     if not as_json:
         click.echo(f"complete, valid for ten minutes: {path}")
 
 
-def _measured(
-    campaign: Campaign, setup: DropSetup, facts: Facts | None, override: tuple[str, str]
-) -> list[PathCheck]:
-    """Show and return what can be measured, and what the gate refuses."""
-    from tautlog.campaign.checklist import measured_checks
-    from tautlog.drop.granting import checked_for
-
-    by, reason = override
-    measured = [
-        *measured_checks(facts, campaign.folder, setup.target_n),
-        *checked_for(
-            campaign,
-            setup,
-            by=by,
-            reason=reason,
-            instrument=None if facts is None else facts.instrument,
-        ),
-    ]
+def _shown(measured: list[PathCheck]) -> None:
     for check in measured:
         word = "holds " if check.holds else "REFUSE" if check.refuses else "LOOK: "
         click.echo(f"  {word} {check.text}", err=True)
-    return measured
 
 
-def _answered(
-    operator: str,
-    second: str,
-    measured: list[PathCheck],
-    challenges: tuple[tuple[str, str], ...],
-) -> Checklist:
-    """The list, with the second person's answer to every challenge."""
-    from tautlog.campaign.checklist import Checklist
-    from tautlog.model.timestamp import stamp
+def _answers(second: str) -> dict[str, bool]:
+    """The second person's answer to every challenge."""
+    from tautlog.campaign.checklist import CHALLENGES
 
-    answered = [
-        (text, click.confirm(f"{second}: {text}?", default=False, err=True))
-        for _, text in challenges
-    ]
-    return Checklist(stamp(), operator, second, tuple(measured), tuple(answered))
+    return {
+        code: click.confirm(f"{second}: {text}?", default=False, err=True)
+        for code, text in CHALLENGES
+    }
 
 
 def _facts(
@@ -122,14 +97,6 @@ def _facts(
 ) -> Facts | None:
     if not port and not campaign.port:
         return None
-    from tautlog.board.link import SerialLink
-    from tautlog.board.readiness import read_facts
-    from tautlog.board.session import Session
-    from tautlog.campaign.fitted_shunt import shunt_of
+    from tautlog.drop.checking import facts_at
 
-    with SerialLink(options.port_of(port, campaign)) as link:
-        session = Session(link, timeout_scale=timeout_scale)
-        session.greet()
-        shunt = shunt_of(campaign, campaign.calibration, asked=False)
-        zero_v = campaign.amplifier.zero_v
-        return read_facts(session, campaign.calibration, setup, shunt, stated_zero_v=zero_v)
+    return facts_at(options.port_of(port, campaign), campaign, setup, timeout_scale=timeout_scale)

@@ -10,6 +10,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from tautlog.model.cautions import CAUTION as CAUTION
 from tautlog.model.channels import (
     FORCE,
     VOLTAGE,
@@ -30,11 +31,6 @@ if TYPE_CHECKING:
     from tautlog.model.uncertainty import Budget
 
 PHRASE = "clear to drop"
-CAUTION = (
-    "Falling masses and snapping lines kill. This program is not the safety device. Nobody under "
-    "the sled or in line with the line; key and catch decide; local codes and the responsible "
-    "person come first."
-)
 
 
 class Screen(Console):

@@ -31,28 +31,19 @@ def command(
     The program proposes, a person decides. Every list and report shows the proposal beside the
     decision; nothing is rewritten. The marks are kept if they are not yet.
     """
-    from tautlog.archive.assess import assess
+    from tautlog.archive.judging_again import enter_decision
     from tautlog.archive.kept_marks import as_json as plain
-    from tautlog.archive.kept_marks import as_kept, keep_marks
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
-    from tautlog.record import add_decision, open_record
 
     by, reason = options.signature_of(by, "a decision"), signed(reason)
     if not reason:
         raise click.BadParameter(
             "a decision needs a reason: give it in plain words", param_hint="--reason"
         )
-    number = options.class_of(cfc)
-    opened = open_record(record)
-    assessment = assess(opened, cfc=number)
-    add_decision(
-        record, by=by, verdict=verdict, proposed=assessment.verdict.test_verdict, reason=reason
+    assessment = enter_decision(
+        record, by=by, verdict=verdict, reason=reason, cfc=options.class_of(cfc)
     )
-    if not as_kept(opened, assessment):
-        # Every list must show the proposal that this person saw.
-        keep_marks(opened, assessment)
-    assessment = assess(open_record(record), cfc=number)
     if as_json:
         print_json(plain(assessment))
         return

@@ -42,27 +42,26 @@ def command(
 
     Nothing is rewritten: each inspection is added with name and time, and the newest counts.
     """
-    from tautlog.archive.assess import assess
+    from tautlog.archive.judging_again import enter_inspection, says_too_little
     from tautlog.archive.kept_marks import as_json as plain
-    from tautlog.archive.kept_marks import keep_marks
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
-    from tautlog.record import add_inspection, open_record
 
     by = options.signature_of(by, "an inspection")
-    number = options.class_of(cfc)
-    add_inspection(record, by=by, finding=finding, note=note, where=where, moved=moved)
-    if finding not in ("intact", "not-inspected") and not (where and moved):
-        click.echo(
-            "also say where it failed (--where) and what touched or moved first (--moved), while "
-            "it can be seen: enter the inspection again, both are kept",
-            err=True,
-        )
-    opened = open_record(record)
-    assessment = assess(opened, cfc=number)
-    problem = keep_marks(opened, assessment)
-    if problem:
-        click.echo(f"tautlog: the marks are not kept: {problem}", err=True)
+    assessment = enter_inspection(
+        record,
+        by=by,
+        finding=finding,
+        note=note,
+        where=where,
+        moved=moved,
+        cfc=options.class_of(cfc),
+    )
+    more = says_too_little(finding, where, moved)
+    if more:
+        click.echo(more, err=True)
+    if assessment.problem:
+        click.echo(f"tautlog: the marks are not kept: {assessment.problem}", err=True)
     if as_json:
         print_json(plain(assessment))
         return

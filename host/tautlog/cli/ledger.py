@@ -57,6 +57,7 @@ def command(
     be read or that nobody recorded. Rehearsals never count.
     """
     from tautlog.campaign.drop_setup import mount_name
+    from tautlog.campaign.known_names import unknown_names
     from tautlog.campaign.ledger import LedgerEntry, add_entry
 
     campaign = options.here(to_drop=False)
@@ -65,7 +66,8 @@ def command(
     texts = (article, line, mount, by, note, reason)
     if add or correction is not None:
         by = options.signature_of(by, "an entry")
-        _look_at_names(campaign, article, line)
+        for text in unknown_names(campaign, article=article, line=line):
+            click.echo(f"LOOK: {text}", err=True)
         entry = LedgerEntry(
             stamp(),
             by,
@@ -115,20 +117,6 @@ def _show_exposures(campaign: Campaign | None, where: Path, rehearsed: bool, as_
     for exposure in found:
         table.add_row(*map(escape, row(exposure)))
     Console(highlight=False, width=130).print(table)
-
-
-def _look_at_names(campaign: Campaign | None, article: str, line: str) -> None:
-    """Warn of names that campaign.toml does not have; a past drop may well have others."""
-    from tautlog.model.names import meant
-
-    if campaign is None:
-        return
-    known = (("article", article, campaign.articles), ("line", line, campaign.lines))
-    for kind, name, there in known:
-        names = [thing.name for thing in there]
-        if name and names and name not in names:
-            text = f"{kind} {name!r} is not in campaign.toml; {meant(name, names)}"
-            click.echo(f"LOOK: {text}", err=True)
 
 
 def _show_entries(where: Path, as_json: bool) -> None:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from tautlog.archive.listing import SORTS
 from tautlog.cli import options
 from tautlog.model import quantities as q
-from tautlog.model.origin import FOLDER
 from tautlog.model.verdict import TEST_VERDICTS, VERDICTS
 
 if TYPE_CHECKING:
@@ -25,9 +24,6 @@ def day(text: str) -> str:
     except ValueError as problem:
         raise click.BadParameter(f"{text!r} is not a day such as 2026-03-01") from problem
     return text
-
-
-SORTS = ("time", "name", "article", "peak", "verdict")
 
 
 @click.command(name="list")
@@ -84,43 +80,29 @@ def command(
     With --rehearsed, the rehearsals in the folder `rehearsals` are listed, too.
     """
     from tautlog.archive.catalogue import Query, chosen
+    from tautlog.archive.listing import records_in, rehearsals_in, remarks, sort_key
     from tautlog.cli.output import print_columns, print_json, shown
 
     where = folder or options.folder_here()
     query = Query(**asked)
-    there = _records_in(where, rehearsed=query.rehearsed)
-    records = sorted(chosen(there, query), key=_key(sort), reverse=reverse)
+    there = records_in(where, rehearsed=query.rehearsed)
+    records = sorted(chosen(there, query), key=sort_key(sort), reverse=reverse)
     if as_json:
         print_json([_plain(record) for record in records])
         return
     if as_csv:
         _print_csv(records)
         return
-    left_out = 0 if query.rehearsed else _rehearsals_in(where, there)
+    left_out = 0 if query.rehearsed else rehearsals_in(where, there)
     if not records:
         click.echo(f"none of {len(there)} records matches" if there else "no records here")
     else:
         print_columns([_HEAD, *map(_row, records)])
     for record in records:
-        for remark in _remarks(record):
+        for remark in remarks(record):
             click.echo(f"{shown(record.name)}: {shown(remark)}")
     if left_out:
         click.echo(f"rehearsals left out: {left_out} (--rehearsed shows them; they never count)")
-
-
-def _records_in(folder: Path, *, rehearsed: bool) -> list[RecordSummary]:
-    """The records of a folder, on request with those in its folder of rehearsals."""
-    from tautlog.archive.catalogue import catalogued
-
-    found = catalogued(folder)
-    if rehearsed and (folder / FOLDER).is_dir():
-        found += catalogued(folder / FOLDER)
-    return found
-
-
-def _rehearsals_in(folder: Path, records: list[RecordSummary]) -> int:
-    """Rehearsals among the records of a folder, and files in its folder of rehearsals."""
-    return sum(record.rehearsed for record in records) + len(list((folder / FOLDER).glob("*.h5")))
 
 
 _HEAD = [
@@ -155,40 +137,6 @@ def _row(record: RecordSummary) -> list[str]:
         *figures,
         *(text or "-" for text in verdicts),
     ]
-
-
-def _remarks(record: RecordSummary) -> list[str]:
-    """What a reader must know about a record beside its line."""
-    found = [record.problem] if record.problem else []
-    if record.status not in ("", "complete") and record.record_verdict:
-        found.append(f"the recording is {record.status}")
-    if record.decided:
-        found.append(
-            f"proposed {record.test_verdict or '-'}, {record.decided_by} decided {record.decided}"
-        )
-    if record.overruled:
-        found.append(f"earlier it was {record.overruled}")
-    if record.calibration:
-        found.append(f"marked with {record.calibration}")
-    return found + record.doubts
-
-
-def _key(sort: str) -> Callable[[RecordSummary], tuple[bool | float | str, ...]]:
-    """Sort key; unreadable records come last in any order."""
-
-    def key(record: RecordSummary) -> tuple[bool | float | str, ...]:
-        broken = bool(record.problem)
-        if sort == "name":
-            return broken, record.name
-        if sort == "article":
-            return broken, record.article, record.utc, record.name
-        if sort == "peak":
-            return broken, abs(record.peak_force_n or 0.0), record.name
-        if sort == "verdict":
-            return broken, record.test_verdict, record.decided, record.utc, record.name
-        return broken, record.utc, record.name
-
-    return key
 
 
 def _print_csv(records: list[RecordSummary]) -> None:

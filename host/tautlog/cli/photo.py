@@ -31,16 +31,13 @@ def command(
     """
     from dataclasses import asdict
 
-    from tautlog.archive.photos import digest_of
+    from tautlog.archive.judging_again import enter_photos
     from tautlog.cli.output import print_json
-    from tautlog.record import add_photo, open_record
+    from tautlog.record import open_record
 
-    hashed = [(path, *digest_of(path)) for path in files]
-    for path, sha256, size in hashed:
-        add_photo(record, name=path.name, sha256=sha256, size=size, offset_s=offset_s, note=note)
-    kept = open_record(record).photos
+    entered = enter_photos(record, files, offset_s=offset_s, note=note)
     if as_json:
-        print_json([asdict(photo) for photo in kept])
+        print_json([asdict(photo) for photo in open_record(record).photos])
         return
-    for photo in kept[-len(files) :]:
+    for photo in entered:
         click.echo(f"{photo.name}: {photo.sha256[:16]}..., {photo.size} bytes")

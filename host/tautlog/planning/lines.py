@@ -6,10 +6,49 @@ ask here, so that they agree.
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 from tautlog.campaign.campaign import Campaign
 from tautlog.errors import PlanError, RecordError
 from tautlog.model.line import Line
 from tautlog.planning.lessons import MOST_RECORDS, LineRecords, line_from, read_line_records
+
+_remembered: list[tuple[object, LineRecords]] = []  # the newest reading of the newest folder
+
+
+def remembered_records(folder: Path, *, most: int | None = MOST_RECORDS) -> LineRecords:
+    """The records of `read_line_records`; read again only if a file has changed.
+
+    As in the catalogue, a file with the same name, size and time is taken as unchanged: a page
+    that plans at each movement of a slider must not open two hundred files each time.
+
+    Raises
+    ------
+    RecordError
+        If the folder cannot be read.
+    """
+    key = (str(folder), most, _stamps(folder))
+    for known, records in tuple(_remembered):
+        if known == key:
+            return records
+    records = read_line_records(folder, most=most)
+    _remembered[:] = [(key, records)]
+    return records
+
+
+def _stamps(folder: Path) -> tuple[tuple[str, int, int], ...]:
+    """Name, size and time of what the lessons of a folder come from."""
+    found = []
+    try:
+        with os.scandir(folder) as entries:
+            for entry in entries:
+                if entry.name.endswith((".h5", ".jsonl")):
+                    about = entry.stat(follow_symlinks=False)
+                    found.append((entry.name, about.st_size, about.st_mtime_ns))
+    except OSError:
+        return ()
+    return tuple(sorted(found))
 
 
 class Lines:
@@ -44,7 +83,8 @@ class Lines:
         known = self._campaign.line(name)
         try:
             if self._records is None:
-                self._records = read_line_records(self._campaign.folder, most=self._most)
+                folder = self._campaign.folder
+                self._records = remembered_records(folder, most=self._most)
             return line_from(self._records, name, known, before_utc=before_utc)
         except (PlanError, RecordError):
             return known

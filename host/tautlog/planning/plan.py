@@ -85,6 +85,11 @@ class Plan:
         """All that was checked."""
         return self.findings + self.electronics
 
+    @property
+    def upper_n(self) -> float | None:
+        """The limit force, or 1.1 x target without one, or None."""
+        return DropSetup(target_n=self.target_n, limit_n=self.limit_n).upper_n
+
     def ladder(self, shares: tuple[float, ...] = LADDER) -> tuple[Step, ...]:
         """The drops that lead up to the aim; without a target, to the predicted peak.
 

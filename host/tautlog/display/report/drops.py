@@ -73,8 +73,8 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
         picture=contact_picture(source),
         reasons=tuple(reason.text for reason in verdict.reasons),
         headline=headline_figures(drop),
-        figures=_figures(marks),
-        budgets=tuple(_budget(budget) for budget in marks.budgets),
+        figures=figure_rows(marks),
+        budgets=tuple(budget_table(budget) for budget in marks.budgets),
         inspections=tuple(_inspection(each) for each in record.inspections),
         photos=tuple(thumbnail(photo, record.path.parent) for photo in record.photos),
         checklist=_checklist(setup.checklist),
@@ -104,7 +104,7 @@ def override_text(text: str) -> OverrideText | None:
     return OverrideText(str(value["by"]), str(value["reason"]), str(value["refused"]))
 
 
-def _figures(marks: Marks) -> tuple[tuple[str, str, str], ...]:
+def figure_rows(marks: Marks) -> tuple[tuple[str, str, str], ...]:
     """Key, label and value of every figure that is a number."""
     values = ((field.name, getattr(marks, field.name)) for field in fields(marks))
     return tuple(
@@ -183,7 +183,8 @@ def _checklist(text: str) -> str:
         return "the checklist cannot be read"
 
 
-def _budget(budget: Budget) -> BudgetTable:
+def budget_table(budget: Budget) -> BudgetTable:
+    """An uncertainty budget in words."""
     unit = "" if budget.unit == "1" else budget.unit
     return BudgetTable(
         figure=bare_label(budget.figure),

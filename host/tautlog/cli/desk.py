@@ -1,0 +1,91 @@
+"""``tautlog desk``."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+
+import click
+
+PORT, WATCH_PORT = 8642, 8643
+
+
+@click.command(name="desk")
+@click.argument("folder", type=click.Path(path_type=Path), required=False)
+@click.option(
+    "--port-number",
+    "number",
+    type=click.IntRange(0, 65535),
+    default=PORT,
+    show_default=True,
+    metavar="N",
+    help="Port on this computer; 0 for any that is free.",
+)
+@click.option(
+    "--watch",
+    metavar="ADDRESS",
+    help="Let others look, by a link of their own, at this address of this computer.",
+)
+@click.option(
+    "--watch-port",
+    "watch_number",
+    type=click.IntRange(0, 65535),
+    default=WATCH_PORT,
+    show_default=True,
+    metavar="N",
+    help="Port for them.",
+)
+@click.option("--open", "opening", is_flag=True, help="Open the desk in the browser.")
+def command(
+    folder: Path | None, number: int, watch: str | None, watch_number: int, opening: bool
+) -> None:
+    """Open the campaign in the browser, for the crew's whole day.
+
+    Plan, calibration, checklist, drops, inspections, decisions, ledger and report, on this
+    computer alone. Nobody else reaches it; with --watch others can look, and enter nothing. What
+    they see travels unencrypted: watch on a network that you trust. Ctrl-C ends the desk.
+    """
+    from tautlog.cli.console import CAUTION
+    from tautlog.desk.desk import Desk
+    from tautlog.desk.lock import only_desk
+    from tautlog.desk.server import crew_entrance, serving, watchers_entrance
+
+    home = _home(folder)
+    with contextlib.ExitStack() as held:
+        held.enter_context(only_desk(home))
+        entrances = [crew_entrance(number)]
+        if watch is not None:
+            entrances.append(watchers_entrance(watch, watch_number))
+        held.enter_context(serving(Desk(home), entrances))
+        click.echo(CAUTION, err=True)
+        click.echo(f"the desk of {home}; Ctrl-C ends it")
+        click.echo(f"crew      {entrances[0].link}")
+        for entrance in entrances[1:]:
+            click.echo(f"watchers  {entrance.link}")
+        if opening:
+            click.launch(entrances[0].link)
+        _until_ctrl_c()
+    click.echo("the desk is closed")
+
+
+def _home(folder: Path | None) -> Path:
+    """The campaign's folder; refuse a folder that is none."""
+    from tautlog.errors import CampaignError
+    from tautlog.files.campaign_folder import find_campaign
+
+    found = find_campaign(folder or ".")
+    where = (folder or Path()).absolute()
+    if found is None or (folder is not None and found.parent != where):
+        raise CampaignError(
+            f"there is no campaign.toml in {where}: make a campaign with `tautlog init`"
+        )
+    return found.parent.resolve()
+
+
+def _until_ctrl_c() -> None:
+    """Wait in the main thread, which alone gets Ctrl-C."""
+    import threading
+
+    with contextlib.suppress(KeyboardInterrupt):
+        while True:
+            threading.Event().wait(3600.0)

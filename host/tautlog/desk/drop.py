@@ -1,0 +1,226 @@
+"""Drop: one record with its five lines, curve, figures and what people found and decided."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Mapping
+from pathlib import Path, PurePosixPath
+
+from starlette.datastructures import UploadFile
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from tautlog.archive.judging_again import (
+    DECIDABLE,
+    enter_decision,
+    enter_inspection,
+    enter_photos,
+    says_too_little,
+)
+from tautlog.archive.photos import Thumbnail, thumbnail
+from tautlog.archive.summary import summary_from
+from tautlog.archive.verdict_lines import notes, quick_look
+from tautlog.desk.desk import OpenedDrop
+from tautlog.desk.forms import Entered
+from tautlog.desk.page import desk_of, page
+from tautlog.desk.scale import scale_of
+from tautlog.display.report.drops import budget_table, figure_rows
+from tautlog.errors import RecordError, TautlogError
+from tautlog.files.new_file import new_file
+from tautlog.model import quantities as q
+from tautlog.model.inspection import ARTICLE_FINDINGS
+from tautlog.model.marks import Marks
+
+# The figures that a crew reads first, in the units and digits of a rig: key, name, unit, size of
+# the unit, form. All figures are below them, as they are kept.
+FIRST = (
+    ("peak_force_n", "peak", "N", 1.0, ".0f"),
+    ("peak_force_expanded_u_n", "its U", "N", 1.0, ".0f"),
+    ("duration_s", "above 10 % of it", "ms", 1e-3, ".1f"),
+    ("rise_time_s", "rise", "ms", 1e-3, ".1f"),
+    ("impulse_ns", "impulse", "N s", 1.0, ".1f"),
+    ("rest_force_n", "rest", "N", 1.0, ".0f"),
+    ("max_stretch_m", "stretch", "mm", 1e-3, ".0f"),
+    ("energy_absorbed_j", "energy taken up", "J", 1.0, ".0f"),
+    ("line_stiffness_n_per_m", "stiffness", "N/mm", 1e3, ".2f"),
+    ("impulse_closure", "impulse closure", "", 1.0, ".3f"),
+)
+PICTURES = ("drop", "contact", "stretch", "spectrum")
+ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".mp4", ".mov", ".avi")
+
+
+def show(request: Request, said: str = "", entered: Mapping[str, str] | None = None) -> Response:
+    """The page of one drop."""
+    name = request.path_params["name"]
+    desk = desk_of(request)
+    try:
+        opened = desk.opened(name)
+    except TautlogError as problem:
+        return page(
+            request, "no_drop.html", task="drops", status=404, name=name, problem=str(problem)
+        )
+    record, drop = opened.record, opened.drop
+    marks = drop.loaded
+    spread = marks.peak_force_expanded_u_n or 0.0
+    peak = abs(marks.peak_force_n) if marks.peak_force_n is not None else None
+    band = (None, None) if peak is None else (peak - spread, peak + spread)
+    return page(
+        request,
+        "drop.html",
+        task="drops",
+        status=400 if said else 200,
+        said=said,
+        name=name,
+        record=record,
+        drop=drop,
+        lines=[line[2:] for line in quick_look(drop)],
+        summary=summary_from(record),
+        notes=notes(drop),
+        scale=scale_of(marks.target_force_n, marks.limit_force_n, peak, band),
+        first=_first(drop.marks),
+        figures=figure_rows(drop.marks),
+        budgets=[budget_table(budget) for budget in drop.marks.budgets],
+        findings=ARTICLE_FINDINGS,
+        decidable=DECIDABLE,
+        photos=_photos(opened),
+        beside=_not_entered(opened),
+        pictures=PICTURES,
+        typed=dict(entered or {}),
+        more=_too_little(opened),
+    )
+
+
+def _first(marks: Marks) -> list[tuple[str, str]]:
+    """Name and value of what a crew reads first; "-" for what is not known."""
+    found = []
+    for key, name, unit, size, form in FIRST:
+        value = getattr(marks, key)
+        found.append((name, "-" if value is None else f"{value / size:{form}} {unit}".strip()))
+    return found
+
+
+def _photos(opened: OpenedDrop) -> list[Thumbnail]:
+    folder = opened.record.path.parent
+    return [thumbnail(photo, folder) for photo in opened.record.photos]
+
+
+def _too_little(opened: OpenedDrop) -> str:
+    """What the newest inspection leaves out."""
+    if not opened.record.inspections:
+        return ""
+    newest = opened.record.inspections[-1]
+    if not says_too_little(newest.finding, newest.where, newest.moved):
+        return ""
+    return (
+        "Also say where it failed and what touched or moved first, while it can be seen: enter "
+        "the inspection again, both are kept."
+    )
+
+
+def _not_entered(opened: OpenedDrop) -> list[str]:
+    """Photos and films in the record's folder that no record of it names."""
+    known = {photo.name for photo in opened.record.photos}
+    folder = opened.record.path.parent
+    drawn = {path.stem for path in folder.glob("*.h5")}  # pictures of records, made by tautlog
+    return sorted(
+        path.name
+        for path in folder.iterdir()
+        if path.suffix.lower() in ENDINGS
+        and path.is_file()
+        and not path.is_symlink()
+        and path.name not in known
+        and path.stem not in drawn
+    )
+
+
+def inspect(request: Request, entered: Entered) -> Response:
+    """Enter an inspection."""
+
+    def do(path: Path) -> None:
+        judged = enter_inspection(
+            path,
+            by=entered.text("by"),
+            finding=entered.text("finding"),
+            note=entered.text("note"),
+            where=entered.text("where"),
+            moved=entered.text("moved"),
+        )
+        if judged.problem:
+            raise RecordError(f"entered, but the marks are not kept: {judged.problem}")
+
+    return _entered(request, entered, do, "inspection")
+
+
+def decide(request: Request, entered: Entered) -> Response:
+    """Enter a decision."""
+
+    def do(path: Path) -> None:
+        enter_decision(
+            path,
+            by=entered.text("by"),
+            verdict=entered.text("verdict"),
+            reason=entered.text("reason"),
+        )
+
+    return _entered(request, entered, do, "decision")
+
+
+def photograph(request: Request, entered: Entered) -> Response:
+    """Enter photos that lie in the folder, or that the browser sends."""
+
+    def do(path: Path) -> None:
+        offset_s, note = entered.number("offset_s", q.FILM), entered.text("note")
+        files = [_kept(path.parent, file) for file in entered.files]
+        beside = entered.text("beside")
+        if beside:
+            files.append(_beside(path, beside))
+        if not files:
+            raise RecordError("choose a photo or a film first")
+        enter_photos(path, files, offset_s=offset_s, note=note)
+
+    return _entered(request, entered, do, "photos")
+
+
+def _entered(request: Request, entered: Entered, do: Callable[[Path], None], what: str) -> Response:
+    name = request.path_params["name"]
+    try:
+        do(desk_of(request).record_path(name))
+    except TautlogError as problem:
+        return show(request, str(problem), entered.texts)
+    return RedirectResponse(f"/drops/{name}?done={what}#entered", 303)
+
+
+def _beside(record: Path, name: str) -> Path:
+    """A file in a record's folder, by its name alone.
+
+    Raises
+    ------
+    RecordError
+        If there is no such photo or film.
+    """
+    for path in record.parent.iterdir():
+        ordinary = path.is_file() and not path.is_symlink()
+        if path.name == name and ordinary and path.suffix.lower() in ENDINGS:
+            return path
+    raise RecordError(f"there is no photo or film {name!r} in the campaign's folder")
+
+
+def _kept(folder: Path, file: UploadFile) -> Path:
+    """Copy a file that the browser sent into the record's folder, under its own name.
+
+    Raises
+    ------
+    RecordError
+        If its name is no name of a photo or film, or is taken.
+    """
+    name = PurePosixPath((file.filename or "").replace("\\", "/")).name
+    path = folder / name
+    odd = name.startswith(".") or not name.isprintable() or len(name.encode()) > 120
+    if odd or path.suffix.lower() not in ENDINGS:
+        raise RecordError(
+            f"{name[:60]!r} is no photo or film: allowed are names that end in {', '.join(ENDINGS)}"
+        )
+    with new_file(path) as draft, draft.open("xb") as out:
+        file.file.seek(0)
+        shutil.copyfileobj(file.file, out)
+    return path

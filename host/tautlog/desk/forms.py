@@ -1,0 +1,107 @@
+"""Forms: what people typed into a page, read as strictly as the options of a command."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+
+from tautlog.desk.admission import token_holds
+from tautlog.desk.page import desk_of, visitor_of
+from tautlog.errors import QuantityError
+from tautlog.model.quantities import Quantity
+
+MOST_FIELDS, MOST_FILES, MOST_TEXT = 400, 24, 4_000
+TOKEN = "token"
+
+
+@dataclass(frozen=True)
+class Entered:
+    """The fields of a form, as typed.
+
+    Attributes
+    ----------
+    texts : dict
+        Last text of each field, without blanks around it.
+    files : tuple of UploadFile
+        Files that came with it.
+    """
+
+    texts: dict[str, str]
+    files: tuple[UploadFile, ...] = ()
+
+    def text(self, name: str) -> str:
+        """A text, "" if it was left out.
+
+        Raises
+        ------
+        QuantityError
+            If it is longer than people type.
+        """
+        found = self.texts.get(name, "")
+        if len(found) > MOST_TEXT:
+            raise QuantityError(f"{name}: {len(found)} letters, {MOST_TEXT} are allowed")
+        return found
+
+    def number(self, name: str, quantity: Quantity) -> float | None:
+        """A number of that quantity; None if it was left out.
+
+        Raises
+        ------
+        QuantityError
+            If it is no number, or out of range.
+        """
+        return number_in(name, self.text(name), quantity)
+
+
+def number_in(name: str, text: str, quantity: Quantity) -> float | None:
+    """A number of a quantity, as typed; see `Entered.number`."""
+    if not text.strip():
+        return None
+    try:
+        value = float(text)
+    except ValueError as problem:
+        raise QuantityError(f"{name} = {text[:40]!r} is not a number") from problem
+    return quantity.require(name, value)
+
+
+def entering(
+    do: Callable[[Request, Entered], Response],
+) -> Callable[[Request], Awaitable[Response]]:
+    """The only way to an entry: with the session's token, and one at a time."""
+
+    async def endpoint(request: Request) -> Response:
+        async with request.form(
+            max_fields=MOST_FIELDS, max_files=MOST_FILES, max_part_size=1 << 20
+        ) as form:
+            entered = _entered(form)
+            brought = request.headers.get("x-desk-token") or entered.texts.get(TOKEN, "")
+            if not token_holds(visitor_of(request), brought):
+                return PlainTextResponse(
+                    "This entry lacks the token of your session: reload the page, and enter it "
+                    "again.",
+                    403,
+                )
+            return await run_in_threadpool(_alone, do, request, entered)
+
+    return endpoint
+
+
+def _alone(
+    do: Callable[[Request, Entered], Response], request: Request, entered: Entered
+) -> Response:
+    with desk_of(request).writing:
+        answer = do(request, entered)
+    if answer.status_code == 303:
+        desk_of(request).feed.tell("entered", {"at": request.url.path})
+    return answer
+
+
+def _entered(form: FormData) -> Entered:
+    texts = {name: value.strip() for name, value in form.multi_items() if isinstance(value, str)}
+    files = tuple(value for _, value in form.multi_items() if isinstance(value, UploadFile))
+    return Entered(texts, tuple(file for file in files if file.filename))

@@ -1,0 +1,118 @@
+"""Page: an answer from a template; whatever people typed is escaped."""
+
+from __future__ import annotations
+
+import importlib.resources
+from functools import cache
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from tautlog.desk.admission import Visitor
+from tautlog.desk.desk import Desk
+from tautlog.desk.guard import VISITOR
+from tautlog.model.cautions import CAUTION
+from tautlog.model.origin import MARK
+from tautlog.model.verdict_words import force_text, plain_number, words
+
+# The day from its morning to its evening: key, address, name.
+DAY = (
+    ("today", "/", "Today"),
+    ("plan", "/plan", "Plan"),
+    ("calibrate", "/calibrate", "Calibrate"),
+    ("checklist", "/checklist", "Checklist"),
+    ("drops", "/drops", "Drops"),
+    ("ledger", "/ledger", "Ledger"),
+    ("report", "/report", "Report"),
+)
+# What an entry that was just made is called; its code stands in the address.
+DONE = {
+    "calibration": "The calibration is kept, and in force.",
+    "checklist": "The checklist is complete, and valid for ten minutes.",
+    "inspection": "The inspection is entered, and the drop is judged again.",
+    "decision": "The decision is entered beside the proposal.",
+    "photos": "The photos are kept with the record.",
+    "entry": "The entry is in the ledger.",
+    "report": "The report is written.",
+}
+
+
+def desk_of(request: Request) -> Desk:
+    """The desk that a request is for."""
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+def visitor_of(request: Request) -> Visitor:
+    """Who asks."""
+    visitor: Visitor = request.scope[VISITOR]
+    return visitor
+
+
+def page(
+    request: Request,
+    template: str,
+    *,
+    task: str,
+    status: int = 200,
+    said: str = "",
+    **content: object,
+) -> HTMLResponse:
+    """A whole page of the desk.
+
+    Parameters
+    ----------
+    template : str
+        Its template.
+    task : str
+        Where in the day it belongs; a key of `DAY`.
+    said : str
+        What went wrong with an entry, or "".
+    content : object
+        What the template shows.
+    """
+    campaign, broken = desk_of(request).campaign_or_why()
+    visitor = visitor_of(request)
+    frame = {
+        "stations": DAY,
+        "task": task,
+        "campaign": campaign,
+        "broken": broken,
+        "folder": str(desk_of(request).folder),
+        "rehearsed_campaign": campaign is not None and campaign.rehearsed,
+        "may_enter": visitor.may_enter,
+        "token": visitor.token if visitor.may_enter else "",
+        "said": said,
+        "done": DONE.get(request.query_params.get("done", ""), "") if not said else "",
+        "mark": MARK,
+        "caution": CAUTION,
+    }
+    return HTMLResponse(_environment().get_template(template).render(frame | content), status)
+
+
+def piece(template: str, **content: object) -> HTMLResponse:
+    """A part of a page, for a script that puts it in its place."""
+    return HTMLResponse(_environment().get_template(template).render(content))
+
+
+@cache
+def _environment() -> Environment:
+    made = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        loader=FunctionLoader(_template),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["words"] = words
+    made.filters["force"] = force_text
+    made.filters["plain"] = lambda value: "-" if value is None else plain_number(value)
+    made.filters["bare"] = lambda text: str(text).partition(": ")[2] or str(text)
+    return made
+
+
+@cache
+def _template(name: str) -> str:
+    pages = importlib.resources.files("tautlog.desk") / "pages"
+    return (pages / name).read_text(encoding="utf-8")

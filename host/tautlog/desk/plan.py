@@ -1,0 +1,227 @@
+"""Plan: what a drop will do, whether it hits, why it must not be done, and which comes next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from tautlog.campaign.campaign import Campaign
+from tautlog.desk.forms import number_in
+from tautlog.desk.page import desk_of, page, piece
+from tautlog.desk.scale import Scale, scale_of
+from tautlog.errors import TautlogError
+from tautlog.model import quantities as q
+from tautlog.planning.chance import Chance, chance_of
+from tautlog.planning.ladder import HOLD, STOP_RULES, Step
+from tautlog.planning.next_step import NextStep, next_step
+from tautlog.planning.plan import Plan, plan
+from tautlog.planning.plan_words import (
+    FRICTION_UNKNOWN,
+    LADDER_HEAD,
+    drop_text,
+    figure_rows,
+    ladder_rows,
+)
+from tautlog.planning.wanted import Wanted
+
+NUMBERS = {
+    "mass_kg": q.MASS,
+    "height_m": q.HEIGHT,
+    "target_n": q.FORCE,
+    "limit_n": q.FORCE,
+    "stiffness_n_per_m": q.STIFFNESS,
+}
+NAMES = ("line", "article", "mount")
+SOLVE = {"mass": "mass_kg", "height": "height_m"}
+
+
+@dataclass(frozen=True)
+class Reckoned:
+    """A plan, ready to be shown.
+
+    Attributes
+    ----------
+    planned : Plan
+        The plan.
+    text : str
+        What falls.
+    scale : Scale or None
+        Its peak between target and limit.
+    chance : Chance or None
+        Chances of target and limit; None without a target.
+    figures : tuple
+        Name, value and remark of each figure.
+    friction : str
+        That the friction is not known, or "".
+    """
+
+    planned: Plan
+    text: str
+    scale: Scale | None
+    chance: Chance | None
+    figures: tuple[tuple[str, str, str], ...]
+    friction: str
+
+    @property
+    def refusals(self) -> int:
+        """How many checks refuse the drop."""
+        return sum(check.refuses for check in self.planned.checks)
+
+
+def show(request: Request) -> Response:
+    """The page with sliders, plan, ladder and next step."""
+    campaign, broken = desk_of(request).campaign_or_why()
+    asked = dict(request.query_params)
+    said, reckoned = broken, None
+    if campaign is not None:
+        reckoned, said = _reckoned_or_why(campaign, asked)
+    return page(
+        request,
+        "plan.html",
+        task="plan",
+        asked=asked,
+        reckoned=reckoned,
+        why=said,
+        sliders=_sliders(campaign, asked, reckoned),
+        lines=[line.name for line in campaign.lines] if campaign else [],
+        articles=[article.name for article in campaign.articles] if campaign else [],
+        mounts=[mount.name for mount in campaign.mounts] if campaign else [],
+        chosen=_chosen(campaign, asked),
+        query=str(request.query_params),
+    )
+
+
+def reckon(request: Request) -> Response:
+    """Only the plan, for the sliders: the part of the page that changes with them."""
+    campaign, broken = desk_of(request).campaign_or_why()
+    reckoned, said = (None, broken)
+    if campaign is not None:
+        reckoned, said = _reckoned_or_why(campaign, dict(request.query_params))
+    return piece("reckoned.html", reckoned=reckoned, why=said)
+
+
+def climb(request: Request) -> Response:
+    """The ladder and the proposed step: a part that takes longer, and does not keep others."""
+    campaign, why = desk_of(request).campaign_or_why()
+    steps: tuple[Step, ...] = ()
+    following: NextStep | None = None
+    asked = dict(request.query_params)
+    if campaign is not None:
+        reckoned, why = _reckoned_or_why(campaign, asked)
+        if reckoned is not None:
+            steps, following, why = _climb(campaign, reckoned.planned, asked)
+    return piece(
+        "climb.html",
+        ladder_head=LADDER_HEAD,
+        ladder=list(zip(steps, ladder_rows(steps), strict=True)),
+        ladder_why=why,
+        hold=HOLD,
+        stop_rules=STOP_RULES,
+        following=following,
+        line=_chosen(campaign, asked)["line"],
+    )
+
+
+def _reckoned_or_why(campaign: Campaign, asked: Mapping[str, str]) -> tuple[Reckoned | None, str]:
+    try:
+        return _reckoned(plan(campaign, _wanted(asked))), ""
+    except TautlogError as problem:
+        return None, str(problem)
+
+
+def _wanted(asked: Mapping[str, str]) -> Wanted:
+    """What the page asks for; the value that is solved for is left out."""
+    given: dict[str, Any] = {
+        name: number_in(name, asked.get(name, ""), kind) for name, kind in NUMBERS.items()
+    }
+    given |= {name: asked.get(name, "")[:200] for name in NAMES}
+    solve = asked.get("solve", "")
+    if solve in SOLVE:
+        given |= {SOLVE[solve]: None, "solve": solve}
+    return Wanted(**given)
+
+
+def _reckoned(planned: Plan) -> Reckoned:
+    predicted, aim = planned.prediction, planned.aim
+    target_n, limit_n = planned.target_n, planned.upper_n
+    chance = None
+    if aim is not None and target_n is not None and limit_n is not None:
+        chance = chance_of(predicted, target_n, limit_n, aim)
+    return Reckoned(
+        planned=planned,
+        text=drop_text(planned),
+        scale=scale_of(
+            target_n,
+            limit_n,
+            predicted.peak_force_n,
+            (predicted.peak_low_n, predicted.peak_high_n),
+        ),
+        chance=chance,
+        figures=figure_rows(planned)[1:],
+        friction=FRICTION_UNKNOWN if planned.drop.friction_n is None else "",
+    )
+
+
+def _climb(
+    campaign: Campaign, planned: Plan, asked: Mapping[str, str]
+) -> tuple[tuple[Step, ...], NextStep | None, str]:
+    """The ladder, the proposed step, and why there is none."""
+    article = asked.get("article", "") or campaign.setup.article
+    try:
+        steps = planned.ladder()
+        return steps, next_step(campaign, planned, steps, article), ""
+    except TautlogError as problem:
+        return (), None, str(problem)
+
+
+@dataclass(frozen=True)
+class Slider:
+    """A number that can be slid; its ends and step, and whether it is solved for."""
+
+    name: str
+    label: str
+    unit: str
+    value: float | None
+    low: float
+    high: float
+    step: float
+
+
+def _sliders(
+    campaign: Campaign | None, asked: Mapping[str, str], reckoned: Reckoned | None
+) -> list[Slider]:
+    """Mass and height around the campaign's own, within what rig and rails allow."""
+    if campaign is None:
+        return []
+    rig, setup = campaign.rig, campaign.setup
+    drop = reckoned.planned.drop if reckoned else None
+    mass = drop.mass_kg if drop else _typed(asked, "mass_kg") or setup.mass_kg
+    height = drop.height_m if drop else _typed(asked, "height_m") or setup.height_m
+    most_kg = rig.most_mass_kg or 2.0 * (setup.mass_kg or mass or 10.0)
+    most_m = rig.rails_m or 2.0 * (setup.height_m or height or 1.0)
+    return [
+        Slider("mass_kg", "mass", "kg", mass, 0.5, max(most_kg, mass or 0.0), 0.05),
+        Slider("height_m", "height", "m", height, 0.05, max(most_m, height or 0.0), 0.005),
+    ]
+
+
+def _typed(asked: Mapping[str, str], name: str) -> float | None:
+    try:
+        return number_in(name, asked.get(name, ""), NUMBERS[name])
+    except TautlogError:
+        return None
+
+
+def _chosen(campaign: Campaign | None, asked: Mapping[str, str]) -> dict[str, str]:
+    """Line, article and mount that are chosen."""
+    setup = campaign.setup if campaign else None
+    return {
+        "line": asked.get("line", "") or (setup.line if setup else ""),
+        "article": asked.get("article", "") or (setup.article if setup else ""),
+        "mount": asked.get("mount", "") or (setup.mount if setup else ""),
+        "solve": asked.get("solve", ""),
+    }

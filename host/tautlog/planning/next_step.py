@@ -1,0 +1,83 @@
+"""Next step: the drop that comes next, proposed from the ladder and from what was learned."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tautlog.archive.catalogue import catalogued
+from tautlog.archive.summary import RecordSummary
+from tautlog.campaign.campaign import Campaign
+from tautlog.errors import PlanError
+from tautlog.planning.ladder import Step
+from tautlog.planning.learning import Learned, advice
+from tautlog.planning.lessons import learn_from
+from tautlog.planning.lines import remembered_records
+from tautlog.planning.plan import Plan
+
+REACHED = (
+    0.95  # of a step's peak: an earlier drop that pulled so hard has done this step; own choice
+)
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """The proposed drop.
+
+    Attributes
+    ----------
+    step : Step or None
+        The lowest step of the ladder that no valid drop of this article has done; None if all
+        are done.
+    go : bool
+        Whether to go on.
+    why : str
+        Why, in words.
+    learned : Learned or None
+        What the line's drops teach; None if none teaches anything.
+    """
+
+    step: Step | None
+    go: bool
+    why: str
+    learned: Learned | None
+
+
+def next_step(campaign: Campaign, planned: Plan, steps: Sequence[Step], article: str) -> NextStep:
+    """Propose the next drop.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        Gives the records.
+    planned, steps : Plan, sequence of Step
+        The plan, and its ladder from the lowest step up.
+    article : str
+        Name of the article that climbs the ladder.
+    """
+    name = planned.drop.line.name
+    highest_n = highest_valid_n(catalogued(campaign.folder), article)
+    left = [step for step in steps if highest_n < REACHED * step.prediction.peak_force_n]
+    try:
+        learned = learn_from(remembered_records(campaign.folder), name, campaign.line(name))
+    except PlanError as problem:
+        why = f"start at the foot of the ladder: {problem}"
+        return NextStep(left[0] if left else None, True, why, None)
+    go, why = advice(learned)
+    return NextStep(left[0] if left else None, go, why, learned)
+
+
+def highest_valid_n(records: Sequence[RecordSummary], article: str) -> float:
+    """Highest peak of an article's valid drops on the rig; 0 if there is none."""
+    return max(
+        (
+            abs(record.peak_force_n)
+            for record in records
+            if record.article == article
+            and record.record_verdict == "valid"
+            and not record.rehearsed
+            and not record.problem
+            and record.peak_force_n is not None
+        ),
+        default=0.0,
+    )
