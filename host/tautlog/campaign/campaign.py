@@ -184,9 +184,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
     CampaignError
         With every mistake in the file at once, in `problems`.
     """
-    where = Path(path)
-    if where.is_dir() and where.name != CAMPAIGN_FILE:
-        where = where / CAMPAIGN_FILE
+    where = _file_at(Path(path))
     stated = read_stated(where)
     used = calibration_in_force(where.parent, stated, to_drop=to_drop)
     channels = _channels(where.parent, stated, used.calibration, to_drop=to_drop)
@@ -220,6 +218,11 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         sampling=Sampling(board.chip, len(channels), board.sample_rate_hz),
         rehearsed=stated.campaign.kind == "rehearsal",
     )
+
+
+def _file_at(place: Path) -> Path:
+    is_folder = place.is_dir() and place.name != CAMPAIGN_FILE
+    return place / CAMPAIGN_FILE if is_folder else place
 
 
 def _channels(
