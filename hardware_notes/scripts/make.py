@@ -23,7 +23,7 @@ from sheets import NOTES, SHEETS, with_tables, wrong_figures
 from tables import tables as made_tables
 from wiring import DRAWINGS
 
-from tautlog.model.wire_faults import fault_table
+from tautlog.model.wire_faults import fault_table, lights_table
 
 try:
     for module in pkgutil.iter_modules(figures.__path__):
@@ -37,7 +37,11 @@ except NetlistError as problem:  # figures take their values from it
 def tables() -> dict[str, str]:
     """Markdown of each made table, by its name in the sheets."""
     made = made_tables(read_netlist())
-    return made | {"cell wires": front_end.wires_table(), "faults": fault_table()}
+    return made | {
+        "cell wires": front_end.wires_table(),
+        "faults": fault_table(),
+        "lights": lights_table(),
+    }
 
 
 def drawings() -> dict[str, str]:

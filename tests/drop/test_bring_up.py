@@ -15,17 +15,20 @@ from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
 from tautlog.drop.bring_up import BringUp
 from tautlog.errors import AbortedError
+from tautlog.firmware import wire
 from tautlog.model.proven_wiring import AS_EXPECTED, NOT_AS_EXPECTED, unproven
-from tautlog.model.wire_faults import FAULTS, TRIED
+from tautlog.model.wire_faults import FAULTS, LIGHTS, TRIED
+from tautlog.rehearsal.bench import Bench
 from tautlog.rehearsal.bench_hands import BenchHands
 from tautlog.rehearsal.bench_port import BenchPort
 from tautlog.rehearsal.process import BoardProcess
 from tautlog.rehearsal.rig import SimulatedRig
-from tautlog.rehearsal.scene import default_scene
+from tautlog.rehearsal.scene import default_scene, with_readbacks
 from tautlog.rehearsal.side_channels import board_changes, with_acceleration, with_legs
 
 SPEED = 8.0
 FITTED = ("article_wire", "mount_wire", "flash")
+FURTHER = ("force right", "acceleration", "stop", "gate", "pin")  # on the other board
 RESTORED = ("key off", "latch closed", "pull 0", "coil in", "clear")
 
 
@@ -78,7 +81,7 @@ def legs(tmp_path_factory):
     path = folder / "campaign.toml"
     leg = '[[force_channel]]\nname = "force right"\nzero_v = 0.45\n'
     path.write_text(path.read_text() + leg)
-    scene = with_acceleration(with_legs(rig().scene))
+    scene = with_readbacks(with_acceleration(with_legs(rig().scene)))
     one = SimulatedRig(scene, seed=1)
     changes = board_changes(scene)
     board = BoardProcess(one, speed=SPEED, changes=changes)
@@ -116,12 +119,13 @@ def identity(fault):
 
 def test_every_wire_of_further_channels_as_it_must_be(legs):
     names = ("rest", "pull force right", "wire force right", "wire acceleration", "rest-again")
-    assert [step.why for step in results(legs, *names)] == [""] * 6
+    names = (*names, "stop", "gate", "pin", "supply", "chain")
+    assert [step.why for step in results(legs, *names)] == [""] * 11
 
 
 @pytest.mark.parametrize("fault", [one for one in FAULTS if one.tried == TRIED], ids=identity)
 def test_each_line_of_the_table_is_found_in_its_step(bench, legs, whole, fault):
-    bench = legs if fault.wire in ("force right", "acceleration") else bench
+    bench = legs if fault.wire in FURTHER else bench
     names = ["rest"] if fault.step == "rest" else ["rest", fault.step]
     bench[1].do(f"fault {fault.kind} {fault.wire}")
     try:
@@ -132,6 +136,23 @@ def test_each_line_of_the_table_is_found_in_its_step(bench, legs, whole, fault):
     assert done[-1].step == fault.step
     assert done[-1].result == NOT_AS_EXPECTED
     assert fault.says in done[-1].why
+
+
+@pytest.mark.parametrize("row", LIGHTS, ids=lambda row: row.what)
+def test_the_lights_are_as_the_table_says(row):
+    wanted = {
+        name
+        for name, lit in [
+            *(("chain", row.chain), ("enable", row.enable), ("pulse", row.pulse)),
+            ("coil", row.lamp),
+        ]
+        if lit
+    }
+    for fault in row.fault or (("drive", "mended"),):
+        one = Bench(default_scene())
+        one.do(f"fault {fault[1]} {fault[0]}")
+        one.watch(wire.OUTPUT_BEAT | wire.OUTPUT_DRIVE)
+        assert one.seen == wanted, fault
 
 
 def test_a_coil_that_was_left_on_is_told_and_nothing_is_armed_after_it(bench, whole):

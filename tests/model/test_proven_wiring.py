@@ -17,7 +17,7 @@ from tautlog.errors import CampaignError, JsonError
 from tautlog.model.commissioning import Parts
 from tautlog.model.commissioning_steps import steps_for
 from tautlog.model.proven_wiring import NOT_AS_EXPECTED, NOT_DONE, BoardSeen, StepDone, unproven
-from tautlog.model.wire_faults import FAULTS, fault_table, told_of
+from tautlog.model.wire_faults import FAULTS, METER, TRIED, fault_table, told_of
 from tautlog.model.wiring import SIGNALS, Fitted, read_wiring, wiring_of
 from tautlog.planning.gate import refusals
 
@@ -113,7 +113,7 @@ def test_optional_parts_are_steps_only_where_they_are_stated():
     assert {
         *("lamp", "flash", "drive", "enable", "key-pole", "shunt", "article-wire", "mount-wire"),
         *("stop", "gate", "pull force right", "wire force right", "wire acceleration"),
-        *("contact emergency stop", "contact zone gate"),
+        "chain",
     } <= set(many) - few
     # The coil is off before anything else, and whatever arms comes after it.
     for parts in (Parts(), Parts(EVERYTHING, shunt=True)):
@@ -128,8 +128,13 @@ def test_a_contact_that_the_board_reads_back_needs_no_pulse():
             Parts(Fitted(contacts="gate, zone")), replace(WIRING, readbacks={"gate": 3})
         )
     }
-    assert {"gate", "contact zone"} <= names
+    assert {"gate", "contact zone", "chain"} <= names
     assert "contact gate" not in names
+    wired = replace(WIRING, readbacks={"stop": 2, "gate": 3})
+    for parts in (Parts(EVERYTHING), Parts(Fitted(contacts="Emergency STOP"))):
+        names = {step.name for step in steps_for(parts, wired)}
+        assert not [name for name in names if name.startswith("contact ")]
+        assert "chain" in names
 
 
 # What is kept
@@ -262,9 +267,11 @@ def test_readbacks_keep_the_order_of_their_bits():
 
 def test_each_fault_belongs_to_a_step():
     more = {"force left": 26, "force right": 27, "acceleration": 28}
-    wired = replace(WIRING, channels=more, readbacks={"stop": 2})
+    back = {"stop": 2, "gate": 3, "pin": 4}
+    wired = replace(WIRING, channels=more, readbacks=back)
     known = {step.name for step in steps_for(Parts(EVERYTHING, shunt=True), wired)}
-    assert {fault.step for fault in FAULTS} <= known
+    assert {fault.step for fault in FAULTS} <= known | {METER}
+    assert not [fault for fault in FAULTS if fault.step == METER and fault.tried == TRIED]
     assert len({(fault.wire, fault.kind) for fault in FAULTS}) == len(FAULTS)
     assert told_of("rest")[0] == "release switch open"
     assert told_of("no such step") == ()

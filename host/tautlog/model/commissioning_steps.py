@@ -19,7 +19,6 @@ from tautlog.model.commissioning import (
     Step,
     at_rest,
 )
-from tautlog.model.names import alike
 from tautlog.model.wiring import Fitted, Wiring
 
 
@@ -41,14 +40,14 @@ def steps_for(parts: Parts, wiring: Wiring) -> tuple[Step, ...]:
 
 def _rest() -> Step:
     do = (
-        "Sled down and off the latch, latch closed by hand, key off, every wire on, nothing "
-        "pulls at the cell"
+        "Sled down and off the latch, latch closed empty, release switch closed (by the empty "
+        "hook, or hold it by hand), key off, every wire on, nothing pulls at the cell"
     )
     return Step("rest", "everything as it is at rest", (Phase(do, _AT_REST, level=REST),))
 
 
 def _end() -> Step:
-    do = "Every wire on again, latch closed, key off, coil still out"
+    do = "Every wire on again, latch and release switch closed as at first, key off, coil still out"
     return Step("rest-again", "nothing was left open", (Phase(do, _AT_REST, level=REST),))
 
 
@@ -310,29 +309,63 @@ def _by_hand(fitted: Fitted, wiring: Wiring) -> Step:
     )
 
 
-def _pulse(do: str, act: tuple[str, ...], *, lit: bool) -> Phase:
-    """A pulse of the drive on the test lamp."""
+def _pulse(do: str, act: tuple[str, ...], *, lit: bool, light: str = "") -> Phase:
+    """A pulse of the drive on the test lamp; `light` is one on the box that must be lit."""
     seen = "the test lamp was lit for a moment" if lit else "the test lamp stayed dark"
+    if light:
+        seen = f"{_LIGHTS[light]} was lit, {seen}"
     return Phase(
-        f"{do}. The program arms and pulses the drive: look at the test lamp",
+        f"{do}. Hold every button of the chain. The program arms and pulses the drive: look at "
+        "the lights and the test lamp",
         act,
         closed=("key",),
         armed=BY_DRIVE,
         ends="no-release",
         question=seen,
-        eye=("coil", lit),
+        eye=(f"{light}-alone", True) if light else ("coil", lit),
     )
+
+
+def _chain(contacts: Sequence[str]) -> Step:
+    """Every contact alone, with the board safe: no pulse is needed to see it open the chain."""
+    held = "hold every button of the chain"
+    dark = f"{_LIGHTS['chain']} is dark"
+    phases = [
+        Phase(
+            f"Key on, {held}. The board is not armed, nothing is driven",
+            ("key on",),
+            closed=("key",),
+            question=f"{_LIGHTS['chain']} is lit, the test lamp is dark",
+            eye=("chain-alone", True),
+        ),
+        Phase(f"Key off, {held}", ("key off",), question=dark, eye=("chain", False)),
+    ]
+    for contact in contacts:
+        phases += [
+            Phase(
+                f"Key on, open the contact {contact!r}, {held}",
+                ("key on", f"open contact {contact}"),
+                judges_inputs=False,  # its readback, if there is one, opens with it
+                question=dark,
+                eye=("chain", False),
+            ),
+            Phase(f"Close {contact!r} again, key off", (f"mend contact {contact}", "key off")),
+        ]
+    about = "contacts in the coil's supply, each alone"
+    return Step("chain", about, (*phases, Phase("Let go of the buttons", ("key off",))))
 
 
 def _driver(wiring: Wiring, contacts: Sequence[str]) -> list[Step]:
     pin = wiring.pin
     found = [
+        _chain(contacts),
         Step(
             "enable",
             "heartbeat, charge pump and driver",
             (
                 Phase(
-                    "Key on. Look at the driver's enable light (or a meter at its input)",
+                    "Key on, hold every button of the chain. Look at the driver's enable light "
+                    "(or a meter at its input)",
                     ("key on",),
                     closed=("key",),
                     armed=BY_HAND,
@@ -352,9 +385,10 @@ def _driver(wiring: Wiring, contacts: Sequence[str]) -> list[Step]:
         ),
         Step("drive", "drive and driver", (_pulse("Key on", ("key on",), lit=True), _KEY_OFF)),
     ]
-    for name, wire in (("drive-wire", "drive"), ("beat-wire", "beat")):
+    # Each transistor alone: a heartbeat without a pulse, a pulse without a heartbeat.
+    for name, wire, light in (("drive-wire", "drive", "enable"), ("beat-wire", "beat", "pulse")):
         do = f"Key on, open the wire of {pin(wire)} at the box"
-        opened = _pulse(do, ("key on", f"open {wire}"), lit=False)
+        opened = _pulse(do, ("key on", f"open {wire}"), lit=False, light=light)
         back = Phase("Close it again, key off", (f"mend {wire}", "key off"))
         found.append(Step(name, f"wire of the {wire}", (opened, back)))
     do = f"Key OFF. Short the key's wire ({pin('key')}) to ground at the box"
@@ -362,8 +396,8 @@ def _driver(wiring: Wiring, contacts: Sequence[str]) -> list[Step]:
     back = Phase("Take the short off", ("mend key",))
     found.append(Step("key-pole", "the key's own pole in the coil's supply", (short, back)))
     for contact in contacts:
-        if any(alike(contact, name) for name in wiring.readbacks):
-            continue  # with its contact open the board does not arm, so that nothing can be shown
+        if _is_read_back(contact, wiring):
+            continue  # open, it keeps the board from arming; `chain` has shown it
         opened = _pulse(
             f"Key on, open the contact {contact!r} in the coil's supply",
             ("key on", f"open contact {contact}"),
@@ -374,5 +408,16 @@ def _driver(wiring: Wiring, contacts: Sequence[str]) -> list[Step]:
     return found
 
 
+def _is_read_back(contact: str, wiring: Wiring) -> bool:
+    """Whether a contact's name has that of a readback as one of its words."""
+    return bool(set(contact.casefold().split()) & {name.casefold() for name in wiring.readbacks})
+
+
+# Lights on the box, as hardware_notes/4_release.md names them, for an eye; else a meter's place.
+_LIGHTS = {
+    "chain": 'the light "chain closed" (D322, or a meter from the chain\'s end to battery minus)',
+    "enable": 'the light "driver enabled" (D315)',
+    "pulse": 'the light "pulse" (D316)',
+}
 _AT_REST = ("latch closed", "key off", "pull 0")
 _KEY_OFF = Phase("Key off", ("key off",))

@@ -5,7 +5,8 @@ before a hand touches anything; what a hand does comes on top of it: a wire that
 between box and board reads so although its end at the box is open.
 
 What an amplifier does whose input is open depends on the amplifier. Here signal + open parks it
-high, signal - open parks it low, and an open input of the converter lies at 1.1 V with no noise but
+high, signal - open parks it low, and shorted to excitation + they do the same; without
+excitation - the level is a volt off; an open input of the converter lies at 1.1 V with no noise but
 the converter's: own choices, for a rehearsal only.
 """
 
@@ -31,7 +32,10 @@ INPUT_BITS = {
     "mount-wire": wire.INPUT_MOUNT_WHOLE,
 }
 OUTPUTS = ("lamp", "flash", "drive", "beat", "shunt")
-CELL = ("signal+", "signal-", "signal", "excitation", "force")
+CELL = ("signal+", "signal-", "signal", "excitation", "excitation-", "force")
+# The coil's circuit: all contacts as one, the coil's wire to the driver, the two transistors,
+# and the 5 V that the lights and the opto-couplers live on.
+COIL = ("chain", "coil-low", "enable-mosfet", "pulse-mosfet", "vbus")
 OPEN, SHORT, MENDED, STUCK = "open", "short", "mended", "stuck"
 WORDS = (
     "open WIRE, short WIRE, mend WIRE, fault open WIRE, fault short WIRE, fault stuck WIRE, "
@@ -61,7 +65,8 @@ class Bench:
     lock : RLock
         Held while a step of time passes, so that nothing is done within one.
     seen : set of str
-        What an eye saw since it was cleared: lamp, flash, enable, coil.
+        What an eye saw since it was cleared: lamp, flash, coil; of the lights on the box chain,
+        enable, pulse. The buttons of the chain are always held.
     """
 
     def __init__(self, scene: Scene, readbacks: tuple[str, ...] = ()) -> None:
@@ -126,7 +131,7 @@ class Bench:
 
     def _set(self, states: dict[str, str], word: str, name: str) -> None:
         """Bring a wire into a state."""
-        known = {"key-pole", *self._bits, *OUTPUTS, *CELL, *self._scene.names[1:]}
+        known = {"key-pole", *self._bits, *OUTPUTS, *CELL, *COIL, *self._scene.names[1:]}
         if name not in known and not name.startswith("contact "):
             raise KeyError(name)
         if word == "exchanged":
@@ -182,7 +187,7 @@ class Bench:
     def shunt_v(self) -> float:
         """Step of the shunt at the converter while the board asks for it."""
         with self.lock:
-            broken = ("signal", "signal+", "signal-", "excitation", "force", "shunt")
+            broken = (*CELL, "shunt")
             whole = all(self._passes(name) for name in broken)
             stuck = self._is("shunt", STUCK)  # it is there already
             return self._scene.behaviour.shunt_v if whole and not stuck else 0.0
@@ -198,10 +203,12 @@ class Bench:
                 return replace(still, zero_v=FLOATING_V, newton_per_volt=DEAD)
             if name:
                 return chain
-            if self._is("signal+", OPEN):
+            if self._is("signal+", OPEN) or self._is("signal+", SHORT):
                 return _parked(chain, chain.rail_high_v + 1.0)
-            if self._is("signal-", OPEN):
+            if self._is("signal-", OPEN) or self._is("signal-", SHORT):
                 return _parked(chain, chain.rail_low_v - 1.0)
+            if not self._passes("excitation-"):
+                return _parked(chain, chain.zero_v + 1.0)
             if not self._passes("signal") or not self._passes("excitation"):
                 return replace(chain, newton_per_volt=DEAD)
             if {"signal+", "signal-"} & self._exchanged:
@@ -227,17 +234,33 @@ class Bench:
         with self.lock:
             return self._coil_in and self._driver_conducts(outputs)
 
-    def _driver_conducts(self, outputs: int) -> bool:
+    def _chain_made(self) -> bool:
+        """Whether every contact is made; the buttons are held."""
         contacts = {name for name in (*self._hand, *self._fault) if name.startswith("contact ")}
         closed = all(self._fault.get(name) == SHORT or self._passes(name) for name in contacts)
         key_pole = self._key_on or self._is("key-pole", SHORT)
-        drive = bool(outputs & wire.OUTPUT_DRIVE) and self._passes("drive")
-        drive |= self._is("drive", STUCK)
-        return drive and self._is_enabled(outputs) and key_pole and closed
+        broken = self._is("chain", OPEN) or self._is("key-pole", OPEN)
+        return (closed and key_pole and not broken) or self._is("chain", SHORT)
+
+    def _driver_conducts(self, outputs: int) -> bool:
+        """Whether the coil's place gets current."""
+        on = {
+            "enable-mosfet": self._is_enabled(outputs),
+            "pulse-mosfet": self._is_pulsed(outputs),
+        }
+        conducts = all(
+            (lit or self._is(name, SHORT)) and not self._is(name, OPEN) for name, lit in on.items()
+        )
+        low = conducts and not self._is("coil-low", OPEN)
+        return self._chain_made() and (low or self._is("coil-low", SHORT))
+
+    def _is_pulsed(self, outputs: int) -> bool:
+        driven = bool(outputs & wire.OUTPUT_DRIVE) and self._passes("drive")
+        return (driven or self._is("drive", STUCK)) and self._passes("vbus")
 
     def _is_enabled(self, outputs: int) -> bool:
         beats = bool(outputs & wire.OUTPUT_BEAT) and self._passes("beat")
-        return beats or self._is("beat", STUCK)
+        return (beats or self._is("beat", STUCK)) and self._passes("vbus")
 
     def watch(self, outputs: int) -> None:
         """See what the board's outputs light."""
@@ -245,10 +268,14 @@ class Bench:
             lit = {
                 "lamp": bool(outputs & wire.OUTPUT_LAMP) and self._passes("lamp"),
                 "flash": bool(outputs & wire.OUTPUT_FLASH) and self._passes("flash"),
+                "chain": self._chain_made(),
                 "enable": self._is_enabled(outputs),
+                "pulse": self._is_pulsed(outputs),
                 "coil": self._driver_conducts(outputs),
             }
             lit["lamp"] |= self._is("lamp", STUCK)
+            lit["lamp"] &= self._passes("vbus")
+            lit["flash"] &= self._passes("vbus")
             self.seen |= {name for name, is_lit in lit.items() if is_lit}
 
 

@@ -47,8 +47,8 @@ class BenchHands:
         """Look."""
         lit = self._tell("see").split()
         name, expected = phase.eye
-        if name == "enable-alone":
-            return "enable" in lit and "coil" not in lit
+        if name.endswith("-alone"):
+            return name.removesuffix("-alone") in lit and "coil" not in lit
         return (name in lit) == expected
 
     def coil_is_out(self, phase: Phase) -> bool:
