@@ -28,8 +28,8 @@ def cell() -> Paper:
     p.rect(x + 114, 190, 16, 20, "dark")
     p.rect(x - 6, 254, 12, 26, "steel")
     p.rect(x - 13, 261, 26, 9, "white")
-    p.circle(x, 298, 18, "steel")
-    p.circle(x, 298, 9, "white")
+    p.rect(x - 7, 280, 14, 36, "steel")
+    p.rect(x - 20, 293, 40, 10, "white")
     p.rect(x - 10, 316, 20, 22, "steel")
     p.rect(x - 15, 338, 30, 26, "white")
     p.rect(x - 8, 364, 16, 14, "steel")
@@ -173,13 +173,16 @@ def wood() -> Paper:
         y = edge - 900 * row
         p.rect(66, y - 3, 46, 6, "white")
     p.force((188, 758), (188, 816))
-    p.text(198, 812, f"F = {rig.LIMIT_N:.0f} N")
+    p.text(198, 792, f"F = {rig.LIMIT_N:.0f} N")
     p.across(106, 188, 730, f"{1000 * mount.BRACKET_ARM_M:.0f}", part=None)
     p.upright(290, edge - 900 * rows[0], edge, f"{1000 * rows[0]:.0f}", part=None)
     p.line((112, edge - 900 * rows[0]), (296, edge - 900 * rows[0]), kind="thin")
     p.line((112, edge), (296, edge), kind="thin")
+    p.upright(322, edge - 900 * rows[1], edge, f"{1000 * rows[1]:.0f}", part=None)
+    p.line((112, edge - 900 * rows[1]), (328, edge - 900 * rows[1]), kind="thin")
+    p.line((296, edge), (328, edge), kind="thin")
     p.note(
-        360,
+        366,
         664,
         520,
         f"Each far screw is pulled with {mount.bracket_tension():.0f} N and sheared with "
@@ -188,7 +191,7 @@ def wood() -> Paper:
         "rows far apart, screws through the upper half of a deep beam.",
     )
     p.note(
-        360,
+        366,
         760,
         520,
         "Dimensions in mm, not to scale. Formulas are no structural proof: prove the real mount by "
@@ -218,8 +221,8 @@ def steel() -> Paper:
         420,
         "The end that counts is the one towards which the bolts push the plate. Least: end and "
         "edge 1.2 hole diameters, pitch 2.2 (EN 1993-1-8). With "
-        f"{mount.hole_end_good():.0f} instead of {mount.hole_end():.1f} the plate bears "
-        f"{mount.bearing_good():.0f} kN instead of {mount.bearing_least():.0f} kN (design, S235).",
+        f"{mount.hole_end_good():.0f} to both instead of {mount.hole_end():.1f} the plate bears "
+        f"{mount.bearing_good():.0f} kN instead of {mount.bearing_least():.1f} kN (design, S235).",
     )
     p.text(540, 62, "tapped thread, M10", bold=True)
     p.rect(560, 180, 160, 130, "steel")

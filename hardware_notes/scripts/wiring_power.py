@@ -136,7 +136,7 @@ def _release(s: Schematic) -> None:
     rows = (
         (11.2, "X251*", ["S301  emergency stop", "by the operator"]),
         (9.4, "X261*", ["S302  zone gate", "in the fence"]),
-        (7.6, "X271*", ["S303  pin switch", "at the latch"]),
+        (7.6, "X271*", ["S303  pin switch", "at the pin"]),
         (5.8, "X221", ["S304  key", "goes with who is in the zone"]),
         (4.0, "", ["S305  button", "second person"]),
         (2.2, "", ["S306  button", "operator"]),

@@ -12,26 +12,26 @@ from paper import Paper
 def catch() -> Paper:
     """Catch and second catch, and force over stroke."""
     f = figures_of_catch
-    p = Paper("Catch and second catch", 620)
+    p = Paper("Catch and second catch", 640)
     p.rect(40, 500, 380, 24, "ground")
     for x in (80, 380):
         p.rect(x - 7, 70, 14, 430, "steel")
         p.rect(x - 14, 492, 28, 8, "steel")
     p.rect(66, 130, 328, 40, "steel")
-    p.rect(190, 170, 80, 20, "soft")
+    p.rect(175, 170, 110, 20, "soft")
     p.force((230, 196), (230, 262))
     p.text(240, 258, f"{rig.rail_speed():.1f} m/s")
     p.rect(175, 330, 110, 170, "mesh")
     p.line((165, 430), (295, 430), kind="hidden")
-    for x in (96, 324):
+    for x in (108, 312):
         p.rect(x, 452, 40, 48, "steel")
         p.rect(x, 436, 40, 16, "soft")
     p.upright(444, 330, 430, f"stroke {1000 * f.STROKE_M:.0f}", part=287)
     p.upright(30, 190, 330, f"{1000 * rig.RAILS_M:.0f}", part=186)
     p.tag("1", 130, 96, (120, 140))
-    p.tag("2", 310, 220, (264, 184))
+    p.tag("2", 330, 220, (278, 184))
     p.tag("3", 220, 300, (226, 340))
-    p.tag("4", 130, 390, (118, 440))
+    p.tag("4", 142, 390, (130, 440))
     p.tag("5", 330, 380, (286, 430))
     p.tag("6", 130, 250, (87, 280))
     p.note(16, 548, 440, "Dimensions in mm, not to scale.")
@@ -69,7 +69,9 @@ def catch() -> Paper:
         346,
         f"F = m g (h + s) / s: {rig.SLED_KG:g} kg from {rig.RAILS_M:g} m, {f.energy():.0f} J, "
         f"{f.mean_force():.1f} kN in the mean over {1000 * f.STROKE_M:.0f} mm; the second catch "
-        f"over {1000 * f.SECOND_STROKE_M:.0f} mm {f.second_mean_force():.1f} kN.",
+        f"over {f.second_stroke():.0f} mm of a pad of {1000 * f.SECOND_PAD_M:.0f} mm "
+        f"{f.second_mean_force():.1f} kN, of rubber {f.second_rubber():.1f} kN at the peak. A "
+        "block of force F stops another mass in s = m g h / (F - m g).",
     )
     p.legend(540, y + 14, 346, ITEMS_CATCH)
     return p
@@ -77,9 +79,9 @@ def catch() -> Paper:
 
 ITEMS_CATCH = (
     "sled",
-    "strike pad",
+    "strike pad, as wide as the block",
     "catch, renewed after each stop",
-    "second catch on its own feet",
+    "second catch on feet of its own",
     "where the sled stops",
     "rail; nothing between sled and catch",
 )
@@ -99,7 +101,7 @@ def tether() -> Paper:
     p.line((x, 258), (x, 500), kind="rope")
     p.rect(x - 60, 500, 120, 30, "steel")
     p.line((x - 9, 178), (150, 210), (120, 180), (110, 114), kind="rope")
-    p.line((x + 9, 248), (280, 290), (312, 220), (318, 114), kind="rope")
+    p.line((x + 9, 248), (250, 410), (276, 440), (304, 420), (318, 114), kind="rope")
     p.rect(102, 104, 16, 10, "dark")
     p.rect(310, 104, 16, 10, "dark")
     # Screen.
@@ -114,10 +116,10 @@ def tether() -> Paper:
     p.line((520, 450), (550, 552))
     p.line((490, 400), (520, 372), (560, 410))
     p.force((236, 224), (400, 300))
-    p.text(262, 330, f"{rig.FITTING_KG:g} kg")
-    p.text(262, 347, f"{zone.fitting_speed_peak():.0f} m/s")
+    p.text(254, 330, f"{rig.FITTING_KG:g} kg")
+    p.text(254, 347, f"{zone.fitting_speed_peak():.0f} m/s")
     p.tag("1", 70, 226, (136, 198))
-    p.tag("2", 350, 190, (313, 206))
+    p.tag("2", 350, 180, (316, 196))
     p.tag("3", 150, 290, (197, 232))
     p.tag("4", 470, 200, (428, 230))
     p.tag("5", 480, 500, (438, 546))
@@ -130,15 +132,17 @@ def tether() -> Paper:
         f"The {rig.peak_energy():.0f} J of the peak in a fitting of {rig.FITTING_KG:g} kg are "
         f"{zone.fitting_speed_peak():.0f} m/s: it would fly {zone.fitting_range():.0f} m. A "
         f"textile tether of {zone.TETHER_M:g} m takes it with {zone.tether_force():.1f} kN; a wire "
-        f"would need {zone.wire_force():.0f} kN.",
+        f"would need {zone.wire_force():.0f} kN. The tether on the line's side has "
+        f"{zone.LINE_TETHER_M:g} m: the sled falls on with the line, and must reach its catch "
+        f"first, {zone.line_tether_least():.2f} m below.",
     )
-    p.note(624, 470, 262, "Not to scale. Nobody stands where a tethered part can swing.")
+    p.note(624, 530, 262, "Not to scale. Nobody stands where a tethered part can swing.")
     return p
 
 
 ITEMS_TETHER = (
     "tether of what stays with the mount, slack in a good drop",
-    "tether of what stays with the line",
+    "tether of what stays with the line, longer than the sled's way from taut to its catches",
     "article between them: either side may fly",
     "screen, held in a frame all round",
     "frame stands on the ground, not on the rig",
@@ -183,15 +187,17 @@ def exclusion() -> Paper:
     p.text(16, 560, "elevation", bold=True)
     ground = 800.0
     p.rect(16, ground, 560, 18, "ground")
-    below = 0.9 * px
-    beam = ground - below - rig.LINE_M * px
+    beam = ground - rig.mount_height() * px
     p.rect(cx - 60, beam - 12, 120, 12, "wood")
-    rails = 0.3 + rig.RAILS_M
+    under = rig.hangs()
+    rails = under + rig.SLED_DEEP_M + 0.4
     for x in (-22, 22):
         p.rect(cx + x - 3, ground - rails * px, 6, rails * px, "steel")
-    p.rect(cx - 28, ground - rails * px + 8, 56, 14, "steel")
-    p.line((cx, beam), (cx, ground - below), kind="axis")
-    p.rect(cx - 14, ground - 0.3 * px, 28, 0.3 * px, "mesh")
+    p.rect(cx - 28, ground - (under + rig.SLED_DEEP_M) * px, 56, rig.SLED_DEEP_M * px, "steel")
+    p.line((cx, beam), (cx, ground - (under - rig.DROP_M) * px), kind="axis")
+    p.rect(cx - 14, ground - rig.CATCH_TOP_M * px, 28, rig.CATCH_TOP_M * px, "mesh")
+    p.upright(cx - 60, ground - under * px, ground, f"{under:.2f} m", part=cx - 28, left=True)
+    p.upright(cx + 70, beam, ground, f"{rig.mount_height():.2f} m", part=cx + 60)
     roof = beam - 34
     p.line((cx - far, ground), (cx - far, roof), (cx + far, roof), (cx + far, ground), kind="zone")
     p.arc(cx, beam, whip, 206, 334, "hidden")
@@ -216,12 +222,12 @@ def exclusion() -> Paper:
 
 
 ITEMS_ZONE = (
-    "rails and mount; the mount above has a zone of its own",
-    "fence: the larger of 3 m and line length plus height of the sled",
+    "rails and mount; above and below them nobody",
+    "fence: the larger of 3 m and line length plus height of the raised sled",
     "reach of a line that holds on at one end",
     "the only gate; its switch is in the release chain",
     "screen, framed all round",
-    "operator and second person, never in line with the line",
+    "operator and second person, at the side",
     "roof or net",
     "what flies",
 )

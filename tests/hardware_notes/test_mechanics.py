@@ -17,11 +17,12 @@ def test_the_planner_says_the_same_of_the_worked_example(tmp_path, monkeypatch, 
     monkeypatch.chdir(tmp_path / "rig")
     text = (tmp_path / "rig" / "campaign.toml").read_text()
     assert f"rails_m = {rig.RAILS_M:g}" in text
+    assert f"catch_stroke_m = {stop.STROKE_M:g}" in text
     assert f"friction_n = {rig.FRICTION_N:g}" in text
     given = ["--mass", f"{rig.SLED_KG:g}", "--height", f"{rig.DROP_M:g}"]
     assert run(["plan", *given, "--target", f"{rig.TARGET_N:g}"]) == 0
     said = capsys.readouterr().out
-    assert float(re.search(r"catch: (\d+) J without", said)[1]) == round(stop.energy())
+    assert float(re.search(r"catch: (\d+) J without", said)[1]) == round(stop.energy_with_stroke())
     assert float(re.search(r"energy +(\d+) J", said)[1]) == round(rig.taut_energy())
 
 

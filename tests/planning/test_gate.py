@@ -139,6 +139,16 @@ def test_the_catch_takes_the_sled_with_no_line_at_all():
     )
     assert one.code == "catch"
     assert f"catch: {12.0 * G * 2.6:.0f} J" in one.text
+    assert "its own stroke is not stated" in one.text
+
+
+def test_the_weight_goes_on_pushing_over_the_stroke_of_the_catch():
+    """m g h = 229.5 J of 235 J holds; m g (h + s) with a stroke of 0.1 m, 238.3 J, does not."""
+    tight = dataclasses.replace(GOOD.rig, catch_energy_j=235.0)
+    assert codes(rig=tight) == []
+    stroke = dataclasses.replace(tight, catch_stroke_m=0.1)
+    (one,) = refusals(dataclasses.replace(GOOD, rig=stroke))
+    assert f"catch: {9.0 * G * 2.7:.0f} J without any line, 9 kg over 2.700 m" in one.text
 
 
 # Permits

@@ -29,7 +29,9 @@ GOOD = Intended(
     mount_name="m",
     mount=Mount("m", 3000.0, "2026-03-01"),
     drops_since_proof=3,
-    rig=RigLimits(2.6, 0.1, 300.0, 25.0, 3.5),
+    rig=RigLimits(
+        rails_m=2.6, margin_m=0.1, catch_energy_j=300.0, most_mass_kg=25.0, friction_n=3.5
+    ),
     elements=(Element("shackle", 10_000.0, "working", part="line"),),
     electrics=Electrics(rated_n=5000.0),
     calibration=DATED,

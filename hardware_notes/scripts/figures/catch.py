@@ -5,15 +5,22 @@ from __future__ import annotations
 from figures import figure, rig
 
 STROKE_M = 0.100
-SECOND_STROKE_M = 0.050
+SECOND_PAD_M = 0.050
 CRUSH_PA = 0.30e6  # of the block's data sheet
 CRUSHED_SHARE = 0.70  # of its height, before it goes solid
+MIDDLE_KG, MIDDLE_M = 14.0, 1.8  # another mass, dropped on the block of the example
 ABSORBER_PEAK_N, ABSORBER_SHARE = 6000.0, 0.875
 
 
 def mean_n(mass_kg: float, fall_m: float, stroke_m: float) -> float:
     """Mean force of the catch, m g (h + s) / s: the weight goes on pushing while it stops."""
     return mass_kg * rig.G_M_S2 * (fall_m + stroke_m) / stroke_m
+
+
+def stroke_m(mass_kg: float, fall_m: float, force_n: float) -> float:
+    """Stroke in a block that crushes at a given force: s = m g h / (F - m g)."""
+    weight_n = mass_kg * rig.G_M_S2
+    return weight_n * fall_m / (force_n - weight_n)
 
 
 @figure("J", ".0f")
@@ -46,11 +53,47 @@ def spring_peak() -> float:
     return 2.0 * mean_force()
 
 
+@figure("mm", ".0f")
+def second_stroke() -> float:
+    """Stroke of the second catch: what its pad crushes before it goes solid."""
+    return 1000.0 * CRUSHED_SHARE * SECOND_PAD_M
+
+
 @figure("kN", ".1f")
 def second_mean_force() -> float:
     """Mean force of the second catch over its shorter stroke, if the first is missing."""
     fall_m = rig.RAILS_M + STROKE_M
-    return mean_n(rig.SLED_KG, fall_m, SECOND_STROKE_M) / 1000.0
+    return mean_n(rig.SLED_KG, fall_m, second_stroke() / 1000.0) / 1000.0
+
+
+@figure("kN", ".1f")
+def second_rubber() -> float:
+    """Its peak with rubber in place of pads that crush."""
+    return 2.0 * second_mean_force()
+
+
+@figure("mm", ".0f")
+def middle_stroke() -> float:
+    """14 kg from 1.8 m on the block of the example."""
+    return 1000.0 * stroke_m(MIDDLE_KG, MIDDLE_M, 1000.0 * mean_force())
+
+
+@figure("mm", ".0f")
+def heavy_stroke() -> float:
+    """25 kg from the whole rails on the block of the example: more than it has."""
+    return 1000.0 * stroke_m(rig.HEAVY_KG, rig.RAILS_M, 1000.0 * mean_force())
+
+
+@figure("mm", ".0f")
+def light_stroke() -> float:
+    """9 kg from the whole rails on the block for 25 kg."""
+    return 1000.0 * stroke_m(rig.SLED_KG, rig.RAILS_M, 1000.0 * heavy_mean_force())
+
+
+@figure("m/s2", ".0f")
+def light_slowing() -> float:
+    """Mean deceleration of 9 kg on the block for 25 kg, g h / s."""
+    return rig.G_M_S2 * rig.RAILS_M / (light_stroke() / 1000.0)
 
 
 @figure("m/s2", ".0f")
@@ -69,6 +112,18 @@ def heavy_mean_force() -> float:
 def crush_area() -> float:
     """Area of a crushing block: mean force over its crush stress."""
     return 1e4 * 1000.0 * mean_force() / CRUSH_PA
+
+
+@figure("mm", ".0f")
+def crush_side() -> float:
+    """Side of a square block of that area."""
+    return 10.0 * crush_area() ** 0.5
+
+
+@figure("cm2", ".0f")
+def heavy_area() -> float:
+    """Area of the block for 25 kg from the whole rails."""
+    return 1e4 * 1000.0 * heavy_mean_force() / CRUSH_PA
 
 
 @figure("mm", ".0f")

@@ -12,10 +12,9 @@ CELL_DEFLECTION_M = 0.1e-3  # at the rated force, of the cell's data sheet
 ARM_M = 0.060  # middle of the cell to the first joint
 ROD_END_RADIUS_M, ROD_END_FRICTION = 0.006, 0.15
 PROOF_FACTOR = 1.5
-BEAM_N_M, BEAM_KG = 2.0e6, 3.0  # stiffness from the proof pull; share of beam, plate and cell
 SPRUCE, SPRUCE_C24_PA = 0.42, 2.5e6
-LAG_M, LAG_THREAD_M, LAG_COUNT, LAG_SPACING_M = 0.010, 0.080, 4, 0.060
-BOLT_M, BOLT_COUNT, PLATE_M, BEAM_M = 0.012, 2, 0.006, 0.090
+LAG_M, LAG_THREAD_M, LAG_COUNT, LAG_SPACING_M = 0.010, 0.080, 4, 0.070
+BOLT_M, BOLT_COUNT, PLATE_M, BEAM_M = 0.012, 2, 0.006, 0.180
 BRACKET_ARM_M, BRACKET_ROWS = 0.080, ((2, 0.150), (2, 0.030))
 K_MOD, GAMMA_M = 0.9, 1.3
 STEEL_PA, ALUMINIUM_PA = 360e6, 260e6
@@ -132,12 +131,6 @@ def cell_frequency() -> float:
     return math.sqrt(1e6 * cell_stiffness() / rig.FITTING_KG) / (2.0 * math.pi)
 
 
-@figure("Hz", ".0f")
-def beam_frequency() -> float:
-    """Natural frequency of the mount with what moves with it."""
-    return math.sqrt(BEAM_N_M / BEAM_KG) / (2.0 * math.pi)
-
-
 @figure("N", ".0f")
 def inertia_10g() -> float:
     """Error of the fittings when the mount jumps with 10 g: m a."""
@@ -160,6 +153,12 @@ def weights_reach() -> float:
 def proof_pull() -> float:
     """Static pull that proves the mount for the limit."""
     return PROOF_FACTOR * rig.LIMIT_N
+
+
+@figure("kN", ".1f")
+def proof_pulley() -> float:
+    """Force on the pulley that turns the proof's rope by a right angle, sqrt(2) F."""
+    return math.sqrt(2.0) * proof_pull() / 1000.0
 
 
 @figure("kN", ".1f")
@@ -331,19 +330,21 @@ def hole_pitch() -> float:
     return 1000.0 * bolted_steel.LEAST_PITCH * (BOLT_M + 0.001)
 
 
-def _bearing_kn(end_m: float) -> float:
-    return bolted_steel.plate_bearing_n(BOLT_M, PLATE_M, STEEL_PA, end_m=end_m, edge_m=0.026) / 1e3
+def _bearing_kn(away_m: float) -> float:
+    """Design bearing with the same distance to end and edge."""
+    pressed_n = bolted_steel.plate_bearing_n(BOLT_M, PLATE_M, STEEL_PA, end_m=away_m, edge_m=away_m)
+    return pressed_n / 1e3
 
 
-@figure("kN", ".0f")
+@figure("kN", ".1f")
 def bearing_least() -> float:
-    """Design bearing of a 6 mm plate at the least end distance."""
+    """Design bearing of a 6 mm plate at the least distance to end and edge."""
     return _bearing_kn(0.0156)
 
 
 @figure("kN", ".0f")
 def bearing_good() -> float:
-    """Design bearing of a 6 mm plate at two hole diameters."""
+    """Design bearing of a 6 mm plate at two hole diameters to end and edge."""
     return _bearing_kn(0.026)
 
 

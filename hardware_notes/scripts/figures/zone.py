@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
-from figures import figure, rig
+from figures import catch, figure, rig
 
 PIECE_KG = 0.05  # a shackle's pin
 LINE_KG_M = 0.06
 TETHER_EA_N, TETHER_M, TETHER_BREAKS_N = 30_000.0, 0.5, 9000.0
+LINE_TETHER_M = 1.8  # of what stays with the line: longer than its way down to the second catch
 WIRE_EA_N = 500_000.0
 PANE_KG, PANE_M_S, BRITTLE_M_S = 0.100, 115.0, 25.0
 LEAST_M = 3.0
@@ -64,8 +65,8 @@ def whip() -> float:
 
 @figure("m", ".1f")
 def radius() -> float:
-    """Starting suggestion: the larger of 3 m and line length plus the sled's height."""
-    return max(LEAST_M, rig.LINE_M + rig.RAILS_M)
+    """Starting suggestion: the larger of 3 m and line length plus height of the raised sled."""
+    return max(LEAST_M, rig.LINE_M + rig.hangs())
 
 
 def tether_n(ea_n: float) -> float:
@@ -77,6 +78,24 @@ def tether_n(ea_n: float) -> float:
 def tether_force() -> float:
     """Peak in a textile tether."""
     return tether_n(TETHER_EA_N) / 1000.0
+
+
+@figure("m", ".2f")
+def line_tether_least() -> float:
+    """Way from the taut line to the end of the second catch: a shorter tether stops the sled."""
+    return rig.below_taut() + catch.STROKE_M + catch.second_stroke() / 1000.0
+
+
+@figure("kN", ".1f")
+def line_tether_force() -> float:
+    """Peak in the long tether that takes the energy of the line's peak."""
+    return math.sqrt(2.0 * rig.peak_energy() * TETHER_EA_N / LINE_TETHER_M) / 1000.0
+
+
+@figure("kN", ".1f")
+def short_tether_force() -> float:
+    """Peak in a tether of half a metre on the line's side: it stops the sled."""
+    return math.sqrt(2.0 * catch.energy() * TETHER_EA_N / TETHER_M) / 1000.0
 
 
 @figure("kN", ".0f")

@@ -164,6 +164,14 @@ class RigLimits:
         default=None,
         metadata=stated("Energy that the catch takes without any line.", 300.0, q.ENERGY),
     )
+    catch_stroke_m: float | None = field(
+        default=None,
+        metadata=stated(
+            "Stroke in which the catch stops the sled: the weight goes on pushing over it.",
+            0.10,
+            q.STROKE,
+        ),
+    )
     most_mass_kg: float | None = field(
         default=None,
         metadata=stated("Largest mass that latch, hoist and rails are made for.", 25.0, q.MASS),

@@ -99,6 +99,7 @@ FITTINGS = Quantity("mass of fittings", "kg", 0.0, 100.0, "shackles and links", 
 WEIGHT = Quantity("weight", "kg", 0.0, 500.0, "weights that people hang", _G)
 HEIGHT = Quantity("height", "m", 0.0, 10.0, "rails that people build", _MM)
 LENGTH = Quantity("length", "m", 0.01, 100.0, "lines and rails", _MM)
+STROKE = Quantity("stroke", "m", 0.001, 5.0, "of catches", _MM)
 MARGIN = Quantity("margin", "m", 0.0, 5.0, "of rails", _MM)
 DEFLECTION = Quantity("deflection", "m", 1e-6, 0.5, "of a mount under its proof", _MM)
 SET = Quantity("permanent set", "m", 0.0, 0.5, "of a mount after its proof", _MM)

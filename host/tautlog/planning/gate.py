@@ -306,16 +306,24 @@ def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]
 
 
 def _on_catch(intended: Intended, mass_kg: float, way_m: float) -> PathCheck:
-    """Whether the catch takes the sled from the highest latch, or this height, without a line."""
+    """Whether the catch takes the sled from the highest latch, or this height, without a line.
+
+    The weight goes on pushing while the catch gives: m g (h + s), as far as s is stated.
+    """
     rig = intended.rig
     if rig.catch_energy_j is None:
         return PathCheck("catch-unknown", False, "rig: the energy of its catch is not stated")
-    fall_m = max(way_m, rig.rails_m or 0.0)
+    fall_m = max(way_m, rig.rails_m or 0.0) + (rig.catch_stroke_m or 0.0)
     energy_j = mass_kg * STANDARD_GRAVITY_M_PER_S2 * fall_m
     holds = energy_j <= rig.catch_energy_j
+    stroke = (
+        "its own stroke is not stated, nor counted"
+        if rig.catch_stroke_m is None
+        else f"{rig.catch_stroke_m:g} m of it in the catch"
+    )
     text = (
-        f"catch: {energy_j:.0f} J without any line, {mass_kg:g} kg over {fall_m:.3f} m, of "
-        f"{rig.catch_energy_j:g} J"
+        f"catch: {energy_j:.0f} J without any line, {mass_kg:g} kg over {fall_m:.3f} m ({stroke}), "
+        f"of {rig.catch_energy_j:g} J"
     )
     return PathCheck("catch", holds, text, refuses=not holds)
 
