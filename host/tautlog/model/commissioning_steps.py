@@ -395,6 +395,12 @@ def _driver(wiring: Wiring, contacts: Sequence[str]) -> list[Step]:
     short = _pulse(do, ("key off", "short key"), lit=False)
     back = Phase("Take the short off", ("mend key",))
     found.append(Step("key-pole", "the key's own pole in the coil's supply", (short, back)))
+    return [*found, *_contact_pulses(wiring, contacts)]
+
+
+def _contact_pulses(wiring: Wiring, contacts: Sequence[str]) -> list[Step]:
+    """A pulse with each contact open that does not keep the board from arming."""
+    found = []
     for contact in contacts:
         if _is_read_back(contact, wiring):
             continue  # open, it keeps the board from arming; `chain` has shown it
