@@ -2,6 +2,7 @@
 
 import re
 
+import figures.beam as beam
 import figures.catch as stop
 import figures.mount as mount
 import figures.rig as rig
@@ -93,3 +94,47 @@ def test_side_load_and_reading_make_up_the_pull():
 def test_the_mount_of_the_example_is_stronger_than_its_proof():
     assert 1000 * mount.bolts_design() > mount.proof_pull() > rig.LIMIT_N
     assert 1000 * rig.pin_holds() > rig.pin_hit()
+    assert 1000 * rig.pin_bends() > 3 * rig.pin_hit()
+    assert beam.stress() < beam.thin_stress() < beam.design()
+    assert beam.post_bears() < beam.post_buckles() / 5
+
+
+def test_a_beam_that_bends_and_shears_gives_what_its_stiffness_says():
+    """Moment and shear integrated along half of the span, by the unit-load method."""
+    wide, deep, span = beam.BEAM_WIDE_M, mount.BEAM_M, beam.SPAN_M
+    area, inertia = wide * deep, wide * deep**3 / 12
+    step = span / 2 / 100_000
+    moment = 0.5 * (np.arange(100_000) + 0.5) * step  # of 1 N in the middle
+    bent = 2 * np.sum(moment**2) * step / (beam.C24_E_PA * inertia)
+    sheared = 2 * 1.2 * 0.5**2 * span / 2 / (beam.C24_E_PA / beam.C24_E_OVER_G * area)
+    assert 1e6 * beam.stiffness() * (bent + sheared) == pytest.approx(1.0, rel=1e-6)
+
+
+def test_the_stroke_in_a_block_is_the_way_over_which_its_force_takes_the_fall():
+    """14 kg from 1.8 m in 2.383 kN: 110 mm; the block's own mass stops in its own stroke."""
+    force_n = 1000 * stop.mean_force()
+    assert stop.stroke_m(rig.SLED_KG, rig.RAILS_M, force_n) == pytest.approx(stop.STROKE_M)
+    way_m = stop.middle_stroke() / 1000
+    fallen_j = stop.MIDDLE_KG * rig.G_M_S2 * (stop.MIDDLE_M + way_m)
+    assert force_n * way_m == pytest.approx(fallen_j)
+    assert stop.heavy_stroke() > stop.crush_height()  # solid
+    assert stop.second_stroke() < 1000 * stop.SECOND_PAD_M
+
+
+def test_the_sled_reaches_its_catches_before_the_tether_on_the_lines_side():
+    lowest_m = rig.mount_height() - rig.LINE_M - rig.SLED_DEEP_M  # underside where it is taut
+    assert lowest_m - rig.CATCH_TOP_M == pytest.approx(rig.below_taut())
+    assert zone.LINE_TETHER_M > zone.line_tether_least() > rig.below_taut()
+    assert 1000 * zone.line_tether_force() < zone.TETHER_BREAKS_N / 2
+
+
+@pytest.mark.parametrize("friction", [0.0, rig.FRICTION * rig.ROLLER_SHARE, rig.FRICTION])
+def test_the_coil_beats_the_moment_about_the_pivot(friction):
+    """Weight down at the roller, friction along the lug: their moments about the pivot."""
+    at = np.array([-(rig.LATCH_OFFSET_M + rig.LIP_M), -rig.LATCH_ARM_M])
+    load = (
+        np.array([friction, -1.0]) * rig.WEIGHT_N
+    )  # the lug holds back against the way to the left
+    moment = at[0] * load[1] - at[1] * load[0]
+    assert moment > 0  # anticlockwise: the lower end swings to the right, shut
+    assert rig.coil_n(friction) * rig.COIL_ARM_M == pytest.approx(moment)

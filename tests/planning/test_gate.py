@@ -143,7 +143,7 @@ def test_the_catch_takes_the_sled_with_no_line_at_all():
 
 
 def test_the_weight_goes_on_pushing_over_the_stroke_of_the_catch():
-    """m g h = 229.5 J of 235 J holds; m g (h + s) with a stroke of 0.1 m, 238.3 J, does not."""
+    """Of 235 J m g h = 229.5 J holds; m g (h + s) with a stroke of 0.1 m, 238.3 J, does not."""
     tight = dataclasses.replace(GOOD.rig, catch_energy_j=235.0)
     assert codes(rig=tight) == []
     stroke = dataclasses.replace(tight, catch_stroke_m=0.1)
