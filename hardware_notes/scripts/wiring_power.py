@@ -155,7 +155,7 @@ def _release(s: Schematic) -> None:
             _cable(s, (13.4, y), (left, y), "2, twisted")
             s.text((13.2, y - 0.13), "end", [plug])
     s.path([(middle, 1.2), (middle, 0.95), (13.4, 0.95)], width=2.6)
-    s.text((13.6, 12.64), "start", ["chain, 2 wires"])
+    s.text((13.6, 12.64), "start", ["chain, 2 wires of 1.5 mm²"])
     s.text((13.2, 12.37), "end", ["X301.1"])
     s.text((13.2, 0.82), "end", ["X301.2"])
     y = -0.6
