@@ -136,10 +136,14 @@ def _pass_band(axes: Any) -> None:
     for at in (180, 600, 1000):
         axes.plot([at, 5 / 3 * at], [-0.545, -0.99], "kv", ms=6, mfc="white")
         _note(axes, f"{at}", (at, -0.5), (0, 5), "center")
+        beside, side = ((4, -14), "right") if at == 1000 else ((0, -14), "center")  # the curve
+        _note(axes, f"{at}", (5 / 3 * at, -0.99), beside, side, fontsize=8)
     _note(axes, "this front end", (2900, -2.2), (0, 0), "left")
     _note(axes, "one RC of 1 kHz", (700, -2.2), (0, 0), "right")
     axes.set(xlim=(100, 14_000), ylim=(-4, 0.6), xlabel="frequency, Hz", ylabel="dB")
-    axes.set_title("What is taken; markers: the most a class leaves", fontsize=10)
+    words = "markers: the most that a\nclass leaves, at its number\nand at 5/3 of it"
+    _note(axes, words, (110, -3.2), (0, 0), "left", va="center", fontsize=9)
+    axes.set_title("What is taken", fontsize=10)
     axes.grid(alpha=0.3, which="major")
 
 

@@ -19,6 +19,8 @@ import schemdraw
 import schemdraw.elements as elm
 from lettering import LINE, PX, Box, Point, Text, crosses, shown, width_of
 from netlist import BOARD, Netlist, NetlistError
+from schemdraw.elements.twoterm import gap
+from schemdraw.segments import Segment, SegmentCircle
 
 schemdraw.svgconfig.text = "text"  # else the texts depend on whether ziamath is installed
 
@@ -28,6 +30,18 @@ ACCENT = "#0b5394"  # cables and boxes; never the only mark
 MARGIN = 0.35
 NEAR = 1e-3
 NUMBER = re.compile(r"-?\d+\.\d+(?:e-?\d+)?|-0(?![\d.])")
+
+
+class Made(elm.Element2Term):
+    """A contact that is made: the blade lies on both."""
+
+    def __init__(self, **given: object) -> None:
+        super().__init__(**given)
+        dot = 0.12
+        whole = [(0, 0), gap, (2 * dot, 0), (1 - 2 * dot, 0), gap, (1, 0)]
+        self.segments.append(Segment(whole))
+        for place in (dot, 1 - dot):
+            self.segments.append(SegmentCircle((place, 0), dot, fill="bg", zorder=3))
 
 
 @dataclass

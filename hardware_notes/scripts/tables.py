@@ -19,7 +19,9 @@ SHEET = {
 def tables(netlist: Netlist) -> dict[str, str]:
     """Markdown of each table, by its name in the sheets."""
     made = {f"parts {sheet}": parts_table(netlist.on_sheet(sheet)) for sheet in SHEET}
-    return made | {"pins": pins_table(netlist), "cables": cables_table(netlist)}
+    # The cell's wires have a table of their own, front_end.py.
+    cables = {f"cables {one}": cables_table(netlist, one) for one in SHEET if one != "analogue"}
+    return made | cables | {"pins": pins_table(netlist)}
 
 
 def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
@@ -59,10 +61,10 @@ def pins_table(netlist: Netlist) -> str:
     return _table(head, rows)
 
 
-def cables_table(netlist: Netlist) -> str:
-    """Each wire that leaves the box, and what is seen when it is opened or shorted."""
+def cables_table(netlist: Netlist, sheet: str) -> str:
+    """Each wire of one sheet that leaves the box, and what is seen when it is opened or shorted."""
     rows = []
-    for net in netlist.cables():
+    for net in (net for net in netlist.cables() if net.sheet == sheet):
         ends = [pin for pin in net.pins if not pin.startswith("X")]
         plug = next((pin for pin in net.pins if pin[0] in "XJ"), "")
         name = f"{net.name}{' (optional)' if net.optional else ''}"

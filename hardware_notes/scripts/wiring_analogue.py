@@ -35,7 +35,10 @@ def _excitation(s: Schematic) -> None:
     s.wire((8.2, y), (9.6, y))
     s.two("C101", elm.Capacitor, ((8.6, y), (8.6, low)), "left")
     s.rectangle((9.6, y - 0.7), (11.6, y + 0.7), fill="#f7f7f7")
-    s.text((10.6, y - 0.1), "middle", ["U101"], bold=True)
+    s.text((10.6, y + 0.3), "middle", ["U101"], bold=True)
+    s.text((9.7, y - 0.1), "start", ["IN"])
+    s.text((11.5, y - 0.1), "end", ["OUT"])
+    s.text((10.6, y - 0.57), "middle", ["GND"])
     s.text((10.6, y + 0.9), "middle", [shown(s.netlist.value("U101"))])
     s.pin("U101", "IN", (9.6, y))
     s.pin("U101", "OUT", (11.6, y))
@@ -80,6 +83,7 @@ def _cable(s: Schematic) -> None:
         s.wire((1.4, y), (edge, y))
         s.terminal("J101", plug, (edge, y), (0.14, 0.16))
     s.text((2.4, -1.9), "middle", ["J101"])
+    s.text((3.7, -12.1), "start", ["shell: insulated from the box"])
     s.wire((edge, -2.6), (4.9, -2.6))
     s.tag("EXC+", (4.9, -2.6), "right")
     for y, series, low, name in ((-4.2, "R103", "C104", "IN+"), (-7.0, "R104", "C105", "IN-")):
@@ -224,6 +228,8 @@ def _supply(s: Schematic) -> None:
     s.text((x + 1.3, -3.5), "middle", ["U102 supply"])
     for pin, at in (("V+", (x + 1.3, -2.6)), ("V-", (x + 1.3, -4.2))):
         s.pin("U102", pin, at)
+        name = pin.replace("-", "\N{MINUS SIGN}")
+        s.text((at[0], at[1] - 0.35 if pin == "V+" else at[1] + 0.12), "middle", [name])
     s.wire((x + 1.3, -2.6), (x + 1.3, -2.2))
     s.supply("3V3A", (x + 1.3, -2.2))
     s.ground((x + 1.3, -4.2), "AGND")
@@ -246,15 +252,20 @@ def _gain(s: Schematic, y: float) -> None:
         s.text(
             (left + 0.1, y + height - (0.25 if height > 0 else -0.05)),
             "start",
-            [pin[-1].replace("-", "\N{MINUS SIGN}")],
+            [pin.replace("-", "\N{MINUS SIGN}")],
         )
     s.two("R116", elm.ResistorIEC, ((2.6, y + 0.8), (2.6, y - 0.8)), "left")
     s.wire((2.6, y + 0.8), (left, y + 0.8))
     s.wire((2.6, y - 0.8), (left, y - 0.8))
+    for height in (0.8, -0.8):
+        s.text((left + 0.1, y + height - 0.12), "start", ["RG"])
     for pin, x, sign in (("V+", left + 1.2, 1), ("V-", left + 1.0, -1), ("REF", left + 2.0, -1)):
         at = (x, round(y + sign * half * (1 - (x - left) / TRIANGLE), 4))
         s.pin("U103", pin, at)
         end = (x, y + sign * 2.7)
+        if pin != "REF":
+            name = pin.replace("-", "\N{MINUS SIGN}")
+            s.text((x, at[1] - 0.42 if sign > 0 else at[1] + 0.2), "middle", [name])
         s.wire(at, end)
         if pin == "V+":
             s.supply("3V3A", end)

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import schemdraw.elements as elm
 from netlist import Netlist
-from schematic import Schematic
+from schematic import Made, Schematic
 
 WHAT = {
     "GP10": "release switch",
@@ -84,9 +82,12 @@ def _channel(
     low = y - DROP
     kind = elm.FuseUS if part.startswith("W") else elm.Switch
     if part == "S301":  # the only one that is made while nobody is there
-        kind = partial(elm.Switch, nc=True)
+        kind = Made
     s.two(part, kind, ((0.4, y), (0.4, low)), pins=pins)
     s.beside((0.4, y - DROP / 2), words, "left", 0.42)
+    for pin, height in zip(pins, (y + 0.12, low - 0.36), strict=True):
+        if part.startswith("S"):
+            s.text((0.45, height), "start", [pin])
     name = f"2{number}"
     for pin, height in (("1", y), ("2", low)):
         s.wire((0.4, height), (EDGE, height))

@@ -7,20 +7,21 @@ from lettering import Point
 from netlist import Netlist
 from schematic import ACCENT, Schematic
 
+EDGE = 8.4  # of the box
+
 
 def power(netlist: Netlist) -> Schematic:
     """Where each current comes from and returns to."""
     s = Schematic(netlist, "Power and ground: each current has its own way back", size=12)
     s.block((0, 2.4), (3.0, 3.8), ["LAPTOP", "on its battery"])
     s.pin("LAPTOP", "USB", (3.0, 3.1))
-    s.block((4.4, 2.4), (7.4, 3.8), ["U401*", "USB isolator"])
-    s.pin("U401", "A", (4.4, 3.1))
-    s.pin("U401", "B", (7.4, 3.1))
-    s.wire((3.0, 3.1), (4.4, 3.1))
+    s.rectangle((4.4, 2.65), (7.4, 3.55), dash="4 3")
+    s.parts.add("U401")  # plugged into the cable, where there is one
+    s.text((5.9, 3.75), "middle", ["U401* USB isolator"])
     _board(s)
     _halves(s)
     _coil_circuit(s)
-    s.enclosure((8.4, -6.3), (20.0, 4.7), "in the box")
+    s.enclosure((EDGE, -6.3), (20.0, 4.7), "in the box")
     s.text((20.4, 4.82), "start", ["on the rig"], bold=True)
     s.text(
         (0, -0.9),
@@ -31,7 +32,8 @@ def power(netlist: Netlist) -> Schematic:
             "The shield ends there too, and",
             "is open at the cell.",
             "The rig's metal is joined to",
-            "none of these.",
+            "none of these: the box stands",
+            "on insulating feet.",
             "* optional",
         ],
     )
@@ -41,7 +43,7 @@ def power(netlist: Netlist) -> Schematic:
 def _board(s: Schematic) -> None:
     s.rectangle((9.4, -1.9), (12.6, 4.2), fill="#f7f7f7")
     s.text((10.9, -1.0), "middle", ["PICO"], bold=True)
-    s.wire((7.4, 3.1), (9.4, 3.1))
+    s.wire((3.0, 3.1), (9.4, 3.1))
     s.pin("PICO", "USB", (9.4, 3.1))
     s.text((9.5, 2.98), "start", ["USB"])
     for name, height in (("VSYS", 3.6), ("AGND", 2.7), ("3V3", 1.2), ("GND", 0.3), ("VBUS", -1.2)):
@@ -88,6 +90,10 @@ def _coil_circuit(s: Schematic) -> None:
     s.path([(17.0, -3.55), (17.1, -3.8), (17.2, -3.55)])
     s.beside((17.1, -3.15), ["light only"], "right", 0.2)
     s.wire((13.6, -2.1), (13.6, -2.6))
+    s.wire((13.6, -2.6), (EDGE, -2.6))
+    s.terminal("BOX", "SCREW", (EDGE, -2.6), (0.3, 0.16))
+    s.texts.pop()
+    s.text((EDGE + 0.25, -2.4), "start", ["BOX: its metal, one screw"])
     s.two("R401", elm.ResistorIEC, ((13.6, -4.4), (13.6, -2.6)), "left")
     s.text((13.2, -4.4), "end", ["lets static charge leave;", "carries no current of the coil"])
     s.wire((13.6, -4.4), (13.6, -5.1), (left, -5.1))
@@ -149,7 +155,7 @@ def _release(s: Schematic) -> None:
             _cable(s, (13.4, y), (left, y), "2, twisted")
             s.text((13.2, y - 0.13), "end", [plug])
     s.path([(middle, 1.2), (middle, 0.95), (13.4, 0.95)], width=2.6)
-    s.text((13.6, 12.64), "start", ["chain, 2 wires"])
+    s.text((13.6, 12.64), "start", ["chain, 2 wires of 1.5 mm²"])
     s.text((13.2, 12.37), "end", ["X301.1"])
     s.text((13.2, 0.82), "end", ["X301.2"])
     y = -0.6
@@ -159,7 +165,10 @@ def _release(s: Schematic) -> None:
     s.text(
         (0, -2.3),
         "start",
-        ["* optional.  Thick: carries the coil's current. No plug fits another one's socket."],
+        [
+            "* optional.  Thick: carries the coil's current. No plug fits another one's socket.",
+            "The box stands on insulating feet; no metal of it touches the rig.",
+        ],
     )
 
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import schemdraw.elements as elm
 from lettering import Point
 from netlist import Netlist
-from schematic import Schematic
+from schematic import Made, Schematic
 
 RAIL = -7.4  # battery minus
 BUS = -1.2  # end of the chain
@@ -50,9 +48,11 @@ def _contacts(s: Schematic) -> None:
     for row, (name, pins, kind, words) in enumerate(contacts):
         left = x + STEP * row
         if name == "S301":  # the only one that is made while nobody is there
-            kind = partial(elm.Switch, nc=True)
+            kind = Made
         s.two(name, kind, ((left, y), (left + 1.8, y)), "", pins)
         s.beside((left + 0.9, y), [name, *words], "above", 0.7)
+        for pin, at in zip(pins, (left + 0.35, left + 1.45), strict=True):
+            s.text((at, y - 0.45), "middle", [pin])
         if row < len(contacts) - 1:
             s.wire((left + 1.8, y), (left + STEP, y))
     end = x + STEP * (len(contacts) - 1) + 1.8
@@ -66,7 +66,7 @@ def _battery(s: Schematic) -> None:
     s.label("BT301", (0.3, (RAIL - 1.2) / 2), "right", 0.6)
     s.wire((0.3, -1.2), (0.9, -1.2))
     s.two("F301", elm.FuseIEC, ((0.9, -1.2), (2.9, -1.2)))
-    s.beside((1.9, -1.2), ["F301", "1 A time-lag"], "below", 0.4)
+    s.beside((1.9, -1.2), ["F301", "2 A time-lag"], "below", 0.4)
     s.wire((2.9, -1.2), (3.9, -1.2), (3.9, -0.2))
 
 
@@ -150,6 +150,7 @@ def driver(netlist: Netlist) -> Schematic:
             "OK301 and OK302: their other halves are in the drawing of the chain.",
             "Both must be lit: the latch opens only while the heartbeat lives",
             "and GP12 is high, and no longer than the one-shot.",
+            "IC301's numbers: hold them against your data sheet.",
         ],
     )
     return s
@@ -246,7 +247,7 @@ def _one_shot(s: Schematic, y: float) -> None:
 
 def _timing(s: Schematic, top: float) -> None:
     rc, low, node = 6.0, 8.6, top + 0.9
-    for pin, x, name in (("2", rc, "RC"), ("1", low, "C")):
+    for pin, x, name in (("2", rc, "RC"), ("1", low, "GND")):
         s.pin("IC301", pin, (x, top))
         s.text((x, top - 0.42), "middle", [name])
         s.text((x - 0.12, top + 0.14), "end", [pin])
@@ -254,6 +255,8 @@ def _timing(s: Schematic, top: float) -> None:
     s.two("C303", elm.Capacitor, ((rc, node), (low, node)), "above")
     s.two("R303", elm.ResistorIEC, ((rc, node + 1.8), (rc, node)), "left")
     s.supply("3V3", (rc, node + 1.8))
+    s.wire((low, node), (low + 1.1, node))
+    s.ground((low + 1.1, node))
 
 
 def _second_half(s: Schematic, corner: Point) -> None:

@@ -75,6 +75,21 @@ def test_a_published_table_comes_back(chip):
     assert found.noise_forced == pytest.approx(NOISE_FORCED_STEPS, abs=0.03)
 
 
+def test_an_own_reference_below_the_pin_s_high_level_changes_nothing():
+    """3.0 V at ADC_VREF, the front end's, while the ramp goes on to 3.3 V."""
+    true = published_linearity("RP2040")
+    counts = counted(true, high_over_reference=1.1)
+    assert any(one.counts[-1] for one in counts.held)  # a constant level lies beyond
+    found = evaluate(counts, DAY)
+    as_counted, as_kept = off(found, true)
+    assert found.doubts == found.remarks == ()
+    assert np.mean(np.abs(as_counted) <= 2.0 * found.level_u) == pytest.approx(0.9545, abs=0.02)
+    assert math.sqrt(np.mean(as_kept**2)) < 0.1
+    assert found.wide_codes == (511, 1535, 2559, 3583)
+    assert found.noise_saving == pytest.approx(NOISE_STEPS, abs=0.03)
+    assert found.source_u < 0.3
+
+
 def test_a_width_of_ten_steps_is_found_where_it_is():
     """RP2040-E11: the code below 512 is some nine steps too wide, its neighbours are not."""
     true = Linearity(

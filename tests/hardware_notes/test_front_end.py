@@ -19,16 +19,22 @@ from scipy import signal
 from sheets import NOTES
 from spice import CABLE, Bench
 
+import config
 from tautlog.analysis.analog_filter import CORRIDOR_DB, class_loss_db
-from tautlog.board.at_rest import ZERO_REFUSED
+from tautlog.board.at_rest import AtRest
+from tautlog.model.calibration import Calibration
 
 NGSPICE = shutil.which("ngspice")
 needs_ngspice = pytest.mark.skipif(not NGSPICE, reason="ngspice is not installed (Debian: ngspice)")
 PAIRS = list(itertools.combinations(CABLE, 2))
 STEP_V = 3.0 / 4096
-SPAN_V = figures.HIGH_V - figures.LOW_V
-# As the firmware is delivered (config.py): the least level, in 4096ths of the reference.
-LEVEL_LOWEST_V = 100 * STEP_V
+CHAIN = Calibration(
+    newton_per_volt=1e3 / figures.volt_newton(),
+    zero_v=figures.LEVEL_V,
+    reference_v=figures.EXCITATION_V,
+    rail_low_v=figures.LOW_V,
+    rail_high_v=figures.HIGH_V,
+)
 SHEET = " ".join((NOTES / "2_analogue.md").read_text(encoding="utf-8").split())
 
 
@@ -157,9 +163,30 @@ def said(pattern):
 
 
 def is_refused(read_v):
-    """As the board and board/at_rest.py do."""
-    full = read_v >= 3.0 - STEP_V
-    return full or read_v < LEVEL_LOWEST_V or abs(read_v - figures.LEVEL_V) > ZERO_REFUSED * SPAN_V
+    """As the board does by its config.py, and the laptop by the sheet's campaign.toml."""
+    code = read_v / STEP_V
+    rest = AtRest("", CHAIN, config.REDUCTION, read_v, 1e-3, CHAIN.zero_v)
+    by_laptop = any(finding.refuses for finding in rest.level())
+    return by_laptop or not config.LEVEL_LOWEST <= code <= config.LEVEL_HIGHEST
+
+
+def test_a_level_at_rest_is_not_refused():
+    assert not is_refused(figures.LEVEL_V)
+
+
+@pytest.mark.parametrize(
+    ("pull_ohm", "shift_v"),
+    [
+        (figures.pull_ohm(figures.high_gain(), 1000.0), figures.shift_level()),
+        (figures.pull_ohm(figures.high_gain(), 350.0), figures.high_wrong()),
+    ],
+)
+def test_a_bridge_of_another_resistance_is_bent_as_the_rule_says(pull_ohm, shift_v):
+    """Kirchhoff's equations of both signal nodes, four arms of 1000 ohm and the two resistors."""
+    arm, pull = 1 / 1000.0, 1 / pull_ohm
+    plus_v = 3.0 * arm / (2 * arm + pull)  # R106 to ground
+    minus_v = 3.0 * (arm + pull) / (2 * arm + pull)  # R105 to the excitation
+    assert (minus_v - plus_v) * figures.high_gain() == pytest.approx(shift_v, rel=0.01)
 
 
 def stated_v(text):

@@ -25,7 +25,7 @@ OPTO_BREAKS_V, OPTO_REVERSE_A, LIGHT_REVERSE_V = 6.0, 1e-4, 5.0
 
 DECK = """chain, driver and coil
 VB bat 0 {battery}
-RF bat c1 0.1
+RF bat c1 {loop}
 VC cc 0 PWL(0 1 {opens} 1 {opens_after} 0)
 SC c1 ce cc 0 CONTACT
 .model CONTACT SW(VT=0.5 RON=0.05 ROFF=100meg)
@@ -83,7 +83,16 @@ meas tran light_most max light_back
 
 
 def simulate(
-    tmp_path, *, opens=1.0, late=0.15, enable="0 1", pulse="", battery=12.0, short="", without=()
+    tmp_path,
+    *,
+    opens=1.0,
+    late=0.15,
+    enable="0 1",
+    pulse="",
+    battery=12.0,
+    short="",
+    without=(),
+    loop=0.1,
 ):
     """Run the coil's circuit; a pulse of 100 ms from 10 ms on; what was measured, by name."""
     ngspice = shutil.which("ngspice")
@@ -91,6 +100,7 @@ def simulate(
         pytest.skip("no ngspice here: Debian's package of that name brings it")
     text = DECK.format(
         battery=battery,
+        loop=loop,
         breaks=OPTO_BREAKS_V,
         opens=opens,
         opens_after=opens + 1e-4,
@@ -147,6 +157,14 @@ def test_a_pulse_drives_the_coil_and_ends_as_the_sheet_says(tmp_path):
     assert before["current_late"] > tenth * 0.9
     assert after["current_late"] < tenth * 1.1
     assert_within_ratings(after)
+
+
+def test_the_chain_s_cable_must_be_thick_enough(tmp_path):
+    """A tired battery: with the loop that the sheet allows the coil pulls, with thin wire not."""
+    within = simulate(tmp_path, battery=release.FLAT_V, loop=release.LOOP_OHM)
+    thin = simulate(tmp_path, battery=release.FLAT_V, loop=release.loop_thin())
+    assert thin["current_most"] < release.pull_current() < within["current_most"]
+    assert within["current_most"] == pytest.approx(release.loop_current(), rel=0.05)
 
 
 def test_a_contact_that_opens_in_the_pulse_ends_the_pull_as_soon(tmp_path):

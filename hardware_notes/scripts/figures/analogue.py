@@ -288,6 +288,18 @@ def refused_off() -> float:
     return 0.05 * (HIGH_V - LOW_V)
 
 
+@figure("N", ".0f")
+def zero_hidden() -> float:
+    """The cell's own zero, toward tension, from which on touching signal wires are not refused."""
+    return (shift_level() - 0.05 * (HIGH_V - LOW_V)) / volt_newton() * 1e3
+
+
+@figure("%", ".0f")
+def weights_reach() -> float:
+    """The heaviest weight over the rated load."""
+    return 100 * WEIGHTS_N / RATED_N
+
+
 def _zero(trimmer_ohm: float) -> float:
     lower = ohm("R109") + trimmer_ohm
     return middle() * lower / (ohm("R107") / 2 + lower)
@@ -362,10 +374,45 @@ def other_gain() -> float:
     return _first_gain() * (1 + OTHER_R111_OHM / ohm("R112"))
 
 
+def pull_ohm(other: float, bridge_ohm: float) -> float:
+    """R105 and R106 that shift the level as much as here, for a gain and a bridge."""
+    return ohm("R105") * other / gain() * bridge_ohm / spice.BRIDGE_OHM
+
+
 @figure("Mohm", ".1f")
 def other_pull() -> float:
-    """R105 and R106 that shift the level as much as here."""
-    return ohm("R105") * other_gain() / gain() / 1e6
+    """The same for the other cell; its bridge has 350 ohm."""
+    return pull_ohm(other_gain(), spice.BRIDGE_OHM) / 1e6
+
+
+# A third one, whose bridge has another resistance: 2 kN, 3 mV/V, 1000 ohm, F = 785 N
+
+HIGH_BRIDGE_OHM, HIGH_R111_OHM = 1000.0, 36e3
+
+
+@figure("", ".0f")
+def high_gain() -> float:
+    """Gain with the next lower value of R111."""
+    return _first_gain() * (1 + HIGH_R111_OHM / ohm("R112"))
+
+
+@figure("Mohm", ".1f")
+def high_pull() -> float:
+    """R105 and R106 for it."""
+    return pull_ohm(high_gain(), HIGH_BRIDGE_OHM) / 1e6
+
+
+@figure("V", ".2f")
+def high_wrong() -> float:
+    """What the level would shift by, were the bridge forgotten."""
+    forgotten = pull_ohm(high_gain(), spice.BRIDGE_OHM)
+    return high_gain() * (EXCITATION_V / forgotten) * HIGH_BRIDGE_OHM / 2
+
+
+@figure("", ".2f")
+def upper_share() -> float:
+    """Upper end of the prediction over the target."""
+    return UPPER_N / TARGET_N
 
 
 @figure("N", ".2f")

@@ -17,6 +17,11 @@ SUPPLY_V, COIL_OHM, COIL_H = 12.0, 6.0, 0.06
 FULL_V, FLAT_V = 14.4, 11.0  # a charged and a tired lead-acid battery of 12 V, common practice
 PULL_V = 9.0  # at which it still pulls, warm
 DIODE_V, ZENER_V = 0.8, PARTS.number("D304")
+COPPER_PER_K, HOTTER_K = 0.00393, 100.0  # [S407]; a coil of its class at the end of its heating
+COPPER_OHM_M = 1.7241e-8  # [S407]
+CHAIN_M, THIN_M2, WIRE_M2 = 40.0, 0.5e-6, 1.5e-6  # there and back, through all contacts
+LOOP_OHM = 0.5  # chain, contacts, fuse and coil's cable together, at most
+FUSE_A, FUSE_SHARE = 2.0, 0.29  # of the melting integral, for 10 000 pulses [S111]
 DROPPED = 0.1  # of the current: the latch has let go of its armature (common practice)
 
 USB_V, LED_V = 5.0, 1.2
@@ -79,15 +84,89 @@ def drain():
     return FULL_V + DIODE_V + ZENER_V
 
 
+@figure("A", ".1f")
+def coil_full():
+    """With a charged battery, the coil cold."""
+    return FULL_V / COIL_OHM
+
+
+@figure("W", ".0f")
+def coil_heat():
+    return FULL_V**2 / COIL_OHM
+
+
+@figure("A", ".2f")
+def coil_hot():
+    """At 12 V, the coil 100 K warmer."""
+    return SUPPLY_V / (COIL_OHM * (1 + COPPER_PER_K * HOTTER_K))
+
+
 @figure("A²s", ".1f")
 def fuse_pulse():
-    return coil_current() ** 2 * one_shot_most() / 1e3
+    """The longest pulse with a charged battery; the rise counted as if at once."""
+    return coil_full() ** 2 * one_shot_most() / 1e3
+
+
+@figure("A²s", ".0f")
+def fuse_wanted():
+    """Melting integral of a fuse that stands 10 000 such pulses."""
+    return fuse_pulse() / FUSE_SHARE
 
 
 @figure("", ".1f")
 def fuse_times():
     """The coil's lasting current in units of the fuse's rated one."""
-    return coil_current() / 1.0
+    return coil_full() / FUSE_A
+
+
+@figure("A", ".0f")
+def fuse_short():
+    """A tired battery, shorted behind the whole loop."""
+    return FLAT_V / LOOP_OHM
+
+
+# The chain's cable
+
+
+@figure("ohm", ".2f")
+def loop_thin():
+    return COPPER_OHM_M * CHAIN_M / THIN_M2
+
+
+@figure("ohm", ".2f")
+def loop_wire():
+    return COPPER_OHM_M * CHAIN_M / WIRE_M2
+
+
+@figure("A", ".2f")
+def loop_thin_current():
+    """With a tired battery."""
+    return FLAT_V / (COIL_OHM + loop_thin())
+
+
+@figure("A", ".2f")
+def pull_current():
+    return PULL_V / COIL_OHM
+
+
+@figure("A", ".2f")
+def loop_current():
+    """With a tired battery and the largest loop that is allowed."""
+    return FLAT_V / (COIL_OHM + LOOP_OHM)
+
+
+@figure("V", ".1f")
+def loop_hot():
+    """Across a coil that is 100 K warmer, tired battery, largest loop."""
+    coil = COIL_OHM * (1 + COPPER_PER_K * HOTTER_K)
+    return FLAT_V * coil / (coil + LOOP_OHM)
+
+
+@figure("ms", ".0f")
+def pulls_loop():
+    """The current of PULL_V is there: L and R in closed form, tired battery, largest loop."""
+    whole = COIL_OHM + LOOP_OHM
+    return 1e3 * COIL_H / whole * log(1 / (1 - pull_current() * whole / FLAT_V))
 
 
 @figure("mA", ".1f")

@@ -200,6 +200,7 @@ def load_u(bare: Linearity, held: tuple[HeldLevel, ...]) -> float | None:
         None if it was not measured.
     """
     levels = bare.levels(1)
+    held = _inside(held)
     fast = {one.level: _mean(levels, one) for one in held if not one.slow and not one.forced}
     slow = {one.level: _mean(levels, one) for one in held if one.slow and not one.forced}
     places = np.array(sorted(fast.keys() & slow.keys()))
@@ -212,6 +213,15 @@ def load_u(bare: Linearity, held: tuple[HeldLevel, ...]) -> float | None:
     height = float(np.linalg.lstsq(shape, shifts, rcond=None)[0][2])
     height_u2 = variance * float(np.linalg.inv(shape.T @ shape)[2, 2])
     return BOW_RMS * math.sqrt(height**2 + height_u2)
+
+
+def _inside(held: tuple[HeldLevel, ...]) -> tuple[HeldLevel, ...]:
+    """Constant levels that lie inside the converter's range.
+
+    Where the converter has a reference below the pin's high level, as with an own one of 3.0 V,
+    the highest level lies beyond the last code, and says nothing of noise and load.
+    """
+    return tuple(one for one in held if not (one.counts[0] or one.counts[-1]))
 
 
 def _mean(levels: FloatArray, held: HeldLevel) -> tuple[float, float]:
@@ -282,7 +292,7 @@ def _noise(bare: Linearity, held: tuple[HeldLevel, ...], *, forced: bool) -> flo
     """
     levels = bare.levels(1)
     found = []
-    for one in held:
+    for one in _inside(held):
         total = float(one.counts.sum())
         if bool(one.forced) is forced and not one.slow and total > 1.0:
             variance = _mean(levels, one)[1] * total

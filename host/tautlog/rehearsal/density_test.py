@@ -35,6 +35,8 @@ class Source:
         Shift of the highest level by the input's load, and what of it is a bow.
     drift_steps : float
         Standard deviation of a slow bend between one ramp and the next, in steps.
+    high_over_reference : float
+        The pin's high level over the converter's reference: 1.1 with a reference of 3.0 V.
     """
 
     lag_steps: float = 5.0
@@ -43,6 +45,7 @@ class Source:
     load_steps: float = 10.0
     load_bow_steps: float = 0.0
     drift_steps: float = 0.0
+    high_over_reference: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -122,7 +125,7 @@ def _held(
     loaded = 1.0 / SLOWER if slow else 1.0
     shifted = level - loaded * _loaded(source, share) + 4.0 * source.bow_steps * share * (1 - share)
     conversions = test.held_conversions // (SLOWER if slow else 1)
-    levels = shifted + noise * rng.standard_normal(conversions)
+    levels = source.high_over_reference * shifted + noise * rng.standard_normal(conversions)
     return HeldLevel(level, _codes(linearity, levels), forced, slow)
 
 
@@ -150,6 +153,7 @@ def _ramp(
         change = source.lag_change * lag * share**2 * (1.0 if rises else -1.0)
         levels = full * (share + change) - BEYOND + 4.0 * bend * share * (1.0 - share)
         levels -= _loaded(source, share)
+        levels *= source.high_over_reference
         levels += linearity.noise_steps * rng.standard_normal(levels.size)
         counts += _codes(linearity, levels)
     return counts
