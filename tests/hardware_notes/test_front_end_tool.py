@@ -50,11 +50,9 @@ def test_the_program_plans_with_the_sheets_lines_as_the_sheet_says(tmp_path, mon
     for line in block("text").splitlines():
         assert " ".join(line.split()) in plain, line
     assert f"checked against {figures.UPPER_N:.0f} N, the upper end of the prediction" in plain
-    # A new campaign knows no strengths, and its bring-up was made without the sheet's shunt, whose
-    # step is then asked for; nothing else is doubted.
+    # A new campaign knows no strengths; nothing else is doubted.
     looks = re.findall(r"(?:LOOK:|REFUSE) +(.*)", out)
-    doubts = [look for look in looks if "[[element]]" not in look]
-    assert [re.sub(r".*missing: (\w+):.*", r"\1", doubt) for doubt in doubts] == ["shunt"]
+    assert [look for look in looks if "[[element]]" not in look] == []
 
 
 def test_a_wrong_gain_is_told_by_the_program(tmp_path, monkeypatch, capsys):
