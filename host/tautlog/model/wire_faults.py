@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 OPENED, SHORTED, STUCK, EXCHANGED = "open", "short", "stuck", "exchanged"
-TO_SUPPLY = "to supply"
 TRIED, NOT_TRIED = "rehearsed, own simulation", "not tried"
 
 
@@ -23,7 +22,7 @@ class WireFault:
     wire : str
         As the bench and the board call it.
     kind : str
-        OPENED, SHORTED, STUCK, EXCHANGED or TO_SUPPLY.
+        OPENED, SHORTED, STUCK or EXCHANGED.
     what : str
         The fault, in words.
     reads : str
@@ -113,12 +112,8 @@ FAULTS = (
               "not seen: the test lamp was lit"),
     WireFault("drive", SHORTED, f"drive's wire shorted {_GROUND}", "no release", "drive",
               "not seen: the test lamp was lit"),
-    WireFault("drive", STUCK, "the pulse's half of the driver conducts for good",
+    WireFault("drive", STUCK, "drive's wire shorted to the supply, or driver conducts for good",
               "released as soon as it is enabled", "enable", "not seen: the driver was enabled"),
-    WireFault("drive", TO_SUPPLY, "drive's wire shorted to the supply, with the one-shot",
-              "one pulse at most, at power-up or at the moment of the short, which is a release if "
-              "armed and held; then no edge, no release", "drive",
-              "not seen: the test lamp was lit", NOT_TRIED),
     WireFault("key-pole", SHORTED, "key's own pole in the coil's supply bridged or welded",
               "nothing: the key no longer cuts the coil", "key-pole",
               "not seen: the test lamp stayed dark"),
