@@ -141,7 +141,7 @@ def _pass_band(axes: Any) -> None:
     _note(axes, "this front end", (2900, -2.2), (0, 0), "left")
     _note(axes, "one RC of 1 kHz", (700, -2.2), (0, 0), "right")
     axes.set(xlim=(100, 14_000), ylim=(-4, 0.6), xlabel="frequency, Hz", ylabel="dB")
-    words = "markers: the most that a\nclass leaves, at its number\nand at 5/3 of it"
+    words = "markers: the most\nthat a class leaves,\nat its number and\nat 5/3 of it"
     _note(axes, words, (110, -3.2), (0, 0), "left", va="center", fontsize=9)
     axes.set_title("What is taken", fontsize=10)
     axes.grid(alpha=0.3, which="major")
