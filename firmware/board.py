@@ -155,7 +155,8 @@ class Board(Bare):
         return _KEPT[:count]
 
     def free_bytes(self):
-        """Memory that is left."""
+        """Memory that is left; only asked where nothing is at stake."""
+        gc.collect()
         return gc.mem_free()
 
     def start(self, history):

@@ -20,7 +20,7 @@ MAGIC = b"tautevt1"
 LINE = "<IIHHHH"  # of the table: number + 1 (0: empty), stamp, flags, lost, low, high
 LINE_BYTES = 16
 PIECE_BYTES = 4096  # one block of a board's file system
-FILE_BYTES = 1280  # an open file needs 1148 in one piece (MicroPython 1.28, littlefs, seen)
+FILE_BYTES = 1152  # an open file needs 1148 in one piece (MicroPython 1.28, littlefs, seen)
 
 
 class Keepsake:

@@ -203,7 +203,7 @@ def _place() -> Path | None:
 
 
 def _chip() -> str:
-    """Chip of the campaign around this folder, so that its drops can be practised; else the usual one."""
+    """Chip of the campaign around this folder, whose drops are practised; else the usual one."""
     from tautlog.campaign.campaign import read_campaign
     from tautlog.files.campaign_folder import find_campaign
     from tautlog.rehearsal.scene import CHIP
