@@ -7,7 +7,6 @@ that finds the file at power-up holds the event again.
 """
 
 import binascii
-import gc
 import os
 import struct
 
@@ -109,9 +108,8 @@ class Keepsake:
         return True
 
     def _make_room(self):
-        """Let go what was kept for the file, which is opened next."""
+        """Let go what was kept for the file, which is opened next and finds it by collecting."""
         self._room = None
-        gc.collect()
 
     def forget(self):
         """The event is of no use any more: remove its file."""
