@@ -3,11 +3,16 @@
 The board module is built on it, and a board with a wrong config.py is nothing else.
 """
 
+import gc
+
 import micropython
 
 # First of all: a laptop may greet a board that is still starting, and any byte 3 of a
 # frame would count as Ctrl-C.
 micropython.kbd_intr(-1)
+# While it starts, what each import leaves is collected soon and its place used again: the free
+# memory stays in one piece, and nothing is spilled over an event of an earlier life.
+gc.threshold(4000)
 
 import os  # noqa: E402
 import sys  # noqa: E402

@@ -8,17 +8,15 @@ the main loop does.
 import gc
 import sys
 
-gc.threshold(16000)  # until the memory is taken, so that nothing is spilled over an event
-
-import config  # noqa: E402
-import hardware  # noqa: E402
-from hardware import powerup  # noqa: E402
+import config
+import hardware
+from bare import CHIP, Bare, set_regulator
+from hardware import powerup
 
 powerup.rescue()
 # Samples need most of the memory, in one piece.
 _KEPT, _RAW, config.HISTORY_BLOCKS = powerup.take()
 del powerup, hardware.powerup, sys.modules["hardware.powerup"]
-gc.threshold(-1)
 
 import os  # noqa: E402
 import time  # noqa: E402
@@ -28,7 +26,6 @@ import micropython  # noqa: E402
 from machine import WDT, Pin, Timer, idle  # noqa: E402
 
 import wire  # noqa: E402
-from bare import CHIP, Bare, set_regulator  # noqa: E402
 from hardware.beat import Beat  # noqa: E402
 from hardware.crc import Check  # noqa: E402
 from hardware.edges import EdgeStamps, EdgeWatch  # noqa: E402
@@ -158,13 +155,15 @@ class Board(Bare):
         return _KEPT[:count]
 
     def free_bytes(self):
-        """Memory that is left."""
+        """Memory that is left; only asked where nothing is at stake."""
+        gc.collect()
         return gc.mem_free()
 
     def start(self, history):
         """Sample into `history`; the watchdog runs from now on."""
         self._sampler.start(history)
         gc.collect()
+        gc.threshold(-1)  # see bare.py; from now on when the memory is full, or before arming
         if self._config.WATCHDOG_MS:
             self._watchdog = WDT(timeout=self._config.WATCHDOG_MS)
 

@@ -72,13 +72,7 @@ def state(instrument, inputs):
 
 
 def refusal(reasons, state=wire.SAFE, text=""):
-    """An answer that says no, with the numbers of its reasons."""
-    text = text or "; ".join([_text(reason) for reason in reasons])
+    """An answer that says no, with the numbers of its reasons; the laptop has their texts."""
+    text = text or "reasons " + ", ".join([str(reason) for reason in reasons])
     state = wire.STATES[state]
     return {"ok": False, "error": "refused", "text": text, "reasons": reasons, "state": state}
-
-
-def _text(reason):
-    if reason < wire.READBACK_OPEN:
-        return wire.REASONS[reason][1]
-    return wire.READBACKS[reason - wire.READBACK_OPEN] + " open"

@@ -4,6 +4,7 @@ import io
 import sys
 
 import bare
+import wire
 from refusal import Refusal
 
 TOLD_LINES = 3  # of a traceback: what it was, and the places nearest to it
@@ -16,13 +17,13 @@ def unfit():
         "%s: the radio of such a board has its LED and the supply's mode, and uses GP23, GP24, "
         "GP25 and GP29; use one without a radio" % board.name()
     )
-    return board, Refusal(board, "unfit", [text])
+    return board, Refusal(board, wire.UNFIT, [text])
 
 
 def wrong_config(faults):
     """A board whose config.py is wrong."""
     board = bare.Bare()
-    return board, Refusal(board, "wrong-config", faults)
+    return board, Refusal(board, wire.WRONG_CONFIG, faults)
 
 
 def not_started(said):
@@ -30,7 +31,7 @@ def not_started(said):
     for name in ("board", "instrument"):
         sys.modules.pop(name, None)
     board = bare.Bare()
-    return board, Refusal(board, "not-started", said)
+    return board, Refusal(board, wire.NOT_STARTED, said)
 
 
 def last_lines(problem):

@@ -19,6 +19,7 @@ MAGIC = b"tautevt1"
 LINE = "<IIHHHH"  # of the table: number + 1 (0: empty), stamp, flags, lost, low, high
 LINE_BYTES = 16
 PIECE_BYTES = 4096  # one block of a board's file system
+FILE_BYTES = 1152  # an open file needs 1148 in one piece (MicroPython 1.28, littlefs, seen)
 
 
 class Keepsake:
@@ -49,6 +50,7 @@ class Keepsake:
     def __init__(self, board, slots, frame_bytes, events_bytes, path):
         self._check = board.check
         self._path = path
+        self._room = bytearray(FILE_BYTES)  # of the file, kept free while it is not open
         self._memory = memoryview(board.memory(size(slots, frame_bytes, events_bytes)))
         start = PAGE_BYTES
         self._page = self._memory[:start]
@@ -78,7 +80,12 @@ class Keepsake:
         tuple or None
             reason, release block, number of the first event, events.
         """
-        if not self._path or not read_file(self._path, self._memory):
+        if not self._path:
+            return None
+        self._make_room()
+        is_read = read_file(self._path, self._memory)
+        self._room = bytearray(FILE_BYTES)
+        if not is_read:
             return None
         self.is_saved = True
         _, _, reason, spare, block, first, count, _ = struct.unpack_from(PAGE, self._page, 0)
@@ -90,13 +97,19 @@ class Keepsake:
         if not self._path or self.is_saved:
             return False
         if self._saving is None:
+            self._make_room()
             self._saving = write_pieces(self._path, self._memory)
         try:
             next(self._saving)
         except StopIteration:
             self._saving = None
+            self._room = bytearray(FILE_BYTES)
             self.is_saved = True
         return True
+
+    def _make_room(self):
+        """Let go what was kept for the file, which is opened next and finds it by collecting."""
+        self._room = None
 
     def forget(self):
         """The event is of no use any more: remove its file."""

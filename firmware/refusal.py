@@ -14,9 +14,9 @@ import wire
 MOST_FAULTS = 8  # that are told at once
 BYTES_A_STEP = 64
 HEADS = {
-    "wrong-config": "config.py of the board is wrong: ",
-    "unfit": "not on this board: ",
-    "not-started": "the firmware did not start: ",
+    wire.WRONG_CONFIG: "config.py of the board is wrong: ",
+    wire.UNFIT: "not on this board: ",
+    wire.NOT_STARTED: "the firmware did not start: ",
 }
 
 
@@ -46,15 +46,15 @@ class Refusal:
     ----------
     board : object
         A link and a name, and no pins; see bare.py.
-    reason : str
-        Name of the reason, see wire.REASONS.
+    reason : int
+        wire.WRONG_CONFIG, UNFIT or NOT_STARTED.
     faults : list of str
         What is wrong, a text each.
     """
 
     def __init__(self, board, reason, faults):
         self._board = board
-        self.reason = next(number for number in wire.REASONS if wire.REASONS[number][0] == reason)
+        self.reason = reason
         self.faults = faults[:MOST_FAULTS]
         if len(faults) > MOST_FAULTS:
             self.faults.append("and %d more" % (len(faults) - MOST_FAULTS))

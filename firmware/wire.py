@@ -205,6 +205,7 @@ EVENT_NAMES = {
     EVENT_READBACK,
 ) = range(1, 16)
 
+# Laptop only: the board names reasons by their numbers.
 REASONS = {
     1: ("aborted", "the laptop called the drop off"),
     2: ("key-off", "the arm key is off, or its wire is open"),
@@ -238,9 +239,9 @@ REASONS = {
     24: ("restarted", "the board restarted during the recording: what came until then is kept"),
     25: ("unfit", "the firmware must not run on this board; no pin is an output"),
     26: ("not-started", "the firmware did not start; no pin is an output"),
-    # From READBACK_OPEN on: that of this place in READBACKS is open. Not in this table, for the
-    # board has no memory for texts that few need; the laptop's are in model/readbacks.py.
+    # From READBACK_OPEN on: that of this place in READBACKS is open; see model/readbacks.py.
 }
+# End of laptop only.
 (
     ABORTED,
     KEY_OFF,
@@ -325,6 +326,7 @@ class Check:
         """Low 16 bits."""
         return self._value & 0xFFFF
 
+    # Laptop only:
     def seal(self, frame):
         """Write both checks of a frame that fills `frame` and whose other bytes are there."""
         end = len(frame) - TRAILER_BYTES
@@ -334,6 +336,8 @@ class Check:
         frame[CHECKED_BYTES + 1] = low >> 8
         self.over(frame, 0, end)
         self.put(frame, end)
+
+    # End of laptop only.
 
 
 def bits_for(reduction, converter_bits):
@@ -360,6 +364,7 @@ def value_at(frame, place, bits):
     return u16(frame, at) >> 4 if place & 1 else u16(frame, at) & 0xFFF
 
 
+# Laptop only:
 def put_values(frame, plain, bits):
     """Write values, u16 each in `plain`, to a block's frame.
 
@@ -377,6 +382,7 @@ def put_values(frame, plain, bits):
         at += 3
 
 
+# End of laptop only.
 def put_header(buffer, kind, length, sequence, check):
     """Write a frame's header to the first bytes of `buffer`; `check` is a Check."""
     struct.pack_into(HEADER, buffer, 0, SYNC, VERSION, kind, length, sequence & 0xFFFF, 0)
@@ -448,6 +454,7 @@ class Decoder:
         """Bytes that may still become a frame."""
         return self._end - self._start
 
+    # Laptop only:
     def room(self):
         """Bytes that one `feed` takes now."""
         return len(self.buffer) - self.pending()
@@ -461,6 +468,7 @@ class Decoder:
         self._view[self._end : end] = data
         self._end = end
 
+    # End of laptop only.
     def feed_byte(self, byte):
         """Take one byte; the board's way, which allocates nothing."""
         if self._end == len(self.buffer):

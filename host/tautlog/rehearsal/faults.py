@@ -163,8 +163,8 @@ _ALL = (
     ),
     Fault(
         "other-chip",
-        "the calibration is corrected for an RP2040, and the board is an RP2350",
-        lambda scene: replace(scene, chip="RP2350"),
+        "the calibration is corrected for one chip, and the board is the other",
+        lambda scene: replace(scene, chip="RP2040" if scene.chip == "RP2350" else "RP2350"),
     ),
     Fault("source-weak", "20 kohm before the converter, whose input loads it", _source_weak),
     Fault("mains-hum", "hum of 3 % of the target on the signal", _hum),

@@ -143,8 +143,9 @@ def default_scene(
     mass_kg: float = DEFAULT_MASS_KG,
     height_m: float = DEFAULT_HEIGHT_M,
     target_n: float = DEFAULT_TARGET_N,
+    chip: str = CHIP,
 ) -> Scene:
-    """The scene of a crew that did everything right and aims at mid-band.
+    """The scene of a crew that did everything right and aims at mid-band, with a board of a chip.
 
     Raises
     ------
@@ -161,7 +162,7 @@ def default_scene(
         friction_n=0.04 * mass_kg * 9.80665,
     )
     model = model_for_peak(rough, MID_BAND * target_n)
-    steps = some_converter(CHIP, 0)
+    steps = some_converter(chip, 0)
     chain = replace(chain_for_range(HEADROOM * target_n), steps=steps)
     low_v, high_v = chain.usable_v
     calibration = Calibration(
@@ -182,7 +183,7 @@ def default_scene(
         line="line-A",
         note="rehearsed drop, no hardware",
     )
-    return Scene(model, chain, Behaviour(), calibration, setup)
+    return Scene(model, chain, Behaviour(), calibration, setup, chip=chip)
 
 
 def with_readbacks(scene: Scene) -> Scene:
