@@ -108,6 +108,13 @@ def test_articles_are_answered_one_by_one():
     assert answer.word == "1 OF 3 ARTICLES PROVEN, 1 FAILED"
 
 
+def test_what_was_decided_against_the_proposal_is_not_counted_with_the_rest():
+    other = replace(SETUP, article="b")
+    answer = answer_of([drop(1, "pass", "pass"), drop(2, "no-test", "pass", setup=other)], CAMPAIGN)
+    assert answer.word == "1 OF 2 ARTICLES PROVEN, 1 BY DECISION AGAINST THE PROPOSAL"
+    assert answer.kind == "open"
+
+
 def test_a_rehearsal_that_was_changed_is_not_hidden():
     changed = replace(SETUP, not_sealed="counts")
     assert kind(drop(1, "fail", setup=changed, origin=REHEARSED)) == "failed"

@@ -14,9 +14,9 @@ from tautlog.campaign.bring_ups import add_step, proving_of, read_bring_up
 from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
 from tautlog.drop.bring_up import BringUp
-from tautlog.errors import AbortedError
+from tautlog.errors import AbortedError, LinkError
 from tautlog.firmware import wire
-from tautlog.model.proven_wiring import AS_EXPECTED, NOT_AS_EXPECTED, unproven
+from tautlog.model.proven_wiring import AS_EXPECTED, NOT_AS_EXPECTED, NOT_DONE, unproven
 from tautlog.model.wire_faults import FAULTS, LIGHTS, TRIED
 from tautlog.rehearsal.bench import Bench
 from tautlog.rehearsal.bench_hands import BenchHands
@@ -169,6 +169,26 @@ def test_a_coil_that_was_left_on_is_told_and_nothing_is_armed_after_it(bench, wh
     assert found[-1].step == "drive"
     assert "THE LATCH OPENED" in found[-1].why
     assert bench[0].ask("status")["state"] == "safe"
+
+
+@pytest.mark.parametrize("how", ["lost", "Ctrl-C"])
+def test_what_ends_while_armed_takes_an_earlier_good_result_away(bench, whole, monkeypatch, how):
+    """Else the newest attempt, which came to nothing, would hide behind an older one."""
+    kept = []
+    one = session_of(bench, keep=kept.append)
+    assert [step.result for step in one.run([one.named("lamp")])] == [AS_EXPECTED, AS_EXPECTED]
+
+    def broken(*_):
+        raise LinkError("the port is gone") if how == "lost" else KeyboardInterrupt
+
+    monkeypatch.setattr("tautlog.drop.bring_up.try_armed", broken)
+    with pytest.raises(AbortedError if how == "lost" else KeyboardInterrupt) as told:
+        list(one.run([one.named("lamp")]))
+    assert how != "lost" or "ARMED" in str(told.value)
+    assert how != "lost" or "key off" in str(told.value)
+    assert (kept[-1].step, kept[-1].result) == ("lamp", NOT_DONE)
+    assert "while the board was armed" in kept[-1].why
+    assert one.named("lamp") in one.open_steps(kept)
 
 
 def test_without_the_phrase_nothing_is_armed_and_nothing_done(bench, whole):

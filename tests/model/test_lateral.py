@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from tautlog.errors import PlanError
 from tautlog.model.fasteners import INCH_M, LBF_N
+from tautlog.model.fastening import Fastening
 from tautlog.model.lateral import (
     BOLT_YIELD_PA,
     PSI_PA,
@@ -169,3 +170,23 @@ def test_nothing_is_stronger_across_the_grain(plane):
 def test_beyond_their_validity_formulas_refuse(call):
     with pytest.raises(PlanError):
         call()
+
+
+@pytest.mark.parametrize(
+    "absurd",
+    [
+        {"kind": "lag-screw", "diameter_mm": 10.0, "thread_mm": 1000.0, "wood": 0.5},
+        {"kind": "tapped-hole", "diameter_mm": 10.0, "thread_mm": 1000.0},
+        {"kind": "wood-screw", "diameter_mm": 4.0, "thread_mm": 120.0, "wood": 0.5},
+        {
+            "kind": "lag-screw",
+            "diameter_mm": 10.0,
+            "thread_mm": 80.0,
+            "wood": 0.5,
+            "count": 1000,
+        },
+    ],
+)
+def test_what_would_break_by_itself_first_is_not_reckoned(absurd):
+    with pytest.raises(PlanError, match=r"diameters are reckoned|allowed are 1 to"):
+        Fastening(**absurd)

@@ -245,5 +245,6 @@ def _print(one: Fastening) -> None:
             f"edge {far['loaded_edge_m']} if loaded, else {far['free_edge_m']}"
         )
     click.echo(
-        "this is no structural proof: prove the real mount by a pull; local codes come first"
+        "the steel of the fastener itself is reckoned for `bolt` alone, and may break first; this "
+        "is no structural proof: prove the real mount by a pull; local codes come first"
     )

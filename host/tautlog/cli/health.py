@@ -63,7 +63,8 @@ def command(
     With --bring-up it leads through the first day: it says which wire to open or to short, shows
     what is expected beside what the board reads, asks what only a person can see, and keeps it
     all in the campaign. It ARMS the board, with the latch's coil off and a test lamp in its
-    place. Without a whole bring-up of this board, with these pins and channels, no drop is armed.
+    place. Without a whole bring-up of this board, with these pins and channels, no drop of the
+    campaign is armed.
     """
     if bringing_up:
         from tautlog.cli.bring_up import Asked, bring_up

@@ -18,8 +18,15 @@ from tautlog.board.shunt import Shunt
 from tautlog.campaign.bring_ups import board_seen, parts_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.fitted_shunt import shunt_of
-from tautlog.drop.trial import OPENED, Trial, try_armed
-from tautlog.errors import AbortedError, CalibrationError, CampaignError, RefusedError
+from tautlog.drop.trial import OPENED, Told, Trial, try_armed
+from tautlog.errors import (
+    AbortedError,
+    BoardError,
+    CalibrationError,
+    CampaignError,
+    LinkError,
+    RefusedError,
+)
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, role_of
@@ -207,7 +214,13 @@ class BringUp:
             not_done = not_done or self.hands.do(step, phase)
             if not_done:
                 continue
-            reading = self._confirmed(phase) if step.name == BENCH else self._read(phase)
+            try:
+                reading = self._confirmed(phase) if step.name == BENCH else self._read(phase)
+            except BaseException as problem:
+                if phase.armed and self._coil_is_out:  # an earlier good result no longer stands
+                    cut = _cut_short(problem)
+                    self.keep(self._made(step, expected, [*read, "nothing"], [], cut, None, ""))
+                raise
             first = first or reading
             scale = self._scale(phase)
             read.append(read_text(phase, reading, names, scale.column))
@@ -246,7 +259,7 @@ class BringUp:
 
     def _confirmed(self, phase: Phase) -> Reading:
         self._coil_is_out = self.hands.coil_is_out(phase)
-        return Reading(self._inputs(), seen=self._coil_is_out)
+        return Reading(_inputs_of(self.session, self.wiring), seen=self._coil_is_out)
 
     def _read(self, phase: Phase) -> Reading:
         # Blocks that are under way still hold what was before; nothing arms on a restless signal.
@@ -254,51 +267,41 @@ class BringUp:
         if phase.armed:
             return self._armed(phase)
         if phase.question:
-            return Reading(self._inputs(), seen=self.hands.sees(phase))
+            return Reading(_inputs_of(self.session, self.wiring), seen=self.hands.sees(phase))
         health = read_health(self.session, self._believed(0))
         levels_v = health.channels_v or (health.level_v,)
         noises_v = health.channels_noise_v or (health.noise_v,)
         shunt = shunt_of(self.campaign, self.campaign.calibration, asked=True) or Shunt()
-        step_v, good = self._shunt(shunt) if phase.shunt else (None, False)
+        step_v, good = (
+            _shunt_step(self.session, self._believed(0), shunt) if phase.shunt else (None, False)
+        )
         refused = tuple(
             self._refused(column, levels_v[column], noises_v[column])
             for column in range(len(levels_v))
         )
         return Reading(
-            self._inputs(), levels_v, noises_v, refused, step_v, good, f"{shunt.text} expected"
+            _inputs_of(self.session, self.wiring),
+            levels_v,
+            noises_v,
+            refused,
+            step_v,
+            good,
+            f"{shunt.text} expected",
         )
 
     def _armed(self, phase: Phase) -> Reading:
         """The board armed, with the coil off."""
         if not self._coil_is_out:
             raise AbortedError("the coil was not confirmed to be off: the board was not armed")
-        inputs = self._inputs()
+        inputs = _inputs_of(self.session, self.wiring)
         trial = Trial(phase.armed, phase.ends, self.speed)
-        told = try_armed(self.session, trial, lambda: self.hands.now(phase))
+        told = _tried(self.session, trial, lambda: self.hands.now(phase))
         if OPENED & set(told.events) and phase.ends != "released":
             self._coil_is_out = False  # whatever was said: nothing is armed any more
         seen = self.hands.sees(phase) if phase.question and not told.refusal else None
         return Reading(
             inputs, events=told.events, ended=told.ended, refusal=told.refusal, seen=seen
         )
-
-    def _inputs(self) -> frozenset[str]:
-        bits = int(str(self.session.ask("status")["inputs"]))
-        places = dict(INPUTS)
-        for place, name in enumerate(self.wiring.readbacks):
-            places[name] = wire.INPUT_READBACK << place
-        return frozenset(name for name, bit in places.items() if bits & bit)
-
-    def _shunt(self, shunt: Shunt) -> tuple[float | None, bool]:
-        """Step of the shunt, None for none; and whether it is as expected."""
-        used = self._believed(0)
-        try:
-            step_v = read_shunt_step(self.session, used)
-        except CalibrationError:  # unsteady: no step
-            return None, False
-        if abs(step_v) < LEAST_SHUNT * (used.rail_high_v - used.rail_low_v):
-            return None, False
-        return step_v, shunt.expected_v is None or shunt.judge(step_v) != "invalid"
 
     def _believed(self, column: int) -> Calibration:
         """What is believed of a force channel before it is calibrated."""
@@ -336,3 +339,38 @@ class BringUp:
 
 def _with_bits(made: Calibration, bits: int) -> Calibration:
     return replace(made, converter_bits=bits, converter="")
+
+
+def _tried(session: Session, trial: Trial, now: Callable[[], None]) -> Told:
+    """Arm the board; a board that is lost then may still be armed, and that is said."""
+    try:
+        return try_armed(session, trial, now)
+    except (LinkError, BoardError) as problem:
+        raise AbortedError(
+            f"the board was lost while it was ARMED ({problem}): key off, stay clear, power it "
+            "off; treat it as armed until then. The step does not count"
+        ) from problem
+
+
+def _inputs_of(session: Session, wiring: Wiring) -> frozenset[str]:
+    """Names of the inputs that are closed."""
+    bits = int(str(session.ask("status")["inputs"]))
+    places = dict(INPUTS)
+    for place, name in enumerate(wiring.readbacks):
+        places[name] = wire.INPUT_READBACK << place
+    return frozenset(name for name, bit in places.items() if bits & bit)
+
+
+def _shunt_step(session: Session, used: Calibration, shunt: Shunt) -> tuple[float | None, bool]:
+    """Step of the shunt, None for none; and whether it is as expected."""
+    try:
+        step_v = read_shunt_step(session, used)
+    except CalibrationError:  # unsteady: no step
+        return None, False
+    if abs(step_v) < LEAST_SHUNT * (used.rail_high_v - used.rail_low_v):
+        return None, False
+    return step_v, shunt.expected_v is None or shunt.judge(step_v) != "invalid"
+
+
+def _cut_short(problem: BaseException) -> str:
+    return f"ended while the board was armed: {problem or type(problem).__name__}"

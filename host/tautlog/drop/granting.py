@@ -29,8 +29,8 @@ from tautlog.planning.gate import refusals
 from tautlog.planning.intended import intended_for
 
 NO_CAMPAIGN = (
-    "NOT CHECKED: there is no campaign.toml here. Mount, load path, catch, cell and calibration of "
-    "this drop are unknown, and only the board can refuse it"
+    "NOT CHECKED: there is no campaign.toml here. Mount, load path, catch, cell, calibration and "
+    "wires of this drop are unknown, and only the board can refuse it"
 )
 
 

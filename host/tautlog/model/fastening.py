@@ -104,10 +104,23 @@ class Fastening:
                 raise PlanError(f"a row of {number} screws: allowed are 1 to 100")
         if self.rows and self.count != sum(number for number, _ in self.rows):
             raise PlanError(f"{self.count} screws are stated, but the rows hold another number")
+        self._require_proportions()
         if self.end_grain and (self.kind != "lag-screw" or self.plate_mm is not None):
             raise PlanError(
                 "end grain: only the withdrawal of a lag screw is published, "
                 "nothing across its axis"
+            )
+
+    def _require_proportions(self) -> None:
+        """Refuse what the formulas know nothing of: there the fastener's own steel breaks first."""
+        if self.count > MOST_FASTENERS:
+            raise PlanError(f"{self.count} fasteners: allowed are 1 to {MOST_FASTENERS}")
+        most = MOST_THREAD["tapped-hole" if self.kind == "tapped-hole" else "wood"]
+        if self.thread_mm is not None and self.thread_mm > most * self.diameter_mm:
+            raise PlanError(
+                f"a thread of {self.thread_mm:g} mm at a diameter of {self.diameter_mm:g} mm: at "
+                f"most {most:g} diameters are reckoned, for beyond them the fastener itself breaks "
+                "first"
             )
 
     def answers(self) -> list[Answer]:
@@ -154,6 +167,10 @@ MAY: dict[str, tuple[str, ...]] = {
     "tapped-hole": (),
     "shackle": (),
 }
+# Own choice, in diameters. Beyond some 20 the shank of a screw breaks before the wood lets go,
+# beyond some 2.5 a bolt before its hole strips; the formulas for wood and hole do not know it.
+MOST_THREAD = {"wood": 25.0, "tapped-hole": 3.0}
+MOST_FASTENERS = 100
 _IN_WOOD = ("wood-screw", "lag-screw", "timber-screw", "through-bolt")
 _RANGES = {
     "diameter_mm": q.DIAMETER_MM,

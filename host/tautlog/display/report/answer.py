@@ -17,6 +17,7 @@ from tautlog.display.report.sources import Source
 from tautlog.display.report.words import form, outcome_word
 from tautlog.model.origin import MARK
 
+PROVEN = "PROVEN"
 PASSES = ("pass", "pass-overtested")
 SHAPES = {
     "proven": "\N{BLACK CIRCLE}",
@@ -119,7 +120,7 @@ def _found(mine: Sequence[Source], required: Required) -> tuple[str, str, list[S
     if decided:
         agreed = [one for one in decided if one.drop.verdict.test_verdict in PASSES]
         if agreed:
-            return "proven", "PROVEN", agreed, ""
+            return "proven", PROVEN, agreed, ""
         return "proven", "PROVEN BY DECISION, NOT AS PROPOSED", decided, ""
     if passed:
         return "proposed", "PROPOSED AS PROVEN, NOT DECIDED", passed, "a named person must decide"
@@ -178,13 +179,18 @@ def _together(rows: Sequence[ArticleAnswer]) -> tuple[str, str]:
     kinds = [row.kind for row in rows]
     if len(rows) == 1:
         return rows[0].kind, rows[0].word
-    proven = kinds.count("proven")
+    proven = sum(row.word == PROVEN for row in rows)
+    against = kinds.count("proven") - proven
     word = f"{proven} OF {len(rows)} ARTICLES PROVEN"
+    if against:  # never counted together: the program said otherwise
+        word = f"{word}, {against} BY DECISION AGAINST THE PROPOSAL"
     if "failed" in kinds:
         return "failed", f"{word}, {kinds.count('failed')} FAILED"
     if proven == len(rows):
         return "proven", f"ALL {proven} ARTICLES PROVEN"
-    return ("open" if "open" in kinds or "proposed" in kinds else "nothing"), word
+    if against or "open" in kinds or "proposed" in kinds:
+        return "open", word
+    return "nothing", word
 
 
 def _as_rehearsed(row: ArticleAnswer) -> ArticleAnswer:
