@@ -12,7 +12,7 @@ import micropython
 micropython.kbd_intr(-1)
 # While it starts, what each import leaves is collected soon and its place used again: the free
 # memory stays in one piece, and nothing is spilled over an event of an earlier life.
-gc.threshold(4000)
+gc.threshold(4000)  # type: ignore[attr-defined]  # MicroPython has it
 
 import os  # noqa: E402
 import sys  # noqa: E402
