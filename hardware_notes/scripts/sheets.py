@@ -31,8 +31,11 @@ def wrong_figures(text: str) -> Iterator[str]:
             yield f"{match[1]}: no such figure"
             continue
         wanted = FIGURES[match[1]].text
-        seen = text[max(0, match.start() - len(wanted)) : match.start()].replace("\n", " ")
-        if seen != wanted:
+        start = max(0, match.start() - len(wanted))
+        seen = text[start : match.start()].replace("\n", " ")
+        more = re.search(r"[\d.,\-\u2212]\Z", text[:start])  # another digit, or a sign, before it
+        if seen != wanted or more:
+            seen = (more[0] if more else "") + seen
             yield f"{match[1]}: the sheet says {seen!r}, reckoned is {wanted!r}"
 
 

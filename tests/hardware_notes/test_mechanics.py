@@ -55,7 +55,7 @@ def test_energy_in_the_line_at_its_peak():
     assert rig.peak_energy() == pytest.approx(0.5 * rig.TARGET_N * stretch_m)
 
 
-@pytest.mark.parametrize("height_m", [0.0, rig.LINE_M])
+@pytest.mark.parametrize("height_m", [0.0, rig.mount_height()])
 def test_no_angle_throws_a_fitting_farther(height_m):
     speed = np.sqrt(2 * rig.peak_energy() / rig.FITTING_KG)
     angle = np.linspace(0.0, np.pi / 2, 20001)

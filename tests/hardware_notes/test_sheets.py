@@ -53,6 +53,8 @@ def test_a_wrong_figure_is_told():
     try:
         assert list(sheets.wrong_figures("so 0.5 J<!--=test.half--> are left")) == []
         assert len(list(sheets.wrong_figures("so 0.6 J<!--=test.half--> are left"))) == 1
+        for wrong in ("10.5 J", "-0.5 J", "\N{MINUS SIGN}0.5 J", "1,0.5 J"):
+            assert len(list(sheets.wrong_figures(f"so {wrong}<!--=test.half--> are left"))) == 1
         assert len(list(sheets.wrong_figures("0.5 J<!--=test.unknown-->"))) == 1
     finally:
         del make.figures.FIGURES["test.half"]

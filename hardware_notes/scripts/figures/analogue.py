@@ -219,6 +219,12 @@ def force_low() -> float:
     return (LEVEL_V - LOW_V) / volt_newton() * 1e3
 
 
+@figure("N", ".0f")
+def force_lowest() -> float:
+    """The same as a force, positive in tension."""
+    return -force_low()
+
+
 @figure("", ".0f")
 def zero_code() -> float:
     """Code without force."""

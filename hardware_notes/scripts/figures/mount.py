@@ -242,8 +242,8 @@ def bracket_allowable() -> float:
 @figure("kN", ".1f")
 def bolt_pressed() -> float:
     """Characteristic strength of the plate at one bolt, pressed on the beam."""
-    counted_m = min(12.0 * PLATE_M, 4.0 * BOLT_M)
-    return bolted_steel.washer_on_wood_n(SPRUCE_C24_PA, counted_m, BOLT_M) / 1000.0
+    plate_m = 4.0 * BOLT_M  # all that counts of a larger one
+    return bolted_steel.washer_on_wood_n(SPRUCE_C24_PA, plate_m, BOLT_M, PLATE_M) / 1000.0
 
 
 @figure("kN", ".1f")

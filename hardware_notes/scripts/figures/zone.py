@@ -40,9 +40,9 @@ def fitting_range() -> float:
 
 @figure("m", ".0f")
 def fitting_range_high() -> float:
-    """The same from the height of the line, v^2 / g sqrt(1 + 2 g y / v^2)."""
+    """The same from the height of the mount, v^2 / g sqrt(1 + 2 g y / v^2)."""
     squared = 2.0 * rig.peak_energy() / rig.FITTING_KG
-    return squared / rig.G_M_S2 * math.sqrt(1.0 + 2.0 * rig.G_M_S2 * rig.LINE_M / squared)
+    return squared / rig.G_M_S2 * math.sqrt(1.0 + 2.0 * rig.G_M_S2 * rig.mount_height() / squared)
 
 
 @figure("m/s", ".0f")

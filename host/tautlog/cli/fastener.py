@@ -167,7 +167,7 @@ class Rows(RowsType):
 )
 @click.option(
     "--count",
-    type=click.IntRange(1, 1000),
+    type=click.IntRange(1, 100),
     help="Number of fasteners (default: those of --rows, or 1).",
 )
 @options.json_option

@@ -56,7 +56,8 @@ def plate_bearing_n(
 ) -> float:
     """Design bearing strength of a plate at one bolt, k_1 alpha_b fu d t / 1.25.
 
-    The hole is 2 mm wider than the bolt, 1 mm up to M14. The plate is softer than the bolt.
+    The hole is 2 mm wider than the bolt, 1 mm up to M14. A plate that is harder than a bolt of
+    class 8.8 bears no more, for then the bolt gives (alpha_b has f_ub / f_u).
 
     Parameters
     ----------
@@ -67,6 +68,7 @@ def plate_bearing_n(
     end_m, edge_m : float
         From the hole's centre to the end towards which the bolt pushes, and to the edge beside it.
     """
+    tensile_pa = min(tensile_pa, BOLT_TENSILE_PA["8.8"])
     hole_m = bolt_m + (0.001 if bolt_m < 0.0145 else 0.002)
     end_factor, edge_factor = bearing_factors(hole_m, end_m, edge_m)
     return edge_factor * end_factor * tensile_pa * bolt_m * thickness_m / GAMMA_M2
@@ -77,14 +79,17 @@ def pulled_and_sheared_share(shear: float, tension: float) -> float:
     return shear + tension / 1.4
 
 
-def washer_on_wood_n(across_grain_pa: float, washer_m: float, bolt_m: float) -> float:
+def washer_on_wood_n(
+    across_grain_pa: float, washer_m: float, bolt_m: float, plate_m: float
+) -> float:
     """Characteristic strength of a plate or washer pressed on wood across the grain.
 
     3 f_c,90,k times its area without the hole (EN 1995-1-1, 8.5.2). Of a large plate a circle of
     12 plate thicknesses or 4 bolt diameters counts, the smaller.
     """
+    washer_m = min(washer_m, 12.0 * plate_m, 4.0 * bolt_m)
     if washer_m <= bolt_m + 0.001:
-        raise PlanError(f"washer {1000 * washer_m:g} mm: it must be wider than the hole")
+        raise PlanError(f"washer {1000 * washer_m:g} mm: counts; it must be wider than the hole")
     area = 0.25 * math.pi * (washer_m**2 - (bolt_m + 0.001) ** 2)
     return 3.0 * across_grain_pa * area
 

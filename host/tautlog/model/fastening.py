@@ -96,6 +96,16 @@ class Fastening:
         if wrong:
             name, missing = wrong
             raise PlanError(f"a {self.kind} {'needs' if missing else 'has no'} {name}")
+        self._require_bracket()
+        self._require_proportions()
+        if self.end_grain and (self.kind != "lag-screw" or self.plate_mm is not None):
+            raise PlanError(
+                "end grain: only the withdrawal of a lag screw is published, "
+                "nothing across its axis"
+            )
+
+    def _require_bracket(self) -> None:
+        """Refuse rows of screws that contradict the rest."""
         if (self.arm_mm is None) != (self.rows is None):
             raise PlanError("a bracket needs both: its arm, and its rows of screws")
         for number, distance_mm in self.rows or ():
@@ -104,16 +114,12 @@ class Fastening:
                 raise PlanError(f"a row of {number} screws: allowed are 1 to 100")
         if self.rows and self.count != sum(number for number, _ in self.rows):
             raise PlanError(f"{self.count} screws are stated, but the rows hold another number")
-        self._require_proportions()
-        if self.end_grain and (self.kind != "lag-screw" or self.plate_mm is not None):
-            raise PlanError(
-                "end grain: only the withdrawal of a lag screw is published, "
-                "nothing across its axis"
-            )
+        if self.rows and self.spacing_mm is not None:
+            raise PlanError("a bracket has rows of its own: leave out the spacing of a single row")
 
     def _require_proportions(self) -> None:
         """Refuse what the formulas know nothing of: there the fastener's own steel breaks first."""
-        if self.count > MOST_FASTENERS:
+        if not 1 <= self.count <= MOST_FASTENERS:
             raise PlanError(f"{self.count} fasteners: allowed are 1 to {MOST_FASTENERS}")
         most = MOST_THREAD["tapped-hole" if self.kind == "tapped-hole" else "wood"]
         if self.thread_mm is not None and self.thread_mm > most * self.diameter_mm:
@@ -202,7 +208,8 @@ def misfit(kind: str, stated: Mapping[str, object]) -> tuple[str, bool] | None:
     for name in NEEDED[kind]:
         if stated.get(name) is None:
             return name, True
-    for name in {name for names in (*NEEDED.values(), *MAY.values()) for name in names}:
+    known = (name for names in (*NEEDED.values(), *MAY.values()) for name in names)
+    for name in dict.fromkeys(known):  # in an order, so that the same is told each time
         if stated.get(name) is not None and name not in NEEDED[kind] + MAY[kind]:
             return name, False
     return None
@@ -302,7 +309,10 @@ def _through_bolt(one: Fastening) -> list[Answer]:
     found = [_across(one, one.diameter_mm / 1000)]
     if one.washer_mm is not None:
         pressed = bolted_steel.washer_on_wood_n(
-            C24_ACROSS_PA, one.washer_mm / 1000, one.diameter_mm / 1000
+            C24_ACROSS_PA,
+            one.washer_mm / 1000,
+            one.diameter_mm / 1000,
+            _stated(one.plate_mm) / 1000,
         )
         basis = "characteristic, plate or washer pressed on C24, EN 1995-1-1 8.5.2; design is lower"
         found.append(_times(one, "along", pressed, basis))
