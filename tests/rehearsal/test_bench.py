@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from tautlog.errors import CampaignError, LinkError
 from tautlog.firmware import wire
-from tautlog.rehearsal.bench import INPUT_BITS, Bench
+from tautlog.model.wiring import INPUTS
+from tautlog.rehearsal.bench import Bench
 from tautlog.rehearsal.bench_port import BenchLine, BenchPort
 from tautlog.rehearsal.scene import default_scene
 
@@ -20,9 +21,9 @@ def bench(**options):
     return Bench(SCENE, **options)
 
 
-@pytest.mark.parametrize("name", INPUT_BITS)
+@pytest.mark.parametrize("name", INPUTS)
 def test_a_wire_opens_and_a_short_outlasts_the_hand(name):
-    one, bit = bench(), INPUT_BITS[name]
+    one, bit = bench(), INPUTS[name]
     assert one.read(ALL) == ALL
     one.do(f"open {name}")
     assert one.read(ALL) == ALL & ~bit
@@ -48,7 +49,7 @@ def test_exchanged_break_wires_read_each_the_others():
     one = bench()
     one.do("fault exchanged article-wire")
     one.do("open article-wire")
-    assert one.read(ALL) == ALL & ~INPUT_BITS["mount-wire"]
+    assert one.read(ALL) == ALL & ~INPUTS["mount-wire"]
 
 
 def test_a_coil_that_is_out_is_not_driven_and_the_eye_sees_the_lamp():

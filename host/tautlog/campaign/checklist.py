@@ -203,11 +203,11 @@ def add_checklist(campaign_folder: Path, made: Checklist) -> Path:
 
 def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Checklist | None:
     """The newest list of a campaign if it is complete and still valid, else None."""
-    paths = sorted((campaign_folder / FOLDER).glob("*.json"))
-    if not paths or paths[-1].name.endswith(VOID):
+    newest = _newest(campaign_folder)
+    if newest is None or newest.name.endswith(VOID):
         return None
     try:
-        content = read_object(read_ordinary(paths[-1]))
+        content = read_object(read_ordinary(newest))
         made = Checklist(
             content["utc"],
             content["operator"],
@@ -229,13 +229,12 @@ def void_checklist(campaign_folder: Path, why: str) -> None:
     CampaignError
         If that cannot be written.
     """
-    folder = campaign_folder / FOLDER
-    paths = sorted(folder.glob("*.json"))
-    if not paths or paths[-1].name.endswith(VOID):
+    newest = _newest(campaign_folder)
+    if newest is None or newest.name.endswith(VOID):
         return
     # Its name sorts behind that of the list, and before that of any later one.
-    path = paths[-1].with_suffix(VOID)
-    said = {"utc": stamp(), "void": paths[-1].name, "why": why}
+    path = newest.with_suffix(VOID)
+    said = {"utc": stamp(), "void": newest.name, "why": why}
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(json.dumps(said, ensure_ascii=True) + "\n")
@@ -247,10 +246,15 @@ def void_checklist(campaign_folder: Path, why: str) -> None:
 
 def why_void(campaign_folder: Path) -> str:
     """Why the newest list is void, or "" if it is not."""
-    paths = sorted((campaign_folder / FOLDER).glob("*.json"))
-    if not paths or not paths[-1].name.endswith(VOID):
+    newest = _newest(campaign_folder)
+    if newest is None or not newest.name.endswith(VOID):
         return ""
     try:
-        return str(read_object(read_ordinary(paths[-1]))["why"])
+        return str(read_object(read_ordinary(newest))["why"])
     except (OSError, ValueError, KeyError):
-        return f"{paths[-1].name} does not say why"
+        return f"{newest.name} does not say why"
+
+
+def _newest(campaign_folder: Path) -> Path | None:
+    """The newest list, or the file that says that it is void; None if there is none."""
+    return max((campaign_folder / FOLDER).glob("*.json"), default=None)

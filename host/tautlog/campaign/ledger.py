@@ -19,7 +19,7 @@ from tautlog.model import quantities as q
 from tautlog.model.names import alike
 from tautlog.model.origin import MARK
 from tautlog.model.signature import signed
-from tautlog.model.timestamp import stamp, time_problem
+from tautlog.model.timestamp import require_time, stamp
 from tautlog.model.verdict_words import force_text
 
 FILE_NAME = "ledger.jsonl"
@@ -50,9 +50,7 @@ class LedgerEntry:
     reason: str = ""
 
     def __post_init__(self) -> None:
-        problem = time_problem(self.utc)
-        if problem:
-            raise CampaignError(f"utc = {self.utc!r}: {problem}")
+        require_time("utc", self.utc)
         if not signed(self.by):
             raise CampaignError("by = '': expected the name of who entered it")
         if self.peak_at_most_n is not None:

@@ -20,7 +20,7 @@ from tautlog.model import quantities as q
 from tautlog.model.load_path import Mount
 from tautlog.model.names import alike
 from tautlog.model.signature import signed
-from tautlog.model.timestamp import day_problem, time_problem
+from tautlog.model.timestamp import day_problem, require_time
 
 FILE_NAME = "proofs.jsonl"
 LEAST_HELD_S = 60.0  # common practice
@@ -70,9 +70,7 @@ class Proof:
     reason: str = ""
 
     def __post_init__(self) -> None:
-        problem = time_problem(self.utc)
-        if problem:
-            raise CampaignError(f"utc = {self.utc!r}: {problem}")
+        require_time("utc", self.utc)
         for name in ("by", "mount"):
             text = getattr(self, name)
             if text != text.strip() or not signed(text):

@@ -13,12 +13,13 @@ from typing import Protocol
 
 from tautlog.board.at_rest import AtRest
 from tautlog.board.health import read_health, read_shunt_step
+from tautlog.board.readiness import LEAST_SHUNT
 from tautlog.board.session import Session
 from tautlog.board.shunt import Shunt
 from tautlog.campaign.bring_ups import board_seen, parts_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.fitted_shunt import shunt_of
-from tautlog.drop.trial import OPENED, Told, Trial, try_armed
+from tautlog.drop.trial import Told, Trial, try_armed
 from tautlog.errors import (
     AbortedError,
     BoardError,
@@ -27,11 +28,11 @@ from tautlog.errors import (
     LinkError,
     RefusedError,
 )
-from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, role_of
 from tautlog.model.commissioning import (
     BENCH,
+    LATCH_OPENED,
     Parts,
     Phase,
     Reading,
@@ -54,15 +55,7 @@ from tautlog.model.proven_wiring import (
     steps_that_count,
 )
 from tautlog.model.timestamp import stamp
-from tautlog.model.wiring import Wiring, read_wiring
-
-INPUTS = {
-    "switch": wire.INPUT_LATCHED,
-    "key": wire.INPUT_KEY_ON,
-    "article-wire": wire.INPUT_ARTICLE_WHOLE,
-    "mount-wire": wire.INPUT_MOUNT_WHOLE,
-}
-LEAST_SHUNT = 0.01  # of the range between the limits, as in `readiness`
+from tautlog.model.wiring import Wiring, input_bits, read_wiring
 
 
 class Hands(Protocol):
@@ -296,7 +289,7 @@ class BringUp:
         inputs = _inputs_of(self.session, self.wiring)
         trial = Trial(phase.armed, phase.ends, self.speed)
         told = _tried(self.session, trial, lambda: self.hands.now(phase))
-        if OPENED & set(told.events) and phase.ends != "released":
+        if LATCH_OPENED & set(told.events) and phase.ends != "released":
             self._coil_is_out = False  # whatever was said: nothing is armed any more
         seen = self.hands.sees(phase) if phase.question and not told.refusal else None
         return Reading(
@@ -355,10 +348,7 @@ def _tried(session: Session, trial: Trial, now: Callable[[], None]) -> Told:
 def _inputs_of(session: Session, wiring: Wiring) -> frozenset[str]:
     """Names of the inputs that are closed."""
     bits = int(str(session.ask("status")["inputs"]))
-    places = dict(INPUTS)
-    for place, name in enumerate(wiring.readbacks):
-        places[name] = wire.INPUT_READBACK << place
-    return frozenset(name for name, bit in places.items() if bits & bit)
+    return frozenset(name for name, bit in input_bits(wiring.readbacks).items() if bits & bit)
 
 
 def _shunt_step(session: Session, used: Calibration, shunt: Shunt) -> tuple[float | None, bool]:

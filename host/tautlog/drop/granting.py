@@ -11,7 +11,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from tautlog.archive.summary import summary_of
-from tautlog.campaign.bring_ups import proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import fresh_checklist, why_void
 from tautlog.campaign.ledger import LedgerEntry, add_entry
@@ -72,14 +71,15 @@ def permitted(
         setup = replace(setup, override=override_text(by, reason or "no campaign", NO_CAMPAIGN))
         return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
     setup = replace(setup, checklist=_checklist(campaign, say))
-    found = refusals(intended_for(campaign, setup))
+    intended = intended_for(campaign, setup)
+    found = refusals(intended)
     if found:
         refused = _overridden(found, by, reason)
         say(f"OVERRIDE by {by}: {refused}")
         setup = replace(setup, override=override_text(by, reason, refused))
     zero_v, channels = campaign.amplifier.zero_v, campaign.channels
     used, name = campaign.calibration, campaign.name
-    wires = Wires(proving_of(campaign), by, reason)
+    wires = Wires(intended.proving, by, reason)
     return grant(setup, used, name, CHECKED, zero_v, channels, wires, campaign.folder)
 
 
@@ -174,8 +174,7 @@ def checked_for(
     Only refusals are open points: `plan` shows what the campaign does not state.
     """
     found = []
-    intended = replace(intended_for(campaign, setup), proving=proving_of(campaign, instrument))
-    for check in refusals(intended):
+    for check in refusals(intended_for(campaign, setup, instrument=instrument)):
         if signed(by) and signed(reason) and not check.final:
             text = f"OVERRIDE by {by} ({reason}): {check.text}"
             check = replace(check, holds=True, text=text, refuses=False)

@@ -15,14 +15,13 @@ from tautlog.board.session import Session
 from tautlog.drop.arming import ASK_S, Grant, arm, make_safe
 from tautlog.errors import AbortedError, BoardError, LinkError, LinkTimeoutError, RefusedError
 from tautlog.firmware import wire
-from tautlog.model.commissioning import BY_DRIVE, BY_HAND
+from tautlog.model.commissioning import BY_DRIVE, BY_HAND, LATCH_OPENED
 from tautlog.model.stream import Block, BoardEvent
 
 LOOK_S = 4.0  # on the board's clock, for a person to look; own choice
 ACT_S = 30.0  # for a person to turn a key or open a latch
 END_S = 12.0  # on the laptop's, for the board to end by itself: silence 2 s, no release 1.5 s
 HELD_S = 15.0
-OPENED = frozenset({"release-opened", "release-by-force"})
 
 
 @dataclass(frozen=True)
@@ -121,7 +120,7 @@ def _watch(
                 return
             continue
         receiver.step()
-        if any(receiver.event(name) for name in ("went-safe", *OPENED)):
+        if any(receiver.event(name) for name in ("went-safe", *LATCH_OPENED)):
             return
         if receiver.acked <= grant.armed:
             continue  # it is not yet storing, so that no pulse would be taken

@@ -36,18 +36,9 @@ def new_file(path: Path) -> Iterator[Path]:
         If the disk refuses; then nothing is left.
     """
     refuse_taken(path)
-    draft = _draft(path)
-    try:
+    with _draft_of(path) as draft:
         yield draft
         _name(draft, path)
-    except RecordError:
-        raise
-    except OSError as problem:
-        raise RecordError(
-            f"{path} cannot be written: {problem.strerror or problem}", path=str(path)
-        ) from problem
-    finally:
-        draft.unlink(missing_ok=True)
 
 
 def replacing_file(path: Path, content: bytes) -> Path | None:
@@ -73,17 +64,10 @@ def replacing_file(path: Path, content: bytes) -> Path | None:
     """
     if path.exists() and not path.is_file():
         raise RecordError(f"{path} is no file: choose another name", path=str(path))
-    draft = _draft(path)
-    try:
+    with _draft_of(path) as draft:
         draft.write_bytes(content)
         kept = _numbered(path) if path.exists() else None
         draft.replace(path)
-    except OSError as problem:
-        raise RecordError(
-            f"{path} cannot be written: {problem.strerror or problem}", path=str(path)
-        ) from problem
-    finally:
-        draft.unlink(missing_ok=True)
     return kept
 
 
@@ -112,8 +96,20 @@ def _numbered(path: Path) -> Path:
     raise AssertionError("there is always a next number")
 
 
-def _draft(path: Path) -> Path:
-    return path.with_name(f".{path.stem[:80]}-{os.getpid()}-unfinished{path.suffix}")
+@contextlib.contextmanager
+def _draft_of(path: Path) -> Iterator[Path]:
+    """Give a draft in the folder of a file; nothing of it stays."""
+    draft = path.with_name(f".{path.stem[:80]}-{os.getpid()}-unfinished{path.suffix}")
+    try:
+        yield draft
+    except RecordError:
+        raise
+    except OSError as problem:
+        raise RecordError(
+            f"{path} cannot be written: {problem.strerror or problem}", path=str(path)
+        ) from problem
+    finally:
+        draft.unlink(missing_ok=True)
 
 
 def _name(draft: Path, path: Path) -> None:

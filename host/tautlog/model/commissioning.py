@@ -21,6 +21,7 @@ MOVED_NOISE, MOVED_SPAN = 10.0, 0.003
 NOISE_CHANGED = 3.0  # of rms noise, either way: another source drives the input; own choice
 # How the board is armed. By hand: the firmware refuses every pulse of the drive.
 BY_HAND, BY_DRIVE = "hand", "drive"
+LATCH_OPENED = frozenset({"release-opened", "release-by-force"})  # by the board's events
 BENCH = "coil-out"  # the step without which nothing is armed
 COIL_PHRASE = "coil is out"
 
@@ -310,7 +311,7 @@ def _wrong_level(level: str, reading: Reading, first: Reading, scale: Scale) -> 
 def _wrong_end(phase: Phase, reading: Reading) -> list[str]:
     if reading.refusal:
         return [reading.refusal]
-    if {"release-opened", "release-by-force"} & set(reading.events) and phase.ends != "released":
+    if LATCH_OPENED & set(reading.events) and phase.ends != "released":
         return ["THE LATCH OPENED: coil off, and find out what opened it"]
     if phase.armed == BY_DRIVE and "release-driven" not in reading.events:
         return ["the board did not drive"]

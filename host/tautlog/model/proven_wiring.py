@@ -16,7 +16,7 @@ from tautlog.model.commissioning_steps import steps_for
 from tautlog.model.names import short
 from tautlog.model.origin import board_is_rehearsed
 from tautlog.model.signature import signed
-from tautlog.model.timestamp import time_problem
+from tautlog.model.timestamp import require_time
 from tautlog.model.wiring import read_wiring
 
 AS_EXPECTED, NOT_AS_EXPECTED, NOT_DONE = "as expected", "not as expected", "not done"
@@ -68,9 +68,7 @@ class StepDone:
     reason: str = ""
 
     def __post_init__(self) -> None:
-        problem = time_problem(self.utc)
-        if problem:
-            raise CampaignError(f"utc = {self.utc!r}: {problem}")
+        require_time("utc", self.utc)
         for name in ("by", "serial", "board", "step"):
             if not signed(getattr(self, name)):
                 raise CampaignError(f"{name} = {short(getattr(self, name))}: expected a name")

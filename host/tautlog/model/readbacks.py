@@ -6,7 +6,7 @@ safety function: the chain's own contacts open the coil's circuit, whatever is r
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from tautlog.firmware import wire
@@ -74,11 +74,15 @@ def readbacks_from(told: object) -> tuple[Readback, ...]:
     return tuple(found)
 
 
+def bits_of(names: Iterable[str]) -> dict[str, int]:
+    """The input bit of each contact, by its name; names in the order of their bits."""
+    return {name: wire.INPUT_READBACK << place for place, name in enumerate(names)}
+
+
 def open_names(readbacks: Sequence[Readback], inputs: int) -> tuple[str, ...]:
     """Names of the contacts that are open in the input bits of a status."""
-    return tuple(
-        one.name for place, one in enumerate(readbacks) if not inputs & wire.INPUT_READBACK << place
-    )
+    bits = bits_of(one.name for one in readbacks)
+    return tuple(name for name, bit in bits.items() if not inputs & bit)
 
 
 def open_text(name: str) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from datetime import UTC, date, datetime, timedelta
 
+from tautlog.errors import CampaignError
+
 
 def stamp(time: datetime | None = None) -> str:
     """A time (default: now) by ISO 8601, to the second, UTC."""
@@ -80,3 +82,16 @@ def _meant(text: str) -> str:
     if found and "." in text and int(found[2]) <= 12:
         return f"{found[3]}-{int(found[2]):02d}-{int(found[1]):02d}"
     return f"{found[3]}-03-01" if found else "2026-03-01"
+
+
+def require_time(name: str, text: object) -> None:
+    """Refuse a time of an entry that `time_problem` objects to.
+
+    Raises
+    ------
+    CampaignError
+        Names the value, and says what is wrong with it.
+    """
+    problem = time_problem(text)
+    if problem:
+        raise CampaignError(f"{name} = {text!r}: {problem}")

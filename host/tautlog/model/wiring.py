@@ -7,19 +7,27 @@ hand of its wires: a pin or channel that has changed since then is another wire.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from tautlog.errors import JsonError
+from tautlog.firmware import wire
 from tautlog.model.key import stated
-from tautlog.model.readbacks import readbacks_from
+from tautlog.model.readbacks import bits_of, readbacks_from
 
 # In the order of `pins` in the board's greeting, see firmware/wire.py.
 SIGNALS = (
     *("switch", "key", "drive", "shunt", "lamp", "article-wire", "mount-wire", "flash", "beat"),
     *("conversion-start", "conversion-clock", "conversion-data"),
 )
+# Wires whose state the board reads as an input, with their bits.
+INPUTS = {
+    "switch": wire.INPUT_LATCHED,
+    "key": wire.INPUT_KEY_ON,
+    "article-wire": wire.INPUT_ARTICLE_WHOLE,
+    "mount-wire": wire.INPUT_MOUNT_WHOLE,
+}
 MOST_PIN = 29  # of RP2040 and RP2350A, by their data sheets
 _YES = ("yes", "no")
 
@@ -158,6 +166,11 @@ def read_wiring(text: str) -> Wiring:
     if not right:
         raise JsonError(f"wiring = {text[:60]!r}: expected what a board tells of its pins")
     return made
+
+
+def input_bits(readbacks: Iterable[str]) -> dict[str, int]:
+    """The input bit of every wire that is read as an input, by its name."""
+    return INPUTS | bits_of(readbacks)
 
 
 def _is_pin(value: object) -> bool:

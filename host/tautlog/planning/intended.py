@@ -10,28 +10,31 @@ from tautlog.campaign.condemned import condemned
 from tautlog.campaign.ledger import exposures, read_entries
 from tautlog.model.line import Line
 from tautlog.model.load_path import Mount
+from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.planning.electronics_advice import Electrics
 from tautlog.planning.gate import Intended
 from tautlog.planning.lines import line_for
-from tautlog.planning.reckoned import earlier_loads
+from tautlog.planning.reckoned import Load, earlier_loads
 
 
 def intended_for(
-    campaign: Campaign, setup: DropSetup, line: Line | None = None, friction_n: float | None = None
+    campaign: Campaign,
+    setup: DropSetup,
+    line: Line | None = None,
+    friction_n: float | None = None,
+    instrument: Instrument | None = None,
 ) -> Intended:
     """Gather the facts of an intended drop.
 
     Parameters
     ----------
-    campaign : Campaign
-        Gives rig, mounts, load path and chain.
-    setup : DropSetup
-        Mass, height, line, article and mount of this drop.
-    line : Line, optional
-        The planned line (default: the line named in the set-up).
-    friction_n : float, optional
-        The planned friction (default: the rig's).
+    campaign, setup : Campaign, DropSetup
+        Rig, mounts, load path and chain; mass, height, line, article and mount of this drop.
+    line, friction_n : Line, float, optional
+        As planned (default: the line named in the set-up, the rig's friction).
+    instrument : Instrument, optional
+        The board that greeted (default: none has yet).
     """
     mount = mount_of(campaign, setup.mount)
     records = catalogued(campaign.folder)
@@ -39,9 +42,7 @@ def intended_for(
         mass_kg=setup.mass_kg,
         height_m=setup.height_m,
         target_n=setup.target_n,
-        earlier=earlier_loads(
-            records, line=setup.line, mass_kg=setup.mass_kg, height_m=setup.height_m
-        ),
+        earlier=_earlier(records, setup),
         condemned=condemned(records, campaign.retired, article=setup.article, line=setup.line),
         line=line or line_for(campaign, setup.line),
         friction_n=campaign.rig.friction_n if friction_n is None else friction_n,
@@ -64,8 +65,12 @@ def intended_for(
         mount_over_article=campaign.decision.mount_over_article,
         end_state=setup.end_state,
         legs=campaign.legs,
-        proving=proving_of(campaign),
+        proving=proving_of(campaign, instrument),
     )
+
+
+def _earlier(records: list[RecordSummary], setup: DropSetup) -> tuple[Load, ...]:
+    return earlier_loads(records, line=setup.line, mass_kg=setup.mass_kg, height_m=setup.height_m)
 
 
 def mount_of(campaign: Campaign, name: str) -> Mount | None:

@@ -20,17 +20,12 @@ import numpy as np
 from tautlog.errors import CampaignError
 from tautlog.firmware import wire
 from tautlog.model.published_steps import QUIET_STEPS
+from tautlog.model.wiring import input_bits
 from tautlog.rehearsal.electronics import Chain, FloatArray, ForceSource
 from tautlog.rehearsal.scene import Scene
 
 DEAD = 1e12  # newton per volt of a chain that does not respond to force
 FLOATING_V = 1.1
-INPUT_BITS = {
-    "switch": wire.INPUT_LATCHED,
-    "key": wire.INPUT_KEY_ON,
-    "article-wire": wire.INPUT_ARTICLE_WHOLE,
-    "mount-wire": wire.INPUT_MOUNT_WHOLE,
-}
 OUTPUTS = ("lamp", "flash", "drive", "beat", "shunt")
 CELL = ("signal+", "signal-", "signal", "excitation", "excitation-", "force")
 # The coil's circuit: all contacts as one, the coil's wire to the driver, the two transistors,
@@ -79,8 +74,7 @@ class Bench:
         self._exchanged: set[str] = set()
         self._key_on = scene.behaviour.key_on
         self._coil_in = True
-        self._bits = dict(INPUT_BITS)
-        self._bits |= {name: wire.INPUT_READBACK << place for place, name in enumerate(readbacks)}
+        self._bits = input_bits(readbacks)
         self.latch_closed = True
         self.touches = 0
         self.last_read = 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tautlog.firmware import wire
+from tautlog.model.readbacks import bits_of
 from tautlog.rehearsal.scene import Scene
 
 
@@ -20,9 +20,7 @@ class ChainContacts:
     def __init__(self, scene: Scene, sample_rate_hz: float) -> None:
         self._behaviour = scene.behaviour
         self._sample_rate_hz = sample_rate_hz
-        self._places = {
-            one.name: wire.INPUT_READBACK << place for place, one in enumerate(scene.readbacks)
-        }
+        self._places = bits_of(one.name for one in scene.readbacks)
         opened = scene.behaviour.open_readbacks
         self._closed = {name: name not in opened for name in self._places}
 

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from tautlog.firmware import wire
 from tautlog.mechanics.motion import Motion
+from tautlog.model.wiring import INPUTS
 from tautlog.rehearsal.bench import Bench
 from tautlog.rehearsal.chain_contacts import ChainContacts
 from tautlog.rehearsal.electronics import Digitiser
@@ -22,12 +23,6 @@ from tautlog.rehearsal.sources import Falling, Sources, Still, later
 MOTION_S = 12.0
 CONVERSION_RATE_HZ = 500_000.0  # of all channels together, as in the firmware's config.py
 LINK_CUT = 0x100
-STAMPED = (
-    wire.INPUT_LATCHED,
-    wire.INPUT_KEY_ON,
-    wire.INPUT_ARTICLE_WHOLE,
-    wire.INPUT_MOUNT_WHOLE,
-)
 _BOUNCES = (3, 8)  # further openings, at least and below
 _CLOSED_S = 0.001
 _GLITCH = 3900 / 4096  # where a jumping sample lies, of full scale
@@ -193,7 +188,7 @@ class SimulatedRig:
                 digitiser.chain = bench.chain(side.chain, side.name)
                 digitiser.apply(bench.source(side.name, still.source(side.name)))
         changed = before ^ bench.read(self._inputs)
-        bits = [bit for bit in STAMPED if changed & bit]
+        bits = [bit for bit in INPUTS.values() if changed & bit]
         return [RigEdge(0.0, bit, int(not before & bit)) for bit in bits]
 
     def _hang_again(self) -> None:
