@@ -10,6 +10,7 @@ import click
 from tautlog.cli import options
 from tautlog.cli.options import Number
 from tautlog.model import quantities as q
+from tautlog.model.fastening import NEEDED
 
 if TYPE_CHECKING:
     from tautlog.model.fastening import Fastening
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
 else:  # only later versions of click make it a generic class
     RowsType = click.ParamType
 
-WOOD_KINDS = ("wood-screw", "lag-screw", "timber-screw", "through-bolt")
-STEEL_KINDS = ("bolt", "steel-plate", "tapped-hole", "shackle")
 # Options by the name of what they state.
 STATED_BY = {
     "diameter_mm": "--diameter",
@@ -58,7 +57,7 @@ class Rows(RowsType):
 
 
 @click.command(name="fastener")
-@click.argument("kind", type=click.Choice((*WOOD_KINDS, *STEEL_KINDS)))
+@click.argument("kind", type=click.Choice(NEEDED))
 @click.option(
     "--diameter",
     "diameter_mm",

@@ -284,7 +284,8 @@ def _bracket(one: Fastening, withdrawal_n: float, across_n: float) -> Answer:
 def _across(one: Fastening, bearing_m: float) -> Answer:
     """Strength across the axis, under a steel plate."""
     d, thread = one.diameter_mm / 1000, _stated(one.thread_mm) / 1000
-    fasteners.in_range("length in the wood over diameter", thread / d, 4.0, 100.0)
+    least = lateral.LEAST_PENETRATION
+    fasteners.in_range("length in the wood over diameter", thread / d, least, 100.0)
     plate = _stated(one.plate_mm) / 1000
     plane = lateral.ShearPlane(
         shank_m=d,
