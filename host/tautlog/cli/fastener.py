@@ -26,6 +26,8 @@ STATED_BY = {
     "wood": "--wood",
     "density_kg_m3": "--density",
     "plate_mm": "--plate",
+    "tensile_mpa": "--tensile",
+    "grain_deg": "--grain",
     "end_mm": "--end",
     "edge_mm": "--edge",
     "spacing_mm": "--spacing",
@@ -96,19 +98,15 @@ class Rows(RowsType):
     "--tensile",
     "tensile_mpa",
     type=Number(q.TENSILE_MPA),
-    default=360.0,
-    show_default=True,
     metavar="MPA",
-    help="Tensile strength of that plate, or of what is tapped. 360 is that of S235 steel.",
+    help="Tensile strength of that plate, or of what is tapped (default: 360, S235 steel).",
 )
 @click.option(
     "--grain",
     "grain_deg",
     type=Number(q.ANGLE_DEG),
-    default=0.0,
-    show_default=True,
     metavar="DEG",
-    help="Angle of the load to the grain.",
+    help="Angle of the load to the grain (default: 0, along it).",
 )
 @click.option(
     "--pull",
