@@ -99,11 +99,20 @@ class Resting:
         Gives limits and noise of the chain; that of the channel.
     column : int
         The channel: its place in the board's CHANNELS.
+    zero_v : float or None
+        Its output without force, if the calibration does not know it but the amplifier does.
     """
 
-    def __init__(self, session: Session, calibration: Calibration, column: int = 0) -> None:
+    def __init__(
+        self,
+        session: Session,
+        calibration: Calibration,
+        column: int = 0,
+        zero_v: float | None = None,
+    ) -> None:
         self._session = session
         self.calibration = calibration
+        self._zero_v = zero_v if calibration.zero_v is None else calibration.zero_v
         self._column = column
         self._last: deque[tuple[float, str]] = deque(maxlen=STEADY_READINGS)
 
@@ -182,7 +191,7 @@ class Resting:
             self.board.reduction,
             health.level_v,
             health.noise_v,
-            self.calibration.zero_v,
+            self._zero_v,
         )
 
     def _problem(self, health: Health) -> str:

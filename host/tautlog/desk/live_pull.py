@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from tautlog.board.resting import Look, Resting
-from tautlog.campaign.at_the_board import at_rest
+from tautlog.campaign.at_the_board import at_rest, require_real
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.proof_words import ProofTold, mount_to_prove, told
 from tautlog.campaign.proofs import LEAST_HELD_S, add_proof
@@ -26,8 +26,8 @@ KIND = "a proof pull"
 ADDRESS = "/proof/live"
 DIAL = (
     ("before_mm", "gauge before, mm"),
-    ("under_mm", "gauge under the force, mm"),
-    ("after_mm", "gauge after, mm"),
+    ("under_mm", "under the force, mm"),
+    ("after_mm", "after, mm"),
 )
 
 
@@ -93,6 +93,7 @@ class PullWork:
 
     def met(self, resting: Resting) -> PullWork:
         """See `Work`."""
+        require_real(self.campaign_now(), resting.board)
         return self
 
     def seen(self, look: Look) -> PullWork:
