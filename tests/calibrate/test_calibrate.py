@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from tautlog.board.shunt import shunt_check, shunt_step_mv_per_v
-from tautlog.calibrate.calibrating import Point, calibrate, hanging_check
+from tautlog.calibrate.calibrating import Point, calibrate
+from tautlog.calibrate.hanging import Hanging
 from tautlog.calibrate.plausibility import data_sheet_slope
 from tautlog.calibrate.points_table import read_points
 from tautlog.campaign.campaign import read_campaign
@@ -128,9 +129,9 @@ def test_shunt_check(off, state):
 
 
 def test_hanging_check():
-    assert hanging_check(99.9, 98.1)[0]
-    assert not hanging_check(117.7, 98.1)[0]
-    assert not hanging_check(-98.1, 98.1)[0]
+    assert Hanging(99.9, 98.1).holds
+    assert not Hanging(117.7, 98.1).holds
+    assert not Hanging(-98.1, 98.1).holds
 
 
 def test_a_slow_converter_is_named():

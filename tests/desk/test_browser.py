@@ -4,6 +4,8 @@ import contextlib
 
 import pytest
 from browser import Browser, is_there
+from kites import change
+from live_desks import attended, in_hand
 
 from tautlog.desk.desk import Desk
 from tautlog.desk.server import crew_entrance, serving, watchers_entrance
@@ -14,7 +16,10 @@ pytestmark = [
     pytest.mark.timeout(600),
 ]
 DESKTOP, PHONE = (1366, 768), (390, 844)
-TASKS = ("/", "/plan", "/calibrate", "/checklist", "/drops", "/ledger", "/report")
+TASKS = (
+    *("/", "/plan", "/calibrate", "/calibrate/live", "/calibrate/hanging", "/proof"),
+    *("/proof/live", "/checklist", "/drops", "/ledger", "/report"),
+)
 DROP, OVERLAY = "/drops/one", "/compare?drop=one&drop=two"
 DRAWN = "document.querySelector('.curve')?.dataset.state === 'drawn'"
 
@@ -27,10 +32,10 @@ def browser(tmp_path_factory):
 
 
 @contextlib.contextmanager
-def desk_at(folder):
+def desk_at(folder, desk=None):
     """A desk that is open; the address of its crew, and of its watchers."""
     crew, watchers = crew_entrance(0), watchers_entrance("127.0.0.1", 0)
-    with serving(Desk(folder), [crew, watchers]):
+    with serving(desk or Desk(folder), [crew, watchers]):
         yield crew.link, watchers.link
 
 
@@ -93,6 +98,37 @@ def test_an_inspection_by_keyboard_alone(browser, full):
         assert (found.by, found.finding) == ("A. Rigger", "intact")
         assert page.complaints == []
         page.close()
+
+
+def test_a_point_is_taken_while_a_phone_looks_on(browser, empty, monkeypatch):
+    """No page is loaded anew by hand: what the board reads comes by itself."""
+    change(empty, 'port = ""', 'port = "socket://nowhere:1"')
+    hand = in_hand(monkeypatch)
+    with attended(empty) as desk, desk_at(empty, desk) as (link, watching):
+        page, phone = browser.page(*DESKTOP), browser.page(*PHONE, mobile=True)
+        root, other = come_in(page, link), come_in(phone, watching)
+        phone.open(f"{other}/calibrate/live")
+        page.open(f"{root}/calibrate/live")
+        reach(page, "document.activeElement.value === 'begin'")
+        page.key("Enter")
+        steady = "document.querySelector('[data-live=state]')?.textContent === 'steady'"
+        page.until(steady)
+        phone.until(steady)
+        hand.pull(49.0)
+        page.until("document.querySelector('[data-live=level]').textContent === '0.49900 V'")
+        page.until("document.getElementById('live').dataset.may === 'yes'")
+        reach(page, "document.activeElement.name === 'force_n'")
+        page.write("49")
+        page.key("Enter")
+        phone.until("document.getElementById('piece').innerText.includes('49.000')")
+        assert phone.ask("document.documentElement.scrollWidth") <= PHONE[0]
+        assert phone.ask("document.querySelectorAll('main form').length") == 0
+        hand.gone = True
+        phone.until("document.getElementById('piece').innerText.includes('the cable is out')")
+        page.until("!!document.querySelector('button[value=connect]')")
+        assert page.complaints == phone.complaints == []
+        page.close()
+        phone.close()
 
 
 def reach(page, wanted):

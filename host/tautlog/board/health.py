@@ -11,7 +11,7 @@ from tautlog.analysis.mains import mains_component
 from tautlog.board.messages import Status
 from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
-from tautlog.errors import CalibrationError, LinkTimeoutError
+from tautlog.errors import LinkTimeoutError
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import EXCITATION, columns_of
@@ -19,11 +19,7 @@ from tautlog.model.readbacks import open_names
 from tautlog.model.stream import Block, BoardEvent, Instrument
 
 READING_S_OF_SAMPLES = 0.5  # separates 50 Hz from 60 Hz; a board needs less before it arms
-STEADY_READINGS = 3  # consecutive readings that must agree
-MOST_READINGS = 40
 READING_S = 4.0
-SHUNT_BACK = 0.02  # largest change of the level, as a fraction of the step
-SHUNT_BACK_V = 2e-3  # and in volts, if there is no step
 
 
 @dataclass(frozen=True)
@@ -56,6 +52,10 @@ class Health:
         Mean and rms noise of every channel at the converter; empty for one channel.
     open_readbacks : tuple of str
         Contacts of the release chain that read as open; see `model.readbacks`.
+    ended_s : float
+        End of the reading, in seconds on the board's clock of samples.
+    drive_on : bool
+        The release drive is high; never so in state safe.
     """
 
     level_v: float
@@ -78,6 +78,8 @@ class Health:
     channels_v: tuple[float, ...] = ()
     channels_noise_v: tuple[float, ...] = ()
     open_readbacks: tuple[str, ...] = ()
+    ended_s: float = 0.0
+    drive_on: bool = False
 
 
 def read_health(session: Session, calibration: Calibration, column: int = 0) -> Health:
@@ -120,54 +122,6 @@ def read_health(session: Session, calibration: Calibration, column: int = 0) -> 
     )
 
 
-def steady_volt(session: Session, calibration: Calibration, column: int = 0) -> float:
-    """Mean voltage of a channel, once three readings in a row agree within their own noise.
-
-    Raises
-    ------
-    CalibrationError
-        If they never agree.
-    """
-    seen: list[float] = []
-    for _ in range(MOST_READINGS):
-        health = read_health(session, calibration, column)
-        seen.append(health.level_v)
-        last = seen[-STEADY_READINGS:]
-        if len(last) == STEADY_READINGS and np.ptp(last) <= max(0.2 * health.noise_v, 1e-4):
-            return float(np.mean(last))
-    raise CalibrationError(
-        f"the reading is not steady after {MOST_READINGS} tries ({min(seen):.4f} to "
-        f"{max(seen):.4f} V): let everything hang still"
-    )
-
-
-def read_shunt_step(session: Session, calibration: Calibration) -> float:
-    """Volts by which the shunt resistor raises the reading; the shunt is off on return.
-
-    Raises
-    ------
-    CalibrationError
-        If a reading is not steady, or does not return after the shunt is off.
-    RefusedError
-        If the board is not in state safe, or its firmware has no shunt.
-    """
-    off_v = steady_volt(session, calibration)
-    session.ask("shunt", on=True)
-    try:
-        on_v = steady_volt(session, calibration)
-    finally:
-        session.ask("shunt", on=False)
-    # A board does not arm while the samples that it checks still contain the step back.
-    back_v = read_health(session, calibration).level_v
-    step_v = on_v - off_v
-    if abs(back_v - off_v) > max(SHUNT_BACK * abs(step_v), SHUNT_BACK_V):
-        raise CalibrationError(
-            f"the level was {off_v:.4f} V before the shunt and {back_v:.4f} V after it: let "
-            "everything hang still"
-        )
-    return step_v
-
-
 class _Blocks:
     """A store that keeps blocks in memory only."""
 
@@ -207,7 +161,6 @@ def _health_of(
     mains_hz, mains_n = mains_component(force_n, board.sample_rate_hz)
     seconds_us = wire.ticks_elapsed_us(blocks[-1].stamp_us, blocks[0].stamp_us)
     between = (blocks[-1].number - blocks[0].number) * board.samples_per_block
-
     means_v = [step_v * float(mean) for mean in every.mean(axis=0)]
     noises_v = [step_v * float(noise) for noise in every.std(axis=0)]
     several = len(board.channels) > 1
@@ -230,6 +183,8 @@ def _health_of(
         article_whole=bool(status.inputs & wire.INPUT_ARTICLE_WHOLE),
         mount_whole=bool(status.inputs & wire.INPUT_MOUNT_WHOLE),
         open_readbacks=open_names(board.readbacks, status.inputs),
+        ended_s=(blocks[-1].number + 1) * board.samples_per_block / board.sample_rate_hz,
+        drive_on=bool(status.outputs & wire.OUTPUT_DRIVE),
         lost=status.lost,
         lost_now=sum(block.lost for block in blocks),
     )

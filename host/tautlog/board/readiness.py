@@ -20,7 +20,8 @@ from tautlog.board.at_rest import ZERO_REFUSED, AtRest, least_noise_v
 from tautlog.board.channel_readiness import channel_findings
 from tautlog.board.converter_fit import converter_findings
 from tautlog.board.finding import ReadinessFinding
-from tautlog.board.health import Health, read_health, read_shunt_step
+from tautlog.board.health import Health, read_health
+from tautlog.board.resting import read_shunt_step
 from tautlog.board.session import Session
 from tautlog.board.shunt import Shunt
 from tautlog.errors import CalibrationError, NotReadyError

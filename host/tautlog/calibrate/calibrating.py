@@ -17,7 +17,6 @@ from scipy.special import fdtr
 from tautlog.calibrate.fit import Fit, fit_polynomial
 from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
-from tautlog.model.limits import HANGING_LEAST_N, HANGING_TOLERANCE
 from tautlog.model.uncertainty import Budget, Part, rectangular
 
 FloatArray = npt.NDArray[np.float64]
@@ -415,10 +414,3 @@ def _scatter(line: Fit, top_n: float) -> list[str]:
     if line.residual_sd <= 0.005 * top_n:
         return []
     return ["the points scatter by more than 0.5 % of the range: check whether something touches"]
-
-
-def hanging_check(read_n: float, weight_n: float) -> tuple[bool, str]:
-    """Whether a hanging sled reads its weight within 2 % and 3 N (common practice)."""
-    allowed = max(HANGING_TOLERANCE * weight_n, HANGING_LEAST_N)
-    text = f"the hanging sled reads {read_n:.1f} N, m g is {weight_n:.1f} N +/- {allowed:.1f} N"
-    return abs(read_n - weight_n) <= allowed, text

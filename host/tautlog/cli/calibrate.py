@@ -14,10 +14,13 @@ from tautlog.model import quantities as q
 from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
+    from tautlog.board.resting import Resting
     from tautlog.calibrate.calibrating import Calibrated, Point
+    from tautlog.calibrate.series import Series
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
-    from tautlog.model.stream import Instrument
+
+MOST_TRIES = 5  # of one weight, before everything is given up
 
 
 @click.command(name="calibrate")
@@ -131,7 +134,7 @@ def command(
     campaign = campaign.for_channel(channel) if campaign else None
     base = campaign.calibration if campaign else Calibration()
     if hang:
-        _hang(port, campaign, base, mass_kg, timeout_scale, channel)
+        _hang(port, campaign, mass_kg, timeout_scale, channel)
         return
     if shunt_ohm is not None:
         _shunt(port, campaign, base, shunt_ohm, timeout_scale)
@@ -139,7 +142,8 @@ def command(
     if table is not None:
         base, points = _from_table(table, campaign, base, gravity)
     else:
-        base, points = _live(port, campaign, base, (loads_kg, gravity), timeout_scale, channel)
+        series = _live(port, campaign, (loads_kg, gravity), timeout_scale, channel)
+        base, points = series.base, series.points
     made = new_calibration(campaign, points, base, degree=degree, day=day, note=note)
     if picture is not None:
         _draw(made, picture)  # before it is kept: what fails leaves nothing behind
@@ -211,21 +215,18 @@ def _from_table(
 def _live(
     port: str | None,
     campaign: Campaign | None,
-    base: Calibration,
     weights: tuple[tuple[float, ...], float],
     timeout_scale: float,
     channel: str,
-) -> tuple[Calibration, list[Point]]:
-    """Ask for each weight, in kg, and read it once it is steady; the base knows the converter.
+) -> Series:
+    """Ask for each weight, in kg, and read it once it is steady.
 
-    `weights` are the weights and gravity.
+    `weights` are the weights and gravity. What may not be taken is said, and asked for again.
     """
     loads_kg, gravity = weights
-    from tautlog.board.health import steady_volt
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
-    from tautlog.calibrate.calibrating import Point
-    from tautlog.campaign.converter_known import converter_for
+    from tautlog.campaign.at_the_board import at_rest, new_series
     from tautlog.cli.console import CAUTION
     from tautlog.errors import CalibrationError
 
@@ -234,81 +235,72 @@ def _live(
             "give the weights with --load, such as --load 0 --load 5 --load 10 --load 5 --load 0, "
             "or a table with --from-csv"
         )
-    points = []
     click.echo(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
-        session = Session(link, timeout_scale=timeout_scale)
-        column = _column(session.greet(), channel)
-        base = replace(base, converter=converter_for(campaign, base, session.instrument))
+        resting = at_rest(Session(link, timeout_scale=timeout_scale), campaign, channel)
+        series = new_series(campaign, resting)
         for load in loads_kg:
-            click.prompt(
-                f"hang {load:g} kg, stand clear, press Enter",
-                default="",
-                show_default=False,
-                err=True,
-            )
-            volt = steady_volt(session, base, column)
-            click.echo(f"  {load:g} kg reads {volt:.5f} V", err=True)
-            points.append(Point(load * gravity, volt))
-    return base, points
+            series = _one(resting, series, load, gravity)
+    return series
 
 
-def _column(board: Instrument, channel: str) -> int:
-    """Place of a force channel on the board; refuse what is none."""
+def _one(resting: Resting, series: Series, load_kg: float, gravity: float) -> Series:
+    """Ask for one weight, again if its reading may not be taken, and take it.
+
+    Raises
+    ------
+    CalibrationError
+        If it may not be taken however often it is asked for.
+    """
+    from tautlog.calibrate.series import known_load_n
     from tautlog.errors import CalibrationError
-    from tautlog.model.channels import FORCE, columns_of
 
-    columns = columns_of(board.channels, FORCE)
-    names = [board.channels[column] for column in columns]
-    if not channel and len(names) == 1:
-        return 0
-    if channel not in names:
-        raise CalibrationError(
-            f"{f'channel {channel!r} is no' if channel else 'name the'} force channel of the "
-            f"board with --channel: {', '.join(names)}"
-        )
-    return columns[names.index(channel)]
+    for left in reversed(range(MOST_TRIES)):
+        _enter(f"hang {load_kg:g} kg, stand clear")
+        try:
+            series = series.take(resting.settled(), known_load_n(load_kg, None, gravity))
+        except CalibrationError as problem:
+            if not left:
+                raise
+            click.echo(f"  NOT TAKEN: {problem}", err=True)
+        else:
+            break
+    click.echo(f"  {load_kg:g} kg reads {series.taken[-1].volt:.5f} V", err=True)
+    return series
+
+
+def _enter(what: str) -> None:
+    click.prompt(f"{what}, press Enter", default="", show_default=False, err=True)
 
 
 def _hang(
     port: str | None,
     campaign: Campaign | None,
-    base: Calibration,
     mass_kg: float | None,
     timeout_scale: float,
     channel: str,
 ) -> None:
     """Check the reading of the hanging sled against the reading of a slack line."""
-    from tautlog.board.health import steady_volt
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
-    from tautlog.calibrate.calibrating import hanging_check
+    from tautlog.calibrate.hanging import MASS_MISSING, hanging
+    from tautlog.campaign.at_the_board import at_rest
     from tautlog.cli.console import CAUTION
     from tautlog.errors import CalibrationError
-    from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
     mass = mass_kg or (campaign.setup.mass_kg if campaign else None)
     if not mass:
-        raise CalibrationError(
-            "the sled's mass is missing: give it with --mass or in campaign.toml"
-        )
+        raise CalibrationError(MASS_MISSING)
     click.echo(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
-        session = Session(link, timeout_scale=timeout_scale)
-        column = _column(session.greet(), channel)
-        click.prompt("line slack, press Enter", default="", show_default=False, err=True)
-        slack_v = steady_volt(session, base, column)
-        click.prompt("sled hangs, press Enter", default="", show_default=False, err=True)
-        hung_v = steady_volt(session, base, column)
-    slack, hung = base.true_v([slack_v, hung_v]).tolist()
-    holds, text = hanging_check(
-        (hung - slack) * base.newton_per_volt, mass * STANDARD_GRAVITY_M_PER_S2
-    )
-    click.echo(text)
-    if not holds:
-        raise CalibrationError(
-            "the hanging check failed: check gain, mass and wiring before any drop"
-        )
+        resting = at_rest(Session(link, timeout_scale=timeout_scale), campaign, channel)
+        _enter("line slack")
+        slack = resting.settled()
+        slack.require()
+        _enter("sled hangs")
+        found = hanging(slack, resting.settled(), resting.calibration, mass)
+    click.echo(found.text)
+    found.require()
 
 
 def _shunt(
@@ -322,8 +314,8 @@ def _shunt(
 
     This checks wiring and gain. It does not load the gauge, so it is no calibration.
     """
-    from tautlog.board.health import read_shunt_step
     from tautlog.board.link import SerialLink
+    from tautlog.board.resting import read_shunt_step
     from tautlog.board.session import Session
     from tautlog.board.shunt import shunt_check, shunt_step_mv_per_v
     from tautlog.errors import CalibrationError

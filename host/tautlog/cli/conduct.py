@@ -13,8 +13,8 @@ import click
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.kept_marks import as_json as plain
 from tautlog.archive.verdict_lines import next_command
-from tautlog.board.health import read_shunt_step
 from tautlog.board.link import SerialLink
+from tautlog.board.resting import read_shunt_step
 from tautlog.board.session import Session
 from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
 from tautlog.cli.output import print_json

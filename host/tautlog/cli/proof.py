@@ -15,7 +15,6 @@ from tautlog.model.timestamp import stamp
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
     from tautlog.campaign.proofs import Proof
-    from tautlog.model.load_path import Mount
 
 
 @click.command(name="proof")
@@ -62,6 +61,7 @@ def command(
     states what failed (time held, deflection, set) and is good in it. A new name in
     campaign.toml does not change that: nobody knows whether it is another mount.
     """
+    from tautlog.campaign.proof_words import mount_to_prove, which_mount
     from tautlog.campaign.proofs import Proof, add_proof
 
     campaign = _campaign()
@@ -71,7 +71,10 @@ def command(
     if pulled_n is None or held_s is None:
         raise click.UsageError("a proof needs --pulled and --held")
     by = options.signature_of(by, "a proof")
-    used = _mount(campaign, mount)
+    unnamed = which_mount(campaign, mount)
+    if unnamed:
+        raise click.UsageError(f"{unnamed} with --mount")
+    used = mount_to_prove(campaign, mount)
     made = Proof(
         stamp(),
         by,
@@ -99,67 +102,32 @@ def _campaign() -> Campaign:
     return campaign
 
 
-def _mount(campaign: Campaign, name: str | None) -> Mount:
-    from tautlog.campaign.drop_setup import mount_name
-
-    used = mount_name(campaign, name)
-    if not used:
-        names = ", ".join(mount.name for mount in campaign.mounts)
-        raise click.UsageError(
-            f"the campaign has several mounts: name the mount with --mount ({names})"
-        )
-    return next(mount for mount in campaign.mounts if mount.name == used)
-
-
 def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
     from dataclasses import asdict
 
+    from tautlog.campaign.proof_words import told
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
 
-    failed = _failed(campaign, made.mount)
-    stiffness = made.stiffness_n_per_m
+    means = told(campaign, made, number)
     if as_json:
         judged = {
-            "stiffness_n_per_m": stiffness,
+            "stiffness_n_per_m": made.stiffness_n_per_m,
             "doubts": list(made.doubts),
             "number": number,
-            "mount_failed": failed or None,
+            "mount_failed": means.mount_failed or None,
         }
         print_json({**asdict(made), **judged})
         return
     click.echo(CAUTION)
-    rigid = "" if stiffness is None else f", {stiffness:.3g} N/m"
-    if made.doubts:
-        click.echo(
-            f"{made.mount}: kept as {number}. It FAILED: {'; '.join(made.doubts)}. No drop on this "
-            "mount until a newer proof is good"
-        )
-    elif failed:
-        click.echo(f"{made.mount}: kept as {number}, but NO DROP on this mount: {failed}")
-    else:
-        factor = campaign.decision.proof_factor
-        click.echo(
-            f"{made.mount}: kept as {number}, proven to {made.pulled_n:.0f} N{rigid}, good for "
-            f"peaks up to {made.pulled_n / factor:.0f} N (factor {factor:g})"
-        )
-        if made.unknown:
-            click.echo(f"LOOK: {made.unknown}")
-    if made.supersedes is not None:
-        click.echo(f"it supersedes {made.supersedes}: {made.reason}")
-
-
-def _failed(campaign: Campaign, mount: str) -> str:
-    """Why nothing may be dropped on a mount by all its proofs, or ""."""
-    from tautlog.campaign.campaign import read_campaign
-
-    mounts = {known.name: known for known in read_campaign(campaign.path).mounts}
-    return mounts[mount].failed or mounts[mount].failed_elsewhere
+    for line in means.lines:
+        click.echo(line)
 
 
 def _list(campaign: Campaign, as_json: bool) -> None:
     from dataclasses import asdict
 
+    from tautlog.campaign.proof_words import line_of
     from tautlog.campaign.proofs import read_proofs
     from tautlog.cli.output import print_json
 
@@ -170,15 +138,4 @@ def _list(campaign: Campaign, as_json: bool) -> None:
     if not found:
         click.echo("no proofs here")
     for standing in found:
-        proof = standing.entry
-        text = (
-            "cannot be read"
-            if proof is None
-            else (
-                f"{proof.mount}: {proof.pulled_n:.0f} N for {proof.held_s:g} s, by {proof.by}"
-                + (f", FAILED: {'; '.join(proof.doubts)}" if proof.doubts else "")
-                + (f" (supersedes {proof.supersedes}: {proof.reason})" if proof.supersedes else "")
-            )
-        )
-        gone = f"; SUPERSEDED by {standing.superseded_by}" if standing.superseded_by else ""
-        click.echo(f"{standing.number}  {standing.utc}  {text}{gone}")
+        click.echo(line_of(standing))

@@ -10,7 +10,21 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from tautlog.desk import calibration, checklist, curves, drop, drops, ledger, plan, report, today
+from tautlog.desk import (
+    calibration,
+    checklist,
+    curves,
+    drop,
+    drops,
+    ledger,
+    live_calibration,
+    live_hanging,
+    live_pull,
+    plan,
+    proof,
+    report,
+    today,
+)
 from tautlog.desk.desk import Desk
 from tautlog.desk.forms import entering
 from tautlog.desk.page import desk_of
@@ -21,6 +35,7 @@ ASSETS = {
     "desk.css": ("tautlog.desk", "assets", "text/css"),
     "plan.js": ("tautlog.desk", "assets", "text/javascript"),
     "curves.js": ("tautlog.desk", "assets", "text/javascript"),
+    "live.js": ("tautlog.desk", "assets", "text/javascript"),
     "feed.js": ("tautlog.desk", "assets", "text/javascript"),
     "uPlot.iife.min.js": ("tautlog.display", "pages", "text/javascript"),
     "uPlot.min.css": ("tautlog.display", "pages", "text/css"),
@@ -37,6 +52,17 @@ def pages_of(desk: Desk) -> Starlette:
             Route("/plan/climb", plan.climb),
             Route("/calibrate", calibration.show),
             Route("/calibrate", entering(calibration.enter), methods=["POST"]),
+            Route("/calibrate/live", live_calibration.show),
+            Route("/calibrate/live/piece", live_calibration.points),
+            Route("/calibrate/live", entering(live_calibration.enter), methods=["POST"]),
+            Route("/calibrate/hanging", live_hanging.show),
+            Route("/calibrate/hanging/piece", live_hanging.readings),
+            Route("/calibrate/hanging", entering(live_hanging.enter), methods=["POST"]),
+            Route("/proof", proof.show),
+            Route("/proof", entering(proof.enter), methods=["POST"]),
+            Route("/proof/live", live_pull.show),
+            Route("/proof/live/piece", live_pull.readings),
+            Route("/proof/live", entering(live_pull.enter), methods=["POST"]),
             Route("/checklist", checklist.show),
             Route("/checklist", entering(checklist.enter), methods=["POST"]),
             Route("/drops", drops.show),

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from tautlog.calibrate.calibrating import Calibrated
+from tautlog.calibrate.calibrating import Calibrated, Point
 from tautlog.calibrate.kept import StandingFile, newest_file, standing_files
 from tautlog.calibrate.points_kept import points_kept
 from tautlog.calibrate.points_table import points_in
@@ -30,6 +31,7 @@ from tautlog.display.pictures.image import svg_of
 from tautlog.display.pictures.residuals import draw_residuals
 from tautlog.errors import CalibrationError, TautlogError
 from tautlog.model import quantities as q
+from tautlog.model.calibration import Calibration
 from tautlog.model.load_path import PathCheck
 from tautlog.model.timestamp import day_problem, today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
@@ -91,8 +93,8 @@ def show(
         checks=_checks(of),
         in_force=in_force,
         no_points=why,
-        files=_files(campaign),
-        channels=_channels(campaign),
+        files=files_of(campaign),
+        channels=channels_of(campaign),
         channel=channel,
         head=RESIDUALS_HEAD,
         looked=looked,
@@ -134,14 +136,16 @@ def _in_force(campaign: Campaign) -> tuple[Fitted | None, str]:
         made = new_calibration(campaign, points, campaign.calibration, degree=degree)
     except TautlogError as problem:
         return None, str(problem)
-    return replace(_fitted(made, ()), warnings=()), ""
+    return replace(fitted(made, ()), warnings=()), ""
 
 
-def _files(campaign: Campaign | None) -> list[StandingFile]:
+def files_of(campaign: Campaign | None) -> list[StandingFile]:
+    """Calibrations on record, newest first."""
     return [] if campaign is None else standing_files(campaign.folder)[::-1]
 
 
-def _channels(campaign: Campaign | None) -> list[str]:
+def channels_of(campaign: Campaign | None) -> list[str]:
+    """Names of the force channels, if there are several."""
     if campaign is None or not campaign.force_channels:
         return []
     return [campaign.cell.channel, *(one.name for one in campaign.force_channels)]
@@ -160,9 +164,9 @@ def enter(request: Request, entered: Entered) -> Response:
         campaign = desk_of(request).campaign().for_channel(entered.text("channel"))
         made = _made(campaign, entered)
         if entered.text("do") != "keep":
-            looked = _fitted(made, doubts_of(campaign, made))
+            looked = fitted(made, doubts_of(campaign, made))
             return show(request, entered=entered.texts, looked=looked)
-        _keep(campaign, made, entered)
+        keep(campaign, made, entered)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
     return RedirectResponse("/calibrate?done=calibration", 303)
@@ -171,22 +175,38 @@ def enter(request: Request, entered: Entered) -> Response:
 def _made(campaign: Campaign, entered: Entered) -> Calibrated:
     """The calibration from what was typed; nothing is kept."""
     base = campaign.calibration
-    gravity = entered.number("gravity", q.GRAVITY) or STANDARD_GRAVITY_M_PER_S2
+    gravity = gravity_in(entered)
     points = points_in(
         _table(entered),
         "the table",
         volt_per_count=base.volt_per_count(1),
         gravity_m_s2=gravity,
     )
+    base = replace(base, converter=converter_for(campaign, base))
+    return wanted(campaign, points, base, entered, entered.text("note"))
+
+
+def gravity_in(entered: Entered) -> float:
+    """Local gravity, as typed."""
+    return entered.number("gravity", q.GRAVITY) or STANDARD_GRAVITY_M_PER_S2
+
+
+def wanted(
+    campaign: Campaign, points: Sequence[Point], base: Calibration, entered: Entered, note: str
+) -> Calibrated:
+    """The calibration of points, with the day and the curve that were typed.
+
+    Raises
+    ------
+    CalibrationError
+        If they give none, or the day is none.
+    """
     day = entered.text("day") or today()
     wrong = day_problem(day)
     if wrong:
         raise CalibrationError(f"day {day!r}: {wrong}")
     degree = {"1": 1, "2": 2}.get(entered.text("degree"))
-    base = replace(base, converter=converter_for(campaign, base))
-    return new_calibration(
-        campaign, points, base, degree=degree, day=day, note=entered.text("note")
-    )
+    return new_calibration(campaign, points, base, degree=degree, day=day, note=note)
 
 
 def _table(entered: Entered) -> str:
@@ -205,12 +225,18 @@ def _table(entered: Entered) -> str:
     return "\n".join(lines)
 
 
-def _keep(campaign: Campaign, made: Calibrated, entered: Entered) -> None:
-    """Keep it; a name and a reason accept what is implausible or correct an earlier file."""
+def keep(campaign: Campaign, made: Calibrated, entered: Entered) -> Path:
+    """Keep it; a name and a reason accept what is implausible or correct an earlier file.
+
+    Raises
+    ------
+    CalibrationError, CampaignError
+        See `add_calibration`.
+    """
     by, why, wrong = entered.text("by"), entered.text("reason"), entered.text("supersedes")
     accepts = entered.text("accept") == "yes"
     word = Word(by, why) if accepts or wrong else None
-    add_calibration(
+    return add_calibration(
         campaign,
         made,
         accepted=word if accepts else None,
@@ -219,7 +245,8 @@ def _keep(campaign: Campaign, made: Calibrated, entered: Entered) -> None:
     )
 
 
-def _fitted(made: Calibrated, doubts: tuple[str, ...]) -> Fitted:
+def fitted(made: Calibrated, doubts: tuple[str, ...]) -> Fitted:
+    """A calibration to look at."""
     loads = np.array([point.load_n for point in made.points])
     share = 100.0 * made.fit.residuals / loads.max()
     title = "residuals in the order of loading"

@@ -16,6 +16,7 @@ from tautlog.errors import QuantityError
 from tautlog.model.quantities import Quantity
 
 MOST_FIELDS, MOST_FILES, MOST_TEXT = 400, 24, 4_000
+MOST_DIGITS = 9
 TOKEN = "token"
 
 
@@ -56,6 +57,19 @@ class Entered:
             If it is no number, or out of range.
         """
         return number_in(name, self.text(name), quantity)
+
+    def entry_number(self, name: str) -> int | None:
+        """Number of an earlier entry; None if it was left out.
+
+        Raises
+        ------
+        QuantityError
+            If it is none.
+        """
+        text = self.text(name)
+        if text and not (text.isascii() and text.isdigit() and len(text) <= MOST_DIGITS):
+            raise QuantityError(f"{text[:40]!r} is not the number of an entry")
+        return int(text) if text else None
 
 
 def number_in(name: str, text: str, quantity: Quantity) -> float | None:

@@ -93,9 +93,6 @@ def enter(request: Request, entered: Entered) -> Response:
             raise CampaignError(
                 f"{'; '.join(look)}. A past drop may have had other names: tick the box if so"
             )
-        wrong = entered.text("supersedes")
-        if wrong and not (wrong.isascii() and wrong.isdecimal()):
-            raise CampaignError(f"{wrong[:40]!r} is not the number of an entry")
         entry = LedgerEntry(
             stamp(),
             signed(entered.text("by")),
@@ -104,7 +101,7 @@ def enter(request: Request, entered: Entered) -> Response:
             mount=mount_name(campaign, mount) if mount else "",
             peak_at_most_n=entered.number("peak_n", q.FORCE),
             note=entered.text("note"),
-            supersedes=int(wrong) if wrong else None,
+            supersedes=entered.entry_number("supersedes"),
             reason=signed(entered.text("reason")),
         )
         add_entry(desk.folder, entry)

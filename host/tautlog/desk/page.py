@@ -21,6 +21,7 @@ DAY = (
     ("today", "/", "Today"),
     ("plan", "/plan", "Plan"),
     ("calibrate", "/calibrate", "Calibrate"),
+    ("proof", "/proof", "Proof"),
     ("checklist", "/checklist", "Checklist"),
     ("drops", "/drops", "Drops"),
     ("ledger", "/ledger", "Ledger"),
@@ -29,6 +30,7 @@ DAY = (
 # What an entry that was just made is called; its code stands in the address.
 DONE = {
     "calibration": "The calibration is kept, and in force.",
+    "proof": "The proof is entered.",
     "checklist": "The checklist is complete, and valid for ten minutes.",
     "inspection": "The inspection is entered, and the drop is judged again.",
     "decision": "The decision is entered beside the proposal.",

@@ -17,6 +17,7 @@ from tautlog.planning.day import ArticleState, OpenPoint, articles_of, open_poin
 MOST_POINTS = 14
 PLACES = {
     "calibrate": "/calibrate",
+    "proof": "/proof",
     "plan": "/plan",
     "checklist": "/checklist",
     "report": "/report",

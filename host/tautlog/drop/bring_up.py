@@ -12,8 +12,9 @@ from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from tautlog.board.at_rest import AtRest
-from tautlog.board.health import read_health, read_shunt_step
+from tautlog.board.health import read_health
 from tautlog.board.readiness import LEAST_SHUNT
+from tautlog.board.resting import read_shunt_step
 from tautlog.board.session import Session
 from tautlog.board.shunt import Shunt
 from tautlog.campaign.bring_ups import board_seen, parts_of

@@ -105,6 +105,7 @@ DEFLECTION = Quantity("deflection", "m", 1e-6, 0.5, "of a mount under its proof"
 SET = Quantity("permanent set", "m", 0.0, 0.5, "of a mount after its proof", _MM)
 DEFLECTION_MM = Quantity("deflection", "mm", 1e-3, 500.0, DEFLECTION.basis, (("um", 1e-3),))
 SET_MM = Quantity("permanent set", "mm", 0.0, 500.0, SET.basis, (("um", 1e-3),))
+DIAL_MM = Quantity("gauge reading", "mm", 0.0, 1000.0, "of dial gauges", either_sign=True)
 FORCE = Quantity("force", "N", 10.0, 1e6, "10 N is a kilogram, 1 MN a heavy press", _KN)
 PULL = Quantity("proof pull", "N", 10.0, 2e5, "what people pull with hoist and lever", _KN)
 FRICTION = Quantity("friction", "N", 0.0, 2000.0, "of rails and a sled", (("mN", 1e-3),))

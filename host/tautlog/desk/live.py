@@ -1,0 +1,99 @@
+"""Live: what the pages at the board have in common: whose order it is, and how it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TypeVar
+
+from starlette.requests import Request
+
+from tautlog.campaign.campaign import Campaign
+from tautlog.desk.at_board import AtBoard, AtBoardOrder
+from tautlog.desk.orders import Standing
+from tautlog.desk.page import desk_of, visitor_of
+from tautlog.errors import CampaignError
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Live:
+    """How an order at the board stands, as one visitor sees it.
+
+    Attributes
+    ----------
+    standing : Standing or None
+        Of this kind of order, under way or ended.
+    at : AtBoard or None
+        Its content.
+    mine : bool
+        This visitor's session gave it, and may go on with it.
+    other : str
+        The other order that has the board, or "".
+    """
+
+    standing: Standing | None
+    at: AtBoard | None
+    mine: bool
+    other: str
+
+    @property
+    def under_way(self) -> bool:
+        """It is being carried out."""
+        return self.standing is not None and self.standing.under_way
+
+    @property
+    def number(self) -> int:
+        """See `Standing`."""
+        return self.standing.number if self.standing else 0
+
+    @property
+    def figures(self) -> Mapping[str, str]:
+        """Figures of the last reading, "-" for what there is none of."""
+        return self.at.live if self.at else {}
+
+    def work(self, kind: type[T]) -> T | None:
+        """What is done, if it is of that kind."""
+        return self.at.work if self.at and isinstance(self.at.work, kind) else None
+
+
+def live_of(request: Request, kind: str) -> Live:
+    """How an order of a kind stands."""
+    standing = desk_of(request).orders.standing
+    if standing is None or standing.kind != kind or not isinstance(standing.content, AtBoard):
+        other = standing.kind if standing and standing.under_way else ""
+        return Live(None, None, False, other)
+    mine = visitor_of(request).may_enter and standing.session == visitor_of(request).token
+    return Live(standing, standing.content, mine, "")
+
+
+def begin(request: Request, order: AtBoardOrder) -> None:
+    """Give an order in the name of who asks.
+
+    Raises
+    ------
+    CampaignError
+        If the board is taken.
+    """
+    desk_of(request).orders.give(order, visitor_of(request).token, order.content)
+
+
+def say(request: Request, fields: Mapping[str, str]) -> None:
+    """Say something to the order, in the name of who asks; raises if it is refused."""
+    desk_of(request).orders.say(visitor_of(request).token, fields)
+
+
+def port_of(campaign: Campaign) -> str:
+    """The board's port.
+
+    Raises
+    ------
+    CampaignError
+        If campaign.toml states none.
+    """
+    if not campaign.port:
+        raise CampaignError(
+            "no port is stated: set port under [board] in campaign.toml; `tautlog boards` finds it"
+        )
+    return campaign.port

@@ -1,0 +1,142 @@
+"""Live hanging: the check that the chain reads the weight of the sled that hangs on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from tautlog.board.resting import Look, Resting
+from tautlog.calibrate.hanging import FAILED, MASS_MISSING, Hanging, hanging
+from tautlog.campaign.at_the_board import at_rest
+from tautlog.desk import live
+from tautlog.desk.at_board import AtBoardOrder
+from tautlog.desk.calibration import channels_of
+from tautlog.desk.forms import Entered
+from tautlog.desk.page import desk_of, page, piece, visitor_of
+from tautlog.errors import CalibrationError, TautlogError
+from tautlog.model import quantities as q
+from tautlog.model.calibration import Calibration
+
+KIND = "a hanging check"
+ADDRESS = "/calibrate/hanging"
+
+
+@dataclass(frozen=True)
+class HangingWork:
+    """A hanging check; see `at_board.Work`.
+
+    Attributes
+    ----------
+    mass_kg : float
+        Mass of the sled.
+    calibration : Calibration or None
+        That in force; None before a board answered.
+    slack : Look or None
+        Reading of the slack line.
+    found : Hanging or None
+        What was found.
+    """
+
+    mass_kg: float
+    calibration: Calibration | None = None
+    slack: Look | None = None
+    found: Hanging | None = None
+
+    @property
+    def ended(self) -> str:
+        """See `Work`."""
+        if self.found is None:
+            return ""
+        return self.found.text if self.found.holds else f"{self.found.text}; {FAILED}"
+
+    @property
+    def good(self) -> bool:
+        """See `Work`."""
+        return self.found is not None and self.found.holds
+
+    @property
+    def lost(self) -> str:
+        """See `Work`."""
+        return "the check was not finished" if self.slack else ""
+
+    @property
+    def live(self) -> Mapping[str, str]:
+        """See `Work`."""
+        return {}
+
+    def met(self, resting: Resting) -> HangingWork:
+        """See `Work`."""
+        return replace(self, calibration=resting.calibration)
+
+    def seen(self, look: Look) -> HangingWork:
+        """See `Work`."""
+        return self
+
+    def obeyed(self, fields: Mapping[str, str], look: Look | None) -> HangingWork:
+        """Take the reading of the slack line, then that of the hanging sled."""
+        if look is None or self.calibration is None:
+            raise CalibrationError("no board answers: connect it again")
+        if fields.get("do") == "slack":
+            look.require()
+            return replace(self, slack=look)
+        if fields.get("do") == "hung" and self.slack is not None:
+            return replace(self, found=hanging(self.slack, look, self.calibration, self.mass_kg))
+        raise CalibrationError("take the reading of the slack line first, then that of the sled")
+
+
+def show(request: Request, said: str = "", entered: Mapping[str, str] | None = None) -> Response:
+    """The page."""
+    campaign, _ = desk_of(request).campaign_or_why()
+    return page(
+        request,
+        "hanging.html",
+        task="calibrate",
+        said=said,
+        status=400 if said else 200,
+        typed=dict(entered or {}),
+        port=campaign.port if campaign else "",
+        channels=channels_of(campaign),
+        **_content(request),
+    )
+
+
+def readings(request: Request) -> Response:
+    """The readings so far, for a page that is open."""
+    visitor = visitor_of(request)
+    token = visitor.token if visitor.may_enter else ""
+    return piece("hanging_readings.html", token=token, **_content(request))
+
+
+def _content(request: Request) -> dict[str, object]:
+    found = live.live_of(request, KIND)
+    return {"kind": KIND, "address": ADDRESS, "live": found, "work": found.work(HangingWork)}
+
+
+def enter(request: Request, entered: Entered) -> Response:
+    """Begin, or say something to what is under way."""
+    try:
+        if entered.text("do") == "begin":
+            _begin(request, entered)
+        else:
+            live.say(request, entered.texts)
+    except TautlogError as problem:
+        return show(request, str(problem), entered.texts)
+    return RedirectResponse(ADDRESS, 303)
+
+
+def _begin(request: Request, entered: Entered) -> None:
+    channel = entered.text("channel")
+    campaign = desk_of(request).campaign().for_channel(channel)
+    mass_kg = entered.number("mass_kg", q.MASS) or campaign.setup.mass_kg
+    if not mass_kg:
+        raise CalibrationError(MASS_MISSING)
+    order = AtBoardOrder(
+        KIND,
+        HangingWork(mass_kg),
+        live.port_of(campaign),
+        lambda session: at_rest(session, campaign, channel),
+    )
+    live.begin(request, order)
