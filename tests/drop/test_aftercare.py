@@ -7,8 +7,9 @@ from fakes.crew import SilentCrew
 from fakes.drops import DropBoard, plan_at, session_with
 
 from tautlog.cli import conduct as conduct_module
-from tautlog.cli.conduct import Shown, conduct, show_outcome
+from tautlog.cli.conduct import Shown, show_outcome
 from tautlog.cli.console import ConsoleCrew
+from tautlog.drop.conducting import conduct
 from tautlog.drop.outcome import DropOutcome
 from tautlog.drop.run import run_drop
 from tautlog.drop.stop import StopRequest

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import contextlib
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from tautlog.desk.desk import Desk
 
 PORT, WATCH_PORT = 8642, 8643
 
@@ -43,7 +47,8 @@ def command(
 
     Plan, calibration, checklist, drops, inspections, decisions, ledger and report, on this
     computer alone. Nobody else reaches it; with --watch others can look, and enter nothing. What
-    they see travels unencrypted: watch on a network that you trust. Ctrl-C ends the desk.
+    they see travels unencrypted: watch on a network that you trust. Ctrl-C ends what the board is
+    just doing for the desk, and the desk if it does nothing.
     """
     from tautlog.cli.console import CAUTION
     from tautlog.desk.desk import Desk
@@ -56,7 +61,8 @@ def command(
         entrances = [crew_entrance(number)]
         if watch is not None:
             entrances.append(watchers_entrance(watch, watch_number))
-        held.enter_context(serving(Desk(home), entrances))
+        desk = Desk(home)
+        held.enter_context(serving(desk, entrances))
         click.echo(CAUTION, err=True)
         click.echo(f"the desk of {home}; Ctrl-C ends it")
         click.echo(f"crew      {entrances[0].link}")
@@ -64,7 +70,7 @@ def command(
             click.echo(f"watchers  {entrance.link}")
         if opening:
             click.launch(entrances[0].link)
-        _until_ctrl_c()
+        _until_ctrl_c(desk)
     click.echo("the desk is closed")
 
 
@@ -82,10 +88,9 @@ def _home(folder: Path | None) -> Path:
     return found.parent.resolve()
 
 
-def _until_ctrl_c() -> None:
-    """Wait in the main thread, which alone gets Ctrl-C."""
+def _until_ctrl_c(desk: Desk) -> None:
+    """Carry out orders in the main thread, which alone gets Ctrl-C."""
     import threading
 
     with contextlib.suppress(KeyboardInterrupt):
-        while True:
-            threading.Event().wait(3600.0)
+        desk.orders.attend(threading.Event())

@@ -10,7 +10,18 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from tautlog.desk import calibration, checklist, curves, drop, drops, ledger, plan, report, today
+from tautlog.desk import (
+    calibration,
+    checklist,
+    curves,
+    drop,
+    dropping,
+    drops,
+    ledger,
+    plan,
+    report,
+    today,
+)
 from tautlog.desk.desk import Desk
 from tautlog.desk.forms import entering
 from tautlog.desk.page import desk_of
@@ -21,6 +32,7 @@ ASSETS = {
     "desk.css": ("tautlog.desk", "assets", "text/css"),
     "plan.js": ("tautlog.desk", "assets", "text/javascript"),
     "curves.js": ("tautlog.desk", "assets", "text/javascript"),
+    "drop.js": ("tautlog.desk", "assets", "text/javascript"),
     "feed.js": ("tautlog.desk", "assets", "text/javascript"),
     "uPlot.iife.min.js": ("tautlog.display", "pages", "text/javascript"),
     "uPlot.min.css": ("tautlog.display", "pages", "text/css"),
@@ -39,6 +51,12 @@ def pages_of(desk: Desk) -> Starlette:
             Route("/calibrate", entering(calibration.enter), methods=["POST"]),
             Route("/checklist", checklist.show),
             Route("/checklist", entering(checklist.enter), methods=["POST"]),
+            Route("/drop", dropping.show),
+            Route("/drop", entering(dropping.begin), methods=["POST"]),
+            Route("/drop/stands", dropping.stands),
+            Route("/drop/trace", dropping.trace),
+            Route("/drop/word", entering(dropping.say, alone=False), methods=["POST"]),
+            Route("/drop/call-off", entering(dropping.call_off, alone=False), methods=["POST"]),
             Route("/drops", drops.show),
             Route("/compare", drops.compare),
             Route("/curves", curves.curves),

@@ -12,7 +12,9 @@ from tautlog.archive.assessment import Assessment
 from tautlog.archive.listing import records_in
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign, read_campaign
+from tautlog.desk.drop_trace import DropTrace
 from tautlog.desk.feed import Feed
+from tautlog.desk.orders import Orders
 from tautlog.errors import CampaignError, RecordError
 from tautlog.model.origin import FOLDER
 from tautlog.record import Record, open_record
@@ -40,13 +42,23 @@ class Desk:
         Held while something is entered: one thing at a time.
     feed : Feed
         What happens, for all open pages.
+    trace : DropTrace
+        Samples of the drop that is under way.
+    orders : Orders
+        What the crew asks it to do with the board.
     """
 
     folder: Path
     writing: threading.Lock = field(default_factory=threading.Lock)
     feed: Feed = field(default_factory=Feed)
+    orders: Orders = field(init=False)
+    trace: DropTrace = field(init=False)
     _assessed: OrderedDict[tuple[str, int, int], OpenedDrop] = field(default_factory=OrderedDict)
     _cache: threading.Lock = field(default_factory=threading.Lock)
+
+    def __post_init__(self) -> None:
+        self.orders = Orders(self.feed)
+        self.trace = DropTrace(self.feed)
 
     def campaign(self) -> Campaign:
         """The campaign as it stands.

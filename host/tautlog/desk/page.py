@@ -22,6 +22,7 @@ DAY = (
     ("plan", "/plan", "Plan"),
     ("calibrate", "/calibrate", "Calibrate"),
     ("checklist", "/checklist", "Checklist"),
+    ("drop", "/drop", "Drop"),
     ("drops", "/drops", "Drops"),
     ("ledger", "/ledger", "Ledger"),
     ("report", "/report", "Report"),
