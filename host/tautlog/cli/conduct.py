@@ -62,10 +62,8 @@ def show_outcome(
 
     Raises
     ------
-    AbortedError
-        If somebody would not wait. It says what is done and what is not.
-    LinkError
-        At the end, if the shunt's step after the drop could not be read.
+    AbortedError, LinkError
+        See `finish_new`; at the end, if the shunt's step after the drop could not be read.
     """
     show = Shield()
     stop = stop or StopRequest()

@@ -91,8 +91,8 @@ class DeskCrew:
         return False
 
     def armed(self, by_hand: bool) -> None:
-        """Show that it is armed."""
-        self.now(phase=Phase.ARMED, count="pull the pin" if by_hand else "")
+        """Show that it is armed; what was said before has been seen."""
+        self.now(phase=Phase.ARMED, said=(), count="pull the pin" if by_hand else "")
 
     def count(self, left_s: float) -> None:
         """Show whole seconds."""

@@ -48,7 +48,7 @@
     var y = u.valToPos(Number(value), "y", true), pen = u.ctx;
     pen.save(); pen.strokeStyle = "#10151c"; pen.fillStyle = "#10151c"; pen.lineWidth = 2;
     pen.setLineDash(dash); pen.beginPath(); pen.moveTo(u.bbox.left, y); pen.lineTo(u.bbox.left + u.bbox.width, y); pen.stroke();
-    pen.font = "600 " + 15 * devicePixelRatio + "px system-ui, sans-serif"; pen.fillText(name, u.bbox.left + 8, y - 6); pen.restore();
+    pen.textAlign = "left"; pen.textBaseline = "bottom"; pen.font = "600 " + 15 * devicePixelRatio + "px system-ui, sans-serif"; pen.fillText(name, u.bbox.left + 8, y - 6); pen.restore();
   }
 
   function size() { return { width: place.clientWidth, height: Math.max(180, Math.min(300, window.innerHeight * 0.34)) }; }
