@@ -6,9 +6,11 @@ import pytest
 from fakes.crew import SilentCrew
 from fakes.drops import DropBoard, plan_at, session_with
 
-from tautlog.cli import conduct as conduct_module
-from tautlog.cli.conduct import Shown, conduct, show_outcome
+from tautlog.cli.conduct import Shown, show_outcome
 from tautlog.cli.console import ConsoleCrew
+from tautlog.display import quick_look
+from tautlog.drop import conducting
+from tautlog.drop.conducting import conduct
 from tautlog.drop.outcome import DropOutcome
 from tautlog.drop.run import run_drop
 from tautlog.drop.stop import StopRequest
@@ -34,7 +36,8 @@ def outcome(whole, tmp_path):
 
 def gives(monkeypatch, place, name, times, before=True):
     """Let signals come where the command does one thing."""
-    real = getattr(conduct_module, place)
+    module = quick_look if hasattr(quick_look, place) else conducting
+    real = getattr(module, place)
 
     def at_work(*given, **options):
         result = None if before else real(*given, **options)
@@ -42,7 +45,7 @@ def gives(monkeypatch, place, name, times, before=True):
             signal.raise_signal(getattr(signal, name))
         return real(*given, **options) if before else result
 
-    monkeypatch.setattr(conduct_module, place, at_work)
+    monkeypatch.setattr(module, place, at_work)
 
 
 def show(outcome):
@@ -104,10 +107,10 @@ class Port:
 @pytest.fixture
 def conducted(outcome, monkeypatch):
     """Conduct a drop that is done already; what follows it is real but for the board."""
-    monkeypatch.setattr(conduct_module, "SerialLink", Port)
-    monkeypatch.setattr(conduct_module, "Session", lambda *_, **__: None)
-    monkeypatch.setattr(conduct_module, "run_drop", lambda *_: outcome)
-    monkeypatch.setattr(conduct_module, "read_shunt_step", lambda *_: 0.5)
+    monkeypatch.setattr(conducting, "SerialLink", Port)
+    monkeypatch.setattr(conducting, "Session", lambda *_, **__: None)
+    monkeypatch.setattr(conducting, "run_drop", lambda *_: outcome)
+    monkeypatch.setattr(conducting, "read_shunt_step", lambda *_: 0.5)
 
     def conducted():
         with StopRequest().listening() as stop:
@@ -145,7 +148,7 @@ def test_a_signal_before_a_port_is_open_stops_at_once(monkeypatch, conducted, na
     def opening(url):
         signal.raise_signal(getattr(signal, name))
 
-    monkeypatch.setattr(conduct_module, "SerialLink", opening)
+    monkeypatch.setattr(conducting, "SerialLink", opening)
     with pytest.raises(AbortedError, match=r"stopped by.*not armed"):
         conducted()
 

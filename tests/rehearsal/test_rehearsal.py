@@ -356,7 +356,7 @@ def test_the_verdict_is_shown_also_when_the_shunt_cannot_be_read_afterwards(
     def step(*_):
         raise LinkError("the cable is out")
 
-    monkeypatch.setattr("tautlog.cli.conduct.read_shunt_step", step)
+    monkeypatch.setattr("tautlog.drop.conducting.read_shunt_step", step)
     given = ["--mass", "9", "--height", "1.2", "--target", "1800", "--out", "d.h5", "--shunt"]
     with BoardProcess(played(None), speed=SPEED) as board:
         assert run(["drop", "--port", board.url, *given, "--yes", "--countdown", "0"]) == 1

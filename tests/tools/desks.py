@@ -34,28 +34,28 @@ PAGES = (
         "/drops",
         "/drops?rehearsed=yes",
     ),
-    *("/ledger", "/report"),
+    *("/drop", "/drop/stands", "/drop/trace", "/ledger", "/report"),
 )
 
 
-def guarded(folder, role=Role.CREW):
+def guarded(folder, role=Role.CREW, desk=None):
     """The guarded pages of a folder's desk, and who lets in."""
     admission = Admission(role, PORT)
     place = Place(frozenset({f"127.0.0.1:{PORT}", f"localhost:{PORT}"}))
-    return Guard(pages_of(Desk(folder)), admission, place), admission
+    return Guard(pages_of(desk or Desk(folder)), admission, place), admission
 
 
-def stranger(folder, role=Role.CREW):
+def stranger(folder, role=Role.CREW, desk=None):
     """A browser without a session, and the link's secret."""
-    app, admission = guarded(folder, role)
+    app, admission = guarded(folder, role, desk)
     return TestClient(app, base_url=HERE, raise_server_exceptions=True), admission.secret
 
 
 class Visit:
     """A browser that came by the link."""
 
-    def __init__(self, folder, role=Role.CREW):
-        self.client, secret = stranger(folder, role)
+    def __init__(self, folder, role=Role.CREW, desk=None):
+        self.client, secret = stranger(folder, role, desk)
         assert self.client.get(f"/enter?key={secret}").status_code == 200
 
     def get(self, address):

@@ -1,31 +1,24 @@
-"""The laptop's side of a drop, the same for a real and for a rehearsed board."""
+"""What a terminal shows of a new record, real or rehearsed."""
 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Mapping
 from enum import Enum
-from pathlib import Path
 
 import click
 
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.kept_marks import as_json as plain
 from tautlog.archive.verdict_lines import next_command
-from tautlog.board.link import SerialLink
-from tautlog.board.resting import read_shunt_step
-from tautlog.board.session import Session
 from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
 from tautlog.cli.output import print_json
-from tautlog.display.quick_look import draw_new, mark_new, picture_path
+from tautlog.display.quick_look import finish_new, picture_path
 from tautlog.drop.crew import Shield
-from tautlog.drop.outcome import DropOutcome, DropPlan
-from tautlog.drop.recovery import recover
-from tautlog.drop.run import NOT_ARMED, run_drop
+from tautlog.drop.outcome import DropOutcome
 from tautlog.drop.stop import StopRequest
-from tautlog.errors import AbortedError, LinkError, TautlogError
-from tautlog.record import add_shunt_check, open_record
+from tautlog.errors import LinkError
+from tautlog.record import open_record
 
 
 class Shown(Enum):
@@ -41,49 +34,6 @@ class Shown(Enum):
         if as_json:
             return cls.AS_JSON
         return cls.EVERY_FIGURE if every_figure else cls.FIVE_LINES
-
-
-def conduct(
-    url: str, plan: DropPlan, crew: ConsoleCrew, stop: StopRequest, *, timeout_scale: float = 1.0
-) -> DropOutcome:
-    """Do one drop with the board at a port, then read the shunt's step.
-
-    Parameters
-    ----------
-    stop : StopRequest
-        Already listening, so that no signal between the drop and its marks ends the program.
-    """
-    try:
-        with stop.at_once():
-            link = SerialLink(url)
-    except KeyboardInterrupt as problem:
-        raise AbortedError(f"stopped by {stop.why}: {NOT_ARMED}") from problem
-    with link:
-        session = Session(link, timeout_scale=timeout_scale)
-        outcome = run_drop(session, plan, crew)
-        if outcome.shunt_before_v is None:
-            return outcome
-        return replace(outcome, problem=_shunt_after(session, plan, outcome, stop))
-
-
-def _shunt_after(session: Session, plan: DropPlan, outcome: DropOutcome, stop: StopRequest) -> str:
-    """Read the shunt's step after a drop and keep it; return why it could not be read, or ""."""
-    assert outcome.shunt_before_v is not None
-    try:
-        with stop.at_ctrl_c():
-            after_v = read_shunt_step(session, plan.calibration)
-        add_shunt_check(outcome.path, before_v=outcome.shunt_before_v, after_v=after_v)
-    except TautlogError as problem:
-        return str(problem)
-    except KeyboardInterrupt:
-        return f"stopped by {stop.why}"
-    return ""
-
-
-def fetch(url: str, path: Path) -> DropOutcome:
-    """Fetch the event that a board holds into the unfinished record of its drop."""
-    with SerialLink(url) as link:
-        return recover(Session(link), path)
 
 
 def show_outcome(
@@ -112,28 +62,28 @@ def show_outcome(
 
     Raises
     ------
-    AbortedError
-        If somebody would not wait. It says what is done and what is not.
-    LinkError
-        At the end, if the shunt's step after the drop could not be read.
+    AbortedError, LinkError
+        See `finish_new`; at the end, if the shunt's step after the drop could not be read.
     """
     show = Shield()
     stop = stop or StopRequest()
-    with stop.listening(), _aborted_if_left(outcome.path, stop) as done:
-        with show():
-            _say_what_came(outcome, crew)
-        assessment = mark_new(outcome.path, cfc=cfc)
-        done.append("marked")
-        true = truth(open_record(outcome.path).first_sample_index) if truth else None
+
+    def true() -> Mapping[str, object] | None:
+        return truth(open_record(outcome.path).first_sample_index) if truth else None
+
+    def judged(assessment: Assessment) -> None:
         with show():
             crew.judged(assessment)
             if shown != Shown.AS_JSON:
-                _print_result(assessment, true, every_figure=shown == Shown.EVERY_FIGURE)
-        picture = draw_new(outcome.path, assessment)
-        done.append("drawn")
+                _print_result(assessment, true(), every_figure=shown == Shown.EVERY_FIGURE)
+
+    with stop.listening():
+        with show():
+            _say_what_came(outcome, crew)
+        assessment = finish_new(outcome.path, stop, judged, cfc=cfc)
         with show():
             if shown == Shown.AS_JSON:
-                _print_json(assessment, picture, true)
+                _print_json(assessment, true())
     _say_problem(assessment, show, stop)
     _raise_shunt_problem(outcome)
 
@@ -146,22 +96,6 @@ def _raise_shunt_problem(outcome: DropOutcome) -> None:
         )
 
 
-@contextlib.contextmanager
-def _aborted_if_left(path: Path, stop: StopRequest) -> Iterator[list[str]]:
-    """Turn three signals into an error that says how far the record has come."""
-    done: list[str] = []
-    try:
-        with stop.at_insistence():
-            yield done
-    except KeyboardInterrupt as problem:
-        is_marked = "marked" in done
-        state = "it is marked and not drawn" if is_marked else "IT IS NOT MARKED YET"
-        raise AbortedError(
-            f"left by {stop.why}: {path} is whole on disk, {state}; `tautlog mark {path}` "
-            "judges it at any time"
-        ) from problem
-
-
 def _print_result(
     assessment: Assessment, true: Mapping[str, object] | None, *, every_figure: bool
 ) -> None:
@@ -172,8 +106,9 @@ def _print_result(
     click.echo(f"next: {next_command(assessment)}")
 
 
-def _print_json(assessment: Assessment, picture: Path, true: Mapping[str, object] | None) -> None:
-    files = {"record": str(assessment.path), "picture": str(picture)}
+def _print_json(assessment: Assessment, true: Mapping[str, object] | None) -> None:
+    path = assessment.path
+    files = {"record": str(path), "picture": str(picture_path(path))}
     truth = {"truth": true} if true else {}
     print_json({**files, **truth, "marks": plain(assessment)})
 

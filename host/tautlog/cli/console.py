@@ -10,6 +10,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from tautlog.drop.crew import PHRASE, phrase_holds
 from tautlog.model.cautions import CAUTION as CAUTION
 from tautlog.model.channels import (
     FORCE,
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
     from tautlog.model.uncertainty import Budget
-
-PHRASE = "clear to drop"
 
 
 class Screen(Console):
@@ -100,7 +99,7 @@ class ConsoleCrew:
             )
         except click.Abort:  # Ctrl-C, or nobody at the keyboard
             return False
-        return bool(typed.strip().lower() == PHRASE)
+        return phrase_holds(typed)
 
     def armed(self, by_hand: bool) -> None:
         """Say that it is armed."""

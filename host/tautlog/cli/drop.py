@@ -79,9 +79,10 @@ def command(
     record is marked, they only skip what is still to be read from the board.
     """
     from tautlog.campaign.fitted_shunt import shunt_of
-    from tautlog.cli.conduct import Shown, conduct, show_outcome
+    from tautlog.cli.conduct import Shown, show_outcome
     from tautlog.cli.drop_permit import permitted
     from tautlog.cli.live_crew import crew_for
+    from tautlog.drop.conducting import conduct
     from tautlog.drop.granting import count_elsewhere
     from tautlog.drop.outcome import DropPlan
     from tautlog.drop.stop import StopRequest

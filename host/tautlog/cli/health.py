@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,13 +12,9 @@ from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.board.finding import ReadinessFinding
-    from tautlog.board.readiness import Facts
-    from tautlog.board.session import Session
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
-    from tautlog.model.channels import Channel
     from tautlog.model.stream import Instrument
-    from tautlog.model.trace import DropSetup
 
 
 @click.command(name="health")
@@ -88,44 +84,6 @@ def command(
     _read(port, timeout_scale, watch, target_n, as_json)
 
 
-@dataclass(frozen=True)
-class Believed:
-    """What is believed of the instrument: by the campaign, or as delivered.
-
-    Attributes
-    ----------
-    campaign : Campaign or None
-        The campaign here.
-    setup : DropSetup
-        The drop that would be armed.
-    calibration : Calibration
-        The campaign's, or the delivered one.
-    """
-
-    campaign: Campaign | None
-    setup: DropSetup
-    calibration: Calibration
-
-    @property
-    def channels(self) -> tuple[Channel, ...]:
-        """The channels as the campaign states them."""
-        return self.campaign.channels if self.campaign else ()
-
-    def facts(self, session: Session, *, shunt: bool) -> Facts:
-        """Read the board at rest, with or without the shunt's step."""
-        from tautlog.board.readiness import read_facts
-        from tautlog.campaign.fitted_shunt import shunt_of
-
-        return read_facts(
-            session,
-            self.calibration,
-            self.setup,
-            shunt_of(self.campaign, self.calibration, asked=False) if shunt else None,
-            stated_zero_v=self.campaign.amplifier.zero_v if self.campaign else None,
-            channels=self.channels,
-        )
-
-
 def _read(
     port: str | None, timeout_scale: float, watch: bool, target_n: float | None, as_json: bool
 ) -> None:
@@ -136,6 +94,7 @@ def _read(
     from tautlog.calibrate.plausibility import refuse_doubtful
     from tautlog.cli.console import channel_texts, health_text, readback_texts
     from tautlog.cli.output import print_json
+    from tautlog.drop.at_rest import Believed
     from tautlog.model.calibration import Calibration
     from tautlog.model.window import fall_time_s, guarded_window
 

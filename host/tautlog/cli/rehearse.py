@@ -261,7 +261,8 @@ def _rehearse(
     cfc: int | None,
     shown: Shown,
 ) -> None:
-    from tautlog.cli.conduct import conduct, show_outcome
+    from tautlog.cli.conduct import show_outcome
+    from tautlog.drop.conducting import conduct
     from tautlog.drop.stop import StopRequest
 
     with StopRequest().listening() as stop:
@@ -279,7 +280,7 @@ def _rehearse(
 
 def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutcome:
     """Plug the cable in again and fetch what the board holds."""
-    from tautlog.cli.conduct import fetch
+    from tautlog.drop.conducting import fetch
 
     deadline = time.monotonic() + HELD_WAIT_S
     while True:

@@ -12,6 +12,7 @@ from tautlog.archive.assessment import Assessment
 from tautlog.archive.listing import records_in
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign, read_campaign
+from tautlog.desk.drop_trace import DropTrace
 from tautlog.desk.feed import Feed
 from tautlog.desk.orders import Orders
 from tautlog.errors import CampaignError, RecordError
@@ -41,6 +42,8 @@ class Desk:
         Held while something is entered: one thing at a time.
     feed : Feed
         What happens, for all open pages.
+    trace : DropTrace
+        Samples of the drop that is under way.
     orders : Orders
         What the crew asks it to do with the board.
     """
@@ -49,11 +52,13 @@ class Desk:
     writing: threading.Lock = field(default_factory=threading.Lock)
     feed: Feed = field(default_factory=Feed)
     orders: Orders = field(init=False)
+    trace: DropTrace = field(init=False)
     _assessed: OrderedDict[tuple[str, int, int], OpenedDrop] = field(default_factory=OrderedDict)
     _cache: threading.Lock = field(default_factory=threading.Lock)
 
     def __post_init__(self) -> None:
         self.orders = Orders(self.feed)
+        self.trace = DropTrace(self.feed)
 
     def campaign(self) -> Campaign:
         """The campaign as it stands.

@@ -84,9 +84,17 @@ def number_in(name: str, text: str, quantity: Quantity) -> float | None:
 
 
 def entering(
-    do: Callable[[Request, Entered], Response],
+    do: Callable[[Request, Entered], Response], *, alone: bool = True
 ) -> Callable[[Request], Awaitable[Response]]:
-    """The only way to an entry: with the session's token, and one at a time."""
+    """The only way to an entry: with the session's token, and one at a time.
+
+    Parameters
+    ----------
+    do : callable
+        Enters it.
+    alone : bool
+        False for what must wait for no other entry, and writes nothing.
+    """
 
     async def endpoint(request: Request) -> Response:
         async with request.form(
@@ -100,6 +108,8 @@ def entering(
                     "again.",
                     403,
                 )
+            if not alone:
+                return await run_in_threadpool(do, request, entered)
             return await run_in_threadpool(_alone, do, request, entered)
 
     return endpoint

@@ -7,6 +7,7 @@ until the next one begins, so that whoever comes back finds out how it ended.
 
 from __future__ import annotations
 
+import _thread
 import queue
 import threading
 from collections.abc import Mapping
@@ -138,6 +139,22 @@ class Orders:
             raise CampaignError(
                 f"no answer within {ANSWER_S:g} s; it may still be done: load this page again"
             ) from None
+
+    def interrupt(self) -> None:
+        """Do what Ctrl-C at the desk's terminal does to the order that is under way.
+
+        Raises
+        ------
+        CampaignError
+            If nothing is under way that it could end.
+        """
+        with self._guard:
+            standing = self._standing
+            stops = standing is not None and getattr(standing.content, "may_call_off", False)
+            if standing is None or not standing.under_way or not stops:
+                raise CampaignError("nothing is under way that could be called off")
+            # Its handler runs in the main thread, where an order that may be called off listens.
+            _thread.interrupt_main()
 
     # For the main thread
 

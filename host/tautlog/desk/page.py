@@ -23,6 +23,7 @@ DAY = (
     ("calibrate", "/calibrate", "Calibrate"),
     ("proof", "/proof", "Proof"),
     ("checklist", "/checklist", "Checklist"),
+    ("drop", "/drop", "Drop"),
     ("drops", "/drops", "Drops"),
     ("ledger", "/ledger", "Ledger"),
     ("report", "/report", "Report"),

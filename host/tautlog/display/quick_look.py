@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
 from tautlog.archive.assess import AS_BEFORE, assess
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.kept_marks import keep_marks
+from tautlog.drop.stop import StopRequest
+from tautlog.errors import AbortedError
 from tautlog.record import Record, open_record
 
 
@@ -49,6 +53,51 @@ def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Assessment:
 def draw_new(path: Path, drop: Assessment) -> Path:
     """Draw a new record to a file next to it."""
     return picture_of(open_record(path), drop, picture_path(path))
+
+
+def finish_new(
+    path: Path,
+    stop: StopRequest,
+    judged: Callable[[Assessment], None],
+    *,
+    cfc: int | None = AS_BEFORE,
+) -> Assessment:
+    """Mark a new record, let its verdict be shown, and draw it, which takes longest.
+
+    Parameters
+    ----------
+    stop : StopRequest
+        Listening. Only three signals end this.
+    judged : callable
+        Shows the verdict; must not raise.
+
+    Raises
+    ------
+    AbortedError
+        If somebody would not wait. It says what is done and what is not.
+    """
+    with _aborted_if_left(path, stop) as done:
+        assessment = mark_new(path, cfc=cfc)
+        done.append("marked")
+        judged(assessment)
+        draw_new(path, assessment)
+    return assessment
+
+
+@contextlib.contextmanager
+def _aborted_if_left(path: Path, stop: StopRequest) -> Iterator[list[str]]:
+    """Turn three signals into an error that says how far the record has come."""
+    done: list[str] = []
+    try:
+        with stop.at_insistence():
+            yield done
+    except KeyboardInterrupt as problem:
+        is_marked = "marked" in done
+        state = "it is marked and not drawn" if is_marked else "IT IS NOT MARKED YET"
+        raise AbortedError(
+            f"left by {stop.why}: {path} is whole on disk, {state}; `tautlog mark {path}` "
+            "judges it at any time"
+        ) from problem
 
 
 def picture_path(path: Path) -> Path:

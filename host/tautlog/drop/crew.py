@@ -15,6 +15,14 @@ if TYPE_CHECKING:
     from tautlog.model.trace import DropSetup
 
 
+PHRASE = "clear to drop"
+
+
+def phrase_holds(typed: str) -> bool:
+    """Whether the phrase that arms was typed."""
+    return typed.strip().lower() == PHRASE
+
+
 class Crew(Protocol):
     """The people who watch and decide."""
 

@@ -134,6 +134,23 @@ def rehearsal(
     return grant(setup, calibration, "rehearsal", REHEARSAL, channels=channels)
 
 
+def withheld(
+    campaign: Campaign,
+    setup: DropSetup,
+    *,
+    by: str = "",
+    reason: str = "",
+    instrument: Instrument | None = None,
+) -> list[PathCheck]:
+    """What `permitted` would refuse now, and what it would override; nothing is granted."""
+    found = checked_for(campaign, setup, by=by, reason=reason, instrument=instrument)
+    try:
+        _checklist(campaign, lambda text: None)
+    except RefusedError as problem:
+        found.append(PathCheck("checklist", False, str(problem), refuses=True))
+    return found
+
+
 def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> None:
     """Enter a drop whose record is outside its campaign's folder into the ledger.
 

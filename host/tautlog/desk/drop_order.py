@@ -1,0 +1,223 @@
+"""Order of a drop: the board at rest is read, then, when the crew says so, the drop is done.
+
+It is `tautlog drop` with other eyes and hands: the same permit, the same conduct, the same marks.
+Ctrl-C at the desk's terminal and the button of the page are one signal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from tautlog.archive.assessment import Assessment
+from tautlog.archive.verdict_lines import quick_look
+from tautlog.board.finding import ReadinessFinding
+from tautlog.board.link import SerialLink
+from tautlog.board.readiness import findings
+from tautlog.board.session import Session
+from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.drop_setup import DropRequest, setup_from
+from tautlog.campaign.fitted_shunt import shunt_of
+from tautlog.desk.desk import address_of
+from tautlog.desk.drop_crew import DeskCrew, as_check, at_rest
+from tautlog.desk.drop_stands import DropStands, Phase
+from tautlog.desk.drop_trace import DropTrace
+from tautlog.desk.orders import Telling
+from tautlog.display.quick_look import finish_new
+from tautlog.drop.at_rest import Believed
+from tautlog.drop.conducting import conduct
+from tautlog.drop.granting import count_elsewhere, permitted, withheld
+from tautlog.drop.outcome import DropOutcome, DropPlan
+from tautlog.drop.stop import StopRequest
+from tautlog.errors import CampaignError
+from tautlog.files.record_path import next_record_path
+from tautlog.model.load_path import PathCheck
+
+KIND = "a drop"
+GATE_EVERY = 5  # readings
+NOTHING = "Nothing was armed"
+WAIT_S = 0.2
+
+
+@dataclass(frozen=True)
+class DropAsked:
+    """What the crew asks for.
+
+    Attributes
+    ----------
+    request : DropRequest
+        Set-up of this drop.
+    by_hand : bool
+        A hand pulls the pin.
+    countdown_s, record_s : float
+        See `DropPlan`.
+    by, reason : str
+        Who overrides a refusal, and why; both or neither.
+    """
+
+    request: DropRequest
+    by_hand: bool = False
+    countdown_s: float = 5.0
+    record_s: float = 7.0
+    by: str = ""
+    reason: str = ""
+
+
+class DropOrder:
+    """A drop, ordered at the desk; see `orders.Order`.
+
+    Parameters
+    ----------
+    campaign_now : callable
+        The campaign as it stands.
+    asked : DropAsked
+        The drop.
+    port : str
+        The board's port.
+    trace : DropTrace
+        Shows the samples.
+    timeout_scale : float
+        For boards that answer slowly.
+    """
+
+    kind = KIND
+
+    def __init__(
+        self,
+        campaign_now: Callable[[], Campaign],
+        asked: DropAsked,
+        port: str,
+        trace: DropTrace,
+        *,
+        timeout_scale: float = 1.0,
+    ) -> None:
+        self._campaign_now = campaign_now
+        self._asked = asked
+        self._port = port
+        self._trace = trace
+        self._scale = timeout_scale
+        setup = setup_from(campaign_now(), asked.request)
+        self.content = DropStands(Phase.LOOK, setup, asked.by_hand)
+
+    def carry_out(self, told: Telling) -> str:
+        """Look, and drop if the crew says so."""
+        campaign = self._campaign_now()
+        crew = DeskCrew(told, self.content, self._trace, campaign.calibration)
+        with StopRequest().listening() as stop:
+            try:
+                if not self._look(told, crew, stop):
+                    return f"called off. {NOTHING}."
+                assessment = self._drop(crew, stop)
+            finally:
+                self._trace.end()
+            return self._until_confirmed(told, crew, stop, assessment)
+
+    def _look(self, told: Telling, crew: DeskCrew, stop: StopRequest) -> bool:
+        """Show what the board reads until the crew goes on; whether it does."""
+        try:
+            with stop.at_once(), SerialLink(self._port) as link:
+                session = Session(link, timeout_scale=self._scale)
+                return self._read_on(session, told, crew)
+        except KeyboardInterrupt:
+            return False
+
+    def _read_on(self, session: Session, told: Telling, crew: DeskCrew) -> bool:
+        board = session.greet()
+        number, gate = 0, []
+        while not told.closing:
+            campaign = self._campaign_now()
+            setup = setup_from(campaign, self._asked.request)
+            if number % GATE_EVERY == 0:
+                gate = withheld(
+                    campaign, setup, by=self._asked.by, reason=self._asked.reason, instrument=board
+                )
+            number += 1
+            facts = Believed(campaign, setup, campaign.calibration).facts(session, shunt=False)
+            checks = (*_checks(findings(facts)), *gate)
+            anew = crew.stands.withholds != checks or not crew.stands.board
+            shown = at_rest(board, facts.health)
+            anew = anew or shown["contacts"] != crew.stands.contacts
+            crew.now(anew=anew, withholds=checks, setup=setup, **shown)
+            for word in told.words():
+                word.answer.set_result(None)
+                if word.fields.get("do") in ("ready", "stop"):
+                    return word.fields["do"] == "ready"
+        return False
+
+    def _drop(self, crew: DeskCrew, stop: StopRequest) -> Assessment:
+        """Do the drop, mark and draw it."""
+        campaign, asked = self._campaign_now(), self._asked
+        crew.now(withholds=(), said=())
+        permit = permitted(
+            campaign,
+            setup_from(campaign, asked.request),
+            by=asked.by,
+            reason=asked.reason,
+            say=crew.say,
+        )
+        plan = DropPlan(
+            path=_place(campaign, permit.setup.article),
+            permit=permit,
+            by_hand=asked.by_hand,
+            countdown_s=asked.countdown_s,
+            record_s=asked.record_s,
+            shunt=shunt_of(campaign, campaign.calibration, asked=False),
+        )
+        kept = plan.path
+        try:
+            outcome = conduct(self._port, plan, crew, stop, timeout_scale=self._scale)
+            kept = outcome.path
+        finally:
+            count_elsewhere(campaign, plan.setup, kept)
+        for text in _what_came(outcome):
+            crew.say(text)
+
+        def judged(assessment: Assessment) -> None:
+            crew.now(
+                phase=Phase.JUDGED,
+                count="",
+                record=address_of(outcome.path, campaign.folder),
+                lines=tuple(line[2:] for line in quick_look(assessment)),
+            )
+
+        return finish_new(outcome.path, stop, judged)
+
+    def _until_confirmed(
+        self, told: Telling, crew: DeskCrew, stop: StopRequest, assessment: Assessment
+    ) -> str:
+        """Keep "stay out" until a person says by name that sled and pin were looked at."""
+        if assessment.problem:
+            crew.say(f"the marks are not kept: {assessment.problem}")
+        came = len(stop.came)
+        while not told.closing and len(stop.came) == came:
+            for word in told.words(WAIT_S):
+                name = word.fields.get("by", "").strip()
+                if word.fields.get("do") == "confirm" and name:
+                    told.last.append(word)
+                    return f"recorded and judged. {name} says that the sled is at rest and blocked."
+                word.answer.set_exception(
+                    CampaignError("say by name who looked at pin, catch and sled")
+                )
+        return "recorded and judged. Nobody said that the sled is at rest: stay out until it is."
+
+
+def _checks(found: list[ReadinessFinding]) -> list[PathCheck]:
+    """Findings of a reading that leaves the shunt alone."""
+    return [as_check(one) for one in found if one.code != "shunt-none"]
+
+
+def _place(campaign: Campaign, article: str) -> Path:
+    return next_record_path(campaign.folder, article)
+
+
+def _what_came(outcome: DropOutcome) -> list[str]:
+    found = [f"LOOK: {note}" for note in outcome.notes]
+    if outcome.problem:
+        found.append(f"LOOK: the shunt's step afterwards could not be read ({outcome.problem})")
+    if outcome.missing_blocks or outcome.damaged:
+        found.append(
+            f"{outcome.missing_blocks} blocks missing, {outcome.damaged} frames came damaged and "
+            "were sent again"
+        )
+    return found

@@ -1,0 +1,154 @@
+"""Dropping: the page on which a drop is done, from the readings at rest to the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.drop_setup import DropRequest
+from tautlog.desk.drop_order import DropAsked, DropOrder
+from tautlog.desk.drop_stands import DropStands, Phase
+from tautlog.desk.forms import Entered
+from tautlog.desk.orders import Standing
+from tautlog.desk.page import desk_of, page, piece, visitor_of
+from tautlog.drop.crew import PHRASE
+from tautlog.errors import CampaignError, TautlogError
+from tautlog.model import quantities as q
+from tautlog.model.signature import signed
+
+COUNTDOWN_S, RECORD_S = 5.0, 7.0
+TEXTS = ("article", "line", "mount", "operator", "note")
+NUMBERS = (("mass_kg", q.MASS), ("height_m", q.HEIGHT), ("target_n", q.FORCE), ("limit_n", q.FORCE))
+
+
+def show(request: Request, said: str = "", entered: Mapping[str, str] | None = None) -> Response:
+    """The page, wherever the drop stands."""
+    campaign, _ = desk_of(request).campaign_or_why()
+    return page(
+        request,
+        "dropping.html",
+        task="drop",
+        said=said,
+        status=400 if said else 200,
+        of=campaign,
+        typed=_typed(campaign, entered),
+        names={
+            "article": [one.name for one in campaign.articles] if campaign else [],
+            "line": [one.name for one in campaign.lines] if campaign else [],
+            "mount": [one.name for one in campaign.mounts] if campaign else [],
+        },
+        **_stands(request),
+    )
+
+
+def stands(request: Request) -> Response:
+    """How it stands, for a page that puts it in its place."""
+    visitor = visitor_of(request)
+    token = visitor.token if visitor.may_enter else ""
+    return piece("drop_stands.html", token=token, **_stands(request))
+
+
+def trace(request: Request) -> Response:
+    """The last seconds of the trace, for a page that comes back."""
+    drop = _content(desk_of(request).orders.standing)
+    pieces = desk_of(request).trace.pieces() if drop else []
+    return JSONResponse([one.told() for one in pieces])
+
+
+def _content(standing: Standing | None) -> DropStands | None:
+    if standing is None or not isinstance(standing.content, DropStands):
+        return None
+    return standing.content
+
+
+def _stands(request: Request) -> dict[str, object]:
+    """What the templates show of the standing order."""
+    standing = desk_of(request).orders.standing
+    drop = _content(standing)
+    visitor = visitor_of(request)
+    under_way = standing is not None and standing.under_way
+    return {
+        "drop": drop,
+        "under_way": under_way and drop is not None,
+        "other": standing.kind if standing and under_way and drop is None else "",
+        "ended": standing.ended if standing and drop else "",
+        "number": standing.number if standing and drop else 0,
+        "mine": bool(standing and visitor.may_enter and standing.session == visitor.token),
+        "crew": visitor.may_enter,
+        "phases": Phase,
+        "phrase": PHRASE,
+    }
+
+
+def _typed(campaign: Campaign | None, entered: Mapping[str, str] | None) -> dict[str, str]:
+    """What the form holds: what was typed, else what the campaign states."""
+    if entered is not None:
+        return dict(entered)
+    if campaign is None:
+        return {}
+    setup = campaign.setup
+    known = {name: getattr(setup, name) for name, _ in NUMBERS}
+    known |= {name: getattr(setup, name) for name in TEXTS}
+    return {
+        name: f"{value:g}" if isinstance(value, float) else str(value or "")
+        for name, value in known.items()
+    } | {"countdown_s": f"{COUNTDOWN_S:g}", "record_s": f"{RECORD_S:g}"}
+
+
+def begin(request: Request, entered: Entered) -> Response:
+    """Order a drop: first the board is looked at."""
+    desk = desk_of(request)
+    try:
+        campaign = desk.campaign()
+        order = DropOrder(desk.campaign, _asked(entered), _port(campaign), desk.trace)
+        desk.orders.give(order, visitor_of(request).token, order.content)
+    except TautlogError as problem:
+        return show(request, str(problem), entered.texts)
+    return RedirectResponse("/drop", 303)
+
+
+def _port(campaign: Campaign) -> str:
+    if not campaign.port:
+        raise CampaignError(
+            "no port is stated: set port under [board] in campaign.toml; `tautlog boards` finds it"
+        )
+    return campaign.port
+
+
+def _asked(entered: Entered) -> DropAsked:
+    """What was typed, read as strictly as the options of `tautlog drop`."""
+    given: dict[str, object] = {name: entered.number(name, kind) for name, kind in NUMBERS}
+    given |= {name: entered.text(name) or None for name in TEXTS}
+    by, reason = signed(entered.text("override_by")), signed(entered.text("override_reason"))
+    if bool(by) != bool(reason):
+        raise CampaignError("an override needs both: who overrides, and why")
+    return DropAsked(
+        DropRequest(**given),  # type: ignore[arg-type]
+        by_hand=entered.text("by_hand") == "yes",
+        countdown_s=entered.number("countdown_s", q.COUNTDOWN) or COUNTDOWN_S,
+        record_s=entered.number("record_s", q.RECORDING) or RECORD_S,
+        by=by,
+        reason=reason,
+    )
+
+
+def say(request: Request, entered: Entered) -> Response:
+    """Say something to the drop that is under way: go on, the phrase, confirmed, stop."""
+    fields = {name: entered.text(name) for name in ("do", "phrase", "by")}
+    try:
+        desk_of(request).orders.say(visitor_of(request).token, fields)
+    except TautlogError as problem:
+        return show(request, str(problem), None)
+    return RedirectResponse("/drop", 303)
+
+
+def call_off(request: Request, entered: Entered) -> Response:
+    """The large button: any page of the crew may press it, and it waits for nobody."""
+    try:
+        desk_of(request).orders.interrupt()
+    except TautlogError as problem:
+        return show(request, str(problem), None)
+    return RedirectResponse("/drop", 303)

@@ -1,0 +1,327 @@
+"""A drop from the desk's page: looked at, called off, armed by the phrase, judged, confirmed."""
+
+import asyncio
+import base64
+import contextlib
+import re
+import threading
+
+import numpy as np
+import pytest
+from desks import Visit
+from kites import kite_in
+
+from tautlog.desk.admission import Role
+from tautlog.desk.desk import Desk
+from tautlog.desk.drop_order import KIND
+from tautlog.desk.drop_stands import DropStands, Phase
+from tautlog.desk.drop_trace import DropTrace
+from tautlog.desk.feed import Feed
+from tautlog.desk.orders import Orders
+from tautlog.errors import CampaignError, LinkError
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, Instrument
+from tautlog.model.trace import DropSetup
+from tautlog.record import open_record
+from tautlog.rehearsal.process import BoardProcess
+from tautlog.rehearsal.rig import SimulatedRig
+from tautlog.rehearsal.scene import default_scene
+
+SOON_S = 60.0
+SHORT = {"countdown_s": "1", "record_s": "2"}
+
+
+@pytest.fixture
+def kite(tmp_path, monkeypatch):
+    return kite_in(tmp_path, monkeypatch)
+
+
+@contextlib.contextmanager
+def board_for(kite):
+    """A rehearsed board at the campaign's port."""
+    rig = SimulatedRig(default_scene(), seed=1)
+    with BoardProcess(rig, speed=1.0, serial="rehearsal-1") as board:
+        at_port(kite, board.url)
+        yield board
+
+
+def at_port(kite, url):
+    """Set the board's port in the campaign."""
+    path = kite / "campaign.toml"
+    text, number = re.subn(r'\nport = ".*?"', f'\nport = "{url}"', path.read_text(), count=1)
+    assert number == 1
+    path.write_text(text)
+
+
+class Driver:
+    """Pages in a thread of their own; orders are carried out in this one, as at a desk."""
+
+    def __init__(self, kite):
+        self.desk = Desk(kite)
+        self.crew = Visit(kite, desk=self.desk)
+        self.other = Visit(kite, desk=self.desk)
+
+    def drive(self, steps):
+        failed, until = [], threading.Event()
+
+        def run():
+            try:
+                steps()
+            except BaseException as problem:
+                failed.append(problem)
+                with contextlib.suppress(CampaignError):
+                    self.desk.orders.interrupt()
+            finally:
+                until.set()
+
+        thread = threading.Thread(target=run)
+        thread.start()
+        self.desk.orders.attend(until)
+        thread.join(SOON_S)
+        if failed:
+            raise failed[0]
+
+    def until(self, holds):
+        """The standing, once it is as wanted."""
+        for _ in range(int(SOON_S / 0.02)):
+            standing = self.desk.orders.standing
+            if standing is not None and holds(standing):
+                return standing
+            threading.Event().wait(0.02)
+        raise AssertionError(f"never: {self.desk.orders.standing}")
+
+    def phase(self, wanted):
+        return self.until(lambda one: one.under_way and one.content.phase is wanted)
+
+    def begin(self, **fields):
+        answer = self.crew.enter("/drop", SHORT | fields)
+        assert answer.status_code == 303, answer.text
+        return self.until(lambda one: bool(one.content.board) or not one.under_way)
+
+    def say(self, do, visit=None, **fields):
+        return (visit or self.crew).enter("/drop/word", {"do": do, **fields})
+
+    def ended(self):
+        return self.until(lambda one: not one.under_way)
+
+
+def test_a_whole_drop(kite):
+    driver = Driver(kite)
+    heard = []
+
+    def steps():
+        found = driver.begin(note="from the desk").content
+        assert not found.refused
+        assert ("latched", True) in found.contacts
+        assert driver.say("ready").status_code == 303
+        driver.phase(Phase.PHRASE)
+        for page in (driver.crew, driver.other):
+            assert "TYPE TO ARM" in page.get("/drop").text
+        assert 'name="phrase"' not in driver.other.get("/drop").text
+        refused = driver.say("arm", phrase="clear to go")
+        assert "not armed" in refused.text
+        refused = driver.say("arm", driver.other, phrase="clear to drop")
+        assert "another browser began this" in refused.text
+        assert driver.desk.orders.standing.content.phase is Phase.PHRASE
+        assert driver.say("arm", phrase=" Clear to drop ").status_code == 303
+        driver.phase(Phase.ARMED)
+        assert "CALL OFF" in driver.crew.get("/drop").text
+        driver.phase(Phase.RELEASED)
+        heard.extend(driver.crew.get("/drop/trace").json())
+        done = driver.phase(Phase.JUDGED).content
+        assert done.lines[0].startswith("REHEARSAL: rest")
+        text = driver.crew.get("/drop").text
+        assert "peak 1" in text, text
+        assert text.index("STAY OUT") < text.index("rest:") < text.index("peak 1")
+        assert "say by name" in driver.say("confirm").text
+        assert driver.say("confirm", by="A. Rigger").status_code == 303
+        assert "A. Rigger says" in driver.ended().ended
+
+    with board_for(kite):
+        driver.drive(steps)
+    (path,) = kite.glob("*.h5")
+    record = open_record(path)
+    assert record.setup.note == "from the desk"
+    assert record.status == "complete"
+    assert path.with_suffix(".png").exists()
+    assert [one["number"] for one in heard] == list(range(1, len(heard) + 1))
+
+
+def test_what_is_called_off_is_not_armed(kite):
+    driver = Driver(kite)
+
+    def steps():
+        for phase, ways in (
+            (Phase.LOOK, ("stop", "button")),
+            (Phase.PHRASE, ("stop", "button")),
+            (Phase.ARMED, ("button", "other button")),
+        ):
+            for way in ways:
+                driver.begin()
+                if phase is not Phase.LOOK:
+                    driver.say("ready")
+                    driver.phase(Phase.PHRASE)
+                if phase is Phase.ARMED:
+                    driver.say("arm", phrase="clear to drop")
+                    driver.phase(Phase.ARMED)
+                if way == "stop":
+                    driver.say("stop")
+                else:
+                    visit = driver.other if way == "other button" else driver.crew
+                    assert visit.enter("/drop/call-off", {}).status_code == 303
+                ended = driver.ended().ended
+                assert "called off" in ended or "not armed" in ended, (phase, way, ended)
+                assert "NOT DONE" in driver.crew.get("/drop").text
+        assert "nothing is under way" in driver.crew.enter("/drop/call-off", {}).text
+
+    with board_for(kite):
+        driver.drive(steps)
+    left = [open_record(path) for path in kite.glob("*.h5")]
+    assert len(left) == 2  # armed, and called off: what was stored stays
+    assert not any(one.released for one in left)
+
+
+def test_one_order_at_a_time_and_the_desk_survives_its_failure(kite):
+    driver = Driver(kite)
+    at_port(kite, "socket://127.0.0.1:9")
+
+    def steps():
+        driver.begin()
+        assert "socket://127.0.0.1:9" in driver.ended().ended
+        assert "Stay out until people have looked" in driver.crew.get("/drop").text
+
+    driver.drive(steps)
+
+
+@pytest.mark.parametrize(
+    ("fields", "says"),
+    [
+        ({"mass_kg": "-9"}, "mass_kg"),
+        ({"height_m": "nine"}, "height_m"),
+        ({"override_by": "A. Lead"}, "an override needs both"),
+        ({"mount": "no such"}, "no such"),
+        ({"countdown_s": "-1"}, "countdown_s"),
+    ],
+)
+def test_what_cannot_be_is_not_ordered(kite, fields, says):
+    at_port(kite, "socket://127.0.0.1:9")
+    desk = Desk(kite)
+    answer = Visit(kite, desk=desk).enter("/drop", fields)
+    assert answer.status_code == 400
+    assert says in answer.text
+    assert desk.orders.standing is None
+
+
+def test_without_anybody_who_carries_out_nothing_is_ordered(kite):
+    answer = Visit(kite).enter("/drop", {})
+    assert "no port is stated" in answer.text
+    at_port(kite, "socket://127.0.0.1:9")
+    answer = Visit(kite).enter("/drop", {})
+    assert answer.status_code == 400
+    assert "nobody carries out orders" in answer.text
+
+
+@pytest.mark.parametrize("address", ["/drop", "/drop/word", "/drop/call-off"])
+def test_watchers_order_nothing(kite, address):
+    watcher = Visit(kite, role=Role.WATCHER)
+    assert watcher.get("/drop").status_code == 200
+    assert watcher.enter(address, {"do": "arm", "token": "x"}).status_code == 403
+
+
+BOARD = Instrument("0", "board", "serial", 1000.0, 1, ("force",), 10, 4)
+
+
+def test_the_trace_is_every_sample_and_parts_at_a_hole():
+    trace = DropTrace(Feed())
+    trace.begin(BOARD, Calibration())
+    for number in (5, 6, 8):
+        counts = np.arange(10 * number, 10 * number + 10, dtype=np.uint16)[:, None]
+        trace.take(Block(number, 0, 0, 0, counts))
+    trace.end()
+    told = [one.told() for one in trace.pieces()]
+    starts = [one["start"] for one in told]
+    assert starts == [pytest.approx(0.05), pytest.approx(0.08)]
+    first, second = (np.frombuffer(base64.b64decode(one["force"]), "<f4") for one in told)
+    assert (first.size, second.size) == (20, 10)
+    assert first.mean() == pytest.approx(0.0, abs=1e-3)
+    counts = np.r_[50:70]
+    slope = Calibration().force_n(counts, 1)
+    assert np.allclose(first, slope - slope.mean(), atol=1e-3)
+
+
+def test_nobody_waits_for_a_page_that_reads_nothing():
+    feed = Feed()
+    reader = feed.listen()
+    with contextlib.closing(_stuck(reader)):
+        trace = DropTrace(feed)
+        trace.begin(BOARD, Calibration())
+        counts = np.zeros((10, 1), np.uint16)
+        for number in range(20_000):
+            trace.take(Block(number, 0, 0, 0, counts))
+        trace.end()
+        assert feed.readers == 1
+    kept = sum(one.force_n.size for one in trace.pieces())
+    assert kept <= 12_000 + 40_960
+
+
+def _stuck(reader):
+    """A page that came and never reads on."""
+    loop = asyncio.new_event_loop()
+    loop.run_until_complete(anext(reader))
+    return _Closing(loop, reader)
+
+
+class _Closing:
+    def __init__(self, loop, reader):
+        self._loop, self._reader = loop, reader
+
+    def close(self):
+        self._loop.run_until_complete(self._reader.aclose())
+        self._loop.close()
+
+
+class Idle:
+    """An order that does as it is told."""
+
+    kind = KIND
+
+    def __init__(self, do):
+        self._do = do
+
+    def carry_out(self, told):
+        return self._do(told)
+
+
+def test_a_mistake_in_an_order_never_ends_the_desk():
+    orders = Orders(Feed())
+    until = threading.Event()
+    endings = []
+
+    def fails(problem):
+        def do(told):
+            raise problem
+
+        return do
+
+    def steps():
+        for problem in (ValueError("x"), LinkError("the cable is out"), KeyboardInterrupt()):
+            content = DropStands(Phase.LOOK, DropSetup())
+            for _ in range(1000):
+                with contextlib.suppress(CampaignError):
+                    orders.give(Idle(fails(problem)), "me", content)
+                    break
+                threading.Event().wait(0.005)
+            while orders.standing.under_way:
+                threading.Event().wait(0.005)
+            endings.append(orders.standing.ended)
+        until.set()
+
+    thread = threading.Thread(target=steps)
+    thread.start()
+    orders.attend(until)
+    thread.join()
+    assert endings == [
+        "the desk made a mistake (ValueError)",
+        "the cable is out",
+        "stopped by Ctrl-C at the desk's terminal",
+    ]
