@@ -12,6 +12,7 @@ from tautlog.campaign.drop_setup import DropRequest
 from tautlog.desk.drop_order import DropAsked, DropOrder
 from tautlog.desk.drop_stands import DropStands, Phase
 from tautlog.desk.forms import Entered
+from tautlog.desk.live import port_of
 from tautlog.desk.orders import Standing
 from tautlog.desk.page import desk_of, page, piece, visitor_of
 from tautlog.drop.crew import PHRASE
@@ -103,19 +104,11 @@ def begin(request: Request, entered: Entered) -> Response:
     desk = desk_of(request)
     try:
         campaign = desk.campaign()
-        order = DropOrder(desk.campaign, _asked(entered), _port(campaign), desk.trace)
+        order = DropOrder(desk.campaign, _asked(entered), port_of(campaign), desk.trace)
         desk.orders.give(order, visitor_of(request).token, order.content)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
     return RedirectResponse("/drop", 303)
-
-
-def _port(campaign: Campaign) -> str:
-    if not campaign.port:
-        raise CampaignError(
-            "no port is stated: set port under [board] in campaign.toml; `tautlog boards` finds it"
-        )
-    return campaign.port
 
 
 def _asked(entered: Entered) -> DropAsked:

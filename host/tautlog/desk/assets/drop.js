@@ -43,12 +43,12 @@
     if (times.length > MOST) { times.splice(0, times.length - MOST); forces.splice(0, forces.length - MOST); }
   }
 
-  function level(u, value, name, dash) {
+  function level(u, value, name, dash, above) {
     if (!value) { return; }
     var y = u.valToPos(Number(value), "y", true), pen = u.ctx;
     pen.save(); pen.strokeStyle = "#10151c"; pen.fillStyle = "#10151c"; pen.lineWidth = 2;
     pen.setLineDash(dash); pen.beginPath(); pen.moveTo(u.bbox.left, y); pen.lineTo(u.bbox.left + u.bbox.width, y); pen.stroke();
-    pen.textAlign = "left"; pen.textBaseline = "bottom"; pen.font = "600 " + 15 * devicePixelRatio + "px system-ui, sans-serif"; pen.fillText(name, u.bbox.left + 8, y - 6); pen.restore();
+    pen.textAlign = "left"; pen.textBaseline = above ? "bottom" : "top"; pen.font = "600 " + 15 * devicePixelRatio + "px system-ui, sans-serif"; pen.fillText(name, u.bbox.left + 8, above ? y - 4 : y + 4); pen.restore();
   }
 
   function size() { return { width: place.clientWidth, height: Math.max(180, Math.min(300, window.innerHeight * 0.34)) }; }
@@ -60,7 +60,7 @@
       scales: { x: { time: false }, y: { range: function (u, low, high) { return [Math.min(low, -0.05 * most), Math.max(high, 1.15 * most, 1)]; } } },
       axes: [{ label: "s, on the board's clock" }, { label: "N, less the level at rest", size: 70 }],
       series: [{}, { stroke: "#10151c", width: 1.5, points: { show: false }, spanGaps: false }],
-      hooks: { draw: [function (u) { level(u, place.dataset.target, "target", []); level(u, place.dataset.limit, "limit", [9, 4, 2, 4]); }] }
+      hooks: { draw: [function (u) { level(u, place.dataset.target, "target", [], false); level(u, place.dataset.limit, "limit", [9, 4, 2, 4], true); }] }
     }, [times, forces], place);
   }
 
@@ -78,18 +78,26 @@
   function soon() { if (!drawing) { drawing = true; window.requestAnimationFrame(show); } }
 
   focusFirst();
-  var feed = new EventSource("/events"), waiting = [];
-  var known = place ? null : [];
-  if (place) {
+  var feed = new EventSource("/events"), waiting = [], fetching = false;
+
+  // What came before this page listened, or what a slow page was not told, the desk still has.
+  function catchUp() {
+    if (!place || fetching) { return; }
+    fetching = true;
     fetch("/drop/trace").then(function (answer) { return answer.json(); }).then(function (pieces) {
-      known = []; pieces.concat(waiting).forEach(add); waiting = []; soon();
-    }).catch(function () { known = []; });
+      var newest = pieces.length ? pieces[pieces.length - 1].number : last;
+      if (newest > last) { times = []; forces = []; last = 0; pieces.forEach(add); }
+    }).catch(function () {}).then(function () {
+      fetching = false;
+      waiting.splice(0).forEach(add); soon();
+    });
   }
+  feed.addEventListener("open", catchUp);
   feed.addEventListener("trace", function (event) {
     if (!place) { return; }
     var piece = JSON.parse(event.data);
-    if (known === null) { waiting.push(piece); return; }
-    add(piece); soon();
+    if (!fetching && last && piece.number > last + 1) { catchUp(); }
+    if (fetching) { waiting.push(piece); } else { add(piece); soon(); }
   });
   feed.addEventListener("standing", function (event) {
     var told = JSON.parse(event.data);
