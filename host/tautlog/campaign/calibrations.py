@@ -101,6 +101,7 @@ def add_calibration(
     content = _as_json(replace(made, calibration=used), now) | {"doubts": list(doubts)}
     channel = file_channel(campaign)
     content |= {"channel": channel} if channel else {}
+    content |= {"rehearsed": True} if campaign.rehearsed else {}
     if supersedes:
         file = _in_force(campaign.folder, supersedes, channel)
         content["supersedes"] = _correction(file, word, now)

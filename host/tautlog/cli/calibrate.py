@@ -226,6 +226,7 @@ def _live(
     from tautlog.board.session import Session
     from tautlog.calibrate.calibrating import Point
     from tautlog.campaign.converter_known import converter_for
+    from tautlog.campaign.own_board import require_own_board
     from tautlog.cli.console import CAUTION
     from tautlog.errors import CalibrationError
 
@@ -238,7 +239,9 @@ def _live(
     click.echo(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
-        column = _column(session.greet(), channel)
+        board = session.greet()
+        require_own_board(campaign, board, "a calibration")
+        column = _column(board, channel)
         base = replace(base, converter=converter_for(campaign, base, session.instrument))
         for load in loads_kg:
             click.prompt(
@@ -283,6 +286,7 @@ def _hang(
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
     from tautlog.calibrate.calibrating import hanging_check
+    from tautlog.campaign.own_board import require_own_board
     from tautlog.cli.console import CAUTION
     from tautlog.errors import CalibrationError
     from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
@@ -295,7 +299,9 @@ def _hang(
     click.echo(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
-        column = _column(session.greet(), channel)
+        board = session.greet()
+        require_own_board(campaign, board)
+        column = _column(board, channel)
         click.prompt("line slack, press Enter", default="", show_default=False, err=True)
         slack_v = steady_volt(session, base, column)
         click.prompt("sled hangs, press Enter", default="", show_default=False, err=True)
@@ -326,11 +332,12 @@ def _shunt(
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
     from tautlog.board.shunt import shunt_check, shunt_step_mv_per_v
+    from tautlog.campaign.own_board import require_own_board
     from tautlog.errors import CalibrationError
 
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
-        session.greet()
+        require_own_board(campaign, session.greet())
         step_v = read_shunt_step(session, base)
     cell = campaign.cell if campaign else None
     gain = campaign.amplifier.gain if campaign else None

@@ -105,14 +105,15 @@ class FaultName(options.TextType):
     "--serve",
     type=click.IntRange(1, 65535),
     metavar="TCP_PORT",
-    help="Only start board and rig, to practise `tautlog drop` on.",
+    help="Only start board and rig, to practise `tautlog drop` on. Its terminal takes what hands "
+    "do at the rig, such as `hang 5` or `latch`; `help` lists the words.",
 )
 @click.option(
     "--bench",
     type=click.IntRange(1, 65535),
     metavar="TCP_PORT",
-    help="With --serve: a port through which a second person opens and shorts the wires, a line "
-    "each, such as `open switch`; `help` lists the words.",
+    help="With --serve: a port through which a second person says the same, a line each, and "
+    "spoils wires, such as `open switch`.",
 )
 @options.live_option
 @options.cfc_option
@@ -168,7 +169,7 @@ def command(
                 rig, speed=1.0, serial=serial, chip=scene.chip, changes=changes, link_port=serve
             ) as board,
         ):
-            _serve(board)
+            _serve(board, rig)
         return
     path = options.record_path(out or _place(), None, scene.setup.article)
     plan = _plan(scene, path, by_hand, speed)
@@ -302,16 +303,19 @@ def _bench(rig: SimulatedRig, port: int | None) -> contextlib.AbstractContextMan
 
     if port is None:
         return contextlib.nullcontext()
-    click.echo(f"its wires answer at 127.0.0.1:{port}, such as `open switch`, `key on`, `help`")
+    click.echo(f"hands and faults are heard at 127.0.0.1:{port}: `where`, `open switch`, `help`")
     return BenchPort(rig.bench, port)
 
 
-def _serve(board: BoardProcess) -> None:
+def _serve(board: BoardProcess, rig: SimulatedRig) -> None:
+    from tautlog.cli.bench_console import BenchConsole
+
     click.echo(f"a rehearsed board answers at {board.url}; Ctrl-C ends it")
     click.echo(f"try: tautlog drop --port {board.url} --mass 9 --height 1.2 --target 1800")
+    console = BenchConsole(rig.bench)
     try:
         while True:
             board.check()
-            time.sleep(0.2)
+            console.obey(wait_s=0.2)
     except KeyboardInterrupt:
         click.echo("ended")
