@@ -220,14 +220,6 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
     )
 
 
-def practises(folder: Path) -> bool:
-    """Whether a folder's campaign is there to practise with; False if that cannot be read."""
-    try:
-        return read_stated(_file_at(folder)).campaign.kind == "rehearsal"
-    except CampaignError:
-        return False
-
-
 def _file_at(place: Path) -> Path:
     is_folder = place.is_dir() and place.name != CAMPAIGN_FILE
     return place / CAMPAIGN_FILE if is_folder else place

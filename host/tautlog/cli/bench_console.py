@@ -55,9 +55,12 @@ def answer(bench: Bench, line: str) -> str:
         widest = max(len(word) for word, _ in HELP)
         return "\n".join(f"  {word:{widest}}  {meaning}" for word, meaning in HELP)
     try:
-        return "  " + bench.do(line).replace("; ", "\n  ")
+        told = bench.do(line)
     except CampaignError as problem:
         return f"  NOT DONE: {problem}"
+    if line.split()[0] in ("see", "clear"):
+        return f"  seen: {told}"
+    return "  " + bench.where.replace("; ", "\n  ")
 
 
 def _part(descriptor: int) -> bytes:

@@ -196,7 +196,7 @@ def rehearsed_option(function: Function) -> Function:
 
 def _rehearsed_too(context: click.Context, param: click.Parameter, given: bool) -> bool:
     """A campaign to practise with has nothing but rehearsals."""
-    from tautlog.campaign.campaign import practises
+    from tautlog.campaign.practised import practises
     from tautlog.files.campaign_folder import find_campaign
 
     places = [context.params.get("folder"), *(context.params.get("places") or ())]

@@ -14,6 +14,7 @@ from tautlog.errors import CampaignError, LinkError, RefusedError
 from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
+    from tautlog.campaign.campaign import Campaign
     from tautlog.cli.conduct import Shown
     from tautlog.cli.console import ConsoleCrew
     from tautlog.drop.outcome import DropOutcome, DropPlan
@@ -203,17 +204,16 @@ def _place() -> Path | None:
     return None if found is None else found.parent / FOLDER
 
 
-def _chip() -> str:
-    """Chip of the campaign around this folder, whose drops are practised; else the usual one."""
+def _campaign() -> Campaign | None:
+    """The campaign around this folder, whose drops are practised; None if there is none."""
     from tautlog.campaign.campaign import read_campaign
     from tautlog.files.campaign_folder import find_campaign
-    from tautlog.rehearsal.scene import CHIP
 
     found = find_campaign()
     try:
-        return CHIP if found is None else read_campaign(found).sampling.chip
+        return None if found is None else read_campaign(found, to_drop=False)
     except CampaignError:  # a rehearsal needs no campaign, and a drop says what is wrong with it
-        return CHIP
+        return None
 
 
 def _scene(
@@ -225,14 +225,19 @@ def _scene(
 ) -> Scene:
     from tautlog.campaign.drop_setup import DropRequest, setup_from
     from tautlog.rehearsal.faults import FAULTS
-    from tautlog.rehearsal.scene import default_scene
+    from tautlog.rehearsal.practice import scene_of
+    from tautlog.rehearsal.scene import CHIP, default_scene
     from tautlog.rehearsal.side_channels import KINDS
 
     setup_from(None, DropRequest(mass_kg, height_m, target_n))  # refuses what is out of range
     given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
+    campaign = _campaign()
     try:
         figures = {name: value for name, value in given.items() if value is not None}
-        scene = default_scene(**figures, chip=_chip())
+        if campaign is not None and campaign.rehearsed and not figures:
+            scene = scene_of(campaign)
+        else:
+            scene = default_scene(**figures, chip=campaign.sampling.chip if campaign else CHIP)
         for kind in side:
             scene = KINDS[kind](scene)
         return FAULTS[fault].change(scene) if fault else scene

@@ -10,7 +10,18 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from tautlog.desk import calibration, checklist, curves, drop, drops, ledger, plan, report, today
+from tautlog.desk import (
+    calibration,
+    checklist,
+    curves,
+    drop,
+    drops,
+    ledger,
+    plan,
+    report,
+    rig,
+    today,
+)
 from tautlog.desk.desk import Desk
 from tautlog.desk.forms import entering
 from tautlog.desk.page import desk_of
@@ -21,6 +32,7 @@ ASSETS = {
     "desk.css": ("tautlog.desk", "assets", "text/css"),
     "plan.js": ("tautlog.desk", "assets", "text/javascript"),
     "curves.js": ("tautlog.desk", "assets", "text/javascript"),
+    "rig.js": ("tautlog.desk", "assets", "text/javascript"),
     "feed.js": ("tautlog.desk", "assets", "text/javascript"),
     "uPlot.iife.min.js": ("tautlog.display", "pages", "text/javascript"),
     "uPlot.min.css": ("tautlog.display", "pages", "text/css"),
@@ -53,6 +65,9 @@ def pages_of(desk: Desk) -> Starlette:
             Route("/report", report.show),
             Route("/report", entering(report.enter), methods=["POST"]),
             Route("/report/{name}", report.file),
+            Route("/rig", rig.show),
+            Route("/rig", entering(rig.enter), methods=["POST"]),
+            Route("/rig/now", rig.now),
             Route("/events", events),
             Route("/assets/{name}", asset),
         ],

@@ -6,6 +6,7 @@ import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tautlog.archive.assess import assess
 from tautlog.archive.assessment import Assessment
@@ -16,6 +17,9 @@ from tautlog.desk.feed import Feed
 from tautlog.errors import CampaignError, RecordError
 from tautlog.model.origin import FOLDER
 from tautlog.record import Record, open_record
+
+if TYPE_CHECKING:
+    from tautlog.rehearsal.practice import Practice
 
 MOST_ASSESSED = 12
 
@@ -40,11 +44,14 @@ class Desk:
         Held while something is entered: one thing at a time.
     feed : Feed
         What happens, for all open pages.
+    practice : Practice or None
+        The rehearsed rig, if it practises.
     """
 
     folder: Path
     writing: threading.Lock = field(default_factory=threading.Lock)
     feed: Feed = field(default_factory=Feed)
+    practice: Practice | None = None
     _assessed: OrderedDict[tuple[str, int, int], OpenedDrop] = field(default_factory=OrderedDict)
     _cache: threading.Lock = field(default_factory=threading.Lock)
 

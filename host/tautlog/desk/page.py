@@ -26,6 +26,7 @@ DAY = (
     ("ledger", "/ledger", "Ledger"),
     ("report", "/report", "Report"),
 )
+RIG = ("rig", "/rig", "Rig")  # of a desk that practises
 # What an entry that was just made is called; its code stands in the address.
 DONE = {
     "calibration": "The calibration is kept, and in force.",
@@ -66,7 +67,7 @@ def page(
     template : str
         Its template.
     task : str
-        Where in the day it belongs; a key of `DAY`.
+        Where in the day it belongs; a key of `DAY` or `RIG`.
     said : str
         What went wrong with an entry, or "".
     content : object
@@ -75,7 +76,7 @@ def page(
     campaign, broken = desk_of(request).campaign_or_why()
     visitor = visitor_of(request)
     frame = {
-        "stations": DAY,
+        "stations": DAY if desk_of(request).practice is None else (*DAY, RIG),
         "task": task,
         "campaign": campaign,
         "broken": broken,

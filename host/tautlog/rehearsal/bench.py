@@ -24,6 +24,7 @@ from tautlog.model import quantities as q
 from tautlog.model.published_steps import QUIET_STEPS
 from tautlog.model.wiring import INPUTS, input_bits
 from tautlog.rehearsal import stand
+from tautlog.rehearsal.coil_circuit import chain_made, driver_conducts, is_enabled, is_pulsed
 from tautlog.rehearsal.electronics import Chain, FloatArray, ForceSource
 from tautlog.rehearsal.scene import Scene
 from tautlog.rehearsal.stand import Stand
@@ -230,40 +231,7 @@ class Bench:
     def coil_is_driven(self, outputs: int) -> bool:
         """Whether the latch's coil gets current."""
         with self.lock:
-            return self._coil_in and self._driver_conducts(outputs)
-
-    def _chain_made(self) -> bool:
-        """Whether every contact is made; the buttons are held."""
-        contacts = {
-            name for name in (*self._wires.hand, *self._wires.fault) if name.startswith("contact ")
-        }
-        closed = all(
-            self._wires.fault.get(name) == SHORT or self._wires.passes(name) for name in contacts
-        )
-        key_pole = self._key_on or self._wires.is_so("key-pole", SHORT)
-        broken = self._wires.is_so("chain", OPEN) or self._wires.is_so("key-pole", OPEN)
-        return (closed and key_pole and not broken) or self._wires.is_so("chain", SHORT)
-
-    def _driver_conducts(self, outputs: int) -> bool:
-        """Whether the coil's place gets current."""
-        on = {
-            "enable-mosfet": self._is_enabled(outputs),
-            "pulse-mosfet": self._is_pulsed(outputs),
-        }
-        conducts = all(
-            (lit or self._wires.is_so(name, SHORT)) and not self._wires.is_so(name, OPEN)
-            for name, lit in on.items()
-        )
-        low = conducts and not self._wires.is_so("coil-low", OPEN)
-        return self._chain_made() and (low or self._wires.is_so("coil-low", SHORT))
-
-    def _is_pulsed(self, outputs: int) -> bool:
-        driven = bool(outputs & wire.OUTPUT_DRIVE) and self._wires.passes("drive")
-        return (driven or self._wires.is_so("drive", STUCK)) and self._wires.passes("vbus")
-
-    def _is_enabled(self, outputs: int) -> bool:
-        beats = bool(outputs & wire.OUTPUT_BEAT) and self._wires.passes("beat")
-        return (beats or self._wires.is_so("beat", STUCK)) and self._wires.passes("vbus")
+            return self._coil_in and driver_conducts(self._wires, outputs, key_on=self._key_on)
 
     def watch(self, outputs: int) -> None:
         """See what the board's outputs light."""
@@ -272,10 +240,10 @@ class Bench:
             lit = {
                 "lamp": bool(outputs & wire.OUTPUT_LAMP) and self._wires.passes("lamp"),
                 "flash": bool(outputs & wire.OUTPUT_FLASH) and self._wires.passes("flash"),
-                "chain": self._chain_made(),
-                "enable": self._is_enabled(outputs),
-                "pulse": self._is_pulsed(outputs),
-                "coil": self._driver_conducts(outputs),
+                "chain": chain_made(self._wires, key_on=self._key_on),
+                "enable": is_enabled(self._wires, outputs),
+                "pulse": is_pulsed(self._wires, outputs),
+                "coil": driver_conducts(self._wires, outputs, key_on=self._key_on),
             }
             lit["lamp"] |= self._wires.is_so("lamp", STUCK)
             lit["lamp"] &= self._wires.passes("vbus")
@@ -283,22 +251,27 @@ class Bench:
             self.seen |= {name for name, is_lit in lit.items() if is_lit}
 
     @property
-    def where(self) -> str:
-        """How the rig stands, in words."""
+    def stands(self) -> list[tuple[str, str]]:
+        """How the rig stands, thing by thing."""
         with self.lock:
             pulls = [f"{n:g} N {name}".strip() for name, n in self._pulled_n.items() if n]
-            told = [
-                self.stand.sled_text,
-                self.stand.load_text,
-                f"pulled: {', '.join(pulls) or 'nothing'}",
-                f"key {'on' if self._key_on else 'off'}",
-                "ARMED" if self.stand.armed else "not armed",
-                f"release switch {'closed' if self.last_read & wire.INPUT_LATCHED else 'open'}",
-                f"coil {'in' if self._coil_in else 'out'}",
-                f"wires: {self._wires.text}",
-                self.stand.rig_text,
+            return [
+                ("sled", self.stand.sled_text),
+                ("rig", self.stand.rig_text),
+                ("weights on the cell", self.stand.load_text),
+                ("pulled", ", ".join(pulls) or "nothing"),
+                ("latch", "as the sled has it" if self.latch_closed else "opened by hand"),
+                ("coil", "in" if self._coil_in else "out, a test lamp in its place"),
+                ("key", "on" if self._key_on else "off"),
+                ("board", "ARMED" if self.stand.armed else "not armed"),
+                ("wires", self._wires.text),
+                ("fault", self.stand.fault or "none"),
             ]
-            return "; ".join(told)
+
+    @property
+    def where(self) -> str:
+        """How the rig stands, in a line."""
+        return "; ".join(f"{name}: {text}" for name, text in self.stands)
 
 
 def _is_for_the_stand(verb: str, rest: list[str]) -> bool:

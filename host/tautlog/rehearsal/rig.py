@@ -165,8 +165,7 @@ class SimulatedRig:
         self.stand.moving &= end < self._still_at
         counts = self._digitiser.counts(n_samples)
         if outputs & wire.OUTPUT_SHUNT:
-            step = self.bench.shunt_v / self.scene.chain.reference_v
-            counts = counts + np.uint16(round(step * self._digitiser.full_scale))
+            counts = _stepped(counts, self.bench.shunt_v, self._digitiser)
         if self._glitch_at is not None and start <= self._glitch_at < end:
             counts = counts.copy()
             counts[self._glitch_at - start] = round(_GLITCH * self._digitiser.full_scale)
@@ -268,7 +267,9 @@ class SimulatedRig:
         behaviour = self.scene.behaviour
         self.release_at, self._pin_pulled = at, False
         if not behaviour.switch_stuck:
-            self._plan_switch(at)
+            span = behaviour.bounce_s * self._sample_rate_hz
+            closed = _CLOSED_S * self._sample_rate_hz
+            self._agenda += _switch_opens(self._random, at, span, closed)
         if self.stand.sled == RAISED:
             self._fall(at)
         self._agenda.sort()
@@ -292,17 +293,6 @@ class SimulatedRig:
             wire_at = at + broken_s * self._sample_rate_hz
             self._agenda.append((wire_at, wire.INPUT_ARTICLE_WHOLE, 0))
 
-    def _plan_switch(self, at: float) -> None:
-        """First opening at the release, then bounces within `bounce_s`."""
-        count = int(self._random.integers(*_BOUNCES))
-        span = self.scene.behaviour.bounce_s * self._sample_rate_hz
-        later = np.sort(self._random.uniform(0.0, span, 2 * count))
-        # A bouncing contact is closed for no more than a millisecond or two.
-        later[1::2] = np.minimum(later[1::2], later[::2] + _CLOSED_S * self._sample_rate_hz)
-        self._agenda.append((at, wire.INPUT_LATCHED, 0))
-        for number, after in enumerate(later):
-            self._agenda.append((at + float(after), wire.INPUT_LATCHED, (number + 1) % 2))
-
     def truth(self, first_sample_index: int) -> dict[str, object]:
         """The true figures of the last drop; see `true_figures`.
 
@@ -315,3 +305,28 @@ class SimulatedRig:
         if self.release_at is not None:
             released = (self.release_at - first_sample_index) / self._sample_rate_hz
         return true_figures(self.scene, self.motion, released)
+
+
+def _switch_opens(
+    random: np.random.Generator, at: float, span: float, closed: float
+) -> list[tuple[float, int, int]]:
+    """First opening at the release, then bounces within a span, as an agenda; all in samples."""
+    count = int(random.integers(*_BOUNCES))
+    later = np.sort(random.uniform(0.0, span, 2 * count))
+    # A bouncing contact is closed for no more than a millisecond or two.
+    later[1::2] = np.minimum(later[1::2], later[::2] + closed)
+    bounces = [
+        (at + float(after), wire.INPUT_LATCHED, (number + 1) % 2)
+        for number, after in enumerate(later)
+    ]
+    return [(at, wire.INPUT_LATCHED, 0), *bounces]
+
+
+def _stepped(
+    counts: npt.NDArray[np.uint16], step_v: float, digitiser: Digitiser
+) -> npt.NDArray[np.uint16]:
+    """Samples with the shunt's step on top, as far as the amplifier reaches."""
+    chain, full = digitiser.chain, digitiser.full_scale
+    step = round(step_v / chain.reference_v * full)
+    most = round(chain.usable_v[1] / chain.reference_v * full)
+    return np.minimum(counts.astype(np.int64) + step, np.maximum(counts, most)).astype(np.uint16)

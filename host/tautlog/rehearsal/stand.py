@@ -158,7 +158,7 @@ class Stand:
 
     def _hand(self, rest: list[str]) -> None:
         if self.sled != RAISED:
-            raise CampaignError(f"the sled is not raised: {self.sled_text}")
+            raise CampaignError(f"the sled is not raised: it is {self.sled_text}")
         if not self.armed:
             raise CampaignError(
                 "the lamp is dark, the board is not armed: nobody pulls the pin; the sled would "
@@ -216,7 +216,7 @@ class Stand:
     def require_down(self, why: str) -> None:
         """Refuse what can be done only while the sled is down."""
         if self.sled != DOWN:
-            raise CampaignError(f"{self.sled_text}: {why}. `lower` it first")
+            raise CampaignError(f"the sled is {self.sled_text}: {why}. `lower` it first")
 
     # In words
 
@@ -225,12 +225,10 @@ class Stand:
         """Where the sled is."""
         model = self.scene.model
         return {
-            RAISED: f"the sled is raised on its latch, {model.height_m:g} m above a taut line",
-            DOWN: "the sled is down, off latch and line",
-            HANGS: "the sled hangs on its line",
-            FALLEN: (
-                "the sled is falling or still moves" if self.moving else "the sled has fallen"
-            ),
+            RAISED: f"raised on its latch, {model.height_m:g} m above a taut line",
+            DOWN: "down, off latch and line",
+            HANGS: "hanging on its line",
+            FALLEN: ("falling, or still moving" if self.moving else "at rest after its fall"),
         }[self.sled]
 
     @property
@@ -241,14 +239,13 @@ class Stand:
             f"{kg:g} kg" + (f" on {name}" if name != first else "")
             for name, kg in self.weights_kg.items()
         ]
-        return "weights on the cell: " + (", ".join(told) or "none")
+        return ", ".join(told) or "none"
 
     @property
     def rig_text(self) -> str:
-        """Sled, line and fault, in words."""
+        """Mass, height and line, in words."""
         model = self.scene.model
-        line = f"{model.mass_kg:g} kg, line {model.stiffness_n_per_m:.4g} N/m"
-        return f"{line}, fault played: {self.fault or 'none'}"
+        return f"{model.mass_kg:g} kg, {model.height_m:g} m, line {model.stiffness_n_per_m:.0f} N/m"
 
 
 def _altered(model: RigModel, changes: dict[str, float]) -> RigModel:
