@@ -56,11 +56,7 @@ def board_seen(instrument: Instrument) -> BoardSeen:
 
 
 def proving_of(campaign: Campaign, instrument: Instrument | None = None) -> Proving:
-    """What a campaign knows of the wiring of a board, or of any if none has greeted.
-
-    Where none has greeted, the bring-up of a rehearsed board proves nothing for a real campaign,
-    and that of a real one nothing for a practice campaign.
-    """
+    """What a campaign knows of the wiring of a board, or of any if none has greeted."""
     board = None if instrument is None else board_seen(instrument)
     parts = parts_of(campaign)
     try:
@@ -68,9 +64,5 @@ def proving_of(campaign: Campaign, instrument: Instrument | None = None) -> Prov
     except CampaignError as problem:
         return Proving(unread=str(problem), parts=parts, board=board)
     counting = (line.entry for line in lines if line.superseded_by is None)
-    done = tuple(
-        entry
-        for entry in counting
-        if entry is not None and (board is not None or entry.rehearsed == campaign.rehearsed)
-    )
+    done = tuple(entry for entry in counting if entry is not None)
     return Proving(done=done, parts=parts, board=board)
