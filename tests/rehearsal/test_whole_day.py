@@ -196,6 +196,7 @@ def test_a_day_is_practised_from_calibration_to_report(tmp_path, monkeypatch, ca
 
 
 @pytest.mark.long
+@pytest.mark.timeout(900)
 def test_the_whole_day_is_practised_on_the_served_rehearsal(tmp_path, monkeypatch, capsys):
     folder, port = practice_campaign(tmp_path, monkeypatch, capsys)
     with served_rig(folder, port) as (tell, bench_port):

@@ -34,24 +34,24 @@ PAGES = (
 )
 
 
-def guarded(folder, role=Role.CREW):
+def guarded(folder, role=Role.CREW, practice=None):
     """The guarded pages of a folder's desk, and who lets in."""
     admission = Admission(role, PORT)
     place = Place(frozenset({f"127.0.0.1:{PORT}", f"localhost:{PORT}"}))
-    return Guard(pages_of(Desk(folder)), admission, place), admission
+    return Guard(pages_of(Desk(folder, practice=practice)), admission, place), admission
 
 
-def stranger(folder, role=Role.CREW):
+def stranger(folder, role=Role.CREW, practice=None):
     """A browser without a session, and the link's secret."""
-    app, admission = guarded(folder, role)
+    app, admission = guarded(folder, role, practice)
     return TestClient(app, base_url=HERE, raise_server_exceptions=True), admission.secret
 
 
 class Visit:
     """A browser that came by the link."""
 
-    def __init__(self, folder, role=Role.CREW):
-        self.client, secret = stranger(folder, role)
+    def __init__(self, folder, role=Role.CREW, practice=None):
+        self.client, secret = stranger(folder, role, practice)
         assert self.client.get(f"/enter?key={secret}").status_code == 200
 
     def get(self, address):

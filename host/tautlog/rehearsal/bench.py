@@ -260,13 +260,19 @@ class Bench:
                 ("rig", self.stand.rig_text),
                 ("weights on the cell", self.stand.load_text),
                 ("pulled", ", ".join(pulls) or "nothing"),
-                ("latch", "as the sled has it" if self.latch_closed else "opened by hand"),
+                ("latch", self._latch_text),
                 ("coil", "in" if self._coil_in else "out, a test lamp in its place"),
                 ("key", "on" if self._key_on else "off"),
                 ("board", "ARMED" if self.stand.armed else "not armed"),
                 ("wires", self._wires.text),
                 ("fault", self.stand.fault or "none"),
             ]
+
+    @property
+    def _latch_text(self) -> str:
+        if not self.latch_closed:
+            return "opened by hand"
+        return "holds the sled" if self.stand.sled == stand.RAISED else "empty"
 
     @property
     def where(self) -> str:

@@ -148,10 +148,7 @@ def default_scene(
 ) -> Scene:
     """The scene of a crew that did everything right and aims at mid-band, with a board of a chip.
 
-    Parameters
-    ----------
-    reserve : float
-        Range of the chain over 1.5 x target, which a checklist asks for.
+    `reserve` is the range of its chain over 1.5 x target, which a checklist asks for.
 
     Raises
     ------
