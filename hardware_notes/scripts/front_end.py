@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import io
 import math
-from functools import cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import spice
-from netlist import Netlist, read_netlist
+from netlist import the_netlist
 
 FIRST_STAGE_HZ = 20e3  # least bandwidth of the amplifier at a gain of 100, parts list
 HALF_SAMPLE_HZ = 31_250.0  # half of 62 500 samples/s, config.py
@@ -23,15 +22,9 @@ HALF_CONVERSION_HZ = 250_000.0  # half of 500 000 conversions/s, config.py
 Complex = npt.NDArray[np.complex128]
 
 
-@cache
-def parts() -> Netlist:
-    """The netlist, read once."""
-    return read_netlist()
-
-
 def ohm(name: str) -> float:
     """Value of a part, in ohm or farad."""
-    return spice.value_of(parts(), name)
+    return the_netlist().number(name)
 
 
 farad = ohm
@@ -175,7 +168,7 @@ def _note(
 def wires_table() -> str:
     """Markdown: what each wire of the cell's cable reads when it is open, and when it touches."""
     rows = ["| wire | open | touches | basis |", "| --- | --- | --- | --- |"]
-    for net in spice.cable_wires(parts()):
+    for net in spice.cable_wires(the_netlist()):
         name = "EXC-" if net.name == "AGND" else net.name
         rows.append(f"| {name} | {net.opened} | {net.shorted} | own simulation |")
     return "\n".join(rows)

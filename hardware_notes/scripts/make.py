@@ -18,7 +18,7 @@ import figures
 import front_end
 import mechanics
 import spice
-from netlist import NetlistError, read_netlist
+from netlist import NetlistError, the_netlist
 from sheets import NOTES, SHEETS, with_tables, wrong_figures
 from tables import tables as made_tables
 from wiring import DRAWINGS
@@ -36,7 +36,7 @@ except NetlistError as problem:  # figures take their values from it
 
 def tables() -> dict[str, str]:
     """Markdown of each made table, by its name in the sheets."""
-    made = made_tables(read_netlist())
+    made = made_tables(the_netlist())
     return made | {
         "cell wires": front_end.wires_table(),
         "faults": fault_table(),
@@ -46,7 +46,7 @@ def tables() -> dict[str, str]:
 
 def drawings() -> dict[str, str]:
     """SVG text of each drawing, and the SPICE deck, by its file's name."""
-    netlist = read_netlist()
+    netlist = the_netlist()
     wiring = {f"{name}.svg": draw(netlist).svg() for name, draw in DRAWINGS.items()}
     front = {"response.svg": front_end.picture(), "front_end.cir": spice.checked_in()}
     return wiring | front | mechanics.drawings()

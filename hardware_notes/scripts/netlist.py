@@ -1,6 +1,6 @@
 """The netlist: every part, every pin, every net of the instrument.
 
-``read_netlist`` reads all ``netlist*.toml`` of the hardware notes as one list. Drawings, tables
+``the_netlist`` is all ``netlist*.toml`` of the hardware notes as one list. Drawings, tables
 and the SPICE deck are made from it, so that what is drawn, bought and simulated is the same thing.
 
     [[part]]                     [[net]]
@@ -21,6 +21,7 @@ import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, dataclass, field, fields
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -234,13 +235,19 @@ def _with(nets: dict[str, Net], net: Net) -> Net:
     )
 
 
+@cache
+def the_netlist() -> Netlist:
+    """That of the hardware notes, all ``netlist*.toml``, read once."""
+    return read_netlist(*sorted(NOTES.glob("netlist*.toml")))
+
+
 def read_netlist(*paths: Path) -> Netlist:
     """Read the files as one netlist, and check that it is one.
 
     Parameters
     ----------
     *paths : Path
-        Files; all ``netlist*.toml`` of the hardware notes if none is given.
+        Its files.
 
     Raises
     ------
@@ -250,7 +257,7 @@ def read_netlist(*paths: Path) -> Netlist:
     parts: dict[str, Part] = {}
     nets: dict[str, Net] = {}
     board_pins: dict[str, BoardPin] = {}
-    for path in paths or sorted(NOTES.glob("netlist*.toml")):
+    for path in paths:
         for section, entry in _entries(path):
             if section == "net":
                 nets[entry.name] = _with(nets, entry)

@@ -8,11 +8,10 @@ common-mode range.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from netlist import Net, Netlist, Part, read_netlist
+from netlist import Net, Netlist, Part, the_netlist
 
 BRIDGE_OHM = 350.0
 CONVERTER_OHM = 100e3  # effective, at 500 kS/s; data sheet of the chip
@@ -21,7 +20,6 @@ SENSITIVITY_V_PER_V = 2e-3
 CABLE_OHM = 0.62  # 5 m of 0.14 mm2 copper, one wire
 SCHOTTKY = "d(is=1e-7 n=1.34 rs=1)"  # 0.24 V at 0.1 mA, 0.32 V at 1 mA
 CABLE = ("EXC+", "EXC-", "SIG+", "SIG-")
-PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 
 # Weakest of the kinds that the parts list allows; numbers from memory of such parts' data sheets.
 MODELS = """\
@@ -121,36 +119,17 @@ class Bench:
     changed: tuple[tuple[str, float], ...] = ()
 
 
-def quantity(text: str) -> float:
-    """The number of a part's value in ohm, farad or volt: ``4.3 kohm`` is 4300.
-
-    Raises
-    ------
-    ValueError
-        It is none.
-    """
-    match = re.fullmatch(r"([\d.]+) ([pnumkM]?)(ohm|F|V)", text.split(",")[0])
-    if not match:
-        raise ValueError(f"{text!r} is no value: expected one like '4.3 kohm' or '10 nF'")
-    return float(match[1]) * PREFIXES[match[2]]
-
-
-def value_of(netlist: Netlist, name: str) -> float:
-    """The value of a part in ohm or farad."""
-    return quantity(netlist.parts[name].value)
-
-
 def pulled_v(netlist: Netlist) -> float:
     """What R105 and R106 take off the bridge's output at 3.0 V: each bends 175 ohm by 1.5 V, V."""
-    pull_a = 1.5 / value_of(netlist, "R105") + 1.5 / value_of(netlist, "R106")
+    pull_a = 1.5 / netlist.number("R105") + 1.5 / netlist.number("R106")
     return pull_a * BRIDGE_OHM / 2
 
 
 def gain_of(netlist: Netlist) -> float:
     """Both stages, and the share that R115 leaves to a converter of 100 kohm."""
-    first = 1 + 49.4e3 / value_of(netlist, "R116")
-    second = 1 + value_of(netlist, "R111") / value_of(netlist, "R112")
-    return first * second * CONVERTER_OHM / (CONVERTER_OHM + value_of(netlist, "R115"))
+    first = 1 + 49.4e3 / netlist.number("R116")
+    second = 1 + netlist.number("R111") / netlist.number("R112")
+    return first * second * CONVERTER_OHM / (CONVERTER_OHM + netlist.number("R115"))
 
 
 def trimmer_ohm(netlist: Netlist, level_v: float) -> float:
@@ -173,11 +152,11 @@ def trimmer_ohm(netlist: Netlist, level_v: float) -> float:
     ValueError
         The level lies beyond the trimmer's range.
     """
-    taken = CONVERTER_OHM / (CONVERTER_OHM + value_of(netlist, "R115"))
+    taken = CONVERTER_OHM / (CONVERTER_OHM + netlist.number("R115"))
     zero_v = (level_v + gain_of(netlist) * pulled_v(netlist)) / taken
-    source = 1 / (1 / value_of(netlist, "R107") + 1 / value_of(netlist, "R108"))
-    ohm = source * zero_v / (1.5 - zero_v) - value_of(netlist, "R109")
-    most = value_of(netlist, "R110")
+    source = 1 / (1 / netlist.number("R107") + 1 / netlist.number("R108"))
+    ohm = source * zero_v / (1.5 - zero_v) - netlist.number("R109")
+    most = netlist.number("R110")
     if not 0 <= ohm <= most:
         raise ValueError(
             f"a level of {level_v} V wants {ohm:.0f} ohm of R110: it has 0 to {most:g}"
@@ -207,13 +186,13 @@ def deck(bench: Bench = Bench(), netlist: Netlist | None = None) -> str:
     netlist : Netlist, optional
         That of the hardware notes if none is given.
     """
-    netlist = netlist or read_netlist()
+    netlist = netlist or the_netlist()
     lines = ["* analogue front end, made from the netlist by scripts/spice.py"]
     lines += _cell(bench)
     for part in netlist.on_sheet("analogue"):
         lines += _part(part, netlist, bench)
     lines += [_board(netlist, bench).strip()]
-    gain = 1 + 49.4e3 / value_of(netlist, "R116")
+    gain = 1 + 49.4e3 / netlist.number("R116")
     lines += [MODELS.replace("{gain}", f"{gain:.6g}"), f".model schottky {SCHOTTKY}"]
     lines += [".model switch sw(vt=1.5 vh=0.1 ron=20 roff=1e11)"]
     if bench.fault_v is not None:
@@ -244,7 +223,7 @@ def _part(part: Part, netlist: Netlist, bench: Bench) -> list[str]:
     nodes = [node(netlist.net_of[f"{part.name}.{pin}"]) for pin in part.pins]
     by_pin = dict(zip(part.pins, nodes, strict=True))
     if part.kind in ("resistor", "capacitor"):
-        value = dict(bench.changed).get(part.name, quantity(part.value))
+        value = dict(bench.changed).get(part.name, netlist.number(part.name))
         return [f"{part.name} {' '.join(nodes)} {value:g}"]
     if part.kind == "trimmer":
         ohm = max(trimmer_ohm(netlist, bench.zero_v), 0.1)

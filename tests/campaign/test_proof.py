@@ -173,6 +173,11 @@ def test_fasteners_in_steel(capsys):
         (["steel-plate", "--diameter", "12", "--plate", "6", "--end", "13", "--edge", "25"], 1),
         (["tapped-hole", "--diameter", "10.5", "--thread", "10"], 1),
         (["bolt", "--diameter", "10", "--thread", "10"], 2),
+        (["bolt", "--diameter", "10", "--tensile", "500"], 2),
+        (["wood-screw", "--diameter", "5", "--thread", "30", "--wood", "0.4", "--grain", "9"], 2),
+        ([*MOUNT[:-2], "--grain", "30"], 1),
+        ([*MOUNT, "--arm", "80", "--rows", "2x150", "--spacing", "60"], 1),
+        ([*MOUNT, "--count", "0"], 2),
         (["tapped-hole", "--diameter", "10", "--thread", "10", "--tensile", "nan"], 2),
     ],
 )

@@ -14,7 +14,7 @@ import spice
 from figures import analogue as figures
 from figures import noise
 from figures import response as reckoned
-from netlist import read_netlist
+from netlist import Netlist, NetlistError, Part, the_netlist
 from scipy import signal
 from sheets import NOTES
 from spice import CABLE, Bench
@@ -86,11 +86,11 @@ def test_the_pass_band_holds_every_class(tmp_path):
 @needs_ngspice
 @pytest.mark.parametrize("signs", list(itertools.product((-1, 1), repeat=3)))
 def test_the_classes_hold_with_parts_at_the_ends_of_their_tolerance(tmp_path, signs):
-    netlist, changed = read_netlist(), []
+    netlist, changed = the_netlist(), []
     for names, sign in zip((("C108",), ("C109",), ("R113", "R114")), signs, strict=True):
         for name in names:
             tolerance = float(netlist.parts[name].tolerance.split()[0]) / 100
-            changed.append((name, spice.value_of(netlist, name) * (1 + sign * tolerance)))
+            changed.append((name, netlist.number(name) * (1 + sign * tolerance)))
     gain = gain_db(tmp_path, changed=tuple(changed))
     for cfc in (60, 180, 600, 1000):
         for times, most_db in CORRIDOR_DB:
@@ -203,7 +203,7 @@ def test_open_wires_are_refused(tmp_path, count):
 @needs_ngspice
 @pytest.mark.parametrize("wire", CABLE)
 def test_the_netlist_states_what_an_open_wire_reads(tmp_path, wire):
-    net = read_netlist().nets["AGND" if wire == "EXC-" else wire]
+    net = the_netlist().nets["AGND" if wire == "EXC-" else wire]
     assert level_v(tmp_path, opened=(wire,)) == pytest.approx(stated_v(net.opened), abs=0.01)
 
 
@@ -212,7 +212,7 @@ def test_the_netlist_states_what_an_open_wire_reads(tmp_path, wire):
 def test_the_netlist_states_what_touching_wires_read(tmp_path, pair):
     read_v = level_v(tmp_path, shorted=(pair,))
     one, other = pair
-    text = read_netlist().nets["AGND" if one == "EXC-" else one].shorted
+    text = the_netlist().nets["AGND" if one == "EXC-" else one].shorted
     if pair == ("EXC+", "EXC-"):
         assert level_v(tmp_path, "v(n_excp)", shorted=(pair,)) == pytest.approx(0.07, abs=0.01)
         return  # the reference is gone: what the converter then says is not known
@@ -225,7 +225,7 @@ def test_the_netlist_states_what_touching_wires_read(tmp_path, pair):
 @pytest.mark.parametrize("wire", ["SIG+", "SIG-"])
 def test_the_netlist_states_what_a_wire_at_the_shield_reads(tmp_path, wire):
     """The shield is at ground in the box; it touches at the cell's end."""
-    text = read_netlist().nets["SHIELD"].shorted
+    text = the_netlist().nets["SHIELD"].shorted
     read_v = level_v(tmp_path, shorted=(("EXC-", wire),))
     assert read_v == pytest.approx(stated_v(text[text.index(f"to {wire}") :]), abs=0.01)
 
@@ -342,7 +342,7 @@ def test_the_deck_holds_each_part_of_the_sheet_once():
     names = [line.split()[0] for line in outside.splitlines() if re.match(r"[A-Za-z]", line)]
     assert len(names) == len(set(names))
     told = re.findall(r"^\* (\w+): ", outside, re.MULTILINE)
-    for part in read_netlist().on_sheet("analogue"):
+    for part in the_netlist().on_sheet("analogue"):
         wanted = {
             "quad op-amp": [f"X{part.name}{one}" for one in "ABCD"],
             "Schottky pair": [f"{part.name}a", f"{part.name}b"],
@@ -355,18 +355,23 @@ def test_the_deck_holds_each_part_of_the_sheet_once():
         assert set(wanted) <= set(names) or part.name in told, part.name
 
 
+def with_value(text):
+    """A netlist of one part."""
+    return Netlist({"R1": Part("R1", "resistor", "analogue", ("1", "2"), text)}, {}, {})
+
+
 @pytest.mark.parametrize(
     ("text", "wanted"),
     [("4.3 kohm", 4300.0), ("10 nF", 1e-8), ("1.2 Mohm", 1.2e6), ("3.0 V, series", 3.0)],
 )
 def test_values_are_read(text, wanted):
-    assert spice.quantity(text) == pytest.approx(wanted)
+    assert with_value(text).number("R1") == pytest.approx(wanted)
 
 
 @pytest.mark.parametrize("text", ["", "4k3", "4.3", "ohm", "4.3 kOhm", "4.3 k ohm"])
 def test_what_is_no_value_is_told(text):
-    with pytest.raises(ValueError, match="expected one like"):
-        spice.quantity(text)
+    with pytest.raises(NetlistError, match="no number and unit"):
+        with_value(text).number("R1")
 
 
 @pytest.mark.parametrize("zero_v", [0.0, 0.2, 0.9, 1.6, -1.0])

@@ -3,6 +3,7 @@
 import dataclasses
 import html
 import re
+from functools import cache
 from xml.etree import ElementTree
 
 import netlist as netlists
@@ -11,13 +12,19 @@ import schematic
 import schemdraw.elements as elm
 import tables
 import wiring
-from netlist import BOARD, NetlistError, read_netlist
+from netlist import BOARD, NetlistError, read_netlist, the_netlist
 
 import config
 import config_check
 
-THE = read_netlist()
-DRAWN = {name: draw(THE) for name, draw in wiring.DRAWINGS.items()}
+THE = the_netlist()
+
+
+@cache
+def drawn(name):
+    """A drawing, made once; each takes a second, so that none is made while tests are collected."""
+    return wiring.DRAWINGS[name](THE)
+
 
 GOOD = """
 [[part]]
@@ -155,28 +162,28 @@ def test_the_usb_reaches_the_board_without_the_isolator():
 
 
 def test_the_drawings_are_the_netlist():
-    assert list(wiring.differences(THE, list(DRAWN.values()))) == []
+    assert list(wiring.differences(THE, [drawn(name) for name in wiring.DRAWINGS])) == []
 
 
-@pytest.mark.parametrize("name", DRAWN)
+@pytest.mark.parametrize("name", wiring.DRAWINGS)
 def test_no_label_lies_over_another_a_line_or_a_part(name):
-    assert list(DRAWN[name].clashes()) == []
+    assert list(drawn(name).clashes()) == []
 
 
-@pytest.mark.parametrize("name", DRAWN)
+@pytest.mark.parametrize("name", wiring.DRAWINGS)
 def test_each_drawing_is_legible_at_its_width(name):
-    frame = DRAWN[name].frame()
+    frame = drawn(name).frame()
     scale = schematic.WIDTH_PX / ((frame.right - frame.left) * schematic.PX)
-    assert min(text.size for text in DRAWN[name].texts) * scale >= 10.5
+    assert min(text.size for text in drawn(name).texts) * scale >= 10.5
 
 
 def test_every_part_is_drawn():
-    drawn = {part for drawing in DRAWN.values() for part in drawing.parts}
-    assert drawn == set(THE.parts)
+    seen = {part for name in wiring.DRAWINGS for part in drawn(name).parts}
+    assert seen == set(THE.parts)
 
 
 def test_the_overview_has_every_connector_and_every_thing_on_the_rig():
-    words = " ".join(line for text in DRAWN["overview"].texts for line in text.lines)
+    words = " ".join(line for text in drawn("overview").texts for line in text.lines)
     for part in THE.parts.values():
         if (part.sheet != "analogue" and part.name[0] in "XSWHL") or part.name == "J101":
             assert part.name in words, part.name
@@ -305,17 +312,17 @@ def test_frozen():
     assert tuple(tables.SHEET) == netlists.SHEETS
 
 
-@pytest.mark.parametrize("name", DRAWN)
+@pytest.mark.parametrize("name", wiring.DRAWINGS)
 def test_a_drawing_says_its_labels_as_they_are(name):
     """Rounding its coordinates must not round what it says."""
-    said = re.findall(r"<text[^>]*>([^<]*)</text>", DRAWN[name].svg())
-    wanted = [html.escape(line) for text in DRAWN[name].texts for line in text.lines]
+    said = re.findall(r"<text[^>]*>([^<]*)</text>", drawn(name).svg())
+    wanted = [html.escape(line) for text in drawn(name).texts for line in text.lines]
     assert said == wanted
 
 
-@pytest.mark.parametrize("name", DRAWN)
+@pytest.mark.parametrize("name", wiring.DRAWINGS)
 def test_a_drawing_is_svg_without_long_numbers(name):
-    text = DRAWN[name].svg()
+    text = drawn(name).svg()
     ElementTree.fromstring(text)
     assert not re.search(r"\d\.\d{3}", text)
     assert text == wiring.DRAWINGS[name](THE).svg()

@@ -10,12 +10,12 @@ import subprocess
 
 import pytest
 from figures import inputs, release
-from netlist import read_netlist
+from netlist import the_netlist
 from scipy.integrate import solve_ivp
 
 import config
 
-THE = read_netlist()
+THE = the_netlist()
 
 # Rated in the parts list.
 GATE_V, DRAIN_V = 20.0, 60.0

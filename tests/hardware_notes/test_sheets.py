@@ -48,6 +48,18 @@ def test_links_between_sheets_lead_somewhere(sheet):
             assert (NOTES / link).exists(), link
 
 
+def test_each_figure_is_written_in_a_sheet():
+    written = "".join(sheet.read_text(encoding="utf-8") for sheet in SHEETS)
+    in_toml = {"analogue.newton_per_volt"}  # a block of code has no names behind its numbers
+    assert {name for name in make.figures.FIGURES if f"<!--={name}-->" not in written} == in_toml
+
+
+def test_the_slope_for_a_campaign_is_the_figure():
+    text = (NOTES / "2_analogue.md").read_text(encoding="utf-8")
+    (slope,) = re.findall(r"^newton_per_volt = ([\d.]+)", text, re.MULTILINE)
+    assert f"{float(slope):.0f}" == make.figures.FIGURES["analogue.newton_per_volt"].text
+
+
 def test_a_wrong_figure_is_told():
     make.figures.FIGURES["test.half"] = make.figures.Figure("test.half", "J", ".1f", lambda: 0.5)
     try:

@@ -5,15 +5,16 @@ from __future__ import annotations
 import math
 
 import spice
-from front_end import ohm, parts
+from front_end import ohm
+from netlist import the_netlist
 
 from figures import figure
+from tautlog.model.limits import HEADROOM
 
 # Worked example: inputs. They stand in the sheet too.
 RATED_N, SENSITIVITY_MV_PER_V, EXCITATION_V = 5000.0, 2.0, 3.0
 TARGET_N, LIMIT_N = 1800.0, 1980.0
 UPPER_N = 2355.0  # upper end of the prediction, `tautlog plan`; a test asks it
-HEADROOM = 1.5  # tautlog.model.limits
 LEVEL_V, LOW_V, HIGH_V = 0.50, 0.06, 2.99  # without force; amplifier's low end; last code
 WEIGHTS_N = 245.0  # 25 kg
 STEP_V = EXCITATION_V / 4096
@@ -147,7 +148,6 @@ def cable_drift() -> float:
 # Amplifier
 
 
-@figure("%", ".2f")
 def load_share() -> float:
     """What R107, R108 and R105, R106 take from half the bridge."""
     half = spice.BRIDGE_OHM / 2
@@ -163,7 +163,7 @@ def second_gain() -> float:
 @figure("", ".0f")
 def gain() -> float:
     """Both stages and the converter's load."""
-    return spice.gain_of(parts())
+    return spice.gain_of(the_netlist())
 
 
 @figure("", ".0f")
@@ -175,7 +175,7 @@ def most_gain() -> float:
 @figure("mV", ".2f")
 def volt_newton() -> float:
     """One newton at the converter."""
-    return 1e3 * volt_per_n() * spice.gain_of(parts())
+    return 1e3 * volt_per_n() * spice.gain_of(the_netlist())
 
 
 @figure("N", ".2f")
@@ -273,19 +273,19 @@ def inner_node_alone() -> float:
 @figure("mV", ".2f")
 def shift() -> float:
     """What R105 and R106 take off the bridge's output."""
-    return 1e3 * spice.pulled_v(parts())
+    return 1e3 * spice.pulled_v(the_netlist())
 
 
 @figure("N", ".0f")
 def shift_force() -> float:
     """The same as a force."""
-    return spice.pulled_v(parts()) / volt_per_n()
+    return spice.pulled_v(the_netlist()) / volt_per_n()
 
 
 @figure("V", ".2f")
 def shift_level() -> float:
     """The same at the converter."""
-    return spice.pulled_v(parts()) * gain()
+    return spice.pulled_v(the_netlist()) * gain()
 
 
 @figure("V", ".3f")
@@ -326,7 +326,7 @@ def zero_high() -> float:
 @figure("V", ".2f")
 def zero_set() -> float:
     """TP102 where cell and chips have no offset."""
-    return _zero(spice.trimmer_ohm(parts(), LEVEL_V))
+    return _zero(spice.trimmer_ohm(the_netlist(), LEVEL_V))
 
 
 @figure("N", ".0f")
@@ -344,7 +344,7 @@ def reach_down() -> float:
 @figure("ms", ".0f")
 def middle_time() -> float:
     """C106 times what it sees."""
-    lower = ohm("R109") + spice.trimmer_ohm(parts(), LEVEL_V)
+    lower = ohm("R109") + spice.trimmer_ohm(the_netlist(), LEVEL_V)
     source = ohm("R107") / 2
     return 1e3 * ohm("C106") * source * lower / (source + lower)
 
@@ -359,7 +359,7 @@ def _other_volt_per_n() -> float:
 
 
 def _first_gain() -> float:
-    return spice.gain_of(parts()) / second_gain()
+    return spice.gain_of(the_netlist()) / second_gain()
 
 
 @figure("", ".0f")

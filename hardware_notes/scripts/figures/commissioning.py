@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from front_end import ohm
-from netlist import read_netlist
+from netlist import the_netlist
 
 from figures import figure
 
 ARM_OHM = 350.0
-PARTS = read_netlist()
+PARTS = the_netlist()
 BATTERY_V = 12.0
 COIL_OHM = 6.0  # of the latch's coil, as in the netlist's L301
 LAMP_W = 21.0  # of the lamp in series with the coil, at the battery's voltage; own choice

@@ -2,11 +2,11 @@
 
 from math import log, pi, sqrt
 
-from netlist import read_netlist
+from netlist import the_netlist
 
 from figures import figure
 
-PARTS = read_netlist()
+PARTS = the_netlist()
 SUPPLY_V = 3.3
 # Data sheet of the RP2040, table of the pins' characteristics [S101].
 PULL_LEAST_OHM, PULL_MOST_OHM = 50e3, 80e3

@@ -143,12 +143,6 @@ def pulse() -> float:
     return 1000.0 * math.pi * math.sqrt(rig.SLED_KG * rig.stretch() / 1000.0 / rig.TARGET_N)
 
 
-@figure("%", ".0f")
-def weights_reach() -> float:
-    """What weights of 25 kg pull, of 3 kN."""
-    return 100.0 * 25.0 * rig.G_M_S2 / 3000.0
-
-
 @figure("N", ".0f")
 def proof_pull() -> float:
     """Static pull that proves the mount for the limit."""

@@ -1,16 +1,16 @@
 """Worked figures of 5_power.md: what a shared wire would cost, and what the bleeder passes."""
 
-from netlist import read_netlist
+from netlist import the_netlist
 
 import config
 from figures import figure
 
-PARTS = read_netlist()
+PARTS = the_netlist()
 COIL_A, BATTERY_V = 2.0, 12.0
 COPPER_OHM_M = 1.72e-8  # resistivity at 20 °C, IEC 60028 (from memory)
 WIRE_M, WIRE_M2 = 1.0, 0.5e-6
 EXCITATION_V, RATED_V_PER_V = 3.0, 2e-3
-USB_LEAST_V, USB_MOST_V = 4.4, 5.25  # at the end of a cable, USB 2.0 (from memory)
+USB_LEAST_V = 4.4  # at the end of a cable, USB 2.0 (from memory)
 DIODE_V = 0.3
 
 

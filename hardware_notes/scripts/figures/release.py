@@ -4,12 +4,12 @@ import re
 from math import exp, log
 from pathlib import Path
 
-from netlist import read_netlist
+from netlist import the_netlist
 
 import config
 from figures import figure
 
-PARTS = read_netlist()
+PARTS = the_netlist()
 BEAT = (Path(config.__file__).parent / "hardware" / "beat.py").read_text(encoding="utf-8")
 
 # The example's coil; measure yours.
@@ -267,8 +267,3 @@ def disabled():
 @figure("ms", ".0f")
 def pulse():
     return config.RELEASE_PULSE_MS
-
-
-@figure("mA", ".1f")
-def chain_light():
-    return 1e3 * (SUPPLY_V - 2.0) / PARTS.number("R323")

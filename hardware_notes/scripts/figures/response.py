@@ -77,7 +77,6 @@ def out_samples() -> float:
     return loss_db(front_end.HALF_SAMPLE_HZ)
 
 
-@figure("dB", ".0f")
 def out_conversions() -> float:
     """At half the conversion rate."""
     return loss_db(front_end.HALF_CONVERSION_HZ)

@@ -93,7 +93,6 @@ def hangs() -> float:
     return RAILS_M + CATCH_TOP_M
 
 
-@figure("m", ".2f")
 def mount_height() -> float:
     """Height of the line's upper end: the line is taut when the sled has fallen its way."""
     return hangs() - DROP_M + SLED_DEEP_M + LINE_M

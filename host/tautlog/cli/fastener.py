@@ -10,6 +10,7 @@ import click
 from tautlog.cli import options
 from tautlog.cli.options import Number
 from tautlog.model import quantities as q
+from tautlog.model.fastening import NEEDED
 
 if TYPE_CHECKING:
     from tautlog.model.fastening import Fastening
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
 else:  # only later versions of click make it a generic class
     RowsType = click.ParamType
 
-WOOD_KINDS = ("wood-screw", "lag-screw", "timber-screw", "through-bolt")
-STEEL_KINDS = ("bolt", "steel-plate", "tapped-hole", "shackle")
 # Options by the name of what they state.
 STATED_BY = {
     "diameter_mm": "--diameter",
@@ -27,6 +26,8 @@ STATED_BY = {
     "wood": "--wood",
     "density_kg_m3": "--density",
     "plate_mm": "--plate",
+    "tensile_mpa": "--tensile",
+    "grain_deg": "--grain",
     "end_mm": "--end",
     "edge_mm": "--edge",
     "spacing_mm": "--spacing",
@@ -58,7 +59,7 @@ class Rows(RowsType):
 
 
 @click.command(name="fastener")
-@click.argument("kind", type=click.Choice((*WOOD_KINDS, *STEEL_KINDS)))
+@click.argument("kind", type=click.Choice(NEEDED))
 @click.option(
     "--diameter",
     "diameter_mm",
@@ -97,19 +98,15 @@ class Rows(RowsType):
     "--tensile",
     "tensile_mpa",
     type=Number(q.TENSILE_MPA),
-    default=360.0,
-    show_default=True,
     metavar="MPA",
-    help="Tensile strength of that plate, or of what is tapped. 360 is that of S235 steel.",
+    help="Tensile strength of that plate, or of what is tapped (default: 360, S235 steel).",
 )
 @click.option(
     "--grain",
     "grain_deg",
     type=Number(q.ANGLE_DEG),
-    default=0.0,
-    show_default=True,
     metavar="DEG",
-    help="Angle of the load to the grain.",
+    help="Angle of the load to the grain (default: 0, along it).",
 )
 @click.option(
     "--pull",

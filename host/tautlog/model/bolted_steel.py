@@ -15,7 +15,7 @@ from tautlog.model.fasteners import PITCH_M, in_range, stress_area_m2
 GAMMA_M2 = 1.25
 BOLT_TENSILE_PA = {"4.6": 400e6, "8.8": 800e6, "10.9": 1000e6}
 _SHEAR_SHARE = {"4.6": 0.6, "8.8": 0.6, "10.9": 0.5}
-LEAST_EDGE, LEAST_PITCH, LEAST_GAUGE = 1.2, 2.2, 2.4  # hole diameters, table 3.3
+LEAST_EDGE, LEAST_PITCH = 1.2, 2.2  # hole diameters, table 3.3
 SHEAR_OF_TENSILE = 0.6  # common practice
 # Coarse threads: smallest outside diameter of the bolt (6g), largest pitch diameter of the hole
 # (6H), in mm; ISO 965, from memory. M10's pitch diameter is that of the published example.
@@ -72,11 +72,6 @@ def plate_bearing_n(
     hole_m = bolt_m + (0.001 if bolt_m < 0.0145 else 0.002)
     end_factor, edge_factor = bearing_factors(hole_m, end_m, edge_m)
     return edge_factor * end_factor * tensile_pa * bolt_m * thickness_m / GAMMA_M2
-
-
-def pulled_and_sheared_share(shear: float, tension: float) -> float:
-    """Share used up by both: Fv / Fv,Rd + Ft / (1.4 Ft,Rd), of the shares of each."""
-    return shear + tension / 1.4
 
 
 def washer_on_wood_n(

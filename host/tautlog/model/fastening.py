@@ -54,10 +54,11 @@ class Fastening:
         Length of thread, or of bolt, in the wood; of thread in a tapped hole.
     wood, density_kg_m3 : float or None
         Specific gravity; characteristic density.
-    plate_mm, tensile_mpa : float or None, float
-        Thickness and tensile strength of the steel plate under the heads, or of what is tapped.
-    grain_deg, pull_deg : float, float or None
-        Load to the grain; pull to the face of the wood, 90 straight out.
+    plate_mm, tensile_mpa : float or None
+        Thickness and tensile strength of the steel plate under the heads, or of what is tapped
+        (default: S235).
+    grain_deg, pull_deg : float or None
+        Load to the grain (default: along it); pull to the face of the wood, 90 straight out.
     spacing_mm, end_mm, edge_mm, washer_mm : float or None
         Between fasteners, to the end and the edge of a plate, and across the washer.
     end_grain : bool
@@ -74,8 +75,8 @@ class Fastening:
     wood: float | None = None
     density_kg_m3: float | None = None
     plate_mm: float | None = None
-    tensile_mpa: float = S235_TENSILE_MPA
-    grain_deg: float = 0.0
+    tensile_mpa: float | None = None
+    grain_deg: float | None = None
     pull_deg: float | None = None
     spacing_mm: float | None = None
     end_mm: float | None = None
@@ -146,7 +147,7 @@ class Fastening:
         pulled = fastener_group.pulled_screw_distances(self.diameter_mm / 1000.0)
         if self.plate_mm is None:
             return pulled
-        across = fastener_group.bolt_distances(self.diameter_mm / 1000.0, self.grain_deg)
+        across = fastener_group.bolt_distances(self.diameter_mm / 1000.0, self.grain_deg or 0.0)
         if self.kind == "through-bolt":
             return across
         both = zip(astuple(pulled), astuple(across), strict=True)
@@ -165,12 +166,20 @@ NEEDED: dict[str, tuple[str, ...]] = {
 }
 MAY: dict[str, tuple[str, ...]] = {
     "wood-screw": (),
-    "lag-screw": ("plate_mm", "pull_deg", "spacing_mm", "arm_mm", "rows"),
+    "lag-screw": (
+        "plate_mm",
+        "tensile_mpa",
+        "grain_deg",
+        "pull_deg",
+        "spacing_mm",
+        "arm_mm",
+        "rows",
+    ),
     "timber-screw": (),
-    "through-bolt": ("spacing_mm", "washer_mm"),
+    "through-bolt": ("tensile_mpa", "grain_deg", "spacing_mm", "washer_mm"),
     "bolt": (),
-    "steel-plate": (),
-    "tapped-hole": (),
+    "steel-plate": ("tensile_mpa",),
+    "tapped-hole": ("tensile_mpa",),
     "shackle": (),
 }
 # Own choice, in diameters. Beyond some 20 the shank of a screw breaks before the wood lets go,
@@ -224,6 +233,10 @@ def _stated(value: float | None) -> float:
     return value
 
 
+def _tensile_pa(one: Fastening) -> float:
+    return 1e6 * (S235_TENSILE_MPA if one.tensile_mpa is None else one.tensile_mpa)
+
+
 def _wood_screw(one: Fastening) -> list[Answer]:
     screw = (_stated(one.wood), one.diameter_mm / 1000, _stated(one.thread_mm) / 1000)
     return [
@@ -249,9 +262,11 @@ def _lag_screw(one: Fastening) -> list[Answer]:
     )
     found = [_times(one, "withdrawal", withdrawal, "allowable withdrawal, NDS 12.2-1")]
     if one.plate_mm is None:
-        if {one.pull_deg, one.spacing_mm, one.arm_mm} != {None}:
+        needs_plate = (one.pull_deg, one.spacing_mm, one.arm_mm, one.grain_deg, one.tensile_mpa)
+        if any(value is not None for value in needs_plate):
             raise PlanError(
-                "a pull at an angle, a row or a bracket needs the steel plate under the heads"
+                "a pull at an angle or to the grain, a row or a bracket needs the steel plate "
+                "under the heads"
             )
         return found
     across = _across(one, lateral.ROOT_SHARE * d)
@@ -284,17 +299,18 @@ def _bracket(one: Fastening, withdrawal_n: float, across_n: float) -> Answer:
 def _across(one: Fastening, bearing_m: float) -> Answer:
     """Strength across the axis, under a steel plate."""
     d, thread = one.diameter_mm / 1000, _stated(one.thread_mm) / 1000
-    fasteners.in_range("length in the wood over diameter", thread / d, 4.0, 100.0)
+    least = lateral.LEAST_PENETRATION
+    fasteners.in_range("length in the wood over diameter", thread / d, least, 100.0)
     plate = _stated(one.plate_mm) / 1000
     plane = lateral.ShearPlane(
         shank_m=d,
         bearing_m=bearing_m,
         yield_pa=lateral.BOLT_YIELD_PA,
-        main_pa=lateral.wood_bearing_pa(_stated(one.wood), d, one.grain_deg),
-        side_pa=lateral.steel_bearing_pa(1e6 * one.tensile_mpa, plate),
+        main_pa=lateral.wood_bearing_pa(_stated(one.wood), d, one.grain_deg or 0.0),
+        side_pa=lateral.steel_bearing_pa(_tensile_pa(one), plate),
         main_m=thread,
         side_m=plate,
-        grain_deg=one.grain_deg,
+        grain_deg=one.grain_deg or 0.0,
     )
     strength, mode = plane.allowable_n()
     counted, group = float(one.count), ""
@@ -361,7 +377,7 @@ def _steel_plate(one: Fastening) -> list[Answer]:
     strength = bolted_steel.plate_bearing_n(
         one.diameter_mm / 1000,
         _stated(one.plate_mm) / 1000,
-        1e6 * one.tensile_mpa,
+        _tensile_pa(one),
         end_m=_stated(one.end_mm) / 1000,
         edge_m=_stated(one.edge_mm) / 1000,
     )
@@ -371,9 +387,7 @@ def _steel_plate(one: Fastening) -> list[Answer]:
 
 def _tapped_hole(one: Fastening) -> list[Answer]:
     size = _size(one)
-    stripped = bolted_steel.tapped_hole_n(
-        size, _stated(one.thread_mm) / 1000, 1e6 * one.tensile_mpa
-    )
+    stripped = bolted_steel.tapped_hole_n(size, _stated(one.thread_mm) / 1000, _tensile_pa(one))
     breaks = bolted_steel.BOLT_TENSILE_PA["8.8"] * fasteners.stress_area_m2(size)
     deep = _stated(one.thread_mm) * breaks / stripped
     basis = f"ultimate, the hole's thread strips, FED-STD-H28/2B; {deep:.1f} mm break an 8.8 bolt"
