@@ -271,6 +271,18 @@ def test_a_dead_amplifier_is_seen_at_once_and_mended():
     assert read_n(one) == pytest.approx(20 * G_M_PER_S2, abs=0.5)
 
 
+def test_noise_that_is_thrown_in_is_read_as_it_is():
+    one = rig(even())
+    quiet = advance(one, 0.5)[0]
+    told(one, "fault noisy")
+    noisy = advance(one, 0.5)[0][1000:]
+    chain = one.scene.chain
+    assert noisy.mean() == pytest.approx(quiet.mean(), abs=10.0)
+    # A sample sums eight conversions, whose noise is white: sqrt(8) x 5 % of 1800 N.
+    noise_n = noisy.std() / 8 * chain.reference_v / 4096 * chain.newton_per_volt
+    assert noise_n == pytest.approx(90.0 / math.sqrt(8), rel=0.03)
+
+
 def test_the_shunt_makes_the_step_of_the_scene_on_top_of_a_weight():
     one = rig(even())
     told(one, "lower", "hang 5")
