@@ -331,7 +331,7 @@ def test_a_cell_that_proves_nothing_begins_no_pull(old, new, word, crew, empty):
 def test_a_simulated_board_counts_only_in_a_campaign_to_practise_with(address, crew, hand, empty):
     hand.serial = "rehearsal-1"
     begin(crew, address)
-    assert "is simulated, and this campaign counts" in Seen(crew.until(address, "No board")).text
+    assert "the board is simulated" in Seen(crew.until(address, "No board")).text
     change(empty, '# kind = "drops"', 'kind = "rehearsal"')
     assert crew.enter(address, {"do": "connect"}).status_code == 303
     steady(crew)

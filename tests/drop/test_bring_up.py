@@ -41,6 +41,7 @@ def rig():
 def campaign_at(folder):
     """A campaign of a rig that has everything, with the shunt of the rehearsed rig."""
     assert run(["init", str(folder)]) == 0
+    change(folder, '# kind = "drops"', 'kind = "rehearsal"')
     for name in FITTED:
         change(folder, f'{name} = "no"', f'{name} = "yes"')
     # R / (4 Rs + 2 R) of 350 ohm at 5 V and gain 500 is the rehearsed rig's 0.5 V.
@@ -77,6 +78,7 @@ def legs(tmp_path_factory):
     """The same with two legs and an accelerometer."""
     folder = tmp_path_factory.mktemp("legs") / "kite"
     assert run(["init", str(folder)]) == 0
+    change(folder, '# kind = "drops"', 'kind = "rehearsal"')
     change(folder, '# channel = "force left"', 'channel = "force left"')
     path = folder / "campaign.toml"
     leg = '[[force_channel]]\nname = "force right"\nzero_v = 0.45\n'

@@ -4,6 +4,7 @@ import json
 
 import pytest
 from brought_up import BOARD, REHEARSED, bring_up
+from greeted import greeted
 from kites import kite_in
 
 from tautlog.campaign.campaign import read_campaign
@@ -11,18 +12,6 @@ from tautlog.campaign.drop_setup import setup_from
 from tautlog.drop.granting import checked_for, permitted, rehearsal
 from tautlog.errors import RefusedError
 from tautlog.model.calibration import Calibration
-from tautlog.model.stream import Instrument
-
-
-def greeted(seen, **changes):
-    named = {"firmware": "0.1.0", "board": seen.board, "serial": seen.serial}
-    rest = {"sample_rate_hz": 62_500.0, "reduction": 8, "channels": ("force",)}
-    return Instrument(
-        **named
-        | rest
-        | {"samples_per_block": 1024, "history_blocks": 60, "wiring": seen.wiring}
-        | changes
-    )
 
 
 @pytest.fixture

@@ -61,17 +61,36 @@ def unread_files(campaign_folder: Path) -> tuple[str, ...]:
     return unread_in(campaign_folder / FOLDER, FORMAT, "a calibration")
 
 
+def rehearsed_files(campaign_folder: Path) -> tuple[str, ...]:
+    """Each calibration in force, of any channel, that says it was made to practise with."""
+    newest = {
+        file.channel: file.path
+        for file in standing_files(campaign_folder)
+        if not file.superseded_by
+    }
+    return tuple(
+        f"{path.name} was made to practise with, on a rehearsed rig: calibrate with the real chain"
+        for path in newest.values()
+        if _content(path).get("rehearsed")
+    )
+
+
 def _about(path: Path) -> tuple[dict[str, Any], str]:
     """What a file supersedes, and its channel; nothing if it cannot be read."""
-    try:
-        content = read_object(read_ordinary(path))
-    except (OSError, ValueError):
-        return {}, ""
+    content = _content(path)
     correction, channel = content.get("supersedes"), content.get("channel")
     return (
         correction if isinstance(correction, dict) else {},
         channel if isinstance(channel, str) else "",
     )
+
+
+def _content(path: Path) -> dict[str, Any]:
+    """What a file holds; nothing if it cannot be read."""
+    try:
+        return read_object(read_ordinary(path))
+    except (OSError, ValueError):
+        return {}
 
 
 def file_called(campaign_folder: Path, name: str) -> Path | None:

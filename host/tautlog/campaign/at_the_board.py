@@ -9,10 +9,10 @@ from tautlog.board.session import Session
 from tautlog.calibrate.series import Series
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.converter_known import converter_for
-from tautlog.errors import CalibrationError, CampaignError
+from tautlog.campaign.own_board import require_own_board
+from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, columns_of
-from tautlog.model.origin import board_is_rehearsed
 from tautlog.model.stream import Instrument
 
 
@@ -34,8 +34,12 @@ def at_rest(session: Session, campaign: Campaign | None, channel: str = "") -> R
         If no board answers; see `Session.greet`.
     CalibrationError
         If the board has no such force channel.
+    RefusedError
+        If the campaign practises and the board is real.
     """
-    column = column_of(session.greet(), channel)
+    board = session.greet()
+    require_own_board(campaign, board)
+    column = column_of(board, channel)
     if campaign is None:
         return Resting(session, Calibration(), column)
     return Resting(session, campaign.calibration, column, campaign.amplifier.zero_v)
@@ -55,29 +59,14 @@ def column_of(board: Instrument, channel: str) -> int:
     return columns[names.index(channel)]
 
 
-def require_real(campaign: Campaign | None, board: Instrument) -> None:
-    """Refuse to keep in a campaign that counts what a simulated board reads.
-
-    Raises
-    ------
-    CampaignError
-        If the board is simulated, and the campaign is not there to practise with.
-    """
-    if campaign and not campaign.rehearsed and board_is_rehearsed(board.board, board.serial):
-        raise CampaignError(
-            f"board {board.serial} is simulated, and this campaign counts: practise in one whose "
-            'campaign.toml has kind = "rehearsal"'
-        )
-
-
 def new_series(campaign: Campaign | None, resting: Resting) -> Series:
     """An empty series, whose base knows the converter of the board that reads it.
 
     Raises
     ------
-    CampaignError
-        See `require_real` and `converter_for`.
+    RefusedError, CampaignError
+        See `require_own_board` and `converter_for`.
     """
-    require_real(campaign, resting.board)
+    require_own_board(campaign, resting.board, "a calibration")
     base = resting.calibration
     return Series(replace(base, converter=converter_for(campaign, base, resting.board)))

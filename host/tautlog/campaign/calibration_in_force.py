@@ -9,6 +9,7 @@ from tautlog.calibrate.kept import (
     newest_calibration,
     newest_file,
     newest_readable,
+    rehearsed_files,
     unread_files,
 )
 from tautlog.calibrate.plausibility import (
@@ -61,6 +62,8 @@ def calibration_in_force(folder: Path, stated: Stated, *, to_drop: bool) -> Cali
     # Where a newer calibration was left out, nothing may be dropped.
     doubts = (left_out,) if left_out else _doubts(used, stated, measured=measured)
     known = stated.newton_per_volt is not None or measured
+    if stated.campaign.kind != "rehearsal":
+        doubts = rehearsed_files(folder) + doubts
     return CalibrationInForce(used, known, unread_files(folder) + doubts, left_out)
 
 

@@ -98,13 +98,19 @@ def add_calibration(
     if accepted is not None and doubts:
         used = replace(used, accepted=f"{accepted.by}: {accepted.reason}")
     now = datetime.now(UTC)
-    content = _as_json(replace(made, calibration=used), now) | {"doubts": list(doubts)}
     channel = file_channel(campaign)
-    content |= {"channel": channel} if channel else {}
+    content = _as_json(replace(made, calibration=used), now) | {"doubts": list(doubts)}
+    content |= _about(campaign, channel)
     if supersedes:
         file = _in_force(campaign.folder, supersedes, channel)
         content["supersedes"] = _correction(file, word, now)
     return write_numbered(campaign.folder / FOLDER, content, now)
+
+
+def _about(campaign: Campaign, channel: str) -> dict[str, object]:
+    """What a file says of its campaign: the channel, and that it was made to practise with."""
+    practised: dict[str, object] = {"rehearsed": True} if campaign.rehearsed else {}
+    return practised | ({"channel": channel} if channel else {})
 
 
 def _correction(file: str, word: Word | None, now: datetime) -> dict[str, str]:

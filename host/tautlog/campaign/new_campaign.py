@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 
 from tautlog.campaign.stated import SECTIONS, Section
@@ -10,9 +11,36 @@ from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
 from tautlog.model.key import keys_of
 
+PRACTICE_PORT = 7000
+# What a campaign to practise with states otherwise: the rehearsed rig as `rehearsal.scene` has it.
+# R / (4 Rs + 2 R) of 350 ohm at 5 V and gain 500 is the step of its shunt, 0.5 V.
+_PRACTICE: dict[tuple[str, str], object] = {
+    ("campaign", "kind"): "rehearsal",
+    ("campaign", "note"): "Practice on a rehearsed rig: invented figures, no evidence.",
+    ("board", "port"): f"socket://127.0.0.1:{PRACTICE_PORT}",
+    ("cell", "shunt_ohm"): 437325.0,
+    ("fitted", "article_wire"): "yes",
+    ("fitted", "mount_wire"): "yes",
+    ("fitted", "flash"): "yes",
+}
 
-def write_new_campaign(folder: str | os.PathLike[str]) -> Path:
+
+_PRACTICE_HEAD = (
+    "# REHEARSAL: a campaign to practise with, on a rehearsed rig. Its figures are invented and",
+    "# fit that rig; leave them as they are for a first day. Nothing in this folder counts.",
+    "#",
+)
+
+
+def write_new_campaign(folder: str | os.PathLike[str], *, practice: bool = False) -> Path:
     """Make a folder, if needed, and a commented campaign.toml in it.
+
+    Parameters
+    ----------
+    folder : path
+        Where.
+    practice : bool
+        It is there to practise with, on a rehearsed rig.
 
     Raises
     ------
@@ -23,7 +51,7 @@ def write_new_campaign(folder: str | os.PathLike[str]) -> Path:
     try:
         where.parent.mkdir(parents=True, exist_ok=True)
         with where.open("x", encoding="utf-8") as file:
-            file.write(new_campaign_text())
+            file.write(new_campaign_text(practice=practice))
     except FileExistsError as problem:
         raise CampaignError(
             f"{where} exists already (or {where.parent} is not a folder): edit it, or choose "
@@ -34,9 +62,10 @@ def write_new_campaign(folder: str | os.PathLike[str]) -> Path:
     return where
 
 
-def new_campaign_text() -> str:
+def new_campaign_text(*, practice: bool = False) -> str:
     """Return the text of a new campaign.toml."""
     lines = [
+        *(_PRACTICE_HEAD if practice else ()),
         "# A campaign of drops. Fill in this form: REPLACE ALL VALUES with your own. They are",
         "# examples from an imaginary campaign, the recovery bridle of a survey kite.",
         "# The name of a key ends with its unit (n newton, kg kilogram, m metre, s second,",
@@ -44,15 +73,17 @@ def new_campaign_text() -> str:
         "# do not know: it then counts as not known. To use a key behind a #, remove the #.",
     ]
     for section in SECTIONS.values():
-        lines += ["", *_section_lines(section)]
+        lines += ["", *_section_lines(section, _PRACTICE if practice else {})]
     return "\n".join(lines) + "\n"
 
 
-def _section_lines(section: Section) -> list[str]:
+def _section_lines(section: Section, otherwise: Mapping[tuple[str, str], object]) -> list[str]:
     lines = [f"# {section.about}.", ("# " if section.as_comment else "") + section.head]
     for key in keys_of(section.kind).values():
-        mark = "# " if key.optional or section.as_comment else ""
-        lines += [f"# {key.meaning}", f"{mark}{key.name} = {_toml(key.example)}"]
+        value = otherwise.get((section.name, key.name))
+        mark = "# " if value is None and (key.optional or section.as_comment) else ""
+        stated = key.example if value is None else value
+        lines += [f"# {key.meaning}", f"{mark}{key.name} = {_toml(stated)}"]
     return lines
 
 

@@ -28,7 +28,8 @@ class About:
     kind: str = field(
         default="drops",
         metadata=stated(
-            "rehearsal: a campaign to practise with; the desk says so on every page.",
+            "rehearsal: a campaign to practise with. It meets rehearsed boards only, and nothing "
+            "in it counts.",
             choices=("drops", "rehearsal"),
             optional=True,
         ),

@@ -318,11 +318,12 @@ def _shunt(
     from tautlog.board.resting import read_shunt_step
     from tautlog.board.session import Session
     from tautlog.board.shunt import shunt_check, shunt_step_mv_per_v
+    from tautlog.campaign.own_board import require_own_board
     from tautlog.errors import CalibrationError
 
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
-        session.greet()
+        require_own_board(campaign, session.greet())
         step_v = read_shunt_step(session, base)
     cell = campaign.cell if campaign else None
     gain = campaign.amplifier.gain if campaign else None

@@ -162,10 +162,15 @@ def _simulated(plan: DensityPlan, chip: str, seed: int) -> CodeCounts:
 def _kept(campaign: Campaign | None, found: CodeDensity) -> Path | None:
     """Keep a result that is not in doubt; return its file, or None without a campaign."""
     from tautlog.campaign.converters import add_converter
+    from tautlog.errors import RefusedError
+    from tautlog.model.origin import Meeting, stranger
     from tautlog.model.timestamp import today
 
     if campaign is None or found.doubts:
         return None
+    why = stranger(Meeting(campaign.rehearsed, found.counts.machine, found.counts.serial))
+    if why:
+        raise RefusedError(why)
     return add_converter(campaign.folder, found, today())
 
 

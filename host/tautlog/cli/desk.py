@@ -8,8 +8,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tautlog.cli import options
+from tautlog.model.origin import MARK
+
 if TYPE_CHECKING:
     from tautlog.desk.desk import Desk
+    from tautlog.rehearsal.practice import Practice
 
 PORT, WATCH_PORT = 8642, 8643
 
@@ -39,9 +43,28 @@ PORT, WATCH_PORT = 8642, 8643
     metavar="N",
     help="Port for them.",
 )
+@click.option(
+    "--practice",
+    is_flag=True,
+    help="Serve a rehearsed rig and board at the campaign's port, with a page for hands at it; for "
+    "a campaign to practise with.",
+)
+@click.option(
+    "--bench",
+    type=click.IntRange(1, 65535),
+    metavar="TCP_PORT",
+    help="With --practice: a port through which a second person says what hands do at that rig, "
+    "and throws in faults.",
+)
 @click.option("--open", "opening", is_flag=True, help="Open the desk in the browser.")
 def command(
-    folder: Path | None, number: int, watch: str | None, watch_number: int, opening: bool
+    folder: Path | None,
+    number: int,
+    watch: str | None,
+    watch_number: int,
+    practice: bool,
+    bench: int | None,
+    opening: bool,
 ) -> None:
     """Open the campaign in the browser, for the crew's whole day.
 
@@ -55,23 +78,35 @@ def command(
     from tautlog.desk.lock import only_desk
     from tautlog.desk.server import crew_entrance, serving, watchers_entrance
 
+    if bench is not None and not practice:
+        raise click.UsageError("--bench needs --practice")
     home = _home(folder)
     with contextlib.ExitStack() as held:
         held.enter_context(only_desk(home))
+        rig = _practising(held, home, bench) if practice else None
         entrances = [crew_entrance(number)]
         if watch is not None:
             entrances.append(watchers_entrance(watch, watch_number))
-        desk = Desk(home)
+        desk = Desk(home, practice=rig)
         held.enter_context(serving(desk, entrances))
         click.echo(CAUTION, err=True)
         click.echo(f"the desk of {home}; Ctrl-C ends it")
         click.echo(f"crew      {entrances[0].link}")
         for entrance in entrances[1:]:
             click.echo(f"watchers  {entrance.link}")
+        if rig is not None:
+            click.echo(f"{MARK}   the rehearsed board answers at {rig.url}; its rig has a page")
         if opening:
             click.launch(entrances[0].link)
         _until_ctrl_c(desk)
     click.echo("the desk is closed")
+
+
+def _practising(held: contextlib.ExitStack, home: Path, bench: int | None) -> Practice:
+    """The rehearsed rig of a campaign to practise with; it ends with the desk."""
+    from tautlog.rehearsal.practice import practising
+
+    return held.enter_context(practising(options.campaign_at(home, to_drop=False), bench))
 
 
 def _home(folder: Path | None) -> Path:

@@ -92,6 +92,7 @@ def _read(
     from tautlog.board.readiness import findings, refuse
     from tautlog.board.session import Session
     from tautlog.calibrate.plausibility import refuse_doubtful
+    from tautlog.campaign.own_board import require_own_board
     from tautlog.cli.console import channel_texts, health_text, readback_texts
     from tautlog.cli.output import print_json
     from tautlog.drop.at_rest import Believed
@@ -106,6 +107,7 @@ def _read(
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
         board = session.greet()
+        require_own_board(campaign, board)
         facts = believed.facts(session, shunt=True)
         found = [*findings(facts), *_wires(campaign, board)]
         window = guarded_window(board)

@@ -6,11 +6,26 @@ from pathlib import Path
 
 import click
 
+from tautlog.model.origin import MARK
+
 
 @click.command(name="init")
 @click.argument("folder", type=click.Path(path_type=Path), default=Path())
-def command(folder: Path) -> None:
+@click.option(
+    "--practice",
+    is_flag=True,
+    help="A campaign to practise the whole day with, on a rehearsed rig; nothing in it counts.",
+)
+def command(folder: Path, practice: bool) -> None:
     """Make a campaign: a folder with a commented campaign.toml."""
-    from tautlog.campaign.new_campaign import write_new_campaign
+    from tautlog.campaign.new_campaign import PRACTICE_PORT, write_new_campaign
 
-    click.echo(f"{write_new_campaign(folder)}: read it and enter your own figures")
+    made = write_new_campaign(folder, practice=practice)
+    if not practice:
+        click.echo(f"{made}: read it and enter your own figures")
+        return
+    click.echo(f"{made}: {MARK}, its figures are those of the rehearsed rig")
+    click.echo(
+        f"serve that rig with `tautlog rehearse --serve {PRACTICE_PORT}`, or by `tautlog desk "
+        "--practice`; `help` lists what hands can do at it"
+    )

@@ -10,6 +10,7 @@ import click
 
 from tautlog.errors import RecordError
 from tautlog.model import quantities as q
+from tautlog.model.origin import MARK
 from tautlog.model.quantities import Quantity
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import day_problem
@@ -185,8 +186,23 @@ def zero_option(function: Function) -> Function:
 def rehearsed_option(function: Function) -> Function:
     """Add --rehearsed."""
     return click.option(
-        "--rehearsed", is_flag=True, help="Include rehearsals, marked as such; they never count."
+        "--rehearsed",
+        is_flag=True,
+        callback=_rehearsed_too,
+        help="Include rehearsals, marked as such; they never count. In a campaign to practise "
+        "with they are always included.",
     )(function)
+
+
+def _rehearsed_too(context: click.Context, param: click.Parameter, given: bool) -> bool:
+    """A campaign to practise with has nothing but rehearsals."""
+    from tautlog.campaign.practised import practises
+    from tautlog.files.campaign_folder import find_campaign
+
+    places = [context.params.get("folder"), *(context.params.get("places") or ())]
+    asked = [place for place in places if place is not None]
+    found = find_campaign(asked[0] if asked and asked[0].is_dir() else ".")
+    return given or (found is not None and practises(found))
 
 
 def calibration_options(function: Function) -> Function:
@@ -276,6 +292,8 @@ def campaign_at(path: Path, *, to_drop: bool = True) -> Campaign:
     from tautlog.campaign.campaign import read_campaign
 
     campaign = read_campaign(path, to_drop=to_drop)
+    if campaign.rehearsed:
+        click.echo(f"{MARK}: {campaign.name} is there to practise with; nothing counts", err=True)
     if campaign.calibration_left_out:
         click.echo(f"LOOK: left out: {campaign.calibration_left_out}", err=True)
     return campaign

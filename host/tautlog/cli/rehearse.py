@@ -14,6 +14,7 @@ from tautlog.errors import CampaignError, LinkError, RefusedError
 from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
+    from tautlog.campaign.campaign import Campaign
     from tautlog.cli.conduct import Shown
     from tautlog.cli.console import ConsoleCrew
     from tautlog.drop.outcome import DropOutcome, DropPlan
@@ -105,14 +106,15 @@ class FaultName(options.TextType):
     "--serve",
     type=click.IntRange(1, 65535),
     metavar="TCP_PORT",
-    help="Only start board and rig, to practise `tautlog drop` on.",
+    help="Only start board and rig, to practise `tautlog drop` on. Its terminal takes what hands "
+    "do at the rig, such as `hang 5` or `latch`; `help` lists the words.",
 )
 @click.option(
     "--bench",
     type=click.IntRange(1, 65535),
     metavar="TCP_PORT",
-    help="With --serve: a port through which a second person opens and shorts the wires, a line "
-    "each, such as `open switch`; `help` lists the words.",
+    help="With --serve: a port through which a second person says the same, a line each, and "
+    "spoils wires, such as `open switch`.",
 )
 @options.live_option
 @options.cfc_option
@@ -168,7 +170,7 @@ def command(
                 rig, speed=1.0, serial=serial, chip=scene.chip, changes=changes, link_port=serve
             ) as board,
         ):
-            _serve(board)
+            _serve(board, rig)
         return
     path = options.record_path(out or _place(), None, scene.setup.article)
     plan = _plan(scene, path, by_hand, speed)
@@ -202,17 +204,16 @@ def _place() -> Path | None:
     return None if found is None else found.parent / FOLDER
 
 
-def _chip() -> str:
-    """Chip of the campaign around this folder, whose drops are practised; else the usual one."""
+def _campaign() -> Campaign | None:
+    """The campaign around this folder, whose drops are practised; None if there is none."""
     from tautlog.campaign.campaign import read_campaign
     from tautlog.files.campaign_folder import find_campaign
-    from tautlog.rehearsal.scene import CHIP
 
     found = find_campaign()
     try:
-        return CHIP if found is None else read_campaign(found).sampling.chip
+        return None if found is None else read_campaign(found, to_drop=False)
     except CampaignError:  # a rehearsal needs no campaign, and a drop says what is wrong with it
-        return CHIP
+        return None
 
 
 def _scene(
@@ -224,14 +225,19 @@ def _scene(
 ) -> Scene:
     from tautlog.campaign.drop_setup import DropRequest, setup_from
     from tautlog.rehearsal.faults import FAULTS
-    from tautlog.rehearsal.scene import default_scene
+    from tautlog.rehearsal.practice import scene_of
+    from tautlog.rehearsal.scene import CHIP, default_scene
     from tautlog.rehearsal.side_channels import KINDS
 
     setup_from(None, DropRequest(mass_kg, height_m, target_n))  # refuses what is out of range
     given = {"mass_kg": mass_kg, "height_m": height_m, "target_n": target_n}
+    campaign = _campaign()
     try:
         figures = {name: value for name, value in given.items() if value is not None}
-        scene = default_scene(**figures, chip=_chip())
+        if campaign is not None and campaign.rehearsed and not figures:
+            scene = scene_of(campaign)
+        else:
+            scene = default_scene(**figures, chip=campaign.sampling.chip if campaign else CHIP)
         for kind in side:
             scene = KINDS[kind](scene)
         return FAULTS[fault].change(scene) if fault else scene
@@ -303,16 +309,19 @@ def _bench(rig: SimulatedRig, port: int | None) -> contextlib.AbstractContextMan
 
     if port is None:
         return contextlib.nullcontext()
-    click.echo(f"its wires answer at 127.0.0.1:{port}, such as `open switch`, `key on`, `help`")
+    click.echo(f"hands and faults are heard at 127.0.0.1:{port}: `where`, `open switch`, `help`")
     return BenchPort(rig.bench, port)
 
 
-def _serve(board: BoardProcess) -> None:
+def _serve(board: BoardProcess, rig: SimulatedRig) -> None:
+    from tautlog.cli.bench_console import BenchConsole
+
     click.echo(f"a rehearsed board answers at {board.url}; Ctrl-C ends it")
     click.echo(f"try: tautlog drop --port {board.url} --mass 9 --height 1.2 --target 1800")
+    console = BenchConsole(rig.bench)
     try:
         while True:
             board.check()
-            time.sleep(0.2)
+            console.obey(wait_s=0.2)
     except KeyboardInterrupt:
         click.echo("ended")

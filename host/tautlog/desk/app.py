@@ -24,6 +24,7 @@ from tautlog.desk import (
     plan,
     proof,
     report,
+    rig,
     today,
 )
 from tautlog.desk.desk import Desk
@@ -38,6 +39,7 @@ ASSETS = {
     "curves.js": ("tautlog.desk", "assets", "text/javascript"),
     "live.js": ("tautlog.desk", "assets", "text/javascript"),
     "drop.js": ("tautlog.desk", "assets", "text/javascript"),
+    "rig.js": ("tautlog.desk", "assets", "text/javascript"),
     "feed.js": ("tautlog.desk", "assets", "text/javascript"),
     "uPlot.iife.min.js": ("tautlog.display", "pages", "text/javascript"),
     "uPlot.min.css": ("tautlog.display", "pages", "text/css"),
@@ -87,6 +89,9 @@ def pages_of(desk: Desk) -> Starlette:
             Route("/report", report.show),
             Route("/report", entering(report.enter), methods=["POST"]),
             Route("/report/{name}", report.file),
+            Route("/rig", rig.show),
+            Route("/rig", entering(rig.enter), methods=["POST"]),
+            Route("/rig/now", rig.now),
             Route("/events", events),
             Route("/assets/{name}", asset),
         ],

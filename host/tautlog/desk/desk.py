@@ -6,6 +6,7 @@ import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tautlog.archive.assess import assess
 from tautlog.archive.assessment import Assessment
@@ -18,6 +19,9 @@ from tautlog.desk.orders import Orders
 from tautlog.errors import CampaignError, RecordError
 from tautlog.model.origin import FOLDER
 from tautlog.record import Record, open_record
+
+if TYPE_CHECKING:
+    from tautlog.rehearsal.practice import Practice
 
 MOST_ASSESSED = 12
 
@@ -46,6 +50,8 @@ class Desk:
         Samples of the drop that is under way.
     orders : Orders
         What the crew asks it to do with the board.
+    practice : Practice or None
+        The rehearsed rig, if it practises.
     """
 
     folder: Path
@@ -53,6 +59,7 @@ class Desk:
     feed: Feed = field(default_factory=Feed)
     orders: Orders = field(init=False)
     trace: DropTrace = field(init=False)
+    practice: Practice | None = None
     _assessed: OrderedDict[tuple[str, int, int], OpenedDrop] = field(default_factory=OrderedDict)
     _cache: threading.Lock = field(default_factory=threading.Lock)
 

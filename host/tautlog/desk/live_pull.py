@@ -9,8 +9,9 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from tautlog.board.resting import Look, Resting
-from tautlog.campaign.at_the_board import at_rest, require_real
+from tautlog.campaign.at_the_board import at_rest
 from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.own_board import require_own_board
 from tautlog.campaign.proof_words import ProofTold, mount_to_prove, told
 from tautlog.campaign.proofs import LEAST_HELD_S, add_proof
 from tautlog.campaign.pull import Dial, Pull, begin, proof_from, target_n
@@ -93,7 +94,7 @@ class PullWork:
 
     def met(self, resting: Resting) -> PullWork:
         """See `Work`."""
-        require_real(self.campaign_now(), resting.board)
+        require_own_board(self.campaign_now(), resting.board, "a proof")
         return self
 
     def seen(self, look: Look) -> PullWork:

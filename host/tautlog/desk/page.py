@@ -28,6 +28,7 @@ DAY = (
     ("ledger", "/ledger", "Ledger"),
     ("report", "/report", "Report"),
 )
+RIG = ("rig", "/rig", "Rig")  # of a desk that practises
 # What an entry that was just made is called; its code stands in the address.
 DONE = {
     "calibration": "The calibration is kept, and in force.",
@@ -69,7 +70,7 @@ def page(
     template : str
         Its template.
     task : str
-        Where in the day it belongs; a key of `DAY`.
+        Where in the day it belongs; a key of `DAY` or `RIG`.
     said : str
         What went wrong with an entry, or "".
     content : object
@@ -78,7 +79,7 @@ def page(
     campaign, broken = desk_of(request).campaign_or_why()
     visitor = visitor_of(request)
     frame = {
-        "stations": DAY,
+        "stations": DAY if desk_of(request).practice is None else (*DAY, RIG),
         "task": task,
         "campaign": campaign,
         "broken": broken,

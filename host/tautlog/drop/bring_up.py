@@ -20,6 +20,7 @@ from tautlog.board.shunt import Shunt
 from tautlog.campaign.bring_ups import board_seen, parts_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.fitted_shunt import shunt_of
+from tautlog.campaign.own_board import require_own_board
 from tautlog.drop.trial import Told, Trial, try_armed
 from tautlog.errors import (
     AbortedError,
@@ -114,6 +115,7 @@ class BringUp:
 
     def __post_init__(self) -> None:
         board = self.session.instrument
+        require_own_board(self.campaign, board, "a bring-up")
         if not board.wiring:
             raise CampaignError(
                 "the board's firmware does not tell its pins: install the firmware of this "

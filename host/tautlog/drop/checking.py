@@ -8,6 +8,7 @@ from tautlog.board.session import Session
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import measured_checks
 from tautlog.campaign.fitted_shunt import shunt_of
+from tautlog.campaign.own_board import require_own_board
 from tautlog.drop.granting import checked_for
 from tautlog.model.load_path import PathCheck
 from tautlog.model.trace import DropSetup
@@ -22,10 +23,12 @@ def facts_at(
     ------
     LinkError, BoardError
         If it does not answer, or its answer cannot be used.
+    RefusedError
+        If it is real and the campaign is there to practise with, or the other way round.
     """
     with SerialLink(port) as link:
         session = Session(link, timeout_scale=timeout_scale)
-        session.greet()
+        require_own_board(campaign, session.greet(), "a checklist")
         shunt = shunt_of(campaign, campaign.calibration, asked=False)
         zero_v = campaign.amplifier.zero_v
         return read_facts(session, campaign.calibration, setup, shunt, stated_zero_v=zero_v)

@@ -79,7 +79,7 @@ def permitted(
         setup = replace(setup, override=override_text(by, reason, refused))
     zero_v, channels = campaign.amplifier.zero_v, campaign.channels
     used, name = campaign.calibration, campaign.name
-    wires = Wires(intended.proving, by, reason)
+    wires = Wires(intended.proving, by, reason, practises=campaign.rehearsed)
     return grant(setup, used, name, CHECKED, zero_v, channels, wires, campaign.folder)
 
 

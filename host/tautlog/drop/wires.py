@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from tautlog.campaign.bring_ups import board_seen
 from tautlog.errors import RefusedError
+from tautlog.model.origin import Meeting, stranger
 from tautlog.model.proven_wiring import Proving, unproven
 from tautlog.model.signature import signed
 from tautlog.model.stream import Instrument
@@ -28,11 +29,14 @@ class Wires:
         For the guard.
     by, reason : str
         Who overrides, and why; "" for nobody.
+    practises : bool
+        The campaign is there to practise with.
     """
 
     proving: Proving
     by: str = ""
     reason: str = ""
+    practises: bool = False
 
     def permitted(
         self,
@@ -46,8 +50,12 @@ class Wires:
         Raises
         ------
         RefusedError
-            If the wiring is not proven and nobody overrides it.
+            If the board is not for this campaign; if the wiring is not proven and nobody
+            overrides it.
         """
+        strange = stranger(Meeting(self.practises, instrument.board, instrument.serial))
+        if strange:
+            raise RefusedError(strange)
         proving = replace(self.proving, board=board_seen(instrument), driven=not by_hand)
         why = unproven(proving)
         if not why:

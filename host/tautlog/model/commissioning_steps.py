@@ -214,7 +214,15 @@ def _coil(fitted: Fitted) -> Step:
     return Step(
         BENCH,
         "nothing can be released",
-        (Phase(do, ("coil out",), judges_inputs=False, question=question, eye=("coil", False)),),
+        (
+            Phase(
+                do,
+                ("lower", "coil out"),
+                judges_inputs=False,
+                question=question,
+                eye=("coil", False),
+            ),
+        ),
     )
 
 

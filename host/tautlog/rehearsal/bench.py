@@ -1,8 +1,9 @@
 """Bench: the wires of a rehearsed rig, which somebody can open, short and exchange.
 
-One word after another, such as ``open switch`` or ``key on``; see `WORDS`. A fault is what is wrong
-before a hand touches anything; what a hand does comes on top of it: a wire that is shorted
-between box and board reads so although its end at the box is open.
+One word after another, such as ``open switch`` or ``key on``; see `HELP`. What hands do to sled and
+line is for `stand`. A fault of a wire is what is wrong before a hand touches anything; what a hand
+does comes on top of it: a wire that is shorted between box and board reads so although its end at
+the box is open.
 
 What an amplifier does whose input is open depends on the amplifier. Here signal + open parks it
 high, signal - open parks it low, and shorted to excitation + they do the same; without
@@ -19,10 +20,15 @@ import numpy as np
 
 from tautlog.errors import CampaignError
 from tautlog.firmware import wire
+from tautlog.model import quantities as q
 from tautlog.model.published_steps import QUIET_STEPS
-from tautlog.model.wiring import input_bits
+from tautlog.model.wiring import INPUTS, input_bits
+from tautlog.rehearsal import stand
+from tautlog.rehearsal.coil_circuit import chain_made, driver_conducts, is_enabled, is_pulsed
 from tautlog.rehearsal.electronics import Chain, FloatArray, ForceSource
 from tautlog.rehearsal.scene import Scene
+from tautlog.rehearsal.stand import Stand
+from tautlog.rehearsal.wire_states import OPEN, SHORT, STUCK, WireStates
 
 DEAD = 1e12  # newton per volt of a chain that does not respond to force
 FLOATING_V = 1.1
@@ -31,12 +37,18 @@ CELL = ("signal+", "signal-", "signal", "excitation", "excitation-", "force")
 # The coil's circuit: all contacts as one, the coil's wire to the driver, the two transistors,
 # and the 5 V that the lights and the opto-couplers live on.
 COIL = ("chain", "coil-low", "enable-mosfet", "pulse-mosfet", "vbus")
-OPEN, SHORT, MENDED, STUCK = "open", "short", "mended", "stuck"
-WORDS = (
-    "open WIRE, short WIRE, mend WIRE, fault open WIRE, fault short WIRE, fault stuck WIRE, "
-    "fault exchanged WIRE, fault mended WIRE, key on|off, latch open|closed, coil out|in, "
-    "pull NEWTON [CHANNEL], turn CHANNEL, unturn CHANNEL, clear, see"
+HELP = (
+    *stand.HELP,
+    ("pull N [CHANNEL]", "pull at the cell; 0 lets go"),
+    ("key on|off", "turn the arm key"),
+    ("latch open|closed", "work the empty latch"),
+    ("coil in|out", "take the latch's coil off at the box, a test lamp in its place"),
+    ("open WIRE, short WIRE, mend WIRE", f"wires: {', '.join((*INPUTS, *OUTPUTS, *CELL, *COIL))}"),
+    ("fault open|short|stuck|exchanged|mended WIRE", "what is wrong before a hand touches it"),
+    ("turn CHANNEL, unturn CHANNEL", "turn a cell or an accelerometer over"),
+    ("see, clear", "what an eye saw since it was cleared"),
 )
+MOST_PULL_N = q.PULL.highest
 
 
 class Bench:
@@ -51,6 +63,8 @@ class Bench:
 
     Attributes
     ----------
+    stand : Stand
+        Sled, line and the fault that is played.
     touches : int
         How often something was done.
     latch_closed : bool
@@ -65,16 +79,15 @@ class Bench:
     """
 
     def __init__(self, scene: Scene, readbacks: tuple[str, ...] = ()) -> None:
-        self._scene = scene
+        self.stand = Stand(scene)
         self.lock = threading.RLock()
-        self._hand: dict[str, str] = {}
-        self._fault: dict[str, str] = {}
         self._pulled_n: dict[str, float] = {}
         self._turned: set[str] = set()
-        self._exchanged: set[str] = set()
         self._key_on = scene.behaviour.key_on
         self._coil_in = True
         self._bits = input_bits(readbacks)
+        known = {"key-pole", *self._bits, *OUTPUTS, *CELL, *COIL, *scene.names[1:]}
+        self._wires = WireStates(known)
         self.latch_closed = True
         self.touches = 0
         self.last_read = 0
@@ -83,39 +96,59 @@ class Bench:
     # What a hand does
 
     def do(self, text: str) -> str:
-        """Do what a line says; what is seen, in words.
+        """Do what a line says; what is seen, in words, or how the rig stands.
 
         Raises
         ------
         CampaignError
-            If it says nothing that can be done.
+            If it says nothing that can be done, or nothing that can be done now.
         """
         words = text.split()
         with self.lock:
             try:
-                self._do(words)
+                told = self._do(words)
+            except CampaignError:
+                raise
             except (IndexError, ValueError, KeyError):
-                raise CampaignError(f"{text[:60]!r} is nothing to do; there are {WORDS}") from None
-            self.touches += words[0] not in ("see", "clear")
-            return " ".join(sorted(self.seen)) or "nothing lit"
+                raise CampaignError(
+                    f"{text[:60]!r} is nothing to do; `help` lists the words"
+                ) from None
+            self.touches += words[0] not in ("see", "clear", "where", "help")
+            return told or " ".join(sorted(self.seen)) or "nothing lit"
 
-    def _do(self, words: list[str]) -> None:
+    def _do(self, words: list[str]) -> str:
+        """Do it; what to answer, or "" for what is seen."""
         verb, rest = words[0], words[1:]
+        if verb in ("help", "where"):
+            return self.where if verb == "where" else "; ".join(map(": ".join, HELP))
+        if _is_for_the_stand(verb, rest):
+            self.stand.words[verb](rest)
+            self.latch_closed |= verb == "latch"
+            if rest == ["none"]:
+                self._wires.make_whole()
+            return self.where
+        self._work(verb, rest)
+        return ""
+
+    def _work(self, verb: str, rest: list[str]) -> None:
+        """Do what concerns wires, key, latch and coil."""
         if verb == "see":
             return
         if verb == "clear":
             self.seen.clear()
         elif verb == "fault":
-            self._set(self._fault, rest[0], " ".join(rest[1:]))
+            self._wires.spoil(rest[0], " ".join(rest[1:]))
         elif verb in ("open", "short", "mend"):
-            self._set(self._hand, verb, " ".join(rest))
+            self._wires.touch(verb, " ".join(rest))
         elif verb == "key":
             self._key_on = {"on": True, "off": False}[rest[0]]
         elif verb == "latch":
-            self.latch_closed = {"closed": True, "open": False}[rest[0]]
+            self._work_latch(closed={"closed": True, "open": False}[rest[0]])
         elif verb == "coil":
             self._coil_in = {"in": True, "out": False}[rest[0]]
         elif verb == "pull":
+            if not abs(float(rest[0])) <= MOST_PULL_N:
+                raise ValueError(rest[0])
             self._pulled_n[self._channel(" ".join(rest[1:]))] = float(rest[0])
         elif verb in ("turn", "unturn"):
             name = self._channel(" ".join(rest))
@@ -123,30 +156,21 @@ class Bench:
         else:
             raise ValueError(verb)
 
-    def _set(self, states: dict[str, str], word: str, name: str) -> None:
-        """Bring a wire into a state."""
-        known = {"key-pole", *self._bits, *OUTPUTS, *CELL, *COIL, *self._scene.names[1:]}
-        if name not in known and not name.startswith("contact "):
-            raise KeyError(name)
-        if word == "exchanged":
-            self._exchanged.add(name)
-            return
-        states[name] = {"mend": MENDED, "mended": MENDED}.get(word, word)
-        if states[name] not in (OPEN, SHORT, MENDED, STUCK):
-            raise ValueError(word)
+    def _work_latch(self, *, closed: bool) -> None:
+        """Open or close the latch by hand, with nothing on it."""
+        if not closed and self.stand.sled == stand.RAISED:
+            raise CampaignError(
+                "the sled is raised on it: `lower` it first; `hand` pulls the pin of an armed rig"
+            )
+        self.latch_closed = closed
+        if closed:
+            self.stand.hook()
 
     def _channel(self, name: str) -> str:
         """The name of a channel beyond the first, or "" for the first."""
-        if name not in ("", self._scene.first, *self._scene.names[1:]):
+        if name not in ("", self.stand.scene.first, *self.stand.scene.names[1:]):
             raise KeyError(name)
-        return "" if name == self._scene.first else name
-
-    def _is(self, name: str, state: str) -> bool:
-        return state in (self._fault.get(name), self._hand.get(name))
-
-    def _passes(self, name: str) -> bool:
-        """Whether a wire carries what it should."""
-        return not (self._is(name, OPEN) or self._is(name, SHORT))
+        return "" if name == self.stand.scene.first else name
 
     # What the board reads
 
@@ -163,15 +187,16 @@ class Bench:
             at_contacts["switch"] &= self.latch_closed
             at_contacts["key"] = self._key_on
             at_contacts = {
-                name: (closed and self._hand.get(name) != OPEN) or self._hand.get(name) == SHORT
+                name: (closed and self._wires.hand.get(name) != OPEN)
+                or self._wires.hand.get(name) == SHORT
                 for name, closed in at_contacts.items()
             }
-            if {"article-wire", "mount-wire"} & self._exchanged:
+            if {"article-wire", "mount-wire"} & self._wires.exchanged:
                 article, mount = at_contacts["article-wire"], at_contacts["mount-wire"]
                 at_contacts |= {"article-wire": mount, "mount-wire": article}
             bits: int = inputs & ~sum(self._bits.values())  # what the bench knows nothing of
             for name, closed in at_contacts.items():
-                fault = self._fault.get(name)
+                fault = self._wires.fault.get(name)
                 if fault == SHORT or (closed and fault != OPEN):
                     bits |= self._bits[name]
             self.last_read = bits
@@ -182,34 +207,14 @@ class Bench:
         """Step of the shunt at the converter while the board asks for it."""
         with self.lock:
             broken = (*CELL, "shunt")
-            whole = all(self._passes(name) for name in broken)
-            stuck = self._is("shunt", STUCK)  # it is there already
-            return self._scene.behaviour.shunt_v if whole and not stuck else 0.0
+            whole = all(self._wires.passes(name) for name in broken)
+            stuck = self._wires.is_so("shunt", STUCK)  # it is there already
+            return self.stand.scene.behaviour.shunt_v if whole and not stuck else 0.0
 
     def chain(self, chain: Chain, name: str) -> Chain:
         """The electronics of a channel as its wires leave it; "" for the first channel."""
         with self.lock:
-            where = name or "force"
-            if self._is(where, SHORT):
-                return _parked(chain, 0.0)
-            if self._is(where, OPEN):
-                still = replace(chain, rail_low_v=0.0, noise_v=0.0, converter_noise_lsb=QUIET_STEPS)
-                return replace(still, zero_v=FLOATING_V, newton_per_volt=DEAD)
-            if name:
-                return chain
-            if self._is("signal+", OPEN) or self._is("signal+", SHORT):
-                return _parked(chain, chain.rail_high_v + 1.0)
-            if self._is("signal-", OPEN) or self._is("signal-", SHORT):
-                return _parked(chain, chain.rail_low_v - 1.0)
-            if not self._passes("excitation-"):
-                return _parked(chain, chain.zero_v + 1.0)
-            if not self._passes("signal") or not self._passes("excitation"):
-                return replace(chain, newton_per_volt=DEAD)
-            if {"signal+", "signal-"} & self._exchanged:
-                chain = replace(chain, newton_per_volt=-chain.newton_per_volt)
-            if self._is("shunt", STUCK):
-                chain = replace(chain, zero_v=chain.zero_v + self._scene.behaviour.shunt_v)
-            return chain
+            return _through(self._wires, chain, name, self.stand.scene.behaviour.shunt_v)
 
     def source(self, name: str, still: ForceSource) -> ForceSource:
         """What a channel measures: at rest, or as a hand has it."""
@@ -226,51 +231,84 @@ class Bench:
     def coil_is_driven(self, outputs: int) -> bool:
         """Whether the latch's coil gets current."""
         with self.lock:
-            return self._coil_in and self._driver_conducts(outputs)
-
-    def _chain_made(self) -> bool:
-        """Whether every contact is made; the buttons are held."""
-        contacts = {name for name in (*self._hand, *self._fault) if name.startswith("contact ")}
-        closed = all(self._fault.get(name) == SHORT or self._passes(name) for name in contacts)
-        key_pole = self._key_on or self._is("key-pole", SHORT)
-        broken = self._is("chain", OPEN) or self._is("key-pole", OPEN)
-        return (closed and key_pole and not broken) or self._is("chain", SHORT)
-
-    def _driver_conducts(self, outputs: int) -> bool:
-        """Whether the coil's place gets current."""
-        on = {
-            "enable-mosfet": self._is_enabled(outputs),
-            "pulse-mosfet": self._is_pulsed(outputs),
-        }
-        conducts = all(
-            (lit or self._is(name, SHORT)) and not self._is(name, OPEN) for name, lit in on.items()
-        )
-        low = conducts and not self._is("coil-low", OPEN)
-        return self._chain_made() and (low or self._is("coil-low", SHORT))
-
-    def _is_pulsed(self, outputs: int) -> bool:
-        driven = bool(outputs & wire.OUTPUT_DRIVE) and self._passes("drive")
-        return (driven or self._is("drive", STUCK)) and self._passes("vbus")
-
-    def _is_enabled(self, outputs: int) -> bool:
-        beats = bool(outputs & wire.OUTPUT_BEAT) and self._passes("beat")
-        return (beats or self._is("beat", STUCK)) and self._passes("vbus")
+            return self._coil_in and driver_conducts(self._wires, outputs, key_on=self._key_on)
 
     def watch(self, outputs: int) -> None:
         """See what the board's outputs light."""
         with self.lock:
+            self.stand.armed = bool(outputs & wire.OUTPUT_LAMP)
             lit = {
-                "lamp": bool(outputs & wire.OUTPUT_LAMP) and self._passes("lamp"),
-                "flash": bool(outputs & wire.OUTPUT_FLASH) and self._passes("flash"),
-                "chain": self._chain_made(),
-                "enable": self._is_enabled(outputs),
-                "pulse": self._is_pulsed(outputs),
-                "coil": self._driver_conducts(outputs),
+                "lamp": bool(outputs & wire.OUTPUT_LAMP) and self._wires.passes("lamp"),
+                "flash": bool(outputs & wire.OUTPUT_FLASH) and self._wires.passes("flash"),
+                "chain": chain_made(self._wires, key_on=self._key_on),
+                "enable": is_enabled(self._wires, outputs),
+                "pulse": is_pulsed(self._wires, outputs),
+                "coil": driver_conducts(self._wires, outputs, key_on=self._key_on),
             }
-            lit["lamp"] |= self._is("lamp", STUCK)
-            lit["lamp"] &= self._passes("vbus")
-            lit["flash"] &= self._passes("vbus")
+            lit["lamp"] |= self._wires.is_so("lamp", STUCK)
+            lit["lamp"] &= self._wires.passes("vbus")
+            lit["flash"] &= self._wires.passes("vbus")
             self.seen |= {name for name, is_lit in lit.items() if is_lit}
+
+    @property
+    def stands(self) -> list[tuple[str, str]]:
+        """How the rig stands, thing by thing."""
+        with self.lock:
+            pulls = [f"{n:g} N {name}".strip() for name, n in self._pulled_n.items() if n]
+            return [
+                ("sled", self.stand.sled_text),
+                ("rig", self.stand.rig_text),
+                ("weights on the cell", self.stand.load_text),
+                ("pulled", ", ".join(pulls) or "nothing"),
+                ("latch", self._latch_text),
+                ("coil", "in" if self._coil_in else "out, a test lamp in its place"),
+                ("key", "on" if self._key_on else "off"),
+                ("board", "ARMED" if self.stand.armed else "not armed"),
+                ("wires", self._wires.text),
+                ("fault", self.stand.fault or "none"),
+            ]
+
+    @property
+    def _latch_text(self) -> str:
+        if not self.latch_closed:
+            return "opened by hand"
+        return "holds the sled" if self.stand.sled == stand.RAISED else "empty"
+
+    @property
+    def where(self) -> str:
+        """How the rig stands, in a line."""
+        return "; ".join(f"{name}: {text}" for name, text in self.stands)
+
+
+def _is_for_the_stand(verb: str, rest: list[str]) -> bool:
+    """Whether a word is for sled, line and fault; `latch` and `fault` alone are, or with a name."""
+    most = {"latch": 0, "fault": 1}
+    return verb in stand.WORDS and len(rest) <= most.get(verb, len(rest))
+
+
+def _through(wires: WireStates, chain: Chain, name: str, shunt_v: float) -> Chain:
+    """The electronics of a channel behind its wires, with a shunt that may be stuck."""
+    where = name or "force"
+    if wires.is_so(where, SHORT):
+        return _parked(chain, 0.0)
+    if wires.is_so(where, OPEN):
+        still = replace(chain, rail_low_v=0.0, noise_v=0.0, converter_noise_lsb=QUIET_STEPS)
+        return replace(still, zero_v=FLOATING_V, newton_per_volt=DEAD)
+    if name:
+        return chain
+    if not wires.passes("signal+"):
+        return _parked(chain, chain.rail_high_v + 1.0)
+    if not wires.passes("signal-"):
+        return _parked(chain, chain.rail_low_v - 1.0)
+    if not wires.passes("excitation-"):
+        return _parked(chain, chain.zero_v + 1.0)
+    if not wires.passes("signal") or not wires.passes("excitation"):
+        return replace(chain, newton_per_volt=DEAD)
+    if {"signal+", "signal-"} & wires.exchanged:
+        chain = replace(chain, newton_per_volt=-chain.newton_per_volt)
+    if wires.is_so("shunt", STUCK):
+        chain = replace(chain, zero_v=chain.zero_v + shunt_v)
+    return chain
 
 
 def _parked(chain: Chain, level_v: float) -> Chain:

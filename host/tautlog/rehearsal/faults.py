@@ -93,6 +93,11 @@ def _hum(scene: Scene) -> Scene:
     return _chain(mains_v=0.03 * _target_n(scene) / abs(scene.chain.newton_per_volt))(scene)
 
 
+def _noisy(scene: Scene) -> Scene:
+    """White noise of 5 % of the target, such as a broken screen lets in."""
+    return _chain(noise_v=0.05 * _target_n(scene) / abs(scene.chain.newton_per_volt))(scene)
+
+
 def _steps_unknown(scene: Scene) -> Scene:
     return replace(scene, calibration=replace(scene.calibration, converter=""))
 
@@ -167,6 +172,7 @@ _ALL = (
         lambda scene: replace(scene, chip="RP2040" if scene.chip == "RP2350" else "RP2350"),
     ),
     Fault("source-weak", "20 kohm before the converter, whose input loads it", _source_weak),
+    Fault("noisy", "noise of 5 % of the target on the signal", _noisy),
     Fault("mains-hum", "hum of 3 % of the target on the signal", _hum),
     Fault("stop-touched", "the catch takes part of the energy", _stop),
     Fault("glitch", "one sample jumps during the fall", _behaviour(glitch_after_s=0.2)),

@@ -17,8 +17,11 @@ from tautlog.model.wiring import INPUTS
 from tautlog.rehearsal.bench import Bench
 from tautlog.rehearsal.chain_contacts import ChainContacts
 from tautlog.rehearsal.electronics import Digitiser
+from tautlog.rehearsal.hung import Hung
 from tautlog.rehearsal.scene import Scene
-from tautlog.rehearsal.sources import Falling, Sources, Still, later
+from tautlog.rehearsal.sources import Falling, Since, Sources, Still, later
+from tautlog.rehearsal.stand import CUT, FALLEN, HOOK, PIN, RAISED, Stand
+from tautlog.rehearsal.true_figures import true_figures
 
 MOTION_S = 12.0
 CONVERSION_RATE_HZ = 500_000.0  # of all channels together, as in the firmware's config.py
@@ -27,11 +30,6 @@ _BOUNCES = (3, 8)  # further openings, at least and below
 _CLOSED_S = 0.001
 _GLITCH = 3900 / 4096  # where a jumping sample lies, of full scale
 _HAND_S = (0.5, 1.5)  # a hand pulls the pin this long after the lamp came on
-_TIMES = ("onset", "slack", "peak", "break")
-_FIGURES = (
-    "peak_force_n rise_time_s duration_s fwhm_s base_duration_s impulse_ns rest_force_n bounces "
-    "fall_time_s taut_speed_m_s restitution energy_absorbed_j break_force_n"
-)
 
 
 @dataclass(frozen=True)
@@ -73,7 +71,7 @@ class RigStep:
 
 
 class SimulatedRig:
-    """One drop of one scene, advanced step by step.
+    """One rig, advanced step by step: a drop, and another when its sled is raised again.
 
     Parameters
     ----------
@@ -98,7 +96,7 @@ class SimulatedRig:
         seed: int = 0,
         by_hand: bool = False,
     ) -> None:
-        self.scene = scene
+        self.bench = Bench(scene, tuple(one.name for one in scene.readbacks))
         if sample_rate_hz is None:
             sample_rate_hz = CONVERSION_RATE_HZ / (reduction * len(scene.names))
         self._sample_rate_hz = sample_rate_hz
@@ -111,7 +109,6 @@ class SimulatedRig:
             )
             for n, side in enumerate(scene.side, start=1)
         ]
-        self._apply_side(Still(scene))
         self._random = np.random.default_rng([seed, 7])
         self._by_hand = by_hand
         self._samples = 0
@@ -121,15 +118,30 @@ class SimulatedRig:
         self._agenda: list[tuple[float, int, int]] = []  # sample, input bit, closed
         self._cut_at: float | None = None
         self._glitch_at: int | None = None
+        self._pin_pulled = False
+        self._still_at = 0.0  # sample at which a sled that was let go is at rest
         self.release_at: float | None = None
         self.motion: Motion | None = None
-        self.bench = Bench(scene, tuple(one.name for one in scene.readbacks))
         self._touched = 0
         behaviour = scene.behaviour
         self._inputs = wire.INPUT_ARTICLE_WHOLE | wire.INPUT_MOUNT_WHOLE
         self._inputs |= wire.INPUT_KEY_ON if behaviour.key_on else 0
         self._inputs |= wire.INPUT_LATCHED if behaviour.latched else 0
+        self._hooked = behaviour.latched
+        self._hung_kg: dict[str, float] = {}
+        self._happens: Sources = Still(scene)
+        self._measure(self._happens)
         self._chain_contacts = ChainContacts(scene, sample_rate_hz)
+
+    @property
+    def scene(self) -> Scene:
+        """The rig as it is now: a hand may have changed it."""
+        return self.stand.scene
+
+    @property
+    def stand(self) -> Stand:
+        """How it stands."""
+        return self.bench.stand
 
     def advance(self, n_samples: int, outputs: int) -> RigStep:
         """Let time pass.
@@ -150,10 +162,10 @@ class SimulatedRig:
         self.bench.watch(outputs)
         self._watch_outputs(start, n_samples, outputs)
         self._samples = end = start + n_samples
+        self.stand.moving &= end < self._still_at
         counts = self._digitiser.counts(n_samples)
         if outputs & wire.OUTPUT_SHUNT:
-            step = self.bench.shunt_v / self.scene.chain.reference_v
-            counts = counts + np.uint16(round(step * self._digitiser.full_scale))
+            counts = _stepped(counts, self.bench.shunt_v, self._digitiser)
         if self._glitch_at is not None and start <= self._glitch_at < end:
             counts = counts.copy()
             counts[self._glitch_at - start] = round(_GLITCH * self._digitiser.full_scale)
@@ -178,24 +190,48 @@ class SimulatedRig:
             return []
         bench, before = self.bench, self.bench.last_read
         self._touched = bench.touches
-        if bench.latch_closed and self.scene.behaviour.latched and self.release_at is not None:
-            self._hang_again()
-        if self.release_at is None:
-            still = Still(self.scene)
-            self._digitiser.chain = bench.chain(self.scene.chain, "")
-            self._digitiser.apply(bench.source("", still.source(self.scene.first)))
-            for side, digitiser in zip(self.scene.side, self._side, strict=True):
-                digitiser.chain = bench.chain(side.chain, side.name)
-                digitiser.apply(bench.source(side.name, still.source(side.name)))
+        for order in self.stand.taken():
+            self._obey(order)
+        if self.stand.article_whole:
+            self._inputs |= wire.INPUT_ARTICLE_WHOLE
+        self._measure(self._sources_now())
         changed = before ^ bench.read(self._inputs)
         bits = [bit for bit in INPUTS.values() if changed & bit]
         return [RigEdge(0.0, bit, int(not before & bit)) for bit in bits]
 
-    def _hang_again(self) -> None:
-        """The sled is on its latch again after a release."""
-        self.release_at = self._drive_since = self._lamp_since = None
-        self._agenda.clear()
-        self._inputs |= wire.INPUT_LATCHED | wire.INPUT_ARTICLE_WHOLE
+    def _obey(self, order: str) -> None:
+        """Do at once what a hand did."""
+        if order == HOOK:
+            self.release_at = self._drive_since = self._lamp_since = None
+            self._pin_pulled, self._hooked, self.motion = False, True, None
+            self._agenda.clear()
+            self._inputs |= wire.INPUT_LATCHED
+        elif order == PIN:
+            self._pin_pulled = True
+        elif order == CUT:
+            self._cut_at = float(self._samples)
+
+    def _sources_now(self) -> Sources:
+        """What the channels measure from now on, after a hand changed what hangs on them."""
+        hung_kg = self.stand.hung_kg
+        is_fallen = self.stand.sled == FALLEN
+        if is_fallen or (hung_kg == self._hung_kg and not isinstance(self._happens, Falling)):
+            return self._happens
+        self._hung_kg, before = hung_kg, self._happens
+        now_s = self._samples / self._sample_rate_hz
+        self._happens = Hung(self.scene, hung_kg, now_s) if hung_kg else Still(self.scene)
+        return Since(before, self._happens, now_s)
+
+    def _measure(self, sources: Sources) -> None:
+        """Let every channel see what happens, through its wires, each a conversion later."""
+        scene, bench = self.scene, self.bench
+        conversion_hz = self._digitiser.conversion_rate_hz * len(scene.names)
+        self._digitiser.chain = bench.chain(scene.chain, "")
+        self._digitiser.apply(bench.source("", sources.source(scene.first)))
+        for column, (side, digitiser) in enumerate(zip(scene.side, self._side, strict=True), 1):
+            digitiser.chain = bench.chain(side.chain, side.name)
+            source = later(sources.source(side.name), column / conversion_hz)
+            digitiser.apply(bench.source(side.name, source))
 
     def move_readback(self, name: str, *, closed: bool) -> None:
         """Open or close a contact that the board reads back, see `ChainContacts.move`."""
@@ -209,15 +245,18 @@ class SimulatedRig:
 
     def _watch_outputs(self, start: int, n_samples: int, outputs: int) -> None:
         """See whether latch or hand lets the sled go within this step."""
-        hangs = self.scene.behaviour.latched and self.bench.latch_closed
-        if self.release_at is not None or not hangs:
+        if self.release_at is not None or not (self._hooked and self.bench.latch_closed):
             return
         driven = self.bench.coil_is_driven(outputs) and not self._by_hand
         self._drive_since = (self._drive_since or start) if driven else None
-        if outputs & wire.OUTPUT_LAMP and self._lamp_since is None:
+        if not outputs & wire.OUTPUT_LAMP:
+            self._lamp_since = None
+        elif self._lamp_since is None:
             self._lamp_since = start
-        at = None
-        if self._by_hand and self._lamp_since is not None:
+        at: float | None = None
+        if self._pin_pulled:
+            at = start
+        elif self._by_hand and self._lamp_since is not None:
             at = self._lamp_since + self._hand_s * self._sample_rate_hz
         elif self._drive_since is not None and not self.scene.behaviour.latch_stuck:
             at = self._drive_since + self.scene.behaviour.latch_delay_s * self._sample_rate_hz
@@ -226,80 +265,68 @@ class SimulatedRig:
 
     def _let_go(self, at: float) -> None:
         behaviour = self.scene.behaviour
-        self.release_at = at
-        falling = Falling(self.scene, at / self._sample_rate_hz, MOTION_S)
-        self.motion = motion = falling.motion
-        self._digitiser.apply(falling.source(self.scene.first))
-        self._apply_side(falling)
+        self.release_at, self._pin_pulled = at, False
         if not behaviour.switch_stuck:
-            self._plan_switch(at)
-        broken_s = motion.truth().break_time_s
-        if broken_s is not None and behaviour.article_wire_opens:
-            wire_at = at + broken_s * self._sample_rate_hz
-            self._agenda.append((wire_at, wire.INPUT_ARTICLE_WHOLE, 0))
+            span = behaviour.bounce_s * self._sample_rate_hz
+            closed = _CLOSED_S * self._sample_rate_hz
+            self._agenda += _switch_opens(self._random, at, span, closed)
+        if self.stand.sled == RAISED:
+            self._fall(at)
         self._agenda.sort()
         if behaviour.cut_link_after_s is not None:
             self._cut_at = at + behaviour.cut_link_after_s * self._sample_rate_hz
         if behaviour.glitch_after_s is not None:
             self._glitch_at = int(at + behaviour.glitch_after_s * self._sample_rate_hz)
 
-    def _apply_side(self, sources: Sources) -> None:
-        """Let the channels beyond the first see what happens, each a conversion later."""
-        conversion_hz = self._digitiser.conversion_rate_hz * len(self.scene.names)
-        for column, (side, digitiser) in enumerate(
-            zip(self.scene.side, self._side, strict=True), start=1
-        ):
-            digitiser.apply(later(sources.source(side.name), column / conversion_hz))
-
-    def _plan_switch(self, at: float) -> None:
-        """First opening at the release, then bounces within `bounce_s`."""
-        count = int(self._random.integers(*_BOUNCES))
-        span = self.scene.behaviour.bounce_s * self._sample_rate_hz
-        later = np.sort(self._random.uniform(0.0, span, 2 * count))
-        # A bouncing contact is closed for no more than a millisecond or two.
-        later[1::2] = np.minimum(later[1::2], later[::2] + _CLOSED_S * self._sample_rate_hz)
-        self._agenda.append((at, wire.INPUT_LATCHED, 0))
-        for number, after in enumerate(later):
-            self._agenda.append((at + float(after), wire.INPUT_LATCHED, (number + 1) % 2))
+    def _fall(self, at: float) -> None:
+        """The sled falls: a latch that holds nothing only opens."""
+        falling = Falling(self.scene, at / self._sample_rate_hz, MOTION_S)
+        self._happens = falling
+        self.motion = motion = falling.motion
+        self._measure(falling)
+        ends_s = motion.contacts[-1].end_s if motion.contacts else MOTION_S
+        self._still_at = at + ends_s * self._sample_rate_hz
+        self.stand.sled, self.stand.moving = FALLEN, True
+        broken_s = motion.truth().break_time_s
+        self.stand.article_whole = broken_s is None
+        if broken_s is not None and self.scene.behaviour.article_wire_opens:
+            wire_at = at + broken_s * self._sample_rate_hz
+            self._agenda.append((wire_at, wire.INPUT_ARTICLE_WHOLE, 0))
 
     def truth(self, first_sample_index: int) -> dict[str, object]:
-        """The true figures, by the key names of ``tautlog mark --json``.
+        """The true figures of the last drop; see `true_figures`.
 
         Parameters
         ----------
         first_sample_index : int
             Sample since power-up at which the trace begins; times count from it.
         """
-        setup = self.scene.setup
-        figures: dict[str, object] = {
-            "target_force_n": setup.target_n,
-            "limit_force_n": setup.upper_n,
-            "release_time_s": None,
-            "trace_says": "unclear",
-        }
-        if self.release_at is None or self.motion is None:
-            return figures
-        release_s = (self.release_at - first_sample_index) / self._sample_rate_hz
-        true = self.motion.truth()
-        model = self.scene.model
-        for name in _TIMES:
-            since_s = getattr(true, f"{name}_time_s")
-            figures[f"{name}_time_s"] = None if since_s is None else since_s + release_s
-        for name in _FIGURES.split():
-            figures[name] = getattr(true, name)
-        figures["release_time_s"] = release_s
-        figures["line_stiffness_n_per_m"] = model.stiffness_n_per_m
-        figures["damping_ratio"] = model.damping_ratio
-        figures["friction_n"] = model.friction_n
-        figures["clipped"] = self.scene.chain.clips(true.peak_force_n or 0.0)
-        figures["trace_says"] = self._trace_says()
-        return figures
+        released = None
+        if self.release_at is not None:
+            released = (self.release_at - first_sample_index) / self._sample_rate_hz
+        return true_figures(self.scene, self.motion, released)
 
-    def _trace_says(self) -> str:
-        assert self.motion is not None
-        true = self.motion.truth()
-        if true.break_time_s is not None:
-            return "let-go"
-        if true.slipped_m > 0:
-            return "slipped"
-        return "held" if true.peak_force_n is not None else "unclear"
+
+def _switch_opens(
+    random: np.random.Generator, at: float, span: float, closed: float
+) -> list[tuple[float, int, int]]:
+    """First opening at the release, then bounces within a span, as an agenda; all in samples."""
+    count = int(random.integers(*_BOUNCES))
+    later = np.sort(random.uniform(0.0, span, 2 * count))
+    # A bouncing contact is closed for no more than a millisecond or two.
+    later[1::2] = np.minimum(later[1::2], later[::2] + closed)
+    bounces = [
+        (at + float(after), wire.INPUT_LATCHED, (number + 1) % 2)
+        for number, after in enumerate(later)
+    ]
+    return [(at, wire.INPUT_LATCHED, 0), *bounces]
+
+
+def _stepped(
+    counts: npt.NDArray[np.uint16], step_v: float, digitiser: Digitiser
+) -> npt.NDArray[np.uint16]:
+    """Samples with the shunt's step on top, as far as the amplifier reaches."""
+    chain, full = digitiser.chain, digitiser.full_scale
+    step = round(step_v / chain.reference_v * full)
+    most = round(chain.usable_v[1] / chain.reference_v * full)
+    return np.minimum(counts.astype(np.int64) + step, np.maximum(counts, most)).astype(np.uint16)

@@ -144,8 +144,11 @@ def default_scene(
     height_m: float = DEFAULT_HEIGHT_M,
     target_n: float = DEFAULT_TARGET_N,
     chip: str = CHIP,
+    reserve: float = 1.0,
 ) -> Scene:
     """The scene of a crew that did everything right and aims at mid-band, with a board of a chip.
+
+    `reserve` is the range of its chain over 1.5 x target, which a checklist asks for.
 
     Raises
     ------
@@ -163,7 +166,8 @@ def default_scene(
     )
     model = model_for_peak(rough, MID_BAND * target_n)
     steps = some_converter(chip, 0)
-    chain = replace(chain_for_range(HEADROOM * target_n), steps=steps)
+    range_n = HEADROOM * target_n * reserve
+    chain = replace(chain_for_range(range_n), steps=steps)
     low_v, high_v = chain.usable_v
     calibration = Calibration(
         newton_per_volt=chain.newton_per_volt,
@@ -171,7 +175,7 @@ def default_scene(
         expanded_u_fraction=0.025,
         rail_low_v=low_v,
         rail_high_v=high_v,
-        range_n=HEADROOM * target_n,
+        range_n=range_n,
         note="rehearsal: exact by construction, the uncertainty is an example",
         converter=as_found(steps, 0).text,
     )

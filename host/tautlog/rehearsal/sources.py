@@ -94,6 +94,26 @@ class Falling:
         return SUPPLY_V * (1.0 - self._sag * pull_n / (self._scene.setup.target_n or 1.0))
 
 
+class Since:
+    """What was so before an instant, and is otherwise since then; see `Sources`.
+
+    Parameters
+    ----------
+    before, now : Sources
+        What holds before and since.
+    start_s : float
+        Seconds since power-up.
+    """
+
+    def __init__(self, before: Sources, now: Sources, start_s: float) -> None:
+        self._before, self._now, self._start_s = before, now, start_s
+
+    def source(self, name: str) -> ForceSource:
+        """See `Sources`."""
+        before, now = self._before.source(name), self._now.source(name)
+        return lambda time_s: np.where(time_s < self._start_s, before(time_s), now(time_s))
+
+
 def later(source: ForceSource, late_s: float) -> ForceSource:
     """The same, converted later by a time."""
     return lambda time_s: source(time_s + late_s)
