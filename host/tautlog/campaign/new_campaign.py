@@ -8,6 +8,7 @@ from pathlib import Path
 from tautlog.campaign.stated import SECTIONS, Section
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.files.chain import begin
 from tautlog.model.key import keys_of
 
 
@@ -31,6 +32,7 @@ def write_new_campaign(folder: str | os.PathLike[str]) -> Path:
         ) from problem
     except OSError as problem:
         raise CampaignError(f"{where} cannot be written: {problem.strerror}") from problem
+    begin(where.parent)
     return where
 
 

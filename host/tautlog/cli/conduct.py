@@ -25,6 +25,7 @@ from tautlog.drop.recovery import recover
 from tautlog.drop.run import NOT_ARMED, run_drop
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import AbortedError, LinkError, TautlogError
+from tautlog.files.chain import head_of
 from tautlog.record import add_shunt_check, open_record
 
 
@@ -168,6 +169,8 @@ def _print_result(
     if every_figure:
         print_figures(assessment, true)
     click.echo(f"record  {assessment.path}\npicture {picture_path(assessment.path)}")
+    if head := head_of(assessment.path.parent):
+        click.echo(f"chain   {head}")
     print_verdict(assessment)
     click.echo(f"next: {next_command(assessment)}")
 

@@ -20,7 +20,7 @@ from tautlog.model.trace import DropSetup
 from tautlog.record import entries
 from tautlog.record.channels import channels_in
 from tautlog.record.entries import Decision, Inspection
-from tautlog.record.entry_seals import believed, edited_entries
+from tautlog.record.entry_seals import believed, edited_entries, seals_in
 from tautlog.record.layout import BLOCK_DTYPE
 from tautlog.record.numbers import refuse_nonsense, require_scale
 from tautlog.record.parts import (
@@ -79,7 +79,7 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
 
     blocks = np.zeros(0, BLOCK_DTYPE) if instrument is None else table(file, "trace/blocks")[()]
     there = entries.read_entries(file)
-    edited = edited_entries(there, sealed)
+    edited, seals = edited_entries(there, sealed), seals_in(there)
     there = believed(there, edited)
     marks = entries.marks_in(there)
     refuse_nonsense(sealed)
@@ -108,6 +108,8 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
         photos=entries.photos_in(there),
         shunt_off=entries.shunt_off_in(there),
         previous_seal=text("previous_seal_sha256"),
+        chain_head=text("chain_sha256"),
+        entry_seals=seals,
         origin=origin_of(sealed["/"], imported=instrument is None),
         recalibration=recalibration_in(marks[-1].settings, own, channels) if marks else None,
         arming=_arming(text("arming_json")),
