@@ -40,10 +40,11 @@ from tautlog.record.seal import SealCheck, check_seal, version_of, was_sealed
 from tautlog.record.tables import events_of
 
 
-def open_record(path: str | os.PathLike[str]) -> Record:
+def open_record(path: str | os.PathLike[str], *, patient: bool = True) -> Record:
     """Read a record: all attributes and tables, and samples on demand.
 
-    A commit that a kill interrupted is finished first.
+    A commit that a kill interrupted is finished first. If another program adds something to the
+    record, its turn is awaited, unless `patient` is False.
 
     Raises
     ------
@@ -51,12 +52,12 @@ def open_record(path: str | os.PathLike[str]) -> Record:
         If the file is missing, not a record, newer than this program, damaged or in use.
     """
     where = Path(path)
-    with reading(where) as file:
+    with reading(where, patient=patient) as file:
         return _record(file, where, sealed_attributes(file))
 
 
 def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
-    """Read a record and its seal in one opening; see `open_record`.
+    """Read a record and its seal in one opening, without waiting; see `open_record`.
 
     Raises
     ------
@@ -64,7 +65,7 @@ def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
         As in `open_record`.
     """
     where = Path(path)
-    with reading(where) as file:
+    with reading(where, patient=False) as file:
         sealed = sealed_attributes(file)
         return _record(file, where, sealed), check_seal(file, sealed)
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from tautlog.errors import CampaignError, RecordExistsError
 from tautlog.files.chain import ENTRY, RECORD, Link, add_link, begin, head_of, last_seal
+from tautlog.files.locks import in_turn
 from tautlog.model import seal_version
 from tautlog.model.calibration import Calibration
 from tautlog.model.origin import REHEARSED
@@ -93,7 +94,8 @@ class RecordFile:
     def reopen(cls, path: Path, record_id: str) -> RecordFile:
         """Open the file of a record that was just read, for writing."""
         try:
-            raw = JournaledFile(path, record_id.encode("ascii", "replace"), new=False)
+            guard = record_id.encode("ascii", "replace")
+            raw = in_turn(lambda: JournaledFile(path, guard, new=False))
         except FileLockedError as problem:
             raise locked(path) from problem
         except (OSError, ValueError) as problem:
