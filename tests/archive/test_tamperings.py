@@ -13,7 +13,8 @@ from pathlib import Path
 import h5py
 import pytest
 from brought_up import step_done
-from made_records import imported
+from command_line import said
+from made_records import imported, made
 
 from tautlog.archive.verify import verify
 from tautlog.campaign.bring_ups import add_step
@@ -21,8 +22,10 @@ from tautlog.campaign.checklist import add_checklist, answered_list, void_checkl
 from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.campaign.proofs import Proof, add_proof
 from tautlog.cli import run
-from tautlog.files.chain import FILE, LINE, Link, head_of, read_chain
-from tautlog.record import add_decision, add_inspection, add_marks
+from tautlog.drop.recovery import complete
+from tautlog.errors import CampaignError
+from tautlog.files.chain import FILE, LINE, Link, head_of, link_of, read_chain
+from tautlog.record import add_decision, add_inspection, add_marks, open_record
 from tautlog.record.seal import put_seal
 
 SEEN, HEAD, NEVER = "seen", "with a head", "never"
@@ -110,12 +113,12 @@ def other_value(name, number, key, value):
     return change
 
 
-def one_more_line(name, number, **changes):
+def one_more_line(path, at, **changes):
     """A line like another one, added by hand."""
 
     def change(folder):
-        line = {**json.loads(lines_of(folder / name)[number]), **changes}
-        with (folder / name).open("ab") as file:
+        line = {**json.loads(lines_of(folder / path)[at]), **changes}
+        with (folder / path).open("ab") as file:
             file.write(json.dumps(line).encode() + b"\n")
 
     return change
@@ -346,3 +349,89 @@ def test_a_tampering_is_noticed(kite, name):
     change(kite)
     assert bool(noticed(kite)) == (expected == SEEN), [one.text for one in verify([kite])]
     assert bool(noticed(kite, head)) == (expected != NEVER)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"name": "\0"},
+        {"name": "\ud800"},
+        {"name": ".."},
+        {"name": "../../etc/passwd", "kind": "file"},
+        {"name": "calibrations/../../x", "kind": "file"},
+        {"number": 10**300, "kind": "found", "name": "proofs.jsonl"},
+        {"number": -1},
+        {"number": "one"},
+        {"sha256": None},
+        {"kind": "nothing known"},
+        {"before": ""},
+        {"name": "x" * 10_000},
+    ],
+    ids=lambda changes: " ".join(changes),
+)
+def test_a_nonsense_link_is_told_and_stops_nothing(kite, capsys, changes):
+    one_more_line(CHAIN, 2, **changes)(kite)
+    status, out, err = said(capsys, "verify", kite)
+    assert status == 1
+    assert "4 intact" in out
+    assert "Traceback" not in out + err
+
+
+@pytest.mark.parametrize("value", ["", "a b\nc", "\u2028", "x" * 1000])
+def test_a_nonsense_seal_of_an_entry_is_told(kite, capsys, value):
+    h5("two.h5", attribute("marks/1", "seal_sha256", value))(kite)
+    status, out, err = said(capsys, "verify", kite)
+    assert status == 1
+    assert "two.h5: broken" in out
+    assert "Traceback" not in out + err
+
+
+def test_a_drop_killed_and_recovered_after_the_next_is_no_alarm(kite):
+    killed = made(kite / "killed.h5", status="recording")
+    made(kite / "next.h5")
+    assert {one.state for one in verify([kite])} == {"intact", "unfinished"}
+    complete(killed)
+    made(kite / "after.h5")
+    assert {one.state for one in verify([kite])} == {"intact"}
+
+
+def test_a_kill_before_the_chain_had_a_record_or_marks_is_no_alarm(kite, monkeypatch):
+    with monkeypatch.context() as killed:
+        killed.setattr("tautlog.record.record_file.add_link", lambda *_: None)
+        made(kite / "killed.h5")
+        add_marks(kite / "one.h5", {}, {"peak_force_n": 1.0})
+    assert noticed(kite) == []
+    told = [one for one in verify([kite]) if one.state == "unchained"]
+    assert [one.path.name for one in told] == ["killed.h5", "one.h5"]
+    add_marks(kite / "one.h5", {}, {"peak_force_n": 1.0})
+    assert noticed(kite) == []
+
+
+def test_a_line_that_the_chain_has_not_is_settled_by_a_person(kite):
+    one_more_line(LEDGER, 2, article="by hand")(kite)
+    (one,) = noticed(kite)
+    assert (one.path.name, one.state) == (LEDGER, "added")
+    entry = LedgerEntry(UTC, "A", article="by hand", supersedes=4, reason="killed then")
+    add_entry(kite, entry)
+    assert noticed(kite) == []
+
+
+def test_neither_line_nor_link_stays_if_the_chain_cannot_be_written(kite):
+    before = (kite / LEDGER).read_bytes()
+    (kite / CHAIN).unlink()
+    (kite / CHAIN).mkdir()
+    with pytest.raises(CampaignError, match=r"chain\.jsonl cannot be written"):
+        add_entry(kite, LedgerEntry(UTC, "A", article="d"))
+    assert (kite / LEDGER).read_bytes() == before
+
+
+def test_the_first_digits_of_a_head_are_enough_and_nonsense_is_refused(kite, capsys):
+    head = head_of(kite)
+    assert said(capsys, "verify", kite, "--head", f"{head[:8]} {head[8:16]}".upper())[0] == 0
+    status, _, err = said(capsys, "verify", kite, "--head", "f" * 16)
+    assert status == 1
+    assert "its end was cut off, or it was written anew" in err
+    for wrong in ("1234", "not a head at all"):
+        assert said(capsys, "verify", kite, "--head", wrong)[0] == 1
+    assert link_of(lines_of(kite / CHAIN)[-1]).kind == "record"
+    assert open_record(kite / "last.h5").chain_head in read_chain(kite).heads

@@ -129,18 +129,16 @@ def _check_entries(record: RecordSummary, chain: Chain) -> Iterator[Checked]:
     seals = {int(order): seal for _, order, seal in entries}
     mine = chain.of_record.get(record.record_id, ())
     kept = {link.number: link.sha256 for link in mine if link.kind == ENTRY}
-    for order in sorted(kept):
-        if seals.get(order) != kept[order]:
-            text = f"its entry {order} was kept ({kept[order][:12]}...) and is gone or changed"
+    for number in sorted(kept):
+        if seals.get(number) != kept[number]:
+            text = f"its entry {number} was kept ({kept[number][:12]}...) and is gone or changed"
             yield Checked(record.path, "missing", text)
     newest = {place.partition("/")[0]: int(order) for place, order, _ in entries}
     for place, order, _ in entries:
         kind = place.partition("/")[0]
         if record.chain_head and int(order) not in kept and newest[kind] == int(order):
             state = "unchained" if kind in _RECOMPUTED else "added"
-            text = (
-                f"{place} is not in the chain: put in elsewhere, or before the program was killed"
-            )
+            text = f"{place} is not in the chain: put in elsewhere, or the program was killed then"
             yield Checked(record.path, state, f"{text}; enter it again")
 
 

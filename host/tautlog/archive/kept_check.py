@@ -66,9 +66,10 @@ def _check_lines(path: Path, links: list[Link]) -> Iterator[Checked]:
     there = {number: line for number, line in enumerate(lines, 1) if line.strip()}
     yield from _changed(path, kept, there)
     corrected = {_superseded(there[number]) for number in kept.keys() & there.keys()}
-    for number in sorted(there.keys() - kept.keys() - corrected - set(range(first + 1))):
-        text = f"line {number} {_BY_HAND}chain had it; enter it again with --supersedes {number}"
-        yield Checked(path, "added", text)
+    for number in sorted(there.keys() - kept.keys() - corrected):
+        if number > first:
+            text = f"line {number} {_BY_HAND}chain had it; enter it again: --supersedes {number}"
+            yield Checked(path, "added", text)
 
 
 def _changed(path: Path, kept: dict[int, str], there: dict[int, bytes]) -> Iterator[Checked]:

@@ -193,11 +193,19 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         edited="; ".join(edit.text for edit in record.edited),
         seal_version=record.seal_version,
         chain_head=record.chain_head,
-        entries="\n".join(f"{place} {order} {seal}" for place, order, seal in record.entry_seals),
+        entries="\n".join(
+            f"{place} {order} {_one_word(seal)}" for place, order, seal in record.entry_seals
+        ),
         photos="\n".join(
-            f"{photo.sha256} {' '.join(photo.name.splitlines())}" for photo in record.photos
+            f"{_one_word(photo.sha256)} {' '.join(photo.name.splitlines())}"
+            for photo in record.photos
         ),
     )
+
+
+def _one_word(text: str) -> str:
+    """A hash as it was found, without what would break its line."""
+    return "".join(text.split())[:64] or "-"
 
 
 def _decided(record: Record) -> tuple[str, str]:

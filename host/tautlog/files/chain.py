@@ -167,7 +167,9 @@ def read_chain(folder: Path) -> Chain:
     except OSError as problem:
         return Chain(problem=f"it cannot be read: {problem.strerror}")
     lines = content.removesuffix(b"\n").split(b"\n") if content else []
-    links, heads, changed, bad = [], [], [], []
+    links: list[Link] = []
+    heads: list[str] = []
+    changed, bad = [], []
     last, so_far = "", hashlib.sha256()
     for number, line in enumerate(lines, start=1):
         link = link_of(line)
@@ -180,10 +182,10 @@ def read_chain(folder: Path) -> Chain:
             heads.append(_sha256(line) if link.before else "")
         last = heads[-1] if link else ""
         so_far.update(line + b"\n")
-    wrong = (
-        f"{len(bad)} of {len(lines)} lines are damaged, the first is line {bad[0]}" if bad else ""
-    )
-    return Chain(tuple(links), tuple(heads), wrong, tuple(changed))
+    problem = ""
+    if bad:
+        problem = f"{len(bad)} of {len(lines)} lines are damaged, the first is line {bad[0]}"
+    return Chain(tuple(links), tuple(heads), problem, tuple(changed))
 
 
 def link_of(line: bytes) -> Link | None:
@@ -191,18 +193,23 @@ def link_of(line: bytes) -> Link | None:
     try:
         values = read_object(line)
         if "seal" in values:
-            old = {name: str(values[name]) for name in ("record_id", "previous")}
-            after = str(values.get("after", ""))
-            return Link(RECORD, str(values["name"]), str(values["seal"]), after=after, **old)
+            return Link(
+                RECORD,
+                str(values["name"]),
+                str(values["seal"]),
+                record_id=str(values["record_id"]),
+                previous=str(values["previous"]),
+                after=str(values.get("after", "")),
+            )
         kind, before, number = values["kind"], values["before"], values.get("number", 0)
         texts = {name: values.get(name, "") for name in ("name", "sha256", "record_id", "utc")}
-        if all(isinstance(text, str) for text in (kind, before, *texts.values())) and before:
-            return (
-                Link(kind, number=number, before=before, **texts) if type(number) is int else None
-            )
+        strings = all(isinstance(text, str) for text in (kind, before, *texts.values()))
+        if not strings or type(number) is not int or not before or "\0" in texts["name"]:
+            return None
+        texts["name"].encode()  # what is no text is no name of a file
+        return Link(kind, number=number, before=before, **texts)
     except (ValueError, KeyError):
-        pass
-    return None
+        return None
 
 
 def head_of(folder: Path) -> str:
