@@ -182,10 +182,10 @@ def read_chain(folder: Path) -> Chain:
             heads.append(_sha256(line) if link.before else "")
         last = heads[-1] if link else ""
         so_far.update(line + b"\n")
-    problem = ""
+    wrong = ""
     if bad:
-        problem = f"{len(bad)} of {len(lines)} lines are damaged, the first is line {bad[0]}"
-    return Chain(tuple(links), tuple(heads), problem, tuple(changed))
+        wrong = f"{len(bad)} of {len(lines)} lines are damaged, the first is line {bad[0]}"
+    return Chain(tuple(links), tuple(heads), wrong, tuple(changed))
 
 
 def link_of(line: bytes) -> Link | None:
