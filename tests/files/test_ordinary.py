@@ -65,3 +65,11 @@ def test_what_is_read_has_a_bound(tmp_path):
     assert read_ordinary(path, 5) == b"12345"
     with pytest.raises(OSError, match="5 bytes, 4 are allowed"):
         read_ordinary(path, 4)
+
+
+def test_a_campaign_of_300_000_keys_is_refused_unread(kite, capsys, monkeypatch):
+    """It took three seconds of the processor to find its section unknown."""
+    keys = "".join(f"key{number} = {number}\n" for number in range(300_000))
+    (kite / "campaign.toml").write_text(f"[many]\n{keys}")
+    monkeypatch.setattr("tautlog.campaign.campaign.tomllib.loads", None)
+    assert "bytes, 1048576 are allowed" in refusal(capsys)

@@ -22,6 +22,7 @@ from small_records import CALIBRATION, INSTRUMENT, PER_BLOCK, SETUP
 
 import tautlog.record
 from tautlog.errors import RecordError, RecordExistsError, TautlogError
+from tautlog.files import locks
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter, add_marks, disk, journal, open_record
@@ -449,7 +450,8 @@ def test_a_full_disk_at_the_start_leaves_no_file(
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_record_being_written_is_locked(tmp_path: Path) -> None:
+def test_a_record_being_written_is_locked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(locks, "TURN_S", 0.0)
     path = tmp_path / "drop.h5"
     with create(path) as writer:
         for use in (open_record, RecordWriter.resume, lambda p: add_marks(p, {}, {})):

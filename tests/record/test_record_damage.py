@@ -15,6 +15,7 @@ import pytest
 
 from tautlog.archive.summary import summary_of
 from tautlog.errors import RecordError
+from tautlog.files import locks
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
@@ -103,8 +104,9 @@ def test_a_newer_format(tmp_path: Path, good: bytes) -> None:
 
 
 def test_a_plain_reader_that_has_it_open_is_no_harm_but_stops_a_writer(
-    tmp_path: Path, good: bytes
+    tmp_path: Path, good: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(locks, "TURN_S", 0.0)
     path = tmp_path / "drop.h5"
     path.write_bytes(good)
     with h5py.File(path, "r"):

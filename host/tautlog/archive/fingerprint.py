@@ -84,7 +84,7 @@ def readable_records(folder: Path) -> Iterator[Record]:
     """The readable records of a folder, by name."""
     for path in sorted(folder.glob("*.h5")):
         with contextlib.suppress(RecordError):
-            yield open_record(path)
+            yield open_record(path, patient=False)
 
 
 def records_of(folder: Path, wanted: Fingerprint) -> list[Record]:

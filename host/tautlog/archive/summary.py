@@ -64,6 +64,12 @@ class RecordSummary(NamedTuple):
         Entries changed after they were made, separated by "; "; or "".
     seal_version : int
         What the seal covers; from 2 on also status and entries.
+    chain_head : str
+        Head of the campaign's chain when it was begun, or "".
+    entries : str
+        Place, order and seal of every sealed entry, with blanks between, one a line.
+    photos : str
+        SHA-256 and name of every photo, one a line.
     """
 
     file: str
@@ -98,6 +104,9 @@ class RecordSummary(NamedTuple):
     predicted_n: float | None = None
     edited: str = ""
     seal_version: int = seal_version.CURRENT
+    chain_head: str = ""
+    entries: str = ""
+    photos: str = ""
 
     @property
     def path(self) -> Path:
@@ -183,7 +192,20 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         predicted_n=marks.predicted.peak_force_n if marks.predicted else None,
         edited="; ".join(edit.text for edit in record.edited),
         seal_version=record.seal_version,
+        chain_head=record.chain_head,
+        entries="\n".join(
+            f"{place} {order} {_one_word(seal)}" for place, order, seal in record.entry_seals
+        ),
+        photos="\n".join(
+            f"{_one_word(photo.sha256)} {' '.join(photo.name.splitlines())}"
+            for photo in record.photos
+        ),
     )
+
+
+def _one_word(text: str) -> str:
+    """A hash as it was found, without what would break its line."""
+    return "".join(text.split())[:64] or "-"
 
 
 def _decided(record: Record) -> tuple[str, str]:

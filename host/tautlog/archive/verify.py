@@ -1,50 +1,29 @@
-"""Verify: whether records are unchanged since they were sealed, and none is missing.
+"""Verify: whether what a campaign keeps is unchanged, and nothing is missing.
 
-A seal shows damage and honest mistakes. The chain of a campaign shows a record that was
-removed or put in another's place. Neither is a signature.
+A seal shows damage and honest mistakes. The chain of a campaign shows what was removed, put in or
+put in another's place. Neither is a signature: only a head of the chain that was kept elsewhere
+shows that its end was cut off, or that all of it was written anew.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import os
 from pathlib import Path
 
 from tautlog.archive.batch import records_in
 from tautlog.archive.catalogue import catalogued, summaries_of
+from tautlog.archive.chain_check import check_chain, check_place
+from tautlog.archive.checked import Checked
 from tautlog.archive.summary import RecordSummary
-from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.errors import RecordError
+from tautlog.files.campaign_folder import CAMPAIGN_FILE, CHAIN_FILE, TRACES
+from tautlog.files.chain import HEAD_DIGITS, Chain, head_of, read_chain
 from tautlog.model.seal_version import ENTRIES_SEALED
-from tautlog.record.seal_chain import FILE_NAME as CHAIN_NAME
-from tautlog.record.seal_chain import ChainLink, check_lines
 
 
-@dataclass(frozen=True)
-class Checked:
-    """The result for one record, or for one place in a chain.
-
-    Attributes
-    ----------
-    path : Path
-        The file.
-    state : str
-        "intact"; "unfinished", never sealed; "broken", changed since it was sealed;
-        "unreadable"; "missing" or "swapped", by the chain; "unchained", sealed but not in the
-        chain.
-    text : str
-        The difference, in plain words.
-    """
-
-    path: Path
-    state: str
-    text: str
-
-    @property
-    def differs(self) -> bool:
-        """Whether something is wrong with it."""
-        return self.state not in ("intact", "unfinished", "unchained")
-
-
-def verify(places: list[Path], *, anew: bool = False, rehearsed: bool = False) -> list[Checked]:
+def verify(
+    places: list[Path], *, anew: bool = False, rehearsed: bool = False, head: str = ""
+) -> list[Checked]:
     """Verify records and the chains of their campaigns.
 
     In a folder, a file is read again only if its SHA-256 is not in the folder's catalogue. A
@@ -58,16 +37,22 @@ def verify(places: list[Path], *, anew: bool = False, rehearsed: bool = False) -
         Read every file, whatever its folder's catalogue says.
     rehearsed : bool
         Report intact rehearsals in folders, too. Changed ones are always reported.
+    head : str
+        The head of a chain that was kept elsewhere, or its first digits; "" if none was.
 
     Raises
     ------
     RecordError
-        If a place does not exist.
+        If a place does not exist, or `head` is none.
     """
     folders = {path.parent for place in places if place.is_dir() for path in records_in([place])}
     named = records_in([place for place in places if not place.is_dir()])
     campaigns = {folder for place in places if place.is_dir() for folder in _campaigns(place)}
-    found = [check_record(summary) for summary in summaries_of(named)]
+    found = []
+    for summary in summaries_of(named):
+        found.append(check_record(summary))
+        chain = read_chain(summary.path.parent)
+        found += check_place(summary, chain) if chain.begun else ()
     for folder in sorted(folders | campaigns):
         if anew:
             records = list(summaries_of(sorted(folder.glob("*.h5"))))
@@ -77,18 +62,44 @@ def verify(places: list[Path], *, anew: bool = False, rehearsed: bool = False) -
         found += [check_record(record) for record in records if rehearsed or not record.rehearsed]
         if folder in campaigns:
             found += check_chain(folder, records)
-    return found
+    return found + (_check_head(head, _chains_of(places)) if head else [])
 
 
 OLDER = "sealed by an older program, whose seals do not cover status, marks and decisions"
-_UNCHAINED = (
-    "is sealed but not in the chain of this campaign: it came from elsewhere, the chain could "
-    "not be written, or its line was removed"
-)
+
+
+def heads_of(places: list[Path]) -> dict[Path, str]:
+    """The head of the chain of every campaign in folder trees."""
+    folders = [folder for place in places if place.is_dir() for folder in _campaigns(place)]
+    heads = {folder: head_of(folder) for folder in sorted(set(folders))}
+    return {folder: head for folder, head in heads.items() if head}
+
+
+def _chains_of(places: list[Path]) -> dict[Path, Chain]:
+    """The chains of all campaigns in folder trees, and of those that named records lie in."""
+    folders = {place.parent for place in places if not place.is_dir()}
+    folders |= {folder for place in places if place.is_dir() for folder in _campaigns(place)}
+    return {folder: read_chain(folder) for folder in sorted(folders)}
 
 
 def _campaigns(place: Path) -> list[Path]:
-    return [file.parent for file in place.rglob(CAMPAIGN_FILE)]
+    """Folders of a tree that are, or were, a campaign's."""
+    marks = {CAMPAIGN_FILE, *TRACES}
+    return [Path(folder) for folder, inner, files in os.walk(place) if marks & {*inner, *files}]
+
+
+def _check_head(head: str, chains: dict[Path, Chain]) -> list[Checked]:
+    """Compare a head that was kept elsewhere with the chains."""
+    digits = "".join(head.split()).casefold()
+    if len(digits) < HEAD_DIGITS or not set(digits) <= set("0123456789abcdef"):
+        raise RecordError(
+            f"{head!r} is no head of a chain: expected {HEAD_DIGITS} or more hex digits"
+        )
+    if any(chain.holds(digits) for chain in chains.values()):
+        return []
+    place = next(iter(chains), Path()) / CHAIN_FILE
+    text = f"holds no link {digits[:HEAD_DIGITS]}...: its end was cut off, or it was written anew"
+    return [Checked(place, "missing", text)]
 
 
 def check_record(record: RecordSummary) -> Checked:
@@ -113,64 +124,3 @@ def check_record(record: RecordSummary) -> Checked:
     mark = f"{record.mark}: " if record.mark else ""
     older = f"; {OLDER}" if record.seal_version < ENTRIES_SEALED else ""
     return Checked(record.path, "intact", f"{mark}seal {record.seal[:12]}...{older}")
-
-
-def check_chain(folder: Path, summaries: list[RecordSummary]) -> list[Checked]:
-    """Compare a campaign's records with its chain.
-
-    Parameters
-    ----------
-    folder : Path
-        The campaign's folder.
-    summaries : list of RecordSummary
-        Its records, with the unreadable ones.
-    """
-    chain, problem = check_lines(folder)
-    records = [record for record in summaries if not record.problem]
-    found = []
-    if problem and any(record.seal and not record.rehearsed for record in records):
-        text = f"the chain of this campaign cannot show missing records: {problem}"
-        found.append(Checked(folder / CHAIN_NAME, "missing", text))
-    by_id = {record.record_id: record for record in records}
-    names = {record.path.name for record in summaries}
-    earlier = {""}
-    for link in chain:
-        found += _check_link(folder / link.name, link, by_id.get(link.record_id), names)
-        # Any earlier line will do: another record may have been sealed while this one was made.
-        if lost := {link.previous, link.after} - earlier:
-            text = (
-                f"the chain before it was changed: the line of the record sealed "
-                f"{min(lost)[:12]}... is gone"
-            )
-            found.append(Checked(folder / link.name, "missing", text))
-        earlier.add(link.seal)
-    chained = {link.seal for link in chain}
-    known = chained | {record.seal_now for record in records}
-    return found + [wrong for record in records for wrong in _check_place(record, chained, known)]
-
-
-def _check_link(
-    path: Path, link: ChainLink, record: RecordSummary | None, names: set[str]
-) -> list[Checked]:
-    """Compare one line of a chain with the record it names and the files in the folder."""
-    if record is None and link.name not in names:
-        text = f"was sealed here ({link.seal[:12]}...) and is gone"
-        return [Checked(path, "missing", text)]
-    if record is None:
-        text = f"is not the record that was sealed under this name ({link.record_id[:8]})"
-        return [Checked(path, "swapped", text)]
-    if record.seal_now != link.seal:
-        return [Checked(record.path, "swapped", "its seal differs from that in the chain")]
-    return []
-
-
-def _check_place(record: RecordSummary, chained: set[str], known: set[str]) -> list[Checked]:
-    """Check that the record before this one is known, and that the chain holds this one."""
-    found = []
-    previous = record.previous_seal
-    if previous and previous not in known:
-        text = f"the record sealed before it ({previous[:12]}...) is gone, and so is its line"
-        found.append(Checked(record.path, "missing", text))
-    if record.seal and not record.rehearsed and record.seal not in chained:
-        found.append(Checked(record.path, "unchained", _UNCHAINED))
-    return found

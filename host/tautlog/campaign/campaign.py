@@ -40,6 +40,8 @@ from tautlog.model.trace import DropSetup
 from tautlog.model.window import Sampling
 from tautlog.model.wiring import Fitted
 
+MOST_BYTES = 1 << 20  # of a campaign.toml; own choice, a hundred times a new one
+
 
 @dataclass(frozen=True)
 class Campaign:
@@ -281,7 +283,7 @@ def _with_proofs(folder: Path, mounts: tuple[Mount, ...]) -> tuple[Mount, ...]:
 def _parsed(path: Path) -> tuple[dict[str, Any], str]:
     text = ""
     try:
-        text = read_ordinary(path).decode("utf-8-sig") + "\n"
+        text = read_ordinary(path, MOST_BYTES).decode("utf-8-sig") + "\n"
         return tomllib.loads(text), text
     except FileNotFoundError as problem:
         traces = traces_of_campaign(path.parent)

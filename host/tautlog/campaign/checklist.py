@@ -6,6 +6,7 @@ valid for ten minutes, and void when somebody enters the zone. It goes into the 
 
 from __future__ import annotations
 
+import contextlib
 import json
 import shutil
 from collections.abc import Mapping, Sequence
@@ -14,7 +15,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from tautlog.board.readiness import Facts, findings
-from tautlog.errors import CampaignError
+from tautlog.errors import CampaignError, RecordExistsError
+from tautlog.files.campaign_folder import CHECKLISTS
+from tautlog.files.chain import add_kept_file
 from tautlog.files.ordinary import read_ordinary
 from tautlog.files.strict_json import read_object
 from tautlog.model.limits import HEADROOM
@@ -24,7 +27,6 @@ from tautlog.model.readbacks import PIN
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import stamp
 
-FOLDER = "checklists"
 VOID = ".void.json"  # ends the name of the file that says why a list is void
 GOOD_FOR_S = 600.0  # common practice
 LEAST_FREE_BYTES = 200_000_000
@@ -184,7 +186,7 @@ def add_checklist(campaign_folder: Path, made: Checklist) -> Path:
     CampaignError
         If it cannot be written.
     """
-    folder = campaign_folder / FOLDER
+    folder = campaign_folder / CHECKLISTS
     try:
         folder.mkdir(exist_ok=True)
         stem = made.utc.replace(":", "-")
@@ -192,10 +194,9 @@ def add_checklist(campaign_folder: Path, made: Checklist) -> Path:
         while True:
             path = folder / (f"{stem}.json" if not number else f"{stem}_{number}.json")
             try:
-                with path.open("x", encoding="utf-8") as file:
-                    file.write(made.text() + "\n")
+                add_kept_file(path, f"{made.text()}\n".encode())
                 return path
-            except FileExistsError:
+            except RecordExistsError:
                 number += 1
     except OSError as problem:
         raise CampaignError(f"{folder} cannot be written: {problem.strerror}") from problem
@@ -235,13 +236,8 @@ def void_checklist(campaign_folder: Path, why: str) -> None:
     # Its name sorts behind that of the list, and before that of any later one.
     path = newest.with_suffix(VOID)
     said = {"utc": stamp(), "void": newest.name, "why": why}
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(json.dumps(said, ensure_ascii=True) + "\n")
-    except FileExistsError:
-        return  # another program was faster
-    except OSError as problem:
-        raise CampaignError(f"{path} cannot be written: {problem.strerror}") from problem
+    with contextlib.suppress(RecordExistsError):  # another program was faster
+        add_kept_file(path, f"{json.dumps(said)}\n".encode())
 
 
 def why_void(campaign_folder: Path) -> str:
@@ -257,4 +253,4 @@ def why_void(campaign_folder: Path) -> str:
 
 def _newest(campaign_folder: Path) -> Path | None:
     """The newest list, or the file that says that it is void; None if there is none."""
-    return max((campaign_folder / FOLDER).glob("*.json"), default=None)
+    return max((campaign_folder / CHECKLISTS).glob("*.json"), default=None)

@@ -9,6 +9,7 @@ from pathlib import Path
 from tautlog.campaign.stated import SECTIONS, Section
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.files.chain import begin
 from tautlog.model.key import keys_of
 
 PRACTICE_PORT = 7000
@@ -59,6 +60,7 @@ def write_new_campaign(folder: str | os.PathLike[str], *, practice: bool = False
         ) from problem
     except OSError as problem:
         raise CampaignError(f"{where} cannot be written: {problem.strerror}") from problem
+    begin(where.parent)
     return where
 
 

@@ -18,6 +18,7 @@ from tautlog.drop.crew import Shield
 from tautlog.drop.outcome import DropOutcome
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import LinkError
+from tautlog.files.chain import head_of
 from tautlog.record import open_record
 
 
@@ -102,6 +103,8 @@ def _print_result(
     if every_figure:
         print_figures(assessment, true)
     click.echo(f"record  {assessment.path}\npicture {picture_path(assessment.path)}")
+    if head := head_of(assessment.path.parent):
+        click.echo(f"chain   {head}")
     print_verdict(assessment)
     click.echo(f"next: {next_command(assessment)}")
 

@@ -14,21 +14,34 @@ from tautlog.model.origin import MARK
 @click.command(name="verify")
 @click.argument("places", nargs=-1, type=click.Path(path_type=Path), metavar="[RECORD|FOLDER]...")
 @click.option("--anew", is_flag=True, help="Read every file again, whatever the catalogue says.")
+@click.option(
+    "--head",
+    default="",
+    metavar="HASH",
+    help="A head of the chain that you kept elsewhere, or its first 16 digits: the chain must "
+    "still hold it.",
+)
 @options.rehearsed_option
 @options.json_option
-def command(places: tuple[Path, ...], anew: bool, rehearsed: bool, as_json: bool) -> None:
-    """Check that records are as they were sealed, and that none is missing.
+def command(
+    places: tuple[Path, ...], anew: bool, head: str, rehearsed: bool, as_json: bool
+) -> None:
+    """Check that what a campaign keeps is as it was kept, and that nothing is missing.
 
     Folders are searched with their subfolders, and the chain of each campaign is followed. All
     bytes are read; a file whose bytes were checked before keeps that result. Exit status 1 if
-    anything differs. A seal is no signature. Rehearsals in folders are left out, unless a
-    rehearsal was changed.
+    anything differs. Rehearsals in folders are left out, unless a rehearsal was changed.
+
+    A seal is no signature. Whoever cuts off the end of the chain with what it stands for, or makes
+    all of it anew, is found out only by a head that was kept elsewhere: each drop and each report
+    prints one, and so does this command.
     """
-    from tautlog.archive.verify import OLDER, verify
+    from tautlog.archive.verify import OLDER, heads_of, verify
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
 
-    found = verify(list(places) or [options.folder_here()], anew=anew, rehearsed=rehearsed)
+    where = list(places) or [options.folder_here()]
+    found = verify(where, anew=anew, rehearsed=rehearsed, head=head)
     if as_json:
         print_json(
             [
@@ -46,6 +59,8 @@ def command(places: tuple[Path, ...], anew: bool, rehearsed: bool, as_json: bool
         older = sum(OLDER in checked.text for checked in found)
         if older:
             click.echo(f"{older} of them {OLDER}")
+        for folder, newest in heads_of(where).items():
+            click.echo(f"head of the chain in {folder}: {newest}")
     differing = [checked for checked in found if checked.differs]
     if differing:
         raise RecordError(

@@ -50,31 +50,15 @@ def pages_of(desk: Desk) -> Starlette:
     """The pages of a desk, without the guard in front of them."""
     app = Starlette(
         routes=[
+            *_at_the_board(),
             Route("/", today.show),
             Route("/plan", plan.show),
             Route("/plan/reckoned", plan.reckon),
             Route("/plan/climb", plan.climb),
             Route("/calibrate", calibration.show),
             Route("/calibrate", entering(calibration.enter), methods=["POST"]),
-            Route("/calibrate/live", live_calibration.show),
-            Route("/calibrate/live/piece", live_calibration.points),
-            Route("/calibrate/live", entering(live_calibration.enter), methods=["POST"]),
-            Route("/calibrate/hanging", live_hanging.show),
-            Route("/calibrate/hanging/piece", live_hanging.readings),
-            Route("/calibrate/hanging", entering(live_hanging.enter), methods=["POST"]),
-            Route("/proof", proof.show),
-            Route("/proof", entering(proof.enter), methods=["POST"]),
-            Route("/proof/live", live_pull.show),
-            Route("/proof/live/piece", live_pull.readings),
-            Route("/proof/live", entering(live_pull.enter), methods=["POST"]),
             Route("/checklist", checklist.show),
             Route("/checklist", entering(checklist.enter), methods=["POST"]),
-            Route("/drop", dropping.show),
-            Route("/drop", entering(dropping.begin), methods=["POST"]),
-            Route("/drop/stands", dropping.stands),
-            Route("/drop/trace", dropping.trace),
-            Route("/drop/word", entering(dropping.say, alone=False), methods=["POST"]),
-            Route("/drop/call-off", entering(dropping.call_off, alone=False), methods=["POST"]),
             Route("/drops", drops.show),
             Route("/compare", drops.compare),
             Route("/curves", curves.curves),
@@ -99,6 +83,29 @@ def pages_of(desk: Desk) -> Starlette:
     )
     app.state.desk = desk
     return app
+
+
+def _at_the_board() -> list[Route]:
+    """What is done with the board: weights, pulls, the drop."""
+    return [
+        Route("/calibrate/live", live_calibration.show),
+        Route("/calibrate/live/piece", live_calibration.points),
+        Route("/calibrate/live", entering(live_calibration.enter), methods=["POST"]),
+        Route("/calibrate/hanging", live_hanging.show),
+        Route("/calibrate/hanging/piece", live_hanging.readings),
+        Route("/calibrate/hanging", entering(live_hanging.enter), methods=["POST"]),
+        Route("/proof", proof.show),
+        Route("/proof", entering(proof.enter), methods=["POST"]),
+        Route("/proof/live", live_pull.show),
+        Route("/proof/live/piece", live_pull.readings),
+        Route("/proof/live", entering(live_pull.enter), methods=["POST"]),
+        Route("/drop", dropping.show),
+        Route("/drop", entering(dropping.begin), methods=["POST"]),
+        Route("/drop/stands", dropping.stands),
+        Route("/drop/trace", dropping.trace),
+        Route("/drop/word", entering(dropping.say, alone=False), methods=["POST"]),
+        Route("/drop/call-off", entering(dropping.call_off, alone=False), methods=["POST"]),
+    ]
 
 
 async def events(request: Request) -> Response:

@@ -125,7 +125,7 @@ class Desk:
             if key in self._assessed:
                 self._assessed.move_to_end(key)
                 return self._assessed[key]
-        record = open_record(path)
+        record = open_record(path, patient=False)
         opened = OpenedDrop(record, assess(record))  # with the prediction that was kept
         with self._cache:
             self._assessed[key] = opened

@@ -6,11 +6,12 @@ import os
 from pathlib import Path
 
 CAMPAIGN_FILE = "campaign.toml"
+CHAIN_FILE = "chain.jsonl"
 # What only a campaign's commands write: where one of these lies, campaign.toml was there, too.
-TRACES = (
-    *("proofs.jsonl", "ledger.jsonl", "chain.jsonl", "bring_up.jsonl"),
-    *("calibrations", "converters"),
-)
+KEPT_LINES = ("proofs.jsonl", "ledger.jsonl", "bring_up.jsonl")
+KEPT_FOLDERS = ("calibrations", "converters")
+CHECKLISTS = "checklists"
+TRACES = (*KEPT_LINES, CHAIN_FILE, *KEPT_FOLDERS)
 
 
 def find_campaign(start_folder: str | os.PathLike[str] = ".") -> Path | None:

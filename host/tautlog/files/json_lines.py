@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any, Generic
 
 from tautlog.errors import CampaignError, JsonError
-from tautlog.files.append import Appended, append_line
+from tautlog.files.append import Appended
+from tautlog.files.chain import add_kept_line
 from tautlog.files.ordinary import read_ordinary
 from tautlog.files.strict_json import read_json
 from tautlog.files.typed_json import Kind, built
@@ -88,7 +89,7 @@ def add_line(path: Path, entry: Mapping[str, object]) -> Appended:
     """
     if entry.get("supersedes") is not None:
         _check_correction(path, entry)
-    return append_line(path, json.dumps(entry, allow_nan=False).encode())
+    return add_kept_line(path, json.dumps(entry, allow_nan=False).encode())
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,7 @@ def new_file(path: Path) -> Iterator[Path]:
     refuse_taken(path)
     with _draft_of(path) as draft:
         yield draft
+        _force(draft)
         _name(draft, path)
 
 
@@ -66,6 +67,7 @@ def replacing_file(path: Path, content: bytes) -> Path | None:
         raise RecordError(f"{path} is no file: choose another name", path=str(path))
     with _draft_of(path) as draft:
         draft.write_bytes(content)
+        _force(draft)
         kept = _numbered(path) if path.exists() else None
         draft.replace(path)
     return kept
@@ -110,6 +112,12 @@ def _draft_of(path: Path) -> Iterator[Path]:
         ) from problem
     finally:
         draft.unlink(missing_ok=True)
+
+
+def _force(draft: Path) -> None:
+    """Force a draft to disk: a name must not come before what it names."""
+    with open(draft, "rb+") as file:
+        os.fsync(file.fileno())
 
 
 def _name(draft: Path, path: Path) -> None:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 
-from tautlog.errors import CampaignError, RecordError
-from tautlog.files.new_file import new_file
+from tautlog.errors import CampaignError, RecordExistsError
+from tautlog.files.chain import add_kept_file
 
 NAME = re.compile(r"([0-9]+)_[0-9]{4}-[0-9]{2}-[0-9]{2}\.json")  # number, day
 HEAD_BYTES = 4096  # a file names its format within these
@@ -41,18 +42,17 @@ def write_numbered(folder: Path, content: Mapping[str, object], now: datetime) -
     CampaignError
         If it cannot be written.
     """
-    text = json.dumps(content, indent=1, allow_nan=False) + "\n"
+    text = json.dumps(content, indent=1, allow_nan=False).encode() + b"\n"
     try:
         folder.mkdir(exist_ok=True)
-        number = 1 + max((number_of(file) for file in folder.glob("*.json")), default=0)
-        path = folder / f"{number:04d}_{now:%Y-%m-%d}.json"
-        with new_file(path) as draft:
-            draft.write_text(text, encoding="utf-8")
-    except RecordError as problem:
-        raise CampaignError(str(problem)) from problem
+        while True:
+            number = 1 + max((number_of(file) for file in folder.glob("*.json")), default=0)
+            path = folder / f"{number:04d}_{now:%Y-%m-%d}.json"
+            with contextlib.suppress(RecordExistsError):  # another program was faster
+                add_kept_file(path, text)
+                return path
     except OSError as problem:
         raise CampaignError(f"{folder} cannot be written: {problem.strerror}") from problem
-    return path
 
 
 def unread_in(folder: Path, mark: str, what: str) -> tuple[str, ...]:

@@ -18,6 +18,9 @@ origin                       string  "measured", "rehearsed" (on a simulated rig
                                      rehearsed one names a "virtual board"
 previous_seal_sha256         ASCII   seal of the record sealed before it in the same campaign;
                                      missing in the first
+chain_sha256                 ASCII   head of the campaign's chain (`files/chain.py`) when the
+                                     record was begun; missing in older records and without a
+                                     campaign
 status                       string  "recording" (being written, or its writer was
                                      killed), "complete", "aborted" (ended early, with the
                                      data up to then), "recovered" (completed afterwards)
@@ -174,8 +177,8 @@ after it was finished: its seal is broken, of whatever version, and nothing seal
 
 The seal of an entry is the SHA-256 of such lines, of all its attributes but seal_sha256, with
 the path of its group. From seal_version 2 on an entry without a seal does not count. The
-record's seal is made once: no entry breaks it. An edited or removed entry is detected, except
-the removal of the newest, which leaves no trace.
+record's seal is made once: no entry breaks it. An edited or removed entry is detected; the
+removal of the newest leaves no trace in the record, but in the chain of its campaign.
 
 The seal shows damage and honest mistakes. It is not a signature: anyone who can write the
 file can write a new seal.

@@ -9,7 +9,7 @@ from tautlog.record import layout
 from tautlog.record.entry_seals import put_entry_seal
 from tautlog.record.problems import DAMAGE, error, reason
 from tautlog.record.reader import open_record
-from tautlog.record.record_file import RecordFile
+from tautlog.record.record_file import RecordFile, add_to_chain
 
 
 def add_marks(
@@ -177,9 +177,11 @@ def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str
         entry = place.create_group(str(number))
         layout.put(entry, {"software": layout.SOFTWARE, "utc": layout.now(), **texts})
         put_entry_seal(opened.file, entry)
+        link = opened.link(entry)
         opened.commit_closed()
     except DAMAGE as problem:
         raise error(record.path, f"cannot be written: {reason(problem)}") from problem
     finally:
         opened.close()
+    add_to_chain(record.path, link)
     return number

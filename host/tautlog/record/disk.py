@@ -12,7 +12,7 @@ from tautlog.files import locks
 Identity = tuple[int, int]  # device and inode
 
 
-class FileLockedError(OSError):
+class FileLockedError(BlockingIOError):
     """Another program has the file open for writing; to a writer, open at all."""
 
 
@@ -23,6 +23,20 @@ class FileGoneError(OSError):
 def open_raw(path: Path, mode: str) -> io.FileIO:
     """Open a file without a buffer."""
     return io.FileIO(path, mode.replace("b", ""))
+
+
+def open_beside(path: Path) -> io.FileIO:
+    """Open a file that a program puts beside another, emptied, for writing; never through a link.
+
+    Raises
+    ------
+    OSError
+        If there is a link, a pipe or a folder of that name.
+    """
+    if path.is_symlink():  # for systems without O_NOFOLLOW
+        raise OSError(f"{path.name} is a link to another file: remove the link")
+    no_link = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+    return io.FileIO(path, "w", opener=lambda name, flags: os.open(name, flags | no_link, 0o666))
 
 
 def identity_of(file: Path | int) -> Identity:

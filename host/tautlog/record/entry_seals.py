@@ -80,6 +80,16 @@ def edited_entries(entries: Entries, sealed: PlaceAttributes) -> tuple[EditedEnt
     return (*found, *_lost(entries, str(sealed["/"].get(SEAL, ""))))
 
 
+def seals_in(entries: Entries) -> tuple[tuple[str, int, str], ...]:
+    """Place, order and seal of every sealed entry, in the order of entry."""
+    found = (
+        (f"{where}/{number}", _order(values), str(values[SEAL]))
+        for (where, number), values in entries.items()
+        if SEAL in values
+    )
+    return tuple(sorted(found, key=lambda entry: entry[1]))
+
+
 def believed(entries: Entries, edited: tuple[EditedEntry, ...]) -> Entries:
     """The entries without those that were changed."""
     changed = {(entry.where, entry.number) for entry in edited}

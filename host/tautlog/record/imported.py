@@ -15,9 +15,8 @@ from tautlog.model.calibration import Calibration
 from tautlog.model.origin import IMPORTED
 from tautlog.model.trace import DropSetup
 from tautlog.record import layout
-from tautlog.record.record_file import Head, RecordFile, put_setup
+from tautlog.record.record_file import Head, RecordFile, add_to_chain, put_setup
 from tautlog.record.seal import put_seal
-from tautlog.record.seal_chain import add_link
 
 
 @dataclass(frozen=True)
@@ -82,7 +81,7 @@ def write_values(
     opened = RecordFile.create(Path(path), Head(IMPORTED, campaign, utc), fill)
     link = opened.link()
     opened.close()
-    add_link(Path(path), *link)
+    add_to_chain(Path(path), link)
 
 
 def _put_values(file: h5py.File, imported: ImportedValues) -> None:

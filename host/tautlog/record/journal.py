@@ -38,6 +38,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from tautlog.files.ordinary import read_ordinary
 from tautlog.record import disk
 
 PAGE_BYTES = 4096
@@ -125,9 +126,10 @@ def settle(path: Path) -> bool:
         If the file must be changed but cannot be.
     """
     beside = journal_path(path)
-    if not beside.is_file():
+    # A link would lead to bytes that no program of ours put there.
+    if beside.is_symlink() or not beside.is_file():
         return False
-    journal = unpacked(beside.read_bytes())
+    journal = unpacked(read_ordinary(beside))
     with disk.open_raw(path, "rb") as raw:
         disk.lock(raw)
         changed = journal is not None and journal.is_of(raw) and journal.changes(raw)

@@ -56,7 +56,7 @@ class JournaledFile:
         try:
             disk.lock(self._raw)
             self._size = self._raw.seek(0, io.SEEK_END)
-            self._journal: io.FileIO = disk.open_raw(journal.journal_path(path), "wb")
+            self._journal: io.FileIO = disk.open_beside(journal.journal_path(path))
         except OSError:
             self._raw.close()
             raise

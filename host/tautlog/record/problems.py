@@ -11,6 +11,7 @@ from pathlib import Path
 import h5py
 
 from tautlog.errors import RecordError
+from tautlog.files.locks import in_turn
 from tautlog.record.disk import FileLockedError
 from tautlog.record.journal import settle
 from tautlog.record.layout import FORMAT, FORMAT_VERSION
@@ -24,13 +25,25 @@ DAMAGE = (OSError, KeyError, ValueError, TypeError, RuntimeError, OverflowError,
 
 
 @contextlib.contextmanager
-def reading(path: Path) -> Iterator[h5py.File]:
-    """Open a record for reading; every failure becomes one clear line."""
+def reading(path: Path, *, patient: bool = True) -> Iterator[h5py.File]:
+    """Open a record for reading; every failure becomes one clear line.
+
+    Parameters
+    ----------
+    path : Path
+        The record.
+    patient : bool
+        Wait for a program that adds something to it; a list does not.
+    """
     _refuse_no_file(path)
-    try:
+
+    def opened() -> h5py.File:
         settle(path)
         _refuse_broken_heaps(path)
-        with h5py.File(path, "r") as file:
+        return h5py.File(path, "r")
+
+    try:
+        with in_turn(opened) if patient else opened() as file:
             _refuse_foreign(path, file)
             yield file
     except (FileLockedError, BlockingIOError) as problem:

@@ -20,7 +20,7 @@ from tautlog.model.trace import DropSetup
 from tautlog.record import entries
 from tautlog.record.channels import channels_in
 from tautlog.record.entries import Decision, Inspection
-from tautlog.record.entry_seals import believed, edited_entries
+from tautlog.record.entry_seals import believed, edited_entries, seals_in
 from tautlog.record.layout import BLOCK_DTYPE
 from tautlog.record.numbers import refuse_nonsense, require_scale
 from tautlog.record.parts import (
@@ -40,10 +40,11 @@ from tautlog.record.seal import SealCheck, check_seal, version_of, was_sealed
 from tautlog.record.tables import events_of
 
 
-def open_record(path: str | os.PathLike[str]) -> Record:
+def open_record(path: str | os.PathLike[str], *, patient: bool = True) -> Record:
     """Read a record: all attributes and tables, and samples on demand.
 
-    A commit that a kill interrupted is finished first.
+    A commit that a kill interrupted is finished first. If another program adds something to the
+    record, its turn is awaited, unless `patient` is False.
 
     Raises
     ------
@@ -51,12 +52,12 @@ def open_record(path: str | os.PathLike[str]) -> Record:
         If the file is missing, not a record, newer than this program, damaged or in use.
     """
     where = Path(path)
-    with reading(where) as file:
+    with reading(where, patient=patient) as file:
         return _record(file, where, sealed_attributes(file))
 
 
 def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
-    """Read a record and its seal in one opening; see `open_record`.
+    """Read a record and its seal in one opening, without waiting; see `open_record`.
 
     Raises
     ------
@@ -64,7 +65,7 @@ def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
         As in `open_record`.
     """
     where = Path(path)
-    with reading(where) as file:
+    with reading(where, patient=False) as file:
         sealed = sealed_attributes(file)
         return _record(file, where, sealed), check_seal(file, sealed)
 
@@ -79,7 +80,7 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
 
     blocks = np.zeros(0, BLOCK_DTYPE) if instrument is None else table(file, "trace/blocks")[()]
     there = entries.read_entries(file)
-    edited = edited_entries(there, sealed)
+    edited, seals = edited_entries(there, sealed), seals_in(there)
     there = believed(there, edited)
     marks = entries.marks_in(there)
     refuse_nonsense(sealed)
@@ -108,6 +109,8 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
         photos=entries.photos_in(there),
         shunt_off=entries.shunt_off_in(there),
         previous_seal=text("previous_seal_sha256"),
+        chain_head=text("chain_sha256"),
+        entry_seals=seals,
         origin=origin_of(sealed["/"], imported=instrument is None),
         recalibration=recalibration_in(marks[-1].settings, own, channels) if marks else None,
         arming=_arming(text("arming_json")),

@@ -85,8 +85,10 @@ class Record:
         Oldest first.
     shunt_off : float or None
         Ratio of the shunt resistor's steps after and before the drop, minus 1.
-    previous_seal : str
-        Seal of the record before it in its campaign; "" for the first.
+    previous_seal, chain_head : str
+        Seal of the record before it in its campaign, and head of its chain, or "".
+    entry_seals : tuple of (str, int, str)
+        Place, order and seal of every sealed entry, such as ("marks/1", 1, "3b...").
     origin : str
         One of `origin`: "measured", "rehearsed" or "imported".
     recalibration : Recalibration or None
@@ -127,6 +129,8 @@ class Record:
     photos: tuple[Photo, ...] = ()
     shunt_off: float | None = None
     previous_seal: str = ""
+    chain_head: str = ""
+    entry_seals: tuple[tuple[str, int, str], ...] = ()
     origin: str = MEASURED
     recalibration: Recalibration | None = None
     arming: Mapping[str, Any] = field(default_factory=dict)

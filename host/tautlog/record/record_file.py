@@ -12,7 +12,9 @@ from pathlib import Path
 import h5py
 import numpy as np
 
-from tautlog.errors import RecordExistsError
+from tautlog.errors import CampaignError, RecordExistsError
+from tautlog.files.chain import ENTRY, RECORD, Link, add_link, begin, head_of, last_seal
+from tautlog.files.locks import in_turn
 from tautlog.model import seal_version
 from tautlog.model.calibration import Calibration
 from tautlog.model.origin import REHEARSED
@@ -24,7 +26,6 @@ from tautlog.record.journal import journal_path
 from tautlog.record.journaled_file import JournaledFile
 from tautlog.record.layout import EVENT_DTYPE
 from tautlog.record.problems import DAMAGE, damaged, error, locked, reason
-from tautlog.record.seal_chain import last_seal
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,8 @@ class RecordFile:
     def reopen(cls, path: Path, record_id: str) -> RecordFile:
         """Open the file of a record that was just read, for writing."""
         try:
-            raw = JournaledFile(path, record_id.encode("ascii", "replace"), new=False)
+            guard = record_id.encode("ascii", "replace")
+            raw = in_turn(lambda: JournaledFile(path, guard, new=False))
         except FileLockedError as problem:
             raise locked(path) from problem
         except (OSError, ValueError) as problem:
@@ -152,13 +154,15 @@ class RecordFile:
         """Close and remove the file, unless another file has its name now."""
         _remove(self._raw, self._end)
 
-    def link(self) -> tuple[str, str, str]:
-        """The chain's data of a sealed record: identity, seal, and the seal before it."""
-        return (
-            parts.text_of(self.file, "record_id"),
-            parts.text_of(self.file, "seal_sha256"),
-            parts.text_of(self.file, "previous_seal_sha256"),
-        )
+    def link(self, entry: h5py.Group | None = None) -> Link | None:
+        """What a chain keeps of the sealed record, or of an entry; None of a rehearsal."""
+        if parts.text_of(self.file, "origin") == REHEARSED:
+            return None
+        record_id = parts.text_of(self.file, "record_id")
+        seal = parts.text_of(self.file if entry is None else entry, "seal_sha256")
+        if entry is None:
+            return Link(RECORD, self.path.name, seal, record_id=record_id)
+        return Link(ENTRY, self.path.name, seal, int(entry.attrs["entry"]), record_id)
 
     def must_be_there(self) -> None:
         """Check that the closed file is still under its name.
@@ -176,6 +180,16 @@ class RecordFile:
             raise error(self.path, "was finished and is now another file")
 
 
+def add_to_chain(path: Path, link: Link | None) -> None:
+    """Add what was just written in a record's closed file to the chain of its campaign.
+
+    A chain that cannot be written does not fail the record: `verify` reports it.
+    """
+    if link is not None:
+        with contextlib.suppress(CampaignError):
+            add_link(path.parent, link)
+
+
 def put_setup(file: h5py.File, setup: DropSetup, calibration: Calibration) -> None:
     """Write the set-up and the calibration."""
     for name, described in (("setup", setup), ("calibration", calibration.resolved)):
@@ -190,7 +204,10 @@ def _put_head(file: h5py.File, record_id: str, head: Head, folder: Path) -> None
     # Of fixed length, so that it is in the first bytes of the file: it is the guard.
     file.attrs["record_id"] = np.bytes_(record_id)
     # A rehearsal is not part of a campaign's chain.
-    previous = "" if head.origin == REHEARSED else last_seal(folder)
+    if head.origin != REHEARSED:
+        with contextlib.suppress(CampaignError):
+            begin(folder)
+    previous, chain = ("", "") if head.origin == REHEARSED else (last_seal(folder), head_of(folder))
     head_values = {
         "format": layout.FORMAT,
         "format_version": layout.PLAIN_VERSION,
@@ -201,6 +218,7 @@ def _put_head(file: h5py.File, record_id: str, head: Head, folder: Path) -> None
         "origin": head.origin,
         "seal_version": seal_version.CURRENT,
         "previous_seal_sha256": previous or None,
+        "chain_sha256": chain or None,
     }
     layout.put(file, head_values)
     file.create_dataset(

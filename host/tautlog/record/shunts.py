@@ -24,7 +24,7 @@ def last_shunt_step(folder: Path, newton_per_volt: float) -> tuple[Path, float] 
     found = []
     for path in sorted(folder.glob("*.h5"), reverse=True)[:_NEWEST]:
         try:
-            with reading(path) as file:
+            with reading(path, patient=False) as file:
                 if float(file["calibration"].attrs["newton_per_volt"]) != newton_per_volt:
                     continue
                 entries = read_entries(file)

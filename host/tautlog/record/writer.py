@@ -13,21 +13,21 @@ import h5py
 import numpy as np
 
 from tautlog.errors import RecordError
+from tautlog.files.chain import is_chained
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
 from tautlog.model.origin import MEASURED, REHEARSED, board_is_rehearsed
 from tautlog.model.reception import Reception
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
-from tautlog.record import layout, parts
+from tautlog.record import layout
 from tautlog.record.channels import put_channels
 from tautlog.record.layout import BLOCK_DTYPE, COUNTS_DTYPE
 from tautlog.record.problems import error
 from tautlog.record.reader import open_record
 from tautlog.record.record import Record
-from tautlog.record.record_file import Head, RecordFile, put_setup
+from tautlog.record.record_file import Head, RecordFile, add_to_chain, put_setup
 from tautlog.record.seal import put_seal
-from tautlog.record.seal_chain import add_link, is_chained
 from tautlog.record.tables import block_lines, event_lines
 
 _BUFFER_BYTES = 1 << 22  # most bytes that wait in memory for a commit
@@ -207,13 +207,12 @@ class RecordWriter:
             with self._writing(whole=True) as file:
                 layout.put(file, {"status": status, "status_text": text})
                 put_seal(file)
-                link, origin = self._opened.link(), parts.text_of(file, "origin")
+                link = self._opened.link()
                 self._opened.commit_closed()
         finally:
             self._opened.close()
         self._committed = self.next_block
-        if origin != REHEARSED:
-            add_link(self.path, *link)
+        add_to_chain(self.path, link)
 
     def leave(self) -> None:
         """Commit and close without finishing: `resume` can continue the record.

@@ -293,6 +293,7 @@ class Contents:
     ledger_head: Row
     ledger: tuple[Row, ...]
     corrections: tuple[str, ...]
+    chain: str  # what the head of the campaign's chain is for, and the head; or ""
     articles_caption: str
     articles: tuple[ArticleRow, ...]
     decides: str

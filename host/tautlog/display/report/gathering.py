@@ -29,6 +29,7 @@ from tautlog.display.report.overlay import overlay_of
 from tautlog.display.report.people import people_items
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import minute
+from tautlog.files.chain import HEAD_DIGITS, head_of
 from tautlog.model.marks import definitions
 from tautlog.model.origin import IMPORTED, MARK
 from tautlog.record.layout import SOFTWARE
@@ -130,8 +131,19 @@ def _of_campaign(sources: list[Source], campaign: Campaign | None) -> dict[str, 
         "people": people_items(sources, campaign),
         "environment": laboratory.environment or NOT_STATED,
         "corrections": tuple(corrections_in(campaign.folder)) if campaign else (),
+        "chain": _chain(campaign),
         "decides": campaign.decision.decides if campaign else "",
     }
+
+
+def _chain(campaign: Campaign | None) -> str:
+    head = head_of(campaign.folder) if campaign else ""
+    if not head:
+        return ""
+    return (
+        f"When this report was written the chain of all that the campaign keeps ended in {head}. "
+        f"`tautlog verify --head {head[:HEAD_DIGITS]}` tells whether it still holds that."
+    )
 
 
 def _number(sources: list[Source], unreadable: Sequence[RecordSummary], written: datetime) -> str:

@@ -29,6 +29,8 @@ def put_campaign(paper: Paper, contents: Contents) -> None:
     if contents.corrections:
         paper.heading("Corrections", 1)
         paper.points(contents.corrections, SMALL_PT)
+    if contents.chain:
+        paper.write_lines(contents.chain, size=SMALL_PT)
     paper.heading("Articles compared")
     paper.write_lines(contents.articles_caption, size=SMALL_PT, hue=SOFT)
     rows = [astuple(article) for article in contents.articles]

@@ -1,0 +1,32 @@
+"""Checked: what verifying one file of a campaign found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Checked:
+    """The result for one file, or for one place in a chain.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    state : str
+        "intact"; "unfinished", never sealed; "broken", changed since it was sealed or kept;
+        "unreadable"; "missing" or "swapped", by the chain; "added", not in the chain although it
+        must be; "unchained", not in the chain, which may be.
+    text : str
+        The difference, in plain words.
+    """
+
+    path: Path
+    state: str
+    text: str
+
+    @property
+    def differs(self) -> bool:
+        """Whether something is wrong with it."""
+        return self.state not in ("intact", "unfinished", "unchained")
