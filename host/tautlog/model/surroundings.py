@@ -31,10 +31,19 @@ class Surroundings:
         Hours since they left that atmosphere, or the water.
     """
 
-    temperature_c: float | None = None
-    humidity_percent: float | None = None
-    condition: str = ""
-    since_conditioning_h: float | None = None
+    temperature_c: float | None = field(
+        default=None, metadata=stated("Temperature of the air.", 20.0, q.TEMPERATURE)
+    )
+    humidity_percent: float | None = field(
+        default=None, metadata=stated("Relative humidity of the air.", 65.0, q.HUMIDITY)
+    )
+    condition: str = field(
+        default="",
+        metadata=stated("Condition of line and article.", "conditioned", choices=CONDITIONS),
+    )
+    since_conditioning_h: float | None = field(
+        default=None, metadata=stated("Hours since the end of conditioning.", 0.5, q.HOURS)
+    )
 
     @property
     def text(self) -> str:
@@ -84,7 +93,7 @@ class Atmosphere:
             optional=True,
         ),
     )
-    most_hours_since: float | None = field(
+    most_since_conditioning_h: float | None = field(
         default=None,
         metadata=stated(
             "Longest time from the end of conditioning to the drop, in hours.",
@@ -102,7 +111,7 @@ class Atmosphere:
             _outside("humidity", told.humidity_percent, self.humidity_low_percent,
                      self.humidity_high_percent, "%"),
             _outside("time since conditioning", told.since_conditioning_h, None,
-                     self.most_hours_since, "h"),
+                     self.most_since_conditioning_h, "h"),
         ]  # fmt: skip
         if self.condition and told.condition != self.condition:
             was = told.condition or "not stated"

@@ -19,6 +19,7 @@ from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, check_path
 from tautlog.model.names import meant
 from tautlog.model.proven_wiring import Proving, unproven
+from tautlog.model.surroundings import Atmosphere, Surroundings
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.planning.electronics_advice import Electrics
@@ -75,6 +76,8 @@ class Intended:
         The force channels beyond the first, with their calibrations.
     proving : Proving
         What is known of the board's wiring.
+    surroundings, atmosphere : Surroundings, Atmosphere
+        What was told of air, line and article; what the campaign agreed for them.
     """
 
     mass_kg: float | None
@@ -105,6 +108,8 @@ class Intended:
     end_state: str = "hangs"
     legs: tuple[Channel, ...] = ()
     proving: Proving = field(default_factory=Proving)
+    surroundings: Surroundings = field(default_factory=Surroundings)
+    atmosphere: Atmosphere = field(default_factory=Atmosphere)
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
@@ -122,6 +127,10 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
     found += _on_mount(intended, load)
     found += _on_rig(intended, predicted)
     found.append(wiring_check(intended.proving))
+    found += [
+        PathCheck("surroundings", False, f"surroundings: {text}; this drop will prove nothing")
+        for text in intended.atmosphere.departures(intended.surroundings)
+    ]
     if load is not None:
         found.append(PathCheck("reckoned", True, f"checked against {_in_words(load)}"))
         found += _on_chain(intended, load)

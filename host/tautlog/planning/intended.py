@@ -8,6 +8,7 @@ from tautlog.campaign.bring_ups import proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.condemned import condemned
 from tautlog.campaign.ledger import exposures, read_entries
+from tautlog.campaign.retirement import worn_out
 from tautlog.model.line import Line
 from tautlog.model.load_path import Mount
 from tautlog.model.stream import Instrument
@@ -38,12 +39,15 @@ def intended_for(
     """
     mount = mount_of(campaign, setup.mount)
     records = catalogued(campaign.folder)
+    retired = campaign.retired + worn_out(
+        campaign.retirement, records, read_entries(campaign.folder), campaign.lines
+    )
     return Intended(
         mass_kg=setup.mass_kg,
         height_m=setup.height_m,
         target_n=setup.target_n,
         earlier=_earlier(records, setup),
-        condemned=condemned(records, campaign.retired, article=setup.article, line=setup.line),
+        condemned=condemned(records, retired, article=setup.article, line=setup.line),
         line=line or line_for(campaign, setup.line),
         friction_n=campaign.rig.friction_n if friction_n is None else friction_n,
         line_name=setup.line,
@@ -66,6 +70,8 @@ def intended_for(
         end_state=setup.end_state,
         legs=campaign.legs,
         proving=proving_of(campaign, instrument),
+        surroundings=setup.surroundings,
+        atmosphere=campaign.atmosphere,
     )
 
 
