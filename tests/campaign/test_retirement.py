@@ -94,7 +94,7 @@ def test_drops_by_hand_and_before_the_campaign_count():
 def test_a_departure_is_a_finding_and_no_refusal(told, text):
     (found,) = ISO_139.departures(told)
     assert found.startswith(text)
-    intended = replace(GOOD, atmosphere=ISO_139, surroundings=told)
+    intended = replace(GOOD, departures=ISO_139.departures(told))
     told_by_gate = [check for check in findings(intended) if check.code == "surroundings"]
     assert [check.refuses for check in told_by_gate] == [False]
     assert not refusals(intended)

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.qualification import NORMAL, STRENGTH, Qualification
 from tautlog.errors import PlanError, StatementError
-from tautlog.planning.chance import chance_of
-from tautlog.planning.plan import Plan, plan
+from tautlog.planning.ladder import LADDER
+from tautlog.planning.odds import Odds
+from tautlog.planning.plan import plan
 from tautlog.qualify.shares import articles_needed
 from tautlog.qualify.tolerance import one_sided_factor
 from tautlog.qualify.weibull import FEWEST_BREAKS
@@ -69,53 +70,56 @@ def effort_of(campaign: Campaign | None, asked: Qualification) -> Effort:
             "reliability and confidence are not known: give --reliability and --confidence, or "
             "state them under [qualification] in campaign.toml"
         )
-    reliability, confidence = asked.reliability, asked.confidence
-    factor = None
-    if asked.claim == STRENGTH:
-        articles = asked.articles or USUAL
-        factor = one_sided_factor(articles, reliability, confidence)
-        lines = [
-            f"{articles} articles until they break: the stated load lies {factor:.3f} standard "
-            "deviations below the mean strength, if it is normal"
-        ]
-        if asked.distribution != NORMAL:
-            lines.append(f"weibull: at least {FEWEST_BREAKS} must break; articles may hold")
-    else:
-        articles = articles_needed(reliability, confidence, asked.failures_allowed)
-        lines = [
-            f"{articles} articles, of which {asked.failures_allowed} may fail, show that "
-            f"{100 * reliability:g} % of the parts stand the target, with {100 * confidence:g} % "
-            "confidence"
-        ]
-    planned, why = _planned(campaign)
-    steps, chance = (0, None) if planned is None else _of_drops(planned)
+    articles, factor, text = _articles(asked, asked.reliability, asked.confidence)
+    odds, why = _odds(campaign)
+    steps = sum(share < 1.0 for share in LADDER)
+    chance = None if odds is None else odds.chance.proves
     drops = None
-    if chance is not None and chance >= LEAST_CHANCE:
+    if odds is not None and chance is not None and chance >= LEAST_CHANCE:
         drops = steps + articles / chance
-        lines.append(
+        told = (
             f"{math.ceil(drops)} drops are to be expected: {steps} below the full load, then "
-            f"{articles} / {chance:.2f}, because one drop proves the target with a chance of "
-            f"{chance:.2f} (`tautlog plan` shows how to raise it)"
+            f"{articles} / {chance:.2f}, because one drop from {odds.height_m:.3f} m proves the "
+            f"target with a chance of {chance:.2f}, if nothing is learned on the way; each "
+            "repetition ages its article (`tautlog plan --odds` shows what to measure better)"
         )
     else:
-        lines.append(f"how many drops that takes is not known: {why or 'a drop hardly ever hits'}")
-    lines.append("agree on the numbers before the first drop: [qualification] in campaign.toml")
-    return Effort(articles, factor, steps, chance, drops, tuple(lines))
+        told = f"how many drops that takes is not known: {why or 'a drop hardly ever hits'}"
+    agree = "agree on the numbers before the first drop: [qualification] in campaign.toml"
+    return Effort(articles, factor, steps, chance, drops, (text, told, agree))
 
 
-def _planned(campaign: Campaign | None) -> tuple[Plan | None, str]:
+def _articles(
+    asked: Qualification, reliability: float, confidence: float
+) -> tuple[int, float | None, str]:
+    """Articles, the factor of a strength, and both in words."""
+    if asked.claim != STRENGTH:
+        articles = articles_needed(reliability, confidence, asked.failures_allowed)
+        return (
+            articles,
+            None,
+            (
+                f"{articles} articles, of which {asked.failures_allowed} may fail, show that "
+                f"{100 * reliability:g} % of the parts stand the target, with {100 * confidence:g} "
+                "% confidence"
+            ),
+        )
+    articles = asked.articles or USUAL
+    factor = one_sided_factor(articles, reliability, confidence)
+    text = (
+        f"{articles} articles until they break: the stated load lies {factor:.3f} standard "
+        "deviations below the mean strength, if it is normal"
+    )
+    if asked.distribution != NORMAL:
+        text += f"; weibull: at least {FEWEST_BREAKS} must break, the others may hold"
+    return articles, factor, text
+
+
+def _odds(campaign: Campaign | None) -> tuple[Odds | None, str]:
+    """The odds of a drop at the full load, or why they are not known."""
     if campaign is None:
         return None, "there is no campaign here"
     try:
-        return plan(campaign), ""
+        return plan(campaign).odds(), ""
     except PlanError as problem:
         return None, str(problem)
-
-
-def _of_drops(planned: Plan) -> tuple[int, float | None]:
-    """Steps of the ladder below the full load, and the chance that a drop there proves."""
-    steps = sum(step.fraction < 1.0 for step in planned.ladder())
-    if planned.aim is None or planned.target_n is None or planned.upper_n is None:
-        return steps, None
-    found = chance_of(planned.prediction, planned.target_n, planned.upper_n, planned.aim)
-    return steps, found.proves

@@ -19,7 +19,6 @@ from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, check_path
 from tautlog.model.names import meant
 from tautlog.model.proven_wiring import Proving, unproven
-from tautlog.model.surroundings import Atmosphere, Surroundings
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.planning.electronics_advice import Electrics
@@ -76,8 +75,8 @@ class Intended:
         The force channels beyond the first, with their calibrations.
     proving : Proving
         What is known of the board's wiring.
-    surroundings, atmosphere : Surroundings, Atmosphere
-        What was told of air, line and article; what the campaign agreed for them.
+    departures : tuple of str
+        Where air, line and article are not as the campaign agreed.
     """
 
     mass_kg: float | None
@@ -108,8 +107,7 @@ class Intended:
     end_state: str = "hangs"
     legs: tuple[Channel, ...] = ()
     proving: Proving = field(default_factory=Proving)
-    surroundings: Surroundings = field(default_factory=Surroundings)
-    atmosphere: Atmosphere = field(default_factory=Atmosphere)
+    departures: tuple[str, ...] = ()
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
@@ -129,7 +127,7 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
     found.append(wiring_check(intended.proving))
     found += [
         PathCheck("surroundings", False, f"surroundings: {text}; this drop will prove nothing")
-        for text in intended.atmosphere.departures(intended.surroundings)
+        for text in intended.departures
     ]
     if load is not None:
         found.append(PathCheck("reckoned", True, f"checked against {_in_words(load)}"))

@@ -39,15 +39,12 @@ def intended_for(
     """
     mount = mount_of(campaign, setup.mount)
     records = catalogued(campaign.folder)
-    retired = campaign.retired + worn_out(
-        campaign.retirement, records, read_entries(campaign.folder), campaign.lines
-    )
     return Intended(
         mass_kg=setup.mass_kg,
         height_m=setup.height_m,
         target_n=setup.target_n,
         earlier=_earlier(records, setup),
-        condemned=condemned(records, retired, article=setup.article, line=setup.line),
+        condemned=_condemned(campaign, records, setup),
         line=line or line_for(campaign, setup.line),
         friction_n=campaign.rig.friction_n if friction_n is None else friction_n,
         line_name=setup.line,
@@ -70,9 +67,17 @@ def intended_for(
         end_state=setup.end_state,
         legs=campaign.legs,
         proving=proving_of(campaign, instrument),
-        surroundings=setup.surroundings,
-        atmosphere=campaign.atmosphere,
+        departures=campaign.atmosphere.departures(setup.surroundings),
     )
+
+
+def _condemned(
+    campaign: Campaign, records: list[RecordSummary], setup: DropSetup
+) -> tuple[str, ...]:
+    """Why article or line must not be dropped: by inspection, by name, or by the rules."""
+    entries = read_entries(campaign.folder)
+    worn = worn_out(campaign.retirement, records, entries, campaign.lines)
+    return condemned(records, campaign.retired + worn, article=setup.article, line=setup.line)
 
 
 def _earlier(records: list[RecordSummary], setup: DropSetup) -> tuple[Load, ...]:

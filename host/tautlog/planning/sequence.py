@@ -14,7 +14,7 @@ from tautlog.campaign.bring_ups import proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.errors import PlanError
 from tautlog.model.proven_wiring import unproven
-from tautlog.planning.day import articles_of, open_points
+from tautlog.planning.day import OpenPoint, articles_of, open_points
 from tautlog.planning.ladder import Step
 from tautlog.planning.next_step import REACHED, highest_valid_n
 from tautlog.planning.plan import Plan, plan
@@ -82,49 +82,66 @@ def course_of(campaign: Campaign, records: Sequence[RecordSummary]) -> Course:
         All its records, by time of the drop.
     """
     points = open_points(campaign, records)
-    stops = tuple(
-        f"{one.action}{': ' + one.text if one.text else ''}" for one in points if one.stops
-    )
-    of_drops = tuple(
-        f"{one.action}{': ' + one.text if one.text else ''}"
-        for one in points
-        if one.task == "drop" and not one.stops
-    )
-    chain = [one.text for one in points if one.task == "calibrate"]
-    wiring = unproven(proving_of(campaign))
-    mounts = tuple(f"{one.action}: {one.text}" for one in points if one.task == "proof")
     planned, steps, why = _planned(campaign)
-    forbids = (why,) if planned is None else _forbids(planned)
-    before = (*stops, *of_drops, *(one for one in forbids if not _told(one, stops)))
-    asked = campaign.qualification.asked
-    said = statement_of(campaign, records) if asked else None
+    before = _before(points, planned, why)
+    asked = campaign.qualification
+    said = statement_of(campaign, records) if asked.asked else None
     stages = [
-        Stage("make the measuring chain ready", not chain and not wiring,
-              "calibrated and brought up" if not chain and not wiring else "not ready",
-              (*chain, *((f"wiring: {wiring}",) if wiring else ()))),
-        Stage("pull the mounts to their proof", bool(campaign.mounts) and not mounts,
-              f"{len(campaign.mounts)} mounts, {len(mounts)} not proven",
-              mounts or (() if campaign.mounts else ("campaign.toml names no [[mount]]",))),
+        _chain(campaign, points),
+        _mounts(campaign, points),
         _ladder(campaign, records, steps, before),
         _qualification(campaign, records, said, before),
-    ]  # fmt: skip
-    if campaign.qualification.to_failure:
+    ]
+    if asked.to_failure:
         stages.append(_to_failure(campaign, said, before))
     return Course(tuple(stages))
 
 
+def _before(points: Sequence[OpenPoint], planned: Plan | None, why: str) -> tuple[str, ...]:
+    """What must be closed before any drop: what stops, what drops left open, what is refused."""
+    stops = [_words(one) for one in points if one.stops]
+    left = [_words(one) for one in points if one.task == "drop" and not one.stops]
+    found = [*stops, *left]
+    if planned is not None:
+        refused = [check.text for check in planned.checks if check.refuses]
+        found += [text for text in refused if not _told(text, stops)]
+    return (*found, why) if why else tuple(found)
+
+
+def _words(point: OpenPoint) -> str:
+    return f"{point.action}: {point.text}" if point.text else point.action
+
+
+def _chain(campaign: Campaign, points: Sequence[OpenPoint]) -> Stage:
+    """Calibration, and each wire tried by hand."""
+    needs = [one.text for one in points if one.task == "calibrate"]
+    wiring = unproven(proving_of(campaign))
+    if wiring:
+        needs.append(f"wiring: {wiring}")
+    text = "not ready" if needs else "calibrated and brought up"
+    return Stage("make the measuring chain ready", not needs, text, tuple(needs))
+
+
+def _mounts(campaign: Campaign, points: Sequence[OpenPoint]) -> Stage:
+    """Every mount pulled to its proof."""
+    needs = tuple(_words(one) for one in points if one.task == "proof")
+    number = len(campaign.mounts)
+    if not number:
+        needs = ("campaign.toml names no [[mount]]",)
+    text = f"{number} mount{'' if number == 1 else 's'}, {len(needs) if number else 0} not proven"
+    return Stage("pull the mounts to their proof", not needs, text, needs)
+
+
 def _planned(campaign: Campaign) -> tuple[Plan | None, tuple[Step, ...], str]:
-    """The planned drop and its ladder, or why there is none."""
+    """The planned drop and its ladder, and why one of them is lacking."""
     try:
         planned = plan(campaign)
-        return planned, planned.ladder(), ""
     except PlanError as problem:
         return None, (), f"the next drop cannot be planned: {problem}"
-
-
-def _forbids(planned: Plan) -> tuple[str, ...]:
-    """What the gate has against the planned drop."""
-    return tuple(check.text for check in planned.checks if check.refuses)
+    try:
+        return planned, planned.ladder(), ""
+    except PlanError as problem:
+        return planned, (), f"the ladder cannot be climbed: {problem}"
 
 
 def _told(text: str, others: Sequence[str]) -> bool:
