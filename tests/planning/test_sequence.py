@@ -4,12 +4,14 @@ from dataclasses import replace
 
 import pytest
 from brought_up import bring_up
+from kites import add, kite_in
 
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import read_campaign
 from tautlog.campaign.qualification import Qualification
 from tautlog.campaign.sections import Article
 from tautlog.cli import run
+from tautlog.drop.granting import permitted
 from tautlog.model.timestamp import today
 from tautlog.planning.sequence import DONE, FAILED, NEXT, course_of
 
@@ -101,7 +103,7 @@ def test_the_full_load_comes_after_the_ladder_and_ends_with_the_statement(ready)
     campaign = asking(ready, to_failure=1)
     course = course_of(campaign, [GOOD])
     assert course.next.name == FULL
-    assert "1 of 2 articles count" in course.next.text
+    assert "articles that count: 1 of 2" in course.next.text
     both = [GOOD, GOOD._replace(file="two.h5", article="a1")]
     course = course_of(campaign, both)
     assert dict(names(course))[FULL] == DONE
@@ -188,3 +190,12 @@ def test_surroundings_go_into_the_record_and_the_plan_asks_for_them(kite, monkey
     )
     assert run([*command, "--temperature", "400"]) == 2
     assert "degC" in capsys.readouterr().err
+
+
+def test_departures_are_said_before_the_drop(tmp_path, monkeypatch):
+    kite = kite_in(tmp_path, monkeypatch)
+    add(kite, "\n[atmosphere]\ntemperature_high_c = 22.0\n")
+    campaign, said = read_campaign(kite), []
+    told = replace(campaign.setup, temperature_c=30.0)
+    assert permitted(campaign, told, say=said.append).setup.temperature_c == 30.0
+    assert any(text.startswith("LOOK: surroundings: temperature 30 degC") for text in said)

@@ -154,13 +154,13 @@ def test_drops_are_not_articles():
     drops = [GOOD._replace(file=f"{one}.h5") for one in range(22)]
     found = statement_of(campaign(), drops)
     assert (found.made, found.claim.n) == (False, 1)
-    assert found.why_not == ("1 articles count, 22 are to be tried",)
+    assert found.why_not == ("only 1 of the 22 articles to be tried count",)
 
 
 @pytest.mark.parametrize(
     ("records", "changes", "why"),
     [
-        (passes(21), {}, "21 articles count"),
+        (passes(21), {}, "only 21 of the 22"),
         ([*passes(22), BROKEN], {}, "broke"),
         ([*passes(21), GOOD._replace(article="a21", found="")], {}, "not inspected"),
         ([*passes(22), GOOD._replace(file="x.h5", problem="cut")], {}, "cannot be read"),

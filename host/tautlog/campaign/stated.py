@@ -166,7 +166,7 @@ class Stated:
     atmosphere: Atmosphere = field(
         default_factory=Atmosphere,
         metadata=_section(
-            "The surroundings agreed for line and article; drops outside prove nothing",
+            "The surroundings agreed for line and article; others count for no statement",
             as_comment=True,
         ),
     )

@@ -101,11 +101,8 @@ def _show_statement(campaign: Campaign, as_json: bool) -> None:
     click.echo(f"{said.word}: {shown(said.text)}")
     for text in said.why_not:
         click.echo(f"  why not: {shown(text)}")
-    if said.claim.shown_share is not None:
-        click.echo(
-            f"these {said.claim.n} articles show at least {said.claim.shown_share:.3f} at "
-            f"{said.confidence:g} confidence, if their number was fixed beforehand"
-        )
+    if said.shown:
+        click.echo(said.shown)
     click.echo(f"method: {said.claim.method}")
     for one in said.outcomes:
         click.echo(f"  {shown(one.article)}: {one.result}; {shown(one.why)}")

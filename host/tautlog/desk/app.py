@@ -10,7 +10,18 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from tautlog.desk import calibration, checklist, curves, drop, drops, ledger, plan, report, today
+from tautlog.desk import (
+    calibration,
+    checklist,
+    curves,
+    drop,
+    drops,
+    ledger,
+    plan,
+    report,
+    steps,
+    today,
+)
 from tautlog.desk.desk import Desk
 from tautlog.desk.forms import entering
 from tautlog.desk.page import desk_of
@@ -32,6 +43,7 @@ def pages_of(desk: Desk) -> Starlette:
     app = Starlette(
         routes=[
             Route("/", today.show),
+            Route("/steps", steps.show),
             Route("/plan", plan.show),
             Route("/plan/reckoned", plan.reckon),
             Route("/plan/climb", plan.climb),

@@ -185,7 +185,7 @@ def _qualification(
     if said is not None:
         asked = campaign.qualification
         many = f" of {asked.articles}" if asked.articles else ""
-        text = f"{said.claim.n}{many} articles count; {said.text}"
+        text = f"articles that count: {said.claim.n}{many}; of the part: {said.word}"
         broken = said.claim.shown_share is not None and (
             said.claim.failures > asked.failures_allowed
         )
@@ -208,5 +208,5 @@ def _to_failure(campaign: Campaign, said: Statement | None, before: tuple[str, .
     needs = before
     if said is not None and not said.made:
         needs = ("the qualification is not finished", *before)
-    text = f"{broke} of {wanted} articles broke at a known load; {fresh} articles are new"
+    text = f"broke at a known load: {broke} of {wanted}; articles without a drop: {fresh}"
     return Stage("load articles until they break", broke >= wanted, text, needs)

@@ -90,7 +90,7 @@ def _stands(
             "break the confidence no longer holds; begin anew with numbers agreed beforehand"
         )
     if n < planned:
-        why_not.append(f"{n} articles count, {planned} are to be tried")
+        why_not.append(f"only {n} of the {planned} articles to be tried count")
     return Claim(
         text=(
             f"At least {_percent(share)} of the parts{_of(version)} stand {load}, with "
@@ -144,7 +144,7 @@ def _too_few(asked: Qualification, outcomes: Sequence[Outcome], ends: int, held:
     if lost:
         found.append(f"at which load they broke is not known: {', '.join(lost)}")
     if ends + held < asked.articles:
-        found.append(f"{ends + held} articles count, {asked.articles} are to be tried")
+        found.append(f"only {ends + held} of the {asked.articles} articles to be tried count")
     if asked.distribution == NORMAL and held:
         found.append(
             f"{held} articles held: a normal distribution needs all to break; weibull does not"

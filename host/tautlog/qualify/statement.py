@@ -88,6 +88,17 @@ class Statement:
         return "STATED, BELOW THE TARGET" if self.meets_target is False else "STATED"
 
     @property
+    def shown(self) -> str:
+        """What the articles show by themselves, whatever was agreed; "" if nothing."""
+        share = self.claim.shown_share
+        if share is None:
+            return ""
+        return (
+            f"{self.claim.successes} of {self.claim.n} articles show a share of at least "
+            f"{share:.3f} at {self.confidence:g} confidence, if their number was fixed beforehand"
+        )
+
+    @property
     def text(self) -> str:
         """The statement in one sentence, or that it cannot be made."""
         claim = self.claim.text

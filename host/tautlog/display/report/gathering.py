@@ -28,9 +28,11 @@ from tautlog.display.report.labels import bare_label, label
 from tautlog.display.report.overlay import overlay_of
 from tautlog.display.report.people import people_items
 from tautlog.display.report.sources import Source
+from tautlog.display.report.statement import statement_text
 from tautlog.display.report.words import minute
 from tautlog.model.marks import definitions
 from tautlog.model.origin import IMPORTED, MARK
+from tautlog.qualify.statement import Statement
 from tautlog.record.layout import SOFTWARE
 
 CAUTION = (
@@ -57,6 +59,7 @@ def contents_of(
     unreadable: Sequence[RecordSummary] = (),
     folder: Path | None = None,
     exposed: Sequence[Exposure] = (),
+    said: Statement | None = None,
 ) -> Contents:
     """Gather the contents of a report.
 
@@ -70,6 +73,8 @@ def contents_of(
         Folder of the campaign, if the report is about all of it.
     exposed : sequence of Exposure
         Rows of the ledger.
+    said : Statement or None
+        What is stated of the part; None if nothing is asked for.
     """
     sources = [replace(source, number=place) for place, source in enumerate(sources, start=1)]
     real = [source for source in sources if source.counts]
@@ -86,6 +91,7 @@ def contents_of(
         rule=RULE,
         only_items=ONLY_ITEMS,
         answer=answer_of(sources, campaign, unreadable),
+        statement=statement_text(said),
         outcomes=overview.outcomes_text(sources, unreadable),
         unreadable=tuple((record.name, record.problem) for record in unreadable),
         questions=overview.open_questions(sources, campaign, fields),
