@@ -77,7 +77,6 @@ def contents_of(
         What is stated of the part; None if nothing is asked for.
     """
     sources = [replace(source, number=place) for place, source in enumerate(sources, start=1)]
-    real = [source for source in sources if source.counts]
     written = datetime.now(UTC)
     title, number = _title(sources, campaign, folder), _number(sources, unreadable, written)
     fields = field_items(sources, campaign, title, number, f"{written:%Y-%m-%d}")
@@ -98,8 +97,6 @@ def contents_of(
         fields=fields,
         ledger_head=HEAD,
         ledger=tuple(tuple(row(exposure)) for exposure in exposed),
-        articles_caption=ARTICLES_CAPTION,
-        articles=overview.article_rows(real, campaign),
         definitions=_definitions(),
         **_of_drops(sources, campaign),
         **_of_campaign(sources, campaign),
@@ -110,8 +107,11 @@ def _of_drops(sources: list[Source], campaign: Campaign | None) -> dict[str, Any
     """The parts of a report that its drops alone give, with their pictures."""
     times = [minute(source.record.utc) for source in sources] or ["-"]
     drops = tuple(drop_section(source, campaign) for source in sources)
-    closures = closures_of([source for source in sources if source.counts])
+    real = [source for source in sources if source.counts]
+    closures = closures_of(real)
     return {
+        "articles_caption": ARTICLES_CAPTION,
+        "articles": overview.article_rows(real, campaign),
         "count": overview.count_text(sources),
         "first_utc": times[0],
         "last_utc": times[-1],
