@@ -19,6 +19,7 @@ WINGS = [
     "archive",
     "io",
     "campaign",
+    "qualify",
     "mechanics",
     "planning",
     "drop",

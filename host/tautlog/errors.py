@@ -19,6 +19,7 @@
      +-- CampaignError(ValueError)    campaign.toml or a drop's set-up is wrong
      |    +-- QuantityError           a number makes no sense
      +-- PlanError(ValueError)        no drop satisfies the given values
+     +-- StatementError(ValueError)   nothing can be stated about a part from these numbers
      +-- CalibrationError(ValueError) the points do not make a calibration
      +-- JsonError(ValueError)        a text is not JSON, or cannot be used
      +-- ScreenError                  no window can be opened here
@@ -167,6 +168,10 @@ class QuantityError(CampaignError):
 
 class PlanError(TautlogError, ValueError):
     """No drop satisfies the given values."""
+
+
+class StatementError(TautlogError, ValueError):
+    """Nothing can be stated about a part from these numbers."""
 
 
 class CalibrationError(TautlogError, ValueError):

@@ -71,11 +71,13 @@ def test_every_key_is_in_a_new_file_and_every_optional_one_is_allowed(tmp_path: 
 
 
 def test_every_number_has_its_unit_in_its_name() -> None:
-    # A gain, a factor and a share of a load have no unit; drops and poles are counted.
+    # A gain, a factor, a share of a load and a reliability have no unit; drops, articles and
+    # poles are counted.
     units = tuple(
         "_n _kg _m _s _v _bits _hz _j _ohm _mv_per_v _fraction _factor _volt _days "
         "_n_per_m _per_m2 _m_s2 _ratio "
-        "gain factor pry _poles _drops _before _article".split()
+        "_c _percent _h gain factor pry _poles _drops _before _article "
+        "reliability confidence articles _allowed _failure".split()
     )
     for _, key in KEYS:
         assert key.kind is str or key.name.endswith(units), key.name
@@ -206,8 +208,8 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
             "[board]\nport = ''\n[tower]\na = 1",
             "['tower']: unknown section; allowed are [campaign], [requirement], [laboratory], "
             "[drop], [calibration], [board], [rig], [cell], [amplifier], [force_channel], "
-            "[accelerometer], [excitation], [fitted], [decision], [line], [article], [mount], "
-            "[element]",
+            "[accelerometer], [excitation], [fitted], [decision], [qualification], [atmosphere], "
+            "[retirement], [line], [article], [mount], [element]",
         ),
         (
             "[[line]]\nname = 'a'\nmodulus_n = 0",

@@ -22,6 +22,7 @@ HOSTILE = '<script>alert("x")</script>{{7*7}}"><img src=x onerror=alert(1)>'
 PAGES = (
     *(
         "/",
+        "/steps",
         "/plan",
         "/plan/reckoned",
         "/plan/climb",

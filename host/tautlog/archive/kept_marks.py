@@ -87,6 +87,7 @@ class KeptMarks:
     gap_in_contact: bool = False
     peak_force_n: float | None = None
     peak_force_expanded_u_n: float | None = None
+    first_damage_force_n: float | None = None
     line_stiffness_n_per_m: float | None = None
     hardening_per_m2: float | None = None
     damping_ratio: float | None = None
@@ -101,7 +102,7 @@ class KeptMarks:
 
 _NUMBERS = (
     *("peak_force_n", "peak_force_expanded_u_n", "line_stiffness_n_per_m", "hardening_per_m2"),
-    *("damping_ratio", "friction_n", "fall_time_s"),
+    *("damping_ratio", "friction_n", "fall_time_s", "first_damage_force_n"),
 )
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from tautlog.errors import RecordError, TautlogError
 from tautlog.model import seal_version
 from tautlog.model.origin import IMPORTED, MARK, MEASURED, REHEARSED
+from tautlog.model.surroundings import Surroundings
 
 if TYPE_CHECKING:  # a list from the catalogue needs no HDF5
     from tautlog.archive.kept_marks import KeptMarks
@@ -70,6 +71,10 @@ class RecordSummary(NamedTuple):
         Place, order and seal of every sealed entry, with blanks between, one a line.
     photos : str
         SHA-256 and name of every photo, one a line.
+    first_damage_n : float or None
+        Force at which the newest marks see the first damage.
+    temperature_c, humidity_percent, condition, since_conditioning_h : ...
+        As in the record; see `surroundings.Surroundings`.
     """
 
     file: str
@@ -107,6 +112,18 @@ class RecordSummary(NamedTuple):
     chain_head: str = ""
     entries: str = ""
     photos: str = ""
+    first_damage_n: float | None = None
+    temperature_c: float | None = None
+    humidity_percent: float | None = None
+    condition: str = ""
+    since_conditioning_h: float | None = None
+
+    @property
+    def surroundings(self) -> Surroundings:
+        """What was told of the air, and of line and article in it."""
+        return Surroundings(
+            self.temperature_c, self.humidity_percent, self.condition, self.since_conditioning_h
+        )
 
     @property
     def path(self) -> Path:
@@ -200,6 +217,11 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
             f"{_one_word(photo.sha256)} {' '.join(photo.name.splitlines())}"
             for photo in record.photos
         ),
+        first_damage_n=marks.first_damage_force_n,
+        temperature_c=setup.temperature_c,
+        humidity_percent=setup.humidity_percent,
+        condition=setup.condition,
+        since_conditioning_h=setup.since_conditioning_h,
     )
 
 

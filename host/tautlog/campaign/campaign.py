@@ -13,11 +13,17 @@ from pathlib import Path
 from typing import Any
 
 from tautlog.calibrate.kept import newest_calibration, newest_file
-from tautlog.campaign.calibration_in_force import calibration_in_force, promised_slope
+from tautlog.campaign.calibration_in_force import (
+    CalibrationInForce,
+    calibration_in_force,
+    promised_slope,
+)
 from tautlog.campaign.condemned import Retired
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
 from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
+from tautlog.campaign.qualification import Qualification
+from tautlog.campaign.retirement import Retirement
 from tautlog.campaign.sections import (
     Amplifier,
     Article,
@@ -36,6 +42,7 @@ from tautlog.model.channels import ACCELERATION, EXCITATION, FORCE, Channel, cha
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount
 from tautlog.model.names import meant, short
+from tautlog.model.surroundings import Atmosphere
 from tautlog.model.trace import DropSetup
 from tautlog.model.window import Sampling
 from tautlog.model.wiring import Fitted
@@ -67,6 +74,8 @@ class Campaign:
         Remarks.
     laboratory, rig, cell, amplifier, fitted, decision, articles, elements : ...
         As campaign.toml states them.
+    qualification, atmosphere, retirement : ...
+        As campaign.toml states them; they ask nothing by default.
     lines : tuple of Line
         The lines whose stiffness campaign.toml states.
     mounts : tuple of Mount
@@ -110,6 +119,9 @@ class Campaign:
     force_channels: tuple[ForceChannel, ...] = ()
     sampling: Sampling = field(default_factory=Sampling)
     laboratory: Laboratory = field(default_factory=Laboratory)
+    qualification: Qualification = field(default_factory=Qualification)
+    atmosphere: Atmosphere = field(default_factory=Atmosphere)
+    retirement: Retirement = field(default_factory=Retirement)
     rehearsed: bool = False
 
     @property
@@ -190,12 +202,22 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
     stated = read_stated(where)
     used = calibration_in_force(where.parent, stated, to_drop=to_drop)
     channels = _channels(where.parent, stated, used.calibration, to_drop=to_drop)
+    return _campaign(where, stated, used, channels)
+
+
+def _campaign(
+    where: Path, stated: Stated, used: CalibrationInForce, channels: tuple[Channel, ...]
+) -> Campaign:
+    """What is stated, with what was measured later in its place."""
     board = stated.board
     return Campaign(
         path=where,
         name=stated.campaign.name or where.absolute().parent.name,
         note=stated.campaign.note,
         laboratory=stated.laboratory,
+        qualification=stated.qualification,
+        atmosphere=stated.atmosphere,
+        retirement=stated.retirement,
         setup=stated.setup,
         requirement=stated.requirement,
         calibration=used.calibration,

@@ -10,6 +10,7 @@ from tautlog.campaign.sections import Requirement
 from tautlog.errors import CampaignError
 from tautlog.model.key import keys_of
 from tautlog.model.names import meant
+from tautlog.model.surroundings import Surroundings
 from tautlog.model.trace import DropSetup
 
 
@@ -26,6 +27,10 @@ class DropRequest:
     mount: str | None = None
     operator: str | None = None
     note: str | None = None
+    temperature_c: float | None = None
+    humidity_percent: float | None = None
+    condition: str | None = None
+    since_conditioning_h: float | None = None
     article_finding: str | None = None
 
 
@@ -49,7 +54,7 @@ def setup_from(campaign: Campaign | None, request: DropRequest | None = None) ->
     request = request or DropRequest()
     request = replace(request, mount=mount_name(campaign, request.mount))
     given = {name: value for name, value in asdict(request).items() if value is not None}
-    keys = {**keys_of(Requirement), **keys_of(DropSetup)}
+    keys = {**keys_of(Requirement), **keys_of(DropSetup), **keys_of(Surroundings)}
     problems = [keys[name].mistake(value) for name, value in given.items() if name in keys]
     problems = [problem for problem in problems if problem]
     if "target_n" in given and "limit_n" not in given:

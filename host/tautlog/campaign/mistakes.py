@@ -15,6 +15,7 @@ from tautlog.model.channels import FORCE, role_of
 from tautlog.model.legs import SUM
 from tautlog.model.names import alike, short
 from tautlog.model.steps import CHIP_BITS, CHIPS, EVEN
+from tautlog.model.surroundings import Atmosphere
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
 # A stated target and load x factors may differ by rounding only.
@@ -63,6 +64,8 @@ def contradictions(stated: Stated) -> list[str]:
         *_of_chip(stated),
         *_of_channels(stated),
         *_of_inputs(stated),
+        *_of_qualification(stated),
+        *_of_atmosphere(stated.atmosphere),
         *(text for name in SECTIONS if SECTIONS[name].many for text in _of_names(stated, name)),
     ]
 
@@ -221,3 +224,30 @@ def _of_inputs(stated: Stated) -> Iterator[str]:
                 f"[excitation] divider_ratio = {supply.divider_ratio:g}: it gives {seen_v:.3g} V "
                 f"of expected_v {supply.expected_v:g}; allowed is a voltage below {below}"
             )
+
+
+def _of_qualification(stated: Stated) -> Iterator[str]:
+    """Numbers with which nothing could be stated, and versions that no article has."""
+    asked = stated.qualification
+    if (asked.reliability is None) != (asked.confidence is None):
+        yield "[qualification] states only one of reliability and confidence: state both"
+    if asked.articles and asked.failures_allowed >= asked.articles:
+        yield (
+            f"[qualification] failures_allowed = {asked.failures_allowed}: allowed is a number < "
+            f"articles, which is {asked.articles}"
+        )
+    versions = sorted({article.version for article in stated.article})
+    if asked.version and versions and asked.version not in versions:
+        yield (
+            f"[qualification] version = {short(asked.version)}: no [[article]] has it; stated are "
+            f"{', '.join(map(short, versions))}"
+        )
+
+
+def _of_atmosphere(stated: Atmosphere) -> Iterator[str]:
+    for name, low, high in (
+        ("temperature", stated.temperature_low_c, stated.temperature_high_c),
+        ("humidity", stated.humidity_low_percent, stated.humidity_high_percent),
+    ):
+        if low is not None and high is not None and high < low:
+            yield f"[atmosphere] {name}: its highest value, {high:g}, is below its lowest, {low:g}"

@@ -13,6 +13,8 @@ from typing import Any
 
 from tautlog.campaign.condemned import Retired
 from tautlog.campaign.laboratory import Laboratory
+from tautlog.campaign.qualification import Qualification
+from tautlog.campaign.retirement import Retirement
 from tautlog.campaign.sections import (
     About,
     Amplifier,
@@ -31,6 +33,7 @@ from tautlog.model.key import Key, keys_of
 from tautlog.model.legs import SUM
 from tautlog.model.load_path import Element, Mount
 from tautlog.model.signature import signed
+from tautlog.model.surroundings import Atmosphere
 from tautlog.model.trace import DropSetup
 from tautlog.model.wiring import Fitted
 
@@ -151,6 +154,25 @@ class Stated:
     decision: DecisionRule = field(
         default_factory=DecisionRule,
         metadata=_section("How verdicts are reached, agreed before the first drop"),
+    )
+    # Comments, because a number that nobody agreed on is worse than none.
+    qualification: Qualification = field(
+        default_factory=Qualification,
+        metadata=_section(
+            "The statement about the part, agreed before the first drop (`tautlog qualify`)",
+            as_comment=True,
+        ),
+    )
+    atmosphere: Atmosphere = field(
+        default_factory=Atmosphere,
+        metadata=_section(
+            "The surroundings agreed for line and article; others count for no statement",
+            as_comment=True,
+        ),
+    )
+    retirement: Retirement = field(
+        default_factory=Retirement,
+        metadata=_section("When lines, slings and articles retire", as_comment=True),
     )
     line: tuple[StatedLine, ...] = field(
         default=(),

@@ -40,6 +40,8 @@ COMMANDS = {
     "report": ("report", "Write a report on one drop or on a campaign."),
     "remark": ("remark", "Mark many records again, on all cores."),
     "learn": ("learn", "Learn a line's behaviour from its drops; predict the next drop."),
+    "next": ("next_", "Say which step of the campaign comes next, and what stands in its way."),
+    "qualify": ("qualify", "State what the drops prove of the part, or say why they do not."),
     "ledger": ("ledger", "Count the drops of every article, line and mount."),
     "show": ("show", "Draw records to a file or in a window."),
     "export": ("export", "Write a record's force as CSV or UFF."),

@@ -13,6 +13,7 @@ from tautlog.model import quantities as q
 from tautlog.model.origin import MARK
 from tautlog.model.quantities import Quantity
 from tautlog.model.signature import signed
+from tautlog.model.surroundings import CONDITIONS
 from tautlog.model.timestamp import day_problem
 
 if TYPE_CHECKING:
@@ -96,12 +97,41 @@ _INTENDED = (
         "--mount", metavar="NAME", help="Name of the mount that holds the article to the rig."
     ),
 )
+_SURROUNDINGS = (
+    click.option(
+        "--temperature",
+        "temperature_c",
+        type=Number(q.TEMPERATURE),
+        metavar="C",
+        help="Temperature of the air beside line and article, in degrees Celsius.",
+    ),
+    click.option(
+        "--humidity",
+        "humidity_percent",
+        type=Number(q.HUMIDITY),
+        metavar="%",
+        help="Relative humidity of the air.",
+    ),
+    click.option(
+        "--condition",
+        type=click.Choice([word for word in CONDITIONS if word]),
+        help="Condition of line and article.",
+    ),
+    click.option(
+        "--since-conditioning",
+        "since_conditioning_h",
+        type=Number(q.HOURS),
+        metavar="H",
+        help="Hours since line and article left the conditioning atmosphere, or the water.",
+    ),
+)
 _REMARKS = (
     click.option("--operator", metavar="NAME", help="Name of the person who drops."),
     click.option("--note", metavar="TEXT", help="Note to keep in the record."),
 )
 INTENDED_NAMES = ["mass_kg", "height_m", "target_n", "limit_n", "article", "line", "mount"]
-SETUP_NAMES = [*INTENDED_NAMES, "operator", "note"]
+SURROUNDINGS_NAMES = ["temperature_c", "humidity_percent", "condition", "since_conditioning_h"]
+SETUP_NAMES = [*INTENDED_NAMES, "operator", "note", *SURROUNDINGS_NAMES]
 
 
 def intended_options(function: Function) -> Function:
@@ -113,7 +143,7 @@ def intended_options(function: Function) -> Function:
 
 def setup_options(function: Function) -> Function:
     """Add the options that describe a drop."""
-    for option in reversed(_INTENDED + _REMARKS):
+    for option in reversed(_INTENDED + _REMARKS + _SURROUNDINGS):
         function = option(function)
     return function
 

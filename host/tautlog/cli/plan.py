@@ -94,6 +94,11 @@ SOLVE = ("mass", "height", "stiffness", "length")
 )
 @click.option("--ladder", is_flag=True, help="Show the drops that lead up to it.")
 @click.option(
+    "--odds",
+    is_flag=True,
+    help="Show the height that makes a proof most likely, and what to measure better.",
+)
+@click.option(
     "--steps",
     metavar="SHARES",
     help="Steps of the ladder as shares of the load, such as 0.25,0.5,0.75,1.",
@@ -104,6 +109,7 @@ SOLVE = ("mass", "height", "stiffness", "length")
 @options.json_option
 def command(
     ladder: bool,
+    odds: bool,
     steps: str | None,
     picture: Path | None,
     as_json: bool,
@@ -127,13 +133,16 @@ def command(
     campaign = options.here(to_drop=False)
     planned = plan(campaign, _wanted(given, pulls, _flight(flight, opening), rope_fall))
     rungs = planned.ladder(_shares(steps)) if ladder or steps else ()
+    found = planned.odds() if odds else None
     if picture is not None:
         _draw(planned, picture)
     if as_json:
-        print_json(plan_json.as_json(planned, rungs))
+        print_json(plan_json.as_json(planned, rungs, found))
         return
     click.echo(CAUTION)
     plan_table.show(planned, rungs)
+    if odds:
+        plan_table.show_odds(found)
     if picture is not None:
         click.echo(f"picture {picture}")
 

@@ -8,11 +8,12 @@ from typing import Any
 
 from tautlog.planning.flight import Opening, Snatch
 from tautlog.planning.ladder import HOLD, STOP_RULES, Step
+from tautlog.planning.odds import Odds
 from tautlog.planning.plan import Plan
 from tautlog.planning.prediction import Prediction
 
 
-def as_json(planned: Plan, rungs: tuple[Step, ...]) -> dict[str, Any]:
+def as_json(planned: Plan, rungs: tuple[Step, ...], odds: Odds | None = None) -> dict[str, Any]:
     """The plan as one object; NaN becomes None."""
     drop, line, aim = planned.drop, planned.drop.line, planned.aim
     return {
@@ -36,6 +37,7 @@ def as_json(planned: Plan, rungs: tuple[Step, ...]) -> dict[str, Any]:
             {"fraction": step.fraction, "purpose": step.purpose, **_figures(step.prediction)}
             for step in rungs
         ],
+        "odds": asdict(odds) if odds else None,
         "hold": HOLD if rungs else None,
         "stop_rules": list(STOP_RULES) if rungs else [],
     }

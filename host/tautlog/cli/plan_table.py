@@ -8,6 +8,7 @@ from rich.table import Table
 
 from tautlog.planning.flight import Opening, Snatch
 from tautlog.planning.ladder import HOLD, STOP_RULES, Step
+from tautlog.planning.odds import Odds
 from tautlog.planning.plan import Plan
 from tautlog.planning.plan_words import (
     FRICTION_UNKNOWN,
@@ -32,6 +33,25 @@ def show(planned: Plan, rungs: tuple[Step, ...]) -> None:
         click.echo(planned.missed.text)
     if rungs:
         _show_ladder(rungs, console)
+
+
+def show_odds(odds: Odds | None) -> None:
+    """Show the height that makes a proof most likely, and what to measure better."""
+    if odds is None:
+        click.echo("odds: without a target there are none")
+        return
+    chance = odds.chance
+    click.echo(
+        f"odds: from {odds.height_m:.3f} m a drop proves the target with a chance of "
+        f"{100 * chance.proves:.0f} %; its peak lies below the target in {100 * chance.below:.0f} %"
+        f", above the limit in {100 * chance.above:.0f} %"
+    )
+    for one in odds.better:
+        part = f"{100 * one.u_fraction:.1f} % of the peak" if one.u_fraction else "one-sided"
+        click.echo(
+            f"  {one.name} ({part}): {100 * one.proves:.0f} % would prove it, were that known "
+            "exactly"
+        )
 
 
 def _show_drop(planned: Plan) -> None:

@@ -25,6 +25,7 @@ from tautlog.desk import (
     proof,
     report,
     rig,
+    steps,
     today,
 )
 from tautlog.desk.desk import Desk
@@ -52,6 +53,7 @@ def pages_of(desk: Desk) -> Starlette:
         routes=[
             *_at_the_board(),
             Route("/", today.show),
+            Route("/steps", steps.show),
             Route("/plan", plan.show),
             Route("/plan/reckoned", plan.reckon),
             Route("/plan/climb", plan.climb),

@@ -24,7 +24,7 @@ from tautlog.model.signature import signed
 from tautlog.model.stream import Instrument
 from tautlog.model.timestamp import stamp
 from tautlog.model.trace import DropSetup
-from tautlog.planning.gate import refusals
+from tautlog.planning.gate import refusals, surroundings_checks
 from tautlog.planning.intended import intended_for
 
 NO_CAMPAIGN = (
@@ -72,6 +72,8 @@ def permitted(
         return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
     setup = replace(setup, checklist=_checklist(campaign, say))
     intended = intended_for(campaign, setup)
+    for check in surroundings_checks(intended):
+        say(f"LOOK: {check.text}")
     found = refusals(intended)
     if found:
         refused = _overridden(found, by, reason)

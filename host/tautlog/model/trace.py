@@ -17,6 +17,7 @@ from tautlog.model.contradiction import Contradiction
 from tautlog.model.key import stated
 from tautlog.model.limits import OVERLOAD_PER_TARGET
 from tautlog.model.steps import Steps
+from tautlog.model.surroundings import Surroundings
 
 STANDARD_GRAVITY_M_PER_S2 = 9.80665  # ISO 80000-3, by definition
 
@@ -190,6 +191,8 @@ class DropSetup:
         What differs from the seal of its record; None if the seal holds.
     judged_on : str or None
         The force channel whose peak is held against target and limit; None for the sum of all.
+    temperature_c, humidity_percent, condition, since_conditioning_h : ...
+        See `surroundings.Surroundings`.
     """
 
     mass_kg: float | None = field(
@@ -228,6 +231,17 @@ class DropSetup:
     mount: str = ""
     not_sealed: str | None = None
     judged_on: str | None = None
+    temperature_c: float | None = None
+    humidity_percent: float | None = None
+    condition: str = ""
+    since_conditioning_h: float | None = None
+
+    @property
+    def surroundings(self) -> Surroundings:
+        """What was told of the air, and of line and article in it."""
+        return Surroundings(
+            self.temperature_c, self.humidity_percent, self.condition, self.since_conditioning_h
+        )
 
     @property
     def weight_n(self) -> float | None:

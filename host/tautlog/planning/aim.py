@@ -20,12 +20,15 @@ class Aim:
         What must be measured to be proven on target: target / (1 - U) to limit / (1 + U).
     note : str
         Why this aim, in words.
+    u_fraction : float
+        Expanded relative uncertainty (k = 2) of the measured peak.
     """
 
     force_n: float
     low_n: float
     high_n: float
     note: str
+    u_fraction: float = 0.0
 
 
 def aim_for(target_n: float, limit_n: float | None, expanded_u_fraction: float) -> Aim:
@@ -57,6 +60,7 @@ def aim_for(target_n: float, limit_n: float | None, expanded_u_fraction: float) 
             low,
             high,
             f"a measured {low:.0f} to {high:.0f} N proves the target, with U = {100 * u:.2g} %",
+            u,
         )
     return Aim(
         low,
@@ -65,4 +69,5 @@ def aim_for(target_n: float, limit_n: float | None, expanded_u_fraction: float) 
         f"with U = {100 * u:.2g} % no peak can be proven to lie between {target_n:.0f} and "
         f"{upper:.0f} N: aim for {low:.0f} N to prove the target, and judge the overload "
         "separately; or reduce U, or widen the band",
+        u,
     )

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from tautlog.model.limits import K_FACTOR
 from tautlog.planning.aim import Aim
-from tautlog.planning.prediction import Prediction
+from tautlog.planning.prediction import Band, Prediction
 
 
 @dataclass(frozen=True)
@@ -34,12 +34,15 @@ class Chance:
     proves: float
 
 
-def chance_of(prediction: Prediction, target_n: float, limit_n: float, aim: Aim) -> Chance:
+def chance_of(prediction: Prediction | Band, target_n: float, limit_n: float, aim: Aim) -> Chance:
     """The chances of a planned drop.
+
+    What is measured scatters by the measurement's own uncertainty more than the true peak. A line
+    that was learned with the same chain shares its error; then the chance of a proof is higher.
 
     Parameters
     ----------
-    prediction : Prediction
+    prediction : Prediction or Band
         Its peak with the band.
     target_n, limit_n : float
         Force to reach and force not to exceed.
@@ -48,15 +51,17 @@ def chance_of(prediction: Prediction, target_n: float, limit_n: float, aim: Aim)
     """
     below = _share_under(prediction, target_n)
     above = 1.0 - _share_under(prediction, limit_n)
-    proves = max(_share_under(prediction, aim.high_n) - _share_under(prediction, aim.low_n), 0.0)
+    u_n = prediction.peak_force_n * aim.u_fraction / K_FACTOR
+    measured = [_share_under(prediction, end, u_n) for end in (aim.low_n, aim.high_n)]
+    proves = max(measured[1] - measured[0], 0.0)
     return Chance(below, max(1.0 - below - above, 0.0), above, proves)
 
 
-def _share_under(prediction: Prediction, force_n: float) -> float:
+def _share_under(prediction: Prediction | Band, force_n: float, more_u_n: float = 0.0) -> float:
     """Distribution function of the peak: two half normals that meet at the predicted peak."""
     peak_n = prediction.peak_force_n
-    lower = (peak_n - prediction.peak_low_n) / K_FACTOR
-    upper = (prediction.peak_high_n - peak_n) / K_FACTOR
+    lower = math.hypot((peak_n - prediction.peak_low_n) / K_FACTOR, more_u_n)
+    upper = math.hypot((prediction.peak_high_n - peak_n) / K_FACTOR, more_u_n)
     width = lower if force_n < peak_n else upper
     if not lower + upper > 0.0 or not width > 0.0:
         return 0.0 if force_n < peak_n else 1.0

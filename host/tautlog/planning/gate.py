@@ -75,6 +75,8 @@ class Intended:
         The force channels beyond the first, with their calibrations.
     proving : Proving
         What is known of the board's wiring.
+    departures : tuple of str
+        Where air, line and article are not as the campaign agreed.
     """
 
     mass_kg: float | None
@@ -105,6 +107,7 @@ class Intended:
     end_state: str = "hangs"
     legs: tuple[Channel, ...] = ()
     proving: Proving = field(default_factory=Proving)
+    departures: tuple[str, ...] = ()
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
@@ -122,6 +125,7 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
     found += _on_mount(intended, load)
     found += _on_rig(intended, predicted)
     found.append(wiring_check(intended.proving))
+    found += surroundings_checks(intended)
     if load is not None:
         found.append(PathCheck("reckoned", True, f"checked against {_in_words(load)}"))
         found += _on_chain(intended, load)
@@ -130,6 +134,15 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
         )
         found += [_with_basis(check, load) for check in path]
     return tuple(found)
+
+
+def surroundings_checks(intended: Intended) -> list[PathCheck]:
+    """Where air, line and article are not as agreed: to look at, and no refusal."""
+    about = "the drop will count for no statement about the part"
+    return [
+        PathCheck("surroundings", False, f"surroundings: {text}; {about}")
+        for text in intended.departures
+    ]
 
 
 def wiring_check(proving: Proving) -> PathCheck:

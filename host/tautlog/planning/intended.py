@@ -8,6 +8,7 @@ from tautlog.campaign.bring_ups import proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.condemned import condemned
 from tautlog.campaign.ledger import exposures, read_entries
+from tautlog.campaign.retirement import worn_out
 from tautlog.model.line import Line
 from tautlog.model.load_path import Mount
 from tautlog.model.stream import Instrument
@@ -43,7 +44,7 @@ def intended_for(
         height_m=setup.height_m,
         target_n=setup.target_n,
         earlier=_earlier(records, setup),
-        condemned=condemned(records, campaign.retired, article=setup.article, line=setup.line),
+        condemned=_condemned(campaign, records, setup),
         line=line or line_for(campaign, setup.line),
         friction_n=campaign.rig.friction_n if friction_n is None else friction_n,
         line_name=setup.line,
@@ -66,7 +67,17 @@ def intended_for(
         end_state=setup.end_state,
         legs=campaign.legs,
         proving=proving_of(campaign, instrument),
+        departures=campaign.atmosphere.departures(setup.surroundings),
     )
+
+
+def _condemned(
+    campaign: Campaign, records: list[RecordSummary], setup: DropSetup
+) -> tuple[str, ...]:
+    """Why article or line must not be dropped: by inspection, by name, or by the rules."""
+    entries = read_entries(campaign.folder)
+    worn = worn_out(campaign.retirement, records, entries, campaign.lines)
+    return condemned(records, campaign.retired + worn, article=setup.article, line=setup.line)
 
 
 def _earlier(records: list[RecordSummary], setup: DropSetup) -> tuple[Load, ...]:

@@ -27,6 +27,7 @@ from tautlog.planning.gate import findings
 from tautlog.planning.intended import electrics_of, intended_for
 from tautlog.planning.ladder import LADDER, Step, ladder
 from tautlog.planning.missed import Missed, missed
+from tautlog.planning.odds import Odds, odds_of
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import Prediction, predict_drop
 from tautlog.planning.solving import solve_height, solve_mass, solve_stiffness
@@ -100,6 +101,18 @@ class Plan:
         """
         top_n = self.aim.force_n if self.aim else self.prediction.peak_force_n
         return tuple(ladder(self.drop, top_n, shares))
+
+    def odds(self) -> Odds | None:
+        """The height that makes a proof most likely; None without a target.
+
+        Raises
+        ------
+        PlanError
+            If no height reaches the aim.
+        """
+        if self.aim is None or self.target_n is None or self.upper_n is None:
+            return None
+        return odds_of(self.drop, self.target_n, self.upper_n, self.aim)
 
 
 def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> Plan:

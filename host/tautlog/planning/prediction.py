@@ -97,14 +97,14 @@ def predict_drop(drop: PlannedDrop) -> Prediction:
     peak_n = truth.peak_force_n
     if peak_n is None or truth.taut_speed_m_s is None or truth.rise_time_s is None:
         raise PlanError("the line does not come taut: give a height")
-    low_n, high_n = _band(drop, peak_n)
+    band = band_of(drop, peak_n)
     return Prediction(
         mass_kg=drop.mass_kg,
         height_m=drop.height_m,
         stiffness_n_per_m=drop.line.stiffness_n_per_m,
         peak_force_n=peak_n,
-        peak_low_n=low_n,
-        peak_high_n=high_n,
+        peak_low_n=band.peak_low_n,
+        peak_high_n=band.peak_high_n,
         duration_s=truth.duration_s or math.nan,
         rise_time_s=truth.rise_time_s,
         base_duration_s=truth.base_duration_s or math.nan,
@@ -120,26 +120,55 @@ def predict_drop(drop: PlannedDrop) -> Prediction:
     )
 
 
-def _band(drop: PlannedDrop, peak_n: float) -> tuple[float, float]:
-    """Lowest and highest peak to expect.
+@dataclass(frozen=True)
+class Band:
+    """A predicted peak, with the lowest and highest peak to expect."""
+
+    peak_force_n: float
+    peak_low_n: float
+    peak_high_n: float
+
+
+def band_of(drop: PlannedDrop, peak_n: float, *, exact: str = "") -> Band:
+    """The band around a predicted peak.
 
     Root sum of squares of the effect of each input's standard uncertainty on the closed form's
     peak, times 2. Bedding-in only makes a line stiffer and raises the upper end. Friction that
     is not known only makes the sled slower and lowers the lower end.
+
+    Parameters
+    ----------
+    drop, peak_n : PlannedDrop, float
+        The drop, and its predicted peak.
+    exact : str
+        One of `INPUTS` that is taken as known exactly; "" for none.
     """
     share = _closed_form_shares(drop)
-    weight_n = drop.mass_kg * G
-    known = drop.friction_n is not None
-    u = math.sqrt(
-        (share["stiffness"] * drop.line.stiffness_u_fraction) ** 2
-        + (share["height"] * HEIGHT_U_M / max(drop.height_m, HEIGHT_U_M)) ** 2
-        + (share["mass"] * MASS_U_FRACTION) ** 2
-        + (share["height"] * (FRICTION_TOLD_U if known else 0.0)) ** 2
-    )
-    stiffer = (1.0 + drop.line.may_stiffen) ** share["stiffness"]
-    slower = 1.0 if known else 1.0 - share["height"] * FRICTION_MOST
+    parts = peak_parts(drop)
+    parts.pop(exact, None)
+    u = math.sqrt(sum(part**2 for part in parts.values()))
+    stiffer = slower = 1.0
+    if exact != "bedding-in":
+        stiffer = (1.0 + drop.line.may_stiffen) ** share["stiffness"]
+    if drop.friction_n is None and exact != "friction":
+        slower = 1.0 - share["height"] * FRICTION_MOST
     low_n = peak_n * (1.0 - K_FACTOR * u) * slower
-    return max(low_n, weight_n), peak_n * (1.0 + K_FACTOR * u) * stiffer
+    return Band(peak_n, max(low_n, drop.mass_kg * G), peak_n * (1.0 + K_FACTOR * u) * stiffer)
+
+
+INPUTS = ("stiffness", "bedding-in", "friction", "height", "mass")
+
+
+def peak_parts(drop: PlannedDrop) -> dict[str, float]:
+    """Relative standard uncertainty of the peak from each input whose error has either sign."""
+    share = _closed_form_shares(drop)
+    told = FRICTION_TOLD_U if drop.friction_n is not None else 0.0
+    return {
+        "stiffness": share["stiffness"] * drop.line.stiffness_u_fraction,
+        "friction": share["height"] * told,
+        "height": share["height"] * HEIGHT_U_M / max(drop.height_m, HEIGHT_U_M),
+        "mass": share["mass"] * MASS_U_FRACTION,
+    }
 
 
 def _closed_form_shares(drop: PlannedDrop) -> dict[str, float]:

@@ -84,7 +84,9 @@ as above; `value` int32, its meaning depends on the event.
 
 ``/setup`` attributes mass_kg, height_m, target_n, limit_n, fittings_kg, shortest_s,
 longest_s (float); article, line, mount, operator, note, article_finding, checklist (one JSON
-object), override, end_state, judged_on (the force channel whose peak is judged; missing: the sum)
+object), override, end_state, judged_on (the force channel whose peak is judged; missing: the sum),
+    temperature_c, humidity_percent (of the air, relative), condition (of line and article:
+    "conditioned", "wet" or "as-found"), since_conditioning_h
 (string): the set-up as people stated it.
 
 ``/calibration`` attributes newton_per_volt, newton_per_square_volt, zero_v, expanded_u_fraction

@@ -35,6 +35,7 @@ _ANY_SIGN = {
     "rail_high_v",
     "polarity",
     "volt_per_m_s2",
+    "temperature_c",
 }
 
 

@@ -142,6 +142,24 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class StatementText:
+    """What is stated of the part, ready to read; `outcomes` has a row for each article."""
+
+    word: str
+    text: str
+    why_not: tuple[str, ...]
+    shown: str
+    method: str
+    outcomes: tuple[Row, ...]
+    assumptions: tuple[str, ...]
+    caution: str
+    decides: str
+
+
+OUTCOMES_HEAD = ("article", "outcome", "why", "drops")
+
+
+@dataclass(frozen=True)
 class Overlay:
     """All drops over one another, for the page's script.
 
@@ -275,6 +293,7 @@ class Contents:
     software: str
     caution: str
     answer: Answer
+    statement: StatementText | None
     requirement: tuple[tuple[str, str], ...]
     rule: str
     only_items: str

@@ -164,6 +164,7 @@ def _set_up(record: Record) -> str:
         f"line {setup.line or 'not named'}",
         f"mount {setup.mount or 'not named'}",
         f"operator {setup.operator or 'not named'}",
+        setup.surroundings.text,
         setup.note,
     ]
     return "; ".join(part for part in parts if part)

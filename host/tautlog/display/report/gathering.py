@@ -28,10 +28,12 @@ from tautlog.display.report.labels import bare_label, label
 from tautlog.display.report.overlay import overlay_of
 from tautlog.display.report.people import people_items
 from tautlog.display.report.sources import Source
+from tautlog.display.report.statement import statement_text
 from tautlog.display.report.words import minute
 from tautlog.files.chain import HEAD_DIGITS, head_of
 from tautlog.model.marks import definitions
 from tautlog.model.origin import IMPORTED, MARK
+from tautlog.qualify.statement import Statement
 from tautlog.record.layout import SOFTWARE
 
 CAUTION = (
@@ -58,6 +60,7 @@ def contents_of(
     unreadable: Sequence[RecordSummary] = (),
     folder: Path | None = None,
     exposed: Sequence[Exposure] = (),
+    said: Statement | None = None,
 ) -> Contents:
     """Gather the contents of a report.
 
@@ -71,9 +74,10 @@ def contents_of(
         Folder of the campaign, if the report is about all of it.
     exposed : sequence of Exposure
         Rows of the ledger.
+    said : Statement or None
+        What is stated of the part; None if nothing is asked for.
     """
     sources = [replace(source, number=place) for place, source in enumerate(sources, start=1)]
-    real = [source for source in sources if source.counts]
     written = datetime.now(UTC)
     title, number = _title(sources, campaign, folder), _number(sources, unreadable, written)
     fields = field_items(sources, campaign, title, number, f"{written:%Y-%m-%d}")
@@ -87,14 +91,13 @@ def contents_of(
         rule=RULE,
         only_items=ONLY_ITEMS,
         answer=answer_of(sources, campaign, unreadable),
+        statement=statement_text(said),
         outcomes=overview.outcomes_text(sources, unreadable),
         unreadable=tuple((record.name, record.problem) for record in unreadable),
         questions=overview.open_questions(sources, campaign, fields),
         fields=fields,
         ledger_head=HEAD,
         ledger=tuple(tuple(row(exposure)) for exposure in exposed),
-        articles_caption=ARTICLES_CAPTION,
-        articles=overview.article_rows(real, campaign),
         definitions=_definitions(),
         **_of_drops(sources, campaign),
         **_of_campaign(sources, campaign),
@@ -105,8 +108,11 @@ def _of_drops(sources: list[Source], campaign: Campaign | None) -> dict[str, Any
     """The parts of a report that its drops alone give, with their pictures."""
     times = [minute(source.record.utc) for source in sources] or ["-"]
     drops = tuple(drop_section(source, campaign) for source in sources)
-    closures = closures_of([source for source in sources if source.counts])
+    real = [source for source in sources if source.counts]
+    closures = closures_of(real)
     return {
+        "articles_caption": ARTICLES_CAPTION,
+        "articles": overview.article_rows(real, campaign),
         "count": overview.count_text(sources),
         "first_utc": times[0],
         "last_utc": times[-1],

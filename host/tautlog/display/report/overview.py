@@ -223,6 +223,8 @@ def _deviations_of(source: Source, campaign: Campaign | None) -> list[str]:
         found.append(
             f"refused because {override.refused}; overridden by {override.by}: {override.reason}"
         )
+    if campaign is not None:
+        found += campaign.atmosphere.departures(record.setup.surroundings)
     chosen = drop.calibration.chosen
     if chosen:
         found.append(f"judged by another calibration than its own, chosen by {chosen.by}")

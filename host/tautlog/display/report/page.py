@@ -12,7 +12,7 @@ from pathlib import Path
 
 from jinja2 import Environment, StrictUndefined
 
-from tautlog.display.report.contents import ARTICLES_HEAD, Contents
+from tautlog.display.report.contents import ARTICLES_HEAD, OUTCOMES_HEAD, Contents
 from tautlog.display.report.scale import LIMIT_AT, TARGET_AT
 from tautlog.files.new_file import new_or_replaced
 
@@ -50,6 +50,7 @@ def html_of(contents: Contents) -> str:
         target_at=TARGET_AT,
         limit_at=LIMIT_AT,
         articles_head=ARTICLES_HEAD,
+        outcomes_head=OUTCOMES_HEAD,
         articles_rows=[astuple(article) for article in contents.articles],
         traces_json=[asdict(trace) for trace in contents.traces],
         closures_json=asdict(contents.closures),

@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import astuple
 
-from tautlog.display.report.contents import ARTICLES_HEAD, Contents, DropSection, Matrix
+from tautlog.display.report.contents import (
+    ARTICLES_HEAD,
+    OUTCOMES_HEAD,
+    Contents,
+    DropSection,
+    Matrix,
+    StatementText,
+)
 from tautlog.display.report.paper_front import put_items
 from tautlog.display.report.sheet import SMALL_PT, SOFT, TINY_PT, Paper
 
@@ -35,9 +42,25 @@ def put_campaign(paper: Paper, contents: Contents) -> None:
     paper.write_lines(contents.articles_caption, size=SMALL_PT, hue=SOFT)
     rows = [astuple(article) for article in contents.articles]
     paper.rows(ARTICLES_HEAD, rows, (3, 2, 1.5, 2, 2, 2, 2, 2.5, 4), TINY_PT)
+    if contents.statement:
+        _statement(paper, contents.statement)
     paper.heading("Fields of a test report")
     paper.write_lines(FIELDS_ABOUT, size=SMALL_PT, hue=SOFT)
     put_items(paper, ("clause", "here"), contents.fields)
+
+
+def _statement(paper: Paper, said: StatementText) -> None:
+    """What is stated of the part, from which articles, and what it assumes."""
+    paper.heading("Statement about the part")
+    decides = f"Proposed by the program; decides: {said.decides}."
+    paper.write_lines(f"{said.word}. {said.text} {decides}", size=SMALL_PT)
+    paper.points([f"Why not: {text}" for text in said.why_not], SMALL_PT)
+    for text in filter(None, (said.shown, f"method: {said.method}")):
+        paper.write_lines(f"{text[:1].upper()}{text[1:]}.", size=SMALL_PT, hue=SOFT)
+    paper.rows(OUTCOMES_HEAD, said.outcomes, (3, 2, 8, 1), TINY_PT)
+    paper.label("It assumes")
+    paper.points(said.assumptions, SMALL_PT)
+    paper.write_lines(said.caution, size=SMALL_PT)
 
 
 def put_annex(paper: Paper, contents: Contents, cut: Sequence[DropSection]) -> None:

@@ -69,6 +69,11 @@ def _answer(paper: Paper, contents: Contents) -> None:
     for one in answer.articles:
         told = f": {one.text}" if one.text else ""
         write(f"{one.shape} {one.name}: {one.word}{told}", 8.0)
+    if contents.statement:
+        said = contents.statement
+        write(f"Of the part: {said.word}. {said.text}", 8.0, bold=True)
+        for text in said.why_not:
+            write(f"Why not: {text}.", SMALL_PT)
     for note in (*answer.notes, contents.outcomes):
         write(f"{note[:1].upper()}{note[1:]}.", SMALL_PT, hue=SOFT)
     bottom = paper.get_y() + 1.5

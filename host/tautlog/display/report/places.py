@@ -15,6 +15,7 @@ from tautlog.display.report.gathering import contents_of
 from tautlog.display.report.sources import read_sources
 from tautlog.errors import RecordError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.qualify.statement import Statement, statement_of
 from tautlog.record import Record, open_checked
 
 
@@ -73,7 +74,15 @@ def contents_at(
         unreadable=opened.unreadable,
         folder=folder,
         exposed=_exposed(opened, campaign, whole=folder is not None),
+        said=_said(campaign) if folder is not None else None,
     )
+
+
+def _said(campaign: Campaign | None) -> Statement | None:
+    """What is stated of the part, from all drops of the campaign; None if nothing is asked for."""
+    if campaign is None or not campaign.qualification.asked:
+        return None
+    return statement_of(campaign, catalogued(campaign.folder))
 
 
 def _files(asked: list[Path]) -> list[Path]:

@@ -1,0 +1,1 @@
+"""From the drops of single articles to a statement about the part."""
