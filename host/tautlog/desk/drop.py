@@ -38,6 +38,7 @@ FIRST = (
     ("peak_force_expanded_u_n", "its U", "N", 1.0, ".0f"),
     ("duration_s", "above 10 % of it", "ms", 1e-3, ".1f"),
     ("rise_time_s", "rise", "ms", 1e-3, ".1f"),
+    ("load_rate_n_per_s", "load rate, 10 to 90 %", "kN/s", 1e3, ".1f"),
     ("impulse_ns", "impulse", "N s", 1.0, ".1f"),
     ("rest_force_n", "rest", "N", 1.0, ".0f"),
     ("max_stretch_m", "stretch", "mm", 1e-3, ".0f"),
@@ -96,6 +97,10 @@ def _first(marks: Marks) -> list[tuple[str, str]]:
     for key, name, unit, size, form in FIRST:
         value = getattr(marks, key)
         found.append((name, "-" if value is None else f"{value / size:{form}} {unit}".strip()))
+    found += [
+        (f"above {100 * one.share:.0f} % of target", f"{1e3 * one.duration_s:.1f} ms")
+        for one in marks.above_levels
+    ]
     return found
 
 

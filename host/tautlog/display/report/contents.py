@@ -242,13 +242,14 @@ class ArticleRow:
     after: str
     energy: str
     highest: str
+    at_load: str
     found: str
     where: str
 
 
 ARTICLES_HEAD = (
     *("article", "version", "drops here", "first damage, N", "ms after onset", "energy, J"),
-    *("highest, N", "found last", "where it gave way"),
+    *("highest, N", "ms above 50 / 75 / 90 / 100 % of target", "found last", "where it gave way"),
 )
 
 

@@ -31,7 +31,7 @@ from tautlog.display.report.words import (
     short,
 )
 from tautlog.files.strict_json import read_json, read_object
-from tautlog.model.marks import Marks
+from tautlog.model.marks import AboveLevel, Marks
 from tautlog.model.uncertainty import Budget
 from tautlog.model.verdict_words import force_text, prediction_words
 from tautlog.planning.expected import LATER_DIFFERS
@@ -105,13 +105,23 @@ def override_text(text: str) -> OverrideText | None:
 
 
 def figure_rows(marks: Marks) -> tuple[tuple[str, str, str], ...]:
-    """Key, label and value of every figure that is a number."""
+    """Key, label and value of every figure that is a number, and of the durations."""
     values = ((field.name, getattr(marks, field.name)) for field in fields(marks))
-    return tuple(
+    numbers = tuple(
         (name, label(name), form(value))
         for name, value in values
         if isinstance(value, (int, float)) and type(value) is not bool and math.isfinite(value)
     )
+    return numbers + tuple(
+        ("above_levels", f"above {100 * one.share:.0f} % of the target, s", _bounded(one))
+        for one in marks.above_levels
+    )
+
+
+def _bounded(one: AboveLevel) -> str:
+    """A duration with its bounds."""
+    longest = "unknown" if one.longest_s is None else form(one.longest_s)
+    return f"{form(one.duration_s)} ({form(one.shortest_s)} to {longest})"
 
 
 def _inspection(inspection: Inspection) -> str:

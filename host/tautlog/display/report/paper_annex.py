@@ -32,7 +32,7 @@ def put_campaign(paper: Paper, contents: Contents) -> None:
     paper.heading("Articles compared")
     paper.write_lines(contents.articles_caption, size=SMALL_PT, hue=SOFT)
     rows = [astuple(article) for article in contents.articles]
-    paper.rows(ARTICLES_HEAD, rows, (3, 2, 1.5, 2, 2, 2, 2, 2.5, 4), TINY_PT)
+    paper.rows(ARTICLES_HEAD, rows, (3, 1.7, 1.5, 2, 2, 1.8, 2, 4, 2.5, 3.5), TINY_PT)
     paper.heading("Fields of a test report")
     paper.write_lines(FIELDS_ABOUT, size=SMALL_PT, hue=SOFT)
     put_items(paper, ("clause", "here"), contents.fields)
