@@ -15,6 +15,7 @@ from typing import Any
 from tautlog.calibrate.kept import newest_calibration, newest_file
 from tautlog.campaign.calibration_in_force import calibration_in_force, promised_slope
 from tautlog.campaign.condemned import Retired
+from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
 from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
@@ -63,7 +64,7 @@ class Campaign:
         Serial port, or "" if none is stated; how long to wait for the board.
     note : str
         Remarks.
-    laboratory, rig, cell, amplifier, fitted, decision, articles, elements : ...
+    flight, laboratory, rig, cell, amplifier, fitted, decision, articles, elements : ...
         As campaign.toml states them.
     lines : tuple of Line
         The lines whose stiffness campaign.toml states.
@@ -86,6 +87,7 @@ class Campaign:
     name: str
     setup: DropSetup = field(default_factory=DropSetup)
     requirement: Requirement = field(default_factory=Requirement)
+    flight: StatedFlight = field(default_factory=StatedFlight)
     calibration: Calibration = field(default_factory=Calibration)
     port: str = ""
     link_timeout_s: float = 2.0
@@ -188,7 +190,6 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
     stated = read_stated(where)
     used = calibration_in_force(where.parent, stated, to_drop=to_drop)
     channels = _channels(where.parent, stated, used.calibration, to_drop=to_drop)
-    board = stated.board
     return Campaign(
         path=where,
         name=stated.campaign.name or where.absolute().parent.name,
@@ -196,6 +197,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         laboratory=stated.laboratory,
         setup=stated.setup,
         requirement=stated.requirement,
+        flight=stated.flight,
         calibration=used.calibration,
         calibration_stated=used.stated,
         calibration_doubts=used.doubts,
@@ -215,7 +217,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         retired=stated.retired,
         channels=channels,
         force_channels=stated.force_channel,
-        sampling=Sampling(board.chip, len(channels), board.sample_rate_hz),
+        sampling=Sampling(stated.board.chip, len(channels), stated.board.sample_rate_hz),
         rehearsed=stated.campaign.kind == "rehearsal",
     )
 

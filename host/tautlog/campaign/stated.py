@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Any
 
 from tautlog.campaign.condemned import Retired
+from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.sections import (
     About,
@@ -97,6 +98,11 @@ class Stated:
     campaign: About = field(default_factory=About, metadata=_section("The campaign"))
     requirement: Requirement = field(
         default_factory=Requirement, metadata=_section("The load for which the part must be proven")
+    )
+    # A comment, because a flight that nobody flew must not judge a drop.
+    flight: StatedFlight = field(
+        default_factory=StatedFlight,
+        metadata=_section("The load in flight, beside which each drop is laid", as_comment=True),
     )
     laboratory: Laboratory = field(
         default_factory=Laboratory,

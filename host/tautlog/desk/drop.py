@@ -20,7 +20,7 @@ from tautlog.archive.judging_again import (
 from tautlog.archive.photos import Thumbnail, thumbnail
 from tautlog.archive.summary import summary_from
 from tautlog.archive.verdict_lines import notes, quick_look
-from tautlog.desk.desk import OpenedDrop
+from tautlog.desk.desk import Desk, OpenedDrop
 from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, page
 from tautlog.desk.scale import scale_of
@@ -30,6 +30,7 @@ from tautlog.files.new_file import new_file
 from tautlog.model import quantities as q
 from tautlog.model.inspection import ARTICLE_FINDINGS
 from tautlog.model.marks import Marks
+from tautlog.planning.against_flight import against_flight
 
 # The figures that a crew reads first, in the units and digits of a rig: key, name, unit, size of
 # the unit, form. All figures are below them, as they are kept.
@@ -46,6 +47,7 @@ FIRST = (
     ("line_stiffness_n_per_m", "stiffness", "N/mm", 1e3, ".2f"),
     ("impulse_closure", "impulse closure", "", 1.0, ".3f"),
 )
+FLIGHT = "flight"
 PICTURES = ("drop", "contact", "stretch", "spectrum")
 ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".mp4", ".mov", ".avi")
 
@@ -86,6 +88,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
         photos=_photos(opened),
         beside=_not_entered(opened),
         pictures=PICTURES,
+        against=_against_flight(desk, opened),
         typed=dict(entered or {}),
         more=_too_little(opened),
     )
@@ -102,6 +105,12 @@ def _first(marks: Marks) -> list[tuple[str, str]]:
         for one in marks.above_levels
     ]
     return found
+
+
+def _against_flight(desk: Desk, opened: OpenedDrop) -> tuple[str, ...]:
+    """What is harder or softer than flight; empty where no flight is stated."""
+    told = against_flight(opened.drop, desk.campaign_or_why()[0])
+    return told.texts if told else ()
 
 
 def _photos(opened: OpenedDrop) -> list[Thumbnail]:

@@ -222,6 +222,8 @@ class DropSection:
     set_up: str
     plan: tuple[str, ...]
     picture: Picture
+    flight: Picture | None
+    against_flight: tuple[str, ...]
     reasons: tuple[str, ...]
     headline: tuple[tuple[str, str], ...]  # name, value with unit
     figures: tuple[tuple[str, str, str], ...]  # key, label, value

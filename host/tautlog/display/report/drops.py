@@ -17,7 +17,7 @@ from tautlog.display.report.contents import (
     OverrideText,
     VerdictTexts,
 )
-from tautlog.display.report.figures import contact_picture
+from tautlog.display.report.figures import contact_picture, flight_picture
 from tautlog.display.report.headline_figures import headline_figures
 from tautlog.display.report.labels import bare_label, label
 from tautlog.display.report.scale import scale_of
@@ -34,6 +34,7 @@ from tautlog.files.strict_json import read_json, read_object
 from tautlog.model.marks import AboveLevel, Marks
 from tautlog.model.uncertainty import Budget
 from tautlog.model.verdict_words import force_text, prediction_words
+from tautlog.planning.against_flight import against_flight
 from tautlog.planning.expected import LATER_DIFFERS
 from tautlog.record import Decision, Inspection, Record
 
@@ -42,7 +43,7 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
     """The section of one drop, with its deviations from the campaign."""
     record, drop, setup = source.record, source.drop, source.record.inspected_setup
     marks, verdict = drop.marks, drop.verdict
-    unlike = unlike_kept(record, drop)
+    unlike, flight = unlike_kept(record, drop), against_flight(drop, campaign)
     return DropSection(
         number=source.number,
         name=source.name,
@@ -71,6 +72,8 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
         set_up=_set_up(record),
         plan=(*against_plan(source, campaign), *_predictions(source)),
         picture=contact_picture(source),
+        flight=flight_picture(source, flight),
+        against_flight=flight.texts if flight else (),
         reasons=tuple(reason.text for reason in verdict.reasons),
         headline=headline_figures(drop),
         figures=figure_rows(marks),

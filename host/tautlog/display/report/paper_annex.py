@@ -79,6 +79,6 @@ def _in_full(paper: Paper, drop: DropSection) -> None:
         texts.append(f"{decision.words} decided by {decision.by}: {decision.reason}")
     if override:
         texts.append(f"Overridden by {override.by}: {override.reason}; {override.refused}")
-    texts += [*drop.plan, *drop.reasons, *drop.inspections, drop.checklist]
+    texts += [*drop.against_flight, *drop.plan, *drop.reasons, *drop.inspections, drop.checklist]
     paper.points((text for text in texts if text), TINY_PT)
     paper.photos(drop.photos, 56.0)
