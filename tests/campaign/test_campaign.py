@@ -205,10 +205,10 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
         (
             "[board]\nport = ''\n[tower]\na = 1",
             "['tower']: unknown section; allowed are [campaign], [requirement], [flight], "
-            "[laboratory], "
-            "[drop], [calibration], [board], [rig], [cell], [amplifier], [force_channel], "
-            "[accelerometer], [excitation], [fitted], [decision], [line], [article], [mount], "
-            "[element]",
+            "[laboratory], [drop], [calibration], [board], [rig], [cell], [amplifier], "
+            "[force_channel], "
+            "[accelerometer], [excitation], [fitted], [decision], [line], [article], "
+            "[dimension], [mount], [element]",
         ),
         (
             "[[line]]\nname = 'a'\nmodulus_n = 0",

@@ -15,6 +15,7 @@ from typing import Any
 from tautlog.calibrate.kept import newest_calibration, newest_file
 from tautlog.campaign.calibration_in_force import calibration_in_force, promised_slope
 from tautlog.campaign.condemned import Retired
+from tautlog.campaign.dimensions import Dimension
 from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
@@ -64,7 +65,7 @@ class Campaign:
         Serial port, or "" if none is stated; how long to wait for the board.
     note : str
         Remarks.
-    flight, laboratory, rig, cell, amplifier, fitted, decision, articles, elements : ...
+    dimensions, flight, laboratory, rig, cell, amplifier, fitted, decision, articles, elements : ...
         As campaign.toml states them.
     lines : tuple of Line
         The lines whose stiffness campaign.toml states.
@@ -87,6 +88,7 @@ class Campaign:
     name: str
     setup: DropSetup = field(default_factory=DropSetup)
     requirement: Requirement = field(default_factory=Requirement)
+    dimensions: tuple[Dimension, ...] = ()
     flight: StatedFlight = field(default_factory=StatedFlight)
     calibration: Calibration = field(default_factory=Calibration)
     port: str = ""
@@ -178,8 +180,8 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
     path : path
         The file, or its folder.
     to_drop : bool
-        The newest calibration must be readable. False, for what only looks back: unreadable
-        calibrations are left out and named in `calibration_left_out`.
+        The newest calibration must be readable; else one that is not is left out, and named in
+        `calibration_left_out`.
 
     Raises
     ------
@@ -198,6 +200,7 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
         setup=stated.setup,
         requirement=stated.requirement,
         flight=stated.flight,
+        dimensions=stated.dimension,
         calibration=used.calibration,
         calibration_stated=used.stated,
         calibration_doubts=used.doubts,

@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Any
 
 from tautlog.campaign.condemned import Retired
+from tautlog.campaign.dimensions import Dimension
 from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.sections import (
@@ -165,6 +166,15 @@ class Stated:
     article: tuple[Article, ...] = field(
         default=(),
         metadata=_section("The parts under test; one section for each part", many=Article),
+    )
+    # A comment, because a limit that nobody set must not judge an article.
+    dimension: tuple[Dimension, ...] = field(
+        default=(),
+        metadata=_section(
+            "Dimensions of the articles, measured before and after; one section for each",
+            many=Dimension,
+            as_comment=True,
+        ),
     )
     mount: tuple[Mount, ...] = field(
         default=(),

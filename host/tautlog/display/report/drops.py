@@ -31,6 +31,7 @@ from tautlog.display.report.words import (
     short,
 )
 from tautlog.files.strict_json import read_json, read_object
+from tautlog.model.dimensions import texts_of
 from tautlog.model.marks import AboveLevel, Marks
 from tautlog.model.uncertainty import Budget
 from tautlog.model.verdict_words import force_text, prediction_words
@@ -130,6 +131,7 @@ def _bounded(one: AboveLevel) -> str:
 def _inspection(inspection: Inspection) -> str:
     parts = [finding_word(inspection.finding), inspection.where and f"where: {inspection.where}"]
     parts += [inspection.moved and f"touched or moved first: {inspection.moved}", inspection.note]
+    parts += texts_of(inspection.dimensions)
     return f"{minute(inspection.utc)}, {inspection.by}: {'; '.join(part for part in parts if part)}"
 
 
