@@ -73,7 +73,7 @@ def test_every_key_is_in_a_new_file_and_every_optional_one_is_allowed(tmp_path: 
 def test_every_number_has_its_unit_in_its_name() -> None:
     # A gain, a factor and a share of a load have no unit; drops and poles are counted.
     units = tuple(
-        "_n _kg _m _s _v _bits _hz _j _ohm _mv_per_v _fraction _factor _volt _days "
+        "_n _kg _m _mm _s _v _bits _hz _j _ohm _mv_per_v _fraction _factor _volt _days "
         "_n_per_m _per_m2 _m_s2 _m2 _ratio "
         "gain factor pry _poles _drops _before _article".split()
     )
