@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from traces import NOBODY, arrest, half_sine, plain, recorded
 
+from tautlog.analysis.loading import Loading
 from tautlog.analysis.marking import mark
 from tautlog.analysis.stage1_signal import force_of, signal_of
 from tautlog.analysis.stage2_place import Located, ZeroTold, locate
@@ -22,7 +23,7 @@ from tautlog.model.trace import DropSetup
 
 RESULTS = (
     *(ZeroTold, Times, Wholeness, Impulse, After, Agreement, Closures, LossTold, Shape),
-    *(Stretch, Damage, Peak, LinePeak, Completeness),
+    *(Stretch, Damage, Peak, Loading, LinePeak, Completeness),
 )
 # What is known before any stage, and what is put together of several.
 HEAD = set(

@@ -1,8 +1,8 @@
 """The JSON of a drop: names, their order and values, as scripts and kept marks have them.
 
 tests/data/kept_json.json was written by the program before drops had types of their own (commit
-f7873e6), of the records made here. A name more, less or elsewhere is a change of format; the two of
-the sync flash came later.
+f7873e6), of the records made here. A name more, less or elsewhere is a change of format; those
+of the sync flash, of the load rate and of the durations above levels came later.
 """
 
 import contextlib

@@ -74,8 +74,8 @@ def test_every_number_has_its_unit_in_its_name() -> None:
     # A gain, a factor, a share of a load and a reliability have no unit; drops, articles and
     # poles are counted.
     units = tuple(
-        "_n _kg _m _s _v _bits _hz _j _ohm _mv_per_v _fraction _factor _volt _days "
-        "_n_per_m _per_m2 _m_s2 _ratio "
+        "_n _kg _m _mm _s _v _bits _hz _j _ohm _mv_per_v _fraction _factor _volt _days "
+        "_n_per_m _per_m2 _m_s2 _m2 _ratio "
         "_c _percent _h gain factor pry _poles _drops _before _article "
         "reliability confidence articles _allowed _failure".split()
     )
@@ -206,10 +206,11 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
         ),
         (
             "[board]\nport = ''\n[tower]\na = 1",
-            "['tower']: unknown section; allowed are [campaign], [requirement], [laboratory], "
-            "[drop], [calibration], [board], [rig], [cell], [amplifier], [force_channel], "
-            "[accelerometer], [excitation], [fitted], [decision], [qualification], [atmosphere], "
-            "[retirement], [line], [article], [mount], [element]",
+            "['tower']: unknown section; allowed are [campaign], [requirement], [flight], "
+            "[laboratory], [drop], [calibration], [board], [rig], [cell], [amplifier], "
+            "[force_channel], [accelerometer], [excitation], [fitted], [decision], "
+            "[qualification], [atmosphere], [retirement], [line], [article], [dimension], "
+            "[mount], [element]",
         ),
         (
             "[[line]]\nname = 'a'\nmodulus_n = 0",

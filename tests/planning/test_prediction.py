@@ -9,10 +9,10 @@ from scipy.integrate import solve_ivp
 
 from tautlog.cli import run
 from tautlog.errors import PlanError, TautlogError
+from tautlog.model.flight import Opening, Snatch
 from tautlog.model.line import Line, rope_modulus_n, stiffness_of_pull, stiffness_of_rope
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.planning.aim import aim_for
-from tautlog.planning.flight import Opening, Snatch
 from tautlog.planning.ladder import ladder
 from tautlog.planning.plan import plan
 from tautlog.planning.planned_drop import PlannedDrop

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from tautlog.analysis.analog_filter import judge_filter
+from tautlog.analysis.loading import tell_loading
 from tautlog.analysis.stage1_signal import force_of, signal_of, usable_class
 from tautlog.analysis.stage2_place import Located, Zeroed, ZeroTold, locate, tell_zero
 from tautlog.analysis.stage3_loss import Measured, find_parting
@@ -144,6 +145,7 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
     stretch = tell_stretch(pull, whole, after, agreement, closures, loss)
     damage = tell_damage(pull, loss, shape, stretch)
     peak = tell_peak(pull, times, whole, impulse)
+    loading = tell_loading(pull, times, whole, peak)
     line = tell_line_peak(pull, whole, peak)
     ends = tell_completeness(pull, after, loss)
     return _with(
@@ -153,7 +155,7 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
         *(ends.findings, tell_impossible(pull, whole, agreement, closures)),
         **_figures_of(
             *(zero, times, whole, impulse, after, agreement, closures, loss, shape),
-            *(stretch.stretch, damage, peak, line, ends),
+            *(stretch.stretch, damage, peak, loading, line, ends),
         ),
         budgets=(*peak.budgets, *closures.budgets, *line.budgets),
         curve=_curve(pull, int(pull.sign), pull.parted_s, times.ends),

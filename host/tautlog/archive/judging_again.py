@@ -16,6 +16,7 @@ from tautlog.archive.kept_marks import as_kept, keep_marks
 from tautlog.archive.photos import digest_of
 from tautlog.errors import RecordError
 from tautlog.model import quantities as q
+from tautlog.model.dimensions import Measured, against_figures, as_text
 from tautlog.model.inspection import ARTICLE_FINDINGS
 from tautlog.model.signature import signed
 from tautlog.model.verdict import TEST_VERDICTS
@@ -42,6 +43,7 @@ def enter_inspection(
     note: str = "",
     where: str = "",
     moved: str = "",
+    measured: Sequence[Measured] = (),
     cfc: int | None = AS_BEFORE,
 ) -> Assessment:
     """Enter what an inspection of the article found; judge the drop again, and keep that.
@@ -54,11 +56,18 @@ def enter_inspection(
     Raises
     ------
     RecordError
-        If nobody signs it, the finding is unknown, or the record cannot be read or written.
+        If nobody signs it, the finding is unknown or does not stand beside what was measured, or
+        the record cannot be read or written.
     """
     name = _signed(path, by, "an inspection")
     _require_word(path, "finding", finding, ARTICLE_FINDINGS)
-    add_inspection(path, by=name, finding=finding, note=note, where=where, moved=moved)
+    problem = against_figures(finding, measured)
+    if problem:
+        raise RecordError(problem, path=str(path))
+    kept = as_text(measured)
+    add_inspection(
+        path, by=name, finding=finding, note=note, where=where, moved=moved, dimensions=kept
+    )
     record = open_record(path)
     assessment = assess(record, cfc=cfc)
     return replace(assessment, problem=keep_marks(record, assessment))

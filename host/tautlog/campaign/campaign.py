@@ -19,6 +19,8 @@ from tautlog.campaign.calibration_in_force import (
     promised_slope,
 )
 from tautlog.campaign.condemned import Retired
+from tautlog.campaign.dimensions import Dimension
+from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
 from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
@@ -72,7 +74,7 @@ class Campaign:
         Serial port, or "" if none is stated; how long to wait for the board.
     note : str
         Remarks.
-    laboratory, rig, cell, amplifier, fitted, decision, articles, elements : ...
+    dimensions, flight, laboratory, rig, cell, amplifier, fitted, decision, articles, elements : ...
         As campaign.toml states them.
     qualification, atmosphere, retirement : ...
         As campaign.toml states them; they ask nothing by default.
@@ -97,6 +99,8 @@ class Campaign:
     name: str
     setup: DropSetup = field(default_factory=DropSetup)
     requirement: Requirement = field(default_factory=Requirement)
+    dimensions: tuple[Dimension, ...] = ()
+    flight: StatedFlight = field(default_factory=StatedFlight)
     calibration: Calibration = field(default_factory=Calibration)
     port: str = ""
     link_timeout_s: float = 2.0
@@ -190,8 +194,8 @@ def read_campaign(path: str | os.PathLike[str], *, to_drop: bool = True) -> Camp
     path : path
         The file, or its folder.
     to_drop : bool
-        The newest calibration must be readable. False, for what only looks back: unreadable
-        calibrations are left out and named in `calibration_left_out`.
+        The newest calibration must be readable; else one that is not is left out, and named in
+        `calibration_left_out`.
 
     Raises
     ------
@@ -220,6 +224,8 @@ def _campaign(
         retirement=stated.retirement,
         setup=stated.setup,
         requirement=stated.requirement,
+        flight=stated.flight,
+        dimensions=stated.dimension,
         calibration=used.calibration,
         calibration_stated=used.stated,
         calibration_doubts=used.doubts,
@@ -239,7 +245,7 @@ def _campaign(
         retired=stated.retired,
         channels=channels,
         force_channels=stated.force_channel,
-        sampling=Sampling(board.chip, len(channels), board.sample_rate_hz),
+        sampling=Sampling(stated.board.chip, len(channels), stated.board.sample_rate_hz),
         rehearsed=stated.campaign.kind == "rehearsal",
     )
 

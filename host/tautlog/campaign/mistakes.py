@@ -60,6 +60,7 @@ def contradictions(stated: Stated) -> list[str]:
     """Values of a file that are valid alone but contradict each other."""
     return [
         *_of_requirement(stated.requirement),
+        *stated.flight.contradictions(),
         *_of_calibration(stated.calibration),
         *_of_chip(stated),
         *_of_channels(stated),

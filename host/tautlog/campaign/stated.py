@@ -12,6 +12,8 @@ from functools import cached_property
 from typing import Any
 
 from tautlog.campaign.condemned import Retired
+from tautlog.campaign.dimensions import Dimension
+from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.qualification import Qualification
 from tautlog.campaign.retirement import Retirement
@@ -101,6 +103,11 @@ class Stated:
     requirement: Requirement = field(
         default_factory=Requirement, metadata=_section("The load for which the part must be proven")
     )
+    # A comment, because a flight that nobody flew must not judge a drop.
+    flight: StatedFlight = field(
+        default_factory=StatedFlight,
+        metadata=_section("The load in flight, beside which each drop is laid", as_comment=True),
+    )
     laboratory: Laboratory = field(
         default_factory=Laboratory,
         metadata=_section("Who tests, where and for whom; a report shows it"),
@@ -181,6 +188,15 @@ class Stated:
     article: tuple[Article, ...] = field(
         default=(),
         metadata=_section("The parts under test; one section for each part", many=Article),
+    )
+    # A comment, because a limit that nobody set must not judge an article.
+    dimension: tuple[Dimension, ...] = field(
+        default=(),
+        metadata=_section(
+            "Dimensions of the articles, measured before and after; one section for each",
+            many=Dimension,
+            as_comment=True,
+        ),
     )
     mount: tuple[Mount, ...] = field(
         default=(),

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tautlog.cli import options
 from tautlog.model.inspection import ARTICLE_FINDINGS
+
+if TYPE_CHECKING:
+    from tautlog.model.dimensions import Measured
 
 
 @click.command(name="inspect")
@@ -26,6 +30,13 @@ from tautlog.model.inspection import ARTICLE_FINDINGS
 @click.option(
     "--moved", default="", metavar="TEXT", help="What touched or moved first, if it failed."
 )
+@click.option(
+    "--dimension",
+    "dimensions",
+    multiple=True,
+    metavar="NAME=MM",
+    help="A dimension of [[dimension]] as measured now, such as length=312.4; may be repeated.",
+)
 @options.cfc_option
 @options.json_option
 def command(
@@ -35,6 +46,7 @@ def command(
     note: str,
     where: str,
     moved: str,
+    dimensions: tuple[str, ...],
     cfc: str | None,
     as_json: bool,
 ) -> None:
@@ -48,6 +60,7 @@ def command(
     from tautlog.cli.output import print_json
 
     by = options.signature_of(by, "an inspection")
+    measured = _measured(record, dimensions)
     assessment = enter_inspection(
         record,
         by=by,
@@ -55,6 +68,7 @@ def command(
         note=note,
         where=where,
         moved=moved,
+        measured=measured,
         cfc=options.class_of(cfc),
     )
     more = says_too_little(finding, where, moved)
@@ -66,4 +80,23 @@ def command(
         print_json(plain(assessment))
         return
     click.echo(f"inspected by {by}: {finding}")
+    for one in measured:
+        click.echo(one.text)
     print_verdict(assessment)
+
+
+def _measured(path: Path, dimensions: tuple[str, ...]) -> tuple[Measured, ...]:
+    """What the options say was measured, beside what the campaign states."""
+    if not dimensions:
+        return ()
+    from tautlog.campaign.dimensions import readings
+    from tautlog.record import open_record
+
+    typed: dict[str, str] = {}
+    for text in dimensions:
+        name, equals, value = text.rpartition("=")
+        if not equals or name.strip() in typed:
+            raise click.UsageError(f"--dimension {text}: expected NAME=MM, each name once")
+        typed[name.strip()] = value
+    campaign = options.campaign_at(path.parent, to_drop=False)
+    return readings(campaign.dimensions, open_record(path).setup.article, typed)

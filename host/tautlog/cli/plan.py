@@ -13,7 +13,7 @@ from tautlog.errors import PlanError
 from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
-    from tautlog.planning.flight import FlightLoad
+    from tautlog.model.flight import FlightLoad
     from tautlog.planning.plan import Plan
     from tautlog.planning.wanted import Wanted
 
@@ -178,7 +178,7 @@ def _numbers(option: str, text: str, example: str, names: str = "") -> list[floa
 
 def _flight(flight: str | None, opening: str | None) -> FlightLoad | None:
     """Snatch or opening in flight, as typed."""
-    from tautlog.planning.flight import Opening, Snatch
+    from tautlog.model.flight import Opening, Snatch
 
     if flight and opening:
         raise PlanError("--flight and --opening both state the load in flight: give one of them")

@@ -6,7 +6,7 @@ import math
 from dataclasses import asdict
 from typing import Any
 
-from tautlog.planning.flight import Opening, Snatch
+from tautlog.model.flight import Opening, Snatch
 from tautlog.planning.ladder import HOLD, STOP_RULES, Step
 from tautlog.planning.odds import Odds
 from tautlog.planning.plan import Plan

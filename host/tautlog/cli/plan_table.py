@@ -6,7 +6,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
-from tautlog.planning.flight import Opening, Snatch
+from tautlog.model.flight import Opening, Snatch
 from tautlog.planning.ladder import HOLD, STOP_RULES, Step
 from tautlog.planning.odds import Odds
 from tautlog.planning.plan import Plan

@@ -9,7 +9,8 @@ import click
 
 from tautlog.cli import options
 
-PAGES = ("drop", "contact", "stretch", "spectrum")
+PAGES = ("drop", "contact", "stretch", "spectrum", "flight")
+ALONE = ("drop", "flight")  # pages of one record
 
 
 @click.command(name="show")
@@ -27,7 +28,8 @@ PAGES = ("drop", "contact", "stretch", "spectrum")
     "--page",
     type=click.Choice(PAGES),
     help="drop: the whole drop; contact: curves aligned at onset; stretch: force over stretch; "
-    "spectrum: force spectrum and shock response.",
+    "spectrum: force spectrum and shock response; flight: the drop over the "
+    "flight that campaign.toml states.",
 )
 @options.cfc_option
 def command(
@@ -47,14 +49,18 @@ def command(
     number = options.class_of(cfc)
     opened = [open_record(path) for path in records]
     if in_window:
+        if page == "flight":
+            raise click.UsageError("--page flight is drawn to a file: give --out FILE")
         from tautlog.archive.assess import class_to_begin_with
         from tautlog.display.window import open_window
 
         open_window(opened, page=page, cfc=class_to_begin_with(opened, number))
         return
     assert out is not None
-    if page == "drop" and len(opened) > 1:
-        raise click.UsageError("--page drop draws one record only: use --page contact for several")
+    if page in ALONE and len(opened) > 1:
+        raise click.UsageError(
+            f"--page {page} draws one record only: use --page contact for several"
+        )
     from tautlog.archive.assess import assess
     from tautlog.display.overlay_words import curve_words
     from tautlog.display.pictures.image import save
@@ -68,6 +74,11 @@ def command(
     ]
     if page == "drop":
         picture_of(opened[0], drops[0], out)
+    elif page == "flight":
+        from tautlog.display.pictures.flight import draw_flight
+        from tautlog.planning.against_flight import against_flight_at
+
+        save(draw_flight(drops[0], against_flight_at(drops[0]), opened[0].path.stem), out)
     else:
         named = [NamedDrop(curve_words(drop, page), drop) for drop in drops]
         # The legend says all of each drop, so that the title only names them.

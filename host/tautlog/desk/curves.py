@@ -16,15 +16,17 @@ from starlette.responses import JSONResponse, Response
 
 from tautlog.analysis.thinning import thinned
 from tautlog.desk.desk import Desk
-from tautlog.desk.drop import PICTURES
+from tautlog.desk.drop import FLIGHT, PICTURES
 from tautlog.desk.drops import MOST_LAID_OVER
 from tautlog.desk.page import desk_of
 from tautlog.display.cursors import Cursor, difference, moved, pointed_at, reading
+from tautlog.display.pictures.flight import draw_flight
 from tautlog.display.pictures.image import svg_of
 from tautlog.display.pictures.panels import draw_view
 from tautlog.display.views import Curve, NamedDrop, Panel, view
 from tautlog.errors import RecordError, TautlogError
 from tautlog.model.origin import MARK
+from tautlog.planning.against_flight import against_flight_at
 
 POINTS = 1600  # of each curve: more than a screen has columns
 PAGES = ("contact", "drop")
@@ -76,12 +78,12 @@ def picture(request: Request) -> Response:
     """A picture of one drop, as `tautlog show` draws it."""
     wanted = request.query_params.get("page", "")
     try:
-        if wanted not in PICTURES:
-            raise RecordError(f"there is no page {wanted!r}: {', '.join(PICTURES)}")
+        if wanted not in (*PICTURES, FLIGHT):
+            raise RecordError(f"there is no page {wanted!r}: {', '.join((*PICTURES, FLIGHT))}")
         name = request.path_params["name"]
-        shown = [_named(desk_of(request), name)]
+        shown = _named(desk_of(request), name)
         with _drawing:
-            svg = svg_of(draw_view(view(wanted, shown)), f"{wanted} of {name}")
+            svg = _drawn(wanted, shown, f"{wanted} of {name}")
     except TautlogError as problem:
         return Response(str(problem), 404, media_type="text/plain")
     # An image needs the namespace that a part of a page does not.
@@ -90,6 +92,13 @@ def picture(request: Request) -> Response:
         media_type="image/svg+xml",
         headers={"Content-Security-Policy": PICTURE_POLICY},
     )
+
+
+def _drawn(wanted: str, shown: NamedDrop, caption: str) -> str:
+    if wanted == FLIGHT:
+        against = against_flight_at(shown.drop)
+        return svg_of(draw_flight(shown.drop, against, shown.name), caption)
+    return svg_of(draw_view(view(wanted, [shown])), caption)
 
 
 _NAMESPACE = 'xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'

@@ -20,7 +20,8 @@ from tautlog.archive.judging_again import (
 from tautlog.archive.photos import Thumbnail, thumbnail
 from tautlog.archive.summary import summary_from
 from tautlog.archive.verdict_lines import notes, quick_look
-from tautlog.desk.desk import OpenedDrop
+from tautlog.campaign.dimensions import readings
+from tautlog.desk.desk import Desk, OpenedDrop
 from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, page
 from tautlog.desk.scale import scale_of
@@ -28,8 +29,11 @@ from tautlog.display.report.drops import budget_table, figure_rows
 from tautlog.errors import RecordError, TautlogError
 from tautlog.files.new_file import new_file
 from tautlog.model import quantities as q
+from tautlog.model.dimensions import Measured, texts_of
 from tautlog.model.inspection import ARTICLE_FINDINGS
 from tautlog.model.marks import Marks
+from tautlog.planning.against_flight import against_flight
+from tautlog.record import open_record
 
 # The figures that a crew reads first, in the units and digits of a rig: key, name, unit, size of
 # the unit, form. All figures are below them, as they are kept.
@@ -38,6 +42,7 @@ FIRST = (
     ("peak_force_expanded_u_n", "its U", "N", 1.0, ".0f"),
     ("duration_s", "above 10 % of it", "ms", 1e-3, ".1f"),
     ("rise_time_s", "rise", "ms", 1e-3, ".1f"),
+    ("load_rate_n_per_s", "load rate, 10 to 90 %", "kN/s", 1e3, ".1f"),
     ("impulse_ns", "impulse", "N s", 1.0, ".1f"),
     ("rest_force_n", "rest", "N", 1.0, ".0f"),
     ("max_stretch_m", "stretch", "mm", 1e-3, ".0f"),
@@ -45,6 +50,8 @@ FIRST = (
     ("line_stiffness_n_per_m", "stiffness", "N/mm", 1e3, ".2f"),
     ("impulse_closure", "impulse closure", "", 1.0, ".3f"),
 )
+FLIGHT = "flight"
+DIMENSION = "dimension "  # before the name of one, in the form
 PICTURES = ("drop", "contact", "stretch", "spectrum")
 ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".mp4", ".mov", ".avi")
 
@@ -85,6 +92,9 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
         photos=_photos(opened),
         beside=_not_entered(opened),
         pictures=PICTURES,
+        dimensions=_dimensions(desk, opened),
+        told_dimensions=texts_of,
+        against=_against_flight(desk, opened),
         typed=dict(entered or {}),
         more=_too_little(opened),
     )
@@ -96,7 +106,24 @@ def _first(marks: Marks) -> list[tuple[str, str]]:
     for key, name, unit, size, form in FIRST:
         value = getattr(marks, key)
         found.append((name, "-" if value is None else f"{value / size:{form}} {unit}".strip()))
+    found += [
+        (f"above {100 * one.share:.0f} % of target", f"{1e3 * one.duration_s:.1f} ms")
+        for one in marks.above_levels
+    ]
     return found
+
+
+def _against_flight(desk: Desk, opened: OpenedDrop) -> tuple[str, ...]:
+    """What is harder or softer than flight; empty where no flight is stated."""
+    told = against_flight(opened.drop, desk.campaign_or_why()[0])
+    return told.texts if told else ()
+
+
+def _dimensions(desk: Desk, opened: OpenedDrop) -> list[tuple[str, str]]:
+    """Field and label of each dimension of the article."""
+    campaign, article = desk.campaign_or_why()[0], opened.record.setup.article
+    own = [one for one in campaign.dimensions if one.article == article] if campaign else []
+    return [(f"{DIMENSION}{one.name}", f"{one.name} now, mm") for one in own]
 
 
 def _photos(opened: OpenedDrop) -> list[Thumbnail]:
@@ -137,6 +164,15 @@ def inspect(request: Request, entered: Entered) -> Response:
     """Enter an inspection."""
 
     def do(path: Path) -> None:
+        typed = {
+            name.removeprefix(DIMENSION): text
+            for name, text in entered.texts.items()
+            if name.startswith(DIMENSION) and text
+        }
+        measured: tuple[Measured, ...] = ()
+        if typed:
+            dimensions = desk_of(request).campaign().dimensions
+            measured = readings(dimensions, open_record(path).setup.article, typed)
         judged = enter_inspection(
             path,
             by=entered.text("by"),
@@ -144,6 +180,7 @@ def inspect(request: Request, entered: Entered) -> Response:
             note=entered.text("note"),
             where=entered.text("where"),
             moved=entered.text("moved"),
+            measured=measured,
         )
         if judged.problem:
             raise RecordError(f"entered, but the marks are not kept: {judged.problem}")

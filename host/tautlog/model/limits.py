@@ -109,6 +109,9 @@ RISE_PER_BANDWIDTH = Limit(
     "0.35 over its bandwidth (closed form, ln 9 / 2 pi) and rises add as squares (common "
     "practice), so that at sqrt 2 times as much half of the square is its own",
 )
+RISE_OF_FILTER = Limit(
+    0.35, "1", "rise time times bandwidth of one pole: ln 9 / 2 pi, closed form; of others nearly"
+)
 LARGEST_N = Limit(1e15, "N", "a larger number is not a force; own choice")
 K_FACTOR = Limit(2.0, "1", "for 95.45 % of a normal distribution (JCGM 100:2008, table G.2)")
 

@@ -37,6 +37,28 @@ class Bounce:
 
 
 @dataclass(frozen=True)
+class AboveLevel:
+    """How long the contact lay at or above a level.
+
+    Attributes
+    ----------
+    share, level_n : float
+        The level as a share of the target, and as a force.
+    duration_s : float
+        All time of the measured contact in which the curve is at or above it.
+    shortest_s, longest_s : float or None
+        The same for a level that is higher and lower by the expanded uncertainty of the peak.
+        The longest is None where the top was not seen whole, or the record ends above the level.
+    """
+
+    share: float
+    level_n: float
+    duration_s: float
+    shortest_s: float
+    longest_s: float | None
+
+
+@dataclass(frozen=True)
 class Marks:
     """All figures of one drop; None if not determinable.
 
@@ -99,6 +121,18 @@ class Marks:
         bandwidth shows a lower bound of the peak.
     rise_time_s : float or None
         First crossings of 10 and 90 % of the peak (IEC 60469, ISO 2041, from memory).
+    load_rate_n_per_s : float or None
+        80 % of the curve's peak over the rise time: mean slope between the first crossings of 10
+        and 90 % of the peak.
+    load_rate_expanded_u_n_per_s : float or None
+        Expanded uncertainty (k = 2) of that: of the peak, of both crossings by noise, and of how
+        much class and amplifier lengthen a rise. None where the bandwidth is not stated, the top
+        was not seen whole, or the rise may be that of class and amplifier.
+    time_to_peak_s : float or None
+        Onset to the largest value of the curve.
+    above_levels : tuple of AboveLevel
+        Time at or above 50, 75, 90 and 100 % of the target, in the measured contact; bounces do
+        not count. Empty without a target, or with a gap in the contact.
     duration_s, fwhm_s : float or None
         Crossings of 10 % and of 50 % on both sides of the peak.
     base_duration_s : float or None
@@ -196,6 +230,10 @@ class Marks:
     peak_force_unfiltered_n: float | None = None
     bandwidth_needed_hz: float | None = None
     rise_time_s: float | None = None
+    load_rate_n_per_s: float | None = None
+    load_rate_expanded_u_n_per_s: float | None = None
+    time_to_peak_s: float | None = None
+    above_levels: tuple[AboveLevel, ...] = ()
     duration_s: float | None = None
     fwhm_s: float | None = None
     base_duration_s: float | None = None

@@ -14,6 +14,7 @@ from tautlog.campaign.drop_setup import mount_name
 from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import MOST_CHANNELS
+from tautlog.model.flight import FlightLoad
 from tautlog.model.line import Line
 from tautlog.model.load_path import PathCheck
 from tautlog.model.names import meant
@@ -22,7 +23,6 @@ from tautlog.model.uncertainty import extrapolation_u
 from tautlog.model.window import Sampling, guarded_window
 from tautlog.planning.aim import Aim, aim_for
 from tautlog.planning.electronics_advice import advise
-from tautlog.planning.flight import FlightLoad
 from tautlog.planning.gate import findings
 from tautlog.planning.intended import electrics_of, intended_for
 from tautlog.planning.ladder import LADDER, Step, ladder

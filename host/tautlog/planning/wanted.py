@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from tautlog.errors import PlanError
 from tautlog.model import quantities as q
-from tautlog.planning.flight import FlightLoad
+from tautlog.model.flight import FlightLoad
 
 SOLVABLE = ("mass", "height", "stiffness", "length")
 _RANGES = {

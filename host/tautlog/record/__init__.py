@@ -130,7 +130,8 @@ missing) and the measured values.
 
 ``/inspections/N`` one group for each inspection of the article, N = 1, 2, ..., if any;
 attributes software, utc, by, finding, note, where, moved (string; the last two may be
-missing). Only added; the newest counts.
+missing), dimensions (string, a JSON list of objects: name, before_mm, after_mm, expanded_u_mm,
+limit_mm; missing if nothing was measured). Only added; the newest counts.
 
 ``/decisions/N`` one group for each decision of a named person about the test, if any;
 attributes software, utc, by, verdict, proposed (the verdict proposed then), reason

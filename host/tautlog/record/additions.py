@@ -51,6 +51,7 @@ def add_inspection(
     note: str = "",
     where: str = "",
     moved: str = "",
+    dimensions: str = "",
 ) -> int:
     """Append the result of an inspection of the article; nothing else in a record changes.
 
@@ -62,6 +63,8 @@ def add_inspection(
         Who inspected; one of `inspection.ARTICLE_FINDINGS`; a remark.
     where, moved : str
         Where it gave way; what touched or moved first.
+    dimensions : str
+        What was measured, as `model.dimensions.as_text` gives it; "" for nothing.
 
     Returns
     -------
@@ -74,6 +77,8 @@ def add_inspection(
         If the record cannot be read or written.
     """
     texts = {"by": by, "finding": finding, "note": note, "where": where, "moved": moved}
+    if dimensions:
+        texts["dimensions"] = dimensions
     return _add_entry(path, "inspections", texts)
 
 

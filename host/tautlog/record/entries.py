@@ -53,6 +53,8 @@ class Inspection(AddedEntry):
         Who inspected; one of `inspection.ARTICLE_FINDINGS`; a remark.
     where, moved : str
         Where it gave way; what touched or moved first.
+    dimensions : str
+        What was measured, for `model.dimensions`; "" for nothing, as in older records.
     """
 
     by: str
@@ -60,6 +62,7 @@ class Inspection(AddedEntry):
     note: str
     where: str
     moved: str
+    dimensions: str = ""
 
 
 @dataclass(frozen=True)

@@ -240,6 +240,8 @@ class DropSection:
     set_up: str
     plan: tuple[str, ...]
     picture: Picture
+    flight: Picture | None
+    against_flight: tuple[str, ...]
     reasons: tuple[str, ...]
     headline: tuple[tuple[str, str], ...]  # name, value with unit
     figures: tuple[tuple[str, str, str], ...]  # key, label, value
@@ -260,13 +262,14 @@ class ArticleRow:
     after: str
     energy: str
     highest: str
+    at_load: str
     found: str
     where: str
 
 
 ARTICLES_HEAD = (
     *("article", "version", "drops here", "first damage, N", "ms after onset", "energy, J"),
-    *("highest, N", "found last", "where it gave way"),
+    *("highest, N", "ms above 50 / 75 / 90 / 100 % of target", "found last", "where it gave way"),
 )
 
 

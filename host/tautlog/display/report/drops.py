@@ -17,7 +17,7 @@ from tautlog.display.report.contents import (
     OverrideText,
     VerdictTexts,
 )
-from tautlog.display.report.figures import contact_picture
+from tautlog.display.report.figures import contact_picture, flight_picture
 from tautlog.display.report.headline_figures import headline_figures
 from tautlog.display.report.labels import bare_label, label
 from tautlog.display.report.scale import scale_of
@@ -31,9 +31,11 @@ from tautlog.display.report.words import (
     short,
 )
 from tautlog.files.strict_json import read_json, read_object
-from tautlog.model.marks import Marks
+from tautlog.model.dimensions import texts_of
+from tautlog.model.marks import AboveLevel, Marks
 from tautlog.model.uncertainty import Budget
 from tautlog.model.verdict_words import force_text, prediction_words
+from tautlog.planning.against_flight import against_flight
 from tautlog.planning.expected import LATER_DIFFERS
 from tautlog.record import Decision, Inspection, Record
 
@@ -42,7 +44,7 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
     """The section of one drop, with its deviations from the campaign."""
     record, drop, setup = source.record, source.drop, source.record.inspected_setup
     marks, verdict = drop.marks, drop.verdict
-    unlike = unlike_kept(record, drop)
+    unlike, flight = unlike_kept(record, drop), against_flight(drop, campaign)
     return DropSection(
         number=source.number,
         name=source.name,
@@ -71,6 +73,8 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
         set_up=_set_up(record),
         plan=(*against_plan(source, campaign), *_predictions(source)),
         picture=contact_picture(source),
+        flight=flight_picture(source, flight),
+        against_flight=flight.texts if flight else (),
         reasons=tuple(reason.text for reason in verdict.reasons),
         headline=headline_figures(drop),
         figures=figure_rows(marks),
@@ -105,18 +109,29 @@ def override_text(text: str) -> OverrideText | None:
 
 
 def figure_rows(marks: Marks) -> tuple[tuple[str, str, str], ...]:
-    """Key, label and value of every figure that is a number."""
+    """Key, label and value of every figure that is a number, and of the durations."""
     values = ((field.name, getattr(marks, field.name)) for field in fields(marks))
-    return tuple(
+    numbers = tuple(
         (name, label(name), form(value))
         for name, value in values
         if isinstance(value, (int, float)) and type(value) is not bool and math.isfinite(value)
     )
+    return numbers + tuple(
+        ("above_levels", f"above {100 * one.share:.0f} % of the target, s", _bounded(one))
+        for one in marks.above_levels
+    )
+
+
+def _bounded(one: AboveLevel) -> str:
+    """A duration with its bounds."""
+    longest = "unknown" if one.longest_s is None else form(one.longest_s)
+    return f"{form(one.duration_s)} ({form(one.shortest_s)} to {longest})"
 
 
 def _inspection(inspection: Inspection) -> str:
     parts = [finding_word(inspection.finding), inspection.where and f"where: {inspection.where}"]
     parts += [inspection.moved and f"touched or moved first: {inspection.moved}", inspection.note]
+    parts += texts_of(inspection.dimensions)
     return f"{minute(inspection.utc)}, {inspection.by}: {'; '.join(part for part in parts if part)}"
 
 

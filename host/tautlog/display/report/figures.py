@@ -10,6 +10,7 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.display.pictures.closures import SEEN, draw_closures
 from tautlog.display.pictures.contact import put_contact
 from tautlog.display.pictures.drop import stamp
+from tautlog.display.pictures.flight import put_pulls
 from tautlog.display.pictures.image import svg_of
 from tautlog.display.pictures.ink import new_figure
 from tautlog.display.pictures.overlay import NumberedCurve, draw_overlay
@@ -17,6 +18,7 @@ from tautlog.display.report.contents import ClosureSeries, Picture
 from tautlog.display.report.curves import POINTS
 from tautlog.display.report.overlay import legend_of, levels_of, pulls
 from tautlog.display.report.sources import Source
+from tautlog.planning.against_flight import AgainstFlight
 
 SIZE_IN = (9.0, 3.7)
 STAMP_PT = 54
@@ -31,6 +33,18 @@ def contact_picture(source: Source) -> Picture:
     put_contact(figure.subplots(), source.drop, source.expected, POINTS)
     if source.drop.rehearsed:
         stamp(figure, STAMP_PT)
+    return Picture(svg_of(figure, caption), caption)
+
+
+def flight_picture(source: Source, against: AgainstFlight | None) -> Picture | None:
+    """The drop over flight; None where no flight is stated."""
+    if against is None:
+        return None
+    figure = new_figure(*SIZE_IN)
+    put_pulls(figure.subplots(), source.drop, against)
+    if source.drop.rehearsed:
+        stamp(figure, STAMP_PT)
+    caption = "The drop over the load in flight, both from where the line came taut."
     return Picture(svg_of(figure, caption), caption)
 
 

@@ -49,7 +49,8 @@ RULE = (
 ONLY_ITEMS = "The results relate only to the items tested, as they were on the day of each drop."
 ARTICLES_CAPTION = (
     "For each article: the force at first damage, its time after onset, and the energy that line "
-    "and rig absorbed in that pull; otherwise the highest load carried."
+    "and rig absorbed in that pull; otherwise the highest load carried. The time at load is that "
+    "of the measured contacts of these drops; bounces and other drops do not count."
 )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
+from tautlog.analysis.loading import exposed
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
@@ -17,6 +18,7 @@ from tautlog.display.report.sources import Source
 from tautlog.display.report.words import finding_word, form, outcome_word
 from tautlog.model.inspection import NOT_INSPECTED
 from tautlog.model.legs import SUM
+from tautlog.model.marks import Marks
 from tautlog.model.origin import MARK
 from tautlog.model.verdict_words import words
 
@@ -135,9 +137,19 @@ def _article(name: str, version: str, mine: list[Source]) -> ArticleRow:
         after=after,
         energy=energy,
         highest=form(max(peaks, default=None)),
+        at_load=_at_load([drop.loaded for drop in drops]),
         found=finding_word(mine[-1].record.inspected_setup.article_finding),
         where=next((found.where for found in reversed(inspected) if found.where), "-"),
     )
+
+
+def _at_load(drops: Sequence[Marks]) -> str:
+    """Milliseconds above each share of the target, over all drops."""
+    told = exposed(drops)
+    if not told.levels:
+        return "no one target"
+    text = " / ".join(f"{1e3 * seconds:.1f}" for _, seconds in told.levels)
+    return f"at least {text}; {told.unknown} not known whole" if told.unknown else text
 
 
 def _first_damage(drop: Assessment) -> tuple[str, str, str]:

@@ -41,7 +41,7 @@ def put_campaign(paper: Paper, contents: Contents) -> None:
     paper.heading("Articles compared")
     paper.write_lines(contents.articles_caption, size=SMALL_PT, hue=SOFT)
     rows = [astuple(article) for article in contents.articles]
-    paper.rows(ARTICLES_HEAD, rows, (3, 2, 1.5, 2, 2, 2, 2, 2.5, 4), TINY_PT)
+    paper.rows(ARTICLES_HEAD, rows, (3, 1.7, 1.5, 2, 2, 1.8, 2, 4, 2.5, 3.5), TINY_PT)
     if contents.statement:
         _statement(paper, contents.statement)
     paper.heading("Fields of a test report")
@@ -104,6 +104,6 @@ def _in_full(paper: Paper, drop: DropSection) -> None:
         texts.append(f"{decision.words} decided by {decision.by}: {decision.reason}")
     if override:
         texts.append(f"Overridden by {override.by}: {override.reason}; {override.refused}")
-    texts += [*drop.plan, *drop.reasons, *drop.inspections, drop.checklist]
+    texts += [*drop.against_flight, *drop.plan, *drop.reasons, *drop.inspections, drop.checklist]
     paper.points((text for text in texts if text), TINY_PT)
     paper.photos(drop.photos, 56.0)

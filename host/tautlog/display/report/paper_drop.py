@@ -67,6 +67,7 @@ def _letters(drop: DropSection) -> int:
     """Letters of the texts that have no bound."""
     decision, override = drop.decision, drop.override
     texts = [*drop.lines, *drop.notes, *drop.plan, *drop.reasons, *drop.inspections, drop.set_up]
+    texts += drop.against_flight
     texts += [decision.reason] if decision else []
     texts += [override.reason, override.refused] if override else []
     return sum(map(len, texts))
@@ -101,7 +102,10 @@ def _write(paper: Paper, drop: DropSection, fit: Fit) -> None:
     paper.write_lines(_cut(drop.set_up, fit), size=SMALL_PT, hue=SOFT)
     paper.drawing(drop.picture, fit.picture_mm, RATIO)
     _ten(paper, drop)
+    if drop.flight:
+        paper.drawing(drop.flight, 0.75 * fit.picture_mm, RATIO)
     for label, texts in (
+        ("Against flight", drop.against_flight),
         ("Against the plan", drop.plan),
         ("Reasons", drop.reasons),
         ("Inspection", drop.inspections or ("Nobody has entered an inspection.",)),
