@@ -210,18 +210,24 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         edited="; ".join(edit.text for edit in record.edited),
         seal_version=record.seal_version,
         chain_head=record.chain_head,
-        entries="\n".join(
-            f"{place} {order} {_one_word(seal)}" for place, order, seal in record.entry_seals
-        ),
-        photos="\n".join(
-            f"{_one_word(photo.sha256)} {' '.join(photo.name.splitlines())}"
-            for photo in record.photos
-        ),
+        entries=_entries(record),
+        photos=_photos(record),
         first_damage_n=marks.first_damage_force_n,
         temperature_c=setup.temperature_c,
         humidity_percent=setup.humidity_percent,
         condition=setup.condition,
         since_conditioning_h=setup.since_conditioning_h,
+    )
+
+
+def _entries(record: Record) -> str:
+    seals = record.entry_seals
+    return "\n".join(f"{place} {order} {_one_word(seal)}" for place, order, seal in seals)
+
+
+def _photos(record: Record) -> str:
+    return "\n".join(
+        f"{_one_word(photo.sha256)} {' '.join(photo.name.splitlines())}" for photo in record.photos
     )
 
 

@@ -213,7 +213,6 @@ def _campaign(
     where: Path, stated: Stated, used: CalibrationInForce, channels: tuple[Channel, ...]
 ) -> Campaign:
     """What is stated, with what was measured later in its place."""
-    board = stated.board
     return Campaign(
         path=where,
         name=stated.campaign.name or where.absolute().parent.name,
