@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields, replace
 from functools import cache
+from typing import Any
 
 from tautlog.errors import QuantityError
 from tautlog.model.names import short
@@ -84,7 +85,7 @@ class Key:
             return "" if least <= value <= most else f"allowed is {least} to {most}"
         return ""
 
-    def typed(self, value: object) -> object:
+    def typed(self, value: Any) -> Any:
         """A value in a file that people write: text with a unit becomes its number.
 
         A bare number in quotes stays text, and is a mistake: it is in no doubt a number, but the
