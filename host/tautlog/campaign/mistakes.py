@@ -88,7 +88,7 @@ def _of_keys(
         elif name != key.name and key.name in values:
             problem = f"{name} is the old name of {key.name}, which is stated, too: delete {name}"
         else:
-            problem = key.mistake(value, name)
+            problem = key.typing_mistake(value, name)
         if problem:
             yield f"{_at(text, section.name, number, name)}{section.head} {problem}"
     if section.many and "name" not in values:

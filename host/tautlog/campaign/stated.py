@@ -81,7 +81,7 @@ class Section:
 
     def _object(self, values: Mapping[str, Any]) -> Any:
         keyed = [(self.keys[name], value) for name, value in values.items()]
-        return self.kind(**{key.name: key.kind(value) for key, value in keyed})
+        return self.kind(**{key.name: key.kind(key.typed(value)) for key, value in keyed})
 
 
 def _section(
@@ -257,5 +257,6 @@ SECTIONS = {section.name: section for section in _sections()}
 def stated_in(content: Mapping[str, Any]) -> Stated:
     """What a file's content states; `mistakes_in` must have found nothing in it."""
     sections = {name: SECTIONS[name].made(values) for name, values in content.items()}
-    slope = content.get("calibration", {}).get("newton_per_volt")
-    return Stated(**sections, newton_per_volt=None if slope is None else float(slope))
+    stated = "newton_per_volt" in content.get("calibration", {})
+    slope = sections["calibration"].newton_per_volt if stated else None
+    return Stated(**sections, newton_per_volt=slope)

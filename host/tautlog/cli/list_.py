@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +10,7 @@ import click
 from tautlog.archive.listing import SORTS
 from tautlog.cli import options
 from tautlog.model import quantities as q
+from tautlog.model.timestamp import form_problem, meant_day
 from tautlog.model.verdict import TEST_VERDICTS, VERDICTS
 
 if TYPE_CHECKING:
@@ -19,10 +19,8 @@ if TYPE_CHECKING:
 
 def day(text: str) -> str:
     """An ISO day, or a time of a day; refuse other text."""
-    try:
-        datetime.date.fromisoformat(text[:10])
-    except ValueError as problem:
-        raise click.BadParameter(f"{text!r} is not a day such as 2026-03-01") from problem
+    if form_problem(text[:10] if text[10:11] == "T" else text):
+        raise click.BadParameter(f"{text!r} is not a day such as {meant_day(text)}")
     return text
 
 

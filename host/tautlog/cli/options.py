@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tautlog.errors import RecordError
+from tautlog.errors import QuantityError, RecordError
 from tautlog.model import quantities as q
 from tautlog.model.origin import MARK
 from tautlog.model.quantities import Quantity
@@ -31,7 +31,7 @@ CFC = click.Choice(["60", "180", "600", "1000", "none"])
 
 
 class Number(NumberType):
-    """A number within the range of its quantity; any other text is wrong usage."""
+    """A number of a quantity, with or without a unit; any other text is wrong usage."""
 
     name = "number"
 
@@ -41,15 +41,11 @@ class Number(NumberType):
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
-        """Refuse text that is not a number, and numbers out of range."""
+        """Refuse what is not a number with a unit of the quantity, and numbers out of range."""
         try:
-            number = float(value)
-        except ValueError:
-            self.fail(f"{value!r} is not a number", param, ctx)
-        problem = self.quantity.problem(number)
-        if problem:
-            self.fail(f"{value}: {problem}", param, ctx)
-        return number
+            return self.quantity.typed(str(value))
+        except QuantityError as problem:
+            self.fail(str(problem), param, ctx)
 
 
 class Day(TextType):

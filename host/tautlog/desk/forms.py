@@ -54,7 +54,7 @@ class Entered:
         Raises
         ------
         QuantityError
-            If it is no number, or out of range.
+            If it is no number with a unit of the quantity, or out of range.
         """
         return number_in(name, self.text(name), quantity)
 
@@ -77,10 +77,9 @@ def number_in(name: str, text: str, quantity: Quantity) -> float | None:
     if not text.strip():
         return None
     try:
-        value = float(text)
-    except ValueError as problem:
-        raise QuantityError(f"{name} = {text[:40]!r} is not a number") from problem
-    return quantity.require(name, value)
+        return quantity.typed(text)
+    except QuantityError as problem:
+        raise QuantityError(f"{name} = {problem}") from problem
 
 
 def entering(

@@ -12,10 +12,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields, replace
 from functools import cache
+from typing import Any
 
+from tautlog.errors import QuantityError
 from tautlog.model.names import short
 from tautlog.model.quantities import Quantity
 from tautlog.model.timestamp import day_problem
+from tautlog.model.units import is_bare
 
 LARGEST = 1_000_000
 COUNT = (0, LARGEST)  # range of a count
@@ -81,6 +84,28 @@ class Key:
             least, most = self.whole
             return "" if least <= value <= most else f"allowed is {least} to {most}"
         return ""
+
+    def typed(self, value: Any) -> Any:
+        """A value in a file that people write: text with a unit becomes its number.
+
+        A bare number in quotes stays text, and is a mistake: it is in no doubt a number, but the
+        quotes say that a unit was meant.
+
+        Raises
+        ------
+        QuantityError
+            If such a text is not a number with a unit of the quantity.
+        """
+        if self.quantity is not None and isinstance(value, str) and not is_bare(value):
+            return self.quantity.typed(value)
+        return value
+
+    def typing_mistake(self, value: object, read_as: str = "") -> str:
+        """As `mistake`, for a value that a person typed."""
+        try:
+            return self.mistake(self.typed(value), read_as)
+        except QuantityError as problem:
+            return f"{read_as or self.name} = {problem}"
 
     def mistake(self, value: object, read_as: str = "") -> str:
         """The same, with the name as it was read and the value in front."""

@@ -1,9 +1,9 @@
 """Quantities: every number that comes in, with its unit and its plausible range.
 
-Options, campaign.toml and the files of a campaign all ask here, so that no absurd number is
-accepted. A range is wide: it holds what a hand-built rig and its parts can be, and shuts out
-infinity, not-a-number and the usual unit mistakes. Bounds are own choices from common practice;
-`basis` names the practice.
+Options, campaign.toml, forms and the files of a campaign all ask here, so that no absurd number is
+accepted; what people type may bear a unit, see `Quantity.typed`. A range is wide: it holds what a
+hand-built rig and its parts can be, and shuts out infinity, not-a-number and the usual unit
+mistakes. Bounds are own choices from common practice; `basis` names the practice.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass
 
 from tautlog.errors import QuantityError
+from tautlog.model.units import number_typed
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,20 @@ class Quantity:
         if problem:
             raise QuantityError(f"{name} = {_shortened(value)}: {problem}")
         return float(value)
+
+    def typed(self, text: str) -> float:
+        """Return the value that a person typed, with a unit or in the quantity's own unit.
+
+        Raises
+        ------
+        QuantityError
+            If it is not one number with a unit of this quantity, or out of range.
+        """
+        value = number_typed(text, self.unit)
+        problem = self.problem(value)
+        if problem:
+            raise QuantityError(f"{text.strip()[:40]}: {problem}")
+        return value
 
     def _hint(self, size: float) -> str:
         if not math.isfinite(size) if isinstance(size, float) else size > 1e300:

@@ -19,7 +19,18 @@ def today() -> str:
 
 
 EARLIEST = 1990  # no calibration or proof is older
-_OTHER_DAY = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{4})")
+_OTHER_DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d{2})", re.ASCII)
+
+
+def form_problem(text: object) -> str:
+    """Say how a day is written; "" if it is an ISO 8601 day, year-month-day.
+
+    Days in another order are not taken: 3/4/2026 is in March or in April.
+    """
+    typed = str(text)
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", typed, re.ASCII) and _is_day(typed):
+        return ""
+    return f"expected an ISO 8601 day, year-month-day, such as {meant_day(typed)}"
 
 
 def day_problem(text: object, *, now: datetime | None = None) -> str:
@@ -34,13 +45,9 @@ def day_problem(text: object, *, now: datetime | None = None) -> str:
     now : datetime, optional
         The present time.
     """
-    typed = str(text)
-    try:
-        if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", typed):
-            raise ValueError
-        day = date.fromisoformat(typed)
-    except ValueError:
-        return f"expected an ISO 8601 day, year-month-day, such as {_meant(typed)}"
+    if problem := form_problem(text):
+        return problem
+    day = date.fromisoformat(str(text))
     here = (now or datetime.now(UTC)).date()
     if day > here + timedelta(days=1):
         return f"it lies in the future; this computer's clock says {here}"
@@ -76,12 +83,25 @@ def time_problem(text: object, *, now: datetime | None = None) -> str:
     return day_problem(typed[:10], now=here)
 
 
-def _meant(text: str) -> str:
-    """The ISO form of a day written in another way, or an example."""
+def _is_day(text: str) -> bool:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
+
+
+def meant_day(text: str) -> str:
+    """The ISO forms of a day written in another way, or an example."""
     found = _OTHER_DAY.fullmatch(text.strip())
-    if found and "." in text and int(found[2]) <= 12:
-        return f"{found[3]}-{int(found[2]):02d}-{int(found[1]):02d}"
-    return f"{found[3]}-03-01" if found else "2026-03-01"
+    if not found:
+        return "2026-03-01"
+    first, dot, middle, last = found.groups()
+    year = f"20{last}" if len(last) == 2 else last
+    orders = [(middle, first)] if dot == "." else [(middle, first), (first, middle)]
+    days = [f"{year}-{month:0>2}-{day:0>2}" for month, day in orders]
+    there = [day for day in dict.fromkeys(days) if _is_day(day)]
+    return " or ".join(there) or "2026-03-01"
 
 
 def require_time(name: str, text: object) -> None:
