@@ -22,6 +22,7 @@ from tautlog.errors import (
 )
 from tautlog.files.strict_json import read_json
 from tautlog.firmware import wire
+from tautlog.model.names import short
 from tautlog.model.readbacks import readbacks_from, reason_text
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.wiring import wiring_of
@@ -241,4 +242,9 @@ def _seconds(value: object) -> float:
 
 def reason_texts(reasons: object) -> tuple[str, ...]:
     """The texts of the reason numbers of an answer."""
-    return tuple(reason_text(number) for number in reasons) if isinstance(reasons, list) else ()
+    if not isinstance(reasons, list):
+        return ()
+    return tuple(
+        reason_text(number) if type(number) is int else f"reason {short(number)}, not a number"
+        for number in reasons
+    )

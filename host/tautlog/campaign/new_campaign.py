@@ -71,10 +71,10 @@ def new_campaign_text(*, practice: bool = False) -> str:
         "# A campaign of drops. Fill in this form: REPLACE ALL VALUES with your own. They are",
         "# examples from an imaginary campaign, the recovery bridle of a survey kite.",
         "# The name of a key ends with its unit (n newton, kg kilogram, m metre, s second,",
-        "# v volt, j joule, hz hertz, ohm, mv_per_v millivolt per volt, c degree Celsius, h hour). A",
-        '# number is in that unit; in quotes it may bear another: target_n = "405 lbf",',
-        '# height_m = "4 ft". Delete a key that you do not know: it then counts as not known. To use',
-        "# a key behind a #, remove the #.",
+        "# v volt, j joule, hz hertz, ohm, mv_per_v millivolt per volt, c degree Celsius, h hour).",
+        '# A number is in that unit; in quotes it may bear another: target_n = "405 lbf",',
+        '# height_m = "4 ft". Delete a key that you do not know: it then counts as not known. To',
+        "# use a key behind a #, remove the #.",
     ]
     for section in SECTIONS.values():
         lines += ["", *_section_lines(section, _PRACTICE if practice else {})]

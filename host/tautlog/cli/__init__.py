@@ -15,6 +15,7 @@ import click
 
 from tautlog import __version__
 from tautlog.errors import TautlogError
+from tautlog.model.printable import printable
 
 # Name, module and one line for --help, so that --help need not import the modules.
 COMMANDS = {
@@ -119,7 +120,7 @@ def _fail(message: str) -> int:
     with contextlib.suppress(OSError, ValueError):
         sys.stdout.flush()
     with contextlib.suppress(OSError, ValueError):  # standard error may be closed
-        click.echo(f"tautlog: {' '.join(message.split())}", err=True)
+        click.echo(f"tautlog: {printable(' '.join(message.split()))}", err=True)
     return 1
 
 

@@ -21,6 +21,7 @@ from tautlog.model.channels import (
     channel_for,
 )
 from tautlog.model.origin import MARK, board_is_rehearsed
+from tautlog.model.printable import printable
 from tautlog.model.verdict_words import words
 
 if TYPE_CHECKING:
@@ -64,7 +65,8 @@ class ConsoleCrew:
 
     def say(self, text: str) -> None:
         """Show a line."""
-        self._console.print(text, markup=False, soft_wrap=True)
+        lines = map(printable, text.split("\n"))
+        self._console.print("\n".join(lines), markup=False, soft_wrap=True)
 
     def met(self, instrument: Instrument, health: Health) -> None:
         """Show the lines that were kept, the board and its health."""
@@ -215,16 +217,17 @@ def print_verdict(assessment: Assessment) -> None:
 
     decision = assessment.decision
     if decision:
-        click.echo(
-            f"  decided by {decision.by}: {words(decision.verdict)} ({decision.reason}); "
+        decided = (
+            f"decided by {decision.by}: {words(decision.verdict)} ({decision.reason}); "
             f"proposed was: {words(decision.proposed)}"
         )
+        click.echo(f"  {printable(decided)}")
     for note in notes(assessment):
-        click.echo(f"  {note}")
+        click.echo(f"  {printable(note)}")
     for reason in assessment.verdict.reasons:
-        click.echo(f"  - {reason.text}")
+        click.echo(f"  - {printable(reason.text)}")
     for line in quick_look(assessment):
-        click.echo(line)
+        click.echo(printable(line))
 
 
 _NOT_FIGURES = ("legs", "witness", "excitation")  # told in lines of their own

@@ -10,6 +10,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.model import quantities as q
+from tautlog.model.printable import printable
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import stamp
 
@@ -67,7 +68,7 @@ def command(
     if add or correction is not None:
         by = options.signature_of(by, "an entry")
         for text in unknown_names(campaign, article=article, line=line):
-            click.echo(f"LOOK: {text}", err=True)
+            click.echo(f"LOOK: {printable(text)}", err=True)
         entry = LedgerEntry(
             stamp(),
             by,
@@ -115,7 +116,7 @@ def _show_exposures(campaign: Campaign | None, where: Path, rehearsed: bool, as_
     for name in HEAD:
         table.add_column(name, justify="left" if name in ("what", "name", "last") else "right")
     for exposure in found:
-        table.add_row(*map(escape, row(exposure)))
+        table.add_row(*(escape(printable(cell)) for cell in row(exposure)))
     Console(highlight=False, width=130).print(table)
 
 
@@ -144,4 +145,4 @@ def _show_entries(where: Path, as_json: bool) -> None:
             else ""
         )
         gone = f"; SUPERSEDED by {standing.superseded_by}" if standing.superseded_by else ""
-        click.echo(f"{standing.number}  {standing.utc}  {names}{by}{why}{gone}")
+        click.echo(printable(f"{standing.number}  {standing.utc}  {names}{by}{why}{gone}"))

@@ -10,6 +10,7 @@ import click
 from tautlog.archive.listing import SORTS
 from tautlog.cli import options
 from tautlog.model import quantities as q
+from tautlog.model.printable import printable
 from tautlog.model.timestamp import form_problem, meant_day
 from tautlog.model.verdict import TEST_VERDICTS, VERDICTS
 
@@ -79,7 +80,7 @@ def command(
     """
     from tautlog.archive.catalogue import Query, chosen
     from tautlog.archive.listing import records_in, rehearsals_in, remarks, sort_key
-    from tautlog.cli.output import print_columns, print_json, shown
+    from tautlog.cli.output import print_columns, print_json
 
     where = folder or options.folder_here()
     query = Query(**asked)
@@ -98,7 +99,7 @@ def command(
         print_columns([_HEAD, *map(_row, records)])
     for record in records:
         for remark in remarks(record):
-            click.echo(f"{shown(record.name)}: {shown(remark)}")
+            click.echo(f"{printable(record.name)}: {printable(remark)}")
     if left_out:
         click.echo(f"rehearsals left out: {left_out} (--rehearsed shows them; they never count)")
 
@@ -110,7 +111,6 @@ _HEAD = [
 
 
 def _row(record: RecordSummary) -> list[str]:
-    from tautlog.cli.output import shown
     from tautlog.model.verdict_words import force_text, plain_number
 
     figures = [
@@ -130,8 +130,8 @@ def _row(record: RecordSummary) -> list[str]:
     )
     name = f"{record.mark}: {record.name}" if record.mark else record.name
     return [
-        shown(name),
-        shown(record.article) or "-",
+        printable(name),
+        printable(record.article) or "-",
         *figures,
         *(text or "-" for text in verdicts),
     ]

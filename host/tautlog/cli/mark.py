@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
+from tautlog.model.printable import printable
 
 
 @click.command(name="mark")
@@ -47,7 +48,7 @@ def command(
     )
     problem = keep_marks(opened, assessment, budgets=budget)
     if problem:
-        click.echo(f"tautlog: the marks are not kept: {problem}", err=True)
+        click.echo(f"tautlog: the marks are not kept: {printable(problem)}", err=True)
     if as_json:
         print_json(plain(assessment, budgets=budget))
         return

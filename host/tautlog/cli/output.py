@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tautlog.model.printable import printable
+
 if TYPE_CHECKING:
     from tautlog.archive.summary import RecordSummary
 
@@ -42,12 +44,7 @@ def tell_doubts(records: Iterable[RecordSummary]) -> None:
     """Say on standard error which records differ from what was written, and how."""
     for record in records:
         for text in record.doubts:
-            click.echo(f"LOOK: {shown(record.name)}: {shown(text)}", err=True)
-
-
-def shown(text: str) -> str:
-    """Replace control characters, so that text cannot change the terminal."""
-    return "".join(sign if sign.isprintable() else "\ufffd" for sign in text)
+            click.echo(f"LOOK: {printable(record.name)}: {printable(text)}", err=True)
 
 
 def plain_cell(value: object) -> object:

@@ -12,6 +12,7 @@ from tautlog.firmware import wire
 
 SAFE_S = 3.0  # longest wait for state safe
 ASK_S = 0.5
+MOST_BLOCKS = (1 << 32) - 1  # a block's number has 32 bits, see `wire.BLOCK_HEAD`
 SAFE = "The board is in state safe, the release drive is low"
 RELEASED = (
     "THE SLED WAS RELEASED: the board records by itself and keeps the event; fetch it with "
@@ -68,7 +69,7 @@ def arm(session: Session, *, by_hand: bool, limits: Mapping[str, int]) -> Grant:
         raise BoardError(
             f"the board's answer to `arm` is incomplete or garbled ({problem})"
         ) from problem
-    if len(token) != wire.TOKEN_BYTES or not 0 <= first <= armed:
+    if len(token) != wire.TOKEN_BYTES or not 0 <= first <= armed <= MOST_BLOCKS:
         raise BoardError(f"the board's answer to `arm` makes no sense: {answer}")
     return Grant(token, first, armed)
 
