@@ -45,7 +45,7 @@ def test_records_come_by_time_with_the_newest_marks(tmp_path: Path) -> None:
             "test_verdict": None,
         },
     )
-    unsealed = {"record_id": "", "seal": "", "seal_now": ""}
+    unsealed = {"record_id": "", "seal": "", "seal_now": "", "entries": ""}
     assert [one._replace(**unsealed) for one in catalogued(tmp_path)] == [
         RecordSummary(
             str(tmp_path / "b.h5"), utc="2026-01-01T00:00:00Z", status="aborted", released=False

@@ -72,7 +72,7 @@ def test_hands_work_and_what_cannot_be_done_is_said(folder, practice, rig):
 def test_watchers_see_the_rig_touch_nothing_and_know_of_no_fault(folder, practice, rig):
     rig.bench.do("fault article-parts")
     rig.bench.do("open signal")
-    watcher = Visit(folder, Role.WATCHER, practice)
+    watcher = Visit(folder, Role.WATCHER, desk=Desk(folder, practice=practice))
     for address in ("/rig", "/rig/now"):
         text = watcher.get(address).text
         assert "raised on its latch" in text

@@ -12,7 +12,6 @@ from tautlog.board.health import read_health
 from tautlog.board.link import SerialLink
 from tautlog.board.session import Session
 from tautlog.campaign.checklist import (
-    FOLDER,
     Checklist,
     add_checklist,
     fresh_checklist,
@@ -23,6 +22,7 @@ from tautlog.campaign.checklist import (
 from tautlog.cli import run
 from tautlog.drop.permit import CHECKED, grant
 from tautlog.errors import AbortedError, NotReadyError, RefusedError
+from tautlog.files.campaign_folder import CHECKLISTS
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
 from tautlog.model.load_path import PathCheck
@@ -184,14 +184,14 @@ def test_the_pin_is_in_at_the_checklist_and_the_gate_closed(tmp_path):
 
 def test_a_list_is_void_once_and_stays_as_it_was(tmp_path):
     void_checklist(tmp_path, "nothing to void")
-    assert not (tmp_path / FOLDER).exists()
+    assert not (tmp_path / CHECKLISTS).exists()
     path = add_checklist(tmp_path, complete())
     text = path.read_text()
     void_checklist(tmp_path, "gate opened")
     void_checklist(tmp_path, "stop opened")
     assert path.read_text() == text
     assert why_void(tmp_path) == "gate opened"
-    assert len(list((tmp_path / FOLDER).iterdir())) == 2
+    assert len(list((tmp_path / CHECKLISTS).iterdir())) == 2
     Path(path.with_suffix(".void.json")).write_text("{")
     assert fresh_checklist(tmp_path) is None  # a damaged one voids all the same
     assert "does not say why" in why_void(tmp_path)

@@ -73,7 +73,7 @@ class Page:
             told = json.load(answer)
         self._held = contextlib.ExitStack()
         self._socket = self._held.enter_context(
-            connect(told["webSocketDebuggerUrl"], max_size=None)
+            connect(told["webSocketDebuggerUrl"], max_size=None, ping_interval=None)
         )
         self._numbers = itertools.count(1)
         self.complaints, self.answers = [], {}

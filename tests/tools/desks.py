@@ -38,6 +38,8 @@ PAGES = (
     *("/drop", "/drop/stands", "/drop/trace", "/ledger", "/report"),
 )
 
+PIECES = ("/plan/reckoned", "/plan/climb", "/drop/stands", "/drop/trace")  # parts of pages
+
 
 def guarded(folder, role=Role.CREW, desk=None):
     """The guarded pages of a folder's desk, and who lets in."""

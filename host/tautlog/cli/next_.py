@@ -20,8 +20,9 @@ def command(as_json: bool) -> None:
     """
     from tautlog.archive.catalogue import catalogued
     from tautlog.cli.console import CAUTION
-    from tautlog.cli.output import print_json, shown
+    from tautlog.cli.output import print_json
     from tautlog.errors import CampaignError
+    from tautlog.model.printable import printable
     from tautlog.planning.sequence import course_of
 
     campaign = options.here(to_drop=False)
@@ -33,11 +34,11 @@ def command(as_json: bool) -> None:
         return
     click.echo(CAUTION)
     for number, stage in enumerate(course.stages, start=1):
-        click.echo(f"{number}  {course.state(stage):6s}  {stage.name}: {shown(stage.text)}")
+        click.echo(f"{number}  {course.state(stage):6s}  {stage.name}: {printable(stage.text)}")
     coming = course.next
     if coming is None:
         click.echo("nothing is left but the report: `tautlog report`")
         return
     click.echo(f"NEXT: {coming.name}")
     for text in coming.needs:
-        click.echo(f"  first: {shown(text)}")
+        click.echo(f"  first: {printable(text)}")

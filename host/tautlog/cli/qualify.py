@@ -91,26 +91,27 @@ def _show_plan(campaign: Campaign | None, given: dict[str, Any], as_json: bool) 
 
 def _show_statement(campaign: Campaign, as_json: bool) -> None:
     from tautlog.archive.catalogue import catalogued
-    from tautlog.cli.output import print_json, shown
+    from tautlog.cli.output import print_json
+    from tautlog.model.printable import printable
     from tautlog.qualify.statement import CAUTION, statement_of
 
     said = statement_of(campaign, catalogued(campaign.folder))
     if as_json:
         print_json(_plain(said))
         return
-    click.echo(f"{said.word}: {shown(said.text)}")
+    click.echo(f"{said.word}: {printable(said.text)}")
     for text in said.why_not:
-        click.echo(f"  why not: {shown(text)}")
+        click.echo(f"  why not: {printable(text)}")
     if said.shown:
         click.echo(said.shown)
     click.echo(f"method: {said.claim.method}")
     for one in said.outcomes:
-        click.echo(f"  {shown(one.article)}: {one.result}; {shown(one.why)}")
+        click.echo(f"  {printable(one.article)}: {one.result}; {printable(one.why)}")
     click.echo("it assumes:")
     for text in said.assumptions:
-        click.echo(f"  {shown(text)}")
+        click.echo(f"  {printable(text)}")
     click.echo(CAUTION)
-    click.echo(f"decides: {shown(said.decides) or 'NOBODY IS NAMED ([decision] decides)'}")
+    click.echo(f"decides: {printable(said.decides) or 'NOBODY IS NAMED ([decision] decides)'}")
 
 
 def _plain(said: Statement) -> dict[str, Any]:

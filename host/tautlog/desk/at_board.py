@@ -167,6 +167,7 @@ class AtBoardOrder:
         """Wait until the crew says that a board is there again."""
         self._now(told, anew=True, look=None, away=why)
         while not told.closing:
+            self._now(told, anew=False)  # told again: a page that just loaded missed the first
             for word in told.words(AWAY_WAIT_S):
                 if word.fields.get("do") == CONNECT:
                     word.answer.set_result(None)

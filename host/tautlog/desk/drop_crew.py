@@ -6,6 +6,7 @@ import math
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 from tautlog.board.finding import ReadinessFinding
 from tautlog.board.health import Health
@@ -52,9 +53,9 @@ class DeskCrew:
         self._calibration = calibration
         self._clock: Callable[[], float] = time.monotonic
 
-    def now(self, *, anew: bool = True, **changes: object) -> None:
+    def now(self, *, anew: bool = True, **changes: Any) -> None:
         """Tell how it stands."""
-        self.stands = replace(self.stands, **changes)  # type: ignore[arg-type]
+        self.stands = replace(self.stands, **changes)
         self._told.stands(self.stands, anew=anew)
 
     def say(self, text: str) -> None:
@@ -119,7 +120,7 @@ class DeskCrew:
             self.now(anew=False, count=text)
 
 
-def at_rest(board: Instrument, health: Health) -> dict[str, object]:
+def at_rest(board: Instrument, health: Health) -> dict[str, Any]:
     """What a board at rest shows, as fields of `DropStands`."""
     hum = (
         "" if health.mains_hz is None else f", hum {health.mains_n:.2f} N at {health.mains_hz:g} Hz"

@@ -107,10 +107,10 @@ class DropTrace:
         for run in _runs(self._taken()):
             counts = np.concatenate([block.counts[:, 0] for block in run])
             start_s = run[0].number * board.samples_per_block / board.sample_rate_hz
-            force = calibration.force_n(counts, board.reduction)
+            pulled_n = calibration.force_n(counts, board.reduction)
             if self._zero_n is None:
-                self._zero_n = float(force.mean())
-            force = (force - self._zero_n).astype(np.float32)
+                self._zero_n = float(pulled_n.mean())
+            force = (pulled_n - self._zero_n).astype(np.float32)
             self._number += 1
             piece = Piece(self._number, start_s, 1.0 / board.sample_rate_hz, force)
             with self._guard:

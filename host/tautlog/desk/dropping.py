@@ -71,8 +71,11 @@ def _stands(request: Request) -> dict[str, object]:
     drop = _content(standing)
     visitor = visitor_of(request)
     under_way = standing is not None and standing.under_way
+    campaign, _ = desk_of(request).campaign_or_why()
+    marked = campaign is not None and campaign.rehearsed  # the whole page bears the mark
     return {
         "drop": drop,
+        "mark_of_board": drop.rehearsed if drop and not marked else "",
         "under_way": under_way and drop is not None,
         "other": standing.kind if standing and under_way and drop is None else "",
         "ended": standing.ended if standing and drop else "",
