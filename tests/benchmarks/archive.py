@@ -5,6 +5,7 @@ python tests/benchmarks/archive.py [--records N] [--folder PLACE]
 
 import argparse
 import functools
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -12,6 +13,7 @@ import time
 from pathlib import Path
 
 import numpy as np
+from measured import Measured, show
 
 from tautlog.display.quick_look import mark_new
 from tautlog.mechanics.motion import fall
@@ -72,57 +74,71 @@ def command(*arguments, cwd=None):
     return time.monotonic() - start
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--records", type=int, default=10_000)
-    parser.add_argument("--folder", type=Path)
-    given = parser.parse_args()
-    folder = given.folder or Path(tempfile.mkdtemp(prefix="tautlog-archive-"))
-    folder.mkdir(exist_ok=True)
+def figures(records=10_000, place=None):
+    """Times of commands, beside the plain library or tool that reads the same bytes."""
+    folder = Path(tempfile.mkdtemp(prefix="tautlog-archive-", dir=place))
+    try:
+        yield from _measured(folder, records)
+    finally:
+        shutil.rmtree(folder)
+
+
+def _measured(folder, records):
     # A campaign, so that there is a chain of as many links.
     (folder / "campaign.toml").touch()
-    start = time.monotonic()
-    make(folder, given.records)
+    make(folder, records)
     paths = sorted(folder.glob("*.h5"))
-    size = sum(path.stat().st_size for path in paths)
-    print(f"{len(paths)} records, {size / 1e6:.0f} MB, made in {time.monotonic() - start:.0f} s")
-    print(f"verify, first time {command('verify', folder):.2f} s")
-    listed = [command("list", folder, *kind) for kind in (["--json"], ["--csv"], [])]
-    print("list: JSON {:.2f} s, CSV {:.2f} s, columns {:.2f} s".format(*listed))
-    ratios = []
-    for _ in range(3):  # by turns: these machines are noisy
-        took = command("verify", folder)
-        start = time.monotonic()
-        subprocess.run(["sha256sum", *paths], check=True, stdout=subprocess.DEVNULL)
-        plain = time.monotonic() - start
-        ratios.append(took / plain)
-        print(f"verify again {took:.2f} s, sha256sum of the same files {plain:.2f} s")
-    print(f"verify over sha256sum: {sorted(ratios)[1]:.2f}")
-    another = folder / "one_more.h5"
+    size = f"{len(paths)} records, {sum(path.stat().st_size for path in paths) / 1e6:.0f} MB"
+    yield _verified("first", folder, paths)
+    listed = command("list", folder, "--json")
+    yield Measured(f"list as JSON, {size}", f"{listed:.2f} s")
+    yield min((_verified("again", folder, paths) for _ in range(3)), key=lambda one: one.found)
     start = time.monotonic()
-    make_one(another)
-    print(f"one more record beside them {time.monotonic() - start:.3f} s")
-    another.unlink()
+    make_one(folder / "one_more.h5")
+    yield Measured(f"one more record beside {size}", f"{time.monotonic() - start:.3f} s")
     some = paths[: min(400, len(paths))]
-    walls = [command("remark", "--jobs", jobs, *some) for jobs in (1, 2)]
-    print(
-        f"re-mark {len(some)}: one core {walls[0]:.1f} s, two {walls[1]:.1f} s, "
-        f"{walls[0] / walls[1]:.2f} x"
+    one_s, two_s = (command("remark", "--jobs", jobs, *some) for jobs in (1, 2))
+    yield Measured(
+        f"{len(some)} records marked again by two processes",
+        f"{two_s:.1f} s",
+        f"by one {one_s:.1f} s: {one_s / two_s:.2f} x",
     )
+    yield _reported(folder, paths)
+
+
+def _verified(time_of, folder, paths):
+    """By turns with a plain tool: these machines are noisy."""
+    took = command("verify", folder)
+    start = time.monotonic()
+    subprocess.run(["sha256sum", *paths], check=True, stdout=subprocess.DEVNULL)
+    plain = time.monotonic() - start
+    return Measured(
+        f"verify for the {time_of} time, {len(paths)} records",
+        f"{took:.2f} s",
+        f"sha256sum of the same files {plain:.2f} s: {took / plain:.2f} x",
+    )
+
+
+def _reported(folder, paths):
     few = folder / "few"
-    few.mkdir(exist_ok=True)
+    few.mkdir()
     for path in paths[:30]:
         (few / path.name).write_bytes(path.read_bytes())
+    page_s = command("report", few)
     page = few / "report.html"
-    page.unlink(missing_ok=True)
-    took = command("report", few)
-    print(f"report of 30 drops {took:.1f} s, {page.stat().st_size / 1e6:.2f} MB")
+    size = page.stat().st_size / 1e6
     page.unlink()
-    paper = few / "report.pdf"
-    paper.unlink(missing_ok=True)
-    took = command("report", few, "--pdf", paper)
-    print(f"with a PDF {took:.1f} s, {paper.stat().st_size / 1e6:.2f} MB")
+    paper_s = command("report", few, "--pdf", few / "report.pdf")
+    return Measured(
+        "report of 30 drops",
+        f"{page_s:.1f} s, {size:.2f} MB",
+        f"with a PDF {paper_s:.1f} s, {(few / 'report.pdf').stat().st_size / 1e6:.2f} MB",
+    )
 
 
 if __name__ == "__main__":
-    main()
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--records", type=int, default=10_000)
+    parser.add_argument("--folder", type=Path, help="where the records are made, and removed")
+    given = parser.parse_args()
+    show(figures(given.records, given.folder))

@@ -11,10 +11,13 @@ can do. Minutes long.
 import sys
 import tempfile
 import time
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
+from benchmarks.measured import Measured, show
 from emulated.bench import CHIPS, EmulatedBoard, board_files, find_image, march_of
 
 from tautlog.board.link import SerialLink
@@ -27,6 +30,8 @@ from tautlog.firmware import wire
 PACE = 25.0
 PATIENCE = 4.0
 STREAM_S = 1.2
+DEFAULT_HZ = 62_500
+RATES = (DEFAULT_HZ, 250_000, 400_000)
 SHARE_S = 1.5  # of the board's time
 UNREDUCED = {
     "REDUCTION": 1,
@@ -57,8 +62,11 @@ class Nowhere:
         """There is no disk."""
 
 
-def stream(board: EmulatedBoard, rate_hz: int) -> str:
-    """Stream for a while; what was seen, in one line."""
+ON = "emulated boards with real MicroPython images"
+
+
+def stream(board: EmulatedBoard, rate_hz: int) -> Measured:
+    """Stream for a while, and say what was seen."""
     with SerialLink(board.port) as link:
         session = Session(link, timeout_scale=PATIENCE, clock=lambda: time.monotonic() / PACE)
         instrument = session.greet()
@@ -78,12 +86,11 @@ def stream(board: EmulatedBoard, rate_hz: int) -> str:
     seen_hz = (len(store.numbers) - 1) * instrument.samples_per_block / span_us * 1e6
     per_sample = got_bytes / (blocks * instrument.samples_per_block)
     verdict = "lossless" if not gaps and not store.lost else "LOSSES"
-    return (
-        f"{rate_hz} S/s: {verdict}, {len(store.numbers)} blocks at {seen_hz:.0f} S/s, "
-        f"{per_sample:.3f} bytes a sample, {per_sample * seen_hz / 1000:.0f} kB/s, "
-        f"{gaps} missing, "
-        f"{store.lost} flagged, {session.damaged} damaged, {behind} blocks behind at the end; "
-        f"processor {share:.0%} busy"
+    return Measured(
+        f"stream of {rate_hz} samples/s",
+        f"{verdict}, {per_sample * seen_hz / 1000:.0f} kB/s, processor {share:.0%} busy",
+        f"{blocks} blocks at {seen_hz:.0f} samples/s, {per_sample:.3f} bytes a sample; {gaps} "
+        f"missing, {store.lost} flagged, {session.damaged} damaged, {behind} behind at the end",
     )
 
 
@@ -109,21 +116,28 @@ def _stamp_us(receiver: Receiver) -> int:
     return receiver.status.stamp_us
 
 
-def main() -> None:
-    chips = [one for one in sys.argv[1:] if one in CHIPS] or ["rp2040"]
-    image, why_not = find_image(chips[0])
-    if image is None:
-        raise SystemExit(why_not)
-    rates = [int(one) for one in sys.argv[1:] if one not in CHIPS] or [62_500, 250_000, 400_000]
-    for rate_hz in rates:
-        changes: dict[str, object] = {"WATCHDOG_MS": 0}
-        if rate_hz != 62_500:
-            changes |= {"CONVERSION_RATE_HZ": rate_hz, **UNREDUCED}
-        with tempfile.TemporaryDirectory() as folder:
-            files = board_files(Path(folder) / "board", march_of(image), **changes)
-            with EmulatedBoard(image, files, "ramp") as board:
-                print(stream(board, rate_hz), flush=True)
+def figures(chips: Sequence[str] = ("rp2040",), rates: Sequence[int] = RATES) -> Iterator[Measured]:
+    """Streams at each rate on each chip."""
+    for chip in chips:
+        image, why_not = find_image(chip)
+        if image is None:
+            raise SystemExit(why_not)
+        for rate_hz in rates:
+            changes: dict[str, object] = {"WATCHDOG_MS": 0}
+            if rate_hz != DEFAULT_HZ:
+                changes |= {"CONVERSION_RATE_HZ": rate_hz, **UNREDUCED}
+            with tempfile.TemporaryDirectory() as folder:
+                files = board_files(Path(folder) / "board", march_of(image), **changes)
+                with EmulatedBoard(image, files, "ramp") as board:
+                    found = stream(board, rate_hz)
+                    yield replace(found, what=f"{found.what} on {chip}")
 
 
 if __name__ == "__main__":
-    main()
+    given = sys.argv[1:]
+    show(
+        figures(
+            [one for one in given if one in CHIPS] or ["rp2040"],
+            [int(one) for one in given if one not in CHIPS] or RATES,
+        )
+    )

@@ -11,11 +11,13 @@ the record, with no sample of the guarded window missing. Minutes long.
 import random
 import sys
 import tempfile
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "rehearsal"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "tools"))
 
+from measured import Measured, show
 from rehearsed import SPEED, drop, plan_for, until_held
 
 from tautlog.archive.assess import assess
@@ -53,8 +55,8 @@ def cut_drop(seed: int, folder: Path) -> str:
     return "" if whole else f"cut at {cut_s:.3f} s: {outcome}, {after_s:.3f} s after the release"
 
 
-def main() -> None:
-    drops = int(sys.argv[1]) if len(sys.argv) > 1 else 100
+def figures(drops: int = 100) -> Iterator[Measured]:
+    """How many events came home."""
     failed = 0
     with tempfile.TemporaryDirectory() as folder:
         for seed in range(drops):
@@ -62,8 +64,12 @@ def main() -> None:
             if wrong:
                 failed += 1
                 print(f"seed {seed}: {wrong}", flush=True)
-    print(f"{drops - failed} of {drops} events came home whole, under {find_interpreter()}")
+    yield Measured(
+        "events fetched whole after the cable was cut at a random instant",
+        f"{drops - failed} of {drops}",
+        f"firmware under {find_interpreter().name}",
+    )
 
 
 if __name__ == "__main__":
-    main()
+    show(figures(*map(int, sys.argv[1:2])))

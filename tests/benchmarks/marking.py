@@ -3,6 +3,7 @@
 python tests/benchmarks/marking.py
 """
 
+import json
 import resource
 import statistics
 import subprocess
@@ -10,6 +11,7 @@ import sys
 import time
 
 import numpy as np
+from measured import Measured, show
 from scipy.signal import butter, sosfiltfilt
 
 RATE_HZ = 500_000.0
@@ -50,13 +52,12 @@ def one(seconds):
     judge(mark(trace, setup), setup)
     after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     size = trace.force_n.nbytes / 1024
-    print(f"  memory on top of the trace: {(after - before) / size:.1f} x the trace")
     median, least = best(lambda: judge(mark(trace, setup), setup), 7 if seconds < 2 else 3)
-    print(f"  marked and judged: median {median:.3f} s, least {least:.3f} s of processor time")
+    print(json.dumps([(after - before) / size, median, least]))
 
 
-def filters():
-    """Ours over scipy's on the same data, in turns."""
+def filter_ratio():
+    """Time of our filter over scipy's on the same data, in turns."""
     from tautlog.analysis.filters import cfc_filter
 
     data = np.random.default_rng(1).normal(size=4_000_000)
@@ -66,14 +67,30 @@ def filters():
         ours = best(lambda: cfc_filter(data, RATE_HZ, 180), 1)[0]
         theirs = best(lambda: sosfiltfilt(sections, data), 1)[0]
         ratios.append(ours / theirs)
-    print(f"filter: {statistics.median(ratios):.2f} x sosfiltfilt on the same 8 s")
+    return statistics.median(ratios)
+
+
+def figures():
+    """Processor time and memory, each length in a process of its own."""
+    for seconds in ("1", "8"):
+        told = subprocess.run(
+            [sys.executable, __file__, seconds], check=True, capture_output=True, text=True
+        )
+        memory, median, least = json.loads(told.stdout)
+        yield Measured(
+            f"marking and judging of {seconds} s at 500 kS/s",
+            f"{median:.2f} s of processor time",
+            f"least {least:.2f} s; {memory:.1f} x the trace in memory on top of it",
+        )
+    yield Measured(
+        "class filter over 8 s at 500 kS/s",
+        f"{filter_ratio():.2f} x",
+        "the time of scipy's sosfiltfilt on the same data",
+    )
 
 
 if __name__ == "__main__":
     if len(sys.argv) > 1:
         one(float(sys.argv[1]))
     else:
-        for seconds in ("1", "8"):
-            print(f"{seconds} s at 500 kS/s, in a process of its own:", flush=True)
-            subprocess.run([sys.executable, __file__, seconds], check=True)
-        filters()
+        show(figures())

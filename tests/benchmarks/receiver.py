@@ -3,8 +3,8 @@
     python tests/benchmarks/receiver.py [MEGABYTES] [FOLDER]
 
 Prints megabytes of samples per second of the whole way (decode, check, append,
-commit with fsync, acknowledge, seal) on one core, and the share of the bare
-library's speed with one fsync at the end. Machines differ: the ratio is the figure.
+commit with fsync, acknowledge, seal) on one core, without the making of the frames, and the share
+of the bare library's speed with one fsync at the end. Machines differ: the ratio is the figure.
 """
 
 import os
@@ -12,10 +12,12 @@ import sys
 import tempfile
 import time
 import tracemalloc
+from collections.abc import Iterator
 from pathlib import Path
 
 import h5py
 import numpy as np
+from measured import Measured, show
 
 from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
@@ -110,27 +112,35 @@ def peak_memory(folder: Path, blocks: int) -> int:
     return peak
 
 
-def main() -> None:
-    megabytes = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+def figures(megabytes: int = 200, place: str | None = None) -> Iterator[Measured]:
+    """Megabytes a second, and memory."""
     blocks = megabytes * 1_000_000 // BLOCK_BYTES
     size_mb = blocks * BLOCK_BYTES / 1e6
-    with tempfile.TemporaryDirectory(dir=sys.argv[2] if len(sys.argv) > 2 else None) as name:
+    with tempfile.TemporaryDirectory(dir=place) as name:
         folder = Path(name)
-        whole_s, making_s = frames_to_record(folder / "whole.h5", blocks)
+        whole_s, _ = frames_to_record(folder / "whole.h5", blocks)
         feed = LiveFeed.open(HANGS)
         feed.meet(BOARD, Calibration())
         live_s, _ = frames_to_record(folder / "live.h5", blocks, feed)
         feed.close(with_window=True)
         plain_s = {n: plain_h5py(folder / f"plain{n}.h5", blocks, n) for n in (1, 32)}
         short, long = (peak_memory(folder, one) for one in (blocks // 40, blocks // 2))
-    print(f"frames to record: {size_mb / whole_s:.0f} MB/s of samples, {size_mb:.0f} MB")
-    print(f"with a live window that takes nothing: {whole_s / live_s:.2f} of that")
-    for at_once, seconds in plain_s.items():
-        rate, share = size_mb / seconds, seconds / whole_s
-        print(f"plain h5py, {at_once} blocks at once: {rate:.0f} MB/s; we reach {share:.2f} of it")
-    print(f"(making the frames took {making_s:.2f} s and is not counted)")
-    print(f"memory at most: {short / 1e6:.1f} MB; 20 times longer: {long / 1e6:.1f} MB")
+    plain = [
+        f"h5py, {at_once} at once, {size_mb / seconds:.0f} MB/s: {seconds / whole_s:.2f} of it"
+        for at_once, seconds in plain_s.items()
+    ]
+    yield Measured(
+        f"blocks to a record on disk, {size_mb:.0f} MB, each second committed",
+        f"{size_mb / whole_s:.0f} MB/s",
+        "; ".join(plain),
+    )
+    yield Measured("with a window that takes nothing", f"{whole_s / live_s:.2f} of that")
+    yield Measured(
+        "memory of a reception 20 times as long",
+        f"{long / 1e6:.1f} MB",
+        f"{short / 1e6:.1f} MB for the short one",
+    )
 
 
 if __name__ == "__main__":
-    main()
+    show(figures(*map(int, sys.argv[1:2]), *sys.argv[2:3]))

@@ -18,14 +18,27 @@ import sys
 import tempfile
 import time
 import traceback
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+from measured import Measured
+
 from independent import tally
 from independent.drops import Drop, make
+
+# Goals that README tells, by the words it uses for them.
+TOLD = {
+    "a clip >= 3 %: valid, on target": "cut tops called valid and on target",
+    "a clip doubted on unclipped": "whole tops doubted",
+    "b let-go of held": "lines that held called let-go",
+    "b slipped of held": "lines that held called slipped",
+    "b held of slips >= 10 %": "slips of a tenth of the stretch or more called held",
+    "d held of parted": "parted lines called held",
+}
 
 
 def marked(drop: Drop):
@@ -78,6 +91,23 @@ def compare_imports(kinds: dict[str, int], seed: int) -> None:
                     peaks[0] == peaks[1] or abs(peaks[0] / peaks[1] - 1.0) < 1e-6
                 )
                 print(f"{kind} {turn}: {'same' if same else 'DIFFERS'} {direct} {filed} {peaks}")
+
+
+def figures(drops: int = 10, seed: int = 900_000) -> Iterator[Measured]:
+    """What was said against what was true, over all kinds."""
+    outcomes = run(tally.shares(None, drops), seed, os.cpu_count() or 1)
+    yield Measured(
+        "drops of an independent simulator, kinds of line and fault",
+        f"{len(outcomes)} of {len(tally.GROUPS)} kinds",
+        f"{sum(one.record == 'crash' for one in outcomes)} fell over",
+    )
+    counted = [one for one in outcomes if one.good and one.path == "held" and not one.left_out]
+    inside = sum(abs(one.off_u or 0.0) <= 1.0 for one in counted)
+    yield Measured("true peaks of whole lines that held, inside U", f"{inside} of {len(counted)}")
+    for name in TOLD:
+        goal = next(one for one in tally.GOALS if one.name == name)
+        about = [one for one in outcomes if goal.about(one)]
+        yield Measured(TOLD[name], f"{sum(map(goal.fails, about))} of {len(about)}")
 
 
 def show(kind: str, seed: int, picture: str | None) -> None:
