@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from measured import README, Run, keep_runs, read_runs, with_table
 
 # Name of the module, whose `figures()` yields what it measures.
-BENCHMARKS = ("receiver", "marking", "archive", "clipping", "independent", "cable", "board")
+BENCHMARKS = ("receiver", "desk", "marking", "archive", "clipping", "independent", "cable", "board")
 
 
 def measure(name: str) -> Run:

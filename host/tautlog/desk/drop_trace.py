@@ -21,7 +21,9 @@ from tautlog.model.stream import Block, Instrument
 
 EVERY_S = 0.04  # pages draw no oftener
 KEEP_S = 12.0
-MOST_WAITING = 4096  # blocks; beyond it the oldest are not shown
+# Blocks that wait; beyond it the oldest are not shown. 500 kS/s give ten in EVERY_S, and frames
+# that come faster than any board gives them must not cost the receiver its processor.
+MOST_WAITING = 32
 
 
 @dataclass(frozen=True)
