@@ -457,3 +457,25 @@ def _took(crew, address):
     start = time.process_time()
     assert crew.get(address).status_code == 200
     return time.process_time() - start
+
+
+def test_a_record_is_marked_again_and_written_for_others(full):
+    crew, path = Visit(full), full / "one.h5"
+    before = len(open_record(path).marks)
+    assert crew.enter("/drops/one/marks", {"cfc": "600"}).status_code == 303
+    kept = open_record(path).marks
+    assert (len(kept), kept[-1].result["cfc"]) == (before + 1, 600)
+    for fields, word in (
+        ({"cfc": "61"}, "allowed are 60"),
+        ({"calibration": "/etc/passwd"}, "allowed are own, newest"),
+    ):
+        refused = crew.enter("/drops/one/marks", fields)
+        assert refused.status_code == 400
+        assert word in Seen(refused.text).text
+    assert crew.enter("/drops/one/export", {"kind": "csv"}).status_code == 303
+    assert (full / "one.csv").exists()
+    again = crew.enter("/drops/one/export", {"kind": "csv"})
+    assert again.status_code == 400  # nothing is overwritten
+    assert crew.enter("/drops/one/export", {"kind": "exe"}).status_code == 400
+    watcher = Visit(full, role=Role.WATCHER)
+    assert watcher.enter("/drops/one/marks", {"token": "x"}).status_code == 403

@@ -31,24 +31,22 @@ def command(
 
     Earlier marks stay; every list, picture and report shows the newest.
     """
-    from tautlog.archive.assess import assess, recalibrated
     from tautlog.archive.kept_marks import as_json as plain
-    from tautlog.archive.kept_marks import keep_marks
     from tautlog.cli.console import print_budgets, print_figures, print_verdict
     from tautlog.cli.output import print_json
-    from tautlog.planning.expected import expectations_at
-    from tautlog.record import open_record
+    from tautlog.display.quick_look import mark_again
 
-    opened = recalibrated(open_record(record), calibration, by=by, reason=reason)
-    assessment = assess(
-        opened,
+    assessment = mark_again(
+        record,
         cfc=options.class_of(cfc),
         zero=zero or "",
-        expectations=expectations_at(record),
+        calibration=calibration,
+        by=by,
+        reason=reason,
+        budgets=budget,
     )
-    problem = keep_marks(opened, assessment, budgets=budget)
-    if problem:
-        click.echo(f"tautlog: the marks are not kept: {printable(problem)}", err=True)
+    if assessment.problem:
+        click.echo(f"tautlog: the marks are not kept: {printable(assessment.problem)}", err=True)
     if as_json:
         print_json(plain(assessment, budgets=budget))
         return

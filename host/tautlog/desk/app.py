@@ -11,6 +11,7 @@ from starlette.responses import PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from tautlog.desk import (
+    again,
     calibration,
     checklist,
     curves,
@@ -69,6 +70,8 @@ def pages_of(desk: Desk) -> Starlette:
             Route("/drops/{name}/picture.svg", curves.picture),
             Route("/drops/{name}/inspection", entering(drop.inspect), methods=["POST"]),
             Route("/drops/{name}/decision", entering(drop.decide), methods=["POST"]),
+            Route("/drops/{name}/marks", entering(again.mark), methods=["POST"]),
+            Route("/drops/{name}/export", entering(again.export), methods=["POST"]),
             Route("/drops/{name}/photos", entering(drop.photograph), methods=["POST"]),
             Route("/ledger", ledger.show),
             Route("/ledger", entering(ledger.enter), methods=["POST"]),

@@ -185,7 +185,7 @@ def inspect(request: Request, entered: Entered) -> Response:
         if judged.problem:
             raise RecordError(f"entered, but the marks are not kept: {judged.problem}")
 
-    return _entered(request, entered, do, "inspection")
+    return entered_for(request, entered, do, "inspection")
 
 
 def decide(request: Request, entered: Entered) -> Response:
@@ -199,7 +199,7 @@ def decide(request: Request, entered: Entered) -> Response:
             reason=entered.text("reason"),
         )
 
-    return _entered(request, entered, do, "decision")
+    return entered_for(request, entered, do, "decision")
 
 
 def photograph(request: Request, entered: Entered) -> Response:
@@ -215,10 +215,13 @@ def photograph(request: Request, entered: Entered) -> Response:
             raise RecordError("choose a photo or a film first")
         enter_photos(path, files, offset_s=offset_s, note=note)
 
-    return _entered(request, entered, do, "photos")
+    return entered_for(request, entered, do, "photos")
 
 
-def _entered(request: Request, entered: Entered, do: Callable[[Path], None], what: str) -> Response:
+def entered_for(
+    request: Request, entered: Entered, do: Callable[[Path], None], what: str
+) -> Response:
+    """Do something to the record that the address names, and say so or why not."""
     name = request.path_params["name"]
     try:
         do(desk_of(request).record_path(name))

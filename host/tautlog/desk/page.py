@@ -36,6 +36,8 @@ DONE = {
     "checklist": "The checklist is complete, and valid for ten minutes.",
     "inspection": "The inspection is entered, and the drop is judged again.",
     "decision": "The decision is entered beside the proposal.",
+    "marks": "The record is marked again; the earlier marks stay.",
+    "export": "The file is written, beside the record.",
     "photos": "The photos are kept with the record.",
     "entry": "The entry is in the ledger.",
     "report": "The report is written.",

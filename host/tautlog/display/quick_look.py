@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from tautlog.archive.assess import AS_BEFORE, assess
+from tautlog.archive.assess import AS_BEFORE, assess, recalibrated
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.kept_marks import keep_marks
 from tautlog.drop.stop import StopRequest
@@ -48,6 +48,40 @@ def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Assessment:
     record = open_record(path)
     drop = assess(record, cfc=cfc, expectations=expectations_at(path))
     return replace(drop, problem=keep_marks(record, drop))
+
+
+def mark_again(
+    path: Path,
+    *,
+    cfc: int | None = AS_BEFORE,
+    zero: str = "",
+    calibration: str | None = None,
+    by: str = "",
+    reason: str = "",
+    budgets: bool = False,
+) -> Assessment:
+    """Mark a record once more and keep the marks beside the earlier ones.
+
+    Parameters
+    ----------
+    cfc, zero : int or None, str
+        See `assess`.
+    calibration, by, reason : str
+        Another calibration, and who chose it, see `recalibrated`.
+    budgets : bool
+        Keep each uncertainty part by part.
+
+    Raises
+    ------
+    RecordError, CalibrationError
+        If the record or the calibration cannot be read. That marks are not kept is the
+        assessment's `problem`.
+    """
+    from tautlog.planning.expected import expectations_at
+
+    record = recalibrated(open_record(path), calibration, by=by, reason=reason)
+    drop = assess(record, cfc=cfc, zero=zero, expectations=expectations_at(path))
+    return replace(drop, problem=keep_marks(record, drop, budgets=budgets))
 
 
 def draw_new(path: Path, drop: Assessment) -> Path:
