@@ -74,7 +74,7 @@ def command(*arguments, cwd=None):
     return time.monotonic() - start
 
 
-def figures(records=10_000, place=None):
+def figures(records=1000, place=None):
     """Times of commands, beside the plain library or tool that reads the same bytes."""
     folder = Path(tempfile.mkdtemp(prefix="tautlog-archive-", dir=place))
     try:
@@ -138,7 +138,7 @@ def _reported(folder, paths):
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--records", type=int, default=10_000)
+    parser.add_argument("--records", type=int, default=1000)
     parser.add_argument("--folder", type=Path, help="where the records are made, and removed")
     given = parser.parse_args()
     show(figures(given.records, given.folder))

@@ -55,7 +55,7 @@ def cut_drop(seed: int, folder: Path) -> str:
     return "" if whole else f"cut at {cut_s:.3f} s: {outcome}, {after_s:.3f} s after the release"
 
 
-def figures(drops: int = 100) -> Iterator[Measured]:
+def figures(drops: int = 30) -> Iterator[Measured]:
     """How many events came home."""
     failed = 0
     with tempfile.TemporaryDirectory() as folder:

@@ -37,7 +37,7 @@ def one(job):
     return kind, seed, case, said, trusted
 
 
-def figures(drops=2000, first=500_000):
+def figures(drops=200, first=500_000):
     """What was said of whole and of cut tops, in two figures."""
     table, _ = tally(drops, first, None)
     whole = table["whole", "all"]

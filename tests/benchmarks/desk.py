@@ -82,7 +82,7 @@ class _Shown:
 def _reception(folder, megabytes):
     blocks = megabytes * 1_000_000 // receiver.BLOCK_BYTES
     ratios = []
-    for turn in range(3):  # by turns: these machines are noisy
+    for turn in range(5):  # by turns: these machines are noisy
         without_s, _ = receiver.frames_to_record(folder / f"without{turn}.h5", blocks)
         feed = Feed()
         loop, reader = asyncio.new_event_loop(), feed.listen()

@@ -7,6 +7,7 @@ feed. What nobody reads is dropped by the feed. The last seconds are kept, for p
 from __future__ import annotations
 
 import base64
+import math
 import threading
 from collections import deque
 from dataclasses import dataclass
@@ -21,9 +22,9 @@ from tautlog.model.stream import Block, Instrument
 
 EVERY_S = 0.04  # pages draw no oftener
 KEEP_S = 12.0
-# Blocks that wait; beyond it the oldest are not shown. 500 kS/s give ten in EVERY_S, and frames
-# that come faster than any board gives them must not cost the receiver its processor.
-MOST_WAITING = 32
+# Rounds of blocks that may wait; beyond it the oldest are not shown. Frames that come faster than
+# the board gives them, as after a stall, must not cost the receiver its processor.
+MOST_ROUNDS = 3.0
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ class DropTrace:
 
     def __init__(self, feed: Feed) -> None:
         self._feed = feed
-        self._waiting: deque[Block] = deque(maxlen=MOST_WAITING)
+        self._waiting: deque[Block] = deque(maxlen=0)
         self._pieces: deque[Piece] = deque()
         self._guard = threading.Lock()
         self._ended = threading.Event()
@@ -77,7 +78,8 @@ class DropTrace:
         self.legs = max(1, len(columns_of(board.channels, FORCE)))
         with self._guard:
             self._pieces.clear()
-            self._waiting.clear()
+            blocks = MOST_ROUNDS * EVERY_S * board.sample_rate_hz / board.samples_per_block
+            self._waiting = deque(maxlen=max(8, math.ceil(blocks)))
         self._zero_n = None
         self._ended = threading.Event()
         about = (board, calibration, self._ended)
