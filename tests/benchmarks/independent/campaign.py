@@ -98,7 +98,7 @@ def figures(drops: int = 2, seed: int = 900_000) -> Iterator[Measured]:
     outcomes = run(tally.shares(None, drops), seed, os.cpu_count() or 1)
     yield Measured(
         "drops of an independent simulator, kinds of line and fault",
-        f"{len(outcomes)} of {len(tally.GROUPS)} kinds",
+        f"{len(outcomes)}, of {len(tally.GROUPS)} kinds",
         f"{sum(one.record == 'crash' for one in outcomes)} fell over",
     )
     counted = [one for one in outcomes if one.good and one.path == "held" and not one.left_out]
