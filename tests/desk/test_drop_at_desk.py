@@ -181,6 +181,38 @@ def test_what_is_called_off_is_not_armed(kite):
     assert not any(one.released for one in left)
 
 
+def test_what_is_said_too_early_answers_nothing(kite):
+    """A confirmation sent while armed must not end "stay out"; nor a phrase before it is asked."""
+    driver = Driver(kite)
+
+    def steps():
+        driver.begin()
+        assert "first look at the board" in driver.say("arm", phrase="clear to drop").text
+        driver.say("ready")
+        driver.phase(Phase.PHRASE)
+        driver.say("arm", phrase="clear to drop")
+        driver.phase(Phase.ARMED)
+        early = threading.Thread(target=driver.say, args=("confirm",), kwargs={"by": "B. Early"})
+        early.start()
+        driver.phase(Phase.JUDGED)
+        early.join(SOON_S)
+        assert driver.desk.orders.standing.under_way
+        assert driver.desk.orders.standing.content.phase is Phase.JUDGED
+        driver.say("confirm", by="A. Rigger")
+        assert "A. Rigger says" in driver.ended().ended
+
+    with board_for(kite):
+        driver.drive(steps)
+
+
+def test_the_button_never_ends_a_desk_that_has_not_begun(kite):
+    orders = Orders(Feed())
+    orders._attended = True
+    orders.give(Idle(lambda told: ""), "me", DropStands(Phase.LOOK, DropSetup()))
+    with pytest.raises(CampaignError, match="nothing is under way that could be called off"):
+        orders.interrupt()  # the order waits still: the main thread does not listen
+
+
 def test_one_order_at_a_time_and_the_desk_survives_its_failure(kite):
     driver = Driver(kite)
     at_port(kite, "socket://127.0.0.1:9")

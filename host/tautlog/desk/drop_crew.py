@@ -76,7 +76,8 @@ class DeskCrew:
 
     def agree(self, setup: DropSetup) -> bool:
         """Wait for the phrase of the session that gave the order."""
-        self.now(phase=Phase.PHRASE)
+        self._told.refuse_early()
+        self.now(phase=Phase.PHRASE, setup=setup)
         until_s = self._clock() + PHRASE_S
         while self._clock() < until_s and not self._told.closing:
             for word in self._told.words(LOOK_S):

@@ -29,8 +29,9 @@ from tautlog.drop.at_rest import Believed
 from tautlog.drop.conducting import conduct
 from tautlog.drop.granting import count_elsewhere, permitted, withheld
 from tautlog.drop.outcome import DropOutcome, DropPlan
+from tautlog.drop.run import NOT_ARMED
 from tautlog.drop.stop import StopRequest
-from tautlog.errors import CampaignError
+from tautlog.errors import AbortedError, CampaignError
 from tautlog.files.record_path import next_record_path
 from tautlog.model.load_path import PathCheck
 
@@ -104,11 +105,11 @@ class DropOrder:
         """Look, and drop if the crew says so."""
         campaign = self._campaign_now()
         crew = DeskCrew(told, self.content, self._trace, campaign.calibration)
-        with StopRequest().listening() as stop:
+        with told.listening() as stop:
             try:
                 if not self._look(told, crew, stop):
                     return f"called off. {NOTHING}."
-                assessment = self._drop(crew, stop)
+                assessment = self._drop(told, crew, stop)
             finally:
                 self._trace.end()
             return self._until_confirmed(told, crew, stop, assessment)
@@ -140,12 +141,13 @@ class DropOrder:
             anew = anew or shown["contacts"] != crew.stands.contacts
             crew.now(anew=anew, withholds=checks, setup=setup, **shown)
             for word in told.words():
-                word.answer.set_result(None)
                 if word.fields.get("do") in ("ready", "stop"):
+                    word.answer.set_result(None)
                     return word.fields["do"] == "ready"
+                word.answer.set_exception(CampaignError("first look at the board, then go on"))
         return False
 
-    def _drop(self, crew: DeskCrew, stop: StopRequest) -> Assessment:
+    def _drop(self, told: Telling, crew: DeskCrew, stop: StopRequest) -> Assessment:
         """Do the drop, mark and draw it."""
         campaign, asked = self._campaign_now(), self._asked
         crew.now(withholds=(), said=())
@@ -164,6 +166,8 @@ class DropOrder:
             record_s=asked.record_s,
             shunt=shunt_of(campaign, campaign.calibration, asked=False),
         )
+        if stop.came:  # while the permit was granted
+            raise AbortedError(f"called off: {NOT_ARMED}")
         kept = plan.path
         try:
             outcome = conduct(self._port, plan, crew, stop, timeout_scale=self._scale)
@@ -174,6 +178,7 @@ class DropOrder:
             crew.say(text)
 
         def judged(assessment: Assessment) -> None:
+            told.refuse_early()
             crew.now(
                 phase=Phase.JUDGED,
                 count="",

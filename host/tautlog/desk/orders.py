@@ -8,15 +8,17 @@ until the next one begins, so that whoever comes back finds out how it ended.
 from __future__ import annotations
 
 import _thread
+import contextlib
 import queue
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as NoAnswer
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from tautlog.desk.feed import Feed
+from tautlog.drop.stop import StopRequest
 from tautlog.errors import CampaignError, TautlogError
 
 ANSWER_S = 20.0  # for a word of the crew: the board may be read, and a port be looked for
@@ -87,6 +89,7 @@ class Orders:
         self._words: queue.SimpleQueue[Word] = queue.SimpleQueue()
         self._standing: Standing | None = None
         self._attended = False
+        self._listening = False
 
     # For pages
 
@@ -151,9 +154,9 @@ class Orders:
         with self._guard:
             standing = self._standing
             stops = standing is not None and getattr(standing.content, "may_call_off", False)
-            if standing is None or not standing.under_way or not stops:
+            if not self._listening or not stops:
                 raise CampaignError("nothing is under way that could be called off")
-            # Its handler runs in the main thread, where an order that may be called off listens.
+            # Under the guard, and only while an order listens: never does it end an idle desk.
             _thread.interrupt_main()
 
     # For the main thread
@@ -190,6 +193,10 @@ class Orders:
         self._tell()
         for word in telling.last:
             word.answer.set_result(None)
+
+    def _listens(self, listening: bool) -> None:
+        with self._guard:
+            self._listening = listening
 
     def _stands(self, content: object, anew: bool) -> None:
         with self._guard:
@@ -231,6 +238,21 @@ class Telling:
     def closing(self) -> bool:
         """The desk ends."""
         return self._until.is_set()
+
+    @contextlib.contextmanager
+    def listening(self) -> Iterator[StopRequest]:
+        """Take Ctrl-C and the button of a page, which is the same, while inside."""
+        with StopRequest().listening() as stop:
+            self._orders._listens(True)
+            try:
+                yield stop
+            finally:
+                self._orders._listens(False)
+
+    def refuse_early(self) -> None:
+        """Refuse what was said before it was asked for; it must not answer what comes now."""
+        for word in self.words():
+            word.answer.set_exception(CampaignError("too early: it is asked for only now"))
 
     def stands(self, content: object, *, anew: bool) -> None:
         """Tell how it stands; `anew` if pages must draw more than figures."""
