@@ -80,7 +80,18 @@ def test_greeting_that_lacks_something(name):
         session_on(link).greet()
 
 
-@pytest.mark.parametrize("wrong", [{"rate_hz": -1}, {"per_block": 0}, {"channels": 3}])
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        *({"rate_hz": value} for value in (-1, 0, True, 1e9, "9")),
+        *({"per_block": value} for value in (0, 0.5, True, 1 << 40, [1], None)),
+        *({"reduction": value} for value in (0, 8.5, "8", 1 << 20)),
+        *({"history": value} for value in (-1, 1e300, {})),
+        *({"channels": value} for value in (3, "force", [], [3], [""], ["a" * 99], ["a"] * 99)),
+        *({"state": value} for value in (None, 3, ["safe"], "asleep")),
+    ],
+    ids=str,
+)
 def test_greeting_that_makes_no_sense(wrong):
     link = FrameLink()
     link.answers = {"hello": {**HELLO, **wrong}}

@@ -27,6 +27,11 @@ from tautlog.model.readbacks import readbacks_from, reason_text
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.wiring import wiring_of
 
+# What a greeting may state. Samples of a block are counted in 16 bits on the wire; the others are
+# far beyond what any board has memory for.
+_MOST = {"reduction": 65_535, "per_block": 65_535, "history": 1_000_000, "bits": 64}
+MOST_RATE_HZ, MOST_CHANNELS, MOST_NAME = 10e6, 16, 64
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -180,16 +185,17 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         If the width of its converter is unknown.
     """
     _refuse_halted(hello)
-    for name in ("rate_hz", "reduction", "per_block", "history", "bits"):
-        if not 0 < hello[name] < math.inf:
-            raise ValueError(f"{name} = {hello[name]!r}")
+    for name, most in _MOST.items():
+        _require_whole(name, hello[name], most)
+    if isinstance(hello["rate_hz"], bool) or not 0 < hello["rate_hz"] <= MOST_RATE_HZ:
+        raise ValueError(f"rate_hz = {hello['rate_hz']!r}")
     if hello["bits"] not in wire.CONVERTER_BITS:
         raise BoardError(
             f"the board's converter has {hello['bits']} bits, expected 12 or 16: samples have 16, "
             "so a wider one does not fit; set CONVERTER_BITS in its config.py, and install the "
             "firmware that comes with this program"
         )
-    if hello["state"] not in wire.STATES or not hello["channels"]:
+    if hello["state"] not in wire.STATES or not _are_names(hello["channels"]):
         raise ValueError(f"state = {hello['state']!r}, channels = {hello['channels']!r}")
     return Instrument(
         firmware=str(hello["firmware"]),
@@ -208,6 +214,20 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         regulator=str(hello.get("regulator", "")),
         wiring=wiring_of(hello),
         readbacks=readbacks_from(hello.get("readbacks")),
+    )
+
+
+def _require_whole(name: str, value: object, most: int) -> None:
+    """Refuse what is no whole number from 1 up; JSON's true and 1.5 are none."""
+    if type(value) is not int or not 1 <= value <= most:
+        raise ValueError(f"{name} = {value!r}")
+
+
+def _are_names(channels: object) -> bool:
+    return (
+        isinstance(channels, list)
+        and 1 <= len(channels) <= MOST_CHANNELS
+        and all(isinstance(name, str) and 0 < len(name) <= MOST_NAME for name in channels)
     )
 
 
