@@ -136,6 +136,7 @@ def test_a_whole_drop(kite):
         assert "say by name" in driver.say("confirm").text
         assert driver.say("confirm", by="A. Rigger").status_code == 303
         assert "A. Rigger says" in driver.ended().ended
+        assert not driver.desk.orders.standing.content.left_open
 
     with board_for(kite):
         driver.drive(steps)
@@ -157,7 +158,7 @@ def test_what_is_called_off_is_not_armed(kite):
             (Phase.ARMED, ("button", "other button")),
         ):
             for way in ways:
-                driver.begin()
+                driver.begin(looked_by="A. Rigger")
                 if phase is not Phase.LOOK:
                     driver.say("ready")
                     driver.phase(Phase.PHRASE)
@@ -173,6 +174,9 @@ def test_what_is_called_off_is_not_armed(kite):
                 assert "called off" in ended or "not armed" in ended, (phase, way, ended)
                 assert "NOT DONE" in driver.crew.get("/drop").text
         assert "nothing is under way" in driver.crew.enter("/drop/call-off", {}).text
+        refused = driver.crew.enter("/drop", SHORT)  # the last one was called off while armed
+        assert refused.status_code == 400
+        assert "who looked at sled" in refused.text
 
     with board_for(kite):
         driver.drive(steps)

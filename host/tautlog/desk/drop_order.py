@@ -199,6 +199,7 @@ class DropOrder:
             for word in told.words(WAIT_S):
                 name = word.fields.get("by", "").strip()
                 if word.fields.get("do") == "confirm" and name:
+                    crew.now(confirmed_by=name)
                     told.last.append(word)
                     return f"recorded and judged. {name} says that the sled is at rest and blocked."
                 word.answer.set_exception(

@@ -55,6 +55,8 @@ class DropStands:
         Name of the record in an address, once there is one.
     lines : tuple of str
         The five lines, once it is judged.
+    confirmed_by : str
+        Who said that the sled is at rest and blocked.
     """
 
     phase: Phase
@@ -69,6 +71,7 @@ class DropStands:
     count: str = ""
     record: str = ""
     lines: tuple[str, ...] = ()
+    confirmed_by: str = ""
 
     @property
     def refused(self) -> bool:
@@ -79,6 +82,13 @@ class DropStands:
     def may_call_off(self) -> bool:
         """See `Phase`."""
         return self.phase.may_call_off
+
+    @property
+    def left_open(self) -> bool:
+        """Whether a drop that ends here leaves a sled of which nobody knows how it stands."""
+        if self.phase is Phase.JUDGED:
+            return not self.confirmed_by
+        return self.phase in (Phase.ARMED, Phase.RELEASED)
 
     @property
     def live(self) -> Mapping[str, str]:

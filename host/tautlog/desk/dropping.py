@@ -82,6 +82,7 @@ def _stands(request: Request) -> dict[str, object]:
         "number": standing.number if standing and drop else 0,
         "mine": bool(standing and visitor.may_enter and standing.session == visitor.token),
         "crew": visitor.may_enter,
+        "left_open": _left_open(standing),
         "phases": Phase,
         "phrase": PHRASE,
     }
@@ -106,12 +107,20 @@ def begin(request: Request, entered: Entered) -> Response:
     """Order a drop: first the board is looked at."""
     desk = desk_of(request)
     try:
+        if _left_open(desk.orders.standing) and not signed(entered.text("looked_by")):
+            raise CampaignError("say first who looked at sled, pin and latch since the last drop")
         campaign = desk.campaign()
         order = DropOrder(desk.campaign, _asked(entered), port_of(campaign), desk.trace)
         desk.orders.give(order, visitor_of(request).token, order.content)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
     return RedirectResponse("/drop", 303)
+
+
+def _left_open(standing: Standing | None) -> bool:
+    """Whether the last drop ended armed or recording, so that people must look first."""
+    drop = _content(standing)
+    return drop is not None and not (standing and standing.under_way) and drop.left_open
 
 
 def _asked(entered: Entered) -> DropAsked:
