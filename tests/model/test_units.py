@@ -53,6 +53,8 @@ def test_what_is_written_with_a_unit_is_read_back(kind, data):
     value = data.draw(st.floats(kind.lowest, kind.highest).filter(lambda x: x > 1e-9))
     size = units_of(kind.unit).get(unit, 1.0)
     blank = data.draw(st.sampled_from(["", " "])) if unit else ""
+    if unit[:1].isdigit():  # 1/m2 right behind a number cannot be told from it, and is refused
+        blank = " "
     try:
         read = kind.typed(f"{value / size!r}{blank}{unit}")
     except QuantityError:  # the last bit fell over the end of the range
