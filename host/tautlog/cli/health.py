@@ -95,7 +95,7 @@ def _read(
     from tautlog.campaign.own_board import require_own_board
     from tautlog.cli.console import channel_texts, health_text, readback_texts
     from tautlog.cli.output import print_json
-    from tautlog.drop.at_rest import Believed
+    from tautlog.drop.at_rest import Believed, without_shunt
     from tautlog.model.calibration import Calibration
     from tautlog.model.window import fall_time_s, guarded_window
 
@@ -124,7 +124,7 @@ def _read(
             while watch:
                 _show(found, refused=True)
                 facts = believed.facts(session, shunt=False)
-                found = [*_without_shunt(findings(facts)), *_wires(campaign, board)]
+                found = [*without_shunt(findings(facts)), *_wires(campaign, board)]
                 for line in (health_text(facts.health), *readback_texts(board, facts.health)):
                     click.echo(line)
             _show_shunt(**shunt)
@@ -143,11 +143,6 @@ def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, .
     expired = [check.text for check in validity(calibration, today()) if check.refuses]
     texts = tuple(text.removeprefix("calibration: ") for text in expired)
     return campaign.calibration_doubts + texts
-
-
-def _without_shunt(found: list[ReadinessFinding]) -> list[ReadinessFinding]:
-    """Findings of a reading that leaves the shunt alone."""
-    return [finding for finding in found if finding.code != "shunt-none"]
 
 
 def _tell_board(board: Instrument, texts: list[str]) -> None:

@@ -48,6 +48,11 @@ class Visitor:
         """Whether he may enter something."""
         return self.role is Role.CREW
 
+    @property
+    def form_token(self) -> str:
+        """The token that his forms hold; a watcher has no forms."""
+        return self.token if self.may_enter else ""
+
 
 @dataclass
 class Admission:

@@ -8,11 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.verdict_lines import quick_look
-from tautlog.board.finding import ReadinessFinding
 from tautlog.board.link import SerialLink
 from tautlog.board.readiness import findings
 from tautlog.board.session import Session
@@ -25,7 +23,7 @@ from tautlog.desk.drop_stands import DropStands, Phase
 from tautlog.desk.drop_trace import DropTrace
 from tautlog.desk.orders import Telling
 from tautlog.display.quick_look import finish_new
-from tautlog.drop.at_rest import Believed
+from tautlog.drop.at_rest import Believed, without_shunt
 from tautlog.drop.conducting import conduct
 from tautlog.drop.granting import count_elsewhere, permitted, withheld
 from tautlog.drop.outcome import DropOutcome, DropPlan
@@ -33,7 +31,6 @@ from tautlog.drop.run import NOT_ARMED
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import AbortedError, CampaignError
 from tautlog.files.record_path import next_record_path
-from tautlog.model.load_path import PathCheck
 
 KIND = "a drop"
 GATE_EVERY = 5  # readings
@@ -59,8 +56,8 @@ class DropAsked:
 
     request: DropRequest
     by_hand: bool = False
-    countdown_s: float = 5.0
-    record_s: float = 7.0
+    countdown_s: float = DropPlan.countdown_s
+    record_s: float = DropPlan.record_s
     by: str = ""
     reason: str = ""
 
@@ -135,7 +132,7 @@ class DropOrder:
                 )
             number += 1
             facts = Believed(campaign, setup, campaign.calibration).facts(session, shunt=False)
-            checks = (*_checks(findings(facts)), *gate)
+            checks = (*map(as_check, without_shunt(findings(facts))), *gate)
             anew = crew.stands.withholds != checks or not crew.stands.board
             shown = at_rest(board, facts.health)
             anew = anew or shown["contacts"] != crew.stands.contacts
@@ -159,7 +156,7 @@ class DropOrder:
             say=crew.say,
         )
         plan = DropPlan(
-            path=_place(campaign, permit.setup.article),
+            path=next_record_path(campaign.folder, permit.setup.article),
             permit=permit,
             by_hand=asked.by_hand,
             countdown_s=asked.countdown_s,
@@ -206,15 +203,6 @@ class DropOrder:
                     CampaignError("say by name who looked at pin, catch and sled")
                 )
         return "recorded and judged. Nobody said that the sled is at rest: stay out until it is."
-
-
-def _checks(found: list[ReadinessFinding]) -> list[PathCheck]:
-    """Findings of a reading that leaves the shunt alone."""
-    return [as_check(one) for one in found if one.code != "shunt-none"]
-
-
-def _place(campaign: Campaign, article: str) -> Path:
-    return next_record_path(campaign.folder, article)
 
 
 def _what_came(outcome: DropOutcome) -> list[str]:

@@ -9,10 +9,10 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import DropRequest
+from tautlog.desk import live
 from tautlog.desk.drop_order import DropAsked, DropOrder
 from tautlog.desk.drop_stands import DropStands, Phase
 from tautlog.desk.forms import Entered
-from tautlog.desk.live import port_of
 from tautlog.desk.orders import Standing
 from tautlog.desk.page import desk_of, page, piece, visitor_of
 from tautlog.drop.crew import PHRASE
@@ -20,7 +20,7 @@ from tautlog.errors import CampaignError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
 
-COUNTDOWN_S, RECORD_S = 5.0, 7.0
+COUNTDOWN_S, RECORD_S = DropAsked.countdown_s, DropAsked.record_s
 TEXTS = ("article", "line", "mount", "operator", "note")
 NUMBERS = (("mass_kg", q.MASS), ("height_m", q.HEIGHT), ("target_n", q.FORCE), ("limit_n", q.FORCE))
 
@@ -47,8 +47,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
 
 def stands(request: Request) -> Response:
     """How it stands, for a page that puts it in its place."""
-    visitor = visitor_of(request)
-    token = visitor.token if visitor.may_enter else ""
+    token = visitor_of(request).form_token
     return piece("drop_stands.html", token=token, **_stands(request))
 
 
@@ -69,7 +68,6 @@ def _stands(request: Request) -> dict[str, object]:
     """What the templates show of the standing order."""
     standing = desk_of(request).orders.standing
     drop = _content(standing)
-    visitor = visitor_of(request)
     under_way = standing is not None and standing.under_way
     campaign, _ = desk_of(request).campaign_or_why()
     marked = campaign is not None and campaign.rehearsed  # the whole page bears the mark
@@ -80,8 +78,8 @@ def _stands(request: Request) -> dict[str, object]:
         "other": standing.kind if standing and under_way and drop is None else "",
         "ended": standing.ended if standing and drop else "",
         "number": standing.number if standing and drop else 0,
-        "mine": bool(standing and visitor.may_enter and standing.session == visitor.token),
-        "crew": visitor.may_enter,
+        "mine": live.is_mine(request, standing),
+        "crew": visitor_of(request).may_enter,
         "left_open": _left_open(standing),
         "phases": Phase,
         "phrase": PHRASE,
@@ -110,8 +108,8 @@ def begin(request: Request, entered: Entered) -> Response:
         if _left_open(desk.orders.standing) and not signed(entered.text("looked_by")):
             raise CampaignError("say first who looked at sled, pin and latch since the last drop")
         campaign = desk.campaign()
-        order = DropOrder(desk.campaign, _asked(entered), port_of(campaign), desk.trace)
-        desk.orders.give(order, visitor_of(request).token, order.content)
+        order = DropOrder(desk.campaign, _asked(entered), live.port_of(campaign), desk.trace)
+        live.begin(request, order)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
     return RedirectResponse("/drop", 303)
@@ -144,7 +142,7 @@ def say(request: Request, entered: Entered) -> Response:
     """Say something to the drop that is under way: go on, the phrase, confirmed, stop."""
     fields = {name: entered.text(name) for name in ("do", "phrase", "by")}
     try:
-        desk_of(request).orders.say(visitor_of(request).token, fields)
+        live.say(request, fields)
     except TautlogError as problem:
         return show(request, str(problem), None)
     return RedirectResponse("/drop", 303)

@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from starlette.requests import Request
+from starlette.responses import Response
 
 from tautlog.campaign.campaign import Campaign
-from tautlog.desk.at_board import AtBoard, AtBoardOrder
-from tautlog.desk.orders import Standing
-from tautlog.desk.page import desk_of, visitor_of
+from tautlog.desk.at_board import AtBoard
+from tautlog.desk.calibration import channels_of
+from tautlog.desk.forms import Entered
+from tautlog.desk.orders import Order, Standing
+from tautlog.desk.page import desk_of, page, visitor_of
 from tautlog.errors import CampaignError
 
 T = TypeVar("T")
+
+
+class Begun(Order, Protocol):
+    """An order that knows how it stands before it is carried out."""
+
+    @property
+    def content(self) -> object:
+        """See `orders.Standing`."""
 
 
 @dataclass(frozen=True)
@@ -64,11 +75,50 @@ def live_of(request: Request, kind: str) -> Live:
     if standing is None or standing.kind != kind or not isinstance(standing.content, AtBoard):
         other = standing.kind if standing and standing.under_way else ""
         return Live(None, None, False, other)
-    mine = visitor_of(request).may_enter and standing.session == visitor_of(request).token
-    return Live(standing, standing.content, mine, "")
+    return Live(standing, standing.content, is_mine(request, standing), "")
 
 
-def begin(request: Request, order: AtBoardOrder) -> None:
+def is_mine(request: Request, standing: Standing | None) -> bool:
+    """Whether the session that asks gave this order, and may go on with it."""
+    visitor = visitor_of(request)
+    return standing is not None and visitor.may_enter and standing.session == visitor.token
+
+
+def shown(
+    request: Request,
+    template: str,
+    said: str,
+    entered: Mapping[str, str] | None,
+    *,
+    task: str,
+    **content: object,
+) -> Response:
+    """The page of an order at the board, with what every one of them shows."""
+    campaign, _ = desk_of(request).campaign_or_why()
+    return page(
+        request,
+        template,
+        task=task,
+        said=said,
+        status=400 if said else 200,
+        typed=dict(entered or {}),
+        port=campaign.port if campaign else "",
+        channels=channels_of(campaign),
+        **content,
+    )
+
+
+def begun_or_said(
+    request: Request, entered: Entered, begins: Callable[[Request, Entered], None]
+) -> None:
+    """Begin, or say something to what is under way; raises if it is refused."""
+    if entered.text("do") == "begin":
+        begins(request, entered)
+    else:
+        say(request, entered.texts)
+
+
+def begin(request: Request, order: Begun) -> None:
     """Give an order in the name of who asks.
 
     Raises

@@ -18,7 +18,6 @@ from tautlog.desk import live
 from tautlog.desk.at_board import AtBoardOrder
 from tautlog.desk.calibration import (
     Fitted,
-    channels_of,
     files_of,
     fitted,
     gravity_in,
@@ -26,7 +25,7 @@ from tautlog.desk.calibration import (
     wanted,
 )
 from tautlog.desk.forms import Entered
-from tautlog.desk.page import desk_of, page, piece, visitor_of
+from tautlog.desk.page import desk_of, piece, visitor_of
 from tautlog.errors import CalibrationError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.timestamp import today
@@ -140,15 +139,12 @@ class Fit:
 def show(request: Request, said: str = "", entered: Mapping[str, str] | None = None) -> Response:
     """The page."""
     campaign, _ = desk_of(request).campaign_or_why()
-    return page(
+    return live.shown(
         request,
         "calibrate_live.html",
+        said,
+        entered,
         task="calibrate",
-        said=said,
-        status=400 if said else 200,
-        typed=dict(entered or {}),
-        port=campaign.port if campaign else "",
-        channels=channels_of(campaign),
         files=[file.path.name for file in files_of(campaign)],
         day=today(),
         gravity=f"{STANDARD_GRAVITY_M_PER_S2:g}",
@@ -158,8 +154,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
 
 def points(request: Request) -> Response:
     """The points so far and their fit, for a page that is open."""
-    visitor = visitor_of(request)
-    token = visitor.token if visitor.may_enter else ""
+    token = visitor_of(request).form_token
     return piece("calibrate_points.html", token=token, **_content(request))
 
 
@@ -192,10 +187,7 @@ def _fit(work: CalibrationWork | None) -> Fit:
 def enter(request: Request, entered: Entered) -> Response:
     """Begin, or say something to what is under way."""
     try:
-        if entered.text("do") == "begin":
-            _begin(request, entered)
-        else:
-            live.say(request, entered.texts)
+        live.begun_or_said(request, entered, _begin)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
     done = "?done=calibration" if entered.text("do") == "keep" else ""

@@ -13,9 +13,8 @@ from tautlog.calibrate.hanging import FAILED, MASS_MISSING, Hanging, hanging
 from tautlog.campaign.at_the_board import at_rest
 from tautlog.desk import live
 from tautlog.desk.at_board import AtBoardOrder
-from tautlog.desk.calibration import channels_of
 from tautlog.desk.forms import Entered
-from tautlog.desk.page import desk_of, page, piece, visitor_of
+from tautlog.desk.page import desk_of, piece, visitor_of
 from tautlog.errors import CalibrationError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.calibration import Calibration
@@ -89,24 +88,12 @@ class HangingWork:
 
 def show(request: Request, said: str = "", entered: Mapping[str, str] | None = None) -> Response:
     """The page."""
-    campaign, _ = desk_of(request).campaign_or_why()
-    return page(
-        request,
-        "hanging.html",
-        task="calibrate",
-        said=said,
-        status=400 if said else 200,
-        typed=dict(entered or {}),
-        port=campaign.port if campaign else "",
-        channels=channels_of(campaign),
-        **_content(request),
-    )
+    return live.shown(request, "hanging.html", said, entered, task="calibrate", **_content(request))
 
 
 def readings(request: Request) -> Response:
     """The readings so far, for a page that is open."""
-    visitor = visitor_of(request)
-    token = visitor.token if visitor.may_enter else ""
+    token = visitor_of(request).form_token
     return piece("hanging_readings.html", token=token, **_content(request))
 
 
@@ -118,10 +105,7 @@ def _content(request: Request) -> dict[str, object]:
 def enter(request: Request, entered: Entered) -> Response:
     """Begin, or say something to what is under way."""
     try:
-        if entered.text("do") == "begin":
-            _begin(request, entered)
-        else:
-            live.say(request, entered.texts)
+        live.begun_or_said(request, entered, _begin)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
     return RedirectResponse(ADDRESS, 303)

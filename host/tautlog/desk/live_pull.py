@@ -17,9 +17,8 @@ from tautlog.campaign.proofs import LEAST_HELD_S, add_proof
 from tautlog.campaign.pull import Dial, Pull, begin, proof_from, target_n
 from tautlog.desk import live
 from tautlog.desk.at_board import AtBoardOrder
-from tautlog.desk.calibration import channels_of
 from tautlog.desk.forms import Entered
-from tautlog.desk.page import desk_of, page, piece, visitor_of
+from tautlog.desk.page import desk_of, piece, visitor_of
 from tautlog.errors import CampaignError, TautlogError
 from tautlog.model import quantities as q
 
@@ -126,15 +125,12 @@ class PullWork:
 def show(request: Request, said: str = "", entered: Mapping[str, str] | None = None) -> Response:
     """The page."""
     campaign, _ = desk_of(request).campaign_or_why()
-    return page(
+    return live.shown(
         request,
         "pull.html",
+        said,
+        entered,
         task="proof",
-        said=said,
-        status=400 if said else 200,
-        typed=dict(entered or {}),
-        port=campaign.port if campaign else "",
-        channels=channels_of(campaign),
         mounts=[mount.name for mount in campaign.mounts] if campaign else [],
         planned_n=campaign.setup.upper_n if campaign else None,
         aim_n=target_n(campaign) if campaign else None,
@@ -146,8 +142,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
 
 def readings(request: Request) -> Response:
     """The pull so far, for a page that is open."""
-    visitor = visitor_of(request)
-    token = visitor.token if visitor.may_enter else ""
+    token = visitor_of(request).form_token
     return piece("pull_readings.html", token=token, **_content(request))
 
 
@@ -167,10 +162,7 @@ def _content(request: Request) -> dict[str, object]:
 def enter(request: Request, entered: Entered) -> Response:
     """Begin, or say something to what is under way."""
     try:
-        if entered.text("do") == "begin":
-            _begin(request, entered)
-        else:
-            live.say(request, entered.texts)
+        live.begun_or_said(request, entered, _begin)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
     return RedirectResponse(ADDRESS, 303)

@@ -88,7 +88,7 @@ def page(
         "folder": str(desk_of(request).folder),
         "rehearsed_campaign": campaign is not None and campaign.rehearsed,
         "may_enter": visitor.may_enter,
-        "token": visitor.token if visitor.may_enter else "",
+        "token": visitor.form_token,
         "said": said,
         "done": DONE.get(request.query_params.get("done", ""), "") if not said else "",
         "mark": MARK,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tautlog.board.finding import ReadinessFinding
 from tautlog.board.readiness import Facts, read_facts
 from tautlog.board.session import Session
 from tautlog.campaign.campaign import Campaign
@@ -52,3 +53,8 @@ class Believed:
             stated_zero_v=self.campaign.amplifier.zero_v if self.campaign else None,
             channels=self.channels,
         )
+
+
+def without_shunt(found: list[ReadinessFinding]) -> list[ReadinessFinding]:
+    """Findings of a reading that leaves the shunt alone."""
+    return [finding for finding in found if finding.code != "shunt-none"]
