@@ -88,7 +88,9 @@ def test_a_terminal_that_closes_over_and_over(outcome, monkeypatch):
 
 
 def test_marks_that_cannot_be_kept_are_told(outcome, monkeypatch, capsys):
-    monkeypatch.setattr("tautlog.display.quick_look.keep_marks", lambda *_: "the disk is full")
+    monkeypatch.setattr(
+        "tautlog.display.quick_look.keep_marks", lambda *_, **__: "the disk is full"
+    )
     show(outcome)
     assert "the marks are not kept" in capsys.readouterr().err
 

@@ -43,11 +43,7 @@ def picture_of(record: Record, drop: Assessment, path: Path) -> Path:
 
 def mark_new(path: Path, *, cfc: int | None = AS_BEFORE) -> Assessment:
     """Mark a new record and keep the marks and the campaign's prediction with it."""
-    from tautlog.planning.expected import expectations_at
-
-    record = open_record(path)
-    drop = assess(record, cfc=cfc, expectations=expectations_at(path))
-    return replace(drop, problem=keep_marks(record, drop))
+    return mark_again(path, cfc=cfc)
 
 
 def mark_again(
@@ -73,7 +69,7 @@ def mark_again(
 
     Raises
     ------
-    RecordError, CalibrationError
+    RecordError, CampaignError
         If the record or the calibration cannot be read. That marks are not kept is the
         assessment's `problem`.
     """
