@@ -73,11 +73,18 @@ class RefusedError(BoardError):
     ----------
     reasons : tuple of str
         All reasons, in plain words.
+    state : str
+        The board's state then, as far as it said one.
     """
 
-    def __init__(self, message: str, *, reasons: tuple[str, ...] = ()) -> None:
+    def __init__(self, message: str, *, reasons: tuple[str, ...] = (), state: str = "") -> None:
         super().__init__(message)
         self.reasons = reasons
+        self.state = state
+
+
+class BusyError(RefusedError):
+    """The board is armed or recording, and answers nothing else."""
 
 
 class NotReadyError(RefusedError):

@@ -1,12 +1,16 @@
 """Greeting and asking over bad lines and with wrong devices."""
 
+import itertools
+
 import pytest
 from fakes.link import HELLO, FrameLink
 
 from tautlog.board.messages import HeldBlock
 from tautlog.board.session import Session
+from tautlog.drop.recovery import LEFT_ALONE_S, held_event
 from tautlog.errors import (
     BoardConfigError,
+    BusyError,
     FirmwareFailedError,
     LinkError,
     LinkTimeoutError,
@@ -41,6 +45,47 @@ def test_nobody_there():
     link.limit, link.send = 0, lambda kind, payload: None
     with pytest.raises(WrongDeviceError, match="nothing came back"):
         session_on(link).greet()
+
+
+def refusing(state, times, then="safe"):
+    """A board that is busy for so many greetings; when it was greeted."""
+    link = FrameLink()
+    link.limit, asked_s = 0, []
+    obey = link._obey
+
+    def answers(kind, payload):
+        if kind == wire.ASK:
+            asked_s.append(link.now_s)
+            busy = {"ok": False, "error": "refused", "reasons": [11], "state": state}
+            link.answers = {"hello": busy if len(asked_s) <= times else {**HELLO, "state": then}}
+        obey(kind, payload)
+
+    link._obey = answers
+    return link, asked_s
+
+
+@pytest.mark.parametrize("state", ["armed", "recording"])
+def test_a_busy_board_says_what_it_does(state):
+    link, _ = refusing(state, 1)
+    with pytest.raises(BusyError, match=rf"the board is {state}: .*Stay out.*tautlog recover"):
+        session_on(link).greet()
+
+
+def test_a_board_that_records_is_left_alone_until_it_has_ended():
+    """Every question would let it record on: between two of them it hears nothing."""
+    link, asked_s = refusing("recording", 2)
+    with pytest.raises(RefusedError, match="safe and holds no event"):
+        held_event(session_on(link))
+    assert len(asked_s) == 3
+    assert min(b - a for a, b in itertools.pairwise(asked_s)) > LEFT_ALONE_S
+
+
+@pytest.mark.parametrize(("state", "most"), [("recording", 6), ("armed", 1)])
+def test_a_board_that_is_busy_on_and_on(state, most):
+    link, asked_s = refusing(state, 99)
+    with pytest.raises(BusyError, match=f"the board is {state}"):
+        held_event(session_on(link))
+    assert len(asked_s) == most
 
 
 @pytest.mark.parametrize("noise", [b">>> ", b"\xd7\xa5" * 50, bytes(range(256)) * 20])

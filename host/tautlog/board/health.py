@@ -11,6 +11,7 @@ from tautlog.analysis.mains import mains_component
 from tautlog.board.messages import Status
 from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
+from tautlog.board.stillness import Stillness, stillness_of
 from tautlog.errors import LinkTimeoutError
 from tautlog.firmware import wire
 from tautlog.model.calibration import Calibration
@@ -56,6 +57,8 @@ class Health:
         End of the reading, in seconds on the board's clock of samples.
     drive_on : bool
         The release drive is high; never so in state safe.
+    stillness : Stillness or None
+        Whether the channel reads one level; None if nothing was read of it.
     """
 
     level_v: float
@@ -80,6 +83,7 @@ class Health:
     open_readbacks: tuple[str, ...] = ()
     ended_s: float = 0.0
     drive_on: bool = False
+    stillness: Stillness | None = None
 
 
 def read_health(session: Session, calibration: Calibration, column: int = 0) -> Health:
@@ -157,8 +161,7 @@ def _health_of(
     # Tension raises the voltage, unless the calibration says otherwise.
     up = calibration.newton_per_volt > 0
     far_v = calibration.rail_high_v - level_v if up else level_v - calibration.rail_low_v
-    force_n = calibration.force_n(counts, reduction)
-    mains_hz, mains_n = mains_component(force_n, board.sample_rate_hz)
+    hum = mains_component(calibration.force_n(counts, reduction), board.sample_rate_hz)
     seconds_us = wire.ticks_elapsed_us(blocks[-1].stamp_us, blocks[0].stamp_us)
     between = (blocks[-1].number - blocks[0].number) * board.samples_per_block
     means_v = [step_v * float(mean) for mean in every.mean(axis=0)]
@@ -171,8 +174,8 @@ def _health_of(
         noise_v=float(counts.std()) * step_v,
         rail_distance_n=nearest_v * abs(calibration.newton_per_volt),
         span_n=far_v * abs(calibration.newton_per_volt),
-        mains_hz=mains_hz,
-        mains_n=mains_n,
+        mains_hz=hum[0],
+        mains_n=hum[1],
         measured_rate_hz=between / seconds_us * 1e6 if seconds_us > 0 else None,
         second_channel_v=means_v[1] if several else None,
         excitation_v=means_v[supply[0]] if supply else None,
@@ -187,4 +190,5 @@ def _health_of(
         drive_on=bool(status.outputs & wire.OUTPUT_DRIVE),
         lost=status.lost,
         lost_now=sum(block.lost for block in blocks),
+        stillness=stillness_of(counts * step_v, board.sample_rate_hz),
     )

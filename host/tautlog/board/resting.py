@@ -14,13 +14,12 @@ from tautlog.board.converter_fit import converter_findings
 from tautlog.board.finding import ReadinessFinding
 from tautlog.board.health import Health, read_health
 from tautlog.board.session import Session
+from tautlog.board.stillness import Stillness, agree
 from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Instrument
 
 STEADY_READINGS = 3  # consecutive readings that must agree
-STEADY_NOISES = 0.2  # of the noise of one sample, within which they agree
-STEADY_V = 1e-4  # and in volts, for a chain without noise
 MOST_READINGS = 40
 SHUNT_BACK = 0.02  # largest change of the level, as a fraction of the step
 SHUNT_BACK_V = 2e-3  # and in volts, if there is no step
@@ -39,7 +38,7 @@ class Look:
     at_s : float
         End of the reading, in seconds on the board's clock.
     volt : float or None
-        Mean of the last readings once they agree within their own noise; None while they drift.
+        Mean of the last readings once they show one level, see `stillness`; None until then.
     problem : str
         Why the reading cannot be believed: at a limit, dead, conversions lost; or "".
     zero_problem : str
@@ -64,7 +63,7 @@ class Look:
         if self.volt is None:
             return (
                 f"the reading is not steady ({self.level_v:.4f} V now; {STEADY_READINGS} in a row "
-                "must agree within their noise): let everything hang still"
+                "must show one level): let everything hang still"
             )
         return ""
 
@@ -114,7 +113,7 @@ class Resting:
         self.calibration = calibration
         self._zero_v = zero_v if calibration.zero_v is None else calibration.zero_v
         self._column = column
-        self._last: deque[tuple[float, str]] = deque(maxlen=STEADY_READINGS)
+        self._last: deque[tuple[Health, str]] = deque(maxlen=STEADY_READINGS)
 
     @property
     def board(self) -> Instrument:
@@ -132,12 +131,12 @@ class Resting:
             If it is not in state safe.
         """
         health = read_health(self._session, self.calibration, self._column)
-        self._last.append((health.level_v, self._problem(health)))
+        self._last.append((health, self._problem(health)))
         return Look(
             health.level_v,
             health.noise_v,
             health.ended_s,
-            self._agreed(health.noise_v),
+            self._agreed(),
             # What is wrong with one of the readings is wrong with their mean.
             next((problem for _, problem in reversed(self._last) if problem), ""),
             _text(one for one in self._at_rest(health).level() if one.refuses),
@@ -172,14 +171,13 @@ class Resting:
             f"{max(seen):.4f} V): let everything hang still"
         )
 
-    def _agreed(self, noise_v: float) -> float | None:
-        """Mean of the last readings, if they agree."""
-        if len(self._last) < STEADY_READINGS:
+    def _agreed(self) -> float | None:
+        """Mean of the last readings, if they show one level."""
+        last = [health for health, _ in self._last]
+        still = [one.stillness or Stillness((one.level_v,)) for one in last]
+        if len(last) < STEADY_READINGS or not agree(still):
             return None
-        levels = [level_v for level_v, _ in self._last]
-        if np.ptp(levels) > max(STEADY_NOISES * noise_v, STEADY_V):
-            return None
-        return float(np.mean(levels))
+        return float(np.mean([health.level_v for health in last]))
 
     def _at_rest(self, health: Health) -> AtRest:
         # The converter that is there tells how still is too still, not the one that was assumed.

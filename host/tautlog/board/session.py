@@ -16,6 +16,7 @@ from tautlog.board import at_prompt
 from tautlog.board.link import Link
 from tautlog.board.messages import Answer, Message, instrument_from, parse, reason_texts
 from tautlog.errors import (
+    BusyError,
     FirmwareFailedError,
     LinkTimeoutError,
     RefusedError,
@@ -30,6 +31,7 @@ CTRL_C = b"\x03"
 GREETING_S = 3.0
 PROMPT_S = 2.0
 GREET_AGAIN_S = 0.4
+BUSY = ("armed", "recording")
 HEARD_BYTES = 512
 DECODER_ROOM = 1 << 17  # more than one read brings, so that a read is decoded at once
 
@@ -167,6 +169,8 @@ class Session:
             If the board is at MicroPython's prompt, or says that its firmware did not start.
         BoardConfigError
             If its config.py is wrong.
+        BusyError
+            If it is armed or recording.
         WireVersionError
             If the firmware speaks another wire format.
         BoardError
@@ -206,6 +210,10 @@ class Session:
                     raise _version_error("unknown", self._foreign_version) from None
                 if at_prompt.PROMPT in self._heard:
                     self._refuse_prompt()
+            except RefusedError as problem:
+                if problem.state in BUSY:
+                    raise _busy_error(problem) from problem
+                raise
         seen = (
             f"{self.bytes_received} foreign bytes came"
             if self.bytes_received
@@ -233,7 +241,18 @@ def _granted(name: str, fields: dict[str, object]) -> dict[str, object]:
         return fields
     reasons = reason_texts(fields.get("reasons"))
     why = "; ".join(reasons) or str(fields.get("text") or fields.get("error") or "no reason given")
-    raise RefusedError(f"the board refuses `{name}`: {why}", reasons=reasons)
+    said = fields.get("state")
+    state = said if isinstance(said, str) and said in wire.STATES else ""
+    raise RefusedError(f"the board refuses `{name}`: {why}", reasons=reasons, state=state)
+
+
+def _busy_error(problem: RefusedError) -> BusyError:
+    return BusyError(
+        f"the board is {problem.state}: another program drives it, or one has left it alone. "
+        "Stay out. Left in silence it ends by itself, and `tautlog recover` fetches what it keeps",
+        reasons=problem.reasons,
+        state=problem.state,
+    )
 
 
 def _version_error(firmware: object, version: object) -> WireVersionError:

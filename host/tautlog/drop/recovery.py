@@ -28,6 +28,7 @@ from tautlog.drop.recording import AGAIN_S, ENDING_S
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import (
     AbortedError,
+    BusyError,
     LinkTimeoutError,
     RecordError,
     RecordGoneError,
@@ -35,7 +36,7 @@ from tautlog.errors import (
 )
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
-from tautlog.model.stream import BoardEvent
+from tautlog.model.stream import BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.record import Record, RecordWriter, open_record
 
@@ -46,6 +47,11 @@ KEPT = {
     "flash": "from the board's flash, where it had been copied",
     "reset": "from the board's memory, which survived a reset",
 }
+
+# A board whose laptop has left ends its recording once it has heard nothing for two seconds and
+# its window is whole: every question in between would let it go on.
+LEFT_ALONE_S = 3.0
+LEFT_ALONE_TIMES = 5
 
 HOLDS = "the board still holds the event, and `tautlog recover` continues"
 
@@ -89,11 +95,11 @@ def held_event(session: Session) -> Held:
     Raises
     ------
     RefusedError
-        If it holds none.
+        If it holds none, or is armed, or records on and on.
     LinkError, BoardError
         If no tautlog board answers.
     """
-    instrument = session.greet()
+    instrument = _greet_when_ended(session)
     if instrument.state != "held":
         raise RefusedError(
             f"the board is {instrument.state} and holds no event: there is nothing to recover"
@@ -109,6 +115,23 @@ def held_event(session: Session) -> Held:
                 events.setdefault(message.number, message)
     identity = fingerprint(instrument.serial, events.values())
     return Held(identity, oldest, head, str(answer.get("kept", "memory")))
+
+
+def _greet_when_ended(session: Session) -> Instrument:
+    """Greet a board; leave one that still records alone until it has ended.
+
+    One that is armed is not waited for: somebody may be driving it.
+    """
+    for _ in range(LEFT_ALONE_TIMES):
+        try:
+            return session.greet()
+        except BusyError as problem:
+            if problem.state != "recording":
+                raise
+            quiet_until = session.clock() + LEFT_ALONE_S * session.scale
+            while session.clock() < quiet_until:
+                session.pump()
+    return session.greet()
 
 
 def already_in(session: Session, held: Held, folder: Path) -> tuple[Path | None, list[str]]:
