@@ -263,7 +263,7 @@ def test_ending_early_and_leaving(tmp_path, first):
         assert "tautlog recover" in last
         assert open_record(tmp_path / "drop.h5").status == "recording"
         recovered = subprocess.run(
-            [*command(board, "")[:3], "recover", "--port", board.url, "--link-timeout", "6"],
+            [*command(board, "")[:3], "recover", "--port", board.url, "--link-timeout", "3"],
             cwd=tmp_path,
             capture_output=True,
             text=True,
