@@ -443,9 +443,11 @@ def answer(**fields):
     ids=["silent", "talker", "echo", "newer frames", "newer hello", "half a hello"],
 )
 def test_what_answers_is_no_use(refused, reply, said):
+    # Who says nothing useful is waited for to the end; who answers has time to, also under load.
+    scale = "3" if "wire format" in said or "garbled" in said else "0.1"
     for command in (["health"], ["drop", "--yes"], ["recover"]):
         with Device(reply) as device:
-            line = refused(*command, "--port", device.url, "--link-timeout", "0.1")
+            line = refused(*command, "--port", device.url, "--link-timeout", scale)
         assert said in line
 
 

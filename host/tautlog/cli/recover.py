@@ -116,36 +116,24 @@ def _from_board(
     """Fetch the event into its record; return the path of a record that already holds all."""
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
-    from tautlog.drop.recovery import Known, already_in, held_event, recover, unfinished_record
+    from tautlog.drop.fetching import Place, fetch_event
+    from tautlog.drop.recovery import Known, held_event
     from tautlog.model.calibration import Calibration
 
+    def new() -> tuple[Known, Path]:
+        known = Known(
+            options.setup_of(campaign, setup),
+            campaign.calibration if campaign else Calibration(),
+            campaign.channels if campaign else (),
+        )
+        return known, options.record_path(out, campaign, known.setup.article)
+
+    folder = out if out is not None and out.suffix != ".h5" else None
+    folder = folder or (campaign.folder if campaign else Path())
     with _aborted_if_stopped(stop):
         port_link = SerialLink(port)
     with port_link as link:
         session = Session(link, timeout_scale=timeout_scale)
         with _aborted_if_stopped(stop):
             held = held_event(session)
-        folder = out if out is not None and out.suffix != ".h5" else None
-        folder = folder or (campaign.folder if campaign else Path())
-        known, notes = already_in(session, held, folder if record is None else record.parent)
-        for note in notes:
-            crew.say(f"LOOK: {note}")
-        if known is not None:
-            crew.say(
-                f"the board's event is already in {known}, complete and verified: no new record"
-            )
-            return known
-        if record is None:
-            record = unfinished_record(folder, held)
-        if record is not None:
-            crew.say(f"completing {record}, which a receiver left unfinished")
-            return recover(session, record, held=held, stop=stop)
-        facts = Known(
-            options.setup_of(campaign, setup),
-            campaign.calibration if campaign else Calibration(),
-            campaign.channels if campaign else (),
-        )
-        path = options.record_path(out, campaign, facts.setup.article)
-        outcome = recover(session, path, facts, held, stop)
-        crew.say(f"no unfinished record of this event in {folder}: a new record was made")
-        return outcome
+        return fetch_event(session, held, Place(folder, new, record), stop, crew.say)
