@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from desks import Visit
 from kites import kite_in
+from rehearsed import played
 
 from tautlog.desk.admission import Role
 from tautlog.desk.desk import Desk
@@ -18,14 +19,13 @@ from tautlog.desk.drop_stands import DropStands, Phase
 from tautlog.desk.drop_trace import DropTrace
 from tautlog.desk.feed import Feed
 from tautlog.desk.orders import Orders
+from tautlog.drop.recovery import LEFT_ALONE_S
 from tautlog.errors import CampaignError, LinkError
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Block, Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess
-from tautlog.rehearsal.rig import SimulatedRig
-from tautlog.rehearsal.scene import default_scene
 
 SOON_S = 60.0
 SHORT = {"countdown_s": "1", "record_s": "2"}
@@ -37,9 +37,9 @@ def kite(tmp_path, monkeypatch):
 
 
 @contextlib.contextmanager
-def board_for(kite):
+def board_for(kite, fault=None):
     """A rehearsed board at the campaign's port."""
-    rig = SimulatedRig(default_scene(), seed=1)
+    rig = played(fault)
     with BoardProcess(rig, speed=1.0, serial="rehearsal-1") as board:
         at_port(kite, board.url)
         yield board
@@ -183,6 +183,47 @@ def test_what_is_called_off_is_not_armed(kite):
     left = [open_record(path) for path in kite.glob("*.h5")]
     assert len(left) == 2  # armed, and called off: what was stored stays
     assert not any(one.released for one in left)
+
+
+def test_what_the_board_still_holds_is_fetched(kite):
+    """The cable is out after the release; the next order finds the event and fetches it."""
+    driver = Driver(kite)
+
+    def steps():
+        driver.begin()
+        driver.say("ready")
+        driver.phase(Phase.PHRASE)
+        driver.say("arm", phrase="clear to drop")
+        assert "fetch it with `tautlog recover`" in driver.ended().ended
+        while not driver.begin(looked_by="A. Rigger").under_way:
+            assert "the board is recording" in driver.ended().ended
+            threading.Event().wait(LEFT_ALONE_S)
+        driver.say("stop")
+        assert "Nothing was armed" in driver.ended().ended
+        assert "who looked at sled" in driver.crew.enter("/drop", SHORT).text
+        driver.begin(looked_by="A. Rigger")
+        driver.crew.enter("/drop/call-off", {})
+        assert "Nothing was armed" in driver.ended().ended
+        assert driver.begin(looked_by="A. Rigger").content.phase is Phase.HELD
+        text = driver.crew.get("/drop").text
+        assert "still holds the event" in text
+        assert "Fetch the event" in text
+        assert "Fetch the event" not in driver.other.get("/drop").text
+        assert "fetch it, or end this" in driver.say("arm", phrase="clear to drop").text
+        assert driver.say("fetch").status_code == 303
+        done = driver.phase(Phase.JUDGED).content
+        assert any("completing" in line for line in done.said)
+        assert any("from the board's memory" in line for line in done.said)
+        assert "STAY OUT" in driver.crew.get("/drop").text
+        driver.say("confirm", by="A. Rigger")
+        driver.ended()
+
+    with board_for(kite, "cable-pulled"):
+        driver.drive(steps)
+    (path,) = kite.glob("*.h5")
+    record = open_record(path)
+    assert record.status == "recovered"
+    assert record.marks
 
 
 def test_what_is_said_too_early_answers_nothing(kite):

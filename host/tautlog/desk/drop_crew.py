@@ -121,6 +121,14 @@ class DeskCrew:
             self.now(anew=False, count=text)
 
 
+def named(board: Instrument) -> dict[str, Any]:
+    """Which board answered, as fields of `DropStands`."""
+    return {
+        "board": f"{board.board}, {board.serial}, {board.sample_rate_hz:g} samples/s",
+        "rehearsed": MARK if board_is_rehearsed(board.board, board.serial) else "",
+    }
+
+
 def at_rest(board: Instrument, health: Health) -> dict[str, Any]:
     """What a board at rest shows, as fields of `DropStands`."""
     hum = (
@@ -128,8 +136,7 @@ def at_rest(board: Instrument, health: Health) -> dict[str, Any]:
     )
     open_names = health.open_readbacks
     return {
-        "board": f"{board.board}, {board.serial}, {board.sample_rate_hz:g} samples/s",
-        "rehearsed": MARK if board_is_rehearsed(board.board, board.serial) else "",
+        **named(board),
         "readings": (
             ("level", f"{health.level_v:.3f} V"),
             ("noise, rms", f"{health.noise_n:.2f} N{hum}"),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.verdict_lines import quick_look
@@ -18,7 +19,8 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import DropRequest, setup_from
 from tautlog.campaign.fitted_shunt import shunt_of
 from tautlog.desk.desk import address_of
-from tautlog.desk.drop_crew import DeskCrew, as_check, at_rest
+from tautlog.desk.drop_crew import DeskCrew, as_check, at_rest, named
+from tautlog.desk.drop_held import HELD, fetch_held
 from tautlog.desk.drop_stands import DropStands, Phase
 from tautlog.desk.drop_trace import DropTrace
 from tautlog.desk.orders import Telling
@@ -31,11 +33,13 @@ from tautlog.drop.run import NOT_ARMED
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import AbortedError, CampaignError
 from tautlog.files.record_path import next_record_path
+from tautlog.model.stream import Instrument
 
 KIND = "a drop"
 GATE_EVERY = 5  # readings
 NOTHING = "Nothing was armed"
 WAIT_S = 0.2
+READY, FETCH, STOP = "ready", "fetch", "stop"  # what the crew wants, once it has looked
 
 
 @dataclass(frozen=True)
@@ -95,7 +99,9 @@ class DropOrder:
         self._port = port
         self._trace = trace
         self._scale = timeout_scale
-        setup = setup_from(campaign_now(), asked.request)
+        campaign = campaign_now()
+        self._folder = campaign.folder
+        setup = setup_from(campaign, asked.request)
         self.content = DropStands(Phase.LOOK, setup, asked.by_hand)
 
     def carry_out(self, told: Telling) -> str:
@@ -104,24 +110,29 @@ class DropOrder:
         crew = DeskCrew(told, self.content, self._trace, campaign.calibration)
         with told.listening() as stop:
             try:
-                if not self._look(told, crew, stop):
+                wanted = self._look(told, crew, stop)
+                if wanted == STOP:
                     return f"called off. {NOTHING}."
-                assessment = self._drop(told, crew, stop)
+                step = self._fetch if wanted == FETCH else self._drop
+                assessment = step(told, crew, stop)
             finally:
                 self._trace.end()
             return self._until_confirmed(told, crew, stop, assessment)
 
-    def _look(self, told: Telling, crew: DeskCrew, stop: StopRequest) -> bool:
-        """Show what the board reads until the crew goes on; whether it does."""
+    def _look(self, told: Telling, crew: DeskCrew, stop: StopRequest) -> str:
+        """Show what the board reads, or holds, until the crew says what it wants."""
         try:
             with stop.at_once(), SerialLink(self._port) as link:
                 session = Session(link, timeout_scale=self._scale)
-                return self._read_on(session, told, crew)
+                board = session.greet()
+                if board.state == HELD:
+                    crew.now(phase=Phase.HELD, **named(board))
+                    return _wanted(told, (FETCH, STOP))
+                return self._read_on(session, board, told, crew)
         except KeyboardInterrupt:
-            return False
+            return STOP
 
-    def _read_on(self, session: Session, told: Telling, crew: DeskCrew) -> bool:
-        board = session.greet()
+    def _read_on(self, session: Session, board: Instrument, told: Telling, crew: DeskCrew) -> str:
         number, gate = 0, []
         while not told.closing:
             campaign = self._campaign_now()
@@ -138,11 +149,11 @@ class DropOrder:
             anew = anew or shown["contacts"] != crew.stands.contacts
             crew.now(anew=anew, withholds=checks, setup=setup, **shown)
             for word in told.words():
-                if word.fields.get("do") in ("ready", "stop"):
+                if word.fields.get("do") in (READY, STOP):
                     word.answer.set_result(None)
-                    return word.fields["do"] == "ready"
+                    return word.fields["do"]
                 word.answer.set_exception(CampaignError("first look at the board, then go on"))
-        return False
+        return STOP
 
     def _drop(self, told: Telling, crew: DeskCrew, stop: StopRequest) -> Assessment:
         """Do the drop, mark and draw it."""
@@ -173,17 +184,28 @@ class DropOrder:
             count_elsewhere(campaign, plan.setup, kept)
         for text in _what_came(outcome):
             crew.say(text)
+        return self._judge(outcome.path, told, crew, stop)
 
+    def _fetch(self, told: Telling, crew: DeskCrew, stop: StopRequest) -> Assessment:
+        """Fetch what the board holds, mark and draw it."""
+        campaign = self._campaign_now()
+        setup = setup_from(campaign, self._asked.request)
+        crew.now(phase=Phase.FETCHING, setup=setup, withholds=(), said=())
+        scale = self._scale
+        path = fetch_held(campaign, setup, self._port, stop, crew.say, timeout_scale=scale)
+        return self._judge(path, told, crew, stop)
+
+    def _judge(self, path: Path, told: Telling, crew: DeskCrew, stop: StopRequest) -> Assessment:
         def judged(assessment: Assessment) -> None:
             told.refuse_early()
             crew.now(
                 phase=Phase.JUDGED,
                 count="",
-                record=address_of(outcome.path, campaign.folder),
+                record=address_of(path, self._folder),
                 lines=tuple(line[2:] for line in quick_look(assessment)),
             )
 
-        return finish_new(outcome.path, stop, judged)
+        return finish_new(path, stop, judged)
 
     def _until_confirmed(
         self, told: Telling, crew: DeskCrew, stop: StopRequest, assessment: Assessment
@@ -203,6 +225,20 @@ class DropOrder:
                     CampaignError("say by name who looked at pin, catch and sled")
                 )
         return "recorded and judged. Nobody said that the sled is at rest: stay out until it is."
+
+
+def _wanted(told: Telling, choices: tuple[str, ...]) -> str:
+    """What the crew chooses; STOP if the desk closes."""
+    while not told.closing:
+        for word in told.words(WAIT_S):
+            said = word.fields.get("do", "")
+            if said in choices:
+                word.answer.set_result(None)
+                return said
+            word.answer.set_exception(
+                CampaignError("the board holds an event: fetch it, or end this")
+            )
+    return STOP
 
 
 def _what_came(outcome: DropOutcome) -> list[str]:

@@ -14,6 +14,8 @@ class Phase(Enum):
     """How far a drop has come; the value is the word that is read from two metres."""
 
     LOOK = "NOT ARMED"
+    HELD = "EVENT HELD"
+    FETCHING = "FETCHING"
     PHRASE = "TYPE TO ARM"
     ARMED = "ARMED"
     RELEASED = "RECORDING"
@@ -88,7 +90,7 @@ class DropStands:
         """Whether a drop that ends here leaves a sled of which nobody knows how it stands."""
         if self.phase is Phase.JUDGED:
             return not self.confirmed_by
-        return self.phase in (Phase.ARMED, Phase.RELEASED)
+        return self.phase in (Phase.HELD, Phase.FETCHING, Phase.ARMED, Phase.RELEASED)
 
     @property
     def live(self) -> Mapping[str, str]:
