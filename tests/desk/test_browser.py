@@ -85,12 +85,12 @@ def test_an_inspection_by_keyboard_alone(browser, full):
     with desk_at(full) as (link, _):
         page = browser.page(*DESKTOP)
         root = come_in(page, link)
-        reach(page, "document.activeElement.textContent === 'Inspect the article of one'")
+        page.reach("document.activeElement.textContent === 'Inspect the article of one'")
         page.key("Enter")
         page.until(f"location.href === '{root}{DROP}' && {DRAWN}")
-        reach(page, "document.activeElement.name === 'finding'")
+        page.reach("document.activeElement.name === 'finding'")
         page.key(" ")
-        reach(page, "document.activeElement.name === 'by'")
+        page.reach("document.activeElement.name === 'by'")
         page.write("A. Rigger")
         page.key("Enter")
         page.until("document.body.innerText.includes('The inspection is entered')")
@@ -109,7 +109,7 @@ def test_a_point_is_taken_while_a_phone_looks_on(browser, empty, monkeypatch):
         root, other = come_in(page, link), come_in(phone, watching)
         phone.open(f"{other}/calibrate/live")
         page.open(f"{root}/calibrate/live")
-        reach(page, "document.activeElement.value === 'begin'")
+        page.reach("document.activeElement.value === 'begin'")
         page.key("Enter")
         steady = "document.querySelector('[data-live=state]')?.textContent === 'steady'"
         page.until(steady)
@@ -117,7 +117,7 @@ def test_a_point_is_taken_while_a_phone_looks_on(browser, empty, monkeypatch):
         hand.pull(49.0)
         page.until("document.querySelector('[data-live=level]').textContent === '0.49900 V'")
         page.until("document.getElementById('live').dataset.may === 'yes'")
-        reach(page, "document.activeElement.name === 'force_n'")
+        page.reach("document.activeElement.name === 'force_n'")
         page.write("49")
         page.key("Enter")
         phone.until("document.getElementById('piece').innerText.includes('49.000')")
@@ -131,17 +131,6 @@ def test_a_point_is_taken_while_a_phone_looks_on(browser, empty, monkeypatch):
         phone.close()
 
 
-def reach(page, wanted):
-    """Press Tab until the wanted thing has the focus; it must show that it has."""
-    for _ in range(90):
-        page.key("Tab")
-        if page.ask(wanted):
-            outline = "getComputedStyle(document.activeElement).outlineStyle"
-            assert page.ask(outline) == "solid"
-            return
-    raise AssertionError(f"never reached: {wanted}")
-
-
 def test_sliders_are_reckoned_by_the_desk(browser, made_once):
     with desk_at(made_once) as (link, _):
         page = browser.page(*DESKTOP)
@@ -149,7 +138,7 @@ def test_sliders_are_reckoned_by_the_desk(browser, made_once):
         page.open(f"{root}/plan?mass_kg=9&height_m=1")
         peak = "parseFloat(document.querySelector('.big .figure').textContent)"
         before = page.ask(peak)
-        reach(page, "document.activeElement.dataset.of === 'height_m'")
+        page.reach("document.activeElement.dataset.of === 'height_m'")
         for _ in range(40):
             page.key("ArrowRight")
         page.until(f"document.getElementById('height_m').value === '1.2' && {peak} > {before}")

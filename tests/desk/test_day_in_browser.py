@@ -1,8 +1,8 @@
 """The whole day in a real browser, from an empty practice campaign to its report.
 
 The rig is the rehearsed one of `tautlog desk --practice`, with the real firmware; the desk is the
-command in a process of its own. With TAUTLOG_VIEWS set to a folder, a picture of each view is left
-there.
+command in a process of its own. The crew uses the keyboard alone. With TAUTLOG_VIEWS set to a
+folder, a picture of each view is left there.
 """
 
 import contextlib
@@ -62,19 +62,32 @@ class Hands:
         self.page.open(self.root + address)
 
     def fill(self, **fields):
+        """Type into fields, by keys alone."""
         for name, value in fields.items():
             there = f"document.querySelector('main [name={name}]')"
             self.page.until(f"!!{there}")
-            self.page.ask(f"{there}.value = {value!r}")
+            self._reach(f"document.activeElement === {there}")
+            self.page.ask("document.activeElement.select()")
+            self.page.write(value)
 
     def press(self, words):
-        """Press the button with these words, once it is there."""
-        button = (
+        """Press the button with these words by keys alone, once it is there."""
+        this = f"document.activeElement.textContent.trim() === {words!r}"
+        self.page.until(
             "[...document.querySelectorAll('main button')]"
-            f".find(b => b.textContent.trim() === {words!r})"
+            f".some(b => b.textContent.trim() === {words!r})"
         )
-        self.page.until(f"!!({button})")
-        self.page.ask(f"({button}).click()")
+        self._reach(f"document.activeElement.tagName === 'BUTTON' && {this}")
+        self.page.key("Enter")
+
+    def tick(self, wanted):
+        """Choose what a selector names, by keys alone."""
+        self._reach(f"document.activeElement.matches({wanted!r})")
+        self.page.key(" ")
+
+    def _reach(self, wanted):
+        if not self.page.ask(wanted):
+            self.page.reach(wanted)
 
     def until(self, words):
         return self.page.until(f"document.querySelector('main').innerText.includes({words!r})")
@@ -121,7 +134,7 @@ def take(hands, kg, wanted):
 
 def calibrate(hands, second):
     hands.open("/calibrate/live")
-    hands.page.ask("document.querySelector('main button[value=begin]').click()")
+    hands.tick("button[value=begin]")
     for number, kg in enumerate(WEIGHTS_KG):
         rig(second, f"hang {kg}")
         hands.page.do("Page.bringToFront")
@@ -144,12 +157,12 @@ def pull(hands):
 def check(hands):
     hands.open("/checklist")
     hands.view("checklist")
-    hands.page.ask(
-        "document.querySelectorAll('input[value=yes]').forEach(i => { i.checked = true })"
-    )
-    for name in ("by", "second"):
-        if hands.page.ask(f"!!document.querySelector('main [name={name}]')"):
-            hands.fill(**{name: "A. Rigger" if name == "by" else "B. Second"})
+    hands.fill(operator="A. Rigger", second="B. Second")
+    yes = "[...document.querySelectorAll('main input[value=yes]')].map(i => i.name)"
+    for name in hands.page.ask(yes):
+        hands.tick(f"[name='{name}'][value=yes]")
+    hands.press("Keep the list")
+    hands.until("The checklist is complete")
 
 
 def drop(hands, looker, phone, *, by_hand=False):
@@ -217,9 +230,10 @@ def test_a_day_from_the_empty_campaign_to_its_report(tmp_path, capsys):
         calibrate(hands, second)
         rig(second, "lower", "pull 0")
         pull(hands)
-        rig(second, "key off", "coil in", "latch", "key on")
-        second.view("rig")
+        rig(second, "key off", "coil in", "latch")
         check(hands)
+        rig(second, "key on")
+        second.view("rig")
         drop(hands, looker, phone)
         (path,) = folder.glob("*.h5")
         record = open_record(path)
@@ -227,17 +241,15 @@ def test_a_day_from_the_empty_campaign_to_its_report(tmp_path, capsys):
         hands.open(f"/drops/{path.stem}")
         hands.page.until("document.querySelector('.curve')?.dataset.state === 'drawn'")
         hands.view("drop_record")
-        hands.page.ask("document.querySelector('input[value=intact]').checked = true")
-        hands.page.ask(
-            "document.querySelector('form[action$=inspection] [name=by]').value = 'A. R.'"
-        )
+        hands.tick("[name=finding][value=intact]")
+        hands.fill(by="A. R.")
         hands.press("Enter the inspection")
         hands.until("The inspection is entered")
         for address in ("/drops", "/ledger", "/steps"):
             hands.open(address)
             hands.view(address.strip("/"))
         hands.open("/report")
-        hands.page.ask("document.querySelector('main form button').click()")
+        hands.tick("main form button")
         hands.until("The report is written")
         hands.view("report")
         for one in everybody:

@@ -163,6 +163,16 @@ class Page:
             **{k: v for k, v in about.items() if k != "text"},
         )
 
+    def reach(self, wanted):
+        """Press Tab until the wanted thing has the focus; it must show that it has."""
+        for _ in range(120):
+            self.key("Tab")
+            if self.ask(wanted):
+                outline = "getComputedStyle(document.activeElement).outlineStyle"
+                assert self.ask(outline) == "solid"
+                return
+        raise AssertionError(f"never reached: {wanted}")
+
     def write(self, text):
         """Type into what has the focus."""
         self.do("Input.insertText", text=text)

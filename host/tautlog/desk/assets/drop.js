@@ -10,6 +10,8 @@
 
   function focusFirst() { var first = document.querySelector("#stands [autofocus]"); if (first) { first.focus(); } }
 
+  function nameOf(stands, one) { return one && stands.contains(one) ? one.tagName + one.name + (one.tagName === "BUTTON" ? one.textContent : "") : ""; }
+
   function draw() {
     if (asking || newest === drop.dataset.number) { return; }
     asking = true;
@@ -19,12 +21,14 @@
       return answer.text();
     }).then(function (text) {
       var stands = document.getElementById("stands"), typed = stands.querySelector("input:not([type=hidden])");
-      var kept = typed ? [typed.name, typed.value, document.activeElement === typed] : null;
+      var kept = typed ? [typed.name, typed.value] : null, had = nameOf(stands, document.activeElement);
       stands.innerHTML = text; // escaped by the desk
       drop.dataset.number = number;
       var again = kept && stands.querySelector("input[name=" + kept[0] + "]");
-      if (again) { again.value = kept[1]; if (kept[2]) { again.focus(); } }
-      else { focusFirst(); }
+      if (again) { again.value = kept[1]; }
+      // Who works by keyboard alone stays where he was, as long as it is still there.
+      var same = had && Array.prototype.find.call(stands.querySelectorAll("input, button"), function (one) { return nameOf(stands, one) === had; });
+      if (same) { same.focus(); } else if (!again) { focusFirst(); }
     }).catch(function () {}).then(function () { asking = false; draw(); });
   }
 
