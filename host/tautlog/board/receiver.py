@@ -222,14 +222,14 @@ class Receiver:
 
     def _take(self, held: HeldBlock) -> None:
         block, number = held.block, held.block.number
+        if number > self.expected + self._session.instrument.most_jump:
+            self.reception.astray_blocks += 1
+            return
         if not self._fits(block):
             self.reception.misfit_blocks += 1
             return
         if number < self.expected:
             self._compare(block)  # sent again, and already here
-            return
-        if number > self.expected + self._session.instrument.most_jump:
-            self.reception.astray_blocks += 1
             return
         if number > max(self.expected, held.oldest):
             now_s = self._stalled_s = self._session.clock()  # blocks come: this is no stall
