@@ -4,6 +4,7 @@ import pytest
 from command_line import said
 from kites import change
 from made_records import SETUP, VIRTUAL, imported, made
+from places import HOST
 
 from tautlog.cli import run
 
@@ -84,6 +85,11 @@ def test_nothing_moves_the_terminal(folder, arguments, capsys, monkeypatch):
     if any(name in arguments for name in ("mark", "list", "ledger", "verify", "proof")):
         _, out, err = said(capsys, *arguments, "--json")
         refuse_moves(out, err)
+
+
+def test_commands_print_through_one_function():
+    own = {path.name for path in (HOST / "cli").glob("*.py") if "click.echo" in path.read_text()}
+    assert own == {"__init__.py", "output.py"}
 
 
 def test_nothing_of_a_foreign_trace(tmp_path, capsys, monkeypatch):

@@ -92,7 +92,7 @@ class BoundedPort:
 
     def __init__(self, port: Any, name: str) -> None:
         vars(self).update(_port=port, _name=name, _left=0, _until_s=0.0)
-        self.allow(PROMPT_S)
+        self.allow(COMMAND_S)
 
     def allow(self, wait_s: float) -> None:
         """Begin an exchange that takes no longer."""
