@@ -100,6 +100,7 @@ BY_CODE = {
     "block-changed": [Lies(changed=frozenset({PEAK})), Lies(changed=frozenset({5, 60}))],
     "block-reflagged": [Lies(reflagged=frozenset({PEAK}))],
     "block-misfit": [Lies(shapes={60: (500, 1)}), Lies(shapes={60: (512, 2)})],
+    "block-astray": [Lies(strays=frozenset({60}))],
     "block-withheld": [Lies(withheld=frozenset({60, 61}), oldest=0)],
     "frame-nonsense": [Lies(short=frozenset({60}))],
     "lost-untold": [Lies(lost_more=100)],

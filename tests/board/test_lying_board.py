@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tautlog import cli
-from tautlog.board.messages import reason_texts
+from tautlog.board.answers import reason_texts
 from tautlog.board.session import Session
 from tautlog.cli.console import ConsoleCrew
 from tautlog.drop.granting import permitted

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tautlog.board.messages import reason_texts
+from tautlog.board.answers import reason_texts
 from tautlog.firmware import wire
 from tautlog.model.readbacks import (
     MEANINGS,

@@ -288,6 +288,9 @@ def _blocks(story: Story) -> Iterator[Contradiction]:
             "channel that the board promised"
         )
         yield Contradiction("block-misfit", text)
+    if seen.astray_blocks:
+        text = f"the board told {seen.astray_blocks} time(s) of blocks that it cannot have made yet"
+        yield Contradiction("block-astray", text)
     if seen.given_up_blocks:
         text = (
             f"{seen.given_up_blocks} block(s) never came, although the board was asked again and "

@@ -12,6 +12,7 @@ from tautlog.board.link import Link
 
 PROMPT = b">>> "
 NOTHING = "-"
+MOST_SAID = 1 << 14  # bytes: a traceback has some hundred; own choice
 # Ctrl-C twice and Ctrl-A: the raw prompt; Ctrl-D: run; Ctrl-B: the usual prompt again
 # (MicroPython documentation, "REPL").
 ENTER, RUN, LEAVE = b"\r\x03\x03\x01", b"\x04", b"\x02"
@@ -59,7 +60,8 @@ def last_words(link: Link, clock: Callable[[], float], wait_s: float) -> str | N
 
 
 def _until(link: Link, is_late: Callable[[], bool], mark: bytes, count: int) -> bytes:
+    """What comes until a mark has come so often, no longer and no more than a prompt says."""
     said = b""
-    while said.count(mark) < count and not is_late():
+    while said.count(mark) < count and len(said) < MOST_SAID and not is_late():
         said += link.read()
-    return said
+    return said[:MOST_SAID]

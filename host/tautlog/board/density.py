@@ -17,11 +17,13 @@ from typing import Any
 
 import numpy as np
 
+from tautlog.board.answers import told
 from tautlog.board.compiled import firmware_files
 from tautlog.board.prompt import Prompt, at_prompt, greeted
 from tautlog.errors import BoardError, JsonError, RefusedError, TautlogError
 from tautlog.files.strict_json import read_object
 from tautlog.model.code_counts import CodeCounts, CountArray, HeldLevel, Wiring
+from tautlog.model.names import short
 
 CODES = 4096
 NEEDED = ("hardware/density.mpy", "hardware/chips.mpy", "spare_pins.mpy", "config_check.mpy")
@@ -125,7 +127,7 @@ def _count(board: Prompt, plan: DensityPlan, say: Callable[[str], None]) -> Code
     )
     facts = _object(said)
     if "refused" in facts:
-        raise RefusedError(f"the board gives no ramp: {facts['refused']}")
+        raise RefusedError(f"the board gives no ramp: {told(facts['refused'])}")
     held, errors = _held(board, plan, facts)
     require_following(held)
     ramps, rising = [], []
@@ -140,9 +142,9 @@ def _count(board: Prompt, plan: DensityPlan, say: Callable[[str], None]) -> Code
     board.run("test.end()")
     try:
         return CodeCounts(
-            chip=str(facts["chip"]),
-            machine=str(facts["machine"]),
-            serial=str(facts["serial"]),
+            chip=told(facts["chip"]),
+            machine=told(facts["machine"]),
+            serial=told(facts["serial"]),
             conversion_rate_hz=float(facts["rate_hz"]),
             ramp_s=plan.ramp_s,
             wiring=wiring,
@@ -207,7 +209,7 @@ def codes_in(said: str) -> tuple[CountArray, int]:
         first, length, check = int(facts["first"]), int(facts["bytes"]), int(facts["crc"], 16)
         data = base64.b64decode("".join(rest.split()), validate=True)
         errors = int(facts["errors"])
-    except (KeyError, TypeError, ValueError, binascii.Error) as problem:
+    except (KeyError, TypeError, ValueError, OverflowError, binascii.Error) as problem:
         raise _garbled(said) from problem
     if len(data) != length or zlib.crc32(data) != check or length % 4:
         raise BoardError(
@@ -230,6 +232,6 @@ def _object(text: str) -> dict[str, Any]:
 
 def _garbled(text: str) -> BoardError:
     return BoardError(
-        f"the board's test answers {text[:60]!r}, which makes no sense: test again; install the "
+        f"the board's test answers {short(text)}, which makes no sense: test again; install the "
         "firmware again if that does not help"
     )

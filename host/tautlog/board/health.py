@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tautlog.analysis.mains import mains_component
+from tautlog.board.answers import MOST_BYTES, whole
 from tautlog.board.messages import Status
 from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
@@ -104,10 +105,12 @@ def read_health(session: Session, calibration: Calibration, column: int = 0) -> 
         If too few blocks come.
     RefusedError
         If the board is not safe.
+    BoardError
+        If its answers make no sense.
     """
     board = session.instrument
     wanted = math.ceil(READING_S_OF_SAMPLES * board.sample_rate_hz / board.samples_per_block) + 1
-    first = int(str(session.ask("stream", on=True)["first"]))
+    first = whole("stream", session.ask("stream", on=True), "first")
     store = _Blocks()
     receiver = Receiver(session, store, first)
     deadline = session.clock() + READING_S * session.scale
@@ -119,10 +122,12 @@ def read_health(session: Session, calibration: Calibration, column: int = 0) -> 
             )
         receiver.step()
     session.ask("stream", on=False)
-    free = session.ask("status").get("free_bytes")
+    told = session.ask("status")
+    known = told.get("free_bytes") is not None
+    free_bytes = whole("status", told, "free_bytes", MOST_BYTES) if known else None
     return replace(
         _health_of(store.blocks, receiver.status, calibration, board, column),
-        free_bytes=int(str(free)) if free is not None else None,
+        free_bytes=free_bytes,
     )
 
 

@@ -12,6 +12,7 @@ import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from tautlog.board.answers import told
 from tautlog.board.compiled import ENTRY, firmware_files
 from tautlog.board.prompt import RESTART_S, Prompt, at_prompt, greeted
 from tautlog.errors import BoardError
@@ -94,7 +95,7 @@ def install(
 def check_config(board: Prompt, delivered: bytes) -> None:
     """See that the board's config.py knows every name that the firmware needs."""
     code = f"f = open({CONFIG!r})\nprint(repr(f.read()))\nf.close()"
-    have = _names(board.literal(board.run(code)))
+    have = _names(str(board.literal(board.run(code))))
     lacking = sorted(_names(delivered.decode()) - have)
     if lacking:
         raise BoardError(
@@ -134,7 +135,7 @@ def _write(board: Prompt, name: str, data: bytes, wanted: str) -> None:
     seen = board.hashes([name])[name]
     if seen != wanted:
         raise BoardError(
-            f"{name} did not arrive as it was sent (SHA-256 {seen[:12]} for {wanted[:12]}): "
+            f"{name} did not arrive as it was sent (SHA-256 {told(seen[:12])} for {wanted[:12]}): "
             "check the cable, then install again; the board is at its prompt, pins released"
         )
 
@@ -143,9 +144,10 @@ def _names(config: str) -> set[str]:
     """Names that a config.py assigns."""
     try:
         tree = ast.parse(config)
-    except SyntaxError as problem:
+    except (ValueError, SyntaxError, MemoryError, RecursionError) as problem:
+        line = getattr(problem, "lineno", None) or "not known"
         raise BoardError(
-            f"{CONFIG} on the board is not Python (line {problem.lineno}): mend it, or install "
+            f"{CONFIG} on the board is not Python (line {line}): mend it, or install "
             "with --fresh-config"
         ) from problem
     targets = [

@@ -6,7 +6,6 @@ import; here is only what becomes of it on the laptop.
 
 from __future__ import annotations
 
-import math
 import struct
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.board.answers import told
 from tautlog.errors import (
     BoardConfigError,
     BoardError,
@@ -23,14 +23,17 @@ from tautlog.errors import (
 from tautlog.files.strict_json import read_json
 from tautlog.firmware import wire
 from tautlog.model.names import short
-from tautlog.model.readbacks import readbacks_from, reason_text
+from tautlog.model.readbacks import readbacks_from
 from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.wiring import wiring_of
 
 # What a greeting may state. Samples of a block are counted in 16 bits on the wire; the others are
 # far beyond what any board has memory for.
 _MOST = {"reduction": 65_535, "per_block": 65_535, "history": 1_000_000, "bits": 64}
-MOST_RATE_HZ, MOST_CHANNELS, MOST_NAME = 10e6, 16, 64
+LEAST_RATE_HZ, MOST_RATE_HZ, MOST_CHANNELS, MOST_NAME = 1.0, 10e6, 16, 64
+MOST_WINDOW_S = 3600.0  # of a memory, far beyond any
+MOST_SAID = 200  # signs of a firmware's, board's or serial's text
+MOST_FAULTS = 8  # that are told; of a config.py, or lines of a traceback
 
 
 @dataclass(frozen=True)
@@ -166,7 +169,7 @@ def _status(payload: memoryview) -> Status:
 
 def _answer(payload: memoryview) -> Answer | None:
     fields = read_json(payload)
-    if not isinstance(fields, dict) or not isinstance(fields.get("to"), int):
+    if not isinstance(fields, dict) or type(fields.get("to")) is not int:
         return None
     return Answer(fields["to"], fields)
 
@@ -187,8 +190,9 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
     _refuse_halted(hello)
     for name, most in _MOST.items():
         _require_whole(name, hello[name], most)
-    if isinstance(hello["rate_hz"], bool) or not 0 < hello["rate_hz"] <= MOST_RATE_HZ:
-        raise ValueError(f"rate_hz = {hello['rate_hz']!r}")
+    rate_hz = hello["rate_hz"]
+    if isinstance(rate_hz, bool) or not LEAST_RATE_HZ <= rate_hz <= MOST_RATE_HZ:
+        raise ValueError(f"rate_hz = {short(rate_hz)}")
     if hello["bits"] not in wire.CONVERTER_BITS:
         raise BoardError(
             f"the board's converter has {hello['bits']} bits, expected 12 or 16: samples have 16, "
@@ -196,12 +200,12 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
             "firmware that comes with this program"
         )
     if hello["state"] not in wire.STATES or not _are_names(hello["channels"]):
-        raise ValueError(f"state = {hello['state']!r}, channels = {hello['channels']!r}")
+        raise ValueError(f"state = {short(hello['state'])}, channels = {short(hello['channels'])}")
     return Instrument(
-        firmware=str(hello["firmware"]),
-        board=str(hello["board"]),
-        serial=str(hello["serial"]),
-        sample_rate_hz=float(hello["rate_hz"]),
+        firmware=_named(hello, "firmware"),
+        board=_named(hello, "board"),
+        serial=_named(hello, "serial"),
+        sample_rate_hz=float(rate_hz),
         reduction=int(hello["reduction"]),
         channels=tuple(str(name) for name in hello["channels"]),
         samples_per_block=int(hello["per_block"]),
@@ -211,7 +215,7 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
         guard_before_s=_seconds(hello.get("before_s")),
         guard_after_s=_seconds(hello.get("after_s")),
         guard_least_s=_seconds(hello.get("least_s", hello.get("after_s"))),
-        regulator=str(hello.get("regulator", "")),
+        regulator=_named(hello, "regulator") if hello.get("regulator") else "",
         wiring=wiring_of(hello),
         readbacks=readbacks_from(hello.get("readbacks")),
     )
@@ -220,14 +224,28 @@ def instrument_from(hello: dict[str, Any]) -> Instrument:
 def _require_whole(name: str, value: object, most: int) -> None:
     """Refuse what is no whole number from 1 up; JSON's true and 1.5 are none."""
     if type(value) is not int or not 1 <= value <= most:
-        raise ValueError(f"{name} = {value!r}")
+        raise ValueError(f"{name} = {short(value)}")
+
+
+def _named(hello: dict[str, Any], name: str) -> str:
+    """A text by which a board is known: short, seen, and no name of a file elsewhere."""
+    value = hello[name]
+    if not isinstance(value, str) or not 0 < len(value) <= MOST_SAID or not value.isprintable():
+        raise ValueError(
+            f"{name} = {short(value)}, expected a text of 1 to {MOST_SAID} signs that are seen"
+        )
+    return value
 
 
 def _are_names(channels: object) -> bool:
     return (
         isinstance(channels, list)
         and 1 <= len(channels) <= MOST_CHANNELS
-        and all(isinstance(name, str) and 0 < len(name) <= MOST_NAME for name in channels)
+        and all(
+            isinstance(name, str) and 0 < len(name) <= MOST_NAME and name.isprintable()
+            for name in channels
+        )
+        and len(set(channels)) == len(channels)
     )
 
 
@@ -235,7 +253,7 @@ def _refuse_halted(hello: dict[str, Any]) -> None:
     reason, faults = hello.get("refused"), hello.get("faults")
     if reason is None:
         return
-    texts = tuple(str(fault) for fault in faults) if isinstance(faults, list) else ()
+    texts = tuple(map(told, faults[:MOST_FAULTS])) if isinstance(faults, list) else ()
     said = "; ".join(texts) or "it does not say why"
     if reason == wire.WRONG_CONFIG:
         raise BoardConfigError(
@@ -257,14 +275,4 @@ def _seconds(value: object) -> float:
     """A length of time that a board tells; 0 if it tells none."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return 0.0
-    return float(value) if 0 < value < math.inf else 0.0
-
-
-def reason_texts(reasons: object) -> tuple[str, ...]:
-    """The texts of the reason numbers of an answer."""
-    if not isinstance(reasons, list):
-        return ()
-    return tuple(
-        reason_text(number) if type(number) is int else f"reason {short(number)}, not a number"
-        for number in reasons
-    )
+    return float(value) if 0 < value <= MOST_WINDOW_S else 0.0

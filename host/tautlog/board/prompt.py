@@ -17,6 +17,7 @@ from typing import Any
 from mpremote.transport import TransportError, TransportExecError
 from mpremote.transport_serial import SerialTransport
 
+from tautlog.board.answers import told
 from tautlog.board.compiled import ARCHITECTURES, compiler_version, last_line
 from tautlog.board.link import SerialLink
 from tautlog.board.session import GREETING_S, Session
@@ -28,6 +29,7 @@ from tautlog.errors import (
     RefusedError,
     WrongDeviceError,
 )
+from tautlog.model.names import short
 from tautlog.model.origin import board_is_rehearsed
 from tautlog.model.steps import CHIPS, chip_in
 from tautlog.model.stream import Instrument
@@ -37,6 +39,11 @@ PROMPT_S = 3.0
 READ_S = 2.0  # for a byte: a board that erases flash is silent for some tenths of a second
 RESTART_S = 20.0
 COMMAND_S = 10.0
+# Of what an exchange has: the prompt, the code, what it prints and what goes wrong.
+EXCHANGES = 4.0
+ENTERING = 2.0  # waits of mpremote as it enters the prompt
+MOST_SAID_BYTES = 1 << 16  # in one exchange: three times a histogram; own choice
+SLOWEST_BYTES_PER_S = 500.0  # of a file, with the board's own work on it; own choice
 STEPS = 4  # tries to be understood at the prompt
 LOOK_S = 0.01
 AGAIN_S = 0.2
@@ -70,6 +77,46 @@ def h(name):
 """
 
 
+class BoundedPort:
+    """A serial port that ends what has no end: so many bytes and so much time, then an error.
+
+    mpremote waits for a mark for as long as anything comes.
+
+    Parameters
+    ----------
+    port : serial.Serial
+        The port; all but `read` and `allow` is its own.
+    name : str
+        Its device name.
+    """
+
+    def __init__(self, port: Any, name: str) -> None:
+        vars(self).update(_port=port, _name=name, _left=0, _until_s=0.0)
+        self.allow(COMMAND_S)
+
+    def allow(self, wait_s: float) -> None:
+        """Begin an exchange that takes no longer."""
+        vars(self).update(_left=MOST_SAID_BYTES, _until_s=time.monotonic() + wait_s)
+
+    def read(self, size: int = 1) -> bytes:
+        """Read; LinkError when more came, or longer, than the exchange may take."""
+        if self._left <= 0 or time.monotonic() > self._until_s:
+            raise LinkError(
+                f"the device at {self._name} sends without an end, expected MicroPython's prompt: "
+                "is it the right port? Take its power away, then try again",
+                port=self._name,
+            )
+        data: bytes = self._port.read(size)
+        vars(self).update(_left=self._left - len(data))
+        return data
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(vars(self)["_port"], name)
+
+    def __setattr__(self, name: str, value: object) -> None:
+        setattr(self._port, name, value)
+
+
 class Prompt:
     """A board at MicroPython's raw prompt.
 
@@ -79,12 +126,20 @@ class Prompt:
         An open connection, in step.
     scale : float
         Multiplies every wait.
+    allow : callable
+        Told before each exchange how long it may take.
     """
 
-    def __init__(self, transport: SerialTransport, scale: float) -> None:
+    def __init__(
+        self,
+        transport: SerialTransport,
+        scale: float,
+        allow: Callable[[float], None] = lambda wait_s: None,
+    ) -> None:
         self._transport = transport
         self._scale = scale
         self._wait_s = COMMAND_S * scale
+        self._allow = allow
 
     def run(self, code: str, more_s: float = 0.0) -> str:
         """Run code; return what it printed.
@@ -102,17 +157,19 @@ class Prompt:
             If the code raises.
         """
         wait_s = self._wait_s + more_s * self._scale
+        self._allow(EXCHANGES * wait_s)
         out, error = self._transport.exec_raw(code, timeout=wait_s)
         if error:
-            raise BoardError(f"the board could not do its part: {last_line(error)}")
+            raise BoardError(f"the board could not do its part: {told(last_line(error))}")
         return bytes(out).decode(errors="replace").strip()
 
     def identify(self) -> tuple[str, str, str]:
         """Version of MicroPython, machine and architecture; refuses what will not do."""
         said = self.literal(self.run(ASK_WHO))
-        if not isinstance(said, tuple) or len(said) != 3:
-            raise WrongDeviceError(f"the board's prompt answers {said!r:.60}")
+        if not _is_who(said):
+            raise WrongDeviceError(f"the board's prompt answers {short(said)}")
         numbers, machine, mpy = said
+        machine = told(machine)
         version = ".".join(str(number) for number in numbers)
         if not chip_in(machine):
             raise WrongDeviceError(
@@ -142,8 +199,8 @@ class Prompt:
         """The value that a text of the board writes, by Python's grammar."""
         try:
             return ast.literal_eval(text)
-        except (ValueError, SyntaxError) as problem:
-            raise WrongDeviceError(f"the board's prompt answers {text[:60]!r}") from problem
+        except (ValueError, TypeError, SyntaxError, MemoryError, RecursionError) as problem:
+            raise WrongDeviceError(f"the board's prompt answers {short(text)}") from problem
 
     def hashes(self, names: list[str]) -> dict[str, str]:
         """SHA-256 of files on the board, "" of those that are not there."""
@@ -152,10 +209,12 @@ class Prompt:
 
     def write_file(self, name: str, data: bytes) -> None:
         """Write a file on the board."""
+        self._allow(EXCHANGES * self._wait_s + len(data) / SLOWEST_BYTES_PER_S * self._scale)
         self._transport.fs_writefile(name, data, chunk_size=CHUNK_BYTES)
 
     def restart(self) -> None:
         """Reset the board; it answers no more on this connection."""
+        self._allow(self._wait_s)
         with contextlib.suppress(TransportError, OSError):
             self._transport.exec_raw_no_follow("import machine\nmachine.reset()")
 
@@ -192,9 +251,9 @@ def at_prompt(port: str, scale: float, say: Callable[[str], None], again: str) -
                 _leave_firmware(port, scale, again)
                 transport = _enter_again(port, scale)
             _fall_in_step(transport, scale)
-            yield Prompt(transport, scale)
+            yield Prompt(transport, scale, transport.serial.allow)
         except TransportExecError as problem:
-            said = last_line(str(problem))
+            said = told(last_line(str(problem)))
             raise BoardError(f"the board could not do its part: {said}") from problem
         except (TransportError, struct.error) as problem:  # the latter: an answer cut short
             raise LinkError(
@@ -211,17 +270,34 @@ def at_prompt(port: str, scale: float, say: Callable[[str], None], again: str) -
                 transport.close()
 
 
+def _is_who(said: object) -> bool:
+    """Whether this is what `ASK_WHO` prints: version, machine, kind of compiled files."""
+    if not isinstance(said, tuple) or len(said) != 3:
+        return False
+    numbers, machine, mpy = said
+    return (
+        isinstance(numbers, tuple)
+        and 0 < len(numbers) <= 3
+        and all(type(number) is int for number in numbers)
+        and isinstance(machine, str)
+        and type(mpy) is int
+    )
+
+
 def _open(port: str, scale: float) -> SerialTransport:
     SerialLink(port).close()  # says in our words what is wrong with a port
     try:
         # Without a time-out a silent port would be waited for for ever.
-        return SerialTransport(port, timeout=READ_S * scale)
+        transport = SerialTransport(port, timeout=READ_S * scale)
+        transport.serial = BoundedPort(transport.serial, port)
+        return transport
     except (TransportError, OSError) as problem:
         raise LinkError(f"port {port} does not open: {problem}", port=port) from problem
 
 
 def _entered(transport: SerialTransport, scale: float) -> bool:
     """Whether the board answers with its prompt."""
+    transport.serial.allow(ENTERING * PROMPT_S * scale)
     try:
         transport.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S * scale)
     except TransportError:
@@ -266,6 +342,7 @@ def _enter_again(port: str, scale: float) -> SerialTransport:
                 raise
             time.sleep(AGAIN_S)
             continue
+        transport.serial.allow(ENTERING * PROMPT_S * scale)
         try:
             transport.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S * scale)
             return transport
@@ -282,6 +359,7 @@ def _fall_in_step(transport: SerialTransport, scale: float) -> None:
     the last of it may arrive in the midst of what comes next.
     """
     for attempt in range(STEPS):
+        transport.serial.allow(EXCHANGES * COMMAND_S * scale)
         _drain(transport.serial, QUIET_S * min(scale, MOST_QUIET))
         transport.use_raw_paste = True  # it gives it up after one wrong answer
         token = f"in step {attempt}"

@@ -352,6 +352,21 @@ def _window(facts: Facts) -> list[ReadinessFinding]:
     ]
 
 
+def _drive(facts: Facts) -> list[ReadinessFinding]:
+    """A drive that is high in state safe opens the latch as soon as the key is on."""
+    if not facts.health.drive_on:
+        return []
+    return [
+        ReadinessFinding(
+            "drive-high",
+            True,
+            "the release drive is high",
+            "it is low unless a drop is released",
+            "key off, and find out why before anybody goes near the rig",
+        )
+    ]
+
+
 def _readbacks(facts: Facts) -> list[ReadinessFinding]:
     """Contacts of the release chain that read as open; the board refuses by them, too."""
     return [
@@ -371,4 +386,7 @@ def _channels(facts: Facts) -> list[ReadinessFinding]:
     return channel_findings(facts.instrument, facts.health, facts.channels, facts.upper_n)
 
 
-_RULES = (_level, _noise, _room, _rate, _lost, _shunt, _converter, _window, _channels, _readbacks)
+_RULES = (
+    *(_drive, _level, _noise, _room, _rate, _lost, _shunt, _converter, _window),
+    *(_channels, _readbacks),
+)

@@ -30,6 +30,7 @@ COMMIT_AGAIN_S = 0.01
 ASK_AGAIN_S = 0.3
 STALL_S = 0.5  # without a block although the board's status announces one
 MOST_SAMPLES = 1 << 28  # of a record: a block beyond is not of this recording
+MOST_EVENTS = 1024  # ten times what a board's list holds; a flood of them is not kept
 # On the board's clock after the release: its status may be older than its event.
 STILL_ARMED_US = 500_000
 
@@ -74,7 +75,9 @@ class Receiver:
     reception : Reception
         What was seen of the board besides blocks and events.
     progress_s : float
-        Session clock when `expected` last changed.
+        Session clock when `expected` last changed, by a block or by giving one up.
+    came_s : float
+        Session clock when a block was last taken.
     status : Status or None
         The newest status.
     heard_s : float
@@ -117,7 +120,7 @@ class Receiver:
         self.heard_s = now_s
         self._committed_s = now_s
         self._spoke_s = now_s
-        self.progress_s = self._stalled_s = now_s
+        self.progress_s = self.came_s = self._stalled_s = now_s
         self._spoke_us = 0
         self._asked_again_s = now_s - ASK_AGAIN_S
 
@@ -143,6 +146,8 @@ class Receiver:
         """Take a status, and note a state that cannot be true."""
         self.status = status
         self._status_is_new = True
+        if status.head > self.expected + self._session.instrument.most_jump:
+            self.reception.astray_blocks += 1
         if self._lost_before is None:
             self._lost_before = status.lost
         if self.expected >= status.head:  # all its blocks are here
@@ -156,8 +161,9 @@ class Receiver:
 
     def _mind_stalls(self) -> None:
         """Request a missing block again if no later block shows its loss."""
-        now_s = self._session.clock()
-        if self.status is None or self.status.head <= self.expected:
+        now_s, board = self._session.clock(), self._session.instrument
+        ahead = 0 if self.status is None else self.status.head - self.expected
+        if self.status is None or not 0 < ahead <= board.most_jump:
             self._stalled_s = now_s
             return
         if now_s - self._stalled_s <= STALL_S * max(1.0, self._session.scale):
@@ -207,7 +213,7 @@ class Receiver:
             self._spoke_us = self.status.stamp_us
 
     def _note(self, event: BoardEvent) -> None:
-        if event.number in self._numbers:
+        if event.number in self._numbers or len(self._numbers) >= MOST_EVENTS:
             return
         self._numbers.add(event.number)
         self.events.append(event)
@@ -216,6 +222,9 @@ class Receiver:
 
     def _take(self, held: HeldBlock) -> None:
         block, number = held.block, held.block.number
+        if number > self.expected + self._session.instrument.most_jump:
+            self.reception.astray_blocks += 1
+            return
         if not self._fits(block):
             self.reception.misfit_blocks += 1
             return
@@ -236,6 +245,7 @@ class Receiver:
         self._store.append(block)
         self._remember(block)
         self._go_on_at(number + 1)
+        self.came_s = self.progress_s
         self._pending += 1
         if self._on_block is not None:
             self._on_block(block)

@@ -13,8 +13,9 @@ from collections import deque
 from collections.abc import Callable
 
 from tautlog.board import at_prompt
+from tautlog.board.answers import granted, told
 from tautlog.board.link import Link
-from tautlog.board.messages import Answer, Message, instrument_from, parse, reason_texts
+from tautlog.board.messages import Answer, Message, instrument_from, parse
 from tautlog.errors import (
     BusyError,
     FirmwareFailedError,
@@ -113,7 +114,7 @@ class Session:
                 elif message.to == sequence:
                     answer = message
             if answer is not None:
-                return _granted(name, answer.fields)
+                return granted(name, answer.fields)
         raise LinkTimeoutError(
             f"the board did not answer `{name}` within {wait_s * self.scale:g} s: check that it "
             "runs the tautlog firmware and that no other program holds the port"
@@ -178,14 +179,14 @@ class Session:
         """
         hello = self._await_hello()
         version = hello.get("wire")
-        if version != wire.VERSION:
+        if type(version) is not int or version != wire.VERSION:
             raise _version_error(hello.get("firmware", "unknown"), version)
         try:
             self.instrument = instrument_from(hello)
         except (KeyError, TypeError, ValueError) as problem:
             raise WrongDeviceError(
-                f"the board's greeting is incomplete or garbled ({problem}): install the firmware "
-                "again"
+                f"the board's greeting is incomplete or garbled ({told(problem)}): install the "
+                "firmware again"
             ) from problem
         # Earlier events were placed without knowing the length of a block. A board that holds an
         # event sends it at once, and again on request.
@@ -226,6 +227,7 @@ class Session:
 
 
 def _prompt_error(words: str) -> FirmwareFailedError:
+    words = told(words)
     said = f"its firmware does not start: {words}" if words else "its firmware did not fall over"
     missing = words.startswith("ImportError") and "'main'" in words
     why = "no firmware is on it" if missing else said
@@ -234,16 +236,6 @@ def _prompt_error(words: str) -> FirmwareFailedError:
         "`tautlog install`",
         traceback=(words,) if words else (),
     )
-
-
-def _granted(name: str, fields: dict[str, object]) -> dict[str, object]:
-    if fields.get("ok") is True:
-        return fields
-    reasons = reason_texts(fields.get("reasons"))
-    why = "; ".join(reasons) or str(fields.get("text") or fields.get("error") or "no reason given")
-    said = fields.get("state")
-    state = said if isinstance(said, str) and said in wire.STATES else ""
-    raise RefusedError(f"the board refuses `{name}`: {why}", reasons=reasons, state=state)
 
 
 def _busy_error(problem: RefusedError) -> BusyError:
@@ -256,10 +248,11 @@ def _busy_error(problem: RefusedError) -> BusyError:
 
 
 def _version_error(firmware: object, version: object) -> WireVersionError:
-    number = version if isinstance(version, int) else -1
+    number = version if type(version) is int else -1
     return WireVersionError(
-        f"the board's firmware ({firmware}) speaks wire format {version}, this tautlog speaks "
-        f"{wire.VERSION}: install the matching firmware on the board, or the matching tautlog here",
+        f"the board's firmware ({told(firmware)}) speaks wire format {told(version)}, this tautlog "
+        f"speaks {wire.VERSION}: install the matching firmware on the board, or the matching "
+        "tautlog here",
         expected=wire.VERSION,
         received=number,
     )

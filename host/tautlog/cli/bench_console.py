@@ -7,8 +7,7 @@ import queue
 import sys
 import threading
 
-import click
-
+from tautlog.cli.output import tell
 from tautlog.errors import CampaignError
 from tautlog.rehearsal.bench import HELP, Bench
 
@@ -28,7 +27,7 @@ class BenchConsole:
         self._bench = bench
         self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
         if sys.stdin is not None and sys.stdin.isatty():
-            click.echo("say here what hands do at the rig: `help` lists the words")
+            tell("say here what hands do at the rig: `help` lists the words")
             threading.Thread(target=self._read, args=(sys.stdin.fileno(),), daemon=True).start()
 
     def _read(self, descriptor: int) -> None:
@@ -46,7 +45,7 @@ class BenchConsole:
         except queue.Empty:
             return
         if line:
-            click.echo(answer(self._bench, line))
+            tell(answer(self._bench, line))
 
 
 def answer(bench: Bench, line: str) -> str:

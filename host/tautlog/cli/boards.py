@@ -7,6 +7,7 @@ from dataclasses import asdict
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 
 
 @click.command(name="boards")
@@ -25,11 +26,11 @@ def command(ask: bool, as_json: bool) -> None:
         print_json([{**asdict(port), "firmware": greetings.get(port.device)} for port in ports])
         return
     if not ports:
-        click.echo("no serial ports found: is the board plugged in?")
+        tell("no serial ports found: is the board plugged in?")
     for port in ports:
         kind = "likely a board" if port.likely else "another device"
         greeting = f"  {greetings[port.device]}" if port.device in greetings else ""
-        click.echo(f"{port.device:16} {kind:15} {port.description}{greeting}")
+        tell(f"{port.device:16} {kind:15} {port.description}{greeting}")
 
 
 def _greeting(device: str) -> str:

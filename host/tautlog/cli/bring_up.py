@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.errors import AbortedError, CampaignError
 from tautlog.model.commissioning import COIL_PHRASE, Phase, Step
 from tautlog.model.proven_wiring import AS_EXPECTED, StepDone, last_results, unproven
@@ -71,11 +72,11 @@ class ConsoleHands:
 
     def begin(self, step: Step, number: int, of: int) -> None:
         """Name the step."""
-        click.echo(f"\n{number} of {of}  {step.name}: {step.about}", err=True)
+        tell(f"\n{number} of {of}  {step.name}: {step.about}", err=True)
 
     def do(self, step: Step, phase: Phase) -> str:
         """Say what to do, and wait."""
-        click.echo(f"  {phase.do}.", err=True)
+        tell(f"  {phase.do}.", err=True)
         if step.name == "coil-out":
             return ""
         while True:
@@ -89,11 +90,11 @@ class ConsoleHands:
             word, _, why = typed.partition(" ")
             if word.casefold() == "s" and signed(why):
                 return signed(why)
-            click.echo("  give a reason, such as `s no second person`", err=True)
+            tell("  give a reason, such as `s no second person`", err=True)
 
     def now(self, phase: Phase) -> None:
         """Say what to do now that it is armed."""
-        click.echo(f"  ARMED. NOW: {phase.then or 'look'}", err=True)
+        tell(f"  ARMED. NOW: {phase.then or 'look'}", err=True)
 
     def sees(self, phase: Phase) -> bool | None:
         """Ask what only a person can see."""
@@ -117,7 +118,7 @@ class ConsoleHands:
         if not self._quiet:
             show_pair(expected, read)
             for fault in faults:
-                click.echo(f"    NOT AS EXPECTED: {fault}")
+                tell(f"    NOT AS EXPECTED: {fault}")
 
     def done(self, step: Step, done: StepDone) -> None:
         """Show how it came out."""
@@ -136,15 +137,15 @@ def show(done: StepDone, *, quiet: bool) -> None:
 
 def show_pair(expected: str, read: str) -> None:
     """Expected and read, one below the other."""
-    click.echo(f"    expected  {expected}\n    read      {read}")
+    tell(f"    expected  {expected}\n    read      {read}")
 
 
 def show_result(done: StepDone) -> None:
     """How a step came out, and what it may be if not as expected."""
-    click.echo(f"    {done.step}: {done.result}{f': {done.why}' if done.why else ''}")
+    tell(f"    {done.step}: {done.result}{f': {done.why}' if done.why else ''}")
     if done.result != AS_EXPECTED:
         for text in told_of(done.step):
-            click.echo(f"    it may be {text}")
+            tell(f"    it may be {text}")
 
 
 def bring_up(port: str | None, timeout_scale: float, asked: Asked) -> None:
@@ -231,14 +232,14 @@ def _do(one: BringUp, campaign: Campaign, asked: Asked) -> None:
         raise CampaignError(f"not proven yet: {why}")
     if not asked.as_json:
         again = "" if made else "; `--step NAME` or `--anew` does it again"
-        click.echo(f"\nbring-up whole: every wire is as expected{again}")
+        tell(f"\nbring-up whole: every wire is as expected{again}")
 
 
 def _introduce(one: BringUp, number: int) -> None:
     board, whole = one.session.instrument, len(one.steps)
-    click.echo(INTRODUCTION, err=True)
-    click.echo(f"board {board.serial}, {board.board}, firmware {board.firmware}", err=True)
-    click.echo(f"{number} of {whole} steps to do" if number else "nothing to do", err=True)
+    tell(INTRODUCTION, err=True)
+    tell(f"board {board.serial}, {board.board}, firmware {board.firmware}", err=True)
+    tell(f"{number} of {whole} steps to do" if number else "nothing to do", err=True)
 
 
 def _list(one: BringUp, campaign: Campaign, as_json: bool) -> None:
@@ -268,4 +269,4 @@ def _list(one: BringUp, campaign: Campaign, as_json: bool) -> None:
         found = [done.result, done.utc, done.by] if done else ["missing", "", ""]
         table.append([step.name, *found, step.about])
     print_columns(table)
-    click.echo(f"not proven: {why}" if why else "proven: each wire is as expected")
+    tell(f"not proven: {why}" if why else "proven: each wire is as expected")

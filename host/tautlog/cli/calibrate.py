@@ -10,6 +10,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.options import Number
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
 
@@ -152,7 +153,7 @@ def command(
         print_json({**plain(made), "file": str(where) if where else None})
         return
     _show(made)
-    click.echo(f"kept as {where}" if where else "no campaign here: the calibration is not kept")
+    tell(f"kept as {where}" if where else "no campaign here: the calibration is not kept")
 
 
 def _kept(
@@ -180,7 +181,7 @@ def _doubtful_without_campaign(made: Calibrated) -> None:
     from tautlog.calibrate.plausibility import point_doubts
 
     for doubt in point_doubts(made.points, made.calibration):
-        click.echo(f"LOOK: {doubt}", err=True)
+        tell(f"LOOK: {doubt}", err=True)
 
 
 def _list(folder: Path, *, as_json: bool) -> None:
@@ -195,11 +196,11 @@ def _list(folder: Path, *, as_json: bool) -> None:
         print_json([{**asdict(file), "path": file.path.name} for file in found])
         return
     if not found:
-        click.echo("no calibrations here")
+        tell("no calibrations here")
     for file in found:
         gone = f"; SUPERSEDED by {file.superseded_by} ({file.reason})" if file.superseded_by else ""
         of = f" of {file.channel}" if file.channel else ""
-        click.echo(f"{file.path.name}{of}{gone}")
+        tell(f"{file.path.name}{of}{gone}")
 
 
 def _from_table(
@@ -235,7 +236,7 @@ def _live(
             "give the weights with --load, such as --load 0 --load 5 --load 10 --load 5 --load 0, "
             "or a table with --from-csv"
         )
-    click.echo(CAUTION, err=True)
+    tell(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
         resting = at_rest(Session(link, timeout_scale=timeout_scale), campaign, channel)
         series = new_series(campaign, resting)
@@ -262,10 +263,10 @@ def _one(resting: Resting, series: Series, load_kg: float, gravity: float) -> Se
         except CalibrationError as problem:
             if not left:
                 raise
-            click.echo(f"  NOT TAKEN: {problem}", err=True)
+            tell(f"  NOT TAKEN: {problem}", err=True)
         else:
             break
-    click.echo(f"  {load_kg:g} kg reads {series.taken[-1].volt:.5f} V", err=True)
+    tell(f"  {load_kg:g} kg reads {series.taken[-1].volt:.5f} V", err=True)
     return series
 
 
@@ -291,7 +292,7 @@ def _hang(
     mass = mass_kg or (campaign.setup.mass_kg if campaign else None)
     if not mass:
         raise CalibrationError(MASS_MISSING)
-    click.echo(CAUTION, err=True)
+    tell(CAUTION, err=True)
     with SerialLink(options.port_of(port, campaign)) as link:
         resting = at_rest(Session(link, timeout_scale=timeout_scale), campaign, channel)
         _enter("line slack")
@@ -299,7 +300,7 @@ def _hang(
         slack.require()
         _enter("sled hangs")
         found = hanging(slack, resting.settled(), resting.calibration, mass)
-    click.echo(found.text)
+    tell(found.text)
     found.require()
 
 
@@ -328,14 +329,14 @@ def _shunt(
     cell = campaign.cell if campaign else None
     gain = campaign.amplifier.gain if campaign else None
     if cell is None or not (cell.bridge_ohm and cell.excitation_v and gain):
-        click.echo(
+        tell(
             f"shunt step {step_v:.4f} V, not judged: state bridge_ohm, excitation_v and gain in "
             "campaign.toml"
         )
         return
     expected_v = 1e-3 * shunt_step_mv_per_v(cell.bridge_ohm, shunt_ohm) * cell.excitation_v * gain
     state, text = shunt_check(step_v, expected_v)
-    click.echo(f"{text}: {state}")
+    tell(f"{text}: {state}")
     if state != "good":
         raise CalibrationError(f"the shunt check is {state}: check gain, excitation and wiring")
 
@@ -361,18 +362,19 @@ def _show(made: Calibrated) -> None:
     from rich.table import Table
 
     from tautlog.campaign.new_calibration import RESIDUALS_HEAD, residual_rows, told
+    from tautlog.cli.console import plain_text
 
     for line in told(made):
-        click.echo(line)
+        tell(line)
     table = Table(box=None, pad_edge=False)
     for name in RESIDUALS_HEAD:
         table.add_column(name, justify="right")
     for row in residual_rows(made):
-        table.add_row(*row)
+        table.add_row(*map(plain_text, row))
     Console(highlight=False, width=100).print(table)
     calibration = made.calibration
-    click.echo(f"converter: {calibration.steps.basis}")
+    tell(f"converter: {calibration.steps.basis}")
     if calibration.accepted:
-        click.echo(f"ACCEPTED although implausible, by {calibration.accepted}")
+        tell(f"ACCEPTED although implausible, by {calibration.accepted}")
     for warning in made.warnings:
-        click.echo(f"LOOK: {warning}")
+        tell(f"LOOK: {warning}")

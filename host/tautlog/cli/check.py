@@ -9,6 +9,8 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.drop_permit import override_of, override_options
+from tautlog.cli.output import tell
+from tautlog.model.printable import printable
 
 if TYPE_CHECKING:
     from tautlog.board.readiness import Facts
@@ -58,7 +60,7 @@ def command(
             "a checklist needs a campaign, and there is none here: make one with `tautlog init`"
         )
     setup = options.setup_of(campaign, given)
-    click.echo(CAUTION, err=True)
+    tell(CAUTION, err=True)
     facts = _facts(port, campaign, setup, timeout_scale)
     measured = measured_for(campaign, setup, facts, override)
     _shown(measured)
@@ -73,13 +75,13 @@ def command(
         later = "; the questions to the second person come once this is mended" if faults else ""
         raise CampaignError("not ready: " + "; ".join(faults or made.open_points) + later)
     if not as_json:
-        click.echo(f"complete, valid for ten minutes: {path}")
+        tell(f"complete, valid for ten minutes: {path}")
 
 
 def _shown(measured: list[PathCheck]) -> None:
     for check in measured:
         word = "holds " if check.holds else "REFUSE" if check.refuses else "LOOK: "
-        click.echo(f"  {word} {check.text}", err=True)
+        tell(f"  {word} {check.text}", err=True)
 
 
 def _answers(second: str) -> dict[str, bool]:
@@ -87,7 +89,7 @@ def _answers(second: str) -> dict[str, bool]:
     from tautlog.campaign.checklist import CHALLENGES
 
     return {
-        code: click.confirm(f"{second}: {text}?", default=False, err=True)
+        code: click.confirm(printable(f"{second}: {text}?"), default=False, err=True)
         for code, text in CHALLENGES
     }
 

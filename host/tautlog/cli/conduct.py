@@ -6,13 +6,11 @@ import contextlib
 from collections.abc import Callable, Mapping
 from enum import Enum
 
-import click
-
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.kept_marks import as_json as plain
 from tautlog.archive.verdict_lines import next_command
 from tautlog.cli.console import ConsoleCrew, print_figures, print_verdict
-from tautlog.cli.output import print_json
+from tautlog.cli.output import print_json, tell
 from tautlog.display.quick_look import finish_new, picture_path
 from tautlog.drop.crew import Shield
 from tautlog.drop.outcome import DropOutcome
@@ -102,11 +100,11 @@ def _print_result(
 ) -> None:
     if every_figure:
         print_figures(assessment, true)
-    click.echo(f"record  {assessment.path}\npicture {picture_path(assessment.path)}")
+    tell(f"record  {assessment.path}\npicture {picture_path(assessment.path)}")
     if head := head_of(assessment.path.parent):
-        click.echo(f"chain   {head}")
+        tell(f"chain   {head}")
     print_verdict(assessment)
-    click.echo(f"next: {next_command(assessment)}")
+    tell(f"next: {next_command(assessment)}")
 
 
 def _print_json(assessment: Assessment, true: Mapping[str, object] | None) -> None:
@@ -129,7 +127,7 @@ def _say_problem(assessment: Assessment, show: Shield, stop: StopRequest) -> Non
         problems.append(f"{stop.why} came after the drop: {path} was marked and drawn nevertheless")
     for text in problems:
         with contextlib.suppress(OSError, ValueError):
-            click.echo(f"tautlog: {text}", err=True)
+            tell(f"tautlog: {text}", err=True)
 
 
 def _say_what_came(outcome: DropOutcome, crew: ConsoleCrew) -> None:

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import click
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
+from tautlog.cli.output import tell
 from tautlog.drop.crew import PHRASE, phrase_holds
 from tautlog.model.cautions import CAUTION as CAUTION
 from tautlog.model.channels import (
@@ -221,13 +223,13 @@ def print_verdict(assessment: Assessment) -> None:
             f"decided by {decision.by}: {words(decision.verdict)} ({decision.reason}); "
             f"proposed was: {words(decision.proposed)}"
         )
-        click.echo(f"  {printable(decided)}")
+        tell(f"  {printable(decided)}")
     for note in notes(assessment):
-        click.echo(f"  {printable(note)}")
+        tell(f"  {printable(note)}")
     for reason in assessment.verdict.reasons:
-        click.echo(f"  - {printable(reason.text)}")
+        tell(f"  - {printable(reason.text)}")
     for line in quick_look(assessment):
-        click.echo(printable(line))
+        tell(printable(line))
 
 
 _NOT_FIGURES = ("legs", "witness", "excitation")  # told in lines of their own
@@ -245,7 +247,7 @@ def print_figures(assessment: Assessment, truth: Mapping[str, object] | None = N
     for name, value in as_json(assessment).items():
         if name in _NOT_FIGURES or (isinstance(value, (list, str, dict)) and name != "trace_says"):
             continue
-        cells = [name, _cell(value)]
+        cells = [plain_text(name), _cell(value)]
         if truth is not None:
             cells.append(_cell(truth.get(name)))
         table.add_row(*cells)
@@ -257,7 +259,7 @@ def print_budgets(budgets: Iterable[Budget]) -> None:
     console = Screen(highlight=False, width=118)
     for budget in budgets:
         table = Table(box=None, pad_edge=False, title_justify="left")
-        table.title = f"\n{budget.figure} = {budget.value:.6g} {budget.unit}"
+        table.title = plain_text(f"{budget.figure} = {budget.value:.6g} {budget.unit}")
         table.add_column("from", min_width=24)
         table.add_column("standard u", justify="right")
         table.add_column("kind")
@@ -266,15 +268,25 @@ def print_budgets(budgets: Iterable[Budget]) -> None:
         whole = budget.combined_u**2 or 1.0
         for part in budget.parts:
             share = f"{100 * part.u**2 / whole:.0f} %"
-            table.add_row(part.name, f"{part.u:.3g}", part.kind, share, part.basis)
+            cells = (part.name, f"{part.u:.3g}", part.kind, share, part.basis)
+            table.add_row(*map(plain_text, cells))
+        console.print()
         console.print(table)
         console.print(
-            f"combined {budget.combined_u:.3g} {budget.unit}, k = {budget.coverage_factor:.3g}: "
-            f"expanded +/- {budget.expanded_u:.3g} {budget.unit} (95.45 %)"
+            plain_text(
+                f"combined {budget.combined_u:.3g} {budget.unit}, k = "
+                f"{budget.coverage_factor:.3g}: expanded +/- {budget.expanded_u:.3g} "
+                f"{budget.unit} (95.45 %)"
+            )
         )
 
 
-def _cell(value: object) -> str:
+def _cell(value: object) -> Text:
     if value is None:
-        return "-"
-    return f"{value:.6g}" if isinstance(value, float) else str(value)
+        return Text("-")
+    return plain_text(f"{value:.6g}" if isinstance(value, float) else str(value))
+
+
+def plain_text(text: str) -> Text:
+    """A text for a table, as it is: no markup, and nothing that moves the terminal."""
+    return Text(printable(text))

@@ -10,6 +10,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.options import Number
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
@@ -145,7 +146,7 @@ def _counted(port: str, plan: DensityPlan, timeout_scale: float, *, quiet: bool)
 
     def say(text: str) -> None:
         if not quiet or text.startswith("LOOK"):
-            click.echo(text, err=True)
+            tell(text, err=True)
 
     return count_codes(port, plan, timeout_scale=timeout_scale, say=say)
 
@@ -202,11 +203,11 @@ def _list(folder: Path, *, as_json: bool) -> None:
         print_json([{"file": path.name, **asdict(one)} for path, one in kept])
         return
     if not kept:
-        click.echo("no tests of a converter here")
+        tell("no tests of a converter here")
     newest = {one.serial.casefold(): path for path, one in kept}
     for path, one in kept:
         use = "in use for its board" if newest[one.serial.casefold()] == path else "replaced"
-        click.echo(
+        tell(
             f"{path.name}  {one.chip}  board {one.serial}  U = {2 * one.table.u_steps:.2g} steps  "
             f"{use}"
         )
@@ -227,27 +228,27 @@ def _show(found: CodeDensity) -> None:
     counts, table = found.counts, found.linearity
     wiring = counts.wiring
     fewest, median = found.counts_per_code
-    click.echo(f"{counts.machine}, board {counts.serial}")
-    click.echo(
+    tell(f"{counts.machine}, board {counts.serial}")
+    tell(
         f"{len(counts.ramps)} ramps of {counts.ramp_s:g} s from GP{wiring.ramp_pin} to "
         f"GP{wiring.channel_pin}; codes {found.codes[0]} to {found.codes[-1]}, each counted "
         f"{median:.0f} times (median), {fewest:.0f} at least"
     )
     for name, values in (("INL", found.inl), ("DNL", found.dnl)):
         low, high = int(values.argmin()), int(values.argmax())
-        click.echo(
+        tell(
             f"{name} {values[low]:+.2f} steps at code {found.codes[low]} to {values[high]:+.2f} "
             f"at code {found.codes[high]}"
         )
-    click.echo(f"wide codes: {_wide(found)}")
-    click.echo(f"noise {_noise(found)}")
-    click.echo(
+    tell(f"wide codes: {_wide(found)}")
+    tell(f"noise {_noise(found)}")
+    tell(
         f"U = {2 * table.u_steps:.2g} steps for a level (k = 2); standard uncertainties: scatter "
         f"of ramps {found.level_u:.3f}, rising against falling {found.hysteresis:.3f}, bends of "
         f"the ramp {found.source_u:.3f}, table {found.table_u:.3f}"
     )
     for text in (*found.doubts, *found.remarks):
-        click.echo(f"LOOK: {text}")
+        tell(f"LOOK: {text}")
 
 
 def _wide(found: CodeDensity) -> str:
@@ -270,13 +271,13 @@ def _noise(found: CodeDensity) -> str:
 def _show_next(campaign: Campaign | None, where: Path | None) -> None:
     """Say where it is kept, and what follows."""
     if campaign is None:
-        click.echo("no campaign here: the table is not kept")
+        tell("no campaign here: the table is not kept")
     elif where is not None:
         from tautlog.calibrate.kept import newest_file
 
-        click.echo(f"kept as {where}")
+        tell(f"kept as {where}")
         again = newest_file(campaign.folder) is not None
-        click.echo(
+        tell(
             "next: `tautlog calibrate` again: the calibration in use was made without this table"
             if again
             else "next: `tautlog calibrate`, which uses this table"

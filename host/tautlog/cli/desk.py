@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model.origin import MARK
 
 if TYPE_CHECKING:
@@ -89,17 +90,17 @@ def command(
             entrances.append(watchers_entrance(watch, watch_number))
         desk = Desk(home, practice=rig)
         held.enter_context(serving(desk, entrances))
-        click.echo(CAUTION, err=True)
-        click.echo(f"the desk of {home}; Ctrl-C ends it")
-        click.echo(f"crew      {entrances[0].link}")
+        tell(CAUTION, err=True)
+        tell(f"the desk of {home}; Ctrl-C ends it")
+        tell(f"crew      {entrances[0].link}")
         for entrance in entrances[1:]:
-            click.echo(f"watchers  {entrance.link}")
+            tell(f"watchers  {entrance.link}")
         if rig is not None:
-            click.echo(f"{MARK}   the rehearsed board answers at {rig.url}; its rig has a page")
+            tell(f"{MARK}   the rehearsed board answers at {rig.url}; its rig has a page")
         if opening:
             click.launch(entrances[0].link)
         _until_ctrl_c(desk)
-    click.echo("the desk is closed")
+    tell("the desk is closed")
 
 
 def _practising(held: contextlib.ExitStack, home: Path, bench: int | None) -> Practice:

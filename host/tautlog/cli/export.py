@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 
 FORMATS = ("csv", "uff")
 
@@ -48,4 +49,4 @@ def command(record: Path, kind: str, out: Path | None, cfc: str, as_json: bool) 
     if as_json:
         print_json({"record": str(record), "file": str(path), "format": kind})
         return
-    click.echo(f"{path}")
+    tell(f"{path}")

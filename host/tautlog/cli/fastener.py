@@ -9,6 +9,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.options import Number
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 from tautlog.model.fastening import NEEDED
 
@@ -228,7 +229,7 @@ def _print_json(one: Fastening) -> None:
 
 def _print(one: Fastening) -> None:
     for answer in one.answers():
-        click.echo(
+        tell(
             f"{one.count} x {answer.one_n:.0f} N = {answer.all_n:.0f} N: {answer.basis}"
             if abs(answer.all_n - one.count * answer.one_n) < 0.5
             else f"{answer.all_n:.0f} N, of {answer.one_n:.0f} N for one: {answer.basis}"
@@ -236,12 +237,12 @@ def _print(one: Fastening) -> None:
     distances = one.distances()
     if distances is not None:
         far = {name: f"{1000 * value:.0f}" for name, value in vars(distances).items()}
-        click.echo(
+        tell(
             f"least distances in mm, EN 1995-1-1: {far['along_m']} along and {far['across_m']} "
             f"across the grain; end {far['loaded_end_m']} if loaded, else {far['free_end_m']}; "
             f"edge {far['loaded_edge_m']} if loaded, else {far['free_edge_m']}"
         )
-    click.echo(
+    tell(
         "the steel of the fastener itself is reckoned for `bolt` alone, and may break first; this "
         "is no structural proof: prove the real mount by a pull; local codes come first"
     )

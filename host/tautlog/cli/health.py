@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
@@ -126,7 +127,7 @@ def _read(
                 facts = believed.facts(session, shunt=False)
                 found = [*without_shunt(findings(facts)), *_wires(campaign, board)]
                 for line in (health_text(facts.health), *readback_texts(board, facts.health)):
-                    click.echo(line)
+                    tell(line)
             _show_shunt(**shunt)
             _show(found)
         refuse_doubtful(doubts)
@@ -146,11 +147,11 @@ def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, .
 
 
 def _tell_board(board: Instrument, texts: list[str]) -> None:
-    click.echo(f"board: {board.board}, firmware {board.firmware}, {board.state}")
+    tell(f"board: {board.board}, firmware {board.firmware}, {board.state}")
     if board.regulator:
-        click.echo(f"the board's supply: {board.regulator}")
+        tell(f"the board's supply: {board.regulator}")
     for text in texts:
-        click.echo(text)
+        tell(text)
 
 
 def _wires(campaign: Campaign | None, board: Instrument) -> list[ReadinessFinding]:
@@ -187,12 +188,12 @@ def _show_shunt(shunt_step_v: float | None, shunt_looks_like_n: float | None) ->
     load = (
         "" if shunt_looks_like_n is None else f", like {shunt_looks_like_n:.0f} N by the data sheet"
     )
-    click.echo(f"shunt step {shunt_step_v:.4f} V{load}")
+    tell(f"shunt step {shunt_step_v:.4f} V{load}")
 
 
 def _show(found: list[ReadinessFinding], *, refused: bool = False) -> None:
     for finding in found:
         if finding.refuses and refused:
-            click.echo(f"NO DROP: {finding.text}")
+            tell(f"NO DROP: {finding.text}")
         elif not finding.refuses:
-            click.echo(f"LOOK: {finding.text}")
+            tell(f"LOOK: {finding.text}")

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 
 
@@ -86,5 +87,5 @@ def command(
     if as_json:
         print_json({"record": str(path), "samples": samples, "sample_rate_hz": sample_rate_hz})
         return
-    click.echo(f"{samples} samples at {sample_rate_hz:g} Hz from {', '.join(imported.columns)}")
-    click.echo(f"record  {path}")
+    tell(f"{samples} samples at {sample_rate_hz:g} Hz from {', '.join(imported.columns)}")
+    tell(f"record  {path}")

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from tautlog.cli.output import tell
 from tautlog.model.origin import MARK
 
 
@@ -22,10 +23,10 @@ def command(folder: Path, practice: bool) -> None:
 
     made = write_new_campaign(folder, practice=practice)
     if not practice:
-        click.echo(f"{made}: read it and enter your own figures")
+        tell(f"{made}: read it and enter your own figures")
         return
-    click.echo(f"{made}: {MARK}, its figures are those of the rehearsed rig")
-    click.echo(
+    tell(f"{made}: {MARK}, its figures are those of the rehearsed rig")
+    tell(
         f"serve that rig with `tautlog rehearse --serve {PRACTICE_PORT}`, or by `tautlog desk "
         "--practice`; `help` lists what hands can do at it"
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model.inspection import ARTICLE_FINDINGS
 
 if TYPE_CHECKING:
@@ -73,15 +74,15 @@ def command(
     )
     more = says_too_little(finding, where, moved)
     if more:
-        click.echo(more, err=True)
+        tell(more, err=True)
     if assessment.problem:
-        click.echo(f"tautlog: the marks are not kept: {assessment.problem}", err=True)
+        tell(f"tautlog: the marks are not kept: {assessment.problem}", err=True)
     if as_json:
         print_json(plain(assessment))
         return
-    click.echo(f"inspected by {by}: {finding}")
+    tell(f"inspected by {by}: {finding}")
     for one in measured:
-        click.echo(one.text)
+        tell(one.text)
     print_verdict(assessment)
 
 

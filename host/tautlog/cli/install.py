@@ -7,6 +7,7 @@ from dataclasses import asdict
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 
 
 @click.command(name="install")
@@ -30,14 +31,12 @@ def command(port: str | None, timeout_scale: float, fresh_config: bool, as_json:
         options.port_of(port, options.here(to_drop=False)),
         fresh_config=fresh_config,
         timeout_scale=timeout_scale,
-        say=lambda text: click.echo(text, err=True) if not as_json else None,
+        say=lambda text: tell(text, err=True) if not as_json else None,
     )
     if as_json:
         print_json(asdict(done))
         return
-    click.echo(
-        f"{len(done.written)} files written and verified, {len(done.unchanged)} were up to date"
-    )
+    tell(f"{len(done.written)} files written and verified, {len(done.unchanged)} were up to date")
     if done.kept_config:
-        click.echo("config.py on the board was kept")
-    click.echo(f"firmware {done.instrument.firmware} runs, board {done.instrument.serial}")
+        tell("config.py on the board was kept")
+    tell(f"firmware {done.instrument.firmware} runs, board {done.instrument.serial}")

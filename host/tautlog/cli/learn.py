@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 from tautlog.model.origin import MARK
 
@@ -78,9 +79,7 @@ def _learned(where: Path, name: str, campaign: Campaign | None, rehearsed: bool)
 
     if rehearsed:
         learned = learn_line(where, name, rehearsed=True)
-        click.echo(
-            f"{MARK}: learned from simulated drops, which say nothing about a real line", err=True
-        )
+        tell(f"{MARK}: learned from simulated drops, which say nothing about a real line", err=True)
         return learned
     try:
         return learn_line(where, name, campaign.line(name) if campaign else None)
@@ -105,23 +104,24 @@ def _show_next(learned: Learned, following: Prediction) -> None:
     from tautlog.planning.learning import advice
 
     go, why = advice(learned)
-    click.echo(
+    tell(
         f"next drop, {following.mass_kg:.4g} kg from {following.height_m:.3f} m: "
         f"{following.peak_force_n:.0f} N, "
         f"{following.peak_low_n:.0f} to {following.peak_high_n:.0f} N, as `tautlog plan` says; "
         f"stiffness of the line from {learned.n} drop{'s' * (learned.n != 1)}, its uncertainty "
         "by Student's t"
     )
-    click.echo(("GO ON: " if go else "STOP: ") + why)
+    tell(("GO ON: " if go else "STOP: ") + why)
 
 
 def _show(learned: Learned) -> None:
     from rich.console import Console
-    from rich.markup import escape
     from rich.table import Table
 
+    from tautlog.cli.console import plain_text
+
     line = learned.line
-    click.echo(
+    tell(
         f"line {line.name or 'not named'}: {line.stiffness_n_per_m:.5g} N/m +/- "
         f"{200 * line.stiffness_u_fraction:.1f} % (k = 2), "
         f"hardening {line.hardening_per_m2:.3g} / m2, damping {line.damping_ratio:.3f}, "
@@ -129,13 +129,13 @@ def _show(learned: Learned) -> None:
     )
     friction = "not known" if learned.friction_n is None else f"{learned.friction_n:.1f} N"
     delay = "not known" if learned.delay_s is None else f"{1000 * learned.delay_s:.1f} ms"
-    click.echo(f"friction {friction}, delay of the latch {delay}")
+    tell(f"friction {friction}, delay of the latch {delay}")
     table = Table(box=None, pad_edge=False)
     for name in ("record", "kg", "m", "peak N", "measured / predicted", "stiffness N/m"):
         table.add_column(name, justify="left" if name == "record" else "right")
     for lesson, ratio in zip(learned.lessons, learned.ratios, strict=True):
         table.add_row(
-            escape(lesson.name),
+            plain_text(lesson.name),
             f"{lesson.mass_kg:.4g}",
             f"{lesson.height_m:.3f}",
             f"{lesson.peak_n:.0f}",
@@ -144,4 +144,4 @@ def _show(learned: Learned) -> None:
         )
     Console(highlight=False, width=120).print(table)
     for name, reason in learned.refused:
-        click.echo(f"not learned from {name}: {reason}")
+        tell(f"not learned from {name}: {reason}")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 from tautlog.model.printable import printable
 from tautlog.model.signature import signed
@@ -68,7 +69,7 @@ def command(
     if add or correction is not None:
         by = options.signature_of(by, "an entry")
         for text in unknown_names(campaign, article=article, line=line):
-            click.echo(f"LOOK: {printable(text)}", err=True)
+            tell(f"LOOK: {printable(text)}", err=True)
         entry = LedgerEntry(
             stamp(),
             by,
@@ -94,11 +95,11 @@ def command(
 def _show_exposures(campaign: Campaign | None, where: Path, rehearsed: bool, as_json: bool) -> None:
     """Count the drops, and show them."""
     from rich.console import Console
-    from rich.markup import escape
     from rich.table import Table
 
     from tautlog.archive.catalogue import catalogued
     from tautlog.campaign.ledger import HEAD, exposures, read_entries, rehearsals, row
+    from tautlog.cli.console import plain_text
     from tautlog.cli.output import print_json, tell_doubts
 
     mounts = [(mount.name, mount.proven_on) for mount in campaign.mounts] if campaign else []
@@ -110,13 +111,13 @@ def _show_exposures(campaign: Campaign | None, where: Path, rehearsed: bool, as_
         print_json([asdict(exposure) for exposure in found])
         return
     if not found:
-        click.echo("no drops here")
+        tell("no drops here")
         return
     table = Table(box=None, pad_edge=False)
     for name in HEAD:
         table.add_column(name, justify="left" if name in ("what", "name", "last") else "right")
     for exposure in found:
-        table.add_row(*(escape(printable(cell)) for cell in row(exposure)))
+        table.add_row(*map(plain_text, row(exposure)))
     Console(highlight=False, width=130).print(table)
 
 
@@ -129,7 +130,7 @@ def _show_entries(where: Path, as_json: bool) -> None:
         print_json([asdict(standing) for standing in found])
         return
     if not found:
-        click.echo("no drops were entered by hand here")
+        tell("no drops were entered by hand here")
     for standing in found:
         entry = standing.entry
         names = (
@@ -145,4 +146,4 @@ def _show_entries(where: Path, as_json: bool) -> None:
             else ""
         )
         gone = f"; SUPERSEDED by {standing.superseded_by}" if standing.superseded_by else ""
-        click.echo(printable(f"{standing.number}  {standing.utc}  {names}{by}{why}{gone}"))
+        tell(printable(f"{standing.number}  {standing.utc}  {names}{by}{why}{gone}"))

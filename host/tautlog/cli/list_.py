@@ -9,6 +9,7 @@ import click
 
 from tautlog.archive.listing import SORTS
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 from tautlog.model.printable import printable
 from tautlog.model.timestamp import form_problem, meant_day
@@ -94,14 +95,14 @@ def command(
         return
     left_out = 0 if query.rehearsed else rehearsals_in(where, there)
     if not records:
-        click.echo(f"none of {len(there)} records matches" if there else "no records here")
+        tell(f"none of {len(there)} records matches" if there else "no records here")
     else:
         print_columns([_HEAD, *map(_row, records)])
     for record in records:
         for remark in remarks(record):
-            click.echo(f"{printable(record.name)}: {printable(remark)}")
+            tell(f"{printable(record.name)}: {printable(remark)}")
     if left_out:
-        click.echo(f"rehearsals left out: {left_out} (--rehearsed shows them; they never count)")
+        tell(f"rehearsals left out: {left_out} (--rehearsed shows them; they never count)")
 
 
 _HEAD = [

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model.printable import printable
 
 
@@ -46,7 +47,7 @@ def command(
         budgets=budget,
     )
     if assessment.problem:
-        click.echo(f"tautlog: the marks are not kept: {printable(assessment.problem)}", err=True)
+        tell(f"tautlog: the marks are not kept: {printable(assessment.problem)}", err=True)
     if as_json:
         print_json(plain(assessment, budgets=budget))
         return

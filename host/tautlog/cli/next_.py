@@ -7,6 +7,7 @@ from dataclasses import asdict
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 
 
 @click.command(name="next")
@@ -32,13 +33,13 @@ def command(as_json: bool) -> None:
     if as_json:
         print_json([{"state": course.state(one), **asdict(one)} for one in course.stages])
         return
-    click.echo(CAUTION)
+    tell(CAUTION)
     for number, stage in enumerate(course.stages, start=1):
-        click.echo(f"{number}  {course.state(stage):6s}  {stage.name}: {printable(stage.text)}")
+        tell(f"{number}  {course.state(stage):6s}  {stage.name}: {printable(stage.text)}")
     coming = course.next
     if coming is None:
-        click.echo("nothing is left but the report: `tautlog report`")
+        tell("nothing is left but the report: `tautlog report`")
         return
-    click.echo(f"NEXT: {coming.name}")
+    tell(f"NEXT: {coming.name}")
     for text in coming.needs:
-        click.echo(f"  first: {printable(text)}")
+        tell(f"  first: {printable(text)}")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tautlog.cli.output import tell
 from tautlog.errors import QuantityError, RecordError
 from tautlog.model import quantities as q
 from tautlog.model.origin import MARK
@@ -302,7 +303,7 @@ def signature_of(by: str, what: str) -> str:
 def tell_doubt(added: Appended) -> None:
     """Show what is doubtful in the file that the entry was added to."""
     if added.doubt:
-        click.echo(f"LOOK: {added.doubt}", err=True)
+        tell(f"LOOK: {added.doubt}", err=True)
 
 
 def here(*, to_drop: bool = True) -> Campaign | None:
@@ -319,9 +320,9 @@ def campaign_at(path: Path, *, to_drop: bool = True) -> Campaign:
 
     campaign = read_campaign(path, to_drop=to_drop)
     if campaign.rehearsed:
-        click.echo(f"{MARK}: {campaign.name} is there to practise with; nothing counts", err=True)
+        tell(f"{MARK}: {campaign.name} is there to practise with; nothing counts", err=True)
     if campaign.calibration_left_out:
-        click.echo(f"LOOK: left out: {campaign.calibration_left_out}", err=True)
+        tell(f"LOOK: left out: {campaign.calibration_left_out}", err=True)
     return campaign
 
 

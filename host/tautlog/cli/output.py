@@ -16,6 +16,15 @@ if TYPE_CHECKING:
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
+def tell(text: str, *, err: bool = False) -> None:
+    """Print lines on standard output, or on standard error, so that none moves the terminal.
+
+    What a board, a record, a file's name or a campaign says comes through here; tabs stay.
+    """
+    lines = ("\t".join(map(printable, line.split("\t"))) for line in text.split("\n"))
+    click.echo("\n".join(lines), err=err)
+
+
 def print_json(value: object) -> None:
     """Print one JSON document; a list goes one item to a line."""
     if isinstance(value, list) and value:
@@ -37,14 +46,14 @@ def print_columns(rows: list[list[str]]) -> None:
             cell + " " * (width - cell_len(cell)) for cell, width in zip(row, widths, strict=True)
         )
         lines.append("  ".join(cells).rstrip())
-    click.echo("\n".join(lines))
+    tell("\n".join(lines))
 
 
 def tell_doubts(records: Iterable[RecordSummary]) -> None:
     """Say on standard error which records differ from what was written, and how."""
     for record in records:
         for text in record.doubts:
-            click.echo(f"LOOK: {printable(record.name)}: {printable(text)}", err=True)
+            tell(f"LOOK: {printable(record.name)}: {printable(text)}", err=True)
 
 
 def plain_cell(value: object) -> object:

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 
 
@@ -40,4 +41,4 @@ def command(
         print_json([asdict(photo) for photo in open_record(record).photos])
         return
     for photo in entered:
-        click.echo(f"{photo.name}: {photo.sha256[:16]}..., {photo.size} bytes")
+        tell(f"{photo.name}: {photo.sha256[:16]}..., {photo.size} bytes")

@@ -9,6 +9,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.options import Number
+from tautlog.cli.output import tell
 from tautlog.errors import PlanError
 from tautlog.model import quantities as q
 
@@ -139,12 +140,12 @@ def command(
     if as_json:
         print_json(plan_json.as_json(planned, rungs, found))
         return
-    click.echo(CAUTION)
+    tell(CAUTION)
     plan_table.show(planned, rungs)
     if odds:
         plan_table.show_odds(found)
     if picture is not None:
-        click.echo(f"picture {picture}")
+        tell(f"picture {picture}")
 
 
 def _wanted(

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import click
 from rich.console import Console
 from rich.table import Table
 
+from tautlog.cli.console import plain_text
+from tautlog.cli.output import tell
 from tautlog.model.flight import Opening, Snatch
 from tautlog.planning.ladder import HOLD, STOP_RULES, Step
 from tautlog.planning.odds import Odds
@@ -25,12 +26,12 @@ def show(planned: Plan, rungs: tuple[Step, ...]) -> None:
     _show_drop(planned)
     _show_figures(planned, console)
     if planned.drop.friction_n is None:
-        click.echo(FRICTION_UNKNOWN)
+        tell(FRICTION_UNKNOWN)
     for check in planned.checks:
         word = "holds " if check.holds else "REFUSE" if check.refuses else "LOOK: "
-        click.echo(f"  {word} {check.text}")
+        tell(f"  {word} {check.text}")
     if planned.missed:
-        click.echo(planned.missed.text)
+        tell(planned.missed.text)
     if rungs:
         _show_ladder(rungs, console)
 
@@ -38,17 +39,17 @@ def show(planned: Plan, rungs: tuple[Step, ...]) -> None:
 def show_odds(odds: Odds | None) -> None:
     """Show the height that makes a proof most likely, and what to measure better."""
     if odds is None:
-        click.echo("odds: without a target there are none")
+        tell("odds: without a target there are none")
         return
     chance = odds.chance
-    click.echo(
+    tell(
         f"odds: from {odds.height_m:.3f} m a drop proves the target with a chance of "
         f"{100 * chance.proves:.0f} %; its peak lies below the target in {100 * chance.below:.0f} %"
         f", above the limit in {100 * chance.above:.0f} %"
     )
     for one in odds.better:
         part = f"{100 * one.u_fraction:.1f} % of the peak" if one.u_fraction else "one-sided"
-        click.echo(
+        tell(
             f"  {one.name} ({part}): {100 * one.proves:.0f} % would prove it, were that known "
             "exactly"
         )
@@ -57,40 +58,40 @@ def show_odds(odds: Odds | None) -> None:
 def _show_drop(planned: Plan) -> None:
     """Show what falls, for which load, and the aim."""
     line = planned.drop.line
-    click.echo(f"drop: {drop_text(planned)}")
+    tell(f"drop: {drop_text(planned)}")
     if isinstance(planned.flight, Snatch):
         _show_snatch(planned, planned.flight)
     elif isinstance(planned.flight, Opening):
         _show_opening(planned, planned.flight)
     if not planned.solved and line.source.startswith("--"):
-        click.echo(f"stiffness from {line.source}")
+        tell(f"stiffness from {line.source}")
     if planned.aim:
-        click.echo(f"aim {planned.aim.force_n:.0f} N: {planned.aim.note}")
+        tell(f"aim {planned.aim.force_n:.0f} N: {planned.aim.note}")
 
 
 def _show_figures(planned: Plan, console: Console) -> None:
     """Show what the drop will do."""
     table = Table(box=None, pad_edge=False, show_header=False)
     for row in figure_rows(planned):
-        table.add_row(*row)
+        table.add_row(*map(plain_text, row))
     console.print(table)
 
 
 def _show_snatch(planned: Plan, flight: Snatch) -> None:
     longer = planned.prediction.pulse_s / flight.duration_s
-    click.echo(
+    tell(
         f"flight: {flight.force_n:.0f} N x {planned.factor:g} = {planned.target_n:.0f} N; two "
         f"bodies with a reduced mass of {flight.reduced_mass_kg:.3g} kg, "
         f"{1000 * flight.duration_s:.1f} ms"
     )
-    click.echo(
+    tell(
         f"on the rig the same peak lasts {longer:.2g} x as long, and its impulse is larger by the "
         "same factor: the rig reproduces the flight load in force, not in time"
     )
 
 
 def _show_opening(planned: Plan, flight: Opening) -> None:
-    click.echo(
+    tell(
         f"opening: {flight.infinite_mass_load_n:.0f} N for an infinite mass, x "
         f"{flight.finite_mass_factor:.3g} for {flight.body_kg:g} kg = {flight.force_n:.0f} N; x "
         f"{planned.factor:g} = {planned.target_n:.0f} N. The rig reproduces it in force, "
@@ -103,7 +104,7 @@ def _show_ladder(rungs: tuple[Step, ...], console: Console) -> None:
     for name in LADDER_HEAD:
         table.add_column(name, justify="left" if name == "purpose" else "right")
     for row in ladder_rows(rungs):
-        table.add_row(*row)
+        table.add_row(*map(plain_text, row))
     console.print(table)
-    click.echo(f"after each step: {HOLD}")
-    click.echo("stop at: " + "; ".join(STOP_RULES))
+    tell(f"after each step: {HOLD}")
+    tell("stop at: " + "; ".join(STOP_RULES))

@@ -8,6 +8,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.options import Number
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import stamp
@@ -119,9 +120,9 @@ def _show(campaign: Campaign, made: Proof, number: int, as_json: bool) -> None:
         }
         print_json({**asdict(made), **judged})
         return
-    click.echo(CAUTION)
+    tell(CAUTION)
     for line in means.lines:
-        click.echo(line)
+        tell(line)
 
 
 def _list(campaign: Campaign, as_json: bool) -> None:
@@ -136,6 +137,6 @@ def _list(campaign: Campaign, as_json: bool) -> None:
         print_json([asdict(standing) for standing in found])
         return
     if not found:
-        click.echo("no proofs here")
+        tell("no proofs here")
     for standing in found:
-        click.echo(line_of(standing))
+        tell(line_of(standing))

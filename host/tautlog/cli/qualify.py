@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
@@ -86,7 +87,7 @@ def _show_plan(campaign: Campaign | None, given: dict[str, Any], as_json: bool) 
         print_json(asdict(effort))
         return
     for text in effort.lines:
-        click.echo(text)
+        tell(text)
 
 
 def _show_statement(campaign: Campaign, as_json: bool) -> None:
@@ -99,19 +100,19 @@ def _show_statement(campaign: Campaign, as_json: bool) -> None:
     if as_json:
         print_json(_plain(said))
         return
-    click.echo(f"{said.word}: {printable(said.text)}")
+    tell(f"{said.word}: {printable(said.text)}")
     for text in said.why_not:
-        click.echo(f"  why not: {printable(text)}")
+        tell(f"  why not: {printable(text)}")
     if said.shown:
-        click.echo(said.shown)
-    click.echo(f"method: {said.claim.method}")
+        tell(said.shown)
+    tell(f"method: {said.claim.method}")
     for one in said.outcomes:
-        click.echo(f"  {printable(one.article)}: {one.result}; {printable(one.why)}")
-    click.echo("it assumes:")
+        tell(f"  {printable(one.article)}: {one.result}; {printable(one.why)}")
+    tell("it assumes:")
     for text in said.assumptions:
-        click.echo(f"  {printable(text)}")
-    click.echo(CAUTION)
-    click.echo(f"decides: {printable(said.decides) or 'NOBODY IS NAMED ([decision] decides)'}")
+        tell(f"  {printable(text)}")
+    tell(CAUTION)
+    tell(f"decides: {printable(said.decides) or 'NOBODY IS NAMED ([decision] decides)'}")
 
 
 def _plain(said: Statement) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
@@ -99,7 +100,7 @@ def _show_known(path: Path, as_json: bool) -> None:
         drawn = str(picture) if picture.exists() else None
         print_json({"record": str(path), "picture": drawn, "marks": plain(assessment)})
         return
-    click.echo(f"record  {path}")
+    tell(f"record  {path}")
     print_verdict(assessment)
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.errors import CampaignError, LinkError, RefusedError
 from tautlog.model import quantities as q
 
@@ -37,7 +38,7 @@ class FaultName(options.TextType):
 
         if value == "list":
             for fault in FAULTS.values():
-                click.echo(f"{fault.name:16} {fault.text}")
+                tell(f"{fault.name:16} {fault.text}")
             raise click.exceptions.Exit(0)
         if value not in FAULTS:
             self.fail(f"{value!r} is not a fault; allowed are {', '.join(FAULTS)}", param, ctx)
@@ -309,19 +310,19 @@ def _bench(rig: SimulatedRig, port: int | None) -> contextlib.AbstractContextMan
 
     if port is None:
         return contextlib.nullcontext()
-    click.echo(f"hands and faults are heard at 127.0.0.1:{port}: `where`, `open switch`, `help`")
+    tell(f"hands and faults are heard at 127.0.0.1:{port}: `where`, `open switch`, `help`")
     return BenchPort(rig.bench, port)
 
 
 def _serve(board: BoardProcess, rig: SimulatedRig) -> None:
     from tautlog.cli.bench_console import BenchConsole
 
-    click.echo(f"a rehearsed board answers at {board.url}; Ctrl-C ends it")
-    click.echo(f"try: tautlog drop --port {board.url} --mass 9 --height 1.2 --target 1800")
+    tell(f"a rehearsed board answers at {board.url}; Ctrl-C ends it")
+    tell(f"try: tautlog drop --port {board.url} --mass 9 --height 1.2 --target 1800")
     console = BenchConsole(rig.bench)
     try:
         while True:
             board.check()
             console.obey(wait_s=0.2)
     except KeyboardInterrupt:
-        click.echo("ended")
+        tell("ended")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 
 if TYPE_CHECKING:
     from tautlog.archive.batch import Remarked
@@ -57,12 +58,12 @@ def command(
         for remarked in remark(paths, settings, jobs=jobs, executor=executor):
             done.append(remarked)
             if not as_json and (remarked.problem or remarked.changes):
-                click.echo(_line(remarked))
+                tell(_line(remarked))
     if as_json:
         print_json([_plain(remarked) for remarked in done])
     else:
         changed = sum(bool(remarked.changes) for remarked in done)
-        click.echo(f"{len(done)} records marked, {changed} with a changed verdict")
+        tell(f"{len(done)} records marked, {changed} with a changed verdict")
     failed = [remarked for remarked in done if remarked.problem]
     if failed:
         raise RecordError(

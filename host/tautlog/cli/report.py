@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
@@ -122,12 +123,12 @@ def _say_end(opened: Opened, made: Written, as_json: bool) -> None:
             {**told, "drops": count} | {name: list(map(str, one)) for name, one in lists.items()}
         )
     else:
-        click.echo(f"report {made.path}" + (f"\npdf    {made.pdf}" if made.pdf else ""))
+        tell(f"report {made.path}" + (f"\npdf    {made.pdf}" if made.pdf else ""))
         for place in made.kept:
-            click.echo(f"older  {place}")
+            tell(f"older  {place}")
         if opened.left_out:
             number = len(opened.left_out)
-            click.echo(f"rehearsals left out: {number} (--rehearsed shows them; they never count)")
+            tell(f"rehearsals left out: {number} (--rehearsed shows them; they never count)")
     if unreadable:
         raise RecordError(
             f"the report is written without {len(unreadable)} of {count + len(unreadable)} files, "

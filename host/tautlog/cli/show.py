@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 
 PAGES = ("drop", "contact", "stretch", "spectrum", "flight")
 ALONE = ("drop", "flight")  # pages of one record
@@ -84,4 +85,4 @@ def command(
         # The legend says all of each drop, so that the title only names them.
         title = ", ".join(drop.path.stem for drop in drops)
         save(draw_view(replace(view(page, named), title=title)), out)
-    click.echo(str(out))
+    tell(str(out))

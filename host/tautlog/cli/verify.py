@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from tautlog.cli import options
+from tautlog.cli.output import tell
 from tautlog.model.origin import MARK
 
 
@@ -52,15 +53,15 @@ def command(
     else:
         for checked in found:
             if checked.state != "intact" or MARK in checked.text:
-                click.echo(f"{checked.path}: {checked.state}: {checked.text}")
+                tell(f"{checked.path}: {checked.state}: {checked.text}")
         counts = Counter(checked.state for checked in found)
         totals = ", ".join(f"{number} {state}" for state, number in sorted(counts.items()))
-        click.echo(totals or "no records here")
+        tell(totals or "no records here")
         older = sum(OLDER in checked.text for checked in found)
         if older:
-            click.echo(f"{older} of them {OLDER}")
+            tell(f"{older} of them {OLDER}")
         for folder, newest in heads_of(where).items():
-            click.echo(f"head of the chain in {folder}: {newest}")
+            tell(f"head of the chain in {folder}: {newest}")
     differing = [checked for checked in found if checked.differs]
     if differing:
         raise RecordError(

@@ -18,6 +18,7 @@ from tautlog.model.readbacks import reason_text
 
 OPENING_S = 6.0  # longest wait for the switch after the release command
 STORING_S = 3.0
+NOT_ARMED_S = 3.0  # longest wait for the event of a board that says that it is armed no more
 UNASKED = ReadinessFinding(
     "unasked-release",
     False,
@@ -50,6 +51,7 @@ class Armed:
         self._stop = watch.stop
         self._receiver = watch.receiver
         self.late = ""
+        self._armed_s = self._session.clock()  # when the board last said that it is
 
     def until_released(self) -> None:
         """Count down and release, or wait for the release by hand.
@@ -95,6 +97,19 @@ class Armed:
     def _step_armed(self, *, shown: bool = True) -> None:
         self._receiver.step()
         self._heed(shown=shown)
+        if self._watch.released() is None:
+            self._must_be_armed()
+
+    def _must_be_armed(self) -> None:
+        """Call the drop off if the board no longer streams, or says that it is not armed."""
+        if silent := self._watch.fallen_silent():
+            self._call_off(silent)
+            return
+        status, now_s = self._receiver.status, self._session.clock()
+        if status is None or status.state == "armed":
+            self._armed_s = now_s
+        elif now_s > self._armed_s + NOT_ARMED_S * self._session.scale:
+            self._call_off(f"the board says that it is {status.state}, and not why")
 
     def _heed(self, *, shown: bool = True) -> None:
         """Call the drop off on request, or if the display failed."""

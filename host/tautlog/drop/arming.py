@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from tautlog.board.answers import MEND, whole
 from tautlog.board.messages import Status
 from tautlog.board.session import Session
 from tautlog.errors import BoardError, LinkError, LinkTimeoutError, RefusedError
 from tautlog.firmware import wire
+from tautlog.model.names import short
 
 SAFE_S = 3.0  # longest wait for state safe
 ASK_S = 0.5
-MOST_BLOCKS = (1 << 32) - 1  # a block's number has 32 bits, see `wire.BLOCK_HEAD`
+TOKEN = re.compile(f"[0-9a-fA-F]{{{2 * wire.TOKEN_BYTES}}}")
 SAFE = "The board is in state safe, the release drive is low"
 RELEASED = (
     "THE SLED WAS RELEASED: the board records by itself and keeps the event; fetch it with "
@@ -62,16 +65,23 @@ def arm(session: Session, *, by_hand: bool, limits: Mapping[str, int]) -> Grant:
         If the answer makes no sense. The board may still have armed, too.
     """
     answer = session.ask("arm", by="hand" if by_hand else "drive", **limits)
-    try:
-        token = bytes.fromhex(str(answer["token"]))
-        first, armed = int(str(answer["first"])), int(str(answer["armed"]))
-    except (KeyError, ValueError) as problem:
+    first, armed = whole("arm", answer, "first"), whole("arm", answer, "armed")
+    held = session.instrument.history_blocks
+    if not 0 <= armed - first <= held:
         raise BoardError(
-            f"the board's answer to `arm` is incomplete or garbled ({problem})"
-        ) from problem
-    if len(token) != wire.TOKEN_BYTES or not 0 <= first <= armed <= MOST_BLOCKS:
-        raise BoardError(f"the board's answer to `arm` makes no sense: {answer}")
-    return Grant(token, first, armed)
+            f"the board's answer to `arm` has first = {first} and armed = {armed}, expected first "
+            f"at most {held} blocks, its memory, before armed: {MEND}"
+        )
+    return Grant(_token(answer.get("token")), first, armed)
+
+
+def _token(text: object) -> bytes:
+    if not isinstance(text, str) or not TOKEN.fullmatch(text):
+        raise BoardError(
+            f"the board's answer to `arm` has token = {short(text)}, expected "
+            f"{2 * wire.TOKEN_BYTES} digits of base 16: {MEND}"
+        )
+    return bytes.fromhex(text)
 
 
 def make_safe(session: Session) -> str:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
+from tautlog.board.answers import whole
 from tautlog.board.at_rest import AtRest
 from tautlog.board.health import read_health
 from tautlog.board.readiness import LEAST_SHUNT
@@ -58,6 +59,8 @@ from tautlog.model.proven_wiring import (
 )
 from tautlog.model.timestamp import stamp
 from tautlog.model.wiring import Wiring, input_bits, read_wiring
+
+MOST_INPUTS = 255  # a byte of bits, see `wire.STATUS_BODY`
 
 
 class Hands(Protocol):
@@ -350,7 +353,7 @@ def _tried(session: Session, trial: Trial, now: Callable[[], None]) -> Told:
 
 def _inputs_of(session: Session, wiring: Wiring) -> frozenset[str]:
     """Names of the inputs that are closed."""
-    bits = int(str(session.ask("status")["inputs"]))
+    bits = whole("status", session.ask("status"), "inputs", MOST_INPUTS)
     return frozenset(name for name, bit in input_bits(wiring.readbacks).items() if bits & bit)
 
 

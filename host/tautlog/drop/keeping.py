@@ -7,12 +7,15 @@ when its record is finished, on disk, and under its name.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import NoReturn
 
+from tautlog.analysis.contradictions import ENDED, RELEASES, events_lacking
 from tautlog.board.session import Session
+from tautlog.drop.arming import make_safe
 from tautlog.drop.watch import Watch
 from tautlog.errors import AbortedError, BoardError, LinkError, RecordError, RecordGoneError
+from tautlog.model.stream import BoardEvent
 
 KEEPS = "the board finishes its recording and keeps the event: fetch it with `tautlog recover`"
 LOST = (
@@ -29,7 +32,7 @@ def lose(watch: Watch, problem: LinkError) -> NoReturn:
     """Keep the data of a board that is gone; `recover` continues it."""
     with contextlib.suppress(RecordError):
         watch.writer.leave()
-    what = f"{problem}. The data so far is in {watch.plan.path}"
+    what = f"{problem}. The data so far is in {watch.plan.path}{not_left_armed(watch)}"
     if watch.released() is None:
         raise type(problem)(f"{what}. {LOST}") from problem
     raise type(problem)(f"{what}; {KEEPS}") from problem
@@ -39,6 +42,7 @@ def leave(watch: Watch, problem: BaseException) -> NoReturn:
     """Leave a recording to the board: the record stays as last committed."""
     with contextlib.suppress(RecordError):
         watch.writer.leave()
+    armed = not_left_armed(watch)
     if isinstance(problem, Left):
         status = watch.receiver.status
         # The release event comes before the next status.
@@ -46,14 +50,53 @@ def leave(watch: Watch, problem: BaseException) -> NoReturn:
         state = "held" if held else "recording"
         raise AbortedError(
             f"left by {watch.stop.why} while the board was in state {state}. The data so far is "
-            f"in {watch.plan.path}; {KEEPS}"
+            f"in {watch.plan.path}; {KEEPS}{armed}"
         ) from problem
     if isinstance(problem, RecordGoneError):
         raise still_held(problem) from problem
     text = str(problem) or type(problem).__name__
     raise RecordError(
-        f"the recording stopped: {text}. The data so far is in {watch.plan.path}; {KEEPS}"
+        f"the recording stopped: {text}. The data so far is in {watch.plan.path}; {KEEPS}{armed}"
     ) from problem
+
+
+def not_left_armed(watch: Watch) -> str:
+    """Order a board safe that told of a release and says that it is armed; the result in words."""
+    status = watch.receiver.status
+    if watch.released() is None or status is None or status.state != "armed":
+        return ""
+    return f". The board told of a release, and says that it is armed. {make_safe(watch.session)}"
+
+
+def lacking(events: Iterable[BoardEvent], samples_per_block: int, oldest: int, head: int) -> str:
+    """Why blocks from `oldest` to before `head` are not the whole event that a board tells of.
+
+    A board that is wrong about its numbers would discard what nobody has.
+
+    Parameters
+    ----------
+    events : iterable of BoardEvent
+        Its events, with their sample index as the board counts.
+    samples_per_block, oldest, head : int
+        Of one channel; first block, and the one after the last.
+
+    Returns
+    -------
+    str
+        In words; "" if they are.
+    """
+    known = list(events)
+    if events_lacking(known):
+        return "not all of the board's events came"
+    inside = range(oldest * samples_per_block, (head + 1) * samples_per_block + 1)
+    for event in known:
+        if event.name in (*RELEASES, ENDED) and event.sample_index not in inside:
+            block = event.sample_index // samples_per_block
+            return (
+                f"the board tells of {event.name} in block {block}, and of blocks {oldest} to "
+                f"{head - 1}"
+            )
+    return ""
 
 
 def forget(session: Session, must_be_there: Callable[[], None]) -> tuple[str, ...]:

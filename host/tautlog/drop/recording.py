@@ -13,7 +13,10 @@ from tautlog.errors import BoardError, LinkTimeoutError
 from tautlog.firmware import wire
 
 ENDING_S = 6.0  # longest wait for the board to end a recording and send the rest
-STUCK_S = 12.0  # longest wait for a further block from a board that is alive
+# A board samples at its own pace: the data of a time comes within so many times that time, and
+# what a bad line adds. Whatever it says, nothing is waited for longer; own choice.
+SLOWEST = 2.0
+LATE_S = 12.0  # see `holes.ALL_S`
 # A release event is at most this far from the blocks received: the board sends it before the
 # next block, and a stalled line may hold some back.
 BEFORE_BLOCKS_S, BEHIND_BLOCKS_S = 0.5, 2.0
@@ -42,13 +45,25 @@ class Recording:
         instrument = self._session.instrument
         wanted = self._watch.plan.record_s * instrument.sample_rate_hz
         start = self._start()
+        deadline = self._latest(self._watch.plan.record_s)
         while not self._stop.asked:
             self._step()
             come = self._receiver.expected * instrument.samples_per_block - start
             if come >= wanted or self._receiver.event("recording-ended") is not None:
                 break
             self._crew.received(come / instrument.sample_rate_hz, self._watch.plan.record_s)
-            self._session_must_live()
+            if silent := self._watch.fallen_silent():
+                raise LinkTimeoutError(silent)
+            if self._session.clock() > deadline:
+                raise LinkTimeoutError(
+                    f"the board sends too slowly: {come / instrument.sample_rate_hz:.2f} s of "
+                    f"{self._watch.plan.record_s:g} s came in time"
+                )
+
+    def _latest(self, board_s: float) -> float:
+        """The session time at which so much of the board's time must have come."""
+        lasts_s = board_s / self._watch.plan.speed * max(1.0, self._session.scale)
+        return self._session.clock() + SLOWEST * lasts_s + LATE_S * self._session.scale
 
     def _start(self) -> int:
         """Start of the recording: the sample of the release, if that is plausible."""
@@ -67,24 +82,18 @@ class Recording:
             self._told_more = self._stop.more
             self._crew.ending(self._told_more)
 
-    def _session_must_live(self) -> None:
-        now_s, scale = self._session.clock(), self._session.scale
-        age_s = now_s - self._receiver.heard_s
-        if age_s > ENDING_S * scale:
-            raise LinkTimeoutError(f"the board has sent nothing for {age_s:.1f} s")
-        stuck_s = now_s - self._receiver.progress_s
-        if stuck_s > STUCK_S * scale:
-            raise LinkTimeoutError(f"the board has sent no further block for {stuck_s:.1f} s")
-
     def end(self) -> None:
         """Let the board end the recording, and fetch the rest."""
         self._session.send(wire.ABORT if self._stop.asked else wire.FINISH)
         started_s = self._session.clock()
+        board = self._session.instrument
+        memory_s = board.history_blocks * board.samples_per_block / board.sample_rate_hz
+        deadline = self._latest(max(board.guard_after_s, memory_s))
         while not self._is_all_here():
             self._step()
             # A hole has its own waiting time, see `holes`.
             since_s = max(started_s, self._receiver.progress_s)
-            if self._session.clock() > since_s + ENDING_S * self._session.scale:
+            if self._session.clock() > min(since_s + ENDING_S * self._session.scale, deadline):
                 raise LinkTimeoutError("the board did not end the recording in time")
         self._ask_for_events()
         self._receiver.commit()

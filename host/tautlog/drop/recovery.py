@@ -6,7 +6,8 @@ was begun for it, and not into a second one if a whole record exists.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -20,14 +21,16 @@ from tautlog.archive.fingerprint import (
     readable_records,
     records_of,
 )
+from tautlog.board.answers import MEND, told, whole
 from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
-from tautlog.drop.keeping import forget, still_held
+from tautlog.drop.keeping import forget, lacking, still_held
 from tautlog.drop.outcome import DropOutcome
-from tautlog.drop.recording import AGAIN_S, ENDING_S
+from tautlog.drop.recording import AGAIN_S, ENDING_S, LATE_S, SLOWEST
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import (
     AbortedError,
+    BoardError,
     BusyError,
     LinkTimeoutError,
     RecordError,
@@ -81,12 +84,15 @@ class Held:
         Its first block, and the block after its last.
     kept : str
         Where it was kept, see KEPT.
+    events : tuple of BoardEvent
+        What it tells of it.
     """
 
     identity: Fingerprint
     oldest: int
     head: int
     kept: str
+    events: tuple[BoardEvent, ...] = ()
 
 
 def held_event(session: Session) -> Held:
@@ -105,7 +111,13 @@ def held_event(session: Session) -> Held:
             f"the board is {instrument.state} and holds no event: there is nothing to recover"
         )
     answer = session.ask("fetch", **{"from": NOTHING_FROM})
-    head, oldest = int(str(answer["head"])), int(str(answer["oldest"]))
+    head, oldest = whole("fetch", answer, "head"), whole("fetch", answer, "oldest")
+    if not 0 < head - oldest <= instrument.most_jump:
+        raise BoardError(
+            f"the board's answer to `fetch` has oldest = {oldest} and head = {head}, expected at "
+            f"least one block, and at most {instrument.most_jump} in its memory: it keeps the "
+            f"event; {MEND}"
+        )
     # Read without a receiver: nothing is on disk, so nothing may be acknowledged.
     events: dict[int, BoardEvent] = {}
     deadline = session.clock() + AGAIN_S * session.scale
@@ -114,7 +126,8 @@ def held_event(session: Session) -> Held:
             if isinstance(message, BoardEvent):
                 events.setdefault(message.number, message)
     identity = fingerprint(instrument.serial, events.values())
-    return Held(identity, oldest, head, str(answer.get("kept", "memory")))
+    kept = told(answer.get("kept", "memory"))
+    return Held(identity, oldest, head, kept, tuple(events.values()))
 
 
 def _greet_when_ended(session: Session) -> Instrument:
@@ -150,9 +163,19 @@ def already_in(session: Session, held: Held, folder: Path) -> tuple[Path | None,
         if lacks:
             notes.append(f"{record.path} is of the same event, but {lacks}")
             continue
-        notes += forget(session, partial(_must_be_whole, record, held))
+        notes += _forget_whole(session, held, partial(_must_be_whole, record, held))
         return record.path, notes
     return None, notes
+
+
+def _forget_whole(
+    session: Session, held: Held, must_be_there: Callable[[], None]
+) -> tuple[str, ...]:
+    """Let the board discard its event if what it told of it is the whole of it."""
+    per_block = session.instrument.samples_per_block
+    if lacks := lacking(held.events, per_block, held.oldest, held.head):
+        return (f"{lacks}: the board keeps the event",)
+    return forget(session, must_be_there)
 
 
 def _must_be_whole(record: Record, held: Held) -> None:
@@ -214,16 +237,30 @@ def recover(
         _fetch(session, receiver, writer, held, stop or StopRequest())
     except _Stopped as problem:
         raise AbortedError(f"stopped by {problem}: {_put_away(writer, known)}; {HOLDS}") from None
+    record = open_record(path)
     return DropOutcome(
         path=path,
         early=False,
         first_block=first,
-        missing_blocks=missing_blocks(open_record(path)),
+        missing_blocks=missing_blocks(record),
         damaged=session.damaged,
         events=receiver.events,
         kept=held.kept,
-        notes=forget(session, writer.must_be_there),
+        notes=_let_go(session, record, replace(held, events=tuple(receiver.events)), writer),
     )
+
+
+def _let_go(session: Session, record: Record, held: Held, writer: RecordWriter) -> tuple[str, ...]:
+    """Let the board discard its event if the record has every block that the board holds."""
+    there = record.block_table["block"]
+    came = int(np.count_nonzero((there >= held.oldest) & (there < held.head)))
+    never = held.head - held.oldest - came
+    if never:
+        return (
+            f"{never} block(s) that the board claims to hold never came: it keeps the event, and "
+            "`tautlog recover` tries again, into another record",
+        )
+    return _forget_whole(session, held, writer.must_be_there)
 
 
 def _fetch(
@@ -274,6 +311,10 @@ def _from(held: Held) -> str:
 def _receive(session: Session, receiver: Receiver, head: int, stop: StopRequest) -> None:
     """Take all blocks, and all events that the board sends."""
     events_s = None
+    board = session.instrument
+    lasts_s = (head - receiver.expected) * board.samples_per_block / board.sample_rate_hz
+    deadline = session.clock() + SLOWEST * lasts_s * max(1.0, session.scale)
+    deadline += LATE_S * session.scale
     while receiver.expected < head or receiver.events_lacking():
         if stop.asked:
             raise _Stopped(stop.why)
@@ -284,7 +325,7 @@ def _receive(session: Session, receiver: Receiver, head: int, stop: StopRequest)
             events_s = now_s if events_s is None else events_s
             if now_s > events_s + AGAIN_S * session.scale:
                 break
-        elif now_s > receiver.progress_s + ENDING_S * session.scale:
+        elif now_s > min(receiver.progress_s + ENDING_S * session.scale, deadline):
             raise LinkTimeoutError("the board stopped sending before the event was complete")
     receiver.commit()
 

@@ -24,7 +24,7 @@ from tautlog.board.session import Session
 from tautlog.drop.armed import Armed
 from tautlog.drop.arming import SAFE, arm, make_safe
 from tautlog.drop.crew import Crew, ShieldedCrew
-from tautlog.drop.keeping import forget, leave, lose
+from tautlog.drop.keeping import forget, lacking, leave, lose
 from tautlog.drop.outcome import DropOutcome, DropPlan
 from tautlog.drop.permit import require
 from tautlog.drop.recording import Recording
@@ -45,8 +45,7 @@ from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter
 
 KEPT_BACK = (
-    "the board never sent {} block(s) that it claims to hold: it keeps the event, and "
-    "`tautlog recover` tries to fetch them into a separate record"
+    "{}: the board keeps the event, and `tautlog recover` tries to fetch it into a separate record"
 )
 UNLOCKED = ReadinessFinding(
     "no-lock",
@@ -171,9 +170,9 @@ def _bring_home(watched: Watch) -> DropOutcome:
         if watched.released() is not None:
             leave(watched, problem)
         armed.abort(problem)
-    withheld = watched.writer.reception.given_up_blocks
-    forgot: tuple[str, ...] = (KEPT_BACK.format(withheld),)
-    if not withheld:
+    lacks = _lacking(watched)
+    forgot: tuple[str, ...] = (KEPT_BACK.format(lacks),)
+    if not lacks:
         forgot = forget(watched.session, watched.writer.must_be_there)
     return DropOutcome(
         path=watched.plan.path,
@@ -184,6 +183,20 @@ def _bring_home(watched: Watch) -> DropOutcome:
         events=watched.receiver.events,
         notes=_notes(watched, armed.late) + forgot,
     )
+
+
+def _lacking(watched: Watch) -> str:
+    """Why the record is not known to hold the whole of the board's event, or ""."""
+    seen, receiver = watched.writer.reception, watched.receiver
+    if seen.given_up_blocks:
+        return f"the board never sent {seen.given_up_blocks} block(s) that it claims to hold"
+    if receiver.missing_blocks:
+        return f"{receiver.missing_blocks} block(s) are missing"
+    if seen.misfit_blocks or seen.astray_blocks:
+        return "blocks came that cannot be of this drop"
+    board = watched.session.instrument
+    first, end = watched.grant.first, receiver.expected
+    return lacking(receiver.events, board.samples_per_block, first, end)
 
 
 def _notes(watched: Watch, late: str) -> tuple[str, ...]:

@@ -14,6 +14,9 @@ from tautlog.model.reception import BY_DRIVE, BY_HAND
 from tautlog.model.stream import BoardEvent
 from tautlog.record import RecordWriter
 
+SILENT_S = 6.0  # longest wait for a word of the board
+STUCK_S = 12.0  # longest wait for a further block from a board that is alive
+
 
 @dataclass(frozen=True)
 class Watch:
@@ -49,6 +52,16 @@ class Watch:
         """The release: the switch opened or, if it never does, the force came."""
         by_switch = self.receiver.event("release-opened")
         return by_switch or self.receiver.event("release-by-force")
+
+    def fallen_silent(self) -> str:
+        """Say that nothing comes from the board any more, or no further block; or ""."""
+        now_s, scale = self.session.clock(), self.session.scale
+        age_s, stuck_s = now_s - self.receiver.heard_s, now_s - self.receiver.came_s
+        if age_s > SILENT_S * scale:
+            return f"the board has sent nothing for {age_s:.1f} s"
+        if stuck_s > STUCK_S * scale:
+            return f"the board has sent no further block for {stuck_s:.1f} s"
+        return ""
 
     def deadline(self, wait_s: float) -> float:
         """The session time at which a wait for the board ends."""

@@ -21,6 +21,7 @@ SEVERITIES = {
     "block-changed": INVALID,
     "block-reflagged": SUSPECT,
     "block-misfit": SUSPECT,
+    "block-astray": SUSPECT,
     "block-withheld": SUSPECT,
     "frame-nonsense": SUSPECT,
     "lost-untold": SUSPECT,

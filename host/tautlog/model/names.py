@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+from tautlog.model.printable import printable
+
 
 def meant(name: str, known: Iterable[str]) -> str:
     """The nearest known name, and all known names, in words, to follow a refusal."""
@@ -27,7 +29,6 @@ def _folded(name: str) -> str:
 
 
 def short(value: object, length: int = 60, *, quoted: bool = True) -> str:
-    """A value as it was read, on one line, shortened."""
-    text = repr(value) if isinstance(value, str) and quoted else str(value)
-    text = "".join(letter if letter.isprintable() else "?" for letter in text)
+    """A value as it was read, on one line, shortened, and with nothing that moves a terminal."""
+    text = printable(repr(value) if isinstance(value, str) and quoted else str(value))
     return text if len(text) <= length else text[: length - 3] + "..."

@@ -33,6 +33,9 @@ class Reception:
         Blocks that came whole but do not fit the board's greeting.
     nonsense_frames : int
         Frames that came whole but make no sense.
+    astray_blocks : int
+        Blocks, and numbers of blocks in a status, so far ahead that the board cannot have made
+        them.
     given_up_blocks : int
         Blocks that the board did not send again on request.
     lost_conversions : int
@@ -46,6 +49,7 @@ class Reception:
     reflagged_blocks: list[int] = field(default_factory=list)
     misfit_blocks: int = 0
     nonsense_frames: int = 0
+    astray_blocks: int = 0
     given_up_blocks: int = 0
     lost_conversions: int = 0
 
@@ -83,6 +87,7 @@ def reception_in(content: Mapping[str, Any]) -> Reception:
     counts = (
         seen.misfit_blocks,
         seen.nonsense_frames,
+        seen.astray_blocks,
         seen.given_up_blocks,
         seen.lost_conversions,
     )

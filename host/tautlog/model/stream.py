@@ -5,12 +5,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from tautlog.model.readbacks import Readback
+
+# On the board's clock: a laptop that was busy or asleep for longer has lost its board before; own
+# choice.
+JUMP_S = 120.0
 
 
 @dataclass(frozen=True)
@@ -64,6 +69,16 @@ class Instrument:
     regulator: str = ""
     wiring: str = ""
     readbacks: tuple[Readback, ...] = ()
+
+    @property
+    def most_jump(self) -> int:
+        """Most blocks that may lie between one that came and the next.
+
+        Those of its memory, and what it samples in `JUMP_S`.
+        """
+        return self.history_blocks + math.ceil(
+            JUMP_S * self.sample_rate_hz / self.samples_per_block
+        )
 
     def late_samples(self, column: int) -> float:
         """How much later than the first a channel is converted, in samples, 0 <= x < 1.

@@ -44,6 +44,8 @@ class Lies:
         What it says that it still holds; None for the truth.
     changed, reflagged : frozenset of int
         Blocks that it sends again with other samples, or flagged.
+    strays : frozenset of int
+        Blocks after which one comes that is numbered a million ahead.
     shapes : dict of int to (int, int)
         Blocks with another count of samples and channels, of as many bytes.
     short : frozenset of int
@@ -70,6 +72,7 @@ class Lies:
     oldest: int | None = None
     changed: frozenset = frozenset()
     reflagged: frozenset = frozenset()
+    strays: frozenset = frozenset()
     shapes: dict = field(default_factory=dict)
     short: frozenset = frozenset()
     more: tuple = ()
@@ -266,6 +269,8 @@ class DropBoard:
             self._send_samples(number, self._samples(number) + 1, 0)
         if at in lies.reflagged and not again:
             self._send_samples(number, self._samples(number), 7)
+        if at in lies.strays and not again:
+            self._send_samples(number + 1_000_000, self._samples(number), 0)
 
     def _samples(self, number):
         index = np.arange(number * PER_BLOCK, (number + 1) * PER_BLOCK)

@@ -9,9 +9,11 @@ from pathlib import Path
 
 import matplotlib
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from tautlog.errors import RecordError
 from tautlog.files.new_file import new_file
+from tautlog.model.printable import printable
 
 DOTS_PER_INCH = 130
 _NO_METADATA = {"Date": None, "Creator": None, "Format": None, "Type": None}
@@ -32,6 +34,7 @@ def save(figure: Figure, path: Path) -> None:
     RecordError
         If the file cannot be written, or its suffix names no picture format.
     """
+    _show_what_is_seen(figure)
     # In memory first: not every format of the library survives a failing disk.
     drawn = io.BytesIO()
     with new_file(path) as draft:
@@ -42,11 +45,18 @@ def save(figure: Figure, path: Path) -> None:
         draft.write_bytes(drawn.getvalue())
 
 
+def _show_what_is_seen(figure: Figure) -> None:
+    """Replace what no font shows: the library warns of it, with the sign itself, on a terminal."""
+    for text in figure.findobj(Text):
+        text.set_text("\n".join(map(printable, text.get_text().split("\n"))))
+
+
 def svg_of(figure: Figure, caption: str) -> str:
     """A picture as an SVG element with a caption for screen readers.
 
     Letters are drawn as paths, so no font is needed to show them.
     """
+    _show_what_is_seen(figure)
     drawn = io.StringIO()
     # A fixed salt gives parts the same names in every run.
     with matplotlib.rc_context({"svg.fonttype": "path", "svg.hashsalt": "tautlog"}):
