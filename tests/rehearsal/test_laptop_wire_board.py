@@ -60,6 +60,12 @@ class Life(RuleBasedStateMachine):
         self.world.run(steps)
 
     @busy
+    @rule(state=st.sampled_from(["armed", "recording", "held"]))
+    def the_program_goes_on_until_the_board_is(self, state):
+        while self.world.busy and self.world.state != state:
+            self.world.step()
+
+    @busy
     @rule()
     def the_program_goes_on_to_its_end(self):
         self.world.run_until_idle()
@@ -155,7 +161,7 @@ def live(folders, examples, steps, **more):
 
 
 def test_whatever_fails(tmp_path_factory):
-    live(tmp_path_factory, 12, 12)
+    live(tmp_path_factory, 8, 14)
 
 
 @pytest.mark.long
@@ -183,13 +189,28 @@ def test_what_happens_includes_whole_drops(world):
     assert status(world) == ["complete"]
 
 
-@pytest.mark.parametrize("end", ["kill", "pull_cable", "reset"])
-def test_what_happens_includes_recoveries(world, end):
+def recording(world):
     world.run(40)
     world.drop()
     while world.state != "recording":
         world.step()
     world.run(40)
+
+
+def test_a_drop_goes_on_after_a_reset_of_the_board(world):
+    """The board holds what its memory kept; the program asks for it, and has it whole."""
+    recording(world)
+    world.reset()
+    assert world.state == "held"
+    world.run_until_idle()
+    assert world.laptop.problem is None, world.laptop.problem
+    assert (world.state, world.forgotten) == ("safe", 1)
+    assert status(world) == ["complete"]
+
+
+@pytest.mark.parametrize("end", ["kill", "pull_cable"])
+def test_what_happens_includes_recoveries(world, end):
+    recording(world)
     getattr(world, end)()
     world.plug_cable()
     world.run_until_idle()
@@ -203,11 +224,7 @@ def test_what_happens_includes_recoveries(world, end):
 
 
 def test_an_event_that_was_copied_survives_a_loss_of_power(world):
-    world.run(40)
-    world.drop()
-    while world.state != "recording":
-        world.step()
-    world.run(40)
+    recording(world)
     world.kill()
     world.run(3000)
     world.lose_power()

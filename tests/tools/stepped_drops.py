@@ -47,6 +47,7 @@ class Play:
         readbacks = tuple((one.name, one.gpio) for one in scene.readbacks)
         defaults = {"HISTORY_BLOCKS": MEMORY_BLOCKS, "EVENT_FILE": "", "REDUCTION": REDUCTION}
         defaults |= {"READBACKS": readbacks, "CHANNELS": scene.names}
+        defaults |= {"SAMPLES_PER_BLOCK": 1024 // len(scene.names)}
         self.config = config_of(object, **defaults | config)
         self.now_us, self.path = 0, path
         self.to_board, self.to_laptop = Line(random.Random(1)), Line(random.Random(2))

@@ -237,7 +237,7 @@ class World:
         for at_us, level in board.drive_log[self._pulses :]:
             if level:
                 self.drives += 1
-                assert wire.ARMED == before, "the drive rose, and the board was not armed"
+                assert before == wire.ARMED, "the drive rose, and the board was not armed"
                 assert board.token in self._released_with, "the drive rose unasked"
                 assert board.token not in self._token_used, "a token was used twice"
                 self._token_used.add(board.token)
@@ -334,7 +334,7 @@ def _recover(link, folder, path, rig):
 
 def samples_of(record):
     """Samples of a record by block."""
-    counts, table = record.counts()[:, 0], record.block_table
+    counts, table = record.counts(), record.block_table
     ends = [*table["row"][1:], len(counts)]
     rows = zip(table["block"], table["row"], ends, strict=True)
     return {int(number): counts[start:end] for number, start, end in rows}

@@ -19,7 +19,6 @@ from tautlog.errors import LinkError
 from tautlog.record.journal import journal_path
 from tautlog.rehearsal.rig import LINK_CUT
 
-
 _TOKENS = itertools.count(1)  # never one twice, whichever board gives it
 
 
@@ -51,7 +50,7 @@ class SteppedBoard(FakeBoard):
     ----------
     ram : bytearray
         What a reset spares.
-    taken : dict of int to ndarray
+    taken : dict of int to ndarray, shape (samples, channels)
         Samples of every block that was ever completed.
     """
 
@@ -60,9 +59,10 @@ class SteppedBoard(FakeBoard):
         self._rig, self._send = rig, send
         self.bounce_ms = config.RELEASE_BOUNCE_MS
         self._per_block = config.SAMPLES_PER_BLOCK
-        self._sample_us = 1e6 * config.REDUCTION / config.CONVERSION_RATE_HZ
+        channels = len(config.CHANNELS)
+        self._sample_us = 1e6 * config.REDUCTION * channels / config.CONVERSION_RATE_HZ
         self._samples = 0
-        self._partial = np.zeros(0, np.uint16)
+        self._partial = np.zeros((0, len(config.CHANNELS)), np.uint16)
         self.ram = bytearray()
         self.taken = {}
         self.token = b""
@@ -94,8 +94,8 @@ class SteppedBoard(FakeBoard):
             self._offset = round(edge.offset)
             self.move(edge.input, bool(edge.closed))
         self._samples += count
-        data = np.concatenate([self._partial, step.counts])
-        while data.size >= self._per_block:
+        data = np.concatenate([self._partial, step.counts.reshape(count, -1)])
+        while len(data) >= self._per_block:
             self._complete(data[: self._per_block])
             data = data[self._per_block :]
         self._partial = data
@@ -109,9 +109,10 @@ class SteppedBoard(FakeBoard):
         if slot < 0:
             return
         self.taken[self.history.head] = values
+        first = values[:, 0]
         wire.put_values(self.history.frames[slot], values.tobytes(), self.history.bits)
         stamp_us = round(self._start_us + self._samples * self._sample_us) % wire.TICKS_PERIOD_US
-        self.history.commit(stamp_us, 0, 0, int(values.min()), int(values.max()))
+        self.history.commit(stamp_us, 0, 0, int(first.min()), int(first.max()))
 
     def light_flash(self):
         self._place(wire.EDGE_FLASH, 0)
@@ -133,7 +134,7 @@ class SteppedBoard(FakeBoard):
             self._place(wire.EDGE_FLASH, 0)
 
     def _place(self, bit, closed):
-        at = self._partial.size + self._offset
+        at = len(self._partial) + self._offset
         block, offset = divmod(at, self._per_block)
         self._edges.append((bit, closed, self.history.head + block, offset, self.now_us))
 
