@@ -4,11 +4,13 @@ import contextlib
 import json
 import struct
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from unittest import mock
 
+import numpy as np
 from brought_up import step_done
-from made_records import made
+from small_records import INSTRUMENT, SETUP
 
 import commands
 import wire
@@ -24,7 +26,9 @@ from tautlog.campaign.proofs import Proof, add_proof, read_proofs
 from tautlog.errors import TautlogError
 from tautlog.files.strict_json import read_json
 from tautlog.io.importer import import_csv
-from tautlog.record import open_record
+from tautlog.model.calibration import Calibration
+from tautlog.model.stream import Block, BoardEvent
+from tautlog.record import RecordWriter, layout, open_record
 from tautlog.record.journal import Journal, journal_path, settle
 
 UTC = "2026-03-01T10:00:00Z"
@@ -195,6 +199,27 @@ def read_marks(data, folder):
         marks_in(found)
 
 
+def small_record(path):
+    """Two seconds at 2 kS/s with one pull: most of its bytes are no samples."""
+    instrument = replace(INSTRUMENT, sample_rate_hz=2000.0, samples_per_block=64)
+    time_s = np.arange(64 * 64) / 2000.0
+    pull = np.clip((time_s - 1.0) / 0.06, 0.0, 1.0)
+    volts = 0.5 + 1.8 * np.sin(np.pi * pull) + 0.001 * np.sin(997.0 * time_s)
+    calibration = Calibration(newton_per_volt=1000.0, date="2026-03-01", converter="even")
+    counts = np.round(volts / calibration.volt_per_count(8)).astype(np.uint16)
+    with mock.patch.multiple(layout, CHUNK_SAMPLES=1024, CHUNK_BLOCKS=16):  # less of the rest
+        writer = RecordWriter.create(
+            path, setup=SETUP, calibration=calibration, instrument=instrument, utc=UTC
+        )
+    for number in range(64):
+        piece = counts[number * 64 : (number + 1) * 64, np.newaxis]
+        writer.append(Block(number, (number + 1) * 32000, 0, 0, piece))
+    for number, (name, at) in enumerate((("armed", 100), ("release-opened", 1000))):
+        writer.add_event(BoardEvent(number, name, at, at * 500, 0))
+    writer.finish("complete")
+    return path
+
+
 def targets():
     """All of them; makes their seeds."""
     with tempfile.TemporaryDirectory() as top:
@@ -204,7 +229,7 @@ def targets():
         add_entry(folder, LedgerEntry(UTC, "A", article="a", peak_at_most_n=900.0))
         toml = (folder / "campaign.toml").read_bytes()
         lines = {path.name: path.read_bytes() for path in folder.glob("*.jsonl")}
-        record = made(Path(top) / "drop.h5")
+        record = small_record(Path(top) / "drop.h5")
         content = record.read_bytes()
         marks = json.dumps(as_json(assess(open_record(record)))).encode()
     journal = Journal(JOURNALED[:32], 9000, {2: b"p" * 808}).packed()
