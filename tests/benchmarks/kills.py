@@ -137,7 +137,7 @@ def _lost(line: Overheard, path: Path) -> tuple[int, int, str]:
 def _samples(record: Record) -> dict[int, np.ndarray]:
     """Samples of a record by block."""
     counts, table = record.counts(), record.block_table
-    ends = [*table["row"][1:], len(counts)]
+    ends = [*table["row"][1:], len(counts)][: len(table)]
     rows = zip(table["block"], table["row"], ends, strict=True)
     return {int(number): counts[start:end] for number, start, end in rows}
 

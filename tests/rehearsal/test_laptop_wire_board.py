@@ -6,7 +6,7 @@ holds them to these rules after every step:
 - the drive is high only while armed, once for each token, after a countdown, and not for long;
 - a block that was acknowledged is on disk, whenever the program is killed;
 - an event is given up only when a finished, sealed record has all of it;
-- a record with missing blocks says so, and is not valid.
+- a finished record with missing blocks says so, with their number.
 """
 
 import errno
@@ -129,7 +129,7 @@ class Life(RuleBasedStateMachine):
             self._mend(world)
         finally:
             disk.write_all = self._written
-        for name in ("drives", "drops", "kills", "resets", "forgotten"):
+        for name in ("drives", "drops", "kills", "resets", "forgotten", "holey"):
             SEEN[name] += getattr(world, name)
 
     def _mend(self, world):
@@ -161,7 +161,7 @@ def live(folders, examples, steps, **more):
 
 
 def test_whatever_fails(tmp_path_factory):
-    live(tmp_path_factory, 8, 14)
+    live(tmp_path_factory, 6, 14)
 
 
 @pytest.mark.long

@@ -70,25 +70,24 @@ class Overheard:
         if call >= len(self._said):
             return None, None
         laptop, board = self._said[call]
-        first = armed_at = None
-        for kind, body, at in frames(bytes(board)):
+        first = None
+        for kind, body in frames(bytes(board)):
             if kind == wire.ANSWER and b'"token"' in body:
-                first, armed_at = json.loads(body)["first"], at
-        if armed_at is None:
+                first = json.loads(body)["first"]
+        if first is None:
             return None, None
-        acks = [
-            struct.unpack(wire.ACK_BODY, body)[0]
-            for kind, body, _ in frames(bytes(laptop))
-            if kind == wire.ACK
-        ]
-        # A board gives its numbers but once: those from before the arming are lower.
-        return first, max([first, *acks])
+        acked, asked = first, False
+        for kind, body in frames(bytes(laptop)):
+            asked |= kind == wire.ASK and b'"arm"' in body
+            if kind == wire.ACK and asked:  # what was said before was of readings
+                acked = max(acked, struct.unpack(wire.ACK_BODY, body)[0])
+        return first, acked
 
     def blocks(self):
         """Samples of all blocks that the board sent, by number."""
         found = {}
         for _, board in self._said:
-            for kind, body, _ in frames(bytes(board)):
+            for kind, body in frames(bytes(board)):
                 held = parse(kind, memoryview(body), 1) if kind == wire.BLOCK else None
                 if isinstance(held, HeldBlock):
                     found[held.block.number] = np.array(held.block.counts)
@@ -120,11 +119,11 @@ def _relay(source, sink, kept):
 
 
 def frames(data):
-    """Kind, payload and end of each frame in some bytes."""
+    """Kind and payload of each frame in some bytes."""
     decoder, at = wire.Decoder(wire.MAX_PAYLOAD, 1 << 17), 0
     while at < len(data):
         piece = data[at : at + decoder.room()]
         decoder.feed(piece)
         at += len(piece)
         while decoder.next():
-            yield decoder.kind, bytes(decoder.payload()), at
+            yield decoder.kind, bytes(decoder.payload())

@@ -42,9 +42,9 @@ class World:
         The clock of all.
     laptop : Laptop or None
         The program that runs.
-    drives, drops, kills, resets, forgotten : int
+    drives, drops, kills, resets, forgotten, holey : int
         Pulses of the drive; drops that began to be recorded; what was done; events that a board
-        gave up, each of them on purpose.
+        gave up, each of them on purpose; finished records with missing blocks.
     """
 
     def __init__(self, folder, seed):
@@ -64,7 +64,7 @@ class World:
         self._path = self._first = self._armed_us = None
         self._acked = -1  # by the program that runs, since the board armed for it
         self.wrong = []  # seen where an error would be taken for one of the laptop's
-        self.drives = self.drops = self.kills = self.resets = self.forgotten = 0
+        self.drives = self.drops = self.kills = self.resets = self.forgotten = self.holey = 0
         self._power_up()
 
     def _power_up(self):
@@ -302,11 +302,14 @@ class World:
             if record.status == "recording":
                 continue
             missing = missing_blocks(record)
-            if missing:
-                marks = assess(record).marks
-                assert marks.missing_samples >= missing * self.config.SAMPLES_PER_BLOCK
-                verdict = assess(record).verdict
-                assert verdict.record_verdict != "valid"
+            if not missing:
+                continue
+            self.holey += 1
+            drop = assess(record)
+            assert drop.marks.missing_samples == missing * self.config.SAMPLES_PER_BLOCK
+            assert {"gap", "gap-in-contact"} & {one.code for one in drop.verdict.reasons}
+            if record.status == "complete":
+                assert "block(s)" in record.status_text
 
 
 @functools.cache
@@ -335,6 +338,6 @@ def _recover(link, folder, path, rig):
 def samples_of(record):
     """Samples of a record by block."""
     counts, table = record.counts(), record.block_table
-    ends = [*table["row"][1:], len(counts)]
+    ends = [*table["row"][1:], len(counts)][: len(table)]
     rows = zip(table["block"], table["row"], ends, strict=True)
     return {int(number): counts[start:end] for number, start, end in rows}

@@ -130,7 +130,6 @@ class SteppedBoard(FakeBoard):
         if closed:
             self.closed_us = self.now_us
         elif self.flash_armed and self.now_us - self.closed_us > 1000 * self.bounce_ms:
-            self.flash_armed = False
             self._place(wire.EDGE_FLASH, 0)
 
     def _place(self, bit, closed):
