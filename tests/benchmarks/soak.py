@@ -63,8 +63,9 @@ class Tally:
 
     Attributes
     ----------
-    drops, cut, recovered, samples, missing : int
-        Drops; those whose cable was pulled, and events that came home then; samples received,
+    drops, refused, cut, recovered, samples, missing : int
+        Drops; those that were refused before anything fell, such as on a machine too busy for the
+        stream; those whose cable was pulled, and events that came home then; samples received,
         and samples missing among them.
     wrong : list of str
         What must not be.
@@ -73,6 +74,7 @@ class Tally:
     """
 
     drops: int = 0
+    refused: int = 0
     cut: int = 0
     recovered: int = 0
     samples: int = 0
@@ -103,6 +105,7 @@ class Soak:
     def __init__(self, rig: SimulatedRig, url: str) -> None:
         self._rig, self._url = rig, url
         self._chance = random.Random(1)
+        self._over = threading.Event()
         self.tally = Tally()
 
     def fill(self, folder: Path, until_s: float) -> None:
@@ -131,12 +134,19 @@ class Soak:
         knife = None
         if self._chance.random() < CUT:
             knife = threading.Thread(target=self._cut, args=(self._chance.uniform(0.0, 0.12),))
-            knife.start()
         more = ("--record", "2.5", "--out", path, "--json")
+        self._over.clear()
+        if knife is not None:
+            knife.start()
         status, out, err = self._run("drop", *board, *GIVEN, *more)
+        self._over.set()
         if knife is not None:
             knife.join()
         self.tally.drops += 1
+        if status == 1 and self._rig.release_at is None and not path.exists():
+            self.tally.refused += 1
+            print(f"  refused: {err.strip().splitlines()[-1]}", flush=True)
+            return
         if status == 1:
             self.tally.cut += knife is not None
             if knife is None:
@@ -168,8 +178,9 @@ class Soak:
 
     def _cut(self, after_s: float) -> None:
         """Pull the cable so long after the release, on the wall's clock."""
-        until_s = time.monotonic() + LONGEST_S
-        while self._rig.release_at is None and time.monotonic() < until_s:
+        while self._rig.release_at is None:
+            if self._over.is_set():
+                return
             time.sleep(0.002)
         time.sleep(after_s)
         self._rig.bench.do("cut")
@@ -217,7 +228,7 @@ def figures(seconds: float = 3600.0) -> Iterator[Measured]:
     yield Measured(
         f"soak of {minutes:.0f} min: drops, and commands beside them",
         f"{tally.drops} drops, {tally.commands} commands",
-        f"one board, firmware under {name}; {len(tally.wrong)} went wrong"
+        f"one board, firmware under {name}; {tally.refused} refused, {len(tally.wrong)} wrong"
         + (f"; the board printed {printed[:80]}" if printed else ""),
     )
     yield Measured(

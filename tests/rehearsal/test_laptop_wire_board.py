@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, precondition, rule, run_state_machine_as_test
 from worlds import World
 
-from tautlog.record import disk, open_record
+import wire
+from tautlog.record import RecordWriter, disk, open_record
 
 SEEN = Counter()  # what happened in all lives
 STEPS = st.sampled_from([1, 5, 30, 100, 250, 600])
@@ -232,3 +233,34 @@ def test_an_event_that_was_copied_survives_a_loss_of_power(world):
     world.recover()
     world.run_until_idle()
     assert status(world) == ["recovered"]
+
+
+# The rules can be broken
+
+
+def test_blocks_that_were_acknowledged_and_not_stored_are_found(world, monkeypatch):
+    monkeypatch.setattr(RecordWriter, "commit", lambda self: self.next_block)
+    recording(world)
+    with pytest.raises(AssertionError, match="acknowledged blocks are not on disk"):
+        world.kill()
+
+
+def test_an_event_that_is_given_up_too_early_is_found(world):
+    recording(world)
+    world.kill()
+    world.run(1200)
+    assert world.state == "held"
+    world.to_board.put(wire.frame(wire.ASK, 9, b'{"do": "discard"}'), world.now_us)
+    with pytest.raises(AssertionError, match="given up"):
+        world.run(10)
+
+
+@pytest.mark.parametrize("state", ["safe", "armed"])
+def test_a_drive_that_rises_unasked_is_found(world, state):
+    world.run(40)
+    world.drop()
+    while world.state != state:
+        world.step()
+    world.board.drive_log.append((world.now_us, 1))
+    with pytest.raises(AssertionError, match=r"not armed|unasked"):
+        world.step()
