@@ -13,6 +13,8 @@ import numpy as np
 from tautlog.board.messages import HeldBlock, parse
 from tautlog.firmware import wire
 
+GRANT = b'"token"'  # of the answer of a board that has armed
+
 
 class Overheard:
     """A relay to a board at a TCP port; a context manager.
@@ -35,6 +37,7 @@ class Overheard:
         self.url = f"socket://127.0.0.1:{self._listener.getsockname()[1]}"
         self._said = []  # of each call: what the laptop and what the board said
         self._ends = []
+        self._granted = threading.Event()
         threading.Thread(target=self._serve, daemon=True).start()
 
     def _serve(self):
@@ -55,12 +58,25 @@ class Overheard:
             self._ends += [laptop, board]
             pairs = (laptop, board, said[0]), (board, laptop, said[1])
             for pair in pairs:
-                threading.Thread(target=_relay, args=pair, daemon=True).start()
+                threading.Thread(target=self._relay, args=pair, daemon=True).start()
+
+    def _relay(self, source, sink, kept):
+        try:
+            while data := source.recv(1 << 16):
+                kept += data
+                if GRANT in kept[-len(data) - len(GRANT) :]:
+                    self._granted.set()
+                sink.sendall(data)
+        except OSError:
+            pass
+        for end in (source, sink):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
 
     @property
     def armed(self):
         """Whether the board has said that it is armed."""
-        return any(b'"token"' in board for _, board in self._said)
+        return self._granted.is_set()
 
     def acknowledged(self, call=0):
         """First block that a call asked for, and the one before which all is said to be on disk.
@@ -70,13 +86,12 @@ class Overheard:
         if call >= len(self._said):
             return None, None
         laptop, board = self._said[call]
-        first = None
-        for kind, body in frames(bytes(board)):
-            if kind == wire.ANSWER and b'"token"' in body:
-                first = json.loads(body)["first"]
-        if first is None:
+        at = board.find(GRANT)
+        if at < 0:
             return None, None
-        acked, asked = first, False
+        granted = board[board.rfind(b"{", 0, at) : board.find(b"}", at) + 1]
+        acked = first = json.loads(granted)["first"]
+        asked = False
         for kind, body in frames(bytes(laptop)):
             asked |= kind == wire.ASK and b'"arm"' in body
             if kind == wire.ACK and asked:  # what was said before was of readings
@@ -104,18 +119,6 @@ class Overheard:
 
     def __exit__(self, *_):
         self.close()
-
-
-def _relay(source, sink, kept):
-    try:
-        while data := source.recv(1 << 16):
-            kept += data
-            sink.sendall(data)
-    except OSError:
-        pass
-    for end in (source, sink):
-        with contextlib.suppress(OSError):
-            end.shutdown(socket.SHUT_RDWR)
 
 
 def frames(data):
