@@ -4,8 +4,8 @@
     python tests/benchmarks/all.py marking archive # these alone; the others stay as they are
     python tests/benchmarks/all.py --table         # nothing is run: only the table is made again
 
-Two hours long, one of them the soak, on a machine that does nothing else. What it cannot run (no image of a board) is said
-and stays as it was.
+Two hours long, one of them the soak, on a machine that does nothing else. What it cannot run (no
+image of a board) is said and stays as it was.
 """
 
 from __future__ import annotations
