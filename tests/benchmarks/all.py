@@ -4,8 +4,8 @@
     python tests/benchmarks/all.py marking archive # these alone; the others stay as they are
     python tests/benchmarks/all.py --table         # nothing is run: only the table is made again
 
-Minutes long, on a machine that does nothing else. What it cannot run (no image of a board) is said
-and stays as it was.
+Two hours long, one of them the soak, on a machine that does nothing else. What it cannot run (no
+image of a board) is said and stays as it was.
 """
 
 from __future__ import annotations
@@ -25,7 +25,18 @@ sys.path.insert(0, str(Path(__file__).parent))
 from measured import README, Run, keep_runs, read_runs, with_table
 
 # Name of the module, whose `figures()` yields what it measures.
-BENCHMARKS = ("receiver", "desk", "marking", "archive", "clipping", "independent", "cable", "board")
+BENCHMARKS = (
+    "receiver",
+    "desk",
+    "marking",
+    "archive",
+    "clipping",
+    "independent",
+    "cable",
+    "kills",
+    "soak",
+    "board",
+)
 
 
 def measure(name: str) -> Run:

@@ -23,6 +23,8 @@ ENOUGH_HZ = 20_000.0  # samples a second: two milliseconds apart need no more
 # A dead signal: it stays for so long, after a jump within so short a time, of so much of the
 # range. No line does; own choice.
 DEAD_S, DEAD_JUMP_S, DEAD_JUMP = 0.02, 0.001, 0.1
+# Of the trace's span, that a dead signal's noise may have; of the jump, by which it has begun.
+DEAD_BAND, JUMP_BEGINS = 0.01, 0.1
 
 
 @dataclass(frozen=True)
@@ -94,16 +96,21 @@ def dead_from(
 
     Dead is a jump within a millisecond to a level that stays: at a limit, or with no noise
     at all where there was some before. A pulled cable looks so; a load path that parts
-    does not.
+    does not. At a limit a converter still has its noise, so that not every sample is beyond.
+    What an amplifier makes of the jump, on its way, is no force either.
     """
     least = max(int(DEAD_S * rate_hz), 8)
     if force_n.size < 3 * least:
         return None
-    tail_clipped = bool(clipped[-least:].all())
+    span_n, tail = float(np.ptp(force_n)), force_n[-least:]
+    band_n = float(np.ptp(tail))
+    at_limit = bool(clipped[-least:].any()) and band_n <= DEAD_BAND * span_n
+    tail_clipped = at_limit or bool(clipped[-least:].all())
     still = np.abs(np.diff(force_n)) <= max(0.5 * quantum_n, 1e-12)
     if not tail_clipped and not still[-least:].all():
         return None
-    alive = ~clipped if tail_clipped else np.concatenate([[False], ~still])
+    near = np.abs(force_n - np.median(tail)) <= band_n if at_limit else False
+    alive = ~(clipped | near) if tail_clipped else np.concatenate([[False], ~still])
     places = np.flatnonzero(alive)
     if places.size == 0:
         return None
@@ -111,6 +118,8 @@ def dead_from(
     if first < least or first > force_n.size - least:
         return None
     had_noise = tail_clipped or np.count_nonzero(still[:least]) < 0.5 * least
-    jump_from = force_n[max(first - 1 - int(DEAD_JUMP_S * rate_hz), 0)]
-    jump = abs(float(force_n[first] - jump_from))
-    return first if had_noise and jump > DEAD_JUMP * float(np.ptp(force_n)) else None
+    before = max(first - 1 - int(DEAD_JUMP_S * rate_hz), 0)
+    moved_n = np.abs(force_n[before : first + 1] - force_n[before])
+    if not had_noise or moved_n[-1] <= DEAD_JUMP * span_n:
+        return None
+    return before + int(np.argmax(moved_n > JUMP_BEGINS * moved_n[-1]))

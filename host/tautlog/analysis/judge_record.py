@@ -252,7 +252,7 @@ def _mount(marks: Marks, setup: DropSetup) -> Judged | None:
 def _cable(marks: Marks, setup: DropSetup) -> Judged | None:
     if not marks.has("cable-lost"):
         return None
-    text = "the signal was lost: a pulled cable or an open input, which says nothing of the article"
+    text = f"{marks.text_of('cable-lost')}; it says nothing of the article"
     return Judged(INVALID if marks.gap_in_contact else NOTE, "cable-lost", text)
 
 

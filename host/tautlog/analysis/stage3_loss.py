@@ -42,6 +42,12 @@ class Measured(Located):
         """Largest value of the force in its class."""
         return float(self.pulse_n[self.peak])
 
+    @property
+    def is_cut_off(self) -> bool:
+        """Whether the signal was lost within it: what its end would tell is not known."""
+        dead = self.signal.dead
+        return dead is not None and dead <= self.contact.stop
+
 
 def find_parting(place: Located) -> Measured:
     """See whether the load path let go; if so, filter the force up to that only."""

@@ -99,7 +99,7 @@ def _about_contact(pull: Measured, zero: ZeroTold, *, stays: bool) -> tuple[Find
             "pulse's band, no filter takes it away; mend shield and ground"
         )
         found.append(Finding("mains-hum", text))
-    if stays:
+    if stays and not pull.is_cut_off:
         text = "the force never falls below 10 % of the peak again: no duration"
         found.append(Finding("load-stays", text))
     return tuple(found)
@@ -161,7 +161,7 @@ def tell_wholeness(pull: Measured, times: Times) -> Wholeness:
     missing = pull.signal.missing
     gap = bool(missing[start:stop].any()) or hides_pull(pull.signal, start)
     at_limit, findings = at_rails(pull, pull.contact, pull.loss)
-    crest = Crest(WHOLE) if at_limit else _crest(pull)
+    crest = Crest(WHOLE) if at_limit or pull.is_cut_off else _crest(pull)
     if crest.state == UNCLEAR:
         text = (
             "whether the top is whole or cut off by a rail cannot be told: noise, ringing or "

@@ -111,7 +111,7 @@ def _of_momentum(pull: Measured, whole: Wholeness, closures: Closures) -> imposs
     mass, v_in = pull.signal.setup.mass_kg, closures.taut_speed_m_s
     stop = pull.contact.stop if pull.slack is None else int(pull.slack) + 1
     force = pull.force_n[pull.first : stop]
-    if not mass or not v_in or not force.size or pull.loss is not None:
+    if not mass or not v_in or not force.size or pull.loss is not None or pull.is_cut_off:
         return None
     speed = motion(force, pull.rate_hz, pull.since_onset_s, mass, v_in)[1]
     whole_pull = pull.slack is not None and whole.seen_whole

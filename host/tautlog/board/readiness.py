@@ -212,11 +212,14 @@ def _noise(facts: Facts) -> list[ReadinessFinding]:
         most_n = min(most_n, MOST_NOISE * facts.target_n)
     if health.noise_n <= most_n:
         return []
+    hum = ""
+    if health.mains_hz is not None:
+        hum = f", hum of {health.mains_n:.4g} N at {health.mains_hz:g} Hz in it"
     return [
         ReadinessFinding(
             "too-noisy",
             True,
-            f"noise of {health.noise_n:.4g} N rms",
+            f"noise of {health.noise_n:.4g} N rms{hum}",
             f"at most {most_n:.4g} N for this drop",
             "check shield, ground and gain, and that the calibration is in newtons",
         )

@@ -39,6 +39,7 @@ class Recording:
         self._stop = watch.stop
         self._receiver = watch.receiver
         self._told_more = self._stop.more + 1
+        self._woken = False
 
     def record(self) -> None:
         """Take the data for the planned time, or until the user ends it."""
@@ -53,7 +54,9 @@ class Recording:
                 break
             self._crew.received(come / instrument.sample_rate_hz, self._watch.plan.record_s)
             if silent := self._watch.fallen_silent():
-                raise LinkTimeoutError(silent)
+                if not self._goes_on():
+                    raise LinkTimeoutError(silent)
+                deadline = self._latest(self._watch.plan.record_s)
             if self._session.clock() > deadline:
                 raise LinkTimeoutError(
                     f"the board sends too slowly: {come / instrument.sample_rate_hz:.2f} s of "
@@ -94,9 +97,27 @@ class Recording:
             # A hole has its own waiting time, see `holes`.
             since_s = max(started_s, self._receiver.progress_s)
             if self._session.clock() > min(since_s + ENDING_S * self._session.scale, deadline):
-                raise LinkTimeoutError("the board did not end the recording in time")
+                if not self._goes_on():
+                    raise LinkTimeoutError("the board did not end the recording in time")
+                started_s, deadline = self._session.clock(), self._latest(memory_s)
         self._ask_for_events()
         self._receiver.commit()
+
+    def _goes_on(self) -> bool:
+        """Whether a board that holds the event sends the rest of it on request; asked once.
+
+        A board gives up a laptop that is silent, such as one that slept: it ends the recording
+        by itself, and sends nothing more.
+        """
+        if self._woken:
+            return False
+        self._woken = True
+        try:
+            self._session.ask("fetch", **{"from": self._receiver.expected})
+        except (LinkTimeoutError, BoardError):
+            return False
+        self._receiver.heard_s = self._receiver.progress_s = self._session.clock()
+        return True
 
     def _ask_for_events(self) -> None:
         """Request all events once more: the board does not resend a damaged event by itself."""

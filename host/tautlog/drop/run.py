@@ -211,6 +211,9 @@ def _notes(watched: Watch, late: str) -> tuple[str, ...]:
     ended = watched.receiver.event("recording-ended")
     if ended is not None and ended.value not in (wire.FINISHED, wire.ABORTED):
         notes.append(f"the board ended the recording itself: {reason_text(ended.value)}")
+    gone = watched.receiver.missing_blocks - watched.writer.reception.given_up_blocks
+    if gone > 0:
+        notes.append(f"{gone} block(s) are missing: no frame brought them while the board had them")
     if watched.crew.failure:
         notes.append(f"the display failed ({watched.crew.failure})")
     board = watched.session.instrument

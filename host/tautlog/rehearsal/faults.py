@@ -47,6 +47,10 @@ def _parts(scene: Scene) -> Scene:
     return _model(break_force_n=0.7 * _target_n(scene))(scene)
 
 
+def _mount_lets_go(scene: Scene) -> Scene:
+    return _behaviour(mount_lets_go=True)(_parts(scene))
+
+
 def _slips(scene: Scene) -> Scene:
     return _model(slip=Slip(force_n=0.6 * _target_n(scene), length_m=0.08))(scene)
 
@@ -87,6 +91,10 @@ def _stop(scene: Scene) -> Scene:
     """The sled meets the catch before the line has stretched fully."""
     stretch_m = 0.6 * _target_n(scene) / scene.model.stiffness_n_per_m
     return _model(catch_stretch_m=stretch_m)(scene)
+
+
+def _jams(scene: Scene) -> Scene:
+    return _model(catch_stretch_m=-0.5 * scene.model.height_m)(scene)
 
 
 def _hum(scene: Scene) -> Scene:
@@ -146,6 +154,7 @@ def _accelerometer_gain(scene: Scene) -> Scene:
 
 _ALL = (
     Fault("article-parts", "the article parts at 70 % of the target", _parts),
+    Fault("mount-lets-go", "the mount's screws pull out at 70 % of the target", _mount_lets_go),
     Fault("line-slips", "the line slips 80 mm through a clamp at 60 % of the target", _slips),
     Fault("amplifier-clips", "the amplifier's rail is at 75 % of the target", _clips),
     Fault("gain-ten-times", "the gain is a tenth of the calibrated one", _gain),
@@ -155,6 +164,9 @@ _ALL = (
     Fault("bridge-open", "the bridge is open: 1.1 V and only the converter's noise", _dead(1.1)),
     Fault("shunt-dead", "the shunt resistor has no effect", _behaviour(shunt_v=0.0)),
     Fault("never-taut", "the sled meets the catch before the line", _model(catch_stretch_m=-0.05)),
+    Fault("sled-jams", "the sled jams half way down", _jams),
+    Fault("sled-hesitates", "the sled leaves 30 ms after the switch", _behaviour(hesitates_s=0.03)),
+    Fault("cell-cable-rips", "the cell's cable rips at the peak", _behaviour(cell_cable_rips=True)),
     Fault("latch-stuck", "the drive is pulsed but the latch holds", _behaviour(latch_stuck=True)),
     Fault("switch-stuck", "the release switch never opens", _behaviour(switch_stuck=True)),
     Fault("late-latch", "the latch lets go 30 ms late", _behaviour(latch_delay_s=0.042)),

@@ -117,6 +117,8 @@ class SimulatedRig:
         self._hand_s = float(self._random.uniform(*_HAND_S))
         self._agenda: list[tuple[float, int, int]] = []  # sample, input bit, closed
         self._cut_at: float | None = None
+        self._rips_at: float | None = None
+        self._late_s = 0.0
         self._glitch_at: int | None = None
         self._pin_pulled = False
         self._still_at = 0.0  # sample at which a sled that was let go is at rest
@@ -158,6 +160,9 @@ class SimulatedRig:
 
     def _advance(self, n_samples: int, outputs: int) -> RigStep:
         start = self._samples
+        if self._rips_at is not None and start >= self._rips_at:
+            self._rips_at = None
+            self.bench.do("open signal+")
         moved = self._touch()
         self.bench.watch(outputs)
         self._watch_outputs(start, n_samples, outputs)
@@ -193,7 +198,7 @@ class SimulatedRig:
         for order in self.stand.taken():
             self._obey(order)
         if self.stand.article_whole:
-            self._inputs |= wire.INPUT_ARTICLE_WHOLE
+            self._inputs |= wire.INPUT_ARTICLE_WHOLE | wire.INPUT_MOUNT_WHOLE
         self._measure(self._sources_now())
         changed = before ^ bench.read(self._inputs)
         bits = [bit for bit in INPUTS.values() if changed & bit]
@@ -271,7 +276,8 @@ class SimulatedRig:
             closed = _CLOSED_S * self._sample_rate_hz
             self._agenda += _switch_opens(self._random, at, span, closed)
         if self.stand.sled == RAISED:
-            self._fall(at)
+            self._late_s = behaviour.hesitates_s
+            self._fall(at + self._late_s * self._sample_rate_hz)
         self._agenda.sort()
         if behaviour.cut_link_after_s is not None:
             self._cut_at = at + behaviour.cut_link_after_s * self._sample_rate_hz
@@ -287,11 +293,15 @@ class SimulatedRig:
         ends_s = motion.contacts[-1].end_s if motion.contacts else MOTION_S
         self._still_at = at + ends_s * self._sample_rate_hz
         self.stand.sled, self.stand.moving = FALLEN, True
-        broken_s = motion.truth().break_time_s
-        self.stand.article_whole = broken_s is None
-        if broken_s is not None and self.scene.behaviour.article_wire_opens:
-            wire_at = at + broken_s * self._sample_rate_hz
-            self._agenda.append((wire_at, wire.INPUT_ARTICLE_WHOLE, 0))
+        true, behaviour = motion.truth(), self.scene.behaviour
+        self.stand.article_whole = true.break_time_s is None
+        if true.break_time_s is not None and (
+            behaviour.article_wire_opens or behaviour.mount_lets_go
+        ):
+            parted = wire.INPUT_MOUNT_WHOLE if behaviour.mount_lets_go else wire.INPUT_ARTICLE_WHOLE
+            self._agenda.append((at + true.break_time_s * self._sample_rate_hz, parted, 0))
+        if behaviour.cell_cable_rips and true.peak_time_s is not None:
+            self._rips_at = at + true.peak_time_s * self._sample_rate_hz
 
     def truth(self, first_sample_index: int) -> dict[str, object]:
         """The true figures of the last drop; see `true_figures`.
@@ -304,7 +314,7 @@ class SimulatedRig:
         released = None
         if self.release_at is not None:
             released = (self.release_at - first_sample_index) / self._sample_rate_hz
-        return true_figures(self.scene, self.motion, released)
+        return true_figures(self.scene, self.motion, released, self._late_s)
 
 
 def _switch_opens(

@@ -45,10 +45,16 @@ class Behaviour:
         The latch never lets go.
     switch_stuck : bool
         The release switch stays closed when the sled is let go.
+    hesitates_s : float
+        The sled leaves so long after the release switch opened.
     bounce_s : float
         Time over which the release switch bounces.
     article_wire_opens : bool
         The break wire across the article parts with the load.
+    mount_lets_go : bool
+        What parts is the mount, with the break wire across it.
+    cell_cable_rips : bool
+        The cell's cable is torn off at the peak.
     cut_link_after_s : float or None
         The cable is pulled this long after the release.
     glitch_after_s : float or None
@@ -66,8 +72,11 @@ class Behaviour:
     latch_delay_s: float = 0.012
     latch_stuck: bool = False
     switch_stuck: bool = False
+    hesitates_s: float = 0.0
     bounce_s: float = 0.008
     article_wire_opens: bool = True
+    mount_lets_go: bool = False
+    cell_cable_rips: bool = False
     cut_link_after_s: float | None = None
     glitch_after_s: float | None = None
     open_readbacks: tuple[str, ...] = ()

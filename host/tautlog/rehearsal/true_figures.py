@@ -12,7 +12,9 @@ _FIGURES = (
 )
 
 
-def true_figures(scene: Scene, motion: Motion | None, release_s: float | None) -> dict[str, object]:
+def true_figures(
+    scene: Scene, motion: Motion | None, release_s: float | None, late_s: float = 0.0
+) -> dict[str, object]:
     """The true figures of a drop.
 
     Parameters
@@ -23,6 +25,8 @@ def true_figures(scene: Scene, motion: Motion | None, release_s: float | None) -
         How its sled fell; None if it did not.
     release_s : float or None
         When the latch let go, in seconds since the trace begins; None if it did not.
+    late_s : float
+        By how much the sled left later than that.
     """
     setup = scene.setup
     figures: dict[str, object] = {
@@ -36,9 +40,11 @@ def true_figures(scene: Scene, motion: Motion | None, release_s: float | None) -
     true, model = motion.truth(), scene.model
     for name in _TIMES:
         since_s = getattr(true, f"{name}_time_s")
-        figures[f"{name}_time_s"] = None if since_s is None else since_s + release_s
+        figures[f"{name}_time_s"] = None if since_s is None else since_s + release_s + late_s
     for name in _FIGURES.split():
         figures[name] = getattr(true, name)
+    if true.fall_time_s is not None:
+        figures["fall_time_s"] = true.fall_time_s + late_s  # from the release, as it is marked
     figures["release_time_s"] = release_s
     figures["line_stiffness_n_per_m"] = model.stiffness_n_per_m
     figures["damping_ratio"] = model.damping_ratio

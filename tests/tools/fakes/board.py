@@ -68,7 +68,11 @@ class FakeBoard:
         Every change of the release drive's pin.
     noise : list of int
         What lies on the level, sample after sample.
+    bounce_ms : float
+        An opening of the switch within so long of a closing is a bounce.
     """
+
+    bounce_ms = Config.RELEASE_BOUNCE_MS
 
     def __init__(self, take=7, start_us=0):
         self.check = wire.Check()
@@ -223,7 +227,7 @@ class FakeBoard:
         """Hardware lights the flash where an opening begins, not where it bounces."""
         if closed:
             self.closed_us = self.now_us
-        elif self.flash_armed and self.now_us - self.closed_us > 1000 * Config.RELEASE_BOUNCE_MS:
+        elif self.flash_armed and self.now_us - self.closed_us > 1000 * self.bounce_ms:
             self._edges.append((wire.EDGE_FLASH, 0, self.now_us + 2))
 
     def meanwhile(self, after, *actions):
