@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from tautlog.campaign.people import mistakes_in_people
 from tautlog.campaign.sections import Requirement
 from tautlog.campaign.stated import SECTIONS, Section, Stated
 from tautlog.errors import CampaignError
@@ -67,6 +68,7 @@ def contradictions(stated: Stated) -> list[str]:
         *_of_inputs(stated),
         *_of_qualification(stated),
         *_of_atmosphere(stated.atmosphere),
+        *mistakes_in_people(stated.person),
         *(text for name in SECTIONS if SECTIONS[name].many for text in _of_names(stated, name)),
     ]
 

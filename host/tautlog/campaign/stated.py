@@ -15,6 +15,7 @@ from tautlog.campaign.condemned import Retired
 from tautlog.campaign.dimensions import Dimension
 from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
+from tautlog.campaign.people import Person
 from tautlog.campaign.qualification import Qualification
 from tautlog.campaign.retirement import Retirement
 from tautlog.campaign.sections import (
@@ -111,6 +112,15 @@ class Stated:
     laboratory: Laboratory = field(
         default_factory=Laboratory,
         metadata=_section("Who tests, where and for whom; a report shows it"),
+    )
+    # A comment, because an invented name must sign nothing.
+    person: tuple[Person, ...] = field(
+        default=(),
+        metadata=_section(
+            "Who has which role; a report names who took another's",
+            many=Person,
+            as_comment=True,
+        ),
     )
     drop: DropSetup = field(
         default_factory=DropSetup,

@@ -9,6 +9,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.drop_permit import override_of, override_options
+from tautlog.model.printable import printable
 
 if TYPE_CHECKING:
     from tautlog.board.readiness import Facts
@@ -42,6 +43,7 @@ def command(
     and void when somebody enters the zone. It goes into the record of the next drop.
     """
     from tautlog.campaign.checklist import add_checklist, answered_list, two_persons
+    from tautlog.campaign.people import require_at_the_list
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
     from tautlog.drop.checking import measured_for
@@ -57,6 +59,9 @@ def command(
         raise CampaignError(
             "a checklist needs a campaign, and there is none here: make one with `tautlog init`"
         )
+    required = campaign.decision.checklist == "required"
+    for text in require_at_the_list(campaign.people, operator, second, required=required):
+        click.echo(f"LOOK: {printable(text)}", err=True)
     setup = options.setup_of(campaign, given)
     click.echo(CAUTION, err=True)
     facts = _facts(port, campaign, setup, timeout_scale)
