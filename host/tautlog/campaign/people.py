@@ -20,9 +20,9 @@ ROLES = {
     "second": "second person at the checklist",
     "inspector": "inspects the article",
     "decider": "decides on the test",
-    "overrider": "overrode a refusal",
-    "calibrator": "chose another calibration",
-    "approver": "agreed to a deviation",
+    "overrider": "overrides a refusal",
+    "calibrator": "chooses another calibration",
+    "approver": "agrees to a deviation",
 }
 OPERATOR, SECOND, INSPECTOR, DECIDER, OVERRIDER, CALIBRATOR, APPROVER = ROLES
 

@@ -33,6 +33,7 @@ from tautlog.campaign.sections import (
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Accelerometer, ExcitationMonitor
 from tautlog.model.key import Key, keys_of
+from tautlog.model.leg_facts import LegFacts, as_text
 from tautlog.model.legs import SUM
 from tautlog.model.load_path import Element, Mount
 from tautlog.model.signature import signed
@@ -152,6 +153,15 @@ class Stated:
             as_comment=True,
         ),
     )
+    leg: tuple[LegFacts, ...] = field(
+        default=(),
+        metadata=_section(
+            "Angles and limits of each leg, the first one too; one section for each. With the "
+            "angles of all legs the sum is that along the vertical, else the plain sum",
+            many=LegFacts,
+            as_comment=True,
+        ),
+    )
     accelerometer: Accelerometer = field(
         default_factory=Accelerometer,
         metadata=_section(
@@ -248,6 +258,7 @@ class Stated:
             longest_s=required.longest_duration_s,
             end_state=self.rig.end_state,
             judged_on=None if required.judged_on == SUM else required.judged_on,
+            leg_facts=as_text(self.leg),
         )
 
 

@@ -167,8 +167,8 @@ def _inspection(campaign: Campaign) -> Told:
             )
             for one in campaign.dimensions
         )
-        head = ("dimension", "article", "before, mm", "growth allowed, mm", "instrument", "read")
-        tables.append(Table(head, rows, (2, 1.3, 1.1, 1.5, 1.8, 1.2)))
+        asked = ("dimension", "article", "before, mm", "growth allowed, mm", "instrument", "read")
+        tables.append(Table(asked, rows, (2, 1.3, 1.1, 1.5, 1.8, 1.2)))
     return texts, tuple(tables)
 
 
