@@ -13,7 +13,7 @@ from tautlog.analysis.legs import tell_legs
 from tautlog.analysis.marking import mark
 from tautlog.archive.assess import assess
 from tautlog.archive.kept_marks import as_json
-from tautlog.archive.verdict_lines import notes
+from tautlog.archive.verdict_lines import load_words, notes
 from tautlog.errors import RecordError
 from tautlog.mechanics.legs import LeggedModel, LegModel
 from tautlog.mechanics.rig_model import RigModel
@@ -149,6 +149,9 @@ def test_a_leg_is_held_against_its_own_limit(of_sum, of_leg, found, load, test, 
     assert right.load_verdict is None
     over = of_leg.get("limit_n") == 900.0
     assert any(reason.code == "leg-overload" for reason in said.reasons) == over
+    by_leg = load != "under" or of_leg.get("target_n") == 1300.0
+    by_leg = by_leg and load != "on-target"
+    assert load_words(drop).endswith(" of one leg") == by_leg
     if over and load == "overload":
         assert any(LEFT in reason.text for reason in said.reasons if reason.code == "load-overload")
 

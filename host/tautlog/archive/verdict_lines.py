@@ -195,13 +195,22 @@ def load_words(drop: Assessment) -> str:
     if marks.peak_force_n is None:
         return _no_peak_words(drop)
     around = "" if spread is None else f" +/- {force_text(spread)} N (k = {factor:.2g})"
-    load = words(verdict.load_verdict)
+    load = f"{words(verdict.load_verdict)}{_by_one_leg(drop)}"
     if drop.has("reversed"):
         load = "NEGATIVE, not a pull as wired: swap the wires"
     elif verdict.record_verdict == "invalid" and verdict.load_verdict in _CLAIMS:
         load = f"{load}, but the record is INVALID"
     which = "" if legs is None or legs.judged_on == SUM else f"{legs.judged_on}: "
     return f"{which}peak {force_text(marks.peak_force_n)} N{around}: {load}"
+
+
+def _by_one_leg(drop: Assessment) -> str:
+    """Say that a leg decides on the load verdict, not the peak beside it; or ""."""
+    legs, code = drop.beside.legs, f"load-{drop.verdict.load_verdict}"
+    if legs is None:
+        return ""
+    why = next((reason.text for reason in drop.verdict.reasons if reason.code == code), "")
+    return " of one leg" if any(finding.text in why for finding in legs.findings) else ""
 
 
 def _no_peak_words(drop: Assessment) -> str:
