@@ -20,6 +20,7 @@ from tautlog.model.channels import (
     columns_of,
     role_of,
 )
+from tautlog.model.leg_facts import read_leg_facts
 from tautlog.model.stream import Instrument
 
 RIGHT = (
@@ -118,6 +119,36 @@ def test_mistakes_are_told(kite, old, new, told):
         return
     with pytest.raises(CampaignError, match=re.escape(told)):
         read_campaign(kite)
+
+
+LEFT_LEG = '[[leg]]\nname = "force left"\n'
+RIGHT_LEG = '[[leg]]\nname = "force right"\n'
+LEANS = "from_vertical_deg = 30\nangle_expanded_u_deg = 2\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (LEFT_LEG + LEANS + RIGHT_LEG + LEANS, ""),
+        (LEFT_LEG + "limit_n = 900\n", ""),
+        (LEFT_LEG + LEANS, "needs the angle of each leg"),
+        (LEFT_LEG + "from_vertical_deg = 30\n", "without angle_expanded_u_deg"),
+        (LEFT_LEG + "azimuth_deg = 30\n", "from_vertical_deg is missing"),
+        (LEFT_LEG + LEANS.replace("30", "90"), "allowed is 0 to 85"),
+        (LEFT_LEG + "target_n = 900\nlimit_n = 900\n", "allowed is a number > target_n"),
+        ('[[leg]]\nname = "force up"\n', "allowed is a force channel"),
+        (LEFT_LEG + LEFT_LEG, "defined twice"),
+    ],
+)
+def test_what_is_stated_of_legs_goes_with_the_drop_or_is_refused(text, told, kite):
+    path = kite / "campaign.toml"
+    path.write_text(f"{path.read_text()}\n{text}")
+    if told:
+        with pytest.raises(CampaignError, match=told):
+            read_campaign(kite)
+        return
+    facts = read_leg_facts(read_campaign(kite).setup.leg_facts)
+    assert [one.name for one in facts][:1] == ["force left"]
 
 
 def test_the_plan_says_which_window_results(kite, capsys):

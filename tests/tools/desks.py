@@ -35,7 +35,7 @@ PAGES = (
         "/drops",
         "/drops?rehearsed=yes",
     ),
-    *("/drop", "/drop/stands", "/drop/trace", "/ledger", "/report"),
+    *("/drop", "/drop/stands", "/drop/trace", "/ledger", "/deviations", "/report"),
 )
 
 PIECES = ("/plan/reckoned", "/plan/climb", "/drop/stands", "/drop/trace")  # parts of pages

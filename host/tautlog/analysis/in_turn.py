@@ -14,6 +14,8 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.analysis.leg_vectors import axial_u_fraction
+from tautlog.model.leg_facts import LegFacts
 from tautlog.model.trace import Trace
 
 FloatArray = npt.NDArray[np.float64]
@@ -41,7 +43,7 @@ def on_time(values: FloatArray, late_samples: float) -> FloatArray:
     return moved
 
 
-def summed(legs: Sequence[Trace | None]) -> Trace:
+def summed(legs: Sequence[Trace | None], lean: Sequence[LegFacts] = ()) -> Trace:
     """The sum of the legs as one force, with what is known of all of them.
 
     Calibrations of legs may share weights and people: their uncertainties are added, not their
@@ -51,37 +53,68 @@ def summed(legs: Sequence[Trace | None]) -> Trace:
     ----------
     legs : sequence of Trace or None
         The legs at the same times, at least one of them calibrated; None for one that is not.
+    lean : sequence of LegFacts
+        Angles of all legs, in their order: then the sum is that along the vertical, which is what
+        acts on the sled. Empty: the plain sum.
     """
     known = [leg for leg in legs if leg is not None]
     first = known[0]
     if len(known) < len(legs):
         nothing = np.full(first.force_n.size, np.nan)
         return replace(first, force_n=nothing, clipped=np.zeros(nothing.size, dtype=bool))
+    parts = [one.cosine for one in lean] or [1.0] * len(known)
     bandwidths = [leg.bandwidth_hz for leg in known]
     return replace(
         first,
-        force_n=np.sum([leg.force_n for leg in known], axis=0),
+        force_n=np.sum(
+            [part * leg.force_n for part, leg in zip(parts, known, strict=True)], axis=0
+        ),
         clipped=np.any([leg.clipped for leg in known], axis=0),
-        quantum_n=math.hypot(*(leg.quantum_n for leg in known)),
+        quantum_n=_rooted(parts, [leg.quantum_n for leg in known]),
         # Each leg has levels of its own: a sum does not tell in which codes they lie.
         steps=None if first.steps is None else replace(first.steps, linearity=None),
-        newton_per_step=math.hypot(*(leg.newton_per_step for leg in known)),
-        calibration_u_fraction=max(leg.calibration_u_fraction for leg in known),
-        calibration_u_n=sum(leg.calibration_u_n for leg in known),
-        covered_n=_covered_n(known),
+        newton_per_step=_rooted(parts, [leg.newton_per_step for leg in known]),
+        calibration_u_fraction=math.hypot(
+            max(leg.calibration_u_fraction for leg in known), _angles_u_fraction(known, lean)
+        ),
+        calibration_u_n=sum(
+            part * leg.calibration_u_n for part, leg in zip(parts, known, strict=True)
+        ),
+        covered_n=_covered_n(known, parts),
         bandwidth_hz=min(bandwidths) if all(bandwidths) else 0.0,
         calibration_expired=any(leg.calibration_expired for leg in known),
     )
 
 
-def _covered_n(legs: Sequence[Trace]) -> float:
+def _rooted(parts: Sequence[float], values: Sequence[float]) -> float:
+    """Root of the sum of squares of what is independent, each with its part."""
+    return math.hypot(*(part * value for part, value in zip(parts, values, strict=True)))
+
+
+def _at_largest(legs: Sequence[Trace], parts: Sequence[float]) -> tuple[list[float], float]:
+    """Pull of each leg where their sum is largest, and the sum; none without samples."""
+    pulls = [leg.force_n - np.nanmedian(leg.force_n) for leg in legs if leg.force_n.size]
+    if len(pulls) < len(legs):
+        return [], 0.0
+    total = np.sum([part * pull for part, pull in zip(parts, pulls, strict=True)], axis=0)
+    if not np.isfinite(total).any():
+        return [], 0.0
+    peak = int(np.nanargmax(np.abs(total)))
+    return [float(pull[peak]) for pull in pulls], float(total[peak])
+
+
+def _angles_u_fraction(legs: Sequence[Trace], lean: Sequence[LegFacts]) -> float:
+    """Expanded relative uncertainty of the sum by the angles, shared as at the largest sum."""
+    pulls, total = _at_largest(legs, [one.cosine for one in lean]) if lean else ([], 0.0)
+    return axial_u_fraction(pulls, lean) if total else 0.0
+
+
+def _covered_n(legs: Sequence[Trace], parts: Sequence[float]) -> float:
     """Largest sum at which no leg is beyond its calibration, shared as at the largest sum."""
     if not all(leg.covered_n for leg in legs):
         return 0.0
-    pulls = [leg.force_n - np.nanmedian(leg.force_n) for leg in legs if leg.force_n.size]
-    total = np.sum(pulls, axis=0) if pulls else np.zeros(0)
-    if not np.isfinite(total).any():
+    pulls, total = _at_largest(legs, parts)
+    if not pulls:
         return 0.0
-    peak = int(np.nanargmax(np.abs(total)))
-    shares = [abs(pull[peak] / total[peak]) if total[peak] else 1.0 for pull in pulls]
+    shares = [abs(pull / total) if total else 1.0 for pull in pulls]
     return float(min(leg.covered_n / max(s, 1e-6) for leg, s in zip(legs, shares, strict=True)))

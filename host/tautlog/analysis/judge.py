@@ -10,6 +10,7 @@ from __future__ import annotations
 from tautlog.analysis.judge_load import carried_target, judge_load
 from tautlog.analysis.judge_record import NOTE, judge_record
 from tautlog.analysis.judge_trace import judge_trace
+from tautlog.analysis.leg_limits import OVER, PERHAPS_OVER, UNDER, UNPROVEN
 from tautlog.model.inspection import ARTICLE_FINDINGS, GAVE_WAY, NOT_INSPECTED
 from tautlog.model.marks import Marks
 from tautlog.model.trace import DropSetup
@@ -32,7 +33,7 @@ def judge(marks: Marks, setup: DropSetup, loaded: Marks | None = None) -> Verdic
     judged = judge_record(marks, setup)
     record_verdict = RECORD_VERDICTS[judged[0].severity if judged else NOTE]
     loaded = loaded or marks
-    load_verdict, load_why = judge_load(loaded, setup)
+    load_verdict, load_why = _of_legs(marks, *judge_load(loaded, setup))
     trace_says, trace_why = judge_trace(marks, setup)
     test_verdict, text = combine(
         record_verdict,
@@ -41,6 +42,8 @@ def judge(marks: Marks, setup: DropSetup, loaded: Marks | None = None) -> Verdic
         mount_failed=marks.has("mount-moved"),
         carried=carried_target(loaded, setup),
     )
+    if marks.has(OVER) or marks.has(PERHAPS_OVER):
+        test_verdict, text = _with_leg_over(test_verdict, text)
     reasons = [Reason(told.code, told.text) for told in judged]
     reasons += [load_why, trace_why, Reason(f"test-{test_verdict}", text)]
     codes = {reason.code for reason in reasons}
@@ -55,6 +58,40 @@ def judge(marks: Marks, setup: DropSetup, loaded: Marks | None = None) -> Verdic
         tuple(reasons),
     )
 
+
+def _of_legs(marks: Marks, load: str | None, why: Reason) -> tuple[str | None, Reason]:
+    """The load verdict, with legs that have targets and limits of their own.
+
+    What the sum does not prove no leg proves. What the sum proves falls with a leg that lacks its
+    target; with a leg above its limit it is an overload, even if the sum stays below.
+    """
+    if load not in ("on-target", "possible-overload"):
+        return load, why
+    for code, word in _BY_LEG.items():
+        if marks.has(code) and not (word == "possible-overload" == load):
+            text = f"{why.text}; but {marks.text_of(code)}"
+            return word, Reason(f"load-{word}", text)
+    return load, why
+
+
+def _with_leg_over(test: str, text: str) -> tuple[str, str]:
+    """What a test says when one leg was above its own limit, or perhaps was."""
+    if test == "fail":
+        return "no-verdict", (
+            "the article failed, and one leg may have been above its own limit: repeat with a new "
+            "one"
+        )
+    if test in ("no-test", "no-verdict"):
+        text += "; one leg may have been above its own limit: inspect the article again"
+    return test, text
+
+
+_BY_LEG = {
+    UNDER: "under",
+    UNPROVEN: "unproven",
+    OVER: "overload",
+    PERHAPS_OVER: "possible-overload",
+}
 
 # What a whole article proves, by the load; any other load proves nothing.
 _WHOLE = {

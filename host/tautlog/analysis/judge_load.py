@@ -43,6 +43,21 @@ def judge_load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
     return _against(force, spread, target, upper, words)
 
 
+def judge_limit(marks: Marks, limit_n: float) -> tuple[str, Reason]:
+    """Whether a force without a target stayed below its limit: "within" if so."""
+    if marks.peak_force_n is None or marks.peak_force_expanded_u_n is None:
+        return _without_peak(marks)
+    force, spread = abs(marks.peak_force_n), marks.peak_force_expanded_u_n
+    words = f"{force:.0f} N +/- {spread:.0f} N against a limit of {limit_n:.0f} N"
+    if force - spread > limit_n:
+        return _reached("overload", f"{words}: above the limit")
+    if marks.lower_bound:
+        return _reached("at-least", f"{words}: a lower bound only")
+    if force + spread > limit_n:
+        return _reached("possible-overload", f"{words}: an overload is not excluded")
+    return _reached("within", f"{words}: below it")
+
+
 def _reached(load: str, text: str) -> tuple[str, Reason]:
     return load, Reason(f"load-{load}", text)
 

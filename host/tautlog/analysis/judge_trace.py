@@ -21,6 +21,8 @@ def judge_trace(marks: Marks, setup: DropSetup) -> Said:
     """Say whether the load path held, let go or slipped, or that it is unclear; and why."""
     if marks.has("leg-let-go"):
         return _said("let-go", marks.text_of("leg-let-go"))
+    if marks.has("leg-order-unclear"):
+        return _said("let-go", marks.text_of("leg-order-unclear"))
     rest_n, weight_n = marks.rest_force_n, setup.weight_n
     if rest_n is not None and marks.has("reversed"):
         rest_n = -rest_n

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
 from tautlog.analysis.find_contacts import rise_through
+from tautlog.analysis.leg_limits import judge_leg, limit_findings
+from tautlog.analysis.leg_order import UNCLEAR, order_of
+from tautlog.analysis.leg_vectors import LegForce, asymmetry, resultant
 from tautlog.analysis.marking import mark
-from tautlog.model.legs import SUM, Leg, Legs
+from tautlog.model.leg_facts import LegFacts, leaning, read_leg_facts
+from tautlog.model.legs import AXIAL, PLAIN, SUM, Leg, Legs
 from tautlog.model.limits import K_FACTOR, ONSET_U_S
 from tautlog.model.marks import Finding, Marks
 from tautlog.model.trace import DropSetup, Trace
@@ -22,7 +25,6 @@ SECOND_LOW, SECOND_HIGH = 0.06, 0.18
 # A straight line through a third and a whole of a level, extended to zero: t1 - (t2 - t1) / 2. Its
 # variance is 1.5^2 + 0.5^2 times that of one crossing.
 EXTENDED_U = math.sqrt(2.5)
-LET_GO_APART_S = 0.001  # breaks that are closer together cannot be told apart; own choice
 LOOK_BACK_S = 0.02  # before the contact, where its rise begins; as for a filter's foreshoot
 LEAST_LEG = 0.1  # of the sum: a leg that carried less at its peak did not pull; own choice
 
@@ -49,6 +51,8 @@ def tell_legs(
         As for `marking.mark`.
     """
     alone = replace(setup, mass_kg=None, height_m=None, target_n=None, limit_n=None)
+    facts = {one.name: one for one in read_leg_facts(setup.leg_facts)}
+    lean = leaning(tuple(facts.values()), tuple(legs))
     told = [
         Leg(name, calibrated=False)
         if trace is None
@@ -57,15 +61,22 @@ def tell_legs(
     ]
     if all(leg.calibrated for leg in told) and whole.peak_time_s is not None:
         told = _shared(told, dict(legs), whole.peak_time_s)
+    told = [judge_leg(leg, facts[leg.name]) if leg.name in facts else leg for leg in told]
+    order = order_of(told, legs, cfc)
     found = Legs(
         tuple(told),
         judged_on=setup.judged_on or SUM,
         sum_peak_force_n=whole.peak_force_n,
         sum_peak_force_expanded_u_n=whole.peak_force_expanded_u_n,
-        let_go_first=_let_go_first(told),
+        sum_is=AXIAL if lean else PLAIN,
+        let_go_first=order.first,
+        let_go_order=order.word,
+        let_go_apart_s=order.apart_s,
+        let_go_resolved_s=order.resolved_s,
     )
+    found = _with_vectors(found, legs, lean)
     found = _with_onsets(found, whole.taut_speed_m_s)
-    return replace(found, findings=tuple(_findings(found)))
+    return replace(found, findings=(*_findings(found), *limit_findings(found)))
 
 
 def _leg(name: str, trace: Trace, marks: Marks) -> Leg:
@@ -129,6 +140,31 @@ def _shared(told: list[Leg], traces: Mapping[str, Trace | None], peak_s: float) 
     ]
 
 
+def _with_vectors(
+    found: Legs, traces: Mapping[str, Trace | None], lean: Sequence[LegFacts]
+) -> Legs:
+    """Asymmetry, and the vector sum if the angles are stated, both at the peak of the sum."""
+    forces = []
+    for leg in found.legs:
+        trace, force_n = traces[leg.name], leg.force_at_peak_n
+        if trace is None or force_n is None or leg.marks is None:
+            return found
+        gain_n = (trace.calibration_u_fraction * abs(force_n) + trace.calibration_u_n) / K_FACTOR
+        forces.append(LegForce(force_n, gain_n, leg.marks.noise_n or 0.0))
+    uneven = asymmetry(forces)
+    if uneven is not None:
+        found = replace(found, asymmetry=uneven[0], asymmetry_expanded_u=uneven[1])
+    if not lean:
+        return found
+    whole = resultant(forces, lean)
+    return replace(
+        found,
+        resultant_force_n=whole.total_n,
+        resultant_expanded_u_n=whole.total_expanded_u_n,
+        resultant_off_vertical_deg=whole.off_vertical_deg,
+    )
+
+
 def _force_at(marks: Marks, time_s: float) -> float:
     return marks.curve.at(time_s) if marks.curve is not None else math.nan
 
@@ -183,20 +219,6 @@ def _with_onsets(found: Legs, speed_m_s: float | None) -> Legs:
     )
 
 
-def _let_go_first(legs: list[Leg]) -> str | None:
-    """The leg whose load went first, if the traces tell."""
-    gone = sorted((leg for leg in legs if leg.break_time_s is not None), key=_break_s)
-    if not gone or not all(leg.calibrated for leg in legs):
-        return None
-    if any(_break_s(after) - _break_s(before) < LET_GO_APART_S for before, after in pairwise(gone)):
-        return None
-    return gone[0].name
-
-
-def _break_s(leg: Leg) -> float:
-    return math.inf if leg.break_time_s is None else leg.break_time_s
-
-
 def _findings(found: Legs) -> list[Finding]:
     told = []
     for leg in found.legs:
@@ -214,6 +236,8 @@ def _findings(found: Legs) -> list[Finding]:
             told.append(Finding("leg-clipped", f"{leg.name!r} was at a limit, or its top is flat"))
     if found.let_go_first:
         told.append(Finding("leg-let-go", _let_go_words(found)))
+    elif found.let_go_order == UNCLEAR:
+        told.append(Finding("leg-order-unclear", _unclear_words(found)))
     if found.judged_on != SUM and found.named(found.judged_on) is None:
         names = ", ".join(leg.name for leg in found.legs)
         text = f"the test is judged on {found.judged_on!r}, which is no leg of this record: {names}"
@@ -229,4 +253,15 @@ def _let_go_words(found: Legs) -> str:
     return (
         f"{first.name!r} let go first, at {abs(first.break_force_n or 0.0):.0f} N and "
         f"{first.break_time_s:.4f} s{after}"
+    )
+
+
+def _unclear_words(found: Legs) -> str:
+    gone = ", ".join(repr(leg.name) for leg in found.legs if leg.break_time_s is not None)
+    apart_s, resolved_s = found.let_go_apart_s, found.let_go_resolved_s
+    if apart_s is None or resolved_s is None:
+        return f"{gone} let go, and not every leg is known: which was first is unclear"
+    return (
+        f"{gone} let go within {1e3 * apart_s:.2f} ms of each other, and {1e3 * resolved_s:.2f} ms "
+        "are needed to tell them apart: which was first is unclear"
     )

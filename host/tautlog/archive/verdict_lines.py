@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 
 from tautlog.archive.assessment import Assessment
-from tautlog.model.legs import SUM, Legs
+from tautlog.model.legs import AXIAL, SUM, Legs
 from tautlog.model.origin import IMPORTED, MARK
 from tautlog.model.verdict_words import force_text, prediction_words, words
 from tautlog.record import Decision
@@ -87,13 +87,38 @@ def _leg_words(legs: Legs) -> list[str]:
         if leg.share is not None and leg.share_expanded_u is not None:
             share = f", {100 * leg.share:.1f} % +/- {100 * leg.share_expanded_u:.1f} % of the sum"
         peak = f"{force_text(leg.peak_force_n)} N +/- {force_text(spread)} N"
-        found.append(f"{leg.name}: peak {peak} (k = 2){share}")
+        own = f"; by itself {words(leg.load_verdict)}" if leg.load_verdict else ""
+        found.append(f"{leg.name}: peak {peak} (k = 2){share}{own}")
+    found += _sum_words(legs)
     apart_s, spread_s = legs.onset_difference_s, legs.onset_difference_expanded_u_s
     if apart_s is not None and spread_s is not None:
         first = f"{legs.first_taut} came taut first" if legs.first_taut else "together, or nearly"
         found.append(
             f"onsets {1e3 * apart_s:.2f} ms +/- {1e3 * spread_s:.2f} ms (k = 2) apart: {first}"
         )
+    return found
+
+
+def _sum_words(legs: Legs) -> list[str]:
+    """Which sum the force of the drop is, the vector, and how unequally the legs pulled."""
+    if legs.sum_is == AXIAL:
+        found = ["the sum is that along the vertical, by the stated angles"]
+    else:
+        found = ["the sum is the plain sum of the forces: no angles are stated"]
+    total_n, spread_n = legs.resultant_force_n, legs.resultant_expanded_u_n
+    if total_n is not None and spread_n is not None:
+        found.append(
+            f"vector sum at the peak: {force_text(total_n)} N +/- {force_text(spread_n)} N "
+            f"(k = 2), {legs.resultant_off_vertical_deg:.1f} degrees off the vertical"
+        )
+    if legs.asymmetry is not None and legs.asymmetry_expanded_u is not None:
+        found.append(
+            f"asymmetry at the peak: {100 * legs.asymmetry:.1f} % +/- "
+            f"{100 * legs.asymmetry_expanded_u:.1f} % (largest less smallest over their sum; own "
+            "definition)"
+        )
+    if legs.let_go_order == "unclear":
+        found.append("which leg let go first is unclear")
     return found
 
 
@@ -141,7 +166,8 @@ def _only_rehearsed(drop: Assessment) -> str:
 def _rest_words(drop: Assessment) -> str:
     if drop.has("leg-uncalibrated"):
         return "NOT KNOWN: a leg is not calibrated, so that its pull is not known; stay out"
-    if drop.has("leg-let-go") and drop.marks.rest_force_n is not None:
+    one_went = drop.has("leg-let-go") or drop.has("leg-order-unclear")
+    if one_went and drop.marks.rest_force_n is not None:
         return f"{drop.marks.rest_force_n:.0f} N on the other legs; look before you approach"
     if drop.verdict.trace_says == "let-go":
         return "the load path let go, the sled lies where it fell; look before you approach"
@@ -169,13 +195,22 @@ def load_words(drop: Assessment) -> str:
     if marks.peak_force_n is None:
         return _no_peak_words(drop)
     around = "" if spread is None else f" +/- {force_text(spread)} N (k = {factor:.2g})"
-    load = words(verdict.load_verdict)
+    load = f"{words(verdict.load_verdict)}{_by_one_leg(drop)}"
     if drop.has("reversed"):
         load = "NEGATIVE, not a pull as wired: swap the wires"
     elif verdict.record_verdict == "invalid" and verdict.load_verdict in _CLAIMS:
         load = f"{load}, but the record is INVALID"
     which = "" if legs is None or legs.judged_on == SUM else f"{legs.judged_on}: "
     return f"{which}peak {force_text(marks.peak_force_n)} N{around}: {load}"
+
+
+def _by_one_leg(drop: Assessment) -> str:
+    """Say that a leg decides on the load verdict, not the peak beside it; or ""."""
+    legs, code = drop.beside.legs, f"load-{drop.verdict.load_verdict}"
+    if legs is None:
+        return ""
+    why = next((reason.text for reason in drop.verdict.reasons if reason.code == code), "")
+    return " of one leg" if any(finding.text in why for finding in legs.findings) else ""
 
 
 def _no_peak_words(drop: Assessment) -> str:

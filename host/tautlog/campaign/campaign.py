@@ -23,6 +23,7 @@ from tautlog.campaign.dimensions import Dimension
 from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
+from tautlog.campaign.people import Person
 from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
 from tautlog.campaign.qualification import Qualification
 from tautlog.campaign.retirement import Retirement
@@ -91,6 +92,8 @@ class Campaign:
         Cells and amplifiers of the other legs.
     sampling : Sampling
         How the board samples, as stated; for plans without it.
+    people : tuple of Person
+        Who has which role; empty if nobody is named.
     rehearsed : bool
         It is there to practise with.
     """
@@ -126,6 +129,7 @@ class Campaign:
     qualification: Qualification = field(default_factory=Qualification)
     atmosphere: Atmosphere = field(default_factory=Atmosphere)
     retirement: Retirement = field(default_factory=Retirement)
+    people: tuple[Person, ...] = ()
     rehearsed: bool = False
 
     @property
@@ -218,6 +222,7 @@ def _campaign(
         name=stated.campaign.name or where.absolute().parent.name,
         note=stated.campaign.note,
         laboratory=stated.laboratory,
+        people=stated.person,
         qualification=stated.qualification,
         atmosphere=stated.atmosphere,
         retirement=stated.retirement,

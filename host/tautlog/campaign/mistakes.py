@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
+from tautlog.campaign.people import mistakes_in_people
 from tautlog.campaign.sections import Requirement
 from tautlog.campaign.stated import SECTIONS, Section, Stated
 from tautlog.errors import CampaignError
@@ -64,9 +65,11 @@ def contradictions(stated: Stated) -> list[str]:
         *_of_calibration(stated.calibration),
         *_of_chip(stated),
         *_of_channels(stated),
+        *_of_legs(stated),
         *_of_inputs(stated),
         *_of_qualification(stated),
         *_of_atmosphere(stated.atmosphere),
+        *mistakes_in_people(stated.person),
         *(text for name in SECTIONS if SECTIONS[name].many for text in _of_names(stated, name)),
     ]
 
@@ -196,6 +199,25 @@ def _of_channels(stated: Stated) -> Iterator[str]:
         )
     if stated.accelerometer.volt_per_m_s2 == 0:
         yield "[accelerometer] volt_per_m_s2 = 0: allowed is any other number"
+
+
+def _of_legs(stated: Stated) -> Iterator[str]:
+    """Legs that no channel has, and angles of some of them only."""
+    names = (stated.cell.channel, *(leg.name for leg in stated.force_channel))
+    for leg in stated.leg:
+        head = f"[[leg]] {short(leg.name)}"
+        if leg.name not in names:
+            yield f"{head}: allowed is a force channel: {', '.join(names)}"
+        elif len(names) < 2:
+            yield f"{head}: there is one force channel, and so no leg: add a [[force_channel]]"
+        yield from (f"{head}: {text}" for text in leg.mistakes())
+    angled = [leg.name for leg in stated.leg if leg.from_vertical_deg is not None]
+    without = [name for name in names if name not in angled]
+    if angled and without:
+        yield (
+            f"[[leg]] from_vertical_deg is stated for {', '.join(angled)} and not for "
+            f"{', '.join(without)}: a sum along the vertical needs the angle of each leg"
+        )
 
 
 def _of_inputs(stated: Stated) -> Iterator[str]:

@@ -15,6 +15,7 @@ from tautlog.campaign.condemned import Retired
 from tautlog.campaign.dimensions import Dimension
 from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
+from tautlog.campaign.people import Person
 from tautlog.campaign.qualification import Qualification
 from tautlog.campaign.retirement import Retirement
 from tautlog.campaign.sections import (
@@ -32,6 +33,7 @@ from tautlog.campaign.sections import (
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Accelerometer, ExcitationMonitor
 from tautlog.model.key import Key, keys_of
+from tautlog.model.leg_facts import LegFacts, as_text
 from tautlog.model.legs import SUM
 from tautlog.model.load_path import Element, Mount
 from tautlog.model.signature import signed
@@ -112,6 +114,15 @@ class Stated:
         default_factory=Laboratory,
         metadata=_section("Who tests, where and for whom; a report shows it"),
     )
+    # A comment, because an invented name must sign nothing.
+    person: tuple[Person, ...] = field(
+        default=(),
+        metadata=_section(
+            "Who has which role; a report names who took another's",
+            many=Person,
+            as_comment=True,
+        ),
+    )
     drop: DropSetup = field(
         default_factory=DropSetup,
         metadata=_section("What holds for every drop; options on the command line override it"),
@@ -139,6 +150,15 @@ class Stated:
         metadata=_section(
             "Force channels beyond the first, the other legs; one section for each",
             many=ForceChannel,
+            as_comment=True,
+        ),
+    )
+    leg: tuple[LegFacts, ...] = field(
+        default=(),
+        metadata=_section(
+            "Angles and limits of each leg, the first one too; one section for each. With the "
+            "angles of all legs the sum is that along the vertical, else the plain sum",
+            many=LegFacts,
             as_comment=True,
         ),
     )
@@ -238,6 +258,7 @@ class Stated:
             longest_s=required.longest_duration_s,
             end_state=self.rig.end_state,
             judged_on=None if required.judged_on == SUM else required.judged_on,
+            leg_facts=as_text(self.leg),
         )
 
 

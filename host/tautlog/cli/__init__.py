@@ -37,6 +37,8 @@ COMMANDS = {
     "mark": ("mark", "Compute marks and verdicts of a record."),
     "inspect": ("inspect_", "Enter what an inspection of the article found."),
     "decide": ("decide", "Enter a named person's decision on a test, and the reason."),
+    "procedure": ("procedure", "Print the campaign's test procedure, with places to fill in."),
+    "deviation": ("deviation", "State where the work was not done as the procedure says."),
     "photo": ("photo", "Keep names and hashes of photos and films with a record."),
     "report": ("report", "Write a report on one drop or on a campaign."),
     "remark": ("remark", "Mark many records again, on all cores."),

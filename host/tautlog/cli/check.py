@@ -44,6 +44,7 @@ def command(
     and void when somebody enters the zone. It goes into the record of the next drop.
     """
     from tautlog.campaign.checklist import add_checklist, answered_list, two_persons
+    from tautlog.campaign.people import require_at_the_list
     from tautlog.cli.console import CAUTION
     from tautlog.cli.output import print_json
     from tautlog.drop.checking import measured_for
@@ -59,6 +60,9 @@ def command(
         raise CampaignError(
             "a checklist needs a campaign, and there is none here: make one with `tautlog init`"
         )
+    required = campaign.decision.checklist == "required"
+    for text in require_at_the_list(campaign.people, operator, second, required=required):
+        tell(f"LOOK: {text}", err=True)
     setup = options.setup_of(campaign, given)
     tell(CAUTION, err=True)
     facts = _facts(port, campaign, setup, timeout_scale)

@@ -33,6 +33,7 @@ def command(
     """
     from tautlog.archive.judging_again import enter_decision
     from tautlog.archive.kept_marks import as_json as plain
+    from tautlog.campaign.people import DECIDER
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
 
@@ -44,6 +45,7 @@ def command(
     assessment = enter_decision(
         record, by=by, verdict=verdict, reason=reason, cfc=options.class_of(cfc)
     )
+    options.tell_role(record, DECIDER, by)
     if as_json:
         print_json(plain(assessment))
         return

@@ -57,6 +57,7 @@ def command(
     """
     from tautlog.archive.judging_again import enter_inspection, says_too_little
     from tautlog.archive.kept_marks import as_json as plain
+    from tautlog.campaign.people import INSPECTOR
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
 
@@ -72,6 +73,7 @@ def command(
         measured=measured,
         cfc=options.class_of(cfc),
     )
+    options.tell_role(record, INSPECTOR, by)
     more = says_too_little(finding, where, moved)
     if more:
         tell(more, err=True)

@@ -306,6 +306,25 @@ def tell_doubt(added: Appended) -> None:
         tell(f"LOOK: {added.doubt}", err=True)
 
 
+def tell_role(record: Path, role: str, by: str) -> None:
+    """Show that somebody signs in a role that the record's campaign gives to others."""
+    from tautlog.campaign.campaign import read_campaign
+    from tautlog.campaign.people import Act, not_theirs
+    from tautlog.errors import CampaignError
+    from tautlog.files.campaign_folder import find_campaign
+
+    found = find_campaign(record.absolute().parent)
+    if found is None:
+        return
+    try:
+        people = read_campaign(found, to_drop=False).people
+    except CampaignError as problem:
+        tell(f"LOOK: the roles are not known: {problem}", err=True)
+        return
+    for text in not_theirs(people, [Act(role, by)]):
+        tell(f"LOOK: {text}; the report says so", err=True)
+
+
 def here(*, to_drop: bool = True) -> Campaign | None:
     """The campaign of the current folder, or None; see `campaign.read_campaign`."""
     from tautlog.files.campaign_folder import find_campaign

@@ -20,6 +20,7 @@ from tautlog.campaign.checklist import (
     two_persons,
 )
 from tautlog.campaign.drop_setup import DropRequest, setup_from
+from tautlog.campaign.people import require_at_the_list
 from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, page
 from tautlog.drop.checking import facts_at, measured_for
@@ -87,6 +88,8 @@ def enter(request: Request, entered: Entered) -> Response:
         return show(request, measured.problem, entered, measured)
     try:
         made = _made(entered, measured.checks)
+        required = campaign.decision.checklist == "required"
+        require_at_the_list(campaign.people, made.operator, made.second, required=required)
         add_checklist(campaign.folder, made)
     except TautlogError as problem:
         return show(request, str(problem), entered, measured)

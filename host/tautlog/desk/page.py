@@ -26,6 +26,7 @@ DAY = (
     ("drop", "/drop", "Drop"),
     ("drops", "/drops", "Drops"),
     ("ledger", "/ledger", "Ledger"),
+    ("deviations", "/deviations", "Deviations"),
     ("report", "/report", "Report"),
 )
 RIG = ("rig", "/rig", "Rig")  # of a desk that practises
@@ -40,6 +41,7 @@ DONE = {
     "export": "The file is written, beside the record.",
     "photos": "The photos are kept with the record.",
     "entry": "The entry is in the ledger.",
+    "deviation": "The entry is in the log of deviations.",
     "report": "The report is written.",
 }
 

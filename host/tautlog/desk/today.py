@@ -20,6 +20,7 @@ PLACES = {
     "proof": "/proof",
     "plan": "/plan",
     "checklist": "/checklist",
+    "deviations": "/deviations",
     "report": "/report",
 }
 

@@ -14,9 +14,10 @@ from tautlog.archive.summary import summary_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import fresh_checklist, why_void
 from tautlog.campaign.ledger import LedgerEntry, add_entry
+from tautlog.campaign.people import require_at_the_list
 from tautlog.drop.permit import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
 from tautlog.drop.wires import Wires, override_text
-from tautlog.errors import RefusedError
+from tautlog.errors import CampaignError, RefusedError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
 from tautlog.model.load_path import PathCheck
@@ -91,14 +92,22 @@ def _checklist(campaign: Campaign, say: Callable[[str], None]) -> str:
     Raises
     ------
     RefusedError
-        If the campaign requires one and none is fresh.
+        If the campaign requires one and none is fresh, or it is by others than those named.
     """
     made = fresh_checklist(campaign.folder)
+    required = campaign.decision.checklist == "required"
     if made is not None:
+        try:
+            persons = made.operator, made.second
+            look = require_at_the_list(campaign.people, *persons, required=required)
+        except CampaignError as problem:
+            raise RefusedError(str(problem)) from problem
+        for text in look:
+            say(f"LOOK: {text}")
         return made.text()
     why = why_void(campaign.folder)
     seen = f"the checklist is void ({why})" if why else "there is no fresh checklist"
-    if campaign.decision.checklist == "required":
+    if required:
         raise RefusedError(f"{seen}: go through `tautlog check` with two persons")
     say(f"{seen} (`tautlog check`): none goes into the record")
     return ""

@@ -116,7 +116,8 @@ class Recording:
             self._session.ask("fetch", **{"from": self._receiver.expected})
         except (LinkTimeoutError, BoardError):
             return False
-        self._receiver.heard_s = self._receiver.progress_s = self._session.clock()
+        now_s = self._session.clock()
+        self._receiver.heard_s = self._receiver.progress_s = self._receiver.came_s = now_s
         return True
 
     def _ask_for_events(self) -> None:

@@ -191,6 +191,8 @@ class DropSetup:
         What differs from the seal of its record; None if the seal holds.
     judged_on : str or None
         The force channel whose peak is held against target and limit; None for the sum of all.
+    leg_facts : str
+        What is stated of each leg, as `leg_facts.as_text` writes it; "" if nothing is.
     temperature_c, humidity_percent, condition, since_conditioning_h : ...
         See `surroundings.Surroundings`.
     """
@@ -231,6 +233,7 @@ class DropSetup:
     mount: str = ""
     not_sealed: str | None = None
     judged_on: str | None = None
+    leg_facts: str = ""
     temperature_c: float | None = None
     humidity_percent: float | None = None
     condition: str = ""

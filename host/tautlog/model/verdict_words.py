@@ -14,6 +14,7 @@ _WORDS = {
     "on-target": "ON TARGET",
     "possible-overload": "POSSIBLE OVERLOAD",
     "overload": "OVERLOAD",
+    "within": "below its limit",  # of a leg without a target
     "at-least": "AT LEAST this load (a lower bound)",
     "held": "trace: load path HELD",
     "let-go": "trace: load path LET GO",

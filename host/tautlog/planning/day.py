@@ -13,6 +13,8 @@ from tautlog.archive.summary import RecordSummary
 from tautlog.calibrate.validity import validity
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import fresh_checklist
+from tautlog.campaign.deviations import read_log
+from tautlog.errors import CampaignError
 from tautlog.model.load_path import Mount
 from tautlog.model.timestamp import today
 from tautlog.model.verdict_words import force_text, words
@@ -27,7 +29,8 @@ class OpenPoint:
     Attributes
     ----------
     task : str
-        Where it is done: "calibrate", "proof", "drop", "plan", "checklist", "report".
+        Where it is done: "calibrate", "proof", "drop", "plan", "checklist", "deviations",
+        "report".
     action : str
         What to do, in a few words that can be read from afar.
     text : str
@@ -109,9 +112,23 @@ def open_points(campaign: Campaign, records: Sequence[RecordSummary]) -> list[Op
     """Everything that is open, in the order of a day's work."""
     return [
         *_of_records(records),
+        *_of_deviations(campaign),
         *_of_calibration(campaign),
         *_of_mounts(campaign),
         *_of_work(campaign, records),
+    ]
+
+
+def _of_deviations(campaign: Campaign) -> list[OpenPoint]:
+    """Deviations that nobody has answered."""
+    try:
+        log = read_log(campaign.folder)
+    except CampaignError as problem:
+        return [OpenPoint("deviations", "Look at the deviations", str(problem))]
+    return [
+        OpenPoint("deviations", f"Answer deviation {one.number}", f"{one.entry.text}: answer it")
+        for one in log
+        if one.open and one.entry and (campaign.rehearsed or not one.rehearsed)
     ]
 
 

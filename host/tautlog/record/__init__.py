@@ -85,6 +85,7 @@ as above; `value` int32, its meaning depends on the event.
 ``/setup`` attributes mass_kg, height_m, target_n, limit_n, fittings_kg, shortest_s,
 longest_s (float); article, line, mount, operator, note, article_finding, checklist (one JSON
 object), override, end_state, judged_on (the force channel whose peak is judged; missing: the sum),
+    leg_facts (one JSON list of `model.leg_facts.LegFacts`; missing or empty: nothing stated),
     temperature_c, humidity_percent (of the air, relative), condition (of line and article:
     "conditioned", "wet" or "as-found"), since_conditioning_h
 (string): the set-up as people stated it.

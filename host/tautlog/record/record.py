@@ -40,6 +40,7 @@ from tautlog.record.parts import Value, real, sealed_attributes, table, whole
 from tautlog.record.problems import error, reading
 from tautlog.record.recalibration import Recalibration, too_far_from
 from tautlog.record.seal import SealCheck, check_seal
+from tautlog.record.stated_legs import stated_leaning
 
 RELEASE_EVENT = "release-opened"
 RELEASE_EVENTS = (RELEASE_EVENT, "release-by-force")
@@ -237,7 +238,8 @@ class Record:
             return self.trace_by(self.instrument, channel, used or self.calibration_used)
         legs = legs_of(self)
         if legs:
-            return summed(tuple(legs.values()))
+            lean = stated_leaning(self.path, self.setup.leg_facts, tuple(legs))
+            return summed(tuple(legs.values()), lean)
         return _supplied(self, self.trace(0), self.calibration_used)
 
     def trace_by(self, instrument: Instrument, channel: int, used: Calibration) -> Trace:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlsplit
 
 from tautlog.campaign.campaign import Campaign
@@ -116,7 +116,7 @@ def scene_of(campaign: Campaign) -> Scene:
             scene = KINDS[kind](scene)
     except ValueError as problem:
         raise CampaignError(f"this campaign's rig cannot be rehearsed: {problem}") from problem
-    return scene
+    return replace(scene, setup=replace(scene.setup, leg_facts=setup.leg_facts))
 
 
 def _port_of(campaign: Campaign) -> int:

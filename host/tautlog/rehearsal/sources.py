@@ -10,6 +10,7 @@ from tautlog.mechanics.felt import Felt
 from tautlog.mechanics.legs import LeggedFall, LeggedModel, fall_on_legs
 from tautlog.mechanics.motion import fall
 from tautlog.model.channels import ACCELERATION, EXCITATION, FORCE, role_of
+from tautlog.model.leg_facts import leaning, read_leg_facts
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.rehearsal.electronics import FloatArray, ForceSource, no_force
 from tautlog.rehearsal.scene import Scene
@@ -61,9 +62,13 @@ class Falling:
         self._sag = scene.sag_fraction
         model = scene.model
         self._legs: LeggedFall | None = None
+        self._cosines: dict[str, float] = {}
         if isinstance(model, LeggedModel):
             self._legs = fall_on_legs(model, duration_s=duration_s)
             self.motion = self._legs.motion
+            stated = read_leg_facts(scene.setup.leg_facts)
+            lean = leaning(stated, [leg.name for leg in model.legs])
+            self._cosines = {one.name: one.cosine for one in lean}
         else:
             self.motion = fall(model, duration_s=duration_s)
         self._felt = Felt(self.motion)
@@ -85,7 +90,9 @@ class Falling:
         if self._legs is None:
             force_n = self.motion.force_n(time_s - self._start_s)
         else:
-            force_n = self._legs.leg_n(name, time_s - self._start_s)
+            # The model's legs pull along the vertical; a cell on a leg that leans sees more.
+            along_n = self._legs.leg_n(name, time_s - self._start_s)
+            force_n = along_n / self._cosines.get(name, 1.0)
         # A bridge gives as much less as its supply does.
         return force_n * (self._supply_v(time_s) / SUPPLY_V) if self._sag else force_n
 

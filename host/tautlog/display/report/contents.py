@@ -304,7 +304,8 @@ class Contents:
     unreadable: tuple[tuple[str, str], ...]
     overlay: Overlay
     overlay_picture: Picture | None
-    deviations: tuple[str, ...]
+    deviations: tuple[str, ...]  # that the program finds
+    stated_deviations: tuple[str, ...]  # that people stated
     questions: Questions
     instruments: tuple[Item, ...]
     people: tuple[Item, ...]

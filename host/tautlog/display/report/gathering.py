@@ -28,6 +28,7 @@ from tautlog.display.report.labels import bare_label, label
 from tautlog.display.report.overlay import overlay_of
 from tautlog.display.report.people import people_items
 from tautlog.display.report.sources import Source
+from tautlog.display.report.stated_deviations import stated_deviations
 from tautlog.display.report.statement import statement_text
 from tautlog.display.report.words import minute
 from tautlog.files.chain import HEAD_DIGITS, head_of
@@ -134,6 +135,7 @@ def _of_campaign(sources: list[Source], campaign: Campaign | None) -> dict[str, 
     return {
         "requirement": overview.requirement_rows(campaign),
         "deviations": overview.deviations(sources, campaign),
+        "stated_deviations": stated_deviations(sources, campaign),
         "instruments": instrument_items(sources, campaign),
         "people": people_items(sources, campaign),
         "environment": laboratory.environment or NOT_STATED,

@@ -9,11 +9,13 @@ from tautlog.analysis.loading import exposed
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.people import not_theirs
 from tautlog.campaign.sections import Requirement
 from tautlog.display.report.contents import ArticleRow, Item, Questions
 from tautlog.display.report.drops import against_plan, override_text
 from tautlog.display.report.fields import not_stated
 from tautlog.display.report.instruments import NOT_STATED, numbers
+from tautlog.display.report.people import acts_in
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import finding_word, form, outcome_word
 from tautlog.model.inspection import NOT_INSPECTED
@@ -237,6 +239,7 @@ def _deviations_of(source: Source, campaign: Campaign | None) -> list[str]:
         )
     if campaign is not None:
         found += campaign.atmosphere.departures(record.setup.surroundings)
+        found += not_theirs(campaign.people, acts_in(source))
     chosen = drop.calibration.chosen
     if chosen:
         found.append(f"judged by another calibration than its own, chosen by {chosen.by}")

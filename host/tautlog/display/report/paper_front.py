@@ -143,6 +143,9 @@ def put_circumstances(paper: Paper, contents: Contents) -> None:
     paper.heading("Requirement and decision rule")
     paper.write_lines(contents.rule, size=SMALL_PT)
     paper.heading("Deviations")
+    paper.label("Stated by people")
+    paper.points(contents.stated_deviations or ["None."], SMALL_PT)
+    paper.label("Found by the program")
     paper.points(contents.deviations or ["The records show none."], SMALL_PT)
     paper.heading("Open questions")
     asked = contents.questions

@@ -1,0 +1,57 @@
+"""``tautlog procedure``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tautlog.cli import options
+from tautlog.cli.output import tell
+
+
+@click.command(name="procedure")
+@click.option(
+    "--pdf", type=click.Path(path_type=Path), metavar="FILE.pdf", help="Name of the new file."
+)
+@click.option(
+    "--paper",
+    type=click.Choice(("a4", "letter")),
+    default="a4",
+    show_default=True,
+    help="Size of the pages.",
+)
+@click.option(
+    "--replace",
+    is_flag=True,
+    help="Take the name of an older sheet, which is kept as NAME-1, NAME-2 and so on.",
+)
+@options.json_option
+def command(pdf: Path | None, paper: str, replace: bool, as_json: bool) -> None:
+    """Print the test procedure of the campaign: PDF pages with places for readings and names.
+
+    It holds people with their roles, cautions, limits, materials, instruments, every step in its
+    order, and the deviations so far, all as the campaign states them now. It permits nothing.
+    """
+    from tautlog.archive.catalogue import catalogued
+    from tautlog.cli.output import print_json
+    from tautlog.display.procedure.contents import procedure_of
+    from tautlog.display.procedure.paper import write_procedure
+    from tautlog.errors import CampaignError
+    from tautlog.files.new_file import refuse_taken
+
+    campaign = options.here(to_drop=False)
+    if campaign is None:
+        raise CampaignError("there is no campaign here: make one with `tautlog init`")
+    path = pdf or campaign.folder / "procedure.pdf"
+    if not replace:
+        refuse_taken(path)
+    told = procedure_of(campaign, catalogued(campaign.folder))
+    kept = write_procedure(path, told, paper=paper, replace=replace)
+    if as_json:
+        names = {"procedure": str(path), "number": told.number, "head": told.head}
+        print_json({**names, "kept": str(kept) if kept else None})
+        return
+    tell(f"procedure {path}")
+    if kept:
+        tell(f"older     {kept}")

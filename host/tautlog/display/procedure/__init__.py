@@ -1,0 +1,1 @@
+"""Procedure: a campaign's test procedure on paper, with places for readings and signatures."""
