@@ -111,7 +111,7 @@ def test_a_whole_drop(kite):
 
     def steps():
         found = driver.begin(note="from the desk").content
-        assert not found.refused
+        assert not found.refused, (found.contacts, found.withholds)
         assert ("latched", True) in found.contacts
         assert driver.say("ready").status_code == 303
         driver.phase(Phase.PHRASE)
@@ -126,6 +126,9 @@ def test_a_whole_drop(kite):
         assert driver.say("arm", phrase=" Clear to drop ").status_code == 303
         driver.phase(Phase.ARMED)
         assert "CALL OFF" in driver.crew.get("/drop").text
+        # Found by an attack: another page read the board and took it from the drop.
+        taken = driver.other.enter("/checklist", {"do": "measure"})
+        assert "the board is taken: a drop is under way" in taken.text
         driver.phase(Phase.RELEASED)
         heard.extend(driver.crew.get("/drop/trace").json())
         done = driver.phase(Phase.JUDGED).content
@@ -146,6 +149,14 @@ def test_a_whole_drop(kite):
     assert record.status == "complete"
     assert path.with_suffix(".png").exists()
     assert [one["number"] for one in heard] == list(range(1, len(heard) + 1))
+
+
+@pytest.mark.parametrize("bad", ["NOT LATCHED", "KEY OFF"])
+def test_an_open_contact_withholds_arming(bad):
+    """Found by an attack: "nothing withholds arming" stood beside KEY OFF."""
+    stands = DropStands(Phase.LOOK, DropSetup(), contacts=(("latched", True), (bad, False)))
+    assert stands.refused
+    assert not DropStands(Phase.LOOK, DropSetup(), contacts=(("latched", True),)).refused
 
 
 def test_what_is_called_off_is_not_armed(kite):

@@ -5,17 +5,21 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from made_records import imported
 from places import TESTS
 
+from tautlog.archive.catalogue import catalogued
 from tautlog.archive.summary import RecordSummary
-from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.campaign import Campaign, read_campaign
 from tautlog.campaign.qualification import NORMAL, STRENGTH, Qualification
 from tautlog.campaign.sections import Article
+from tautlog.cli import run
 from tautlog.errors import StatementError
 from tautlog.model.surroundings import Atmosphere
 from tautlog.model.trace import DropSetup
 from tautlog.qualify.outcomes import BROKE, OPEN, STOOD, UNTRIED, Tried, outcome_of
 from tautlog.qualify.statement import statement_of
+from tautlog.record import add_marks
 
 sys.path.append(str(TESTS / "benchmarks"))
 import statements
@@ -271,3 +275,42 @@ def test_simulated_campaigns_are_seldom_wrong():
         counts = statements.trials(kind, 300, seed=11)
         assert counts["false"] <= wrong * 300, kind
         assert counts["made"] > 0
+
+
+@pytest.mark.parametrize(
+    ("decided", "made"),
+    [("no-test", False), ("", False), ("pass", True), ("pass-overtested", True)],
+)
+def test_a_fail_that_was_taken_back_needs_a_named_pass(decided, made):
+    """Found by an attack: a break that was inspected anew and decided as no test was forgotten."""
+    again = GOOD._replace(overruled="fail", decided=decided)
+    found = statement_of(campaign(), [again, *passes(22)[1:]])
+    assert found.made == made
+    if made:
+        assert any("once proposed or decided as fail" in text for text in found.assumptions)
+    else:
+        assert any("once proposed or decided as fail" in text for text in found.why_not)
+
+
+@pytest.mark.parametrize(
+    ("agreed", "made"),
+    [("A. Rigger, 2026-02-28", True), ("A. Rigger, 2027-12-31", False), ("A. Rigger", True)],
+)
+def test_numbers_that_were_agreed_after_the_first_drop_state_nothing(agreed, made):
+    found = statement_of(campaign(qualification=replace(ASKED, agreed=agreed)), passes(22))
+    assert found.made == made
+    assert any("no seal shows it" in text for text in found.assumptions)
+
+
+def test_what_the_chain_misses_may_have_been_a_break(tmp_path, capsys):
+    """Found by an attack: with the record of the break deleted the rest was stated."""
+    folder = tmp_path / "kite"
+    assert run(["init", str(folder)]) == 0
+    for name in ("one", "two"):
+        add_marks(imported(folder, name, 900.0), {"cfc": 60}, {"peak_force_n": 900.0})
+    asked = replace(read_campaign(folder), qualification=ASKED)
+    assert not any("verify" in text for text in statement_of(asked, catalogued(folder)).why_not)
+    (folder / "one.h5").unlink()
+    found = statement_of(asked, catalogued(folder))
+    assert not found.made
+    assert any("`tautlog verify` finds one.h5" in text for text in found.why_not), found.why_not

@@ -136,4 +136,8 @@ def _expanded_u_n(
         turned = (-fact.sine * math.sin(around), fact.sine * math.cos(around), 0.0)
         for moved in (tilted, turned):
             others.append(one.force_n * fact.angle_u_rad * float(np.dot(along, moved)))
+        # A cosine near its top has no slope: the angle takes F cos a u**2 / 2 on average, with
+        # the root of 2 of that as scatter (JCGM 100:2008, 5.1.2, note). It is not taken off the
+        # sum, because the stated angle may be the true one; mean and scatter widen it.
+        others.append(math.sqrt(3.0) * 0.5 * one.force_n * part * fact.angle_u_rad**2)
     return K_FACTOR * math.hypot(gains, *others)

@@ -24,7 +24,7 @@ from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
 from tautlog.campaign.people import Person
-from tautlog.campaign.proofs import failed_elsewhere, proven, read_proofs
+from tautlog.campaign.proofs import counting_proofs, failed_elsewhere, proven
 from tautlog.campaign.qualification import Qualification
 from tautlog.campaign.retirement import Retirement
 from tautlog.campaign.sections import (
@@ -244,13 +244,13 @@ def _campaign(
         fitted=stated.fitted,
         lines=tuple(line.line for line in stated.line if line.line is not None),
         articles=stated.article,
-        mounts=_with_proofs(where.parent, stated.mount),
+        mounts=_with_proofs(where.parent, stated),
         elements=stated.element,
         retired=stated.retired,
         channels=channels,
         force_channels=stated.force_channel,
         sampling=Sampling(stated.board.chip, len(channels), stated.board.sample_rate_hz),
-        rehearsed=stated.campaign.kind == "rehearsal",
+        rehearsed=stated.rehearsed,
     )
 
 
@@ -299,10 +299,11 @@ def read_stated(path: Path) -> Stated:
     return stated
 
 
-def _with_proofs(folder: Path, mounts: tuple[Mount, ...]) -> tuple[Mount, ...]:
+def _with_proofs(folder: Path, stated: Stated) -> tuple[Mount, ...]:
     """The mounts with their newest proofs; proofs that cannot be read prove nothing."""
+    mounts = stated.mount
     try:
-        proofs = read_proofs(folder)
+        proofs = counting_proofs(folder, rehearsed=stated.rehearsed)
     except CampaignError as problem:
         return tuple(replace(mount, proven_n=0.0, failed=str(problem)) for mount in mounts)
     names = [mount.name for mount in mounts]

@@ -48,6 +48,8 @@ class Proof:
         Deflection that was allowed at that time.
     supersedes, reason : int or None, str
         Number of the entry that this entry corrects, and why.
+    rehearsed : bool
+        It was entered in a campaign to practise with, and proves nothing in another.
 
     Raises
     ------
@@ -68,6 +70,7 @@ class Proof:
     most_deflection_m: float | None = None
     supersedes: int | None = None
     reason: str = ""
+    rehearsed: bool = False
 
     def __post_init__(self) -> None:
         require_time("utc", self.utc)
@@ -133,6 +136,21 @@ class Proof:
         return ""
 
 
+def counting_proofs(folder: Path, *, rehearsed: bool) -> list[Standing[Proof]]:
+    """The proofs that count in a campaign: what was practised counts where people practise.
+
+    Raises
+    ------
+    CampaignError
+        See `read_proofs`.
+    """
+    return [
+        line
+        for line in read_proofs(folder)
+        if rehearsed or line.entry is None or not line.entry.rehearsed
+    ]
+
+
 def read_proofs(folder: Path) -> list[Standing[Proof]]:
     """All proofs of a campaign by time of the pull, superseded proofs too.
 
@@ -144,15 +162,20 @@ def read_proofs(folder: Path) -> list[Standing[Proof]]:
     return read_standing(folder / FILE_NAME, Proof, "proof")
 
 
-def add_proof(folder: Path, made: Proof) -> Appended:
+def add_proof(folder: Path, made: Proof, *, rehearsed: bool = False) -> Appended:
     """Append a proof, or a correction; nothing is rewritten.
+
+    Parameters
+    ----------
+    rehearsed : bool
+        The campaign is there to practise with.
 
     Raises
     ------
     CampaignError
         If it cannot be written, or the superseded entry does not exist.
     """
-    return add_line(folder / FILE_NAME, asdict(made))
+    return add_line(folder / FILE_NAME, asdict(replace(made, rehearsed=rehearsed)))
 
 
 def proven(mount: Mount, proofs: list[Standing[Proof]]) -> Mount:

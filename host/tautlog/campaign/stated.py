@@ -236,6 +236,11 @@ class Stated:
     newton_per_volt: float | None = None
 
     @property
+    def rehearsed(self) -> bool:
+        """It is there to practise with."""
+        return self.campaign.kind == "rehearsal"
+
+    @property
     def retired(self) -> tuple[Retired, ...]:
         """Lines and articles that must no longer be dropped."""
         things = [("line", line.name, line.retired) for line in self.line]

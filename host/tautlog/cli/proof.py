@@ -89,7 +89,7 @@ def command(
         supersedes=options.number_of(supersedes),
         reason=signed(reason),
     )
-    added = add_proof(campaign.folder, made)
+    added = add_proof(campaign.folder, made, rehearsed=campaign.rehearsed)
     options.tell_doubt(added)
     _show(campaign, made, added.number, as_json)
 

@@ -77,8 +77,9 @@ class DropStands:
 
     @property
     def refused(self) -> bool:
-        """Whether something withholds arming."""
-        return any(check.refuses and not check.holds for check in self.withholds)
+        """Whether something withholds arming: a check, or a contact that the board would refuse."""
+        checks = any(check.refuses and not check.holds for check in self.withholds)
+        return checks or not all(good for _, good in self.contacts)
 
     @property
     def may_call_off(self) -> bool:

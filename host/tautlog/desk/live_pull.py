@@ -116,7 +116,7 @@ class PullWork:
         dial = Dial(**{name: entered.number(name, q.DIAL_MM) for name, _ in DIAL})
         mount = mount_to_prove(campaign, self.mount)
         made = proof_from(pull, mount, entered.text("by"), dial, entered.text("note"))
-        added = add_proof(campaign.folder, made)
+        added = add_proof(campaign.folder, made, rehearsed=campaign.rehearsed)
         found = told(campaign, made, added.number)
         doubt = (f"LOOK: {added.doubt}",) if added.doubt else ()
         return replace(self, found=replace(found, lines=(*found.lines, *doubt)))

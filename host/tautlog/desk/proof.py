@@ -73,7 +73,7 @@ def enter(request: Request, entered: Entered) -> Response:
     try:
         campaign = desk_of(request).campaign()
         made = _made(campaign, entered)
-        add_proof(campaign.folder, made)
+        add_proof(campaign.folder, made, rehearsed=campaign.rehearsed)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
     return RedirectResponse("/proof?done=proof", 303)

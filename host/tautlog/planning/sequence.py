@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tautlog.archive.summary import RecordSummary
-from tautlog.campaign.bring_ups import proving_of
+from tautlog.campaign.bring_ups import real_proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.errors import PlanError
 from tautlog.model.proven_wiring import unproven
@@ -115,7 +115,7 @@ def _words(point: OpenPoint) -> str:
 def _chain(campaign: Campaign, points: Sequence[OpenPoint]) -> Stage:
     """Calibration, and each wire tried by hand."""
     needs = [one.text for one in points if one.task == "calibrate"]
-    wiring = unproven(proving_of(campaign))
+    wiring = unproven(real_proving_of(campaign))
     if wiring:
         needs.append(f"wiring: {wiring}")
     text = "not ready" if needs else "calibrated and brought up"

@@ -115,6 +115,14 @@ def broke_in(record: RecordSummary) -> bool:
     return record.found in GAVE_WAY or record.decided == "fail"
 
 
+FELL_EARLIER = "it was once proposed or decided as fail and is so no more"
+
+
+def fell_earlier(record: RecordSummary) -> bool:
+    """Whether a drop was a fail before somebody inspected, marked or decided it anew."""
+    return "fail" in record.overruled.split(", ") and not broke_in(record)
+
+
 def _result(
     drops: Sequence[RecordSummary], against: Sequence[RecordSummary], tried: Tried
 ) -> tuple[str, str, str]:
@@ -125,6 +133,9 @@ def _result(
     for one in drops:
         if one.trace_says in ("let-go", "slipped") and _not_looked_at(one):
             return OPEN, f"{one.name}: {one.trace_says}, and nobody has said what gave way", ""
+    for one in drops:
+        if fell_earlier(one) and one.decided not in PASSES:
+            return OPEN, f"{one.name}: {FELL_EARLIER}, and nobody has decided that it passed", ""
     lacking: list[tuple[RecordSummary, str]] = []
     for one in drops:
         lacks = lacking_of(one, tried)

@@ -5,9 +5,11 @@ The program proposes a statement; a named person makes it, under local codes and
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tautlog.archive.chain_check import check_chain
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.qualification import Qualification
@@ -17,14 +19,17 @@ from tautlog.model.origin import IMPORTED
 from tautlog.model.surroundings import Atmosphere
 from tautlog.qualify.claims import Claim, claim_of
 from tautlog.qualify.outcomes import (
+    FELL_EARLIER,
     OPEN,
     Outcome,
     Tried,
     broke_in,
+    fell_earlier,
     outcome_of,
     real_drops,
 )
 
+_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 CAUTION = (
     "A statement is about parts made, kept and loaded as the tested ones were. A named person "
     "makes it, under local codes and licensed practice, which come first."
@@ -181,9 +186,29 @@ def _hidden(
                 f"{record.name}: {who} broke and is no [[article]] of campaign.toml; state its "
                 "version there"
             )
+    found += _against_chain(campaign, records) + _agreed_late(campaign, records)
     if campaign.rehearsed:
         found.append("it is a campaign to practise with: its drops are no evidence")
     return found
+
+
+def _against_chain(campaign: Campaign, records: Sequence[RecordSummary]) -> list[str]:
+    """What the chain shows to be gone or changed: a break may have been in it."""
+    # Behind the summaries of a simulated campaign there are no files, and no chain.
+    if campaign.rehearsed or not any(one.path.exists() for one in records):
+        return []
+    wrong = [one for one in check_chain(campaign.folder, list(records)) if one.differs]
+    more = f", and {len(wrong) - 1} more" if len(wrong) > 1 else ""
+    return [f"`tautlog verify` finds {one.path.name}: {one.text}{more}" for one in wrong[:1]]
+
+
+def _agreed_late(campaign: Campaign, records: Sequence[RecordSummary]) -> list[str]:
+    """Whether the numbers name a day of agreement that lies after the first drop."""
+    days = [one.utc[:10] for one in real_drops(records) if one.utc]
+    agreed = _DAY.findall(campaign.qualification.agreed)
+    if not days or not agreed or max(agreed) <= min(days):
+        return []
+    return [f"its numbers were agreed on {max(agreed)}, after the first drop of {min(days)}"]
 
 
 def _assumed(
@@ -199,7 +224,10 @@ def _assumed(
         "which article has which version is as campaign.toml says it now",
     ]
     if asked.agreed:
-        found.append(f"its numbers were agreed before the first drop ({asked.agreed})")
+        found.append(
+            f"its numbers were agreed before the first drop, as campaign.toml says now "
+            f"({asked.agreed}); no seal shows it"
+        )
     else:
         found.append("NOBODY STATES that its numbers were agreed before the first drop")
     if not campaign.laboratory.sampling:
@@ -207,6 +235,7 @@ def _assumed(
     if campaign.atmosphere == Atmosphere():
         found.append("no surroundings are agreed: any temperature and humidity counted")
     mine = [one for one in real_drops(records) if any(alike(one.article, name) for name in names)]
+    found += [f"{one.name}: {FELL_EARLIER}" for one in mine if fell_earlier(one)]
     imported = sum(one.origin == IMPORTED for one in mine)
     if imported:
         found.append(f"{imported} records come from another instrument and are taken as they came")

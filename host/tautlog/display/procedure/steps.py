@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from tautlog.archive.summary import RecordSummary
 from tautlog.calibrate.validity import validity
 from tautlog.campaign import procedure_steps as named
-from tautlog.campaign.bring_ups import proving_of
+from tautlog.campaign.bring_ups import real_proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import CHALLENGES, GOOD_FOR_S
 from tautlog.campaign.proofs import LEAST_HELD_S, MOST_SET
@@ -48,7 +48,7 @@ def needs_of(course: Course) -> tuple[str, ...]:
 
 def _bring_up(campaign: Campaign) -> Told:
     """Each wire, with what is done to it; as the board that was brought up told its pins."""
-    proving = proving_of(campaign)
+    proving = real_proving_of(campaign)
     missing = unproven(proving)
     stands = f"Not proven: {missing}" if missing else "Every wire is proven on record."
     if not proving.done:
