@@ -66,6 +66,8 @@ def test_every_key_is_in_a_new_file_and_every_optional_one_is_allowed(tmp_path: 
     text = "\n".join(
         line[2:] if any(line.startswith(name) for name in optional) else line for line in lines
     )
+    # An angle is asked of every leg, and the example shows one.
+    text += '\n[[leg]]\nname = "force left"\nfrom_vertical_deg = 30.0\nangle_expanded_u_deg = 2.0\n'
     campaign = read_campaign(write(tmp_path, text))
     assert campaign.requirement.derived_target_n == campaign.setup.target_n == 1800.0
 
@@ -74,7 +76,7 @@ def test_every_number_has_its_unit_in_its_name() -> None:
     # A gain, a factor, a share of a load and a reliability have no unit; drops, articles and
     # poles are counted.
     units = tuple(
-        "_n _kg _m _mm _s _v _bits _hz _j _ohm _mv_per_v _fraction _factor _volt _days "
+        "_n _kg _m _mm _s _v _deg _bits _hz _j _ohm _mv_per_v _fraction _factor _volt _days "
         "_n_per_m _per_m2 _m_s2 _m2 _ratio "
         "_c _percent _h gain factor pry _poles _drops _before _article "
         "reliability confidence articles _allowed _failure".split()
@@ -207,8 +209,8 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
         (
             "[board]\nport = ''\n[tower]\na = 1",
             "['tower']: unknown section; allowed are [campaign], [requirement], [flight], "
-            "[laboratory], [drop], [calibration], [board], [rig], [cell], [amplifier], "
-            "[force_channel], [accelerometer], [excitation], [fitted], [decision], "
+            "[laboratory], [person], [drop], [calibration], [board], [rig], [cell], [amplifier], "
+            "[force_channel], [leg], [accelerometer], [excitation], [fitted], [decision], "
             "[qualification], [atmosphere], [retirement], [line], [article], [dimension], "
             "[mount], [element]",
         ),

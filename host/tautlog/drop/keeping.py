@@ -88,9 +88,13 @@ def lacking(events: Iterable[BoardEvent], samples_per_block: int, oldest: int, h
     known = list(events)
     if events_lacking(known):
         return "not all of the board's events came"
-    inside = range(oldest * samples_per_block, (head + 1) * samples_per_block + 1)
+    first, last = oldest * samples_per_block, (head + 1) * samples_per_block
     for event in known:
-        if event.name in (*RELEASES, ENDED) and event.sample_index not in inside:
+        if event.name not in (*RELEASES, ENDED):
+            continue
+        # Blocks that were acknowledged are let go of, among them perhaps that of the release.
+        may_be_gone = event.name in RELEASES
+        if event.sample_index > last or (event.sample_index < first and not may_be_gone):
             block = event.sample_index // samples_per_block
             return (
                 f"the board tells of {event.name} in block {block}, and of blocks {oldest} to "

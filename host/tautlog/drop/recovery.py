@@ -163,17 +163,21 @@ def already_in(session: Session, held: Held, folder: Path) -> tuple[Path | None,
         if lacks:
             notes.append(f"{record.path} is of the same event, but {lacks}")
             continue
-        notes += _forget_whole(session, held, partial(_must_be_whole, record, held))
+        notes += _forget_whole(session, held, record, partial(_must_be_whole, record, held))
         return record.path, notes
     return None, notes
 
 
 def _forget_whole(
-    session: Session, held: Held, must_be_there: Callable[[], None]
+    session: Session, held: Held, record: Record, must_be_there: Callable[[], None]
 ) -> tuple[str, ...]:
-    """Let the board discard its event if what it told of it is the whole of it."""
-    per_block = session.instrument.samples_per_block
-    if lacks := lacking(held.events, per_block, held.oldest, held.head):
+    """Let the board discard its event if what it told of it is the whole of it.
+
+    A board lets go of blocks that were acknowledged: what came earlier is in the record alone.
+    """
+    per_block, there = session.instrument.samples_per_block, record.block_table["block"]
+    oldest = min(held.oldest, int(there[0])) if there.size else held.oldest
+    if lacks := lacking(held.events, per_block, oldest, held.head):
         return (f"{lacks}: the board keeps the event",)
     return forget(session, must_be_there)
 
@@ -260,7 +264,7 @@ def _let_go(session: Session, record: Record, held: Held, writer: RecordWriter) 
             f"{never} block(s) that the board claims to hold never came: it keeps the event, and "
             "`tautlog recover` tries again, into another record",
         )
-    return _forget_whole(session, held, writer.must_be_there)
+    return _forget_whole(session, held, record, writer.must_be_there)
 
 
 def _fetch(

@@ -70,8 +70,12 @@ class Budget:
     @property
     def freedom(self) -> float:
         """Effective degrees of freedom (GUM G.4.1)."""
-        spread = sum(part.u**4 / part.freedom for part in self.parts)
-        return self.combined_u**4 / spread if spread > 0.0 else math.inf
+        combined = self.combined_u
+        if not combined:
+            return math.inf
+        # Shares of the whole, so that no power of a figure beyond all sense overflows.
+        spread = sum((part.u / combined) ** 4 / part.freedom for part in self.parts)
+        return 1.0 / spread if spread > 0.0 else math.inf
 
     @property
     def coverage_factor(self) -> float:
