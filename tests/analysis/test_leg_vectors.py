@@ -203,3 +203,15 @@ def test_facts_survive_a_record_and_nonsense_does_not():
 def test_absurd_facts_are_refused(text):
     with pytest.raises(JsonError):
         read_leg_facts(text)
+
+
+@pytest.mark.parametrize(("angle_deg", "u_deg"), [(0.0, 5.0), (0.0, 10.0), (5.0, 10.0)])
+def test_near_the_vertical_the_interval_holds_what_the_angles_take(angle_deg, u_deg):
+    """A cosine has no slope at 0, and a linear law would tell an interval of no width."""
+    lean = [LegFacts(name, angle_deg, None, u_deg) for name in ("left", "right")]
+    told = resultant([LegForce(1000.0), LegForce(1000.0)], lean)
+    rng = np.random.default_rng(4)
+    tilt = np.radians(angle_deg) + np.radians(u_deg) / 2.0 * rng.normal(size=(200_000, 2))
+    truth_n = 1000.0 * np.cos(tilt).sum(axis=1)
+    inside = np.abs(truth_n - told.axial_n) <= told.axial_expanded_u_n
+    assert inside.mean() >= 0.94

@@ -183,6 +183,7 @@ def test_what_is_called_off_is_not_armed(kite):
                     assert visit.enter("/drop/call-off", {}).status_code == 303
                 ended = driver.ended().ended
                 assert "called off" in ended or "not armed" in ended, (phase, way, ended)
+                assert "Ctrl-C" not in ended  # nobody was at the terminal
                 assert "NOT DONE" in driver.crew.get("/drop").text
         assert "nothing is under way" in driver.crew.enter("/drop/call-off", {}).text
         refused = driver.crew.enter("/drop", SHORT)  # the last one was called off while armed

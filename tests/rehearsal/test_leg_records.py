@@ -186,3 +186,22 @@ def test_of_two_legs_that_part_the_first_is_told_only_if_it_can_be(later_ms, fir
     assert said.trace_says == "let-go"
     codes = [finding.code for finding in told.findings]
     assert ("leg-order-unclear" in codes, "leg-let-go" in codes) == (first is None, bool(first))
+
+
+@pytest.mark.parametrize(
+    "stated",
+    [
+        {LEFT: 20.0, RIGHT: 30.0},  # the third leg leans, too, and nobody says how far
+        {**ANGLES_DEG, "force nobody": 10.0},
+    ],
+)
+def test_facts_that_do_not_fit_the_legs_are_no_valid_record(three, stated):
+    drop = with_setup(three[0], leg_facts=as_text(facts(stated)))
+    assert drop.verdict.record_verdict == "invalid"
+    assert any(reason.code == "leg-unknown" for reason in drop.verdict.reasons)
+
+
+def test_a_limit_of_a_name_that_is_no_leg_is_not_dropped_silently(three):
+    stated = [*facts(ANGLES_DEG), LegFacts("force nobody", limit_n=50.0)]
+    drop = with_setup(three[0], leg_facts=as_text(stated))
+    assert any(reason.code == "leg-unknown" for reason in drop.verdict.reasons)

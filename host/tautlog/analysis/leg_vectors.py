@@ -122,7 +122,7 @@ def _expanded_u_n(
     forces: Sequence[LegForce], facts: Sequence[LegFacts], along: FloatArray
 ) -> float:
     """Expanded uncertainty (k = 2) of the sum's part along a direction."""
-    gains, others = 0.0, []
+    gains, taken_n, others = 0.0, 0.0, []
     for one, fact in zip(forces, facts, strict=True):
         part = float(np.dot(along, _direction(fact)))
         gains += abs(part) * one.gain_u_n
@@ -137,7 +137,9 @@ def _expanded_u_n(
         for moved in (tilted, turned):
             others.append(one.force_n * fact.angle_u_rad * float(np.dot(along, moved)))
         # A cosine near its top has no slope: the angle takes F cos a u**2 / 2 on average, with
-        # the root of 2 of that as scatter (JCGM 100:2008, 5.1.2, note). It is not taken off the
-        # sum, because the stated angle may be the true one; mean and scatter widen it.
-        others.append(math.sqrt(3.0) * 0.5 * one.force_n * part * fact.angle_u_rad**2)
-    return K_FACTOR * math.hypot(gains, *others)
+        # the root of 2 of that as scatter (JCGM 100:2008, 5.1.2, note). The mean is not taken off
+        # the sum, because the stated angle may be the true one; it widens the interval.
+        bent_n = 0.5 * abs(one.force_n * part) * fact.angle_u_rad**2
+        others.append(math.sqrt(2.0) * bent_n)
+        taken_n += bent_n
+    return K_FACTOR * math.hypot(gains, *others) + taken_n

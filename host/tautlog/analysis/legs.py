@@ -76,7 +76,8 @@ def tell_legs(
     )
     found = _with_vectors(found, legs, lean)
     found = _with_onsets(found, whole.taut_speed_m_s)
-    return replace(found, findings=(*_findings(found), *limit_findings(found)))
+    strange = _strangers(facts, tuple(legs), leans=bool(lean))
+    return replace(found, findings=(*_findings(found), *strange, *limit_findings(found)))
 
 
 def _leg(name: str, trace: Trace, marks: Marks) -> Leg:
@@ -242,6 +243,21 @@ def _findings(found: Legs) -> list[Finding]:
         names = ", ".join(leg.name for leg in found.legs)
         text = f"the test is judged on {found.judged_on!r}, which is no leg of this record: {names}"
         told.append(Finding("leg-unknown", text))
+    return told
+
+
+def _strangers(
+    facts: Mapping[str, LegFacts], names: tuple[str, ...], *, leans: bool
+) -> list[Finding]:
+    """Facts that are stated and judge nothing: of a name that is no leg, and of some legs only."""
+    told = []
+    for name in facts:
+        if name not in names:
+            text = f"facts are stated of {name!r}, which is no leg of this record: "
+            told.append(Finding("leg-unknown", text + ", ".join(names)))
+    if not leans and any(one.from_vertical_deg is not None for one in facts.values()):
+        text = "angles are stated for some legs of this record only: the sum along the vertical "
+        told.append(Finding("leg-unknown", text + "is not known, and the plain sum is too large"))
     return told
 
 

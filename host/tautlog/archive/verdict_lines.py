@@ -104,7 +104,7 @@ def _sum_words(legs: Legs) -> list[str]:
     if legs.sum_is == AXIAL:
         found = ["the sum is that along the vertical, by the stated angles"]
     else:
-        found = ["the sum is the plain sum of the forces: no angles are stated"]
+        found = ["the sum is the plain sum of the forces, not along the vertical"]
     total_n, spread_n = legs.resultant_force_n, legs.resultant_expanded_u_n
     if total_n is not None and spread_n is not None:
         found.append(

@@ -90,6 +90,7 @@ class Orders:
         self._standing: Standing | None = None
         self._attended = False
         self._listening = False
+        self._pressed = False
 
     # For pages
 
@@ -157,6 +158,7 @@ class Orders:
             if not self._listening or not stops:
                 raise CampaignError("nothing is under way that could be called off")
             # Under the guard, and only while an order listens: never does it end an idle desk.
+            self._pressed = True
             _thread.interrupt_main()
 
     # For the main thread
@@ -176,6 +178,7 @@ class Orders:
 
     def _carry_out(self, order: Order, until: threading.Event) -> None:
         telling = Telling(self, until)
+        self._pressed = False
         try:
             ended = order.carry_out(telling)
         except KeyboardInterrupt:
@@ -184,6 +187,8 @@ class Orders:
             ended = str(problem)
         except Exception as mistake:  # the desk goes on; what was stored is stored
             ended = f"the desk made a mistake ({type(mistake).__name__})"
+        if self._pressed:  # to the program it was a Ctrl-C
+            ended = ended.replace("Ctrl-C", "the button of a page")
         with self._guard:
             assert self._standing is not None
             number = self._standing.number + 1
