@@ -109,3 +109,9 @@ def test_let_go_is_never_held(breaks_at_n, damping_ratio):
         says = judge(mark(recorded(force, seed=seed), setup), setup).trace_says
         # A damped line pulls with c v0 at once: a break below that leaves nothing to see.
         assert says == "let-go" if (force > 0).sum() > 60 else says != "held"
+
+
+def test_a_rate_of_one_hertz_is_marked_without_falling_over():
+    """Found by mutations: the window of the zero had no sample, and `mark` divided by nothing."""
+    trace = Trace(np.r_[np.zeros(3000), np.full(60, 900.0), np.zeros(900)], 1.0, 3950.0)
+    is_sound(trace, DropSetup(mass_kg=9.0, height_m=1.2), cfc=None, zero="slack")

@@ -175,7 +175,8 @@ def first_window(signal: Signal) -> slice:
     if signal.clean_n.size >= after.stop and after.stop - after.start >= least:
         return after
     stop = min(int(release), signal.clean_n.size)
-    return slice(max(0, stop - int(BEFORE_S * rate)), stop)
+    # At a rate beyond all sense a tenth of a second has no sample; a zero needs some.
+    return slice(max(0, stop - max(least, int(BEFORE_S * rate))), stop)
 
 
 def zeroed(signal: Signal, window: slice) -> Zeroed:
