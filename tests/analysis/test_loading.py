@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from traces import NOBODY, RATE_HZ, half_sine, plain
 
@@ -101,6 +101,7 @@ def test_no_durations_over_a_gap_or_without_a_target():
     assert mark(replace(trace, force_n=-trace.force_n), TARGET).above_levels == ()
 
 
+@example([0.0, 2.2250738585e-313], 0.0)
 @given(st.lists(st.floats(-1e6, 1e6), min_size=2, max_size=40), st.floats(-1e6, 1e6))
 def test_time_above_is_a_part_of_the_whole(values, level):
     curve = np.array(values)

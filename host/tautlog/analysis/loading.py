@@ -113,7 +113,8 @@ def time_above(values: npt.NDArray[np.float64], level: float) -> float:
     """
     low, high = np.minimum(values[:-1], values[1:]), np.maximum(values[:-1], values[1:])
     span = np.where(high > low, high - low, 1.0)
-    shares = np.where(low >= level, 1.0, np.clip((high - level) / span, 0.0, 1.0))
+    # Kept within the span before it is divided: a span may be too small to divide by.
+    shares = np.where(low >= level, 1.0, np.clip(high - level, 0.0, span) / span)
     return float(shares.sum())
 
 
