@@ -81,11 +81,10 @@ def enter(request: Request, entered: Entered) -> Response:
     campaign, broken = desk_of(request).campaign_or_why()
     if campaign is None:
         return show(request, broken, entered)
-    standing = desk_of(request).orders.standing
-    if standing is not None and standing.under_way:
-        return show(
-            request, f"the board is taken: {standing.kind} is under way. End it first", entered
-        )
+    try:
+        desk_of(request).orders.require_free()
+    except CampaignError as taken:
+        return show(request, str(taken), entered)
     measured = _measured(campaign, entered, read_board=True)
     if entered.text("do") != "keep":
         return show(request, "", entered, measured)

@@ -110,13 +110,22 @@ class Orders:
         with self._guard:
             if not self._attended:
                 raise CampaignError("nobody carries out orders here: start `tautlog desk` again")
-            if self._standing is not None and self._standing.under_way:
-                raise CampaignError(
-                    f"the board is taken: {self._standing.kind} is under way. End it first"
-                )
+            self.require_free()
             self._standing = Standing(order.kind, session, content=content)
             self._given.put(order)
         self._tell()
+
+    def require_free(self) -> None:
+        """Refuse whatever wants the board while an order has it.
+
+        Raises
+        ------
+        CampaignError
+            If one is under way.
+        """
+        standing = self._standing
+        if standing is not None and standing.under_way:
+            raise CampaignError(f"the board is taken: {standing.kind} is under way. End it first")
 
     def say(self, session: str, fields: Mapping[str, str]) -> None:
         """Say something to the order that is under way, and wait until it was done.

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 
+from tautlog.board.session import Session
 from tautlog.drop.keeping import Left
 from tautlog.drop.watch import Watch
 from tautlog.errors import BoardError, LinkTimeoutError
@@ -21,6 +22,12 @@ LATE_S = 12.0  # see `holes.ALL_S`
 # next block, and a stalled line may hold some back.
 BEFORE_BLOCKS_S, BEHIND_BLOCKS_S = 0.5, 2.0
 AGAIN_S = 1.0  # longest wait for events that are sent again
+
+
+def latest(session: Session, lasts_s: float) -> float:
+    """The session time at which data of so many seconds must have come; nothing waits longer."""
+    scale = session.scale
+    return session.clock() + SLOWEST * lasts_s * max(1.0, scale) + LATE_S * scale
 
 
 class Recording:
@@ -65,8 +72,7 @@ class Recording:
 
     def _latest(self, board_s: float) -> float:
         """The session time at which so much of the board's time must have come."""
-        lasts_s = board_s / self._watch.plan.speed * max(1.0, self._session.scale)
-        return self._session.clock() + SLOWEST * lasts_s + LATE_S * self._session.scale
+        return latest(self._session, board_s / self._watch.plan.speed)
 
     def _start(self) -> int:
         """Start of the recording: the sample of the release, if that is plausible."""

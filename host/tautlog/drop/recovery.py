@@ -26,7 +26,7 @@ from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
 from tautlog.drop.keeping import forget, lacking, still_held
 from tautlog.drop.outcome import DropOutcome
-from tautlog.drop.recording import AGAIN_S, ENDING_S, LATE_S, SLOWEST
+from tautlog.drop.recording import AGAIN_S, ENDING_S, latest
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import (
     AbortedError,
@@ -317,8 +317,7 @@ def _receive(session: Session, receiver: Receiver, head: int, stop: StopRequest)
     events_s = None
     board = session.instrument
     lasts_s = (head - receiver.expected) * board.samples_per_block / board.sample_rate_hz
-    deadline = session.clock() + SLOWEST * lasts_s * max(1.0, session.scale)
-    deadline += LATE_S * session.scale
+    deadline = latest(session, lasts_s)
     while receiver.expected < head or receiver.events_lacking():
         if stop.asked:
             raise _Stopped(stop.why)
