@@ -45,6 +45,7 @@ OWNERS = {
     "jinja2": {"display/report/page.py", "desk/page.py"},
     "starlette": {"desk/"},
     "uvicorn": {"desk/server.py"},
+    "cryptography": {"files/ssh_signature.py"},
     "fpdf": {"display/report/sheet.py"},
 }
 FRONT = ("__init__.py", "__main__.py", "notebook.py")  # what a user calls; they may import all

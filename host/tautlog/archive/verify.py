@@ -14,6 +14,7 @@ from tautlog.archive.batch import records_in
 from tautlog.archive.catalogue import catalogued, summaries_of
 from tautlog.archive.chain_check import check_chain, check_place
 from tautlog.archive.checked import Checked
+from tautlog.archive.signed_heads import check_key, check_signed_heads, read_signed_heads
 from tautlog.archive.summary import RecordSummary
 from tautlog.errors import RecordError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE, CHAIN_FILE, TRACES
@@ -22,7 +23,12 @@ from tautlog.model.seal_version import ENTRIES_SEALED
 
 
 def verify(
-    places: list[Path], *, anew: bool = False, rehearsed: bool = False, head: str = ""
+    places: list[Path],
+    *,
+    anew: bool = False,
+    rehearsed: bool = False,
+    head: str = "",
+    key: bytes = b"",
 ) -> list[Checked]:
     """Verify records and the chains of their campaigns.
 
@@ -40,10 +46,15 @@ def verify(
     head : str
         The head of a chain that was kept elsewhere, or its first digits; "" if none was.
 
+    key : bytes
+        A public key by which the chain of every campaign must be signed; empty if none is known.
+
     Raises
     ------
     RecordError
         If a place does not exist, or `head` is none.
+    SignatureError
+        If `key` is given, and signatures cannot be checked here.
     """
     folders = {path.parent for place in places if place.is_dir() for path in records_in([place])}
     named = records_in([place for place in places if not place.is_dir()])
@@ -54,15 +65,22 @@ def verify(
         chain = read_chain(summary.path.parent)
         found += check_place(summary, chain) if chain.begun else ()
     for folder in sorted(folders | campaigns):
-        if anew:
-            records = list(summaries_of(sorted(folder.glob("*.h5"))))
-        else:
-            records = catalogued(folder, every_byte=True)
-        records.sort(key=lambda record: record.name)
+        records = _records(folder, anew)
         found += [check_record(record) for record in records if rehearsed or not record.rehearsed]
         if folder in campaigns:
             found += check_chain(folder, records)
+            found += check_signed_heads(folder, read_chain(folder))
+    found += _check_key(key, _chains_of(places)) if key else []
     return found + (_check_head(head, _chains_of(places)) if head else [])
+
+
+def _records(folder: Path, anew: bool) -> list[RecordSummary]:
+    """The records of a folder by name; of the catalogue, if they need not be read anew."""
+    if anew:
+        records = list(summaries_of(sorted(folder.glob("*.h5"))))
+    else:
+        records = catalogued(folder, every_byte=True)
+    return sorted(records, key=lambda record: record.name)
 
 
 OLDER = "sealed by an older program, whose seals do not cover status, marks and decisions"
@@ -73,6 +91,19 @@ def heads_of(places: list[Path]) -> dict[Path, str]:
     folders = [folder for place in places if place.is_dir() for folder in _campaigns(place)]
     heads = {folder: head_of(folder) for folder in sorted(set(folders))}
     return {folder: head for folder, head in heads.items() if head}
+
+
+def signatures_of(places: list[Path]) -> dict[Path, list[str]]:
+    """What the signatures that hold say, by campaign, with how much came after the last of them."""
+    told = {}
+    for folder in heads_of(places):
+        chain = read_chain(folder)
+        holding = [one for one in read_signed_heads(folder, chain) if not one.problem]
+        if holding:
+            ends = [one.entry.links for one in holding if one.entry]
+            after = f"{len(chain.links) - max(ends)} links came after it"
+            told[folder] = [*(one.words for one in holding), after]
+    return told
 
 
 def _chains_of(places: list[Path]) -> dict[Path, Chain]:
@@ -86,6 +117,13 @@ def _campaigns(place: Path) -> list[Path]:
     """Folders of a tree that are, or were, a campaign's."""
     marks = {CAMPAIGN_FILE, *TRACES}
     return [Path(folder) for folder, inner, files in os.walk(place) if marks & {*inner, *files}]
+
+
+def _check_key(key: bytes, chains: dict[Path, Chain]) -> list[Checked]:
+    """Check that every chain is signed by a key."""
+    if not chains:
+        return [Checked(Path(CHAIN_FILE), "missing", "no campaign is here that could be signed")]
+    return [one for folder, chain in chains.items() for one in check_key(folder, chain, key)]
 
 
 def _check_head(head: str, chains: dict[Path, Chain]) -> list[Checked]:

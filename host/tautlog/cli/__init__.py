@@ -48,6 +48,7 @@ COMMANDS = {
     "ledger": ("ledger", "Count the drops of every article, line and mount."),
     "show": ("show", "Draw records to a file or in a window."),
     "export": ("export", "Write a record's force as CSV or UFF."),
+    "sign": ("sign", "Sign all that the campaign keeps with your own key."),
     "verify": ("verify", "Check that records are unchanged and none is missing."),
     "list": ("list_", "List the records of a folder."),
 }

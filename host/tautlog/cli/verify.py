@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
 from tautlog.model.origin import MARK
+
+if TYPE_CHECKING:
+    from tautlog.archive.checked import Checked
 
 
 @click.command(name="verify")
@@ -22,10 +26,21 @@ from tautlog.model.origin import MARK
     help="A head of the chain that you kept elsewhere, or its first 16 digits: the chain must "
     "still hold it.",
 )
+@click.option(
+    "--key",
+    type=click.Path(path_type=Path),
+    metavar="FILE.pub",
+    help="A public key that you have from its owner: every campaign must hold a signature of it.",
+)
 @options.rehearsed_option
 @options.json_option
 def command(
-    places: tuple[Path, ...], anew: bool, head: str, rehearsed: bool, as_json: bool
+    places: tuple[Path, ...],
+    anew: bool,
+    head: str,
+    key: Path | None,
+    rehearsed: bool,
+    as_json: bool,
 ) -> None:
     """Check that what a campaign keeps is as it was kept, and that nothing is missing.
 
@@ -34,15 +49,17 @@ def command(
     anything differs. Rehearsals in folders are left out, unless a rehearsal was changed.
 
     A seal is no signature. Whoever cuts off the end of the chain with what it stands for, or makes
-    all of it anew, is found out only by a head that was kept elsewhere: each drop and each report
-    prints one, and so does this command.
+    all of it anew, is found out only by a head that was kept elsewhere, or by `tautlog sign`: each
+    drop and each report prints a head, and so does this command.
     """
-    from tautlog.archive.verify import OLDER, heads_of, verify
+    from tautlog.archive.verify import verify
     from tautlog.cli.output import print_json
     from tautlog.errors import RecordError
+    from tautlog.files.ssh_signature import read_public
 
     where = list(places) or [options.folder_here()]
-    found = verify(where, anew=anew, rehearsed=rehearsed, head=head)
+    public = read_public(key) if key else b""
+    found = verify(where, anew=anew, rehearsed=rehearsed, head=head, key=public)
     if as_json:
         print_json(
             [
@@ -51,17 +68,8 @@ def command(
             ]
         )
     else:
-        for checked in found:
-            if checked.state != "intact" or MARK in checked.text:
-                tell(f"{checked.path}: {checked.state}: {checked.text}")
-        counts = Counter(checked.state for checked in found)
-        totals = ", ".join(f"{number} {state}" for state, number in sorted(counts.items()))
-        tell(totals or "no records here")
-        older = sum(OLDER in checked.text for checked in found)
-        if older:
-            tell(f"{older} of them {OLDER}")
-        for folder, newest in heads_of(where).items():
-            tell(f"head of the chain in {folder}: {newest}")
+        _tell_found(found)
+        _tell_heads(where)
     differing = [checked for checked in found if checked.differs]
     if differing:
         raise RecordError(
@@ -69,3 +77,30 @@ def command(
             f"{differing[0].text}",
             path=str(differing[0].path),
         )
+
+
+def _tell_found(found: list[Checked]) -> None:
+    """Print what is not as it was, and how many files are in which state."""
+    from tautlog.archive.verify import OLDER
+
+    for checked in found:
+        if checked.state != "intact" or MARK in checked.text:
+            tell(f"{checked.path}: {checked.state}: {checked.text}")
+    counts = Counter(checked.state for checked in found)
+    totals = ", ".join(f"{number} {state}" for state, number in sorted(counts.items()))
+    tell(totals or "no records here")
+    older = sum(OLDER in checked.text for checked in found)
+    if older:
+        tell(f"{older} of them {OLDER}")
+
+
+def _tell_heads(where: list[Path]) -> None:
+    """Print the head of each chain, and who signed it when."""
+    from tautlog.archive.verify import heads_of, signatures_of
+    from tautlog.files.ssh_signature import has_library
+
+    signatures = signatures_of(where) if has_library() else {}
+    for folder, newest in heads_of(where).items():
+        tell(f"head of the chain in {folder}: {newest}")
+        for words in signatures.get(folder, ()):
+            tell(f"  {words}")

@@ -8,7 +8,10 @@ from pathlib import Path
 CAMPAIGN_FILE = "campaign.toml"
 CHAIN_FILE = "chain.jsonl"
 # What only a campaign's commands write: where one of these lies, campaign.toml was there, too.
-KEPT_LINES = ("proofs.jsonl", "ledger.jsonl", "bring_up.jsonl", "deviations.jsonl")
+KEPT_LINES = (
+    *("proofs.jsonl", "ledger.jsonl", "bring_up.jsonl", "deviations.jsonl"),
+    "signatures.jsonl",
+)
 KEPT_FOLDERS = ("calibrations", "converters")
 CHECKLISTS = "checklists"
 TRACES = (*KEPT_LINES, CHAIN_FILE, *KEPT_FOLDERS)
