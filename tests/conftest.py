@@ -26,6 +26,21 @@ def tool(name):
     return found
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Of a table marked `rows(n)`, n rows stay in the ordinary suite, evenly spread."""
+    tables = {}
+    for item in items:
+        if item.get_closest_marker("rows"):
+            tables.setdefault(item.nodeid.partition("[")[0], []).append(item)
+    for table in tables.values():
+        count = table[0].get_closest_marker("rows").args[0]
+        kept = {number * len(table) // count for number in range(count)}
+        for number, item in enumerate(table):
+            if number not in kept:
+                item.add_marker("wide")
+
+
 @pytest.fixture(scope="session")
 def micropython():
     return tool("micropython")

@@ -127,6 +127,7 @@ def test_a_simulated_fault_is_known_by_its_trace():
 
 
 @pytest.mark.parametrize("with_records", [True, False])
+@pytest.mark.rows(1)
 def test_the_example_runs(with_records, record):
     folder = [str(record.parent)] if with_records else []
     done = subprocess.run(

@@ -66,6 +66,7 @@ def done(program, tmp_path):
     )
 
 
+@pytest.mark.wide
 def test_every_module_is_imported(tmp_path):
     seen = done(MODULES, tmp_path)
     assert seen.returncode == 0, seen.stderr
@@ -74,6 +75,7 @@ def test_every_module_is_imported(tmp_path):
     )
 
 
+@pytest.mark.wide
 def test_commands_without_a_board(tmp_path):
     rows = [f"{i / 10_000},{max(0.0, 900.0 - abs(i - 1000) * 3.0)}" for i in range(3000)]
     (tmp_path / "pull.csv").write_text("t,force\n" + "\n".join(rows) + "\n")
@@ -87,6 +89,7 @@ def test_signals(tmp_path):
     assert seen.returncode == 0, seen.stderr
 
 
+@pytest.mark.wide
 def test_a_drop_says_where_nothing_is_locked(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr("tautlog.drop.run.LOCKS", False)
     assert run(["rehearse", "--yes", "--speed", "20", "--out", str(tmp_path / "one.h5")]) == 0

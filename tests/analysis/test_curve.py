@@ -95,6 +95,7 @@ def record(request, tmp_path):
 
 
 @pytest.mark.parametrize("cfc", [60, None])
+@pytest.mark.rows(6)
 def test_the_peak_lies_on_every_curve(record, tmp_path, cfc):
     """Picture, overlay, export and report show one force at the time of the peak."""
     one = assess(record, cfc=cfc)

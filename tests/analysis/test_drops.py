@@ -30,6 +30,7 @@ def outcomes():
         return list(pool.map(played, SEEDS, chunksize=10))
 
 
+@pytest.mark.wide
 def test_nothing_that_let_go_is_called_held(outcomes):
     says = [verdict.trace_says for drop, _, verdict, _ in outcomes if drop.kind == "let-go"]
     assert len(says) > 10
@@ -37,12 +38,14 @@ def test_nothing_that_let_go_is_called_held(outcomes):
     assert says.count("let-go") >= 0.95 * len(says)
 
 
+@pytest.mark.wide
 def test_no_flawed_peak_is_on_target(outcomes):
     loads = [(str(drop), verdict.load_verdict) for drop, _, verdict, _ in outcomes if drop.flawed]
     assert len(loads) > 14
     assert [one for one in loads if one[1] not in ("at-least", "no-load")] == []
 
 
+@pytest.mark.wide
 def test_what_is_said_of_the_load_path_is_true(outcomes):
     wrong = [
         f"{drop} says {verdict.trace_says}"
@@ -52,6 +55,7 @@ def test_what_is_said_of_the_load_path_is_true(outcomes):
     assert wrong == []
 
 
+@pytest.mark.wide
 def test_most_drops_are_told(outcomes):
     """Unclear is an answer, but not for everything."""
     told = collections.Counter(
@@ -60,6 +64,7 @@ def test_most_drops_are_told(outcomes):
     assert told["held"] >= 0.8 * sum(told.values())
 
 
+@pytest.mark.wide
 def test_the_true_peak_lies_within_the_stated_interval(outcomes):
     """K = 2 holds 95 % or more; of 65 drops 87 % is three standard deviations below."""
     inside = [fits for *_, fits in outcomes if fits is not None]
@@ -67,6 +72,7 @@ def test_the_true_peak_lies_within_the_stated_interval(outcomes):
     assert sum(inside) >= 0.87 * len(inside)
 
 
+@pytest.mark.wide
 def test_what_cannot_be_believed_is_not_valid(outcomes):
     bad = ("gain", "reversed", "gap", "cable", "wrong-mass")
     valid = [
@@ -104,6 +110,7 @@ ONCE_WRONG = {
 
 
 @pytest.mark.parametrize("seed", ONCE_WRONG)
+@pytest.mark.rows(6)
 def test_once_wrong(seed):
     drop = random_drop(seed)
     marks, verdict, _ = outcome(drop)

@@ -66,6 +66,7 @@ def test_any_piece_of_a_drop_can_be_marked(start, size, setup):
 
 @settings(max_examples=15)
 @given(st.floats(0.05, 50.0), st.floats(-500.0, 500.0))
+@pytest.mark.wide
 def test_figures_scale_with_the_force_and_not_with_the_zero(scale, zero_n):
     _, force = arrest(10.0, 1.0, 5000.0, 0.1, total_s=2.0)
     setup = DropSetup(mass_kg=10.0, height_m=1.0)
@@ -102,6 +103,7 @@ def test_clipped_is_never_on_target(seed, fraction):
 
 @pytest.mark.parametrize("damping_ratio", [0.0, 0.05, 0.15])
 @pytest.mark.parametrize("breaks_at_n", [150, 300, 550, 800])
+@pytest.mark.rows(4)
 def test_let_go_is_never_held(breaks_at_n, damping_ratio):
     _, force = arrest(10.0, 1.0, 5000.0, damping_ratio, total_s=3.5, breaks_at_n=breaks_at_n)
     setup = DropSetup(mass_kg=10.0, height_m=1.0)

@@ -80,6 +80,7 @@ def says(force, noise_n=2.0, seed=1, setup=SETUP):
 
 @pytest.mark.parametrize("damping_ratio", [0.0, 0.08, 0.16, 0.2, 0.25])
 @pytest.mark.parametrize("stiffness", [4000.0, 20_000.0, 100_000.0])
+@pytest.mark.rows(5)
 def test_a_damped_line_holds(damping_ratio, stiffness):
     """A quarter of critical damping leaves a quarter of the stretch at slack, each time."""
     _, force = arrest(MASS_KG, HEIGHT_M, stiffness, damping_ratio, total_s=3.0)
@@ -88,6 +89,7 @@ def test_a_damped_line_holds(damping_ratio, stiffness):
 
 @pytest.mark.parametrize("relaxes", [0.05, 0.3, 1.0])
 @pytest.mark.parametrize("arm", [0.2, 0.8])
+@pytest.mark.rows(2)
 def test_a_line_that_creeps_holds(arm, relaxes):
     half_s = np.pi * np.sqrt(MASS_KG / STIFFNESS)
     assert says(creeping(arm, relaxes * half_s)) == "held"
@@ -95,6 +97,7 @@ def test_a_line_that_creeps_holds(arm, relaxes):
 
 @pytest.mark.parametrize("share", [0.12, 0.2, 0.4, 0.8])
 @pytest.mark.parametrize("damping_ratio", [0.03, 0.12])
+@pytest.mark.rows(3)
 def test_a_slip_of_a_tenth_is_never_held(damping_ratio, share):
     at_n = 0.6 * STIFFNESS * STRETCH_M
     told = says(clamped(damping_ratio, at_n, share * STRETCH_M))

@@ -88,6 +88,7 @@ def test_a_plateau_has_no_stiffness():
 
 @pytest.mark.parametrize("damping_ratio", [0.0, 0.05, 0.15, 0.3])
 @pytest.mark.parametrize(("mass_kg", "height_m", "stiffness"), CASES)
+@pytest.mark.rows(4)
 def test_a_line_that_holds_does_not_slip(mass_kg, height_m, stiffness, damping_ratio):
     """Stretch that is left at slack because of damping is no slip."""
     assert not marked(mass_kg, height_m, stiffness, damping_ratio).has("slip")

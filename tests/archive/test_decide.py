@@ -111,6 +111,7 @@ def test_places_that_are_not_there(tmp_path):
         records_in([tmp_path / "nowhere"])
 
 
+@pytest.mark.wide
 def test_many_records_on_a_real_cluster_of_two_workers(record, tmp_path, capsys):
     from distributed import LocalCluster
 

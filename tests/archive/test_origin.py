@@ -114,6 +114,7 @@ def test_a_drop_that_was_relabelled_as_a_rehearsal_is_not_hidden(kite, capsys):
     assert "real.h5" in out
 
 
+@pytest.mark.wide
 def test_rehearsals_of_a_campaign_lie_apart(kite, capsys):
     status, _, err = said(capsys, "rehearse", "--yes", "--json")
     assert status == 0, err

@@ -64,6 +64,7 @@ def test_a_photo_never_starts_another_program(tmp_path, monkeypatch):
     assert not called.exists()
 
 
+@pytest.mark.wide
 def test_a_picture_of_a_billion_pixels_is_not_unpacked(tmp_path):
     path = tmp_path / "wall.png"
     Image.new("1", (40_000, 30_000)).save(path)

@@ -157,6 +157,7 @@ def test_a_calibration_of_long_after_is_as_old_as_one_of_long_before(record, kit
 # One prediction
 
 
+@pytest.mark.wide
 def test_a_drop_is_predicted_once(kite, capsys):
     """From the line in its set-up, with what was known before it: records, then the file."""
     for number, stiffness in ((1, 20_800.0), (2, 24_000.0)):
@@ -202,6 +203,7 @@ def test_what_was_known_on_the_day_stays(kite, monkeypatch, capsys):
 # The same figures everywhere
 
 
+@pytest.mark.wide
 def test_every_place_tells_the_same(record, kite, capsys):
     """Marked in another class than the usual one; then every default is that class."""
     assert said(capsys, "mark", record, "--cfc", "60")[0] == 0

@@ -27,6 +27,7 @@ def dropped(path, lies, crew=None):
 
 
 @pytest.mark.parametrize("scale", [1.0, 5.0])
+@pytest.mark.rows(1)
 def test_a_hole_has_an_end(tmp_path, scale):
     board = DropBoard(never(PEAK, PEAK + 1))
     session = session_with(board, timeout_scale=scale)

@@ -295,6 +295,7 @@ def facts_of(rig, session, **changes):
 
 @pytest.mark.parametrize("fault", DEAD)
 @pytest.mark.parametrize("zero_v", [0.45, None])
+@pytest.mark.rows(2)
 def test_a_dead_chain_is_refused_on_both_sides(tmp_path, fault, zero_v):
     rig = played(fault)
     calibration = dataclasses.replace(rig.scene.calibration, zero_v=zero_v)

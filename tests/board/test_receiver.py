@@ -155,6 +155,7 @@ def test_a_store_that_fails_gets_no_word():
     assert all(number == 0 for number in link.acks)
 
 
+@pytest.mark.wide
 def test_memory_is_flat_in_the_length_of_the_capture(tmp_path):
     def peak_bytes(blocks):
         link = FrameLink(short=0.0)

@@ -104,6 +104,7 @@ def test_a_width_of_ten_steps_is_found_where_it_is():
     assert {511.0, 512.0} <= {code for code, _ in found.linearity.knots}
 
 
+@pytest.mark.wide
 def test_intervals_hold_the_truth_over_random_tables():
     """Random boards of both chips; the ramp's bows are drawn as `source_u` states them."""
     rng = np.random.default_rng(14)

@@ -63,6 +63,7 @@ def test_a_measured_table_takes_the_steps_out(zero_v):
 
 
 @pytest.mark.parametrize("measured", [True, False])
+@pytest.mark.rows(1)
 def test_the_interval_holds_the_truth_for_converters_as_they_come(measured):
     """Random chips, zeros, weights and peaks; the table a test found, or the published mean."""
     random = np.random.default_rng(3)

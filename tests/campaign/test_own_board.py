@@ -92,6 +92,7 @@ def test_a_real_campaign_keeps_nothing_of_a_rehearsed_board(
     ],
     ids=" ".join,
 )
+@pytest.mark.rows(3)
 def test_a_practice_campaign_meets_no_real_board(command, url, tmp_path, monkeypatch, capsys):
     folder = practice_in(tmp_path, monkeypatch)
     # As if the board were real: every place that asks, asks this function.

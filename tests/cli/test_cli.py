@@ -442,6 +442,7 @@ def answer(**fields):
     ],
     ids=["silent", "talker", "echo", "newer frames", "newer hello", "half a hello"],
 )
+@pytest.mark.rows(2)
 def test_what_answers_is_no_use(refused, reply, said):
     # Who says nothing useful is waited for to the end; who answers has time to, also under load.
     scale = "3" if "wire format" in said or "garbled" in said else "0.1"

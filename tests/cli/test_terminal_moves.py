@@ -77,6 +77,7 @@ COMMANDS = {
 
 
 @pytest.mark.parametrize("arguments", COMMANDS.values(), ids=COMMANDS)
+@pytest.mark.rows(3)
 def test_nothing_moves_the_terminal(folder, arguments, capsys, monkeypatch):
     monkeypatch.chdir(folder)
     _, out, err = said(capsys, *arguments)

@@ -46,6 +46,7 @@ def come_in(page, link):
 
 
 @pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
+@pytest.mark.rows(1)
 def test_every_page_is_whole_and_its_console_empty(size, browser, made_once):
     with desk_at(made_once) as (link, _):
         page = browser.page(*size, mobile=size is PHONE)

@@ -159,6 +159,7 @@ def test_an_open_contact_withholds_arming(bad):
     assert not DropStands(Phase.LOOK, DropSetup(), contacts=(("latched", True),)).refused
 
 
+@pytest.mark.wide
 def test_what_is_called_off_is_not_armed(kite):
     driver = Driver(kite)
 
@@ -238,6 +239,7 @@ def test_what_the_board_still_holds_is_fetched(kite):
     assert record.marks
 
 
+@pytest.mark.wide
 def test_what_is_said_too_early_answers_nothing(kite):
     """A confirmation sent while armed must not end "stay out"; nor a phrase before it is asked."""
     driver = Driver(kite)

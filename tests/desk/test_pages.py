@@ -84,6 +84,7 @@ def test_a_full_campaign_has_every_page(address, role, made_once):
         *("catalogue", "record"),
     ],
 )
+@pytest.mark.rows(2)
 def test_a_damaged_campaign_says_what_is_wrong_on_every_page(what, full):
     damage(full, what)
     crew = Visit(full)

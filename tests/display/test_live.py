@@ -305,6 +305,7 @@ def drawn_drop(tmp_path_factory):
 # On a screen
 
 
+@pytest.mark.wide
 def test_a_drop_on_a_screen_is_whole_and_its_verdict_stands_there(display, tmp_path):
     command = [sys.executable, "-m", "tautlog", "rehearse", "--live", "--json", "--speed", "4"]
     done = subprocess.run(

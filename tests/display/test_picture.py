@@ -48,6 +48,7 @@ def all_texts(figure):
 
 @pytest.mark.parametrize("name", everything())
 @pytest.mark.parametrize("setup", [SETUP, DropSetup()], ids=["known", "unknown"])
+@pytest.mark.rows(6)
 def test_every_record_can_be_drawn(name, setup, tmp_path):
     trace = everything()[name]
     one = assessed(trace, setup)

@@ -38,6 +38,7 @@ def text_of(content):
 
 
 @pytest.mark.parametrize("paper", SIZES_PT)
+@pytest.mark.rows(1)
 def test_it_holds_all_that_the_campaign_states_on_either_paper(paper, kite):
     content = pdf_of(procedure_of(read_campaign(kite), []), paper)
     page = PdfReader(io.BytesIO(content)).pages[0]
@@ -58,6 +59,7 @@ def test_steps_stand_in_their_order_and_are_signed(kite):
     assert signed == list(STEPS)
 
 
+@pytest.mark.wide
 def test_a_practice_campaign_is_marked_on_every_page(tmp_path):
     assert run(["init", str(tmp_path / "practice"), "--practice"]) == 0
     content = pdf_of(procedure_of(read_campaign(tmp_path / "practice"), []))
@@ -74,6 +76,7 @@ def test_a_campaign_that_cannot_be_planned_still_has_its_sheet(kite, tmp_path):
     assert "cannot be planned" in told
 
 
+@pytest.mark.wide
 def test_nothing_is_overwritten_without_the_word(kite, monkeypatch, capsys):
     monkeypatch.chdir(kite)
     assert run(["procedure"]) == 0

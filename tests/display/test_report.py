@@ -131,6 +131,7 @@ def test_one_drop_by_itself_and_a_pdf(folder, tmp_path, capsys):
     assert pdf.read_bytes() == before
 
 
+@pytest.mark.wide
 def test_one_word_replaces_and_nothing_is_lost(folder, tmp_path, capsys):
     out, pdf = tmp_path / "drop.html", tmp_path / "drop.pdf"
     out.write_text("of last year")
@@ -162,6 +163,7 @@ def test_the_campaign_is_that_of_the_records_and_not_of_where_we_are(folder, tmp
     assert "no campaign.toml" in (tmp_path / "lone.html").read_text()
 
 
+@pytest.mark.wide
 def test_the_paper_says_what_the_page_says(folder, page, tmp_path, capfd):
     pdf = tmp_path / "r.pdf"
     out = ["--out", str(tmp_path / "r.html"), "--pdf", str(pdf), "--cfc", "60"]
@@ -214,6 +216,7 @@ def test_nothing_to_report(tmp_path, capsys):
     assert len(capsys.readouterr().err.strip().splitlines()) == 2
 
 
+@pytest.mark.wide
 def test_photos_are_kept_by_name_and_hash(folder, tmp_path, capsys):
     from PIL import Image
 

@@ -13,6 +13,7 @@ from tautlog.display.quick_look import mark_new
 from tautlog.display.report.labels import LABELS
 from tautlog.record import add_decision, add_inspection
 
+pytestmark = pytest.mark.wide  # three drops in four reports are made for the first
 LONG = "a long remark that somebody typed in the cold; " * 60
 UNBROKEN = "x" * 300
 DROPS = (("one", 1050.0), ("two", 1080.0), ("three", 500.0))

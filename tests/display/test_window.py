@@ -195,6 +195,7 @@ def test_every_sample_is_drawn_once_there_is_room():
 
 
 @pytest.mark.parametrize("label", CLASS_NAMES)
+@pytest.mark.rows(2)
 def test_the_class_is_switched_and_zoom_and_cursors_stay(label):
     shown = window(ARREST, cfc=600)
     shown._axes[0].set_xlim(0.9, 1.2)
@@ -207,6 +208,7 @@ def test_the_class_is_switched_and_zoom_and_cursors_stay(label):
 
 
 @pytest.mark.parametrize("page", PAGES)
+@pytest.mark.rows(1)
 def test_every_page_of_one_and_of_several(page):
     for traces in ((ARREST,), (ARREST, ARREST, ARREST)):
         shown = window(*traces)
@@ -232,6 +234,7 @@ def test_where_there_is_nothing_to_show_the_window_says_so():
 
 
 @pytest.mark.parametrize("force", [np.zeros(0), np.full(500, np.nan), np.ones(1)])
+@pytest.mark.rows(1)
 def test_a_record_of_nothing_can_be_looked_at(force):
     shown = window(plain(force))
     for page in PAGES:

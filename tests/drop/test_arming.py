@@ -37,6 +37,7 @@ def drop(link, folder, crew=None):
 
 
 @pytest.mark.parametrize("answer", LOST + MALFORMED, ids=str)
+@pytest.mark.rows(3)
 def test_no_answer_to_arm_leaves_a_board_armed(tmp_path, answer):
     link = ArmingLink(answer)
     kind = LinkTimeoutError if answer is None else BoardError
@@ -48,6 +49,7 @@ def test_no_answer_to_arm_leaves_a_board_armed(tmp_path, answer):
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.wide
 def test_a_board_that_does_not_confirm_is_called_armed(tmp_path):
     link = ArmingLink(None)
     obey = link._obey

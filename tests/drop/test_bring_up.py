@@ -100,6 +100,7 @@ def whole(bench):
         bench[1].do(line)
 
 
+@pytest.mark.wide
 def test_every_wire_as_it_must_be_and_the_drop_is_permitted(bench, whole):
     session, _, campaign = bench
     one = session_of(bench, keep=lambda done: add_step(campaign.folder, done))
@@ -119,6 +120,7 @@ def identity(fault):
     return f"{fault.wire} {fault.kind}"
 
 
+@pytest.mark.wide
 def test_every_wire_of_further_channels_as_it_must_be(legs):
     names = ("rest", "pull force right", "wire force right", "wire acceleration", "rest-again")
     names = (*names, "stop", "gate", "pin", "supply", "chain")
@@ -126,6 +128,7 @@ def test_every_wire_of_further_channels_as_it_must_be(legs):
 
 
 @pytest.mark.parametrize("fault", [one for one in FAULTS if one.tried == TRIED], ids=identity)
+@pytest.mark.rows(9)
 def test_each_line_of_the_table_is_found_in_its_step(bench, legs, whole, fault):
     bench = legs if fault.wire in FURTHER else bench
     names = ["rest"] if fault.step == "rest" else ["rest", fault.step]
@@ -174,6 +177,7 @@ def test_a_coil_that_was_left_on_is_told_and_nothing_is_armed_after_it(bench, wh
 
 
 @pytest.mark.parametrize("how", ["lost", "Ctrl-C"])
+@pytest.mark.wide
 def test_what_ends_while_armed_takes_an_earlier_good_result_away(bench, whole, monkeypatch, how):
     """Else the newest attempt, which came to nothing, would hide behind an older one."""
     kept = []
@@ -218,6 +222,7 @@ def served(tmp_path, monkeypatch):
         yield tmp_path / "kite", one.bench, ["--port", board.url, "--link-timeout", "3"], at.port
 
 
+@pytest.mark.wide
 def test_a_bring_up_is_kept_goes_on_where_it_stopped_and_opens_the_drop(served, capsys):
     kite, _, port, at = served
     given = ["health", "--bring-up", "--by", "A. Rigger", "--bench", at, *port]

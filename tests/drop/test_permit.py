@@ -56,6 +56,7 @@ def test_what_nobody_granted_reaches_no_board(tmp_path, way):
     assert asked == []
 
 
+@pytest.mark.wide
 def test_a_permit_cannot_be_changed_and_is_good_for_one_drop(tmp_path):
     permit = not_checked()
     with pytest.raises(dataclasses.FrozenInstanceError):

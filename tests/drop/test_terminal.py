@@ -146,6 +146,7 @@ def test_a_pipe_that_breaks_after_the_release_ends_nothing(board, tmp_path):
     assert "the display failed" in open_record(tmp_path / "drop.h5").status_text
 
 
+@pytest.mark.wide
 def test_a_pipe_that_breaks_before_the_release_calls_the_drop_off(board, tmp_path):
     assert piped_through_grep(board, tmp_path, "ARMED", "--countdown", "60") == 1
     assert board.rig.release_at is None
@@ -153,12 +154,14 @@ def test_a_pipe_that_breaks_before_the_release_calls_the_drop_off(board, tmp_pat
     assert state_of(board) == "safe"
 
 
+@pytest.mark.wide
 def test_a_pipe_that_breaks_before_arming(board, tmp_path):
     assert piped_through_grep(board, tmp_path, "board:", "--countdown", "60") == 1
     assert board.rig.release_at is None
     assert state_of(board) == "safe"
 
 
+@pytest.mark.wide
 def test_the_figures_still_go_to_their_file(board, tmp_path):
     """Standard error is a broken pipe, standard output a file."""
     with open(tmp_path / "said", "wb") as said:
@@ -186,6 +189,7 @@ def test_a_terminal_that_closes_after_the_release_ends_nothing(board, tmp_path):
     assert state_of(board) == "safe"
 
 
+@pytest.mark.wide
 def test_a_terminal_that_closes_before_the_release_calls_the_drop_off(board, tmp_path):
     path = tmp_path / "drop.h5"
     program = Watched(command(board, path, "--countdown", "60"), tmp_path, terminal=True)
@@ -201,6 +205,7 @@ SIGNALS = {signal.SIGINT: "Ctrl-C", signal.SIGTERM: "SIGTERM", signal.SIGHUP: "S
 
 
 @pytest.mark.parametrize("number", SIGNALS, ids=SIGNALS.get)
+@pytest.mark.rows(1)
 def test_a_signal_before_the_release_calls_the_drop_off(board, tmp_path, number):
     program = Watched(command(board, "drop.h5", "--countdown", "60"), tmp_path)
     program.until("ARMED")
@@ -213,6 +218,7 @@ def test_a_signal_before_the_release_calls_the_drop_off(board, tmp_path, number)
 
 
 @pytest.mark.parametrize("number", SIGNALS, ids=SIGNALS.get)
+@pytest.mark.rows(1)
 def test_a_signal_before_arming(board, tmp_path, number):
     """While the phrase is asked for.
 
@@ -232,6 +238,7 @@ def test_a_signal_before_arming(board, tmp_path, number):
 @pytest.mark.parametrize(
     "numbers", [[signal.SIGTERM], [signal.SIGHUP] * 3, [signal.SIGHUP, signal.SIGTERM]]
 )
+@pytest.mark.rows(1)
 def test_the_end_of_the_program_waits_for_the_end_of_the_recording(board, tmp_path, numbers):
     program = Watched(command(board, "drop.h5", "--record", "3", "--countdown", "0"), tmp_path)
     program.until("released")
@@ -243,6 +250,7 @@ def test_the_end_of_the_program_waits_for_the_end_of_the_recording(board, tmp_pa
 
 
 @pytest.mark.parametrize("first", [signal.SIGINT, signal.SIGTERM], ids=SIGNALS.get)
+@pytest.mark.rows(1)
 def test_ending_early_and_leaving(tmp_path, first):
     """One Ctrl-C, or two SIGTERM, end it early; three signals leave it to the board."""
     with BoardProcess(played(None), speed=0.5) as board:
@@ -281,6 +289,7 @@ def test_ending_early_and_leaving(tmp_path, first):
 
 @pytest.mark.parametrize("problem", [BrokenPipeError(32, "gone"), ValueError("closed"), SystemExit])
 @pytest.mark.parametrize("moment", ["released", "received", "block"])
+@pytest.mark.rows(3)
 def test_a_crew_that_fails_after_the_release(tmp_path, moment, problem):
     rig = played(None)
     crew = SilentCrew()
@@ -302,6 +311,7 @@ def test_a_crew_that_fails_after_the_release(tmp_path, moment, problem):
 
 
 @pytest.mark.parametrize("moment", ["met", "found", "agree", "armed", "count", "block"])
+@pytest.mark.rows(2)
 def test_a_crew_that_fails_before_the_release(tmp_path, moment):
     def fail():
         raise BrokenPipeError(32, "gone")

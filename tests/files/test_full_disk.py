@@ -54,6 +54,7 @@ def limited(folder, room, *arguments):
     ],
     ids=lambda one: one[0] if isinstance(one, tuple) else None,
 )
+@pytest.mark.rows(1)
 def test_nothing_half_written_is_left(folder, room, arguments):
     before = {one.name: one.read_bytes() for one in folder.iterdir()}
     done = limited(folder, room, *arguments)
@@ -64,6 +65,7 @@ def test_nothing_half_written_is_left(folder, room, arguments):
 
 
 @pytest.mark.parametrize("arguments", [("inspect", "--found", "intact", "--by", "A"), ("mark",)])
+@pytest.mark.wide
 def test_what_cannot_be_added_leaves_the_record_as_it_was(folder, arguments):
     """Marks that cannot be kept are told of; they are printed all the same."""
     path = folder / "one.h5"

@@ -50,6 +50,7 @@ def kite(drops, tmp_path, monkeypatch):
         ("trace/counts", "sample_rate_hz", np.nan),
     ],
 )
+@pytest.mark.rows(1)
 def test_a_nonsense_number_in_one_record_stops_no_report(kite, capsys, place, name, value):
     """A nan mass ended report and learn in an error of numpy, a nan factor mark."""
     with h5py.File(kite / "2.h5", "r+") as file:
@@ -88,6 +89,7 @@ def test_what_was_changed_after_its_seal_is_not_learned_from(kite, capsys):
     ("name", "value"),
     [("line_stiffness_n_per_m", 1e300), ("peak_force_n", "much"), ("damping_ratio", [1])],
 )
+@pytest.mark.rows(1)
 def test_old_marks_that_make_no_sense_teach_nothing(kite, capsys, name, value):
     """Records of older programs carry marks without a seal."""
     import tautlog.record.seal as seals
@@ -109,6 +111,7 @@ def test_old_marks_that_make_no_sense_teach_nothing(kite, capsys, name, value):
 CUT = '{"format": "tautlog calibration", "calibration": {"newton_per_vo'
 
 
+@pytest.mark.wide
 def test_a_calibration_cut_short_stops_nothing_that_looks_back(kite, capsys):
     """`ledger` and others refused; a drop must."""
     folder = kite / "calibrations"

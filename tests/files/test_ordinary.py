@@ -50,6 +50,7 @@ def test_proofs_that_cannot_be_read_prove_nothing(kite, capsys, kind):
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS if kind not in ("gone", "folder")])
+@pytest.mark.rows(1)
 def test_no_command_waits_for_a_file_of_a_campaign(kite, capsys, kind):
     (kite / "calibrations").mkdir(exist_ok=True)
     for name in ("ledger.jsonl", "chain.jsonl", "calibrations/0001_2026-05-01.json"):

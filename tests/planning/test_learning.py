@@ -77,6 +77,7 @@ def following_of(learned, model):
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.rows(2)
 def test_three_drops_tell_the_line(seed):
     model, gain, lessons, truth = campaign(seed)
     assert len(lessons) == 3

@@ -54,6 +54,7 @@ def test_chances_are_those_of_a_monte_carlo(u, height_m):
     assert found.proves == pytest.approx(proves, abs=0.02)
 
 
+@pytest.mark.wide
 def test_no_height_has_better_odds():
     aim = aim_for(TARGET_N, LIMIT_N, 0.02)
     found = odds_of(drop(), TARGET_N, LIMIT_N, aim)
@@ -64,6 +65,7 @@ def test_no_height_has_better_odds():
     assert again.proves == pytest.approx(found.chance.proves, abs=1e-3)
 
 
+@pytest.mark.wide
 def test_a_new_line_is_dropped_from_lower():
     """Bedding-in only raises a peak: the best height lies below that of the aim."""
     aim = aim_for(TARGET_N, LIMIT_N, 0.02)

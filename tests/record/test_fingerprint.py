@@ -91,6 +91,7 @@ def flip_a_sample(path):
 
 
 @pytest.mark.parametrize("how", ["damaged", "of another board", "of another boot", "gone"])
+@pytest.mark.rows(2)
 def test_what_is_not_surely_there_is_fetched(held, command, how):
     board, path = held
     if how == "damaged":

@@ -158,6 +158,7 @@ def acknowledged(monkeypatch):
 
 
 @pytest.mark.parametrize(("way", "after"), [(unlink, 3), (remove_folder, 90), (replace, 40)])
+@pytest.mark.rows(1)
 def test_a_drop_whose_record_goes_is_recovered_whole(folder, monkeypatch, way, after):
     rig = played(None)
     plan = plan_for(rig, folder / "drop.h5")
@@ -189,6 +190,7 @@ def test_a_record_that_goes_before_the_release_calls_the_drop_off(folder):
     assert rig.release_at is None
 
 
+@pytest.mark.wide
 def test_a_record_that_goes_while_it_is_recovered(folder, monkeypatch):
     """The board keeps the event, and the copy can be completed again."""
     rig = played("cable-pulled")
@@ -267,6 +269,7 @@ SAID = {signal.SIGTERM: "SIGTERM", signal.SIGINT: "Ctrl-C"}
 
 @pytest.mark.parametrize("number", SAID, ids=SAID.get)
 @pytest.mark.parametrize("into", ["drop.h5", "new.h5"])
+@pytest.mark.rows(1)
 def test_a_signal_while_it_is_recovered(holding, folder, monkeypatch, capsys, number, into):
     """One clear line; the board holds all of it; what came is unfinished, and is gone on with."""
     if into == "new.h5":

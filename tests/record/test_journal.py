@@ -88,6 +88,7 @@ def write_record(path: Path, noted: Disk, commits: int) -> tuple[np.ndarray, lis
     return samples[:number].reshape(-1, 1), done
 
 
+@pytest.mark.wide
 def test_a_kill_between_or_within_any_two_writes_loses_no_committed_sample(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -126,6 +126,7 @@ LOADS = [  # target and limit of the sum; of the left leg, which pulls 1134 N; l
 
 
 @pytest.mark.parametrize(("of_sum", "of_leg", "found", "load", "test"), LOADS)
+@pytest.mark.rows(4)
 def test_a_leg_is_held_against_its_own_limit(of_sum, of_leg, found, load, test, two):
     drop = with_setup(
         two,

@@ -249,6 +249,7 @@ QUICK = ("article-parts", "cell-reversed", "switch-stuck")
     "fault",
     [one if one in QUICK else pytest.param(one, marks=pytest.mark.long) for one in EXPECTED],
 )
+@pytest.mark.rows(1)
 def test_faults_are_seen_by_the_verdicts(tmp_path, fault):
     rig = played(fault)
     plan = plan_for(rig, tmp_path / "drop.h5", record_s=7.0)
@@ -292,6 +293,7 @@ def test_rehearse_prints_what_it_promises(tmp_path, capfd):
     assert set(result["truth"]) <= set(result["marks"])
 
 
+@pytest.mark.wide
 def test_rehearsals_repeat(tmp_path):
     """The same seed: the same counts, whatever the computer did meanwhile."""
     traces = []
@@ -306,6 +308,7 @@ def test_rehearsals_repeat(tmp_path):
     assert np.corrcoef(traces[0], traces[1])[0, 1] > 0.999
 
 
+@pytest.mark.wide
 def test_the_interpreter_is_named_on_the_screen(tmp_path):
     done = subprocess.run(
         [sys.executable, "-m", "tautlog", "rehearse", "--yes", "--out", str(tmp_path)],
@@ -319,6 +322,7 @@ def test_the_interpreter_is_named_on_the_screen(tmp_path):
 
 
 @pytest.mark.parametrize(("shunt_ohm", "status"), [("87150", 0), ("174650", 1)])
+@pytest.mark.rows(1)
 def test_shunt_check_on_a_rehearsed_board(tmp_path, monkeypatch, capsys, shunt_ohm, status):
     """350 ohm, 5 V, gain 99.8: R / (4 Rs + 2 R) of 87 150 ohm gives the rig's half a volt."""
     assert run(["init", str(tmp_path / "kite")]) == 0
@@ -342,6 +346,7 @@ def test_weights_are_hung_one_after_the_other(tmp_path, monkeypatch, capsys):
     assert err.strip().splitlines()[-1].startswith("tautlog: the reading does not follow")
 
 
+@pytest.mark.wide
 def test_a_drop_with_the_shunt_before_and_after(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     rig = played(None)
@@ -354,6 +359,7 @@ def test_a_drop_with_the_shunt_before_and_after(tmp_path, monkeypatch, capsys):
     assert "shunt-good" in codes
 
 
+@pytest.mark.wide
 def test_the_verdict_is_shown_also_when_the_shunt_cannot_be_read_afterwards(
     tmp_path, monkeypatch, capsys
 ):

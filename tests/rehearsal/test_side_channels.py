@@ -100,6 +100,7 @@ def test_the_seal_covers_the_scale_of_each_channel(bridle, tmp_path):
         ("accelerometer-gain", "suspect", "witness-disagrees"),
     ],
 )
+@pytest.mark.rows(2)
 def test_a_fault_of_a_channel_is_judged(tmp_path, fault, record, code):
     told = marked(tmp_path, fault)
     assert told["record_verdict"] == record
@@ -134,6 +135,7 @@ def test_a_leg_that_lets_go_is_named(tmp_path):
     assert told["load_verdict"] == "under"
 
 
+@pytest.mark.wide
 def test_the_test_may_be_judged_on_one_leg(tmp_path):
     scene = with_legs(default_scene(), 0.6)
     setup = replace(scene.setup, target_n=1080.0, limit_n=1250.0, judged_on="force left")
@@ -162,6 +164,7 @@ def test_a_record_of_several_channels_from_before_is_read(tmp_path):
     assert as_json(assess(record))["excitation"]["before_v"] is None
 
 
+@pytest.mark.wide
 def test_every_channel_is_exported(bridle, tmp_path, capsys):
     out = tmp_path / "out.csv"
     assert said(capsys, "export", bridle[0], "--out", out)[0] == 0

@@ -321,6 +321,7 @@ WORDS = st.sampled_from([*AT_THE_RIG.split(";"), *BESIDE.split(";")])
 
 @settings(max_examples=15, deadline=None)
 @given(st.lists(WORDS, max_size=12))
+@pytest.mark.wide
 def test_only_a_raised_sled_falls_whatever_hands_do(words):
     one = rig()
     outputs = 0

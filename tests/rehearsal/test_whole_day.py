@@ -184,6 +184,7 @@ def judge_a_real_campaign(capsys, monkeypatch, tmp_path, folder, records):
     assert "REFUSE calibration" in out + err
 
 
+@pytest.mark.wide
 def test_a_day_is_practised_from_calibration_to_report(tmp_path, monkeypatch, capsys):
     folder, port = practice_campaign(tmp_path, monkeypatch, capsys)
     bring_up(folder, REHEARSED)
