@@ -185,7 +185,7 @@ def mutate_h5(path: Path, chance: random.Random) -> str:
     with h5py.File(path, "r+") as file:
         done = changed_h5(file, chance)
         if chance.random() < 0.3:
-            with contextlib.suppress(KeyError, TypeError, ValueError):
+            with contextlib.suppress(KeyError, TypeError, ValueError, RuntimeError, OSError):
                 put_seal(file)
                 done += ", sealed again"
     return done
