@@ -21,7 +21,7 @@ from tautlog.model.stream import Block, BoardEvent, Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.record import RecordWriter, add_marks, layout, open_record
 from tautlog.record.additions import _add_entry
-from tautlog.record.parts import UNFOLDED_BYTES
+from tautlog.record.stored import UNFOLDED_BYTES
 
 INSTRUMENT = Instrument("0.3", "pico", "e661", 62500.0, 8, ("force",), 256, 68)
 
@@ -268,8 +268,8 @@ def virtual(file: h5py.File) -> None:
         (huge("trace/counts", 1 << 34, chunks=(1 << 16, 1), compression="gzip"), "claims"),
         (huge("trace/counts", 1 << 62), "claims"),
         (huge("trace/counts", 8, chunks=(1 << 27, 1), maxshape=(None, 1)), "in chunks of"),
-        (huge("trace/blocks", 1 << 34, chunks=(1 << 10,)), "claims"),
-        (huge("events", 1 << 34, chunks=(1 << 6,)), "claims"),
+        (huge("trace/blocks", 1 << 34, chunks=(1 << 10,)), "lines, allowed are"),
+        (huge("events", 1 << 34, chunks=(1 << 6,)), "lines, allowed are"),
         (zeros, "claims 134217728 bytes"),
         (elsewhere, "is a link to something else"),
         (other_file, "is a link to something else"),

@@ -21,6 +21,7 @@ from pathlib import Path
 
 from tautlog.archive.summary import RecordSummary, summary_of
 from tautlog.errors import RecordError
+from tautlog.files.ordinary import is_mostly_holes
 from tautlog.files.strict_json import read_list
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
@@ -164,9 +165,11 @@ def _keep(
 
 
 def _sha256(path: Path) -> str:
-    """SHA-256 of a file, or "" if it cannot be read."""
+    """SHA-256 of a file, or "" if it cannot be read or would never end."""
     try:
         with open(path, "rb") as file:
+            if is_mostly_holes(os.fstat(file.fileno())):
+                return ""
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
         return ""

@@ -9,6 +9,17 @@ from pathlib import Path
 
 MOST_BYTES = 1 << 26  # 64 MiB; own choice: ten thousand lines of a ledger are three
 
+# Own choices. A file system may compress, but noise hardly at all; bytes by the POSIX st_blocks.
+_HOLES_FROM_BYTES, _HOLES, _BLOCK_BYTES = 1 << 26, 16, 512
+
+
+def is_mostly_holes(found: os.stat_result) -> bool:
+    """Whether a file claims many bytes and almost none is on disk: reading it may never end."""
+    on_disk = getattr(found, "st_blocks", None)  # not stated by Windows
+    if on_disk is None or found.st_size <= _HOLES_FROM_BYTES:
+        return False
+    return bool(found.st_size > _HOLES * _BLOCK_BYTES * on_disk)
+
 
 def require_ordinary(path: Path, most_bytes: int = MOST_BYTES) -> None:
     """Refuse what would never end or never begin to be read: a pipe, a device, a huge file.

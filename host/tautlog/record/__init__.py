@@ -169,8 +169,10 @@ SHA-256 over four SHA-256 digests (32 bytes each) one after another:
    added any, those are lines too.
 
 A data set of another type or shape than stated here is damage, whatever its seal: the hash
-covers the bytes that any reader sees. So is a data set in another file, or one that unfolds
-to more than 64 MiB that are not on disk byte by byte.
+covers the bytes that any reader sees. So is a data set in another file, behind a link, with
+another filter than deflate, shuffle and checksum, with lines that were never written, or one that
+unfolds to more than 64 MiB that are not on disk byte by byte; and more than 2**21 blocks, 2**16
+events, 1024 entries of a kind or attributes of a place, or a file that is mostly holes.
 
 `seal_parts_json` has 16 digits each of digests 1 to 3 (samples, blocks, events) and of the lines
 of each place in 4, by its path: they show which part changed. From seal_version 2 on, status

@@ -12,6 +12,7 @@ from tautlog.record import parts
 from tautlog.record.parts import Value
 
 PLACES = ("marks", "inspections", "decisions", "photos", "shunt_checks")
+MOST_ENTRIES = 1 << 10  # of a kind; own choice, far beyond what anybody enters for a drop
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
 TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
 # Attributes of entries by place and number, such as ("marks", 1).
@@ -107,13 +108,20 @@ class Photo(AddedEntry):
 def read_entries(file: h5py.File) -> Entries:
     """Attributes of all entries of a record, of each kind in the order of their numbers."""
     entries: Entries = {}
+    length = 0
     for where in PLACES:
         # Every record has a group for marks from the beginning.
-        names = parts.group(file, where) if where in file or where == "marks" else ()
+        names = parts.group(file, where) if parts.has(file, where) or where == "marks" else ()
+        if len(names) > MOST_ENTRIES:
+            raise ValueError(f"/{where} has {len(names)} entries, allowed are {MOST_ENTRIES}")
         for name in sorted(names, key=int):
             if name != str(int(name)):
                 raise ValueError(f"/{where}/{name[:40]} is not the number of an entry")
-            entries[where, int(name)] = parts.attributes(parts.group(file, f"{where}/{name}"))
+            values = parts.attributes(parts.group(file, f"{where}/{name}"))
+            length += sum(len(value) for value in values.values() if isinstance(value, str))
+            if length > parts.MOST_TEXT:
+                raise ValueError(f"the entries have more than {parts.MOST_TEXT} characters")
+            entries[where, int(name)] = values
     return entries
 
 

@@ -23,6 +23,7 @@ from tautlog.record.layout import (
     MOST_JSON,
     VALUES_DTYPE,
 )
+from tautlog.record.stored import require_plain
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -34,16 +35,18 @@ PlaceAttributes: TypeAlias = Mapping[
     str, Mapping[str, Value]
 ]  # attributes by the name of their place
 
-# Own choices. Somebody may pack a record anew and compress it; what unfolds to more than this
-# must be on disk byte by byte.
-UNFOLDED_BYTES = 1 << 26
-MOST_ITEMS = 1 << 10  # of one attribute
+# Own choices.
+MOST_ATTRIBUTES = 1 << 10  # of one place; the format defines some thirty
+MOST_ITEMS = 1 << 10  # of one attribute; 64 texts, which may all name the same long one
+MOST_NAMES = 1 << 6
 MOST_TEXT = 1 << 26  # characters of all attributes of one place
-_TABLES: Mapping[str, tuple[np.dtype[np.generic], int]] = {
-    "trace/counts": (COUNTS_DTYPE, 2),
-    "trace/values": (VALUES_DTYPE, 1),
-    "trace/blocks": (BLOCK_DTYPE, 1),
-    "events": (EVENT_DTYPE, 1),
+# Type, dimensions and most lines. A receiver takes 2**28 samples of a channel, in blocks of 128 or
+# more, and keeps 1024 events; the limits of the two tables are on what is read at once.
+_TABLES: Mapping[str, tuple[np.dtype[np.generic], int, float]] = {
+    "trace/counts": (COUNTS_DTYPE, 2, math.inf),
+    "trace/values": (VALUES_DTYPE, 1, math.inf),
+    "trace/blocks": (BLOCK_DTYPE, 1, 1 << 21),
+    "events": (EVENT_DTYPE, 1, 1 << 16),
 }
 
 
@@ -60,19 +63,21 @@ def table(file: h5py.File, name: str) -> h5py.Dataset:
     place = _own(file, name)
     if not isinstance(place, h5py.Dataset):
         raise ValueError(f"/{name} is not a data set")
-    dtype, dimensions = _TABLES[name]
+    dtype, dimensions, most = _TABLES[name]
     stored_as, shape = place.dtype, place.shape
     if stored_as != dtype:
         raise ValueError(f"/{name} holds {stored_as}, expected {dtype}")
     if len(shape) != dimensions or 0 in shape[1:]:
         raise ValueError(f"/{name} has the shape {shape}, expected {dimensions} dimension(s)")
-    plan = place.id.get_create_plist()
-    if plan.get_layout() == h5py.h5d.VIRTUAL or plan.get_external_count():
-        raise ValueError(f"the data of /{name} is in other files")
-    chunked = plan.get_layout() == h5py.h5d.CHUNKED
-    chunk = math.prod(plan.get_chunk()) * dtype.itemsize if chunked else 0
-    _refuse_bomb(place, math.prod(shape) * dtype.itemsize, chunk)
+    if shape[0] > most:
+        raise ValueError(f"/{name} has {shape[0]} lines, allowed are {most}")
+    require_plain(place, dtype)
     return place
+
+
+def has(file: h5py.File, name: str) -> bool:
+    """Whether a group of the file has this name for anything; no link is followed."""
+    return bool(file.id.links.exists(name.encode()))
 
 
 def _own(file: h5py.File, name: str) -> h5py.HLObject:
@@ -82,20 +87,12 @@ def _own(file: h5py.File, name: str) -> h5py.HLObject:
     return file[name]
 
 
-def _refuse_bomb(place: h5py.Dataset, claimed: int, chunk: int) -> None:
-    """Refuse data that unfolds to far more bytes than are stored, as a whole or in one chunk."""
-    if max(claimed, chunk) <= UNFOLDED_BYTES:
-        return
-    stored = min(place.id.get_storage_size(), place.file.id.get_filesize())
-    if chunk > UNFOLDED_BYTES or claimed > stored:
-        size = f"{place.name} claims {claimed} bytes in chunks of {chunk}, {stored} are stored"
-        raise ValueError(f"{size}; at most {UNFOLDED_BYTES} may come from compression")
-
-
 def attributes(place: h5py.HLObject) -> dict[str, Value]:
     """All attributes as plain Python values."""
     found: dict[str, Value] = {}
-    length = 0
+    length, count = 0, h5py.h5a.get_num_attrs(place.id)
+    if count > MOST_ATTRIBUTES:
+        raise ValueError(f"{place.name} has {count} attributes, allowed are {MOST_ATTRIBUTES}")
     for name in place.attrs:
         found[name] = value = _attribute(place, name)
         length += len(value) if isinstance(value, str) else 0
@@ -130,8 +127,9 @@ def _attribute(place: h5py.HLObject, name: str) -> Value:
     # h5py's low level: attributes are half the time of opening a record.
     opened = h5py.h5a.open(place.id, name.encode("utf-8", "surrogateescape"))
     shape, dtype = opened.shape, opened.dtype
-    if shape is None or math.prod(shape) > MOST_ITEMS:
-        raise ValueError(f"{name} of {place.name} has the shape {shape}, allowed are {MOST_ITEMS}")
+    most = MOST_NAMES if dtype.kind == "O" else MOST_ITEMS
+    if shape is None or math.prod(shape) > most:
+        raise ValueError(f"{name} of {place.name} has the shape {shape}, allowed are {most}")
     if dtype.subdtype or (dtype.kind == "O" and not h5py.check_string_dtype(dtype)):
         raise ValueError(f"{name} of {place.name} is of type {dtype}")
     read = np.empty(shape, dtype)
@@ -154,14 +152,14 @@ def sealed_attributes(file: h5py.File) -> dict[str, dict[str, Value]]:
     The format defines no attributes for ``/trace``, its blocks, ``/events`` and ``/channels``. If
     there are any, they are included, and no seal fits.
     """
-    trace = group(file, "trace")
-    imported = "values" in trace
+    group(file, "trace")  # itself no link
+    imported = has(file, "trace/values")
     samples = table(file, "trace/values" if imported else "trace/counts")
     places = [file, samples, group(file, "setup"), group(file, "calibration")]
     places += [group(file, f"channels/{name}") for name in channel_groups(file)]
     found = {str(place.name): attributes(place) for place in places}
     bare = ["trace", "events", *([] if imported else ["trace/blocks"])]
-    for name in bare + ["channels"] * ("channels" in file):
+    for name in bare + ["channels"] * has(file, "channels"):
         place = _own(file, name)
         if h5py.h5a.get_num_attrs(place.id):
             found[str(place.name)] = attributes(place)
@@ -170,7 +168,7 @@ def sealed_attributes(file: h5py.File) -> dict[str, dict[str, Value]]:
 
 def channel_groups(file: h5py.File) -> list[str]:
     """Names of the groups in ``/channels``, "1" for the second column and so on; often none."""
-    return sorted(group(file, "channels")) if "channels" in file else []
+    return sorted(group(file, "channels")) if has(file, "channels") else []
 
 
 def built(values: Mapping[str, Value], kind: type[Described]) -> Described:

@@ -12,14 +12,16 @@ import h5py
 
 from tautlog.errors import RecordError
 from tautlog.files.locks import in_turn
+from tautlog.files.ordinary import is_mostly_holes
 from tautlog.record.disk import FileLockedError
 from tautlog.record.journal import settle
-from tautlog.record.layout import FORMAT, FORMAT_VERSION
+from tautlog.record.layout import FORMAT, FORMAT_VERSION, MOST_JSON
 from tautlog.record.parts import text_of
 
 # Texts lie in heaps without checksums; damage there sends the library into an endless loop.
 _HEAP_START = b"GCOL\x01\0\0\0"
 _HEAP_CHECK_BYTES = 1 << 26  # larger files are not searched
+_LONGEST_TEXT = 2 * MOST_JSON  # bytes; one text may be named by many attributes
 # What h5py raises on files with flipped bytes, found by experiment.
 DAMAGE = (OSError, KeyError, ValueError, TypeError, RuntimeError, OverflowError, MemoryError)
 
@@ -65,6 +67,9 @@ def _refuse_no_file(path: Path) -> None:
         raise error(path, "is a folder, expected a record (an .h5 file)")
     if not stat.S_ISREG(state.st_mode):
         raise error(path, "is not a regular file, expected a record (an .h5 file)")
+    if is_mostly_holes(state):
+        size = f"its length is {state.st_size} bytes, few are on disk"
+        raise error(path, f"is mostly holes ({size}): restore it from a copy")
     if state.st_size == 0:
         raise error(path, "is empty (0 bytes), expected a record: restore it from a copy")
     try:
@@ -93,6 +98,8 @@ def _refuse_broken_heaps(path: Path) -> None:
         while place + 16 <= end <= len(data) and not free:
             size = int.from_bytes(data[place + 8 : place + 16], "little")
             free = data[place : place + 2] == b"\0\0"
+            if size > _LONGEST_TEXT and not free:
+                raise ValueError(f"a text has {size} bytes, allowed are {_LONGEST_TEXT}")
             place += size if free else 16 + (size + 7) // 8 * 8
         if not place <= end <= len(data) or (free and place != end):
             raise ValueError(f"the texts at byte {at} are inconsistent")
@@ -102,7 +109,7 @@ def _refuse_broken_heaps(path: Path) -> None:
 def _refuse_foreign(path: Path, file: h5py.File) -> None:
     if text_of(file, "format") != FORMAT:
         raise error(path, f"is an HDF5 file but not a {FORMAT}")
-    version = int(file.attrs["format_version"])
+    version = int(text_of(file, "format_version"))
     if version > FORMAT_VERSION:
         raise error(
             path,
