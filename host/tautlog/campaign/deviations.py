@@ -15,7 +15,7 @@ from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.people import APPROVER, Act, not_theirs
 from tautlog.campaign.procedure_steps import STEPS
-from tautlog.campaign.sections import Requirement
+from tautlog.campaign.requirement import Requirement
 from tautlog.errors import CampaignError
 from tautlog.files.append import Appended
 from tautlog.files.json_lines import Standing, add_line, read_standing
