@@ -1,12 +1,12 @@
-"""Mutated files of a campaign under eight commands: no traceback, no hang, no other exit status.
+"""Mutated files of a campaign under ten commands: no traceback, no hang, no other exit status.
 
 Usage: python tests/benchmarks/mutations.py --files 10000 --seed 1 [--seconds 600]
 
 Each turn copies a small campaign, mutates one of its files (bits, bytes, cuts, zeros, doubled
 pieces, words and numbers of its text, HDF5 attributes and data sets by name) and runs list, verify,
-ledger, report, mark, show, export and recover in this process. A command that takes 60 s of the
-processor, or ten minutes, is a hang. `--drawn-every 8` leaves the three that take most of the time
-(report, show, export) to every eighth file.
+ledger, report, mark, show, export, recover, deviation and procedure in this process. A command that
+takes 60 s of the processor, or ten minutes, is a hang. `--drawn-every 8` leaves the four that take
+most of the time (report, show, export, procedure) to every eighth file.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tools"))
@@ -36,6 +37,8 @@ from brought_up import step_done
 from made_records import imported, made
 
 from tautlog.campaign.bring_ups import add_step
+from tautlog.campaign.campaign import read_campaign
+from tautlog.campaign.deviations import Deviation, enter_deviation
 from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.campaign.proofs import Proof, add_proof
 from tautlog.cli import run
@@ -45,6 +48,7 @@ from tautlog.record import add_decision, add_inspection
 HANG_S = 60
 UTC = "2026-03-01T10:00:00Z"
 RECORD = "drop.h5"
+KEPT = ("chain.jsonl", "ledger.jsonl", "proofs.jsonl", "deviations.jsonl", "campaign.toml")
 COMMANDS = (
     ("list",),
     ("verify",),
@@ -54,8 +58,10 @@ COMMANDS = (
     ("show", RECORD, "--out", "p.png"),
     ("export", RECORD, "--out", "e.csv"),
     ("recover", RECORD),
+    ("deviation",),
+    ("procedure", "--pdf", "p.pdf"),
 )
-DRAWS = ("report", "show", "export")
+DRAWS = ("report", "show", "export", "procedure")
 TEXTS = (
     *(b"NaN", b"Infinity", b"-1", b"1e400", b"9" * 400, b"null", b"true", b"[]", b"{}", b'""'),
     *(b"\\u0000", b"\xff\xfe", b"[" * 5000, b'"' + b"x" * 100_000 + b'"', b"17179869184"),
@@ -77,6 +83,9 @@ def campaign(folder: Path) -> None:
     add_proof(folder, Proof(UTC, "A", "beam-1", 3000.0, 70.0))
     add_step(folder, step_done("rest"))
     add_entry(folder, LedgerEntry(UTC, "A", article="a", peak_at_most_n=900.0))
+    wet = Deviation(UTC, "A", "the line was wet")
+    for one in (wet, replace(wet, text="dried for a day", answers=1)):
+        enter_deviation(read_campaign(folder), one, [])
     mark_new(imported(folder, "other", 900.0))
     mark_new(made(folder / RECORD))
     add_inspection(folder / RECORD, by="A", finding="intact")
@@ -85,7 +94,7 @@ def campaign(folder: Path) -> None:
 
 def mutate(folder: Path, chance: random.Random) -> str:
     """Change one file; what was done, in words."""
-    names = [RECORD] * 6 + ["chain.jsonl", "ledger.jsonl", "proofs.jsonl", "campaign.toml"]
+    names = [RECORD] * 6 + list(KEPT)
     path = folder / chance.choice(names)
     if path.name == RECORD and chance.random() < 0.6:
         return f"{path.name}: {mutate_h5(path, chance)}"
