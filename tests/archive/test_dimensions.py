@@ -1,5 +1,8 @@
 """Inspections with dimensions: growth against its limit, and what the figures do not allow."""
 
+import json
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -88,7 +91,15 @@ def kite(tmp_path, monkeypatch):
 
 @pytest.mark.parametrize(
     "typed",
-    [{"hole": "8.1"}, {"lenght": "312"}, {"length": "0.3124"}, {"length": "nan"}, {"length": ""}],
+    [
+        {"length": "31_2"},
+        {"length": "312 N"},
+        {"hole": "8.1"},
+        {"lenght": "312"},
+        {"length": "0.3124"},
+        {"length": "nan"},
+        {"length": ""},
+    ],
 )
 def test_absurd_readings_are_refused(kite, typed):
     with pytest.raises(TautlogError):
@@ -113,6 +124,77 @@ def test_the_command_keeps_what_was_measured(kite, capsys):
     assert "growth +0.2 +/- 0.14 mm" in capsys.readouterr().out
     (kept,) = open_record(kite).inspections
     assert from_text(kept.dimensions) == (Measured("length", 312.0, 312.2, 0.1, 0.5),)
+
+
+def judged_by(folder, names):
+    """Let the criterion of a campaign be judged by dimensions."""
+    file = folder / "campaign.toml"
+    text = file.read_text()
+    line = next(line for line in text.splitlines() if "criterion_dimensions" in line)
+    assert line.startswith("#")  # an example that judges nothing by itself
+    file.write_text(text.replace(line, f'criterion_dimensions = "{names}"'))
+
+
+def limit_the_hole(folder):
+    file = folder / "campaign.toml"
+    file.write_text(file.read_text() + "limit_mm = 0.1\n")  # the last section is the hole
+
+
+def test_a_criterion_with_figures_is_judged_from_them(kite, capsys):
+    judged_by(kite.parent, "length, hole")
+    limit_the_hole(kite.parent)
+    assert inspect(kite, "intact") != 0
+    assert "judged by length, not measured here: give --dimension length=MM" in (
+        capsys.readouterr().err
+    )
+    assert inspect(kite, "deformed-within", "--dimension", "length=312.5") != 0  # within or beyond?
+    assert "measure more finely" in capsys.readouterr().err
+    assert open_record(kite).inspections == ()
+    assert inspect(kite, "intact", "--dimension", "length=312.2") == 0
+    assert inspect(kite, "parted") == 0  # a part in two needs no calliper
+    assert inspect(kite, "not-inspected") == 0
+
+
+def test_an_article_without_the_dimension_of_its_criterion_is_not_called_whole(kite, capsys):
+    judged_by(kite.parent, "hole")
+    limit_the_hole(kite.parent)
+    assert inspect(kite, "intact") != 0
+    assert "none of them is of article 'bridle-1'" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("names", "word"),
+    [
+        ("length, lenth", "no [[dimension]] has that name; did you mean"),
+        ("hole", "its [[dimension]] must state limit_mm"),
+    ],
+)
+def test_a_criterion_that_could_judge_nothing_is_a_mistake(names, word, kite):
+    judged_by(kite.parent, names)
+    with pytest.raises(CampaignError, match=re.escape(word)):
+        read_campaign(kite.parent, to_drop=False)
+
+
+def test_json_tells_dimensions_with_unit_and_verdict(kite, capsys):
+    file = kite.parent / "campaign.toml"
+    file.write_text(file.read_text().replace('"bridle-2"', '"bridle-1"'))
+    given = ("--dimension", "length=31.22 cm", "--dimension", "hole=8.1")
+    assert inspect(kite, "intact", *given, "--json") == 0
+    length, hole = json.loads(capsys.readouterr().out)["dimensions"]
+    assert length == {
+        "name": "length",
+        "unit": "mm",
+        "before": 312.0,
+        "after": 312.2,
+        "expanded_u": 0.1,
+        "growth": pytest.approx(0.2),
+        "growth_expanded_u": pytest.approx(0.1 * 2**0.5),
+        "limit": 0.5,
+        "verdict": "within",
+    }
+    assert (hole["growth"], hole["limit"], hole["verdict"]) == (pytest.approx(0.1), None, None)
+    assert inspect(kite, "intact", "--json") == 0
+    assert json.loads(capsys.readouterr().out)["dimensions"] == []
 
 
 def test_the_command_refuses_what_the_figures_do_not_allow(kite, capsys):

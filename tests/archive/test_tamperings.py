@@ -1,4 +1,4 @@
-"""Sixty tamperings with what a campaign keeps, and which of them `verify` must notice.
+"""Sixty-five tamperings with what a campaign keeps, and which of them `verify` must notice.
 
 SEEN: exit status 1. HEAD: only by a head of the chain that was kept elsewhere. NEVER: nothing in
 the folder can show it; README names these.
@@ -8,6 +8,7 @@ import hashlib
 import json
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import h5py
@@ -18,7 +19,9 @@ from made_records import imported, made
 
 from tautlog.archive.verify import verify
 from tautlog.campaign.bring_ups import add_step
+from tautlog.campaign.campaign import read_campaign
 from tautlog.campaign.checklist import add_checklist, answered_list, void_checklist
+from tautlog.campaign.deviations import Deviation, enter_deviation
 from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.campaign.proofs import Proof, add_proof
 from tautlog.cli import run
@@ -44,6 +47,9 @@ def whole(tmp_path_factory):
         add_step(folder, step_done(name))
     for article in ("a", "b", "c"):
         add_entry(folder, LedgerEntry(UTC, "A", article=article, peak_at_most_n=900.0))
+    wet = Deviation(UTC, "A", "the line was wet")
+    for made_one in (wet, replace(wet, text="dried for a day", answers=1)):
+        enter_deviation(read_campaign(folder), made_one, [])
     rows = [f"{200 * n},{0.5 + 0.2 * n},{turn}" for turn in (1, 2, 3) for n in range(8)]
     points = folder / "points.csv"
     points.write_text("load_n,volt,run\n" + "\n".join(rows) + "\n")
@@ -240,6 +246,7 @@ def forged_decision(folder):
 
 
 CHAIN, PROOFS, LEDGER, STEPS = "chain.jsonl", "proofs.jsonl", "ledger.jsonl", "bring_up.jsonl"
+DEVIATIONS = "deviations.jsonl"
 TAMPERINGS = {
     # records
     "record gone": (gone("two.h5"), SEEN),
@@ -308,6 +315,11 @@ TAMPERINGS = {
     "step of the bring-up added by hand": (one_more_line(STEPS, 1, step="latch"), SEEN),
     "step of the bring-up gone": (without_line(STEPS, 1), SEEN),
     # numbered files
+    "text of a deviation": (other_value(DEVIATIONS, 0, "text", "nothing"), SEEN),
+    "deviation gone": (without_line(DEVIATIONS, 0), SEEN),
+    "answer to a deviation gone": (without_line(DEVIATIONS, 1), SEEN),
+    "answer added by hand": (one_more_line(DEVIATIONS, 1, by="B", text="accepted"), SEEN),
+    "all deviations gone": (gone(DEVIATIONS), SEEN),
     "calibration": (other_calibration, SEEN),
     "calibration gone": (lambda folder: calibration(folder).unlink(), SEEN),
     "calibration put in": (second_calibration, SEEN),
@@ -330,10 +342,10 @@ TAMPERINGS = {
 }
 
 
-def test_there_are_sixty_and_fifty_five_are_seen():
+def test_there_are_sixty_five_and_sixty_are_seen():
     told = [expected for _, expected in TAMPERINGS.values()]
-    assert len(told) == 60
-    assert told.count(SEEN) >= 55
+    assert len(told) == 65
+    assert told.count(SEEN) >= 60
 
 
 def test_nothing_is_noticed_where_nothing_was_touched(kite):

@@ -34,6 +34,7 @@ import time
 import traceback
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tools"))
@@ -50,6 +51,8 @@ from traces import RATE_HZ, arrest
 
 from tautlog.archive import assess
 from tautlog.campaign.bring_ups import add_step
+from tautlog.campaign.campaign import read_campaign
+from tautlog.campaign.deviations import Deviation, enter_deviation
 from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.campaign.proofs import Proof, add_proof
 from tautlog.cli import run
@@ -64,7 +67,7 @@ from tautlog.record.seal import put_seal
 HANG_S, MOST_BYTES = 60, 4 << 30
 UTC = "2026-03-01T10:00:00Z"
 RECORD = "drop.h5"
-LINES = ("chain.jsonl", "ledger.jsonl", "proofs.jsonl", "bring_up.jsonl")
+LINES = ("chain.jsonl", "ledger.jsonl", "proofs.jsonl", "bring_up.jsonl", "deviations.jsonl")
 KEPT = LINES[1:]
 COMMANDS = (
     ("list",),
@@ -98,6 +101,9 @@ def campaign(folder: Path) -> None:
     add_proof(folder, Proof(UTC, "A", "beam-1", 3000.0, 70.0))
     add_step(folder, step_done("rest"))
     add_entry(folder, LedgerEntry(UTC, "A", article="a", peak_at_most_n=900.0))
+    wet = Deviation(UTC, "A", "the line was wet")
+    for one in (wet, replace(wet, text="dried for a day", answers=1)):
+        enter_deviation(read_campaign(folder), one, [])
     mark_new(imported(folder, "other", 900.0))
     mark_new(small(folder / RECORD))
     add_inspection(folder / RECORD, by="A", finding="intact")

@@ -19,7 +19,8 @@ from pathlib import Path
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.qualification import Qualification
-from tautlog.campaign.sections import Article, Requirement
+from tautlog.campaign.requirement import Requirement
+from tautlog.campaign.sections import Article
 from tautlog.model.trace import DropSetup
 from tautlog.qualify.statement import statement_of
 

@@ -194,6 +194,8 @@ def test_a_broken_calibration_file_is_told(campaign):
         ("a,b\n1,2\n", "no column has a load"),
         ("load_n,b\n1,2\n", "no column has a reading"),
         ("load_n,volt\n1,x\n", "line 2: 'x' is not a number"),
+        ("load_n,volt\n1_0,1\n", "line 2: '1_0' is not a number"),
+        ("load_n,volt\n1,nan\n", "line 2: 'nan' is not a number"),
         ("load_n,volt\n1\n", "line 2"),
         ("load_n,volt\n0,0.1\n1,0.2\n", "different loads"),
     ],

@@ -227,6 +227,10 @@ def test_the_command_states_answers_and_lists(kite, monkeypatch, capsys):
     assert (one["open"], one["entry"]["record"]) == (False, "one")
     assert run(["deviation", "--by", "A"]) == 2
     assert run(["deviation", "wet"]) == 2
+    for empty in ("", "  "):
+        status, out, err = said(capsys, "deviation", empty)
+        assert (status, out) == (2, "")
+        assert "TEXT is empty" in err
     capsys.readouterr()
 
 

@@ -53,6 +53,12 @@ def test_a_dimension_is_entered_and_judged_as_by_the_command(folder):
     assert grown.status_code == 400
     assert "does not agree with the figures" in grown.text
     assert open_record(folder / "one.h5").inspections == ()
+    text = file.read_text()
+    example = next(line for line in text.splitlines() if "criterion_dimensions" in line)
+    file.write_text(text.replace(example, 'criterion_dimensions = "length"'))
+    unmeasured = visit.enter("/drops/one/inspection", entry)
+    assert unmeasured.status_code == 400
+    assert "judged by length, not measured here" in unmeasured.text
     visit.enter("/drops/one/inspection", entry | {"dimension length": "312.2"})
     assert len(open_record(folder / "one.h5").inspections) == 1
     assert "growth +0.2" in visit.get("/drops/one").text

@@ -480,3 +480,29 @@ def test_a_record_is_marked_again_and_written_for_others(full):
     assert crew.enter("/drops/one/export", {"kind": "exe"}).status_code == 400
     watcher = Visit(full, role=Role.WATCHER)
     assert watcher.enter("/drops/one/marks", {"token": "x"}).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("where", "file", "fields"),
+    [
+        ("/proof", "proofs.jsonl", {"pulled_n": "2500", "held_s": "70"}),
+        ("/ledger", "ledger.jsonl", {"article": "bridle-1"}),
+        ("/deviations", "deviations.jsonl", {"text": "the gauge was read once"}),
+    ],
+)
+def test_what_is_doubtful_about_an_entry_stands_on_the_page_that_follows(where, file, fields, full):
+    """A line that was cut short before the entry: the command says LOOK, and so does the page."""
+    crew = Visit(full)
+    fields = {"by": "A. Rigger", **fields}
+    first = crew.enter(where, fields)
+    assert first.status_code == 303
+    assert "LOOK" not in Seen(crew.get(first.headers["location"]).text).text
+    with (full / file).open("ab") as kept:
+        kept.write(b'{"utc": "2026-03-0')
+    second = crew.enter(where, {**fields, "supersedes": "2", "reason": "it was cut short"})
+    assert second.status_code == 303, Seen(second.text).text
+    text = Seen(crew.get(second.headers["location"]).text).text
+    assert f"LOOK: line 2 of {file} was cut short: check it" in text
+    # No text of an address is shown, and no number that nobody kept.
+    for made_up in ("9999", "<b>look</b>", ""):
+        assert "LOOK" not in Seen(crew.get(f"{where}?done=proof&look={made_up}").text).text

@@ -1,6 +1,7 @@
 """The printed procedure: whole, from what the campaign states, with room to write."""
 
 import io
+from dataclasses import replace
 
 import pytest
 from desks import campaign_in
@@ -12,8 +13,9 @@ from tautlog.campaign.deviations import Deviation, enter_deviation
 from tautlog.campaign.people import ROLES
 from tautlog.campaign.procedure_steps import STEPS
 from tautlog.cli import run
-from tautlog.display.procedure.contents import LOCAL, procedure_of
+from tautlog.display.procedure.contents import LOCAL, Block, procedure_of
 from tautlog.display.procedure.paper import pdf_of
+from tautlog.display.procedure.tables import BLANK, Table
 from tautlog.files.chain import head_of
 from tautlog.model.cautions import CAUTION
 from tautlog.model.origin import MARK
@@ -59,6 +61,22 @@ def test_steps_stand_in_their_order_and_are_signed(kite):
     assert signed == list(STEPS)
 
 
+def test_no_signature_stands_on_a_page_without_what_it_signs(kite):
+    """Tables of 1 to 26 rows, so that pages end anywhere in them and below them."""
+    rows = [tuple((f"row {row}", BLANK) for row in range(count)) for count in range(1, 27)]
+    blocks = tuple(
+        Block(f"Step {number}", (), (Table(("what", "read"), mine, (1, 1)),), signed=True)
+        for number, mine in enumerate(rows)
+    )
+    told = replace(procedure_of(read_campaign(kite), []), blocks=blocks)
+    pages = PdfReader(io.BytesIO(pdf_of(told))).pages
+    signed = [page.extract_text().split("Done by") for page in pages]
+    assert sum(len(page) - 1 for page in signed) == len(rows)
+    assert [page for page in signed for above in page[:-1] if "row " not in above] == []
+    read = " ".join(page.extract_text() for page in pages)
+    assert read.count("row ") == sum(map(len, rows))  # none is lost or written twice
+
+
 @pytest.mark.wide
 def test_a_practice_campaign_is_marked_on_every_page(tmp_path):
     assert run(["init", str(tmp_path / "practice"), "--practice"]) == 0
@@ -81,7 +99,9 @@ def test_nothing_is_overwritten_without_the_word(kite, monkeypatch, capsys):
     monkeypatch.chdir(kite)
     assert run(["procedure"]) == 0
     first = (kite / "procedure.pdf").read_bytes()
+    capsys.readouterr()
     assert run(["procedure"]) == 1
+    assert "or give --replace" in capsys.readouterr().err
     assert (kite / "procedure.pdf").read_bytes() == first
     assert run(["procedure", "--replace"]) == 0
     assert (kite / "procedure-1.pdf").read_bytes() == first

@@ -16,6 +16,7 @@ from tautlog.display.report.scale import LIMIT_AT, TARGET_AT, scale_of
 from tautlog.display.report.sources import Source
 from tautlog.model.marks import Marks
 from tautlog.model.origin import IMPORTED, MEASURED, REHEARSED
+from tautlog.model.surroundings import Atmosphere
 from tautlog.model.trace import DropSetup
 from tautlog.model.verdict import TEST_VERDICTS, Verdict
 from tautlog.record import Decision
@@ -187,3 +188,17 @@ def test_ten_figures_in_words():
         *[UNKNOWN] * 3,
         "20.8 kN/m",
     ]
+
+
+def test_a_pass_outside_the_agreed_surroundings_proves_nothing_and_says_why():
+    campaign = replace(CAMPAIGN, atmosphere=Atmosphere(18.0, 22.0, condition="wet"))
+    hot = replace(SETUP, temperature_c=31.0, condition="wet")
+    answer = answer_of([drop(1, "pass", "pass", setup=hot)], campaign)
+    assert (answer.kind, answer.word) == ("nothing", "NOT PROVEN")
+    assert "temperature 31 degC: 18 to 22 degC is agreed" in answer.articles[0].text
+    # What nobody told is not as agreed either.
+    untold = answer_of([drop(1, "pass", "pass")], campaign)
+    assert "temperature not stated" in untold.articles[0].text
+    assert "condition not stated: wet is agreed" in untold.articles[0].text
+    agreed = replace(SETUP, temperature_c=20.0, condition="wet")
+    assert kind(drop(1, "pass", "pass", setup=agreed), campaign=campaign) == "proven"

@@ -293,6 +293,20 @@ def test_the_length_of_a_line_is_found(capsys):
     assert "--modulus" in err
 
 
+WHOLE = ("--mass", "9", "--height", "1", "--stiffness", "9e3")
+
+
+def test_numbers_between_commas_may_bear_units_as_other_options(capsys):
+    plain = json.loads(said(capsys, "--rope-fall", "9000,80,1.77", *ROPE, "--json")[1])
+    units = json.loads(said(capsys, "--rope-fall", "9 kN, 80000 g, 1.77", *ROPE, "--json")[1])
+    assert units == plain
+    pulled = ("--pull", "0.5 kN:18 mm", "--mass", "9", "--height", "1", "--json")
+    assert json.loads(said(capsys, *pulled)[1])["stiffness_n_per_m"] == pytest.approx(500 / 0.018)
+
+
+ROPE = ("--length", "2", "--mass", "9", "--height", "1")
+
+
 @pytest.mark.parametrize(
     ("given", "word"),
     [
@@ -301,14 +315,31 @@ def test_the_length_of_a_line_is_found(capsys):
         (("--modulus", "9e3", "--mass", "9", "--height", "1"), "--length"),
         (("--modulus", "100", "--length", "1", "--stiffness", "90"), "give one"),
         (("--pull", "9", "--mass", "9", "--height", "1"), "force:stretch"),
-        (("--pull", "a:b", "--mass", "9", "--height", "1"), "force:stretch"),
+        (("--pull", "a:b", "--mass", "9", "--height", "1"), "--pull force: 'a' is not a number"),
         (("--mass", "9", "--stiffness", "9e3", "--target", "20"), "lighter sled"),
         (("--opening", "2,30", "--mass", "9"), "drag area, speed, opening factor"),
-        (("--opening", "2,30,1.7,0,1", "--mass", "9"), "body_kg = 0"),
+        (("--opening", "2,30,1.7,0,1", "--mass", "9"), "--opening mass: 0: allowed is"),
+        (("--opening", "2,30,1.7,1_0,1", "--mass", "9"), "--opening mass: '1_0' is not a number"),
+        (("--opening", "2,30,1.7,9,nan", "--mass", "9"), "--opening filling time: nan"),
+        (("--opening", "2,30,17,9,1", "--mass", "9"), "--opening opening factor: 17"),
+        (("--flight", "2_5,1.2,20,30000", "--mass", "9"), "--flight body: '2_5' is not a number"),
+        (("--flight", "25,1.2,20,inf", "--mass", "9"), "--flight stiffness: inf"),
+        (("--rope-fall", "9_000,80,1.77", "--length", "2", "--mass", "9"), "'9_000' is not a num"),
+        (
+            ("--rope-fall", "inf,80,1.77", "--length", "2", "--mass", "9"),
+            "--rope-fall impact force",
+        ),
+        (("--rope-fall", "9000,nan,1.77", "--length", "2", "--mass", "9"), "--rope-fall mass: nan"),
+        (("--rope-fall", "9000,80,17", "--length", "2", "--mass", "9"), "--rope-fall fall factor"),
+        (("--pull", "5_00:0.018", "--mass", "9", "--height", "1"), "--pull force: '5_00' is not"),
+        (("--pull", "500:nan", "--mass", "9", "--height", "1"), "--pull stretch: nan"),
         (("--opening", "2,30,1.7,9,1", "--flight", "25,1.2,20,30000"), "give one"),
         (("--rope-fall", "9000", "--length", "2", "--mass", "9"), "such as 9000,80,1.77"),
         (("--rope-fall", "9000,80,1.7", "--modulus", "2e4", "--length", "2"), "give one"),
         (("--mass", "9", "--height", "1", "--stiffness", "9e3", "--steps", "a"), "--steps"),
+        ((*WHOLE, "--steps", "0.5,nan"), "--steps: nan"),
+        ((*WHOLE, "--steps", "0.5,1_0"), "--steps: '1_0' is not a number"),
+        ((*WHOLE, "--steps", "0.5,inf"), "--steps: inf"),
         (("--mass", "9", "--height", "1", "--stiffness", "9e3", "--friction", "99"), "friction"),
     ],
 )

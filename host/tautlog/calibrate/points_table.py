@@ -10,6 +10,7 @@ from tautlog.calibrate.calibrating import Point
 from tautlog.errors import CalibrationError
 from tautlog.model import quantities as q
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
+from tautlog.model.units import is_bare
 
 # Columns by their names; the unit is the end of the name.
 LOADS = {"load_n": 1.0, "load_kn": 1000.0, "mass_kg": STANDARD_GRAVITY_M_PER_S2}
@@ -119,10 +120,8 @@ def _column(
 
 def _value(path: str, number: int, line: list[str], place: int, delimiter: str) -> float:
     text = line[place].strip() if place < len(line) else ""
-    try:
-        value = float(text.replace(",", ".") if delimiter != "," else text)
-    except ValueError:
-        value = math.nan
+    digits = text.replace(",", ".") if delimiter != "," else text
+    value = float(digits) if is_bare(digits) else math.nan
     if not math.isfinite(value):
         raise CalibrationError(f"{path} line {number}: {text[:40]!r} is not a number")
     return value

@@ -26,6 +26,7 @@ from tautlog.campaign.mistakes import contradictions, file_mistakes, mistakes_in
 from tautlog.campaign.people import Person
 from tautlog.campaign.proofs import counting_proofs, failed_elsewhere, proven
 from tautlog.campaign.qualification import Qualification
+from tautlog.campaign.requirement import Requirement
 from tautlog.campaign.retirement import Retirement
 from tautlog.campaign.sections import (
     Amplifier,
@@ -33,7 +34,6 @@ from tautlog.campaign.sections import (
     Cell,
     DecisionRule,
     ForceChannel,
-    Requirement,
     RigLimits,
 )
 from tautlog.campaign.stated import Stated, stated_in

@@ -15,7 +15,7 @@ from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.people import APPROVER, Act, not_theirs
 from tautlog.campaign.procedure_steps import STEPS
-from tautlog.campaign.sections import Requirement
+from tautlog.campaign.requirement import Requirement
 from tautlog.errors import CampaignError
 from tautlog.files.append import Appended
 from tautlog.files.json_lines import Standing, add_line, read_standing
@@ -156,15 +156,15 @@ class Logged:
         return f"{told}; {'; '.join(closed) or 'OPEN'}"
 
 
-def read_entries(folder: Path) -> list[Standing[Deviation]]:
-    """All entries of a campaign, corrected ones too.
+def read_entries(folder: Path, *, correcting: int | None = None) -> list[Standing[Deviation]]:
+    """All entries of a campaign, corrected ones too; see `read_standing`.
 
     Raises
     ------
     CampaignError
         If a line that counts cannot be read; names the line.
     """
-    return read_standing(folder / FILE_NAME, Deviation, "deviation")
+    return read_standing(folder / FILE_NAME, Deviation, "deviation", correcting=correcting)
 
 
 def read_log(folder: Path) -> tuple[Logged, ...]:
@@ -230,7 +230,7 @@ def enter_deviation(
         If it cannot be written; or names a record, deviation or entry that is not there, or a
         record whose time lies in the future.
     """
-    log = read_entries(campaign.folder)
+    log = read_entries(campaign.folder, correcting=made.supersedes)
     _require_kind(made, log)
     record = _record(made.record, records) if made.record else None
     answered = _answered(made.answers, log) if made.answers is not None else None

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass, replace
 
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.mistakes import order_mistakes
-from tautlog.campaign.sections import Requirement
+from tautlog.campaign.requirement import Requirement
 from tautlog.errors import CampaignError
 from tautlog.model.key import keys_of
 from tautlog.model.names import meant

@@ -8,13 +8,13 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from tautlog.campaign.people import mistakes_in_people
-from tautlog.campaign.sections import Requirement
+from tautlog.campaign.requirement import Requirement
 from tautlog.campaign.stated import SECTIONS, Section, Stated
 from tautlog.errors import CampaignError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, role_of
 from tautlog.model.legs import SUM
-from tautlog.model.names import alike, short
+from tautlog.model.names import alike, meant, short
 from tautlog.model.steps import CHIP_BITS, CHIPS, EVEN
 from tautlog.model.surroundings import Atmosphere
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
@@ -61,6 +61,7 @@ def contradictions(stated: Stated) -> list[str]:
     """Values of a file that are valid alone but contradict each other."""
     return [
         *_of_requirement(stated.requirement),
+        *_of_criterion(stated),
         *stated.flight.contradictions(),
         *_of_calibration(stated.calibration),
         *_of_chip(stated),
@@ -157,6 +158,19 @@ def _of_requirement(stated: Requirement) -> Iterator[str]:
             f"which is {shortest_s:g}"
         )
     return (f"[requirement] {text}" for text in found)
+
+
+def _of_criterion(stated: Stated) -> Iterator[str]:
+    """Dimensions of the criterion that are not there, or that could judge nothing."""
+    known = {one.name: one for one in stated.dimension}
+    for name in stated.requirement.dimensions:
+        head = f"[requirement] criterion_dimensions = {short(name)}"
+        one = known.get(name)
+        if one is None:
+            there = meant(name, tuple(known)) if known else "there is none"
+            yield f"{head}: no [[dimension]] has that name; {there}"
+        elif lacks := one.lacks(limit=True):
+            yield f"{head}: its [[dimension]] must state {', '.join(lacks)}"
 
 
 def _of_calibration(stated: Calibration) -> Iterator[str]:

@@ -17,6 +17,7 @@ from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.people import Person
 from tautlog.campaign.qualification import Qualification
+from tautlog.campaign.requirement import Requirement
 from tautlog.campaign.retirement import Retirement
 from tautlog.campaign.sections import (
     About,
@@ -26,7 +27,6 @@ from tautlog.campaign.sections import (
     Connection,
     DecisionRule,
     ForceChannel,
-    Requirement,
     RigLimits,
     StatedLine,
 )

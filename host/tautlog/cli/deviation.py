@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 @click.command(name="deviation")
-@click.argument("text", default="")
+@click.argument("text", required=False)
 @click.option("--by", default="", metavar="NAME", help="Who states it.")
 @click.option("--record", default="", metavar="NAME", help="Name of the record that it affects.")
 @click.option("--step", default="", metavar="STEP", help="Step of the procedure that it affects.")
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 @options.correction_options("N")
 @options.json_option
 def command(
-    text: str,
+    text: str | None,
     by: str,
     record: str,
     step: str,
@@ -51,7 +51,11 @@ def command(
     campaign = options.here(to_drop=False)
     if campaign is None:
         raise CampaignError("there is no campaign here: make one with `tautlog init`")
-    if text.strip():
+    if text is not None and not text.strip():
+        raise click.UsageError(
+            "TEXT is empty: say what was done otherwise; to list the deviations, leave it out"
+        )
+    if text is not None:
         from tautlog.campaign.deviations import Deviation
 
         made = Deviation(

@@ -9,7 +9,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
-from tautlog.model.inspection import ARTICLE_FINDINGS
+from tautlog.model.inspection import ARTICLE_FINDINGS, WHOLE
 
 if TYPE_CHECKING:
     from tautlog.model.dimensions import Measured
@@ -36,7 +36,8 @@ if TYPE_CHECKING:
     "dimensions",
     multiple=True,
     metavar="NAME=MM",
-    help="A dimension of [[dimension]] as measured now, such as length=312.4; may be repeated.",
+    help="A dimension of [[dimension]] as measured now, such as length=312.4; may be repeated. "
+    "Those that the criterion is judged by are needed if the article is to be whole.",
 )
 @options.cfc_option
 @options.json_option
@@ -60,9 +61,10 @@ def command(
     from tautlog.campaign.people import INSPECTOR
     from tautlog.cli.console import print_verdict
     from tautlog.cli.output import print_json
+    from tautlog.model.dimensions import as_objects
 
     by = options.signature_of(by, "an inspection")
-    measured = _measured(record, dimensions)
+    measured = _measured(record, dimensions, finding)
     assessment = enter_inspection(
         record,
         by=by,
@@ -80,7 +82,7 @@ def command(
     if assessment.problem:
         tell(f"tautlog: the marks are not kept: {assessment.problem}", err=True)
     if as_json:
-        print_json(plain(assessment))
+        print_json({**plain(assessment), "dimensions": as_objects(measured)})
         return
     tell(f"inspected by {by}: {finding}")
     for one in measured:
@@ -88,11 +90,10 @@ def command(
     print_verdict(assessment)
 
 
-def _measured(path: Path, dimensions: tuple[str, ...]) -> tuple[Measured, ...]:
+def _measured(path: Path, dimensions: tuple[str, ...], finding: str) -> tuple[Measured, ...]:
     """What the options say was measured, beside what the campaign states."""
-    if not dimensions:
-        return ()
-    from tautlog.campaign.dimensions import readings
+    from tautlog.campaign.dimensions import inspected
+    from tautlog.files.campaign_folder import find_campaign
     from tautlog.record import open_record
 
     typed: dict[str, str] = {}
@@ -101,5 +102,9 @@ def _measured(path: Path, dimensions: tuple[str, ...]) -> tuple[Measured, ...]:
         if not equals or name.strip() in typed:
             raise click.UsageError(f"--dimension {text}: expected NAME=MM, each name once")
         typed[name.strip()] = value
-    campaign = options.campaign_at(path.parent, to_drop=False)
-    return readings(campaign.dimensions, open_record(path).setup.article, typed)
+    found = find_campaign(path.absolute().parent)
+    if not typed and (found is None or finding not in WHOLE):
+        return ()
+    campaign = options.campaign_at(found or path.parent, to_drop=False)
+    article, criterion = open_record(path).setup.article, campaign.requirement.dimensions
+    return inspected(criterion, campaign.dimensions, article, typed, finding)

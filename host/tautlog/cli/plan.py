@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,13 +11,25 @@ import click
 from tautlog.cli import options
 from tautlog.cli.options import Number
 from tautlog.cli.output import tell
-from tautlog.errors import PlanError
+from tautlog.errors import PlanError, QuantityError
 from tautlog.model import quantities as q
+from tautlog.model.quantities import Quantity
 
 if TYPE_CHECKING:
     from tautlog.model.flight import FlightLoad
     from tautlog.planning.plan import Plan
     from tautlog.planning.wanted import Wanted
+
+# What the options hold that take several numbers, in their order.
+SNATCH = {"body": q.CANOPY, "canopy": q.CANOPY, "speed": q.SPEED, "stiffness": q.STIFFNESS}
+OPENING = {
+    "drag area": q.DRAG_AREA,
+    "speed": q.SPEED,
+    "opening factor": q.OPENING_FACTOR,
+    "mass": q.CANOPY,
+    "filling time": q.FILLING,
+}
+ROPE_FALL = {"impact force": q.FORCE, "mass": q.MASS, "fall factor": q.FALL_FACTOR}
 
 SOLVE = ("mass", "height", "stiffness", "length")
 
@@ -162,19 +175,28 @@ def _wanted(
     if rope_fall:
         if "modulus_n" in values:
             raise PlanError("--modulus and --rope-fall both state EA of the line: give one of them")
-        values["modulus_n"] = rope_modulus_n(*_numbers("--rope-fall", rope_fall, "9000,80,1.77"))
+        rated = _numbers("--rope-fall", rope_fall, "9000,80,1.77", ROPE_FALL)
+        values["modulus_n"] = q.MODULUS.require("EA by --rope-fall", rope_modulus_n(*rated))
     return Wanted(**values, pulls=tuple(_point(text) for text in pulls), flight=flight)
 
 
-def _numbers(option: str, text: str, example: str, names: str = "") -> list[float]:
-    """Numbers between commas, as many as the example has."""
+def _numbers(option: str, text: str, example: str, kinds: Mapping[str, Quantity]) -> list[float]:
+    """Numbers between commas, one of each kind, as strictly as an option of its own."""
+    typed = text.split(",")
+    if len(typed) != len(kinds):
+        raise PlanError(f"{option} {text[:60]}: expected {', '.join(kinds)}, such as {example}")
+    return [
+        _typed(f"{option} {name}", one, kind)
+        for (name, kind), one in zip(kinds.items(), typed, strict=True)
+    ]
+
+
+def _typed(name: str, text: str, kind: Quantity) -> float:
+    """One number of an option that takes several."""
     try:
-        numbers = [float(number) for number in text.split(",")]
-    except ValueError:
-        numbers = []
-    if len(numbers) != len(example.split(",")):
-        raise PlanError(f"{option} {text}: expected {names or 'numbers'}, such as {example}")
-    return numbers
+        return kind.typed(text)
+    except QuantityError as problem:
+        raise QuantityError(f"{name}: {problem}") from problem
 
 
 def _flight(flight: str | None, opening: str | None) -> FlightLoad | None:
@@ -184,32 +206,18 @@ def _flight(flight: str | None, opening: str | None) -> FlightLoad | None:
     if flight and opening:
         raise PlanError("--flight and --opening both state the load in flight: give one of them")
     if flight:
-        names = "body, canopy, speed and stiffness"
-        numbers = _numbers("--flight", flight, "25,1.2,20,30000", names)
-        for name, number, kind in zip(
-            ("body", "canopy", "speed", "stiffness"),
-            numbers,
-            (q.CANOPY, q.CANOPY, q.SPEED, q.STIFFNESS),
-            strict=True,
-        ):
-            kind.require(f"--flight {name}", number)
-        return Snatch(*numbers)
+        return Snatch(*_numbers("--flight", flight, "25,1.2,20,30000", SNATCH))
     if opening:
-        names = "drag area, speed, opening factor, mass and filling time"
-        return Opening(*_numbers("--opening", opening, "2,30,1.7,10,0.5", names))
+        return Opening(*_numbers("--opening", opening, "2,30,1.7,10,0.5", OPENING))
     return None
 
 
 def _point(text: str) -> tuple[float, float]:
     """A point of a static pull, as typed."""
-    force, _, stretch = text.partition(":")
-    try:
-        point = float(force), float(stretch)
-    except ValueError as problem:
-        raise PlanError(f"--pull {text}: expected force:stretch, such as 500:0.018") from problem
-    q.FORCE.require("--pull force", point[0])
-    q.STRETCH.require("--pull stretch", point[1])
-    return point
+    force, colon, stretch = text.partition(":")
+    if not colon:
+        raise PlanError(f"--pull {text[:60]}: expected force:stretch, such as 500:0.018")
+    return _typed("--pull force", force, q.FORCE), _typed("--pull stretch", stretch, q.STRETCH)
 
 
 def _shares(text: str | None) -> tuple[float, ...]:
@@ -218,10 +226,7 @@ def _shares(text: str | None) -> tuple[float, ...]:
 
     if text is None:
         return LADDER
-    try:
-        return tuple(float(share) for share in text.split(","))
-    except ValueError as problem:
-        raise PlanError(f"--steps {text}: expected shares such as 0.25,0.5,0.75,1") from problem
+    return tuple(_typed("--steps", share, q.STEP) for share in text.split(","))
 
 
 def _draw(planned: Plan, path: Path) -> None:

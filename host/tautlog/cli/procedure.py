@@ -38,14 +38,14 @@ def command(pdf: Path | None, paper: str, replace: bool, as_json: bool) -> None:
     from tautlog.display.procedure.contents import procedure_of
     from tautlog.display.procedure.paper import write_procedure
     from tautlog.errors import CampaignError
-    from tautlog.files.new_file import refuse_taken
+    from tautlog.files.new_file import OR_REPLACE, refuse_taken
 
     campaign = options.here(to_drop=False)
     if campaign is None:
         raise CampaignError("there is no campaign here: make one with `tautlog init`")
     path = pdf or campaign.folder / "procedure.pdf"
     if not replace:
-        refuse_taken(path)
+        refuse_taken(path, OR_REPLACE)
     told = procedure_of(campaign, catalogued(campaign.folder))
     kept = write_procedure(path, told, paper=paper, replace=replace)
     if as_json:

@@ -84,11 +84,11 @@ class Written:
 
 
 def _refuse_taken(*places: Path | None) -> None:
-    from tautlog.files.new_file import refuse_taken
+    from tautlog.files.new_file import OR_REPLACE, refuse_taken
 
     for place in places:
         if place is not None:
-            refuse_taken(place)
+            refuse_taken(place, OR_REPLACE)
 
 
 def _refuse_same(path: Path, pdf: Path | None) -> None:

@@ -15,6 +15,7 @@ from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign, read_campaign
 from tautlog.desk.drop_trace import DropTrace
 from tautlog.desk.feed import Feed
+from tautlog.desk.looks import Looks
 from tautlog.desk.orders import Orders
 from tautlog.errors import CampaignError, RecordError
 from tautlog.model.origin import FOLDER
@@ -52,6 +53,8 @@ class Desk:
         What the crew asks it to do with the board.
     practice : Practice or None
         The rehearsed rig, if it practises.
+    looks : Looks
+        What was doubtful about the newest entries.
     """
 
     folder: Path
@@ -60,6 +63,7 @@ class Desk:
     orders: Orders = field(init=False)
     trace: DropTrace = field(init=False)
     practice: Practice | None = None
+    looks: Looks = field(default_factory=Looks)
     _assessed: OrderedDict[tuple[str, int, int], OpenedDrop] = field(default_factory=OrderedDict)
     _cache: threading.Lock = field(default_factory=threading.Lock)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from tautlog.campaign.deviations import (
     REQUIREMENTS,
@@ -16,7 +16,7 @@ from tautlog.campaign.deviations import (
 )
 from tautlog.campaign.procedure_steps import STEPS
 from tautlog.desk.forms import Entered
-from tautlog.desk.page import desk_of, page
+from tautlog.desk.page import desk_of, entered_at, page
 from tautlog.errors import CampaignError, TautlogError
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import stamp
@@ -71,7 +71,7 @@ def enter(request: Request, entered: Entered) -> Response:
             supersedes=entered.entry_number("supersedes"),
             reason=signed(entered.text("reason")),
         )
-        enter_deviation(campaign, made, desk.records())
+        added, doubts = enter_deviation(campaign, made, desk.records())
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
-    return RedirectResponse("/deviations?done=deviation", 303)
+    return entered_at(request, "/deviations", "deviation", added.doubt, *doubts)

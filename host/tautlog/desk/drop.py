@@ -20,7 +20,7 @@ from tautlog.archive.judging_again import (
 from tautlog.archive.photos import Thumbnail, thumbnail
 from tautlog.archive.summary import summary_from
 from tautlog.archive.verdict_lines import notes, quick_look
-from tautlog.campaign.dimensions import readings
+from tautlog.campaign.dimensions import inspected
 from tautlog.desk.desk import Desk, OpenedDrop
 from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, page
@@ -30,7 +30,7 @@ from tautlog.errors import RecordError, TautlogError
 from tautlog.files.new_file import new_file
 from tautlog.model import quantities as q
 from tautlog.model.dimensions import Measured, texts_of
-from tautlog.model.inspection import ARTICLE_FINDINGS
+from tautlog.model.inspection import ARTICLE_FINDINGS, WHOLE
 from tautlog.model.marks import Marks
 from tautlog.planning.against_flight import against_flight
 from tautlog.record import open_record
@@ -169,14 +169,16 @@ def inspect(request: Request, entered: Entered) -> Response:
             for name, text in entered.texts.items()
             if name.startswith(DIMENSION) and text
         }
+        finding = entered.text("finding")
         measured: tuple[Measured, ...] = ()
-        if typed:
-            dimensions = desk_of(request).campaign().dimensions
-            measured = readings(dimensions, open_record(path).setup.article, typed)
+        if typed or finding in WHOLE:
+            campaign, article = desk_of(request).campaign(), open_record(path).setup.article
+            criterion = campaign.requirement.dimensions
+            measured = inspected(criterion, campaign.dimensions, article, typed, finding)
         judged = enter_inspection(
             path,
             by=entered.text("by"),
-            finding=entered.text("finding"),
+            finding=finding,
             note=entered.text("note"),
             where=entered.text("where"),
             moved=entered.text("moved"),

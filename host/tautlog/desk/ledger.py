@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
@@ -23,7 +23,7 @@ from tautlog.campaign.ledger import (
     row,
 )
 from tautlog.desk.forms import Entered
-from tautlog.desk.page import desk_of, page
+from tautlog.desk.page import desk_of, entered_at, page
 from tautlog.errors import CampaignError, TautlogError
 from tautlog.files.json_lines import Standing
 from tautlog.model import quantities as q
@@ -104,7 +104,7 @@ def enter(request: Request, entered: Entered) -> Response:
             supersedes=entered.entry_number("supersedes"),
             reason=signed(entered.text("reason")),
         )
-        add_entry(desk.folder, entry)
+        added = add_entry(desk.folder, entry)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
-    return RedirectResponse("/ledger?done=entry", 303)
+    return entered_at(request, "/ledger", "entry", added.doubt)

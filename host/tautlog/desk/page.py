@@ -7,7 +7,7 @@ from functools import cache
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 from starlette.requests import Request
-from starlette.responses import HTMLResponse
+from starlette.responses import HTMLResponse, RedirectResponse
 
 from tautlog.desk.admission import Visitor
 from tautlog.desk.desk import Desk
@@ -93,10 +93,26 @@ def page(
         "token": visitor.form_token,
         "said": said,
         "done": DONE.get(request.query_params.get("done", ""), "") if not said else "",
+        "looks": () if said else desk_of(request).looks.told(request.query_params.get("look", "")),
         "mark": MARK,
         "caution": CAUTION,
     }
     return HTMLResponse(_environment().get_template(template).render(frame | content), status)
+
+
+def entered_at(request: Request, address: str, done: str, *looks: str) -> RedirectResponse:
+    """The answer to an entry: the page that tells of it.
+
+    Parameters
+    ----------
+    address, done : str
+        Address of the page; a key of `DONE`.
+    looks : str
+        What is doubtful about the entry; "" for nothing.
+    """
+    texts = tuple(filter(None, looks))
+    look = f"&look={desk_of(request).looks.keep(texts)}" if texts else ""
+    return RedirectResponse(f"{address}?done={done}{look}", 303)
 
 
 def piece(template: str, **content: object) -> HTMLResponse:

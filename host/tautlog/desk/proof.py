@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.proof_words import line_of, mount_to_prove
 from tautlog.campaign.proofs import Proof, add_proof, read_proofs
 from tautlog.desk.forms import Entered
-from tautlog.desk.page import desk_of, page
+from tautlog.desk.page import desk_of, entered_at, page
 from tautlog.errors import CampaignError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.load_path import PathCheck
@@ -73,10 +73,10 @@ def enter(request: Request, entered: Entered) -> Response:
     try:
         campaign = desk_of(request).campaign()
         made = _made(campaign, entered)
-        add_proof(campaign.folder, made, rehearsed=campaign.rehearsed)
+        added = add_proof(campaign.folder, made, rehearsed=campaign.rehearsed)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
-    return RedirectResponse("/proof?done=proof", 303)
+    return entered_at(request, "/proof", "proof", added.doubt)
 
 
 def _made(campaign: Campaign, entered: Entered) -> Proof:

@@ -44,7 +44,9 @@ class Standing(Generic[Kind]):
     superseded_by: int | None = None
 
 
-def read_standing(path: Path, kind: type[Kind], what: str) -> list[Standing[Kind]]:
+def read_standing(
+    path: Path, kind: type[Kind], what: str, *, correcting: int | None = None
+) -> list[Standing[Kind]]:
     """Lines of a file in the order of their times, superseded lines too.
 
     Parameters
@@ -55,6 +57,8 @@ def read_standing(path: Path, kind: type[Kind], what: str) -> list[Standing[Kind
         Dataclass of each line; its own checks refuse values out of range.
     what : str
         What a line is, for messages.
+    correcting : int or None
+        Number of a line that is about to be corrected, and need not be readable.
 
     Raises
     ------
@@ -71,7 +75,7 @@ def read_standing(path: Path, kind: type[Kind], what: str) -> list[Standing[Kind
         wrong = line.supersedes
         roots[line.number] = line.number if wrong is None else roots[wrong]
         times[line.number] = times.get(roots[line.number], "") or line.utc
-        counts = line.number not in corrected_by
+        counts = line.number not in corrected_by and line.number != correcting
         entry = _built(path, kind, what, line, counts=counts)
         found.append(
             Standing(line.number, entry, times[line.number], corrected_by.get(line.number))

@@ -131,11 +131,17 @@ def _name(draft: Path, path: Path) -> None:
         draft.rename(path)
 
 
-def refuse_taken(path: Path) -> None:
-    """Raise RecordExistsError if a file of that name exists."""
+ANOTHER_NAME = "choose another name"
+OR_REPLACE = (
+    f"{ANOTHER_NAME}, or give --replace, which keeps the older file under the next free number"
+)
+
+
+def refuse_taken(path: Path, mend: str = ANOTHER_NAME) -> None:
+    """Raise RecordExistsError, with how to mend it, if a file of that name exists."""
     if path.exists():
-        raise _exists(path)
+        raise _exists(path, mend)
 
 
-def _exists(path: Path) -> RecordExistsError:
-    return RecordExistsError(f"{path} exists already: choose another name", path=str(path))
+def _exists(path: Path, mend: str = ANOTHER_NAME) -> RecordExistsError:
+    return RecordExistsError(f"{path} exists already: {mend}", path=str(path))

@@ -97,6 +97,28 @@ def against_figures(finding: str, measured: Sequence[Measured]) -> str:
     return f"{finding!r} does not agree with the figures: {texts}; {advice}"
 
 
+def as_objects(measured: Sequence[Measured]) -> list[dict[str, object]]:
+    """Dimensions for JSON that people and programs read; lengths in `unit`.
+
+    `expanded_u` is that of each reading, `growth_expanded_u` that of the growth, both k = 2.
+    `verdict` is "within", "beyond" or "unclear"; null where no limit is stated.
+    """
+    return [
+        {
+            "name": one.name,
+            "unit": "mm",
+            "before": one.before_mm,
+            "after": one.after_mm,
+            "expanded_u": one.expanded_u_mm,
+            "growth": one.growth_mm,
+            "growth_expanded_u": one.growth_expanded_u_mm,
+            "limit": one.limit_mm,
+            "verdict": None if one.limit_mm is None else one.word,
+        }
+        for one in measured
+    ]
+
+
 def as_text(measured: Sequence[Measured]) -> str:
     """Dimensions as a record keeps them; "" for none."""
     return json.dumps([asdict(one) for one in measured]) if measured else ""

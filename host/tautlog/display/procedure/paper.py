@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from tautlog.display.procedure.contents import Block, Procedure
+from tautlog.display.procedure.tables import Table
 from tautlog.display.report.sheet import (
     BAD,
+    GAP_MM,
     INK,
     LINE_MM,
     SMALL_PT,
@@ -17,6 +19,7 @@ from tautlog.display.report.sheet import (
 from tautlog.files.new_file import new_or_replaced
 
 SIGN_MM = 16.0
+LAST_ROWS = 2  # of a table that goes on: they stand on the page of its signature
 
 
 def write_procedure(
@@ -54,16 +57,46 @@ def _put(pages: Paper, block: Block) -> None:
     pages.points(block.texts, SMALL_PT)
     if block.texts:
         pages.ln(1.0)
-    for table in block.tables:
+    for table in block.tables[:-1] if block.signed else block.tables:
         pages.rows(table.head, table.rows, table.widths)
     if block.signed:
+        _signed(pages, block.tables[-1] if block.tables else None)
+
+
+def _signed(pages: Paper, table: Table | None) -> None:
+    """The last table of a step and the places that sign it, which never stand on a page alone."""
+    if table is None:
+        if pages.will_page_break(SIGN_MM):
+            pages.add_page()
         _signature(pages)
+        return
+    whole = Table(table.head, table.rows[-LAST_ROWS:], table.widths)
+    above = table.rows[:-LAST_ROWS]
+    if _fits(pages, table):
+        whole, above = table, ()
+    elif above:
+        pages.rows(table.head, above, table.widths)
+        if _fits(pages, Table((), whole.rows, table.widths)):
+            whole = Table((), whole.rows, table.widths)
+            pages.set_y(pages.get_y() - GAP_MM)  # one table, as if it had been written at once
+        else:
+            pages.add_page()
+    elif not _fits(pages, whole):
+        pages.add_page()
+    pages.rows(whole.head, whole.rows, whole.widths)
+    _signature(pages)
+
+
+def _fits(pages: Paper, table: Table) -> bool:
+    """Whether a table and the places that sign it fit on what is left of the page."""
+    with pages.offset_rendering() as tried:
+        tried.rows(table.head, table.rows, table.widths)
+        _signature(tried)
+    return not tried.page_break_triggered
 
 
 def _signature(pages: Paper) -> None:
     """Places for name, time and the numbers of deviations, in one row."""
-    if pages.will_page_break(SIGN_MM):
-        pages.add_page()
     pages.ln(7.0)
     top, gap = pages.get_y(), 6.0
     width = (pages.epw - 2 * gap) / 3.0

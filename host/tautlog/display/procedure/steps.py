@@ -11,6 +11,7 @@ from tautlog.campaign.bring_ups import real_proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import CHALLENGES, GOOD_FOR_S
 from tautlog.campaign.proofs import LEAST_HELD_S, MOST_SET
+from tautlog.campaign.requirement import Requirement
 from tautlog.display.procedure.tables import BLANK, Table
 from tautlog.display.report.gathering import RULE
 from tautlog.drop.crew import PHRASE
@@ -150,6 +151,7 @@ def _inspection(campaign: Campaign) -> Told:
     texts = (
         "Go there only when the program says that it is over, and key and catch say so too.",
         f"Criterion: {criterion}.",
+        *_measured_for(campaign.requirement),
         f"Found is one of: {', '.join(ARTICLE_FINDINGS)}.",
     )
     blank = (BLANK,) * 5
@@ -170,6 +172,13 @@ def _inspection(campaign: Campaign) -> Told:
         asked = ("dimension", "article", "before, mm", "growth allowed, mm", "instrument", "read")
         tables.append(Table(asked, rows, (2, 1.3, 1.1, 1.5, 1.8, 1.2)))
     return texts, tuple(tables)
+
+
+def _measured_for(requirement: Requirement) -> tuple[str, ...]:
+    if not requirement.dimensions:
+        return ()
+    names = ", ".join(requirement.dimensions)
+    return (f"It is judged by {names}: without its reading no article is called whole.",)
 
 
 def _decision(campaign: Campaign) -> Told:

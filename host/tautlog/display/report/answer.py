@@ -1,21 +1,24 @@
 """Answer: what was to be proven, whether it was, and by which drops.
 
 Only drops that count are asked; a rehearsal proves nothing. A failure outweighs every pass of the
-same article, and a pass at less than the required target proves nothing of the requirement. The
-program never answers for the person who decides: a proposal is called a proposal.
+same article. A pass at less than the required target, or in other surroundings than were agreed,
+proves nothing of the requirement. The program never answers for the person who decides: a proposal
+is called a proposal.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.display.report.contents import Answer, ArticleAnswer
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import form, outcome_word
+from tautlog.model.legs import SUM
 from tautlog.model.origin import MARK
+from tautlog.model.surroundings import Atmosphere
 
 PROVEN = "PROVEN"
 PASSES = ("pass", "pass-overtested")
@@ -36,6 +39,7 @@ class Required:
     target_n: float | None = None
     limit_n: float | None = None
     judged_on: str | None = None
+    atmosphere: Atmosphere = field(default_factory=Atmosphere)
 
 
 def answer_of(
@@ -81,7 +85,7 @@ def _required(campaign: Campaign | None) -> Required:
     if campaign is None:
         return Required()
     setup = campaign.setup
-    return Required(setup.target_n, setup.upper_n, setup.judged_on)
+    return Required(setup.target_n, setup.upper_n, setup.judged_on, campaign.atmosphere)
 
 
 def _question(campaign: Campaign | None, names: Sequence[str]) -> str:
@@ -112,7 +116,8 @@ def _of_article(name: str, mine: Sequence[Source], required: Required) -> Articl
 def _found(mine: Sequence[Source], required: Required) -> tuple[str, str, list[Source], str]:
     """Kind and word of an answer, the drops that lead to it, and what else must be said."""
     failed = [one for one in mine if _final(one) == "fail" and _speaks_against(one, required)]
-    passed = [one for one in mine if _final(one) in PASSES and _covers(one, required)]
+    passes = [one for one in mine if _final(one) in PASSES]
+    passed = [one for one in passes if not _lacks(one, required)]
     if failed:
         also = f"it had passed in {_numbers(passed)}" if passed else ""
         return "failed", "NOT PROVEN, FAILED", failed, also
@@ -124,9 +129,9 @@ def _found(mine: Sequence[Source], required: Required) -> tuple[str, str, list[S
         return "proven", "PROVEN BY DECISION, NOT AS PROPOSED", decided, ""
     if passed:
         return "proposed", "PROPOSED AS PROVEN, NOT DECIDED", passed, "a named person must decide"
-    less = [one for one in mine if _final(one) in PASSES]
-    if less:
-        return "nothing", "NOT PROVEN", less, f"{form(required.target_n, 'N')} is required"
+    if passes:
+        lacks = dict.fromkeys(_lacks(one, required) for one in passes)
+        return "nothing", "NOT PROVEN", passes, "; ".join(lacks)
     pending = [one for one in mine if _final(one) == "pending"]
     if pending:
         return "open", "OPEN, NOT INSPECTED", pending, ""
@@ -139,13 +144,15 @@ def _final(source: Source) -> str:
     return decision.verdict if decision else source.drop.verdict.test_verdict
 
 
-def _covers(source: Source, required: Required) -> bool:
-    """Whether a pass of this drop answers the requirement."""
-    if required.target_n is None:
-        return True
-    setup = source.drop.setup
-    reached = setup.target_n is not None and setup.target_n >= required.target_n * _ALMOST
-    return reached and setup.judged_on == required.judged_on
+def _lacks(source: Source, required: Required) -> str:
+    """Why a pass of this drop does not answer the requirement, or ""."""
+    setup, target_n = source.drop.setup, required.target_n
+    if target_n is not None:
+        if setup.target_n is None or setup.target_n < target_n * _ALMOST:
+            return f"{form(target_n, 'N')} is required"
+        if setup.judged_on != required.judged_on:
+            return f"judged on {setup.judged_on or SUM}, {required.judged_on or SUM} is required"
+    return "; ".join(required.atmosphere.departures(setup.surroundings))
 
 
 def _speaks_against(source: Source, required: Required) -> bool:

@@ -10,7 +10,7 @@ from tautlog.archive.assessment import Assessment
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.people import not_theirs
-from tautlog.campaign.sections import Requirement
+from tautlog.campaign.requirement import Requirement
 from tautlog.display.report.contents import ArticleRow, Item, Questions
 from tautlog.display.report.drops import against_plan, override_text
 from tautlog.display.report.fields import not_stated
@@ -75,6 +75,7 @@ def requirement_rows(campaign: Campaign | None) -> tuple[tuple[str, str], ...]:
         ("target", form(setup.target_n, "N")),
         ("limit", form(setup.upper_n, "N")),
         ("criterion", requirement.criterion),
+        ("criterion judged by", ", ".join(requirement.dimensions)),
         ("source", requirement.source),
         ("flight load", _flight(requirement)),
         ("duration", _between(requirement.shortest_duration_s, requirement.longest_duration_s)),

@@ -20,6 +20,7 @@ from tautlog.display.report.scale import LIMIT_AT, TARGET_AT, Scale
 TEXT_PT, SMALL_PT, TINY_PT, LARGE_PT, TITLE_PT = 9.0, 7.5, 6.3, 13.0, 16.0
 LINE_MM, MARGIN_MM, FOOT_MM = 4.4, 15.0, 14.0
 FORMATS = ("a4", "letter")
+GAP_MM = 1.2  # below a table
 UNREADABLE = "\ufffd"
 INK, SOFT, FAINT = (27, 42, 65), (74, 90, 112), (201, 209, 218)
 WASH, GOOD, BAD = (243, 245, 248), (42, 127, 98), (166, 61, 47)
@@ -159,7 +160,7 @@ class Paper(FPDF):
                 row = table.row()
                 for cell in cells:
                     row.cell(self.plain(cell))
-        self.ln(1.2)
+        self.ln(GAP_MM)
 
     def drawing(self, picture: Picture, height_mm: float, ratio: float) -> None:
         """Draw a picture in the middle, with its caption; `ratio` is its height over its width."""
