@@ -30,7 +30,7 @@ from tautlog.model.verdict_words import force_text
 from tautlog.planning.plan import Plan
 from tautlog.planning.plan import plan as planned
 from tautlog.planning.wanted import Wanted
-from tautlog.record import Record, open_record
+from tautlog.record import Record, excerpted, open_record
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.scene import default_scene
 from tautlog.rehearsal.simulated import Simulated
@@ -177,11 +177,19 @@ class DropRecord(Drop):
 
     @cached_property
     def trace(self) -> Trace:  # type: ignore[override]
-        """The force on a uniform time grid, zero not removed."""
-        return self.record.trace()
+        """The force on a uniform time grid, zero not removed.
+
+        Of a record of minutes, the stretch around its drop that is judged; `record.trace()` reads
+        all of it, which takes its memory.
+        """
+        return self._judged.trace()
+
+    @cached_property
+    def _judged(self) -> Record:
+        return excerpted(self.record)
 
     def _assess(self, cfc: int | None) -> Assessment:
-        return assess(self.record, trace=self.trace, cfc=cfc)
+        return assess(self._judged, trace=self.trace, cfc=cfc)
 
     def __repr__(self) -> str:
         return f"<tautlog record {self.name}, {self.record.utc[:10]}, {self.record.status}>"

@@ -60,7 +60,7 @@ def tell_excitation(
     rate = marks.sample_rate_hz
     supply = supply_v(volts, scale)
     start_s = marks.release_time_s if marks.release_time_s is not None else marks.onset_time_s
-    stop = supply.size if start_s is None else max(int(start_s * rate), 1)
+    stop = supply.size if start_s is None else max(int(marks.place_of(start_s)), 1)
     before = supply[max(stop - int(BEFORE_S * rate), 0) : stop]
     after = supply[-max(int(REST_S[1] * rate), 1) :]
     before, after = before[np.isfinite(before)], after[np.isfinite(after)]
@@ -102,7 +102,9 @@ def _sag(marks: Marks, supply: FloatArray, before_v: float, noise_v: float) -> f
     last_s = marks.slack_time_s or marks.break_time_s
     if marks.onset_time_s is None or last_s is None:
         return None
-    smooth = smoothed_v(supply, rate)[int(marks.onset_time_s * rate) : int(last_s * rate) + 1]
+    smooth = smoothed_v(supply, rate)[
+        int(marks.place_of(marks.onset_time_s)) : int(marks.place_of(last_s)) + 1
+    ]
     if not np.isfinite(smooth).any():
         return None
     fall_v = before_v - float(np.nanmin(smooth))

@@ -95,6 +95,11 @@ def _complete(marks: Marks, setup: DropSetup) -> Judged | None:
     return None
 
 
+def _excerpt(marks: Marks, setup: DropSetup) -> Judged | None:
+    """A long record of which a stretch was judged: what the rest holds must not differ."""
+    return _found(marks, SUSPECT, "beyond-excerpt") or _found(marks, NOTE, "excerpt")
+
+
 def _contradicted(marks: Marks, setup: DropSetup) -> Judged | None:
     """What the board told cannot all be true; the gravest comes first."""
     found = next((finding for finding in marks.findings if finding.code in SEVERITIES), None)
@@ -326,6 +331,7 @@ CONDITIONS: tuple[Condition, ...] = (
     _pull,
     _gap,
     _complete,
+    _excerpt,
     _contradicted,
     _clipped,
     _reversed,

@@ -107,15 +107,15 @@ def _onset_u_s(trace: Trace, marks: Marks) -> float | None:
         return None
     rate = trace.sample_rate_hz
     pull = np.nan_to_num(curve.sign * curve.force_n)
-    peak = round(marks.peak_time_s * rate)
-    start = max(0, int((onset_s - LOOK_BACK_S) * rate))
+    peak = round(trace.place_of(marks.peak_time_s))
+    start = max(0, int(trace.place_of(onset_s - LOOK_BACK_S)))
     low, high = (
         rise_through(pull, share * abs(peak_n), start, peak) for share in (SECOND_LOW, SECOND_HIGH)
     )
     if low is None or high is None or high <= low:
         return None
     slope = (SECOND_HIGH - SECOND_LOW) * abs(peak_n) * rate / (high - low)
-    second_s = (low - 0.5 * (high - low)) / rate
+    second_s = trace.at_s(low - 0.5 * (high - low))
     quiet = pull[max(0, start - int(5 * LOOK_BACK_S * rate)) : start]
     noise_n = float(np.std(quiet)) if quiet.size else 0.0
     parts = (ONSET_U_S, EXTENDED_U * noise_n / slope, rectangular(second_s - onset_s), 0.29 / rate)

@@ -89,9 +89,10 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     )
     if force.size - marks.missing_samples < LEAST_SAMPLES:
         few = Finding("no-samples", f"the trace has only {force.size} samples")
-        curve = ForceCurve(trace.sample_rate_hz, force.copy(), force)
+        curve = ForceCurve(trace.sample_rate_hz, force.copy(), force, begins_s=trace.begins_s)
         return _with(replace(marks, record_ends=BEFORE_ONSET, curve=curve), [few])
     signal = signal_of(trace, setup, force, cfc=used, take_zero=zero == "slack")
+    del force  # as long as the trace
     marks = _with(marks, signal.findings)
     place = locate(signal)
     told = tell_zero(place)
@@ -141,7 +142,7 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
     plateau = tell_plateau(pull, whole, impulse, closures)
     loss = tell_loss(pull, whole, closures.taut_speed_m_s)
     wires = tell_wires(pull)
-    shape = tell_shape(pull, loss, closures)
+    shape = tell_shape(pull, closures)
     stretch = tell_stretch(pull, whole, after, agreement, closures, loss)
     damage = tell_damage(pull, loss, shape, stretch)
     peak = tell_peak(pull, times, whole, impulse)
@@ -223,4 +224,5 @@ def _curve(
         duration_from_s=start_s,
         duration_to_s=stop_s,
         glitches=int(signal.spikes.size),
+        begins_s=signal.trace.begins_s,
     )

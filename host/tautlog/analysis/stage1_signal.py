@@ -70,7 +70,7 @@ class Signal:
     def release(self) -> float | None:
         """Place of the release in samples; None where it is not known."""
         release_s = self.trace.release_time_s
-        return None if release_s is None else release_s * self.rate_hz
+        return None if release_s is None else self.trace.place_of(release_s)
 
 
 def force_of(trace: Trace) -> FloatArray:
@@ -119,7 +119,7 @@ def signal_of(
         filtered_n=cfc_filter(clean_n, trace.sample_rate_hz, cfc) if cfc else clean_n,
         smooth_n=smoothed(clean_n, trace.sample_rate_hz),
         spikes=spikes,
-        findings=_glitches(spikes, trace.sample_rate_hz),
+        findings=_glitches(spikes, trace),
     )
 
 
@@ -131,11 +131,11 @@ def _filled(force: FloatArray, missing: BoolArray) -> FloatArray:
     return np.interp(index, index[~missing], force[~missing])
 
 
-def _glitches(spikes: npt.NDArray[np.intp], rate_hz: float) -> tuple[Finding, ...]:
+def _glitches(spikes: npt.NDArray[np.intp], trace: Trace) -> tuple[Finding, ...]:
     if not spikes.size:
         return ()
     text = (
-        f"{spikes.size} sample(s) jump out of the trace, the first at {spikes[0] / rate_hz:.4f} s; "
-        "they are no peaks and are left out"
+        f"{spikes.size} sample(s) jump out of the trace, the first at "
+        f"{trace.at_s(spikes[0]):.4f} s; they are no peaks and are left out"
     )
     return (Finding("glitch", text),)

@@ -89,6 +89,10 @@ class Zeroed:
         """Samples per second."""
         return self.signal.rate_hz
 
+    def at_s(self, place: float) -> float:
+        """Time of a place in samples, from the start of the record."""
+        return self.signal.trace.at_s(place)
+
     @property
     def noise_n(self) -> float:
         """Rms of the slack line."""
@@ -274,7 +278,7 @@ def fall_time_s(place: Located) -> float | None:
     trace = place.signal.trace
     if trace.release_time_s is None or trace.release_doubt:
         return None
-    return place.onset / place.rate_hz - trace.release_time_s
+    return place.at_s(place.onset) - trace.release_time_s
 
 
 def taut_speed_m_s(place: Located, friction_fraction: float = 0.0) -> float | None:
@@ -315,7 +319,7 @@ def tell_zero(place: Zeroed) -> ZeroTold:
             drift_n = before_n - place.zero_n
     if signal.dead is not None:
         text = (
-            f"from {signal.dead / place.rate_hz:.4f} s on the signal is dead: a pulled cable or "
+            f"from {place.at_s(signal.dead):.4f} s on the signal is dead: a pulled cable or "
             "an open input, not the load path; what came before is kept"
         )
         findings.append(Finding("cable-lost", text))

@@ -68,7 +68,7 @@ def find_parting(place: Located) -> Measured:
     return Measured(
         **{**vars(place), "pulse_n": pulse_n, "peak": peak},
         loss=loss,
-        parted_s=broke / place.rate_hz,
+        parted_s=place.at_s(broke),
         thrown_back=thrown_back,
     )
 

@@ -57,14 +57,14 @@ def tell_times(pull: Measured, zero: ZeroTold) -> Times:
     high = rise_through(pull.pulse_n, HIGH * top, start, pull.peak)
     left, right = span_above(pull.pulse_n, LOW * top, pull.peak)
     half_left, half_right = span_above(pull.pulse_n, HALF * top, pull.peak)
-    onset_s = pull.onset / rate
-    slack_s = None if pull.slack is None else pull.slack / rate
+    onset_s = pull.at_s(pull.onset)
+    slack_s = None if pull.slack is None else pull.at_s(pull.slack)
     base_s = None if slack_s is None else slack_s - onset_s
     span = slice(pull.contact.start, max(pull.contact.stop, pull.peak + 1))
     return Times(
         onset_time_s=onset_s,
         slack_time_s=slack_s,
-        peak_time_s=pull.peak / rate,
+        peak_time_s=pull.at_s(pull.peak),
         peak_force_unfiltered_n=pull.sign * float(pull.force_n[span].max()),
         rise_time_s=_between(low, high, rate),
         duration_s=_between(left, right, rate),
@@ -72,7 +72,7 @@ def tell_times(pull: Measured, zero: ZeroTold) -> Times:
         base_duration_s=base_s,
         bandwidth_needed_hz=BANDWIDTH_PER_PULSE / base_s if base_s else None,
         fall_time_s=fall_time_s(pull),
-        ends=(left / rate, right / rate) if left is not None and right is not None else None,
+        ends=None if left is None or right is None else (pull.at_s(left), pull.at_s(right)),
         findings=(
             *_about_contact(pull, zero, stays=right is None),
             *_about_bandwidth(pull.signal.trace.bandwidth_hz, _between(low, high, rate), base_s),
@@ -192,7 +192,8 @@ def at_rails(
         trace.clipped[:stop],
         place.rate_hz,
         place.signal.spikes,
-        release_s=trace.release_time_s,
+        begins_s=trace.begins_s,
+        release=place.signal.release,
         contact=None if contact is None else (contact.start, contact.stop),
         broke=None if loss is None else loss.index,
     )

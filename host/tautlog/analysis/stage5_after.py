@@ -87,7 +87,7 @@ def _bounces(pull: Measured) -> tuple[Bounce, ...]:
         peak_n = float(pull.pulse_n[contact.start : contact.stop].max())
         if peak_n > CONTACT_SHARE * pull.top_n:
             flight_s = (contact.start - slack) / pull.rate_hz
-            found.append(Bounce(contact.start / pull.rate_hz, pull.sign * peak_n, flight_s))
+            found.append(Bounce(pull.at_s(contact.start), pull.sign * peak_n, flight_s))
         slack = float(contact.stop)
     return tuple(found)
 
@@ -127,7 +127,7 @@ def tell_loss(pull: Measured, whole: Wholeness, v_in_m_s: float | None) -> LossT
     loss = pull.loss
     if loss is None:
         return LossTold()
-    at_s = loss.index / pull.rate_hz
+    at_s = pull.at_s(loss.index)
     found = []
     if pull.thrown_back:
         text = "the sled was thrown back and caught after that all the same"
@@ -180,7 +180,7 @@ def tell_wires(pull: Measured) -> tuple[Finding, ...]:
         return ()
     (first_s, first), (last_s, last) = opened[0], opened[-1]
     together = len(opened) == 2 and (last_s - first_s) * rate < STAMP_SAMPLES + 0.5
-    at = min(round(first_s * rate), pull.force_n.size - 1)
+    at = min(round(trace.place_of(first_s)), pull.force_n.size - 1)
     force = f"{pull.sign * pull.force_n[at]:.0f} N"
     if len(opened) == 1:
         text = f"the break wire of the {first} opened at {first_s:.4f} s, at {force}"

@@ -29,7 +29,7 @@ class Shape:
     findings: tuple[Finding, ...]
 
 
-def tell_shape(pull: Measured, loss: LossTold, closures: Closures) -> Shape:
+def tell_shape(pull: Measured, closures: Closures) -> Shape:
     """Tell falls on the way up, and a second peak."""
     serration = find_serration(pull.even_n, pull.first, pull.peak, pull.even_noise_n)
     findings: tuple[Finding, ...] = ()
@@ -39,20 +39,20 @@ def tell_shape(pull: Measured, loss: LossTold, closures: Closures) -> Shape:
             "a thread that strips or a knot that slips"
         )
         findings = (Finding("ripping", text),)
-    return Shape(serration, serration.count, findings + _two_peaks(pull, loss, closures))
+    return Shape(serration, serration.count, findings + _two_peaks(pull, closures))
 
 
-def _two_peaks(pull: Measured, loss: LossTold, closures: Closures) -> tuple[Finding, ...]:
+def _two_peaks(pull: Measured, closures: Closures) -> tuple[Finding, ...]:
     rate, stop = pull.rate_hz, pull.contact.stop
-    if loss.break_time_s is not None:
-        stop = int(loss.break_time_s * rate)
+    if pull.loss is not None:
+        stop = int(pull.loss.index)
     found = two_peaks(pull.even_n, rate, pull.first, stop)
     if found is None:
         return ()
     first, second = found
     text = (
         f"two peaks in one contact: {pull.even_n[first]:.0f} N at "
-        f"{first / rate:.4f} s and {pull.even_n[second]:.0f} N "
+        f"{pull.at_s(first):.4f} s and {pull.even_n[second]:.0f} N "
         f"{1000 * (second - first) / rate:.1f} ms later; {_why_two_peaks(closures)}"
     )
     return (Finding("two-peaks", text),)
@@ -99,7 +99,7 @@ def tell_stretch(
     """Tell force over stretch, and whether the line slipped."""
     mass, v_in = pull.signal.setup.mass_kg, closures.taut_speed_m_s
     broke_s = loss.break_time_s
-    stop = pull.slack if broke_s is None else broke_s * pull.rate_hz
+    stop = pull.slack if pull.loss is None else pull.loss.index
     # A flat top is a rail, or something that yields: impulse tells.
     at_limit = whole.clipped and not whole.flat
     if not mass or not v_in or stop is None or whole.gap_in_contact or at_limit:
@@ -190,11 +190,11 @@ def tell_damage(pull: Measured, loss: LossTold, shape: Shape, stretch: StretchTo
     if place is None and stretch.slipped:
         place = _plateau_start(pull)
     broke_s = loss.break_time_s
-    if broke_s is not None and (place is None or place / pull.rate_hz > broke_s):
+    if broke_s is not None and (place is None or pull.at_s(place) > broke_s):
         return Damage(broke_s, loss.break_force_n)
     if place is None:
         return Damage()
-    return Damage(place / pull.rate_hz, pull.sign * float(pull.even_n[place]))
+    return Damage(pull.at_s(place), pull.sign * float(pull.even_n[place]))
 
 
 def _plateau_start(pull: Measured) -> int:

@@ -16,6 +16,7 @@ from tautlog.analysis.stage4_contact import Impulse, Times, Wholeness
 from tautlog.analysis.stage6_closures import chain_of
 from tautlog.model.limits import GLITCH_SAMPLES, LEAST_FLIGHT_S, PAD_S
 from tautlog.model.marks import Finding
+from tautlog.model.trace import Trace
 from tautlog.model.uncertainty import Budget
 
 SLOPE_S, SLOPE_SAMPLES = 0.001, 4  # before a loss, that its slope is taken from; own choice
@@ -60,7 +61,7 @@ def tell_peak(pull: Measured, times: Times, whole: Wholeness, impulse: Impulse) 
         peak_coverage_factor=budget.coverage_factor,
         corrections=found,
         budgets=(replace(budget, value=pull.sign * budget.value),),
-        findings=_about_ending(end, pull.rate_hz) or _about_rise(pull),
+        findings=_about_ending(end, pull.signal.trace) or _about_rise(pull),
     )
 
 
@@ -90,12 +91,12 @@ def _ending(pull: Measured) -> Ending | None:
     return ending(pull.force_n, pull.rate_hz, pull.signal.cfc, span, pull.top_n, glitch_n)
 
 
-def _about_ending(end: Ending | None, rate_hz: float) -> tuple[Finding, ...]:
+def _about_ending(end: Ending | None, trace: Trace) -> tuple[Finding, ...]:
     if end is None or not end.unsure:
         return ()
     text = (
-        f"the force ended between {end.first / rate_hz:.4f} s and "
-        f"{end.last / rate_hz:.4f} s, where the trace does not tell: its peak is "
+        f"the force ended between {trace.at_s(end.first):.4f} s and "
+        f"{trace.at_s(end.last):.4f} s, where the trace does not tell: its peak is "
         f"{end.lowest_n:.0f} N or more, up to {end.highest_n:.0f} N"
     )
     return (Finding("break-unsure", text),)
@@ -128,7 +129,7 @@ def _corrections(pull: Measured, times: Times, impulse: Impulse) -> tuple[Correc
     pad = int(PAD_S * rate)
     start, stop = max(pull.contact.start - pad, 0), pull.contact.stop + pad
     if parted_s is not None:
-        stop = round(parted_s * rate) + 1
+        stop = round(pull.signal.trace.place_of(parted_s)) + 1
     curve = pull.pulse_n[start:stop]
     shape = cfc or highest_class_for(rate)
     at_edge = parted_s is not None and pull.peak >= stop - 2  # the filter ends in a sample

@@ -34,7 +34,7 @@ class Completeness:
 
 def tell_completeness(pull: Measured, after: After, loss: LossTold) -> Completeness:
     """Tell what of the drop the record does not hold."""
-    rate, signal, top_n, last = pull.rate_hz, pull.signal, pull.even_top_n, _last(pull.signal)
+    signal, top_n, last = pull.signal, pull.even_top_n, _last(pull.signal)
     restless = 0.0
     if signal.trace.release_time_s is None:
         first_n = pull.force_n[first_window(signal)]
@@ -42,11 +42,11 @@ def tell_completeness(pull: Measured, after: After, loss: LossTold) -> Completen
     return _told(
         signal,
         Extent(
-            end_s=last / rate,
+            end_s=pull.at_s(last),
             release_s=signal.trace.release_time_s,
-            onset_s=pull.onset / rate,
-            peak_s=pull.peak / rate,
-            slack_s=None if pull.slack is None else pull.slack / rate,
+            onset_s=pull.at_s(pull.onset),
+            peak_s=pull.at_s(pull.peak),
+            slack_s=None if pull.slack is None else pull.at_s(pull.slack),
             height_m=signal.setup.height_m,
             left_of_peak=float(pull.even_n[last]) / top_n,
             caught=bool(after.bounces),
@@ -63,7 +63,7 @@ def tell_completeness_untaut(place: Zeroed) -> Completeness:
     return _told(
         signal,
         Extent(
-            end_s=_last(signal) / place.rate_hz,
+            end_s=place.at_s(_last(signal)),
             release_s=signal.trace.release_time_s,
             height_m=signal.setup.height_m,
             by_board=signal.trace.completeness is not None,

@@ -119,7 +119,7 @@ def _compared(
     last_s = marks.break_time_s or marks.slack_time_s
     if last_s is None or marks.gap_in_contact or marks.clipped:
         return replace(found, text="the contact was not seen whole: not compared")
-    piece = slice(math.ceil(marks.onset_time_s * rate), int(last_s * rate))
+    piece = slice(math.ceil(trace.place_of(marks.onset_time_s)), int(trace.place_of(last_s)))
     force_n, pulled = curve.sign * curve.force_n[piece], felt[piece]
     if force_n.size < LEAST_SAMPLES or not there[piece].all():
         return replace(found, text="samples of the contact are missing: not compared")
@@ -140,7 +140,7 @@ def _there(volts: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _turn(marks: Marks, felt: FloatArray, piece: slice, rate: float) -> int:
     """Sample of the contact at which the sled turns round: its speed by the accelerometer."""
     if marks.taut_speed_m_s is None:
-        return int((marks.peak_time_s or 0.0) * rate) - int(piece.start)
+        return int(marks.place_of(marks.peak_time_s or 0.0)) - int(piece.start)
     speed = marks.taut_speed_m_s + np.cumsum(G - felt[piece]) / rate
     up = np.flatnonzero(speed < 0.0)
     return int(up[0]) if up.size else speed.size
@@ -237,7 +237,8 @@ def _at_rest(
     assert curve is not None and marks.onset_time_s is not None
     rate, release_s = curve.sample_rate_hz, marks.release_time_s
     window = slack_window(
-        marks.onset_time_s * rate, None if release_s is None else release_s * rate
+        curve.place_of(marks.onset_time_s),
+        None if release_s is None else curve.place_of(release_s),
     )
     if window is None or release_s is None:
         return Witness()

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol
 
+from tautlog.analysis.beyond import with_excerpt
 from tautlog.analysis.filters import CLASSES
 from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import ZEROS, mark
@@ -17,7 +18,7 @@ from tautlog.errors import CampaignError, RecordError
 from tautlog.model.channels import channel_for
 from tautlog.model.predicted import Predicted
 from tautlog.model.trace import DropSetup, Trace
-from tautlog.record import Record
+from tautlog.record import Record, excerpted
 
 USUAL_CLASS = 180
 AS_BEFORE = 0  # not a class: take that of the newest marks, or 180 if there are none
@@ -48,7 +49,7 @@ def assess(
     record : Record
         The record.
     trace : Trace or None
-        Its trace, if it was read already.
+        The trace of `excerpted(record)`, if it was read already.
     cfc, zero : int or None, str
         As for `marking.mark`; `AS_BEFORE` and "" take those of the newest marks.
     expectations : Predictor or None
@@ -57,10 +58,12 @@ def assess(
     differs = record.verify_seal().differs
     setup = replace(record.inspected_setup, not_sealed=", ".join(differs) or None)
     cfc, zero = _as_before(record, cfc, zero)
+    record = excerpted(record)
     trace = record.trace() if trace is None else trace
     marks = mark(trace, setup, cfc=cfc, zero=zero)
     others = beside(record, marks, trace, setup, zero)
-    marks = with_findings(marks, others)
+    legs = len(others.legs.legs) if others.legs else 1
+    marks = with_excerpt(with_findings(marks, others), trace, record.excerpt, legs)
     return Assessment(
         marks,
         judge(marks, setup, others.loaded(marks)),

@@ -220,11 +220,12 @@ def over_stretch(named: NamedDrop) -> Curve | None:
     if onset is None or slack is None or speed is None or mass is None or marks.gap_in_contact:
         return None
     rate = curve.sample_rate_hz
-    first, last = int(np.ceil(onset * rate)), int(slack * rate)
+    first, last = int(np.ceil(curve.place_of(onset))), int(curve.place_of(slack))
     force = curve.sign * curve.unfiltered_n[first : last + 1]
     if force.size < 3:
         return None
-    way, _ = motion(force, rate, first / rate - onset, mass, speed, marks.friction_n or 0.0)
+    since_s = curve.begins_s + first / rate - onset
+    way, _ = motion(force, rate, since_s, mass, speed, marks.friction_n or 0.0)
     return Curve(named.name, way, force)
 
 

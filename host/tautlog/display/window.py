@@ -25,7 +25,7 @@ from tautlog.display.pictures.ink import INK, few
 from tautlog.display.pictures.panels import put_panel
 from tautlog.display.views import PAGES, Curve, NamedDrop, View, view
 from tautlog.errors import TautlogError
-from tautlog.record import Record
+from tautlog.record import Record, excerpted
 
 CLASS_NAMES = ("none", *map(str, CLASSES))
 ZOOM = 1.25  # per step of the wheel
@@ -65,8 +65,8 @@ class Window:
         self, figure: Figure, records: Sequence[Record], *, page: str, cfc: int | None
     ) -> None:
         self._figure = figure
-        self._records = records
-        self._traces = [record.trace() for record in records]
+        self._records = [excerpted(record) for record in records]
+        self._traces = [record.trace() for record in self._records]
         self._assessed: dict[int | None, list[NamedDrop]] = {}
         self._page, self._cfc = page, cfc
         self.view: View | None = None

@@ -6,52 +6,23 @@ understood unless commas separate the columns.
 
 from __future__ import annotations
 
-import csv
-import io
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from pathlib import Path
+from collections.abc import Iterator, Sequence
+from itertools import islice
 
 import numpy as np
 import numpy.typing as npt
 
 from tautlog.errors import TraceImportError
+from tautlog.io.text_file import Row, TextFile
 
-_DELIMITERS = ("\t", ";", ",")
-_LINES_LOOKED_AT = 200
+FloatArray = npt.NDArray[np.float64]
+
 _LARGEST = 1e100  # no measured value is larger, and sums would overflow
-_BOMS = ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"), (b"\xef\xbb\xbf", "utf-8-sig"))
+_HEAD_ROWS = 10_000  # in which the first row of numbers is looked for; own choice
+_ROWS_AT_ONCE = 20_000
 
 Chosen = str | int | Sequence[str | int]  # columns, by name or by number from 1
-
-
-def read_bytes(path: Path) -> bytes:
-    """All bytes of a file; refuse an empty file."""
-    try:
-        data = path.read_bytes()
-    except FileNotFoundError as problem:
-        raise TraceImportError(f"{path} does not exist: check the name") from problem
-    except IsADirectoryError as problem:
-        raise TraceImportError(f"{path} is a folder, expected a text file of columns") from problem
-    except (OSError, ValueError) as problem:
-        reason = getattr(problem, "strerror", None) or problem
-        raise TraceImportError(f"{path} cannot be read: {reason}") from problem
-    if not data.strip():
-        raise TraceImportError(f"{path} is empty, expected a text file of columns")
-    return data
-
-
-def _decoded(path: Path, data: bytes) -> str:
-    """Decode a file by its byte order mark, else as UTF-8, else as Latin-1."""
-    encoding = next((name for mark, name in _BOMS if data.startswith(mark)), "utf-8")
-    try:
-        text = data.decode(encoding)
-    except UnicodeDecodeError:
-        text = data.decode("latin-1")  # units and names from old programs; digits are the same
-    if "\0" in text:
-        raise TraceImportError(f"{path} is not a text file: it contains NUL bytes")
-    return text.lstrip("\ufeff")
 
 
 def listed(columns: Chosen | None) -> list[str]:
@@ -71,45 +42,32 @@ def _is_number(cell: str) -> bool:
     return "_" not in cell
 
 
-@dataclass
 class Columns:
     """The columns of a text file, found by name or number.
 
-    Attributes
+    Parameters
     ----------
-    path, data : Path, bytes
-        The file, and its bytes.
+    text : TextFile
+        The file.
     wanted : list of str
         Column names by which to recognize the header.
+
+    Attributes
+    ----------
     header : list of str
         Names of the columns; empty if the file has no header.
-    rows : list of (int, list of str)
-        Line number in the file, from 1, and cells.
     """
 
-    path: Path
-    data: bytes
-    wanted: list[str]
-    header: list[str] = field(default_factory=list)
-    rows: list[tuple[int, list[str]]] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        text = _decoded(self.path, self.data)
-        delimiter = _delimiter(text)
+    def __init__(self, text: TextFile, wanted: list[str]) -> None:
+        self.text, self.path, self.wanted = text, text.path, wanted
+        self.header: list[str] = []
         # A comma that does not separate columns can only be a decimal comma.
-        self._decimal_comma = delimiter != ","
-        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-        try:
-            rows = [(reader.line_num, cells) for cells in reader if any(map(str.strip, cells))]
-        except csv.Error as problem:
-            raise TraceImportError(
-                f"{self.path} line {reader.line_num} cannot be split into columns: {problem}"
-            ) from problem
+        self._decimal_comma = text.delimiter != ","
+        rows = list(islice(text.rows(), _HEAD_ROWS))
         if not rows:
             raise TraceImportError(f"{self.path} is empty, expected a text file of columns")
-        start = self._find_header(rows)
-        self.rows = rows[start:]
-        self._width = max((len(cells) for _, cells in self.rows), default=0)
+        self._start = self._find_header(rows)
+        self._width = max((len(cells) for _, cells in rows[self._start :]), default=0)
 
     def find_all(self, columns: Chosen) -> list[int]:
         """Indices of the columns to sum; ``"a+b"`` means two, unless a column has that name."""
@@ -145,22 +103,53 @@ class Columns:
         """Name of a column, or its number."""
         return self.header[place] if place < len(self.header) else str(place + 1)
 
-    def numbers(self, place: int) -> npt.NDArray[np.float64]:
-        """A column as numbers, NaN where a cell is empty."""
+    def numbers(self, summed: Sequence[int], alone: int | None) -> tuple[FloatArray, FloatArray]:
+        """The sum of some columns, and another column, if any; NaN where a cell is empty.
+
+        Raises
+        ------
+        TraceImportError
+            If a cell is not a number; it names the line of the first.
+        """
+        values = np.empty(self.text.lines)
+        others = np.empty(0 if alone is None else self.text.lines)
+        stop = 0
+        for rows in self._batches():
+            start, stop = stop, stop + len(rows)
+            values[start:stop] = self._column(rows, summed[0])
+            for place in summed[1:]:
+                values[start:stop] += self._column(rows, place)
+            if alone is not None:
+                others[start:stop] = self._column(rows, alone)
+        return values[:stop], others[:stop]
+
+    def line_of(self, row: int) -> int:
+        """Line in the file of a row of data, both counted; the row from 0."""
+        return next(islice(self.text.rows(), self._start + row, None))[0]
+
+    def _batches(self) -> Iterator[list[Row]]:
+        """The rows of data, some at a time."""
+        rows = islice(self.text.rows(), self._start, None)
+        while some := list(islice(rows, _ROWS_AT_ONCE)):
+            yield some
+
+    def _column(self, rows: Sequence[Row], place: int) -> FloatArray:
+        """A column of some rows as numbers, NaN where a cell is empty."""
+        cells: list[str] = []
         try:
-            cells = [cells[place] for _, cells in self.rows]
+            cells = [cells[place] for _, cells in rows]
             if self._decimal_comma:
                 cells = [cell.replace(",", ".") for cell in cells]
             values = np.array([float(cell) if cell.strip() else np.nan for cell in cells])
         except (IndexError, ValueError):
             values = np.array([np.inf])
-        if np.any(np.abs(values) > _LARGEST) or any("_" in cell for cell in cells):
-            self._refuse_cell(place)
+        if np.any(np.abs(values) > _LARGEST) or "_" in "".join(cells):
+            self._refuse_cell(rows, place)
         return values
 
-    def _refuse_cell(self, place: int) -> None:
+    def _refuse_cell(self, rows: Sequence[Row], place: int) -> None:
         """Refuse the first cell that is not a number."""
-        for line, cells in self.rows:
+        for line, cells in rows:
             if len(cells) <= place:
                 raise TraceImportError(
                     f"{self.path} line {line} has {len(cells)} column(s), expected a number in "
@@ -219,14 +208,3 @@ class Columns:
             if have >= most:
                 best, most = place, have
         return best
-
-
-def _delimiter(text: str) -> str:
-    """The first of tab, semicolon and comma that most lines contain."""
-    lines = [line for line in io.StringIO(text) if line.strip()]
-    step = max(1, len(lines) // _LINES_LOOKED_AT)
-    looked_at = lines[::step]
-    for delimiter in _DELIMITERS:
-        if sum(delimiter in line for line in looked_at) * 2 > len(looked_at):
-            return delimiter
-    return ","

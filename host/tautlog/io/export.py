@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import os
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -16,10 +18,11 @@ from tautlog.archive.kept_marks import VERDICT_KEYS, as_kept
 from tautlog.archive.verdict_lines import notes
 from tautlog.errors import RecordError
 from tautlog.files.new_file import new_file
-from tautlog.io.side_columns import ACCELERATION, NEWTON, VOLT, side_columns
+from tautlog.io.side_columns import ACCELERATION, NEWTON, VOLT, SideColumn, side_columns
+from tautlog.model.excerpt import Excerpt, Span
 from tautlog.model.marks import Marks
 from tautlog.model.trace import Trace
-from tautlog.record import Record
+from tautlog.record import Record, excerpted
 from tautlog.record.layout import SOFTWARE
 
 FloatArray = npt.NDArray[np.float64]
@@ -31,6 +34,7 @@ COLUMNS = (
     "measured, zero not removed"
 )
 _ROWS_AT_ONCE = 100_000
+_SAMPLES_AT_ONCE, _AROUND = 1_000_000, 10_000  # of a long record that is read
 _UFF_TYPES = {NEWTON: 13, ACCELERATION: 12, VOLT: 1}  # of the format: force, acceleration, general
 # Exponents of units: 0, the labels state the units.
 _NO_EXPONENTS = {
@@ -46,7 +50,8 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     Columns: time_s from the start of the trace; force_n, the curve behind the record's figures
     (see `marking`), zero removed and filtered to the class; unfiltered_n, zero removed, not
     filtered; raw_n, as measured, zero not removed; and one for each channel of a record that has
-    several, see `side_columns`. A missing sample leaves its cells empty.
+    several, see `side_columns`. A missing sample leaves its cells empty; so does force_n outside of
+    the stretch of a long record that was judged.
     Lines that begin with # describe the record and the processing of the force; the last of
     them names the columns and their units.
 
@@ -57,31 +62,55 @@ def export_csv(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     RecordError
         If the file cannot be written.
     """
+    record = excerpted(record)
     trace = record.trace()
     drop = assess(record, trace=trace, cfc=cfc)
-    curve = drop.curve
-    columns = {
-        "time_s": curve.time_s,
-        "force_n": curve.force_n,
-        "unfiltered_n": curve.unfiltered_n,
-        "raw_n": trace.force_n,
-    }
     side = side_columns(record)
-    columns |= {one.name: one.values for one in side}
     with new_file(path) as draft, draft.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         header = _about(record, trace) | _figures(drop.marks) | circumstances(record, drop)
         for name, value in header.items():
             _write_comment(file, f"{name}: {value}")
-        for line in curve.words():
+        for line in drop.curve.words():
             _write_comment(file, f"force_n, {line}")
+        if record.excerpt:
+            _write_comment(file, f"force_n, {drop.marks.text_of('excerpt')}; empty outside of it")
         _write_comment(file, "; ".join([COLUMNS, *(f"{one.name}, {one.words}" for one in side)]))
-        writer.writerow(columns)
-        for start in range(0, curve.force_n.size, _ROWS_AT_ONCE):
-            pieces = [values[start : start + _ROWS_AT_ONCE] for values in columns.values()]
-            for row in zip(*pieces, strict=True):
-                writer.writerow([_number(value) for value in row])
+        writer.writerow(["time_s", "force_n", "unfiltered_n", "raw_n", *(one.name for one in side)])
+        pieces = _whole(record, drop) if record.excerpt else [_columns(trace, drop, side)]
+        for columns in pieces:
+            for start in range(0, columns[0].size, _ROWS_AT_ONCE):
+                cut = [values[start : start + _ROWS_AT_ONCE] for values in columns]
+                for row in zip(*cut, strict=True):
+                    writer.writerow([_number(value) for value in row])
     return path
+
+
+def _columns(trace: Trace, drop: Assessment, side: Sequence[SideColumn]) -> list[FloatArray]:
+    """The columns of a trace that was judged as a whole."""
+    curve = drop.curve
+    own = [curve.time_s, curve.force_n, curve.unfiltered_n, trace.force_n]
+    return own + [one.values for one in side]
+
+
+def _whole(record: Record, drop: Assessment) -> Iterator[list[FloatArray]]:
+    """The same of a long record, piece by piece; no force in its class beyond the excerpt."""
+    assert record.excerpt is not None
+    curve, judged = drop.curve, record.excerpt.span
+    for begin in range(0, record.size, _SAMPLES_AT_ONCE):
+        span = Span(begin, min(begin + _SAMPLES_AT_ONCE, record.size))
+        # A little more on both sides: channels are brought to the same times, and smoothed.
+        around = Span(max(span.start - _AROUND, 0), min(span.stop + _AROUND, record.size))
+        part = replace(record, excerpt=Excerpt(around))
+        trace, own = part.trace(), slice(span.start - around.start, span.stop - around.start)
+        force_n = np.full(span.size, np.nan)
+        unfiltered_n = trace.force_n[own] - (curve.zero_n or 0.0)
+        low, high = max(span.start, judged.start), min(span.stop, judged.stop)
+        if low < high:
+            here, there = (slice(low - start, high - start) for start in (span.start, judged.start))
+            force_n[here], unfiltered_n[here] = curve.force_n[there], curve.unfiltered_n[there]
+        side = [one.values[own] for one in side_columns(part)]
+        yield [trace.time_s[own], force_n, unfiltered_n, trace.force_n[own], *side]
 
 
 def _write_comment(file: TextIO, text: str) -> None:
@@ -179,7 +208,8 @@ def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     The file has two sets: the curve behind the record's figures, and the force as measured; and
     one more for each channel of a record that has several. The last ID line of each says which
     it is. The library pyuff writes it: evenly spaced, real, double precision. The format has no
-    missing samples, so a record with gaps is refused.
+    missing samples, so a record with gaps is refused. Of a long record the stretch that was judged
+    is written, at its times in the record.
 
     Raises
     ------
@@ -190,6 +220,7 @@ def export_uff(record: Record, path: Path, *, cfc: int | None = None) -> Path:
     """
     import pyuff
 
+    record = excerpted(record)
     trace = record.trace()
     drop = assess(record, trace=trace, cfc=cfc)
     curve = drop.curve
@@ -254,7 +285,7 @@ def _set_58(
         ord_data_type=4,
         num_pts=force_n.size,
         abscissa_spacing=1,
-        abscissa_min=0.0,
+        abscissa_min=trace.begins_s,
         abscissa_inc=1.0 / trace.sample_rate_hz,
         ordinate_spec_data_type=13,
         orddenom_spec_data_type=0,

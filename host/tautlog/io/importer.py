@@ -6,7 +6,6 @@ side by side). Unit, polarity and rate are kept with them.
 
 from __future__ import annotations
 
-import hashlib
 import os
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,7 +15,8 @@ import numpy.typing as npt
 
 from tautlog import record
 from tautlog.errors import TraceImportError
-from tautlog.io.columns import Chosen, Columns, listed, read_bytes
+from tautlog.io.columns import Chosen, Columns, listed
+from tautlog.io.text_file import text_file
 from tautlog.io.timebase import check_rate, even_rate_hz, seconds_per
 from tautlog.model.calibration import Calibration
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2, DropSetup, Trace
@@ -108,46 +108,46 @@ def import_csv(
         If the file cannot be understood; the message says where and what was expected.
     """
     _check_asked(unit, time_column, sample_rate_hz, time_unit)
-    data = read_bytes(Path(path))
-    columns = Columns(Path(path), data, [*listed(force_column), *listed(time_column)])
-    force = columns.find_all(force_column)
-    times = None if time_column is None else columns.find(time_column)
-    trace = ImportedTrace(
-        values=_summed(columns, force),
-        unit=unit,
-        polarity=-1 if invert else 1,
-        sample_rate_hz=float(sample_rate_hz or 0.0),
-        columns=tuple(columns.named(place) for place in force),
-        file=Path(path).name,
-        sha256=hashlib.sha256(data).hexdigest(),
-    )
-    return trace if times is None else _timed(trace, columns, times, time_unit)
-
-
-def _summed(columns: Columns, force: list[int]) -> FloatArray:
-    """Force of every row, summed over its columns."""
-    cells = [columns.numbers(place) for place in force]
-    if len(cells[0]) < 2:
-        raise TraceImportError(
-            f"{columns.path} has {len(cells[0])} row(s) of data, expected 2 or more"
+    with text_file(Path(path)) as text:
+        columns = Columns(text, [*listed(force_column), *listed(time_column)])
+        force = columns.find_all(force_column)
+        at = None if time_column is None else columns.find(time_column)
+        values, times = _numbers(columns, force, at)
+        trace = ImportedTrace(
+            values=values,
+            unit=unit,
+            polarity=-1 if invert else 1,
+            sample_rate_hz=float(sample_rate_hz or 0.0),
+            columns=tuple(columns.named(place) for place in force),
+            file=Path(path).name,
+            sha256=text.sha256,
         )
-    values: FloatArray = np.sum(cells, axis=0)
+        return trace if at is None else _timed(trace, columns, times, columns.named(at), time_unit)
+
+
+def _numbers(columns: Columns, force: list[int], at: int | None) -> tuple[FloatArray, FloatArray]:
+    """Force of every row, summed over its columns, and its time, or nothing."""
+    values, times = columns.numbers(force, at)
+    if values.size < 2:
+        raise TraceImportError(
+            f"{columns.path} has {values.size} row(s) of data, expected 2 or more"
+        )
     if np.isnan(values).all():
         raise TraceImportError(f"{columns.path} has no number in column {columns.named(force[0])}")
-    return values
+    return values, times
 
 
 def _timed(
-    trace: ImportedTrace, columns: Columns, times: int, time_unit: str | None
+    trace: ImportedTrace, columns: Columns, time_s: FloatArray, name: str, time_unit: str | None
 ) -> ImportedTrace:
-    """The trace with rate and first time from a time column."""
-    time_s = columns.numbers(times) * seconds_per(time_unit)
-    sample_rate_hz = even_rate_hz(time_s, lambda row: f"{columns.path} line {columns.rows[row][0]}")
+    """The trace with rate and first time from a time column, which becomes seconds."""
+    time_s *= seconds_per(time_unit)
+    sample_rate_hz = even_rate_hz(time_s, lambda row: f"{columns.path} line {columns.line_of(row)}")
     return replace(
         trace,
         sample_rate_hz=check_rate(sample_rate_hz, stated=time_unit is not None),
         first_time_s=float(time_s[0]),
-        time_column=columns.named(times),
+        time_column=name,
     )
 
 

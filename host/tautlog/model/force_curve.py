@@ -22,7 +22,7 @@ class ForceCurve:
     Attributes
     ----------
     sample_rate_hz : float
-        Samples per second; sample i is at i / sample_rate_hz.
+        Samples per second; sample i is at begins_s + i / sample_rate_hz.
     force_n : ndarray of float64, shape (n_samples,)
         Zero removed, glitches left out, class-filtered, positive in tension as in the trace;
         NaN for a missing sample. If the load path let go, the force up to that was filtered by
@@ -41,6 +41,8 @@ class ForceCurve:
         Ends of the duration, at 10 % of the peak.
     glitches : int
         Number of samples left out.
+    begins_s : float
+        Time of the first sample; 0 but for an excerpt of a long record.
     """
 
     sample_rate_hz: float
@@ -53,6 +55,7 @@ class ForceCurve:
     duration_from_s: float | None = None
     duration_to_s: float | None = None
     glitches: int = 0
+    begins_s: float = 0.0
 
     def __post_init__(self) -> None:
         for values in (self.force_n, self.unfiltered_n):
@@ -61,7 +64,16 @@ class ForceCurve:
     @cached_property
     def time_s(self) -> FloatArray:
         """Seconds from the start of the trace, shape (n_samples,)."""
-        return np.arange(self.force_n.size) / self.sample_rate_hz
+        return self.begins_s + np.arange(self.force_n.size) / self.sample_rate_hz
+
+    @property
+    def ends_s(self) -> float:
+        """Time at which it ends."""
+        return self.begins_s + self.force_n.size / self.sample_rate_hz
+
+    def place_of(self, time_s: float) -> float:
+        """Place of a time in samples, with a fraction."""
+        return (time_s - self.begins_s) * self.sample_rate_hz
 
     def at(self, time_s: float) -> float:
         """Force at a time, linear between samples; NaN outside the trace."""

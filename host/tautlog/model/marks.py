@@ -287,6 +287,11 @@ class Marks:
         doubt = self.has("starts-late") or self.has("break-unsure")
         return self.clipped or self.gap_in_contact or unseen or doubt
 
+    def place_of(self, time_s: float) -> float:
+        """Place of a time in samples of the trace that was marked, with a fraction."""
+        begins_s = 0.0 if self.curve is None else self.curve.begins_s
+        return (time_s - begins_s) * self.sample_rate_hz
+
     def has(self, code: str) -> bool:
         """Whether there is a finding with this code."""
         return any(finding.code == code for finding in self.findings)

@@ -48,7 +48,7 @@ class Trace:
         Force in newtons, positive in tension, zero not removed; NaN for a missing
         sample (never filled in).
     sample_rate_hz : float
-        Samples per second; greater than 0. Sample i is at i / sample_rate_hz
+        Samples per second; greater than 0. Sample i is at begins_s + i / sample_rate_hz
         seconds from the start of the trace.
     release_time_s : float or None
         First opening of the release switch, or None if not known.
@@ -86,6 +86,8 @@ class Trace:
         How its record ended; None if it did not come from a board.
     contradictions : tuple of Contradiction
         Reports of the board that cannot all be true.
+    begins_s : float
+        Time of the first sample; 0 but for an excerpt, whose times are those of its record.
     """
 
     force_n: npt.NDArray[np.float64]
@@ -111,6 +113,7 @@ class Trace:
     flash_late_s: float | None = None
     flash_doubt: str = ""
     contradictions: tuple[Contradiction, ...] = ()
+    begins_s: float = 0.0
 
     def __post_init__(self) -> None:
         if not self.sample_rate_hz > 0:
@@ -157,7 +160,15 @@ class Trace:
     @property
     def time_s(self) -> npt.NDArray[np.float64]:
         """Seconds from the start of the trace, shape (n_samples,)."""
-        return np.arange(self.force_n.size) / self.sample_rate_hz
+        return self.begins_s + np.arange(self.force_n.size) / self.sample_rate_hz
+
+    def at_s(self, place: float) -> float:
+        """Time of a place in samples, with a fraction."""
+        return self.begins_s + place / self.sample_rate_hz
+
+    def place_of(self, time_s: float) -> float:
+        """Place of a time in samples, with a fraction."""
+        return (time_s - self.begins_s) * self.sample_rate_hz
 
 
 @dataclass(frozen=True)

@@ -198,6 +198,7 @@ from tautlog.record.additions import (
     add_shunt_check,
 )
 from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
+from tautlog.record.excerpt import excerpted
 from tautlog.record.imported import ImportedValues, write_values
 from tautlog.record.layout import FORMAT_VERSION
 from tautlog.record.reader import open_checked, open_record
@@ -221,6 +222,7 @@ __all__ = [
     "add_marks",
     "add_photo",
     "add_shunt_check",
+    "excerpted",
     "last_shunt_step",
     "legs_of",
     "open_checked",

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.firmware import wire
+from tautlog.model.excerpt import Span
 
 # Flags of a block whose samples have unknown places.
 MISPLACED_FLAGS = wire.FLAG_CONVERTER_OVERRUN | wire.FLAG_LATE
@@ -20,19 +21,23 @@ Sample = TypeVar("Sample", np.float64, np.bool_)
 
 @dataclass(frozen=True)
 class Grid:
-    """The uniform grid of one trace; `grid_of` makes it.
+    """The uniform grid of one trace, or of a stretch of it; `grid_of` makes it.
 
     Attributes
     ----------
-    size : int
-        Samples of the grid.
+    size, whole : int
+        Samples of the grid; of the grid of the whole trace.
+    rows : slice
+        Rows of the counts that lie on it.
     places : ndarray of int64, shape (rows,), or None
-        Place of each row of the counts; None if every row is good and in its own place.
+        Place of each of these rows; None if every row is good and in its own place.
     known : ndarray of bool, shape (rows,)
         Rows with a known place.
     """
 
     size: int
+    whole: int
+    rows: slice
     places: npt.NDArray[np.int64] | None
     known: npt.NDArray[np.bool_]
 
@@ -45,7 +50,9 @@ class Grid:
         return grid
 
 
-def grid_of(table: npt.NDArray[np.void], rows: int, samples_per_block: int) -> Grid:
+def grid_of(
+    table: npt.NDArray[np.void], rows: int, samples_per_block: int, span: Span | None = None
+) -> Grid:
     """Find the place of each row of the counts; ValueError if the blocks make no sense.
 
     Parameters
@@ -54,11 +61,13 @@ def grid_of(table: npt.NDArray[np.void], rows: int, samples_per_block: int) -> G
         The table of blocks.
     rows, samples_per_block : int
         Rows of the counts; samples of a full block.
+    span : Span or None
+        The stretch of the trace that is wanted; None: all of it.
     """
     if not table.size:
         if rows:
             raise ValueError(f"{rows} samples but no blocks")
-        return Grid(0, None, np.zeros(0, dtype=bool))
+        return Grid(0, 0, slice(0, 0), None, np.zeros(0, dtype=bool))
     start = table["row"].astype(np.int64)
     lengths = np.diff(start, append=rows)
     numbers = table["block"].astype(np.int64)
@@ -67,12 +76,35 @@ def grid_of(table: npt.NDArray[np.void], rows: int, samples_per_block: int) -> G
     if np.any(np.diff(numbers) < 1):
         raise ValueError("the block numbers do not ascend")
     # In Python integers, which do not overflow.
-    size = int(numbers[-1] - numbers[0]) * samples_per_block + int(lengths[-1])
-    if size > MAX_TRACE_SAMPLES:
-        raise ValueError(f"block numbers {numbers[0]} to {numbers[-1]} span too long a trace")
+    whole = int(numbers[-1] - numbers[0]) * samples_per_block + int(lengths[-1])
+    require_length(whole, f"block numbers {numbers[0]} to {numbers[-1]}")
+    span = span or Span(0, whole)
     first = (numbers - numbers[0]) * samples_per_block
     good = (table["lost"] == 0) & (table["flags"] & MISPLACED_FLAGS == 0)
-    if size == rows and good.all():
-        return Grid(size, None, np.ones(rows, dtype=bool))
-    places = np.arange(rows) + np.repeat(first - start, lengths)
-    return Grid(size, places, np.repeat(good, lengths))
+    # The blocks that reach into the span, the first and the last of them cut at its ends.
+    low = int(np.searchsorted(first + lengths, span.start, side="right"))
+    high = int(np.searchsorted(first, span.stop, side="left"))
+    if low >= high:
+        return Grid(span.size, whole, slice(0, 0), np.zeros(0, np.int64), np.zeros(0, dtype=bool))
+    row = int(start[low]) + max(span.start - int(first[low]), 0)
+    beyond = max(int(first[high - 1] + lengths[high - 1]) - span.stop, 0)
+    stop = int(start[high - 1] + lengths[high - 1]) - beyond
+    if stop - row == span.size and good[low:high].all():
+        return Grid(span.size, whole, slice(row, stop), None, np.ones(span.size, dtype=bool))
+    counted = np.diff(np.concatenate(([row], start[low + 1 : high], [stop])))
+    places = np.arange(row, stop) + np.repeat((first - start)[low:high] - span.start, counted)
+    return Grid(span.size, whole, slice(row, stop), places, np.repeat(good[low:high], counted))
+
+
+def require_length(samples: int, what: str) -> None:
+    """Refuse a trace that is too long to be one: damage, or more than can be judged.
+
+    Raises
+    ------
+    ValueError
+        It says how long, and the limit.
+    """
+    if samples > MAX_TRACE_SAMPLES:
+        raise ValueError(
+            f"{what} span too long a trace: {samples} samples, at most {MAX_TRACE_SAMPLES} are read"
+        )

@@ -73,7 +73,6 @@ def open_checked(path: str | os.PathLike[str]) -> tuple[Record, SealCheck]:
 def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
     instrument = _instrument(file, sealed)
     samples = sealed["/trace/values" if instrument is None else "/trace/counts"]
-    rate_hz = real(samples, "sample_rate_hz")
 
     def text(name: str) -> str:
         return str(sealed["/"].get(name, ""))
@@ -99,7 +98,7 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
         calibration=own,
         instrument=instrument,
         source=dict(samples) if instrument is None else {},
-        sample_rate_hz=rate_hz,
+        sample_rate_hz=real(samples, "sample_rate_hz"),
         first_sample_index=whole({"first_sample_index": 0, **sealed["/"]}, "first_sample_index"),
         block_table=blocks,
         events=events_of(table(file, "events")[()]),
@@ -119,6 +118,7 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
         sealed=was_sealed(sealed),
         edited=edited,
         channels=channels,
+        rows=table(file, "trace/values" if instrument is None else "trace/counts").shape[0],
     )
 
 

@@ -28,6 +28,7 @@ from tautlog.model.channels import (
     columns_of,
 )
 from tautlog.model.contradiction import Contradiction
+from tautlog.model.excerpt import Excerpt, Span
 from tautlog.model.linearity import conversion_noise
 from tautlog.model.origin import MEASURED, REHEARSED
 from tautlog.model.reception import Reception
@@ -35,9 +36,9 @@ from tautlog.model.stream import BoardEvent, Instrument
 from tautlog.model.trace import Completeness, DropSetup, Trace
 from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
 from tautlog.record.entry_seals import EditedEntry
-from tautlog.record.grid import grid_of
+from tautlog.record.grid import Grid, grid_of, require_length
 from tautlog.record.parts import Value, real, sealed_attributes, table, whole
-from tautlog.record.problems import error, reading
+from tautlog.record.problems import damaged, error, reading
 from tautlog.record.recalibration import Recalibration, too_far_from
 from tautlog.record.seal import SealCheck, check_seal
 from tautlog.record.stated_legs import stated_leaning
@@ -106,6 +107,10 @@ class Record:
         Entries that were changed after they were entered; the entries above leave them out.
     channels : tuple of Channel
         What is known of the channels beyond the first.
+    rows : int
+        Samples of a channel that are stored.
+    excerpt : Excerpt or None
+        The stretch of a long record that traces are read of; see `excerpt.excerpted`. None: all.
     """
 
     path: Path
@@ -140,6 +145,8 @@ class Record:
     sealed: bool = False
     edited: tuple[EditedEntry, ...] = ()
     channels: tuple[Channel, ...] = ()
+    rows: int = 0
+    excerpt: Excerpt | None = None
 
     @property
     def unfinished(self) -> bool:
@@ -185,9 +192,27 @@ class Record:
         """Nothing is open."""
 
     @property
+    def size(self) -> int:
+        """Samples of the whole trace, gaps included.
+
+        Raises
+        ------
+        RecordError
+            If the blocks make no sense, or are of a longer trace than can be read.
+        """
+        try:
+            if self.instrument is None:
+                require_length(self.rows, "the values")
+                return self.rows
+            per_block = self.instrument.samples_per_block
+            return grid_of(self.block_table, self.rows, per_block, Span(0, 0)).whole
+        except ValueError as problem:
+            raise damaged(self.path, str(problem)) from problem
+
+    @property
     def release_index(self) -> int | None:
         """Sample index at which the release switch first opened, from the trace's start."""
-        return self._first_of(RELEASE_EVENT)
+        return self.first_of(RELEASE_EVENT)
 
     @property
     def released(self) -> bool:
@@ -215,6 +240,8 @@ class Record:
     def trace(self, channel: int | None = None) -> Trace:
         """Return the force on its uniform grid, NaN where a sample is missing.
 
+        Of a record with an excerpt that stretch is read; its times are those of the record.
+
         Parameters
         ----------
         channel : int or None
@@ -232,53 +259,18 @@ class Record:
         if channel is not None and not 0 <= channel < channels:
             raise ValueError(f"`channel` must be 0 to {channels - 1}, was {channel!r}")
         if self.instrument is None:
-            return self._imported_trace()
+            return _imported_trace(self)
         if channel is not None:
             used = self.channel(channel).calibration if channel else None
-            return self.trace_by(self.instrument, channel, used or self.calibration_used)
+            return _trace_by(self, self.instrument, channel, used or self.calibration_used)
         legs = legs_of(self)
         if legs:
             lean = stated_leaning(self.path, self.setup.leg_facts, tuple(legs))
             return summed(tuple(legs.values()), lean)
         return _supplied(self, self.trace(0), self.calibration_used)
 
-    def trace_by(self, instrument: Instrument, channel: int, used: Calibration) -> Trace:
-        """The force of one column by a calibration, at its own times."""
-        with reading(self.path) as file:
-            counts = table(file, "trace/counts")[:, channel]
-            grid = grid_of(self.block_table, counts.size, instrument.samples_per_block)
-        reduction = instrument.reduction
-        clipped = used.clipped(counts, reduction)
-        found = contradictions(_story(self, instrument, grid.size, counts.size))
-        limits = in_force(self.arming) if channel == 0 else None
-        if limits is not None and (unlike := limits.unlike(used, reduction)):
-            clipped |= limits.clipped(counts)
-            found += (Contradiction("rails-differ", unlike),)
-        if used.converter_bits != instrument.converter_bits:
-            found += (Contradiction("converter-differs", _differing(used, instrument)),)
-        release = letting_go(self.events, self.sample_rate_hz, grid.size)
-        force_n = used.force_n(counts, reduction, conversion_noise(counts, reduction))
-        bare = Trace(grid.placed(force_n, np.nan), self.sample_rate_hz)
-        return replace(
-            _with_flash(bare.under(used).counted(used, reduction), self.events),
-            conversion_rate_hz=self.sample_rate_hz * reduction,
-            release_time_s=release.time_s,
-            release_doubt=release.doubt,
-            release_note=release.note,
-            article_wire_s=self._time_of(ARTICLE_EVENT, grid.size),
-            mount_wire_s=self._time_of(MOUNT_EVENT, grid.size),
-            clipped=grid.placed(clipped, False),
-            calibration_expired=too_far_from(used, self.utc),
-            completeness=Completeness(self.status, _reason_of_end(self.events)),
-            contradictions=found,
-        )
-
-    def _time_of(self, name: str, size: int) -> float | None:
-        """Seconds from the trace's start to the first event of a name, if it lies within."""
-        first = self._first_of(name)
-        return first / self.sample_rate_hz if first is not None and 0 <= first < size else None
-
-    def _first_of(self, name: str) -> int | None:
+    def first_of(self, name: str) -> int | None:
+        """Sample index of the first event of a name, from the trace's start."""
         return next((event.sample_index for event in self.events if event.name == name), None)
 
     def verify_seal(self) -> SealCheck:
@@ -292,13 +284,70 @@ class Record:
         with reading(self.path) as file:
             return check_seal(file, sealed_attributes(file))
 
-    def _imported_trace(self) -> Trace:
-        with reading(self.path) as file:
-            values = table(file, "trace/values")[()]
-            factor = real(self.source, "newton_per_unit") * whole(self.source, "polarity")
-        expired = self.calibration.expired_on(self.utc)
-        trace = Trace(values * factor, self.sample_rate_hz).under(self.calibration_used)
-        return replace(trace, calibration_expired=expired)
+
+def _trace_by(record: Record, instrument: Instrument, channel: int, used: Calibration) -> Trace:
+    """The force of one column by a calibration, at its own times."""
+    counts, grid = _placed_counts(record, instrument, channel)
+    reduction, rate_hz = instrument.reduction, record.sample_rate_hz
+    clipped = used.clipped(counts, reduction)
+    found = contradictions(_story(record, instrument, grid.whole))
+    limits = in_force(record.arming) if channel == 0 else None
+    if limits is not None and (unlike := limits.unlike(used, reduction)):
+        clipped |= limits.clipped(counts)
+        found += (Contradiction("rails-differ", unlike),)
+    if used.converter_bits != instrument.converter_bits:
+        found += (Contradiction("converter-differs", _differing(used, instrument)),)
+    release = letting_go(record.events, rate_hz, grid.whole)
+    force_n = used.force_n(counts, reduction, conversion_noise(counts, reduction))
+    bare = Trace(grid.placed(force_n, np.nan), rate_hz)
+    return replace(
+        _with_flash(bare.under(used).counted(used, reduction), record.events),
+        conversion_rate_hz=rate_hz * reduction,
+        release_time_s=release.time_s,
+        release_doubt=release.doubt,
+        release_note=release.note,
+        article_wire_s=_time_of(record, ARTICLE_EVENT, grid.whole),
+        mount_wire_s=_time_of(record, MOUNT_EVENT, grid.whole),
+        clipped=grid.placed(clipped, False),
+        calibration_expired=too_far_from(used, record.utc),
+        completeness=Completeness(record.status, _reason_of_end(record.events)),
+        contradictions=found,
+        begins_s=_begins_s(record),
+    )
+
+
+def _placed_counts(
+    record: Record, instrument: Instrument, column: int
+) -> tuple[npt.NDArray[np.uint16], Grid]:
+    """Counts of a column, all or those of the excerpt, and their places."""
+    span = record.excerpt.span if record.excerpt else None
+    with reading(record.path) as file:
+        per_block = instrument.samples_per_block
+        grid = grid_of(record.block_table, record.rows, per_block, span)
+        return table(file, "trace/counts")[grid.rows, column], grid
+
+
+def _begins_s(record: Record) -> float:
+    """Time of the first sample that is read, from the start of the trace."""
+    return record.excerpt.span.start / record.sample_rate_hz if record.excerpt else 0.0
+
+
+def _time_of(record: Record, name: str, size: int) -> float | None:
+    """Seconds from the trace's start to the first event of a name, if it lies within."""
+    first = record.first_of(name)
+    return first / record.sample_rate_hz if first is not None and 0 <= first < size else None
+
+
+def _imported_trace(record: Record) -> Trace:
+    span = record.excerpt.span if record.excerpt else None
+    with reading(record.path) as file:
+        stored = table(file, "trace/values")
+        require_length(stored.shape[0], "the values")
+        values = stored[slice(span.start, span.stop) if span else slice(None)]
+        factor = real(record.source, "newton_per_unit") * whole(record.source, "polarity")
+    expired = record.calibration.expired_on(record.utc)
+    trace = Trace(values * factor, record.sample_rate_hz).under(record.calibration_used)
+    return replace(trace, calibration_expired=expired, begins_s=_begins_s(record))
 
 
 def _differing(used: Calibration, instrument: Instrument) -> str:
@@ -330,12 +379,12 @@ def _leg(record: Record, instrument: Instrument, column: int) -> Trace | None:
     used = record.channel(column).calibration if column else record.calibration_used
     if used is None:
         return None
-    trace = record.trace_by(instrument, column, used)
+    trace = _trace_by(record, instrument, column, used)
     trace = replace(trace, force_n=on_time(trace.force_n, instrument.late_samples(column)))
     return _supplied(record, trace, used)
 
 
-def _story(record: Record, instrument: Instrument, size: int, rows: int) -> Story:
+def _story(record: Record, instrument: Instrument, size: int) -> Story:
     """What a record holds of its drop besides the samples."""
     numbers, row, stamps_us, lost = (
         record.block_table[name].astype(np.int64) for name in ("block", "row", "stamp_us", "lost")
@@ -346,7 +395,7 @@ def _story(record: Record, instrument: Instrument, size: int, rows: int) -> Stor
         instrument.samples_per_block,
         size,
         numbers,
-        np.diff(row, append=rows),
+        np.diff(row, append=record.rows),
         stamps_us,
         lost,
         record.reception,
@@ -364,9 +413,7 @@ def volts_of(record: Record, column: int) -> npt.NDArray[np.float64]:
     instrument = record.instrument
     if instrument is None:
         raise error(record.path, "is an imported trace: it holds values, not volts")
-    with reading(record.path) as file:
-        counts = table(file, "trace/counts")[:, column]
-        grid = grid_of(record.block_table, counts.size, instrument.samples_per_block)
+    counts, grid = _placed_counts(record, instrument, column)
     noise = conversion_noise(counts, instrument.reduction)
     volts = record.calibration.volts(counts, instrument.reduction, noise)
     return on_time(grid.placed(volts, np.nan), instrument.late_samples(column))

@@ -37,10 +37,10 @@ def put_contact(
     """Draw the measured contact on axes, with its prediction behind it."""
     curve, marks = drop.curve, drop.marks
     first_s, last_s = _window(curve, marks)
-    raw_s, raw_n = span(curve.unfiltered_n, curve.sample_rate_hz, (first_s, last_s), points)
+    raw_s, raw_n = span(curve, curve.unfiltered_n, (first_s, last_s), points)
     axes.plot(1e3 * (raw_s - first_s), raw_n, color=FAINT, lw=0.8, label="unfiltered")
     if curve.cfc:
-        time_s, line_n = span(curve.force_n, curve.sample_rate_hz, (first_s, last_s), points)
+        time_s, line_n = span(curve, curve.force_n, (first_s, last_s), points)
         axes.plot(1e3 * (time_s - first_s), line_n, color=INK, lw=1.8, label=curve.name)
     _legs(axes, drop, (first_s, last_s), points)
     _bands(axes, marks, raw_n)
@@ -66,7 +66,7 @@ def _legs(axes: Axes, drop: Assessment, ends_s: tuple[float, float], points: int
         curve = None if leg.marks is None else leg.marks.curve
         if curve is None:
             continue
-        time_s, leg_n = span(curve.force_n, curve.sample_rate_hz, ends_s, points)
+        time_s, leg_n = span(curve, curve.force_n, ends_s, points)
         dashes = LEG_DASHES[number % len(LEG_DASHES)]
         axes.plot(1e3 * (time_s - ends_s[0]), leg_n, color=INK, lw=1.1, ls=dashes, label=leg.name)
 
@@ -97,23 +97,24 @@ def _since_release(at_s: float, marks: Marks) -> str:
 
 def _window(curve: ForceCurve, marks: Marks) -> tuple[float, float]:
     """Span of the measured contact with a third of its length on either side."""
-    end_s = curve.force_n.size / curve.sample_rate_hz
+    begins_s, end_s = curve.begins_s, curve.ends_s
     onset_s, slack_s = marks.onset_time_s, marks.slack_time_s
     if onset_s is None:
-        return 0.0, max(end_s, 1.0 / curve.sample_rate_hz)
+        return begins_s, max(end_s, begins_s + 1.0 / curve.sample_rate_hz)
     slack_s = slack_s if slack_s is not None else end_s
     margin_s = max(0.35 * (slack_s - onset_s), 2.0 / curve.sample_rate_hz)
-    return max(onset_s - margin_s, 0.0), min(slack_s + margin_s, end_s)
+    return max(onset_s - margin_s, begins_s), min(slack_s + margin_s, end_s)
 
 
 def span(
-    force_n: FloatArray, rate_hz: float, ends_s: tuple[float, float], points: int = POINTS
+    curve: ForceCurve, force_n: FloatArray, ends_s: tuple[float, float], points: int = POINTS
 ) -> tuple[FloatArray, FloatArray]:
-    """Times and values to draw for a part of a trace."""
-    low = max(int(ends_s[0] * rate_hz), 0)
-    high = max(int(np.ceil(ends_s[1] * rate_hz)) + 1, low + 1)
+    """Times and values to draw for a part of a trace: of a curve, or of its unfiltered force."""
+    low = max(int(curve.place_of(ends_s[0])), 0)
+    high = max(int(np.ceil(curve.place_of(ends_s[1]))) + 1, low + 1)
     part = force_n[low:high]
-    return few((low + np.arange(part.size)) / rate_hz, part, points)
+    time_s = curve.begins_s + (low + np.arange(part.size)) / curve.sample_rate_hz
+    return few(time_s, part, points)
 
 
 def _bands(axes: Axes, marks: Marks, drawn_n: FloatArray) -> None:

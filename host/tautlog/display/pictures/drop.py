@@ -98,10 +98,10 @@ def _head(axes: Axes, drop: Assessment, title: str) -> None:
 def _whole(axes: Axes, drop: Assessment) -> None:
     """Draw the whole trace, small."""
     curve, rest_n = drop.curve, drop.marks.rest_force_n
-    end_s = curve.force_n.size / curve.sample_rate_hz
-    time_s, line_n = span(curve.force_n, curve.sample_rate_hz, (0.0, end_s))
+    first_s, end_s = curve.begins_s, curve.ends_s
+    time_s, line_n = span(curve, curve.force_n, (first_s, end_s))
     axes.plot(time_s, line_n, color=INK, lw=0.8)
-    axes.set_xlim(0.0, max(end_s, 1.0 / curve.sample_rate_hz))
+    axes.set_xlim(first_s, max(end_s, first_s + 1.0 / curve.sample_rate_hz))
     axes.set_xlabel("time from the start of the trace, s")
     axes.set_ylabel("force, N")
     if rest_n is not None:
@@ -116,6 +116,6 @@ def _whole(axes: Axes, drop: Assessment) -> None:
             color=INK,
         )
     for name, at_s in (("release", drop.marks.release_time_s), ("onset", drop.marks.onset_time_s)):
-        if at_s is not None and 0.0 <= at_s <= end_s:
+        if at_s is not None and first_s <= at_s <= end_s:
             upright(axes, name, at_s)
     axes.grid(alpha=0.25)

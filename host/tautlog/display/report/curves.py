@@ -31,12 +31,12 @@ def trace_of(source: Source) -> PlotTrace:
 
 
 def _around_contact(source: Source) -> slice:
-    marks, rate = source.drop.marks, source.drop.curve.sample_rate_hz
+    marks, force = source.drop.marks, source.drop.curve
     if marks.onset_time_s is None:
         return slice(None)
     length = marks.base_duration_s or 0.1
-    start = int((marks.onset_time_s - BEFORE * length) * rate)
-    return slice(max(start, 0), int((marks.onset_time_s + AFTER * length) * rate))
+    start = int(force.place_of(marks.onset_time_s - BEFORE * length))
+    return slice(max(start, 0), int(force.place_of(marks.onset_time_s + AFTER * length)))
 
 
 def _expected(
