@@ -118,7 +118,7 @@ def _row(record: RecordSummary) -> list[str]:
         "-" if record.mass_kg is None else plain_number(record.mass_kg),
         "-" if record.height_m is None else plain_number(record.height_m),
         force_text(record.target_n),
-        force_text(record.peak_force_n, record.peak_force_expanded_u_n),
+        record.shown_peak(),
     ]
     verdicts = (
         *(

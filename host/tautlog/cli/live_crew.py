@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from tautlog.board.health import Health
     from tautlog.model.calibration import Calibration
     from tautlog.model.marks import Marks
+    from tautlog.model.shown_force import ShownForce
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
 
@@ -114,14 +115,14 @@ class LiveCrew(ConsoleCrew):
     def judged(self, assessment: Assessment) -> None:
         """Show the quick look, in the same words as everywhere."""
         marks, verdict = assessment.marks, assessment.verdict
-        peak, spread = marks.peak_force_n, marks.peak_force_expanded_u_n
+        peak = assessment.shown(marks)
         from_s, to_s = _contact_since_release(marks)
         self._feed.send(
             "verdict",
             word=words(verdict.load_verdict).split(" (")[0],
             text=f"{words(verdict.record_verdict)}; {words(verdict.trace_says)}",
-            peak="no peak" if peak is None else f"{peak:.0f} N",
-            peak_text=("" if spread is None else f"+/- {spread:.0f} N, ") + assessment.curve.name,
+            peak=peak.text if peak else "no peak",
+            peak_text=_around(peak) + assessment.curve.name,
             lines=quick_look(assessment),
             from_s=from_s,
             to_s=to_s,
@@ -130,6 +131,10 @@ class LiveCrew(ConsoleCrew):
     def failed(self) -> None:
         """Show that there is no result; the terminal says why."""
         self._feed.send("state", word="NO RESULT", text="see the terminal")
+
+
+def _around(peak: ShownForce | None) -> str:
+    return f"{peak.around.strip()}, " if peak and peak.spread else ""
 
 
 def _contact_since_release(marks: Marks) -> tuple[float | None, float | None]:

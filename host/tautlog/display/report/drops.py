@@ -34,7 +34,7 @@ from tautlog.files.strict_json import read_json, read_object
 from tautlog.model.dimensions import texts_of
 from tautlog.model.marks import AboveLevel, Marks
 from tautlog.model.uncertainty import Budget
-from tautlog.model.verdict_words import force_text, prediction_words
+from tautlog.model.verdict_words import prediction_words
 from tautlog.planning.against_flight import against_flight
 from tautlog.planning.expected import LATER_DIFFERS
 from tautlog.record import Decision, Inspection, Record
@@ -43,7 +43,7 @@ from tautlog.record import Decision, Inspection, Record
 def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
     """The section of one drop, with its deviations from the campaign."""
     record, drop, setup = source.record, source.drop, source.record.inspected_setup
-    marks, verdict = drop.marks, drop.verdict
+    marks, verdict, peak = drop.marks, drop.verdict, drop.shown(drop.marks)
     unlike, flight = unlike_kept(record, drop), against_flight(drop, campaign)
     return DropSection(
         number=source.number,
@@ -53,7 +53,7 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
         article=setup.article or "-",
         mass=form(setup.mass_kg),
         height=form(setup.height_m),
-        peak=force_text(marks.peak_force_n, marks.peak_force_expanded_u_n),
+        peak=peak.interval if peak else "-",
         load=load_words(drop),
         words=VerdictTexts(
             short(verdict.record_verdict),

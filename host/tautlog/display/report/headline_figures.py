@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from tautlog.archive.assessment import Assessment
 from tautlog.model.marks import Marks
-from tautlog.model.verdict_words import force_text
 
 UNKNOWN = "not determined"
 COUNT = 10
@@ -15,7 +14,7 @@ def headline_figures(drop: Assessment) -> tuple[tuple[str, str], ...]:
     marks = drop.marks
     filtered = f"class {marks.cfc}" if marks.cfc else "not filtered"
     return (
-        (f"Peak force, {filtered}", _peak(marks)),
+        (f"Peak force, {filtered}", _peak(drop)),
         ("Rise time, 10 to 90 % of the peak", _scaled(marks.rise_time_s, 1e3, "ms")),
         ("Duration above 10 % of the peak", _scaled(marks.duration_s, 1e3, "ms")),
         ("Impulse of the pull", _scaled(marks.impulse_ns, 1.0, "N s")),
@@ -28,11 +27,12 @@ def headline_figures(drop: Assessment) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _peak(marks: Marks) -> str:
-    if marks.peak_force_n is None:
+def _peak(drop: Assessment) -> str:
+    peak = drop.shown(drop.marks)
+    if peak is None:
         return "no peak"
-    text = f"{force_text(marks.peak_force_n, marks.peak_force_expanded_u_n)} N"
-    return f"at least {text}" if marks.lower_bound else text
+    text = f"{peak.interval} {peak.unit}"
+    return f"at least {text}" if drop.marks.lower_bound else text
 
 
 def _stiffness(marks: Marks) -> str:

@@ -12,7 +12,6 @@ from tautlog.display.report.contents import Overlay
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import outcome_shape, outcome_word
 from tautlog.display.views import Curve, FloatArray, NamedDrop, since_onset
-from tautlog.model.verdict_words import force_text
 
 BEFORE, AFTER = 0.2, 1.35  # shown around each contact, in lengths of the contact
 POINTS = 160  # of each curve; the grid is that of all together
@@ -52,11 +51,11 @@ def overlay_of(sources: Sequence[Source], campaign: Campaign | None) -> Overlay:
 
 def legend_of(source: Source) -> str:
     """Number, peak and verdict of a curve."""
-    marks, verdict = source.drop.marks, source.drop.verdict.test_verdict
+    peak, verdict = source.drop.shown(source.drop.marks), source.drop.verdict.test_verdict
     decision = source.drop.decision
     final, who = (decision.verdict, "decided") if decision else (verdict, "proposed")
     return (
-        f"{source.number} {source.name}: {force_text(marks.peak_force_n)} N, "
+        f"{source.number} {source.name}: {peak.text if peak else 'no peak'}, "
         f"{outcome_shape(final)} {outcome_word(final)} {who}"
     )
 
