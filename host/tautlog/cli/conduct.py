@@ -17,6 +17,7 @@ from tautlog.drop.outcome import DropOutcome
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import LinkError
 from tautlog.files.chain import head_of
+from tautlog.model.display_units import SI, Units
 from tautlog.record import open_record
 
 
@@ -43,6 +44,7 @@ def show_outcome(
     shown: Shown,
     truth: Callable[[int], Mapping[str, object]] | None = None,
     stop: StopRequest | None = None,
+    units: Units = SI,
 ) -> None:
     """Mark the new record, show the results, draw it.
 
@@ -58,6 +60,8 @@ def show_outcome(
         Gives the true figures of a rehearsed drop from the index of the record's first sample.
     stop : StopRequest, optional
         Already listening (default: a new one).
+    units : Units
+        Units in which it is shown and drawn.
 
     Raises
     ------
@@ -79,7 +83,7 @@ def show_outcome(
     with stop.listening():
         with show():
             _say_what_came(outcome, crew)
-        assessment = finish_new(outcome.path, stop, judged, cfc=cfc)
+        assessment = finish_new(outcome.path, stop, judged, cfc=cfc, units=units)
         with show():
             if shown == Shown.AS_JSON:
                 _print_json(assessment, true())

@@ -11,6 +11,7 @@ from tautlog.cli.console import ConsoleCrew
 from tautlog.display.live import LiveFeed
 from tautlog.errors import TautlogError
 from tautlog.model.channels import FORCE, columns_of
+from tautlog.model.display_units import SI, Units
 from tautlog.model.verdict_words import words
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ class LiveCrew(ConsoleCrew):
         Turns counts into forces.
     record_s : float
         Duration of the recording after the release.
-    yes, quiet : bool
+    yes, quiet, units : bool, bool, Units
         As for `ConsoleCrew`.
     """
 
@@ -46,8 +47,9 @@ class LiveCrew(ConsoleCrew):
         *,
         yes: bool,
         quiet: bool,
+        units: Units = SI,
     ) -> None:
-        super().__init__(yes=yes, quiet=quiet)
+        super().__init__(yes=yes, quiet=quiet, units=units)
         self._feed = feed
         self._calibration = calibration
         self._record_s = record_s
@@ -69,8 +71,8 @@ class LiveCrew(ConsoleCrew):
         what = ", ".join(
             text
             for text in (
-                f"{setup.mass_kg:g} kg" if setup.mass_kg else "",
-                f"{setup.height_m:g} m" if setup.height_m else "",
+                self.units.text(setup.mass_kg, "kg", "g") if setup.mass_kg else "",
+                self.units.text(setup.height_m, "m", "g") if setup.height_m else "",
                 setup.article,
             )
             if text
@@ -148,7 +150,13 @@ def _contact_since_release(marks: Marks) -> tuple[float | None, float | None]:
 
 @contextlib.contextmanager
 def crew_for(
-    calibration: Calibration, record_s: float, *, live: bool, yes: bool, quiet: bool
+    calibration: Calibration,
+    record_s: float,
+    *,
+    live: bool,
+    yes: bool,
+    quiet: bool,
+    units: Units = SI,
 ) -> Iterator[ConsoleCrew]:
     """A crew at the terminal, with a live window on request.
 
@@ -160,10 +168,10 @@ def crew_for(
         If no window can be opened; no board has been asked yet.
     """
     if not live:
-        yield ConsoleCrew(yes=yes, quiet=quiet)
+        yield ConsoleCrew(yes=yes, quiet=quiet, units=units)
         return
     feed = LiveFeed.open()
-    crew = LiveCrew(feed, calibration, record_s, yes=yes, quiet=quiet)
+    crew = LiveCrew(feed, calibration, record_s, yes=yes, quiet=quiet, units=units)
     try:
         yield crew
     except (TautlogError, KeyboardInterrupt):

@@ -92,6 +92,8 @@ class Units:
             never coarser than there; significant digits stay.
         """
         unit = self.of(si)
+        if form == "g" and unit.size != 1.0:
+            form = ".5g"  # a round number in SI has no end in another unit
         if form.endswith("f"):
             form = f"z.{decimals(unit, int(form[1:-1]))}f"
         return format(value / unit.size, form)
@@ -108,6 +110,19 @@ class Units:
         """A label that ends with its unit, such as "peak force, N", in the chosen unit."""
         head, comma, si = text.rpartition(", ")
         return f"{head}{comma}{self.of(si).name}" if comma else text
+
+    def heading(self, key: str) -> str:
+        """The name of a column by the key of its SI numbers: "peak, lbf" for "peak_n"."""
+        si = si_of(key)
+        head = key.removesuffix(_SUFFIXES.get(si, "")).replace("_", " ")
+        return f"{head}, {self.of(si).name}" if si else head
+
+    @property
+    def named(self) -> tuple[str, ...]:
+        """The units that are not SI."""
+        return tuple(
+            getattr(self, kind) for kind, own in _OWN.items() if getattr(self, kind) != own
+        )
 
     @property
     def factors(self) -> tuple[str, ...]:
@@ -165,9 +180,26 @@ _MADE = {
     "N/m": _stiffness,
     "kN/m": _kilo_stiffness,
     "N s": lambda units: Unit(f"{units.force} s", _force(units).size),
+    "N/s": lambda units: Unit(f"{units.force}/s", _force(units).size),
+    "N rms": lambda units: Unit(f"{units.force} rms", _force(units).size),
     "m/s": _speed,
 }
+_SUFFIXES = {
+    "N/m": "_n_per_m",
+    "N/s": "_n_per_s",
+    "m/s": "_m_s",
+    "N s": "_ns",
+    "N": "_n",
+    "m": "_m",
+    "J": "_j",
+    "kg": "_kg",
+}
 SI = Units()
+
+
+def si_of(key: str) -> str:
+    """The SI unit that the name of a figure ends in, such as "N" for "peak_force_n"; or ""."""
+    return next((si for si, suffix in _SUFFIXES.items() if key.endswith(suffix)), "")
 
 
 def units_named(words: Iterable[str], given: Units = SI) -> Units:

@@ -91,12 +91,12 @@ def _question(campaign: Campaign | None, names: Sequence[str]) -> str:
         asked = f"Do {', '.join(told[:-1])} and {told[-1]} stand"
     if campaign is None:
         return f"{asked} the target of each drop?"
-    setup, kind = campaign.setup, campaign.requirement.kind
+    setup, kind, units = campaign.setup, campaign.requirement.kind, campaign.units
     if setup.target_n is None:
         return f"{asked} the {kind} load? No target is stated."
     return (
-        f"{asked} the {kind} load of {form(setup.target_n, 'N')}, tested to no more "
-        f"than {form(setup.upper_n, 'N')}?"
+        f"{asked} the {kind} load of {form(setup.target_n, 'N', units)}, tested to no more "
+        f"than {form(setup.upper_n, 'N', units)}?"
     )
 
 
@@ -126,7 +126,8 @@ def _found(mine: Sequence[Source], required: Required) -> tuple[str, str, list[S
         return "proposed", "PROPOSED AS PROVEN, NOT DECIDED", passed, "a named person must decide"
     less = [one for one in mine if _final(one) in PASSES]
     if less:
-        return "nothing", "NOT PROVEN", less, f"{form(required.target_n, 'N')} is required"
+        wanted = form(required.target_n, "N", mine[0].drop.units)
+        return "nothing", "NOT PROVEN", less, f"{wanted} is required"
     pending = [one for one in mine if _final(one) == "pending"]
     if pending:
         return "open", "OPEN, NOT INSPECTED", pending, ""
@@ -162,7 +163,8 @@ def _told(source: Source) -> str:
     proposed, decision = source.drop.verdict.test_verdict, source.drop.decision
     head = f"drop {source.number}"
     if source.drop.setup.target_n is not None:
-        head += f" at a target of {form(source.drop.setup.target_n, 'N')}"
+        target = form(source.drop.setup.target_n, "N", source.drop.units)
+        head += f" at a target of {target}"
     if decision is None:
         return f"{head}: {outcome_word(proposed)} proposed"
     text = f"{head}: {outcome_word(decision.verdict)} decided by {decision.by}"

@@ -12,6 +12,7 @@ from tautlog.display.report.contents import Overlay
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import outcome_shape, outcome_word
 from tautlog.display.views import Curve, FloatArray, NamedDrop, since_onset
+from tautlog.model.display_units import SI
 
 BEFORE, AFTER = 0.2, 1.35  # shown around each contact, in lengths of the contact
 POINTS = 160  # of each curve; the grid is that of all together
@@ -36,6 +37,7 @@ def _pull(source: Source) -> Curve | None:
 def overlay_of(sources: Sequence[Source], campaign: Campaign | None) -> Overlay:
     """The pulls of all drops on one grid of times, so that every curve keeps its extremes."""
     drawn = pulls(sources)
+    unit = (sources[0].drop.units if sources else SI).of("N")
     target_n, limit_n = levels_of(sources, campaign)
     places = [curve.x[thinned(curve.y, POINTS)] for _, curve in drawn]
     together = np.concatenate(places) if places else np.empty(0)
@@ -46,6 +48,8 @@ def overlay_of(sources: Sequence[Source], campaign: Campaign | None) -> Overlay:
         force_n=tuple(_on_grid(curve, grid) for _, curve in drawn),
         target_n=target_n,
         limit_n=limit_n,
+        unit=unit.name,
+        newton_per_unit=unit.size,
     )
 
 
