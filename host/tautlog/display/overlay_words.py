@@ -52,14 +52,18 @@ def _verdict(drop: Assessment) -> list[str]:
 
 def _stretch(drop: Assessment) -> list[str]:
     """Stiffness of line and rig, energy and largest stretch, as far as the drop shows them."""
-    marks = drop.marks
+    marks, units = drop.marks, drop.units
     stiffness, kind = marks.line_stiffness_n_per_m, ""
     if stiffness is None:
         stiffness, kind = marks.secant_stiffness_n_per_m, " secant"
     shown = (
-        (stiffness, 1e-3, f"kN/m{kind}"),
-        (marks.energy_absorbed_j, 1.0, "J absorbed"),
-        (marks.max_stretch_m, 1e3, "mm stretch"),
+        (stiffness, 1e-3, "kN/m", kind),
+        (marks.energy_absorbed_j, 1.0, "J", " absorbed"),
+        (marks.max_stretch_m, 1e3, "mm", " stretch"),
     )
-    found = [f"{factor * value:.3g} {unit}" for value, factor, unit in shown if value is not None]
+    found = [
+        units.text(factor * value, si, ".3g") + what
+        for value, factor, si, what in shown
+        if value is not None
+    ]
     return found or ["stiffness and energy not determined"]

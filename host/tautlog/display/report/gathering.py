@@ -106,7 +106,7 @@ def contents_of(
         ledger=tuple(tuple(row(exposure, units)) for exposure in exposed),
         articles_head=articles_head(units),
         units=_units_text(units),
-        definitions=_definitions(),
+        definitions=_definitions(units),
         **_of_drops(sources, campaign),
         **_of_campaign(sources, campaign),
     )
@@ -194,9 +194,9 @@ def _mark(sources: list[Source]) -> str:
     return "; ".join(found)
 
 
-def _definitions() -> tuple[tuple[str, str, str], ...]:
+def _definitions(units: Units) -> tuple[tuple[str, str, str], ...]:
     """Key, label and definition of each figure, by label."""
-    found = [(key, label(key), _in_words(text)) for key, text in definitions().items()]
+    found = [(key, units.label(label(key)), _in_words(text)) for key, text in definitions().items()]
     return tuple(sorted(found, key=lambda row: row[1].lower()))
 
 
