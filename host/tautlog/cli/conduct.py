@@ -58,10 +58,8 @@ def show_outcome(
     ----------
     truth : callable, optional
         Gives the true figures of a rehearsed drop from the index of the record's first sample.
-    stop : StopRequest, optional
-        Already listening (default: a new one).
-    units : Units
-        Units in which it is shown and drawn.
+    stop, units : StopRequest, Units, optional
+        Already listening (default: a new one); units in which it is shown and drawn.
 
     Raises
     ------
@@ -71,14 +69,11 @@ def show_outcome(
     show = Shield()
     stop = stop or StopRequest()
 
-    def true() -> Mapping[str, object] | None:
-        return truth(open_record(outcome.path).first_sample_index) if truth else None
-
     def judged(assessment: Assessment) -> None:
         with show():
             crew.judged(assessment)
             if shown != Shown.AS_JSON:
-                _print_result(assessment, true(), every_figure=shown == Shown.EVERY_FIGURE)
+                _print_result(assessment, _true(outcome, truth), shown)
 
     with stop.listening():
         with show():
@@ -86,9 +81,16 @@ def show_outcome(
         assessment = finish_new(outcome.path, stop, judged, cfc=cfc, units=units)
         with show():
             if shown == Shown.AS_JSON:
-                _print_json(assessment, true())
+                _print_json(assessment, _true(outcome, truth))
     _say_problem(assessment, show, stop)
     _raise_shunt_problem(outcome)
+
+
+def _true(
+    outcome: DropOutcome, truth: Callable[[int], Mapping[str, object]] | None
+) -> Mapping[str, object] | None:
+    """The true figures, where they are known."""
+    return truth(open_record(outcome.path).first_sample_index) if truth else None
 
 
 def _raise_shunt_problem(outcome: DropOutcome) -> None:
@@ -99,10 +101,8 @@ def _raise_shunt_problem(outcome: DropOutcome) -> None:
         )
 
 
-def _print_result(
-    assessment: Assessment, true: Mapping[str, object] | None, *, every_figure: bool
-) -> None:
-    if every_figure:
+def _print_result(assessment: Assessment, true: Mapping[str, object] | None, shown: Shown) -> None:
+    if shown == Shown.EVERY_FIGURE:
         print_figures(assessment, true)
     tell(f"record  {assessment.path}\npicture {picture_path(assessment.path)}")
     if head := head_of(assessment.path.parent):

@@ -102,7 +102,7 @@ def reckon(request: Request) -> Response:
     reckoned, said = (None, broken)
     if campaign is not None:
         reckoned, said = _reckoned_or_why(campaign, dict(request.query_params))
-    return piece("reckoned.html", reckoned=reckoned, why=said)
+    return piece(request, "reckoned.html", reckoned=reckoned, why=said)
 
 
 def climb(request: Request) -> Response:
@@ -117,6 +117,7 @@ def climb(request: Request) -> Response:
         if reckoned is not None:
             steps, following, why = _climb(campaign, reckoned.planned, asked)
     return piece(
+        request,
         "climb.html",
         ladder_head=ladder_head(units),
         ladder=list(zip(steps, ladder_rows(steps, units), strict=True)),

@@ -102,6 +102,10 @@ class Units:
         """A number with its unit, as `number`."""
         return f"{self.number(value, si, form)} {self.of(si).name}"
 
+    def told(self, value: float | None, si: str, form: str = ".0f") -> str:
+        """As `text`; "-" for None."""
+        return "-" if value is None else self.text(value, si, form)
+
     def band(self, low: float, high: float, si: str, form: str = ".0f") -> str:
         """Two numbers with "to" between them and their unit."""
         return f"{self.number(low, si, form)} to {self.text(high, si, form)}"
@@ -167,6 +171,16 @@ def _kilo_stiffness(units: Units) -> Unit:
     return Unit("kN/m", 1.0) if name == "N/m" else Unit(name, 1e-3 * size)
 
 
+def _named(unit: Unit, old: str, new: str) -> Unit:
+    """The same unit under the name that SI has here."""
+    return Unit(new, unit.size) if unit.name == old else unit
+
+
+def _kilo_rate(units: Units) -> Unit:
+    name, size = _force(units)
+    return Unit("kN/s", 1.0) if name != "lbf" else Unit("lbf/s", 1e-3 * size)
+
+
 def _force(units: Units) -> Unit:
     return Unit(units.force, units_of("N")[units.force])
 
@@ -179,6 +193,8 @@ _MADE = {
     "kg": lambda units: Unit(units.mass, units_of("kg")[units.mass]),
     "N/m": _stiffness,
     "kN/m": _kilo_stiffness,
+    "N/mm": lambda units: _named(_kilo_stiffness(units), "kN/m", "N/mm"),
+    "kN/s": _kilo_rate,
     "N s": lambda units: Unit(f"{units.force} s", _force(units).size),
     "N/s": lambda units: Unit(f"{units.force}/s", _force(units).size),
     "N rms": lambda units: Unit(f"{units.force} rms", _force(units).size),

@@ -146,13 +146,9 @@ def plan(
     wanted_n = factor * wanted.flight.force_n if wanted.flight else wanted.target_n
     target_n = wanted_n or setup.target_n
     limit_n = wanted.limit_n or (None if wanted_n else setup.limit_n)
-    aim = None
-    if target_n is not None:
-        aim = aim_for(target_n, limit_n, _u_fraction(campaign, target_n), units)
+    aim = _aim(campaign, target_n, limit_n, units)
     mass_kg = wanted.mass_kg or (None if wanted.solve == "mass" else setup.mass_kg)
-    height_m = wanted.height_m
-    if height_m is None and wanted.solve != "height" and not (wanted.mass_kg and wanted_n):
-        height_m = setup.height_m
+    height_m = _height_m(wanted, setup, wanted_n)
     drop, solved = _solved(campaign, wanted, mass_kg, height_m, aim)
     prediction = predict_drop(drop)
     return Plan(
@@ -173,6 +169,22 @@ def plan(
         factor=factor,
         units=units,
     )
+
+
+def _height_m(wanted: Wanted, setup: DropSetup, wanted_n: float | None) -> float | None:
+    """The height as wanted, or the campaign's; None if it is to be found."""
+    if wanted.height_m is not None or wanted.solve == "height" or (wanted.mass_kg and wanted_n):
+        return wanted.height_m
+    return setup.height_m
+
+
+def _aim(
+    campaign: Campaign | None, target_n: float | None, limit_n: float | None, units: Units
+) -> Aim | None:
+    """The aim that proves the target; None without one."""
+    if target_n is None:
+        return None
+    return aim_for(target_n, limit_n, _u_fraction(campaign, target_n), units)
 
 
 def _missed(

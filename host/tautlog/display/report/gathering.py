@@ -102,14 +102,21 @@ def contents_of(
         unreadable=tuple((record.name, record.problem) for record in unreadable),
         questions=overview.open_questions(sources, campaign, fields),
         fields=fields,
-        ledger_head=tuple(head(units)),
-        ledger=tuple(tuple(row(exposure, units)) for exposure in exposed),
-        articles_head=articles_head(units),
-        units=_units_text(units),
-        definitions=_definitions(units),
+        **_in_units(exposed, units),
         **_of_drops(sources, campaign),
         **_of_campaign(sources, campaign),
     )
+
+
+def _in_units(exposed: Sequence[Exposure], units: Units) -> dict[str, Any]:
+    """The parts of a report that depend on nothing else but the ledger."""
+    return {
+        "ledger_head": head(units),
+        "ledger": tuple(tuple(row(exposure, units)) for exposure in exposed),
+        "articles_head": articles_head(units),
+        "units": _units_text(units),
+        "definitions": _definitions(units),
+    }
 
 
 def _units_text(units: Units) -> str:
