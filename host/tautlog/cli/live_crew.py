@@ -78,7 +78,8 @@ class LiveCrew(ConsoleCrew):
             if text
         )
         levels = {"target_n": setup.target_n, "limit_n": setup.upper_n}
-        self._feed.send("drop", record_s=self._record_s, **levels)
+        unit = self.units.force
+        self._feed.send("drop", record_s=self._record_s, force_unit=unit, **levels)
         self._feed.send("state", word="NOT ARMED", text=what)
         return super().agree(setup)
 
