@@ -63,6 +63,7 @@ def test_records_come_by_time_with_the_newest_marks(tmp_path: Path) -> None:
             record_verdict="valid",
             load_verdict="on-target",
             trace_says="held",
+            upper_n=setup.upper_n,
         ),
     ]
     assert [one.name for one in catalogued(tmp_path)] == ["b", "a"]

@@ -209,7 +209,8 @@ def test_a_target_may_be_derived_from_load_and_factors(tmp_path: Path) -> None:
         (
             "[board]\nport = ''\n[tower]\na = 1",
             "['tower']: unknown section; allowed are [campaign], [requirement], [flight], "
-            "[laboratory], [person], [drop], [calibration], [board], [rig], [cell], [amplifier], "
+            "[laboratory], [display], [person], [drop], [calibration], [board], [rig], [cell], "
+            "[amplifier], "
             "[force_channel], [leg], [accelerometer], [excitation], [fitted], [decision], "
             "[qualification], [atmosphere], [retirement], [line], [article], [dimension], "
             "[mount], [element]",

@@ -49,7 +49,7 @@ def test_numbers_of_equal_peaks_do_not_cover_each_other():
     assert np.diff(at).min() > 0.03 * (high - low)
     assert at[-1] < high
     named = {text.get_text() for text in axes.texts}
-    assert {"target 1 800 N", "limit 1 980 N"} <= named
+    assert {"target 1800 N", "limit 1980 N"} <= named
 
 
 def test_a_plan_shows_target_and_limit():

@@ -8,6 +8,7 @@ from __future__ import annotations
 from tautlog.analysis.filters import MINUS_3_DB_PER_CLASS
 from tautlog.model.limits import K_FACTOR
 from tautlog.model.marks import Marks
+from tautlog.model.shown_force import shown_force
 from tautlog.model.trace import DropSetup
 from tautlog.model.verdict import Reason
 
@@ -36,9 +37,10 @@ def judge_load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
         return _reached("at-least", text)
     if target is None or upper is None:
         return None, Reason("load-no-target", "no target force was given: the load is not judged")
+    shown = shown_force(force, spread, (target, upper))
     words = (
-        f"{force:.0f} N +/- {spread:.0f} N (k = {marks.peak_coverage_factor or K_FACTOR:.2g}) "
-        f"against {target:.0f} N to {upper:.0f} N{_window(target, upper, spread)}"
+        f"{shown.text}{shown.around} (k = {marks.peak_coverage_factor or K_FACTOR:.2g}) "
+        f"against {shown.level(0)} to {shown.level(1)}{_window(target, upper, spread)}"
     )
     return _against(force, spread, target, upper, words)
 
@@ -48,7 +50,8 @@ def judge_limit(marks: Marks, limit_n: float) -> tuple[str, Reason]:
     if marks.peak_force_n is None or marks.peak_force_expanded_u_n is None:
         return _without_peak(marks)
     force, spread = abs(marks.peak_force_n), marks.peak_force_expanded_u_n
-    words = f"{force:.0f} N +/- {spread:.0f} N against a limit of {limit_n:.0f} N"
+    shown = shown_force(force, spread, (limit_n,))
+    words = f"{shown.text}{shown.around} against a limit of {shown.level()}"
     if force - spread > limit_n:
         return _reached("overload", f"{words}: above the limit")
     if marks.lower_bound:

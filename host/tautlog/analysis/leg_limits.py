@@ -12,6 +12,7 @@ from tautlog.analysis.judge_load import judge_limit, judge_load
 from tautlog.model.leg_facts import LegFacts
 from tautlog.model.legs import Leg, Legs
 from tautlog.model.marks import Finding, Marks
+from tautlog.model.shown_force import shown_force
 from tautlog.model.trace import DropSetup
 
 OVER, PERHAPS_OVER = "leg-overload", "leg-possible-overload"
@@ -59,7 +60,9 @@ def _verdict(leg: Leg) -> tuple[str, str]:
         return told, why.text
     word, reason = judge_load(leg.marks, setup)
     if word == "at-least" and limit_n is not None and _surely_over(leg.marks, limit_n):
-        return "overload", f"{reason.text}: above the limit of {limit_n:.0f} N"
+        peak_n, spread_n = leg.marks.peak_force_n or 0.0, leg.marks.peak_force_expanded_u_n
+        limit = shown_force(peak_n, spread_n, (limit_n,)).level()
+        return "overload", f"{reason.text}: above the limit of {limit}"
     return word or "at-least", reason.text
 
 

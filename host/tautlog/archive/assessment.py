@@ -7,10 +7,12 @@ from pathlib import Path
 
 from tautlog.archive.beside import Beside
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
 from tautlog.model.force_curve import ForceCurve
 from tautlog.model.marks import Marks
 from tautlog.model.origin import MEASURED, REHEARSED
 from tautlog.model.predicted import Predicted
+from tautlog.model.shown_force import ShownForce, shown_force
 from tautlog.model.trace import DropSetup
 from tautlog.model.verdict import Verdict
 from tautlog.record import Decision
@@ -72,6 +74,8 @@ class Assessment:
         Why the marks could not be kept with the record, or "".
     beside : Beside
         What the other channels say: legs, accelerometer, supply.
+    units : Units
+        Units in which it is shown.
     """
 
     marks: Marks
@@ -86,6 +90,31 @@ class Assessment:
     predicted: Predicted | None = None
     problem: str = ""
     beside: Beside = field(default_factory=Beside)
+    units: Units = SI
+
+    @property
+    def shown_peak(self) -> ShownForce | None:
+        """The peak as it is shown, with target and limit as far as there are any; see `loaded`."""
+        return self.shown(self.loaded)
+
+    def shown(self, marks: Marks) -> ShownForce | None:
+        """The peak of some marks, held against target and limit of the drop; None without one."""
+        if marks.peak_force_n is None:
+            return None
+        levels_n = (self.setup.target_n, self.setup.upper_n)
+        return shown_force(marks.peak_force_n, marks.peak_force_expanded_u_n, levels_n, self.units)
+
+    @property
+    def shown_levels(self) -> dict[str, str]:
+        """Texts of target and limit by these names, with the digits of the peak beside them."""
+        marks = self.marks
+        found = {"target": marks.target_force_n, "limit": marks.limit_force_n}
+        levels = {name: level for name, level in found.items() if level is not None}
+        peak_n, spread_n = marks.peak_force_n, marks.peak_force_expanded_u_n
+        if peak_n is None:
+            return {name: self.units.text(level, "N") for name, level in levels.items()}
+        shown = shown_force(peak_n, spread_n, levels.values(), self.units)
+        return {name: shown.level(place) for place, name in enumerate(levels)}
 
     @property
     def loaded(self) -> Marks:

@@ -25,7 +25,7 @@ from tautlog.files.ordinary import is_mostly_holes
 from tautlog.files.strict_json import read_list
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 11  # raise it when a summary changes: all summaries are then made again
+LAYOUT = 12  # raise it when a summary changes: all summaries are then made again
 ENOUGH_FOR_CORES = 64
 _TABLES = (
     "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",

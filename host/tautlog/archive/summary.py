@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from tautlog.errors import RecordError, TautlogError
 from tautlog.model import seal_version
+from tautlog.model.display_units import SI, Units
 from tautlog.model.origin import IMPORTED, MARK, MEASURED, REHEARSED
 from tautlog.model.surroundings import Surroundings
+from tautlog.model.verdict_words import force_text
 
 if TYPE_CHECKING:  # a list from the catalogue needs no HDF5
     from tautlog.archive.kept_marks import KeptMarks
@@ -75,6 +77,8 @@ class RecordSummary(NamedTuple):
         Force at which the newest marks see the first damage.
     temperature_c, humidity_percent, condition, since_conditioning_h : ...
         As in the record; see `surroundings.Surroundings`.
+    upper_n : float or None
+        The limit force; see `trace.DropSetup.upper_n`.
     """
 
     file: str
@@ -117,6 +121,12 @@ class RecordSummary(NamedTuple):
     humidity_percent: float | None = None
     condition: str = ""
     since_conditioning_h: float | None = None
+    upper_n: float | None = None
+
+    def shown_peak(self, units: Units = SI) -> str:
+        """The newest peak with its uncertainty, as held against target and limit; no unit."""
+        levels_n = (self.target_n, self.upper_n)
+        return force_text(self.peak_force_n, self.peak_force_expanded_u_n, levels_n, units)
 
     @property
     def surroundings(self) -> Surroundings:
@@ -217,6 +227,7 @@ def summary_from(record: Record, check: SealCheck | None = None) -> RecordSummar
         humidity_percent=setup.humidity_percent,
         condition=setup.condition,
         since_conditioning_h=setup.since_conditioning_h,
+        upper_n=setup.upper_n,
     )
 
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 import shlex
 
 from tautlog.archive.assessment import Assessment
+from tautlog.model.display_units import Units
 from tautlog.model.legs import AXIAL, SUM, Legs
 from tautlog.model.origin import IMPORTED, MARK
-from tautlog.model.verdict_words import force_text, prediction_words, words
+from tautlog.model.shown_force import shown_force
+from tautlog.model.trace import DropSetup
+from tautlog.model.verdict_words import prediction_words, words
 from tautlog.record import Decision
 
 # Reasons that may come first but are not faults.
@@ -58,7 +61,7 @@ def notes(drop: Assessment) -> list[str]:
     found = _origin_words(drop)
     predicted = drop.predicted
     if predicted:
-        text = prediction_words(predicted, drop.marks.peak_force_n)
+        text = prediction_words(predicted, drop.marks.peak_force_n, drop.units)
         found.append(f"{text}; from line {predicted.line} by {predicted.source}")
     return found + channel_words(drop) + _calibration_words(drop)
 
@@ -71,25 +74,25 @@ def notes_without_prediction(drop: Assessment) -> list[str]:
 def channel_words(drop: Assessment) -> list[str]:
     """What legs, accelerometer and supply show, one line each; none for a single channel."""
     told = drop.beside
-    found = [] if told.legs is None else _leg_words(told.legs)
+    found = [] if told.legs is None else _leg_words(told.legs, drop.units)
     found += [one.text for one in (told.witness, told.excitation) if one is not None]
     return found
 
 
-def _leg_words(legs: Legs) -> list[str]:
+def _leg_words(legs: Legs, units: Units) -> list[str]:
     found = []
     for leg in legs.legs:
         if leg.peak_force_n is None:
             found.append(f"{leg.name}: {'no pull' if leg.calibrated else 'NOT CALIBRATED'}")
             continue
-        spread = leg.peak_force_expanded_u_n or 0.0
+        levels_n = (leg.target_n, DropSetup(target_n=leg.target_n, limit_n=leg.limit_n).upper_n)
+        shown = shown_force(leg.peak_force_n, leg.peak_force_expanded_u_n or 0.0, levels_n, units)
         share = ""
         if leg.share is not None and leg.share_expanded_u is not None:
             share = f", {100 * leg.share:.1f} % +/- {100 * leg.share_expanded_u:.1f} % of the sum"
-        peak = f"{force_text(leg.peak_force_n)} N +/- {force_text(spread)} N"
         own = f"; by itself {words(leg.load_verdict)}" if leg.load_verdict else ""
-        found.append(f"{leg.name}: peak {peak} (k = 2){share}{own}")
-    found += _sum_words(legs)
+        found.append(f"{leg.name}: peak {shown.text}{shown.around} (k = 2){share}{own}")
+    found += _sum_words(legs, units)
     apart_s, spread_s = legs.onset_difference_s, legs.onset_difference_expanded_u_s
     if apart_s is not None and spread_s is not None:
         first = f"{legs.first_taut} came taut first" if legs.first_taut else "together, or nearly"
@@ -99,7 +102,7 @@ def _leg_words(legs: Legs) -> list[str]:
     return found
 
 
-def _sum_words(legs: Legs) -> list[str]:
+def _sum_words(legs: Legs, units: Units) -> list[str]:
     """Which sum the force of the drop is, the vector, and how unequally the legs pulled."""
     if legs.sum_is == AXIAL:
         found = ["the sum is that along the vertical, by the stated angles"]
@@ -107,8 +110,9 @@ def _sum_words(legs: Legs) -> list[str]:
         found = ["the sum is the plain sum of the forces, not along the vertical"]
     total_n, spread_n = legs.resultant_force_n, legs.resultant_expanded_u_n
     if total_n is not None and spread_n is not None:
+        total = shown_force(total_n, spread_n, units=units)
         found.append(
-            f"vector sum at the peak: {force_text(total_n)} N +/- {force_text(spread_n)} N "
+            f"vector sum at the peak: {total.text}{total.around} "
             f"(k = 2), {legs.resultant_off_vertical_deg:.1f} degrees off the vertical"
         )
     if legs.asymmetry is not None and legs.asymmetry_expanded_u is not None:
@@ -168,7 +172,8 @@ def _rest_words(drop: Assessment) -> str:
         return "NOT KNOWN: a leg is not calibrated, so that its pull is not known; stay out"
     one_went = drop.has("leg-let-go") or drop.has("leg-order-unclear")
     if one_went and drop.marks.rest_force_n is not None:
-        return f"{drop.marks.rest_force_n:.0f} N on the other legs; look before you approach"
+        rest = drop.units.text(drop.marks.rest_force_n, "N")
+        return f"{rest} on the other legs; look before you approach"
     if drop.verdict.trace_says == "let-go":
         return "the load path let go, the sled lies where it fell; look before you approach"
     if drop.has("not-a-pull"):
@@ -177,7 +182,8 @@ def _rest_words(drop: Assessment) -> str:
         return "no contact: the sled may still hang on latch or rails; stay out"
     if drop.marks.rest_force_n is None:
         return "NOT KNOWN whether the sled hangs still; stay out"
-    return f"{drop.marks.rest_force_n:.0f} N; stay out until pin and catch are confirmed by people"
+    rest = drop.units.text(drop.marks.rest_force_n, "N")
+    return f"{rest}; stay out until pin and catch are confirmed by people"
 
 
 def _first_reason(drop: Assessment) -> str:
@@ -190,18 +196,18 @@ def _first_reason(drop: Assessment) -> str:
 
 def load_words(drop: Assessment) -> str:
     """The peak with its interval, and which load was reached."""
-    marks, verdict, legs = drop.loaded, drop.verdict, drop.beside.legs
-    spread, factor = marks.peak_force_expanded_u_n, marks.peak_coverage_factor or 2.0
-    if marks.peak_force_n is None:
+    verdict, legs, peak = drop.verdict, drop.beside.legs, drop.shown_peak
+    if peak is None:
         return _no_peak_words(drop)
-    around = "" if spread is None else f" +/- {force_text(spread)} N (k = {factor:.2g})"
+    factor = drop.loaded.peak_coverage_factor or 2.0
+    around = f"{peak.around} (k = {factor:.2g})" if peak.spread else ""
     load = f"{words(verdict.load_verdict)}{_by_one_leg(drop)}"
     if drop.has("reversed"):
         load = "NEGATIVE, not a pull as wired: swap the wires"
     elif verdict.record_verdict == "invalid" and verdict.load_verdict in _CLAIMS:
         load = f"{load}, but the record is INVALID"
     which = "" if legs is None or legs.judged_on == SUM else f"{legs.judged_on}: "
-    return f"{which}peak {force_text(marks.peak_force_n)} N{around}: {load}"
+    return f"{which}peak {peak.text}{around}: {load}"
 
 
 def _by_one_leg(drop: Assessment) -> str:

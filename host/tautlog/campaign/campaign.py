@@ -42,6 +42,7 @@ from tautlog.files.campaign_folder import CAMPAIGN_FILE, traces_of_campaign
 from tautlog.files.ordinary import read_ordinary
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import ACCELERATION, EXCITATION, FORCE, Channel, channel_for
+from tautlog.model.display_units import SI, Units
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount
 from tautlog.model.names import meant, short
@@ -96,6 +97,8 @@ class Campaign:
         Who has which role; empty if nobody is named.
     rehearsed : bool
         It is there to practise with.
+    units : Units
+        Units in which it is shown.
     """
 
     path: Path
@@ -131,6 +134,7 @@ class Campaign:
     retirement: Retirement = field(default_factory=Retirement)
     people: tuple[Person, ...] = ()
     rehearsed: bool = False
+    units: Units = SI
 
     @property
     def legs(self) -> tuple[Channel, ...]:
@@ -251,6 +255,7 @@ def _campaign(
         force_channels=stated.force_channel,
         sampling=Sampling(stated.board.chip, len(channels), stated.board.sample_rate_hz),
         rehearsed=stated.rehearsed,
+        units=stated.display.units,
     )
 
 

@@ -16,6 +16,7 @@ from tautlog.errors import CampaignError
 from tautlog.files.append import Appended
 from tautlog.files.json_lines import Standing, add_line, read_standing
 from tautlog.model import quantities as q
+from tautlog.model.display_units import SI, Units
 from tautlog.model.names import alike
 from tautlog.model.origin import MARK
 from tautlog.model.signature import signed
@@ -27,7 +28,7 @@ KINDS = ("article", "line", "mount")
 UNNAMED = "(not named)"
 # Column heads of the table, from `Exposure.kind` to `last_utc`.
 HEAD = (
-    *("what", "name", "drops", "by hand", "peak not known", "unreadable files", "highest N"),
+    *("what", "name", "drops", "by hand", "peak not known", "unreadable files", "highest, N"),
     "last",
 )
 
@@ -179,10 +180,16 @@ def exposures(
     return found + [_exposure("file", file.path.name, [file], [], 1) for file in broken]
 
 
-def row(exposure: Exposure) -> list[str]:
+def head(units: Units) -> tuple[str, ...]:
+    """The columns of `row`."""
+    return tuple(units.label(name) for name in HEAD)
+
+
+def row(exposure: Exposure, units: Units = SI) -> list[str]:
     """Cells of one line of the ledger, the same everywhere."""
     figures = (exposure.drops, exposure.entered, exposure.invalid, exposure.unreadable)
-    cells = [*map(str, figures), force_text(exposure.highest_n), exposure.last_utc[:19] or "-"]
+    highest = force_text(exposure.highest_n, units=units)
+    cells = [*map(str, figures), highest, exposure.last_utc[:19] or "-"]
     return [exposure.kind, exposure.name or UNNAMED, *cells]
 
 

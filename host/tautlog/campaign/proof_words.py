@@ -9,6 +9,7 @@ from tautlog.campaign.drop_setup import mount_name
 from tautlog.campaign.proofs import Proof
 from tautlog.errors import CampaignError
 from tautlog.files.json_lines import Standing
+from tautlog.model.display_units import SI, Units
 from tautlog.model.load_path import Mount
 
 
@@ -56,7 +57,8 @@ def told(campaign: Campaign, made: Proof, number: int) -> ProofTold:
     """What a proof means that was just entered as `number`."""
     failed = mount_failed(campaign, made.mount)
     stiffness = made.stiffness_n_per_m
-    rigid = "" if stiffness is None else f", {stiffness:.3g} N/m"
+    units = campaign.units
+    rigid = "" if stiffness is None else f", {units.text(stiffness, 'N/m', '.3g')}"
     lines = []
     if made.doubts:
         lines.append(
@@ -68,8 +70,8 @@ def told(campaign: Campaign, made: Proof, number: int) -> ProofTold:
     else:
         factor = campaign.decision.proof_factor
         lines.append(
-            f"{made.mount}: kept as {number}, proven to {made.pulled_n:.0f} N{rigid}, good for "
-            f"peaks up to {made.pulled_n / factor:.0f} N (factor {factor:g})"
+            f"{made.mount}: kept as {number}, proven to {units.text(made.pulled_n, 'N')}{rigid}, "
+            f"good for peaks up to {units.text(made.pulled_n / factor, 'N')} (factor {factor:g})"
         )
         if made.unknown:
             lines.append(f"LOOK: {made.unknown}")
@@ -84,14 +86,15 @@ def mount_failed(campaign: Campaign, name: str) -> str:
     return mounts[name].failed or mounts[name].failed_elsewhere
 
 
-def line_of(standing: Standing[Proof]) -> str:
+def line_of(standing: Standing[Proof], units: Units = SI) -> str:
     """One proof on record, in one line."""
     proof = standing.entry
     text = (
         "cannot be read"
         if proof is None
         else (
-            f"{proof.mount}: {proof.pulled_n:.0f} N for {proof.held_s:g} s, by {proof.by}"
+            f"{proof.mount}: {units.text(proof.pulled_n, 'N')} for {proof.held_s:g} s, "
+            f"by {proof.by}"
             + (f", FAILED: {'; '.join(proof.doubts)}" if proof.doubts else "")
             + (f" (supersedes {proof.supersedes}: {proof.reason})" if proof.supersedes else "")
         )

@@ -13,6 +13,7 @@ from typing import Any
 
 from tautlog.campaign.condemned import Retired
 from tautlog.campaign.dimensions import Dimension
+from tautlog.campaign.display import Display
 from tautlog.campaign.flight import StatedFlight
 from tautlog.campaign.laboratory import Laboratory
 from tautlog.campaign.people import Person
@@ -113,6 +114,13 @@ class Stated:
     laboratory: Laboratory = field(
         default_factory=Laboratory,
         metadata=_section("Who tests, where and for whom; a report shows it"),
+    )
+    # A comment: SI is shown unless somebody asks for other units.
+    display: Display = field(
+        default_factory=Display,
+        metadata=_section(
+            "Units in which numbers are shown; files, JSON and CSV stay SI", as_comment=True
+        ),
     )
     # A comment, because an invented name must sign nothing.
     person: tuple[Person, ...] = field(

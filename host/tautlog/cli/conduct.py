@@ -17,6 +17,7 @@ from tautlog.drop.outcome import DropOutcome
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import LinkError
 from tautlog.files.chain import head_of
+from tautlog.model.display_units import SI, Units
 from tautlog.record import open_record
 
 
@@ -43,6 +44,7 @@ def show_outcome(
     shown: Shown,
     truth: Callable[[int], Mapping[str, object]] | None = None,
     stop: StopRequest | None = None,
+    units: Units = SI,
 ) -> None:
     """Mark the new record, show the results, draw it.
 
@@ -56,8 +58,8 @@ def show_outcome(
     ----------
     truth : callable, optional
         Gives the true figures of a rehearsed drop from the index of the record's first sample.
-    stop : StopRequest, optional
-        Already listening (default: a new one).
+    stop, units : StopRequest, Units, optional
+        Already listening (default: a new one); units in which it is shown and drawn.
 
     Raises
     ------
@@ -67,24 +69,28 @@ def show_outcome(
     show = Shield()
     stop = stop or StopRequest()
 
-    def true() -> Mapping[str, object] | None:
-        return truth(open_record(outcome.path).first_sample_index) if truth else None
-
     def judged(assessment: Assessment) -> None:
         with show():
             crew.judged(assessment)
             if shown != Shown.AS_JSON:
-                _print_result(assessment, true(), every_figure=shown == Shown.EVERY_FIGURE)
+                _print_result(assessment, _true(outcome, truth), shown)
 
     with stop.listening():
         with show():
             _say_what_came(outcome, crew)
-        assessment = finish_new(outcome.path, stop, judged, cfc=cfc)
+        assessment = finish_new(outcome.path, stop, judged, cfc=cfc, units=units)
         with show():
             if shown == Shown.AS_JSON:
-                _print_json(assessment, true())
+                _print_json(assessment, _true(outcome, truth))
     _say_problem(assessment, show, stop)
     _raise_shunt_problem(outcome)
+
+
+def _true(
+    outcome: DropOutcome, truth: Callable[[int], Mapping[str, object]] | None
+) -> Mapping[str, object] | None:
+    """The true figures, where they are known."""
+    return truth(open_record(outcome.path).first_sample_index) if truth else None
 
 
 def _raise_shunt_problem(outcome: DropOutcome) -> None:
@@ -95,10 +101,8 @@ def _raise_shunt_problem(outcome: DropOutcome) -> None:
         )
 
 
-def _print_result(
-    assessment: Assessment, true: Mapping[str, object] | None, *, every_figure: bool
-) -> None:
-    if every_figure:
+def _print_result(assessment: Assessment, true: Mapping[str, object] | None, shown: Shown) -> None:
+    if shown == Shown.EVERY_FIGURE:
         print_figures(assessment, true)
     tell(f"record  {assessment.path}\npicture {picture_path(assessment.path)}")
     if head := head_of(assessment.path.parent):

@@ -22,6 +22,7 @@ from tautlog.model.channels import (
     ExcitationMonitor,
     channel_for,
 )
+from tautlog.model.display_units import SI, Unit, Units, si_of
 from tautlog.model.origin import MARK, board_is_rehearsed
 from tautlog.model.printable import printable
 from tautlog.model.verdict_words import words
@@ -52,10 +53,13 @@ class ConsoleCrew:
         Do not ask for the phrase; for scripts.
     quiet : bool
         Show errors only; for --json.
+    units : Units
+        Units in which it is shown.
     """
 
-    def __init__(self, *, yes: bool, quiet: bool) -> None:
+    def __init__(self, *, yes: bool, quiet: bool, units: Units = SI) -> None:
         self._yes = yes
+        self.units = units
         self._console = Screen(stderr=True, quiet=quiet, highlight=False)
         self._count: int | None = None
         self._shown_s = 0.0
@@ -80,7 +84,7 @@ class ConsoleCrew:
         )
         if board_is_rehearsed(instrument.board, instrument.serial):
             self.say(f"{MARK}: this board is simulated; its records count for nothing")
-        self.say(health_text(health))
+        self.say(health_text(health, self.units))
 
     def found(self, findings: list[ReadinessFinding]) -> None:
         """Show what is in doubt; a refusal speaks for itself."""
@@ -94,8 +98,9 @@ class ConsoleCrew:
             return True
         self._console.print(CAUTION, style="bold")
         self.say(
-            f"drop: {_quantity(setup.mass_kg, 'kg')}, {_quantity(setup.height_m, 'm')}, target "
-            f"{_quantity(setup.target_n, 'N')}, article {setup.article or 'not named'}"
+            f"drop: {self._quantity(setup.mass_kg, 'kg')}, "
+            f"{self._quantity(setup.height_m, 'm')}, target "
+            f"{self._quantity(setup.target_n, 'N')}, article {setup.article or 'not named'}"
         )
         try:
             typed = click.prompt(
@@ -138,19 +143,21 @@ class ConsoleCrew:
     def block(self, block: Block) -> None:
         """Show nothing: samples are not printed."""
 
+    def _quantity(self, value: float | None, si: str) -> str:
+        if value is None:
+            return f"{self.units.of(si).name} not given"
+        return self.units.text(value, si, "g")
+
     def judged(self, assessment: Assessment) -> None:
         """Show nothing: the verdict is printed by `print_verdict`."""
 
 
-def _quantity(value: float | None, unit: str) -> str:
-    return f"{unit} not given" if value is None else f"{value:g} {unit}"
-
-
-def health_text(health: Health) -> str:
+def health_text(health: Health, units: Units = SI) -> str:
     """One line of health."""
     return (
-        f"health: level {health.level_v:.3f} V, noise {health.noise_n:.2f} N rms{_hum(health)}, "
-        f"{health.rail_distance_n:.0f} N to the nearer limit; "
+        f"health: level {health.level_v:.3f} V, noise "
+        f"{units.text(health.noise_n, 'N', '.2f')} rms{_hum(health, units)}, "
+        f"{units.text(health.rail_distance_n, 'N')} to the nearer limit; "
         f"{'latched' if health.latched else 'NOT LATCHED'}, "
         f"key {'on' if health.key_on else 'OFF'}, "
         f"wires: article {'whole' if health.article_whole else 'OPEN'}, "
@@ -204,10 +211,10 @@ def _memory(health: Health) -> str:
     return "" if health.free_bytes is None else f"; {health.free_bytes / 1024:.0f} KiB free"
 
 
-def _hum(health: Health) -> str:
+def _hum(health: Health, units: Units) -> str:
     if health.mains_hz is None:
         return ""
-    return f", hum {health.mains_n:.2f} N at {health.mains_hz:g} Hz"
+    return f", hum {units.text(health.mains_n, 'N', '.2f')} at {health.mains_hz:g} Hz"
 
 
 def print_verdict(assessment: Assessment) -> None:
@@ -226,6 +233,8 @@ def print_verdict(assessment: Assessment) -> None:
         tell(f"  {printable(decided)}")
     for note in notes(assessment):
         tell(f"  {printable(note)}")
+    if not assessment.units.are_si:
+        tell("  the reasons, as they are kept, in SI:")
     for reason in assessment.verdict.reasons:
         tell(f"  - {printable(reason.text)}")
     for line in quick_look(assessment):
@@ -247,17 +256,19 @@ def print_figures(assessment: Assessment, truth: Mapping[str, object] | None = N
     for name, value in as_json(assessment).items():
         if name in _NOT_FIGURES or (isinstance(value, (list, str, dict)) and name != "trace_says"):
             continue
-        cells = [plain_text(name), _cell(value)]
+        unit = assessment.units.of(si_of(name))
+        cells = [plain_text(name), _cell(value, unit)]
         if truth is not None:
-            cells.append(_cell(truth.get(name)))
+            cells.append(_cell(truth.get(name), unit))
         table.add_row(*cells)
     Screen(highlight=False, width=100).print(table)
 
 
-def print_budgets(budgets: Iterable[Budget]) -> None:
+def print_budgets(budgets: Iterable[Budget], units: Units = SI) -> None:
     """Print each figure's uncertainty, part by part."""
     console = Screen(highlight=False, width=118)
-    for budget in budgets:
+    for made in budgets:
+        budget = made.shown_in(units.of(made.unit))
         table = Table(box=None, pad_edge=False, title_justify="left")
         table.title = plain_text(f"{budget.figure} = {budget.value:.6g} {budget.unit}")
         table.add_column("from", min_width=24)
@@ -281,10 +292,14 @@ def print_budgets(budgets: Iterable[Budget]) -> None:
         )
 
 
-def _cell(value: object) -> Text:
+def _cell(value: object, unit: Unit) -> Text:
+    """A figure; in another unit than SI, which its name tells, with that unit."""
     if value is None:
         return Text("-")
-    return plain_text(f"{value:.6g}" if isinstance(value, float) else str(value))
+    if not isinstance(value, float):
+        return plain_text(str(value))
+    named = "" if unit.size == 1.0 else f" {unit.name}"
+    return plain_text(f"{value / unit.size:.6g}{named}")
 
 
 def plain_text(text: str) -> Text:

@@ -9,6 +9,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.drop_permit import override_options
+from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model import quantities as q
 
 
@@ -49,6 +50,7 @@ from tautlog.model import quantities as q
 @override_options
 @options.live_option
 @options.cfc_option
+@units_option
 @options.shown_options
 def command(
     port: str | None,
@@ -63,6 +65,7 @@ def command(
     override_reason: str | None,
     live: bool,
     cfc: str | None,
+    named: tuple[str, ...],
     every_figure: bool,
     as_json: bool,
     **setup: Any,
@@ -89,9 +92,9 @@ def command(
     from tautlog.model.calibration import Calibration
 
     campaign = options.here()
-    port = options.port_of(port, campaign)
+    port, units = options.port_of(port, campaign), units_of(campaign, named)
     calibration = campaign.calibration if campaign else Calibration()
-    with crew_for(calibration, record_s, live=live, yes=yes, quiet=as_json) as crew:
+    with crew_for(calibration, record_s, live=live, yes=yes, quiet=as_json, units=units) as crew:
         plan = DropPlan(
             path=Path(),
             permit=permitted(
@@ -111,4 +114,6 @@ def command(
             finally:
                 count_elsewhere(campaign, plan.setup, kept)
             shown = Shown.asked(every_figure=every_figure, as_json=as_json)
-            show_outcome(outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop)
+            show_outcome(
+                outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop, units=units
+            )

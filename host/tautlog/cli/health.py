@@ -9,12 +9,14 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of
 from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.board.finding import ReadinessFinding
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
+    from tautlog.model.display_units import Units
     from tautlog.model.stream import Instrument
 
 
@@ -101,7 +103,7 @@ def _read(
     from tautlog.model.window import fall_time_s, guarded_window
 
     campaign = options.here()
-    port = options.port_of(port, campaign)
+    port, units = options.port_of(port, campaign), units_of(campaign)
     setup = options.setup_of(campaign, {"target_n": target_n})
     believed = Believed(campaign, setup, campaign.calibration if campaign else Calibration())
     doubts = _doubts(campaign, believed.calibration)
@@ -121,14 +123,17 @@ def _read(
             guarded = window.check(fall_time_s(setup.height_m))[1]
             texts = channel_texts(board, facts.health, believed.channels)
             texts += readback_texts(board, facts.health)
-            _tell_board(board, [health_text(facts.health), guarded, *texts])
+            _tell_board(board, [health_text(facts.health, units), guarded, *texts])
             while watch:
                 _show(found, refused=True)
                 facts = believed.facts(session, shunt=False)
                 found = [*without_shunt(findings(facts)), *_wires(campaign, board)]
-                for line in (health_text(facts.health), *readback_texts(board, facts.health)):
+                for line in (
+                    health_text(facts.health, units),
+                    *readback_texts(board, facts.health),
+                ):
                     tell(line)
-            _show_shunt(**shunt)
+            _show_shunt(**shunt, units=units)
             _show(found)
         refuse_doubtful(doubts)
         refuse(found)
@@ -182,12 +187,12 @@ def _as_json(found: list[ReadinessFinding]) -> list[dict[str, Any]]:
     return [asdict(finding) | {"text": finding.text} for finding in found]
 
 
-def _show_shunt(shunt_step_v: float | None, shunt_looks_like_n: float | None) -> None:
+def _show_shunt(shunt_step_v: float | None, shunt_looks_like_n: float | None, units: Units) -> None:
     if shunt_step_v is None:
         return
-    load = (
-        "" if shunt_looks_like_n is None else f", like {shunt_looks_like_n:.0f} N by the data sheet"
-    )
+    load = ""
+    if shunt_looks_like_n is not None:
+        load = f", like {units.text(shunt_looks_like_n, 'N')} by the data sheet"
     tell(f"shunt step {shunt_step_v:.4f} V{load}")
 
 

@@ -10,11 +10,13 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model import quantities as q
 from tautlog.model.origin import MARK
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
+    from tautlog.model.display_units import Units
     from tautlog.planning.learning import Learned
     from tautlog.planning.prediction import Prediction
 
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
     help="Height of the next drop.",
 )
 @options.rehearsed_option
+@units_option
 @options.json_option
 def command(
     folder: Path | None,
@@ -40,6 +43,7 @@ def command(
     mass_kg: float | None,
     height_m: float | None,
     rehearsed: bool,
+    named: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """Learn stiffness, damping, friction and delay from the drops of a line.
@@ -62,8 +66,9 @@ def command(
     if as_json:
         _print_json(learned, following)
     else:
-        _show(learned)
-        _show_next(learned, following)
+        units = units_of(campaign, named)
+        _show(learned, units)
+        _show_next(learned, following, units)
     if learned.unreadable:
         names = ", ".join(learned.unreadable)
         raise RecordError(
@@ -99,22 +104,28 @@ def _print_json(learned: Learned, following: Prediction) -> None:
     print_json({**asdict(learned), "next": drop, "go_on": go, "why": why})
 
 
-def _show_next(learned: Learned, following: Prediction) -> None:
+def _show_next(learned: Learned, following: Prediction, units: Units) -> None:
     """The next drop with its band, and go on or stop."""
     from tautlog.planning.learning import advice
 
     go, why = advice(learned)
     tell(
-        f"next drop, {following.mass_kg:.4g} kg from {following.height_m:.3f} m: "
-        f"{following.peak_force_n:.0f} N, "
-        f"{following.peak_low_n:.0f} to {following.peak_high_n:.0f} N, as `tautlog plan` says; "
+        f"next drop, {units.text(following.mass_kg, 'kg', '.4g')} from "
+        f"{units.text(following.height_m, 'm', '.3f')}: {units.text(following.peak_force_n, 'N')}, "
+        f"{units.band(following.peak_low_n, following.peak_high_n, 'N')}, as `tautlog plan` says; "
         f"stiffness of the line from {learned.n} drop{'s' * (learned.n != 1)}, its uncertainty "
         "by Student's t"
     )
     tell(("GO ON: " if go else "STOP: ") + why)
 
 
-def _show(learned: Learned) -> None:
+def _columns(units: Units) -> tuple[str, ...]:
+    force, stiffness = units.of("N").name, units.of("N/m").name
+    figures = (units.mass, units.length, f"peak {force}")
+    return ("record", *figures, "measured / predicted", f"stiffness {stiffness}")
+
+
+def _show(learned: Learned, units: Units) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -122,25 +133,28 @@ def _show(learned: Learned) -> None:
 
     line = learned.line
     tell(
-        f"line {line.name or 'not named'}: {line.stiffness_n_per_m:.5g} N/m +/- "
+        f"line {line.name or 'not named'}: "
+        f"{units.text(line.stiffness_n_per_m, 'N/m', '.5g')} +/- "
         f"{200 * line.stiffness_u_fraction:.1f} % (k = 2), "
         f"hardening {line.hardening_per_m2:.3g} / m2, damping {line.damping_ratio:.3f}, "
         f"{line.drops} drops since new; from {line.source}"
     )
-    friction = "not known" if learned.friction_n is None else f"{learned.friction_n:.1f} N"
+    friction = (
+        "not known" if learned.friction_n is None else units.text(learned.friction_n, "N", ".1f")
+    )
     delay = "not known" if learned.delay_s is None else f"{1000 * learned.delay_s:.1f} ms"
     tell(f"friction {friction}, delay of the latch {delay}")
     table = Table(box=None, pad_edge=False)
-    for name in ("record", "kg", "m", "peak N", "measured / predicted", "stiffness N/m"):
+    for name in _columns(units):
         table.add_column(name, justify="left" if name == "record" else "right")
     for lesson, ratio in zip(learned.lessons, learned.ratios, strict=True):
         table.add_row(
             plain_text(lesson.name),
-            f"{lesson.mass_kg:.4g}",
-            f"{lesson.height_m:.3f}",
-            f"{lesson.peak_n:.0f}",
+            units.number(lesson.mass_kg, "kg", ".4g"),
+            units.number(lesson.height_m, "m", ".3f"),
+            units.number(lesson.peak_n, "N"),
             f"{ratio:.3f}",
-            f"{lesson.stiffness_n_per_m:.5g}",
+            units.number(lesson.stiffness_n_per_m, "N/m", ".5g"),
         )
     Console(highlight=False, width=120).print(table)
     for name, reason in learned.refused:

@@ -10,6 +10,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model import quantities as q
 from tautlog.model.printable import printable
 from tautlog.model.signature import signed
@@ -17,6 +18,7 @@ from tautlog.model.timestamp import stamp
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
+    from tautlog.model.display_units import Units
 
 
 @click.command(name="ledger")
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
 @options.rehearsed_option
 @options.correction_options("N")
 @click.option("--entries", is_flag=True, help="List the drops that were entered by hand.")
+@units_option
 @options.json_option
 def command(
     folder: Path | None,
@@ -51,6 +54,7 @@ def command(
     supersedes: str | None,
     reason: str,
     entries: bool,
+    named: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """Count the drops of every article, line and mount.
@@ -89,16 +93,19 @@ def command(
     if entries:
         _show_entries(where, as_json)
     else:
-        _show_exposures(campaign, where, rehearsed, as_json)
+        units = None if as_json else units_of(campaign, named)
+        _show_exposures(campaign, where, rehearsed, units)
 
 
-def _show_exposures(campaign: Campaign | None, where: Path, rehearsed: bool, as_json: bool) -> None:
-    """Count the drops, and show them."""
+def _show_exposures(
+    campaign: Campaign | None, where: Path, rehearsed: bool, units: Units | None
+) -> None:
+    """Count the drops, and show them; as JSON without units."""
     from rich.console import Console
     from rich.table import Table
 
     from tautlog.archive.catalogue import catalogued
-    from tautlog.campaign.ledger import HEAD, exposures, read_entries, rehearsals, row
+    from tautlog.campaign.ledger import exposures, head, read_entries, rehearsals, row
     from tautlog.cli.console import plain_text
     from tautlog.cli.output import print_json, tell_doubts
 
@@ -107,17 +114,17 @@ def _show_exposures(campaign: Campaign | None, where: Path, rehearsed: bool, as_
     tell_doubts(records)
     found = exposures(records, read_entries(where), mounts)
     found += rehearsals(records) if rehearsed else []
-    if as_json:
+    if units is None:
         print_json([asdict(exposure) for exposure in found])
         return
     if not found:
         tell("no drops here")
         return
     table = Table(box=None, pad_edge=False)
-    for name in HEAD:
+    for name in head(units):
         table.add_column(name, justify="left" if name in ("what", "name", "last") else "right")
     for exposure in found:
-        table.add_row(*map(plain_text, row(exposure)))
+        table.add_row(*map(plain_text, row(exposure, units)))
     Console(highlight=False, width=130).print(table)
 
 

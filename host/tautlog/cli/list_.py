@@ -10,6 +10,7 @@ import click
 from tautlog.archive.listing import SORTS
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_at, units_option
 from tautlog.model import quantities as q
 from tautlog.model.printable import printable
 from tautlog.model.timestamp import form_problem, meant_day
@@ -17,6 +18,7 @@ from tautlog.model.verdict import TEST_VERDICTS, VERDICTS
 
 if TYPE_CHECKING:
     from tautlog.archive.summary import RecordSummary
+    from tautlog.model.display_units import Units
 
 
 def day(text: str) -> str:
@@ -71,9 +73,16 @@ def day(text: str) -> str:
 @click.option("--sort", type=click.Choice(SORTS), default="time", show_default=True, help="Order.")
 @click.option("--reverse", is_flag=True, help="Reverse the order.")
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV for a spreadsheet.")
+@units_option
 @options.json_option
 def command(
-    folder: Path | None, sort: str, reverse: bool, as_csv: bool, as_json: bool, **asked: Any
+    folder: Path | None,
+    sort: str,
+    reverse: bool,
+    as_csv: bool,
+    as_json: bool,
+    named: tuple[str, ...],
+    **asked: Any,
 ) -> None:
     """List the records of a folder, oldest first.
 
@@ -97,7 +106,8 @@ def command(
     if not records:
         tell(f"none of {len(there)} records matches" if there else "no records here")
     else:
-        print_columns([_HEAD, *map(_row, records)])
+        units = units_at(where, named)
+        print_columns([_head(units), *(_row(record, units) for record in records)])
     for record in records:
         for remark in remarks(record):
             tell(f"{printable(record.name)}: {printable(remark)}")
@@ -105,20 +115,24 @@ def command(
         tell(f"rehearsals left out: {left_out} (--rehearsed shows them; they never count)")
 
 
-_HEAD = [
-    *("record", "article", "mass_kg", "height_m", "target_n", "peak_n"),
-    *("record", "load", "trace", "found", "proposed", "decided"),
-]
+def _head(units: Units) -> list[str]:
+    """The columns; in SI by the names that JSON has, too."""
+    figures = ("mass_kg", "height_m", "target_n", "peak_n")
+    return [
+        *("record", "article"),
+        *(figures if units.are_si else map(units.heading, figures)),
+        *("record", "load", "trace", "found", "proposed", "decided"),
+    ]
 
 
-def _row(record: RecordSummary) -> list[str]:
+def _row(record: RecordSummary, units: Units) -> list[str]:
     from tautlog.model.verdict_words import force_text, plain_number
 
     figures = [
-        "-" if record.mass_kg is None else plain_number(record.mass_kg),
-        "-" if record.height_m is None else plain_number(record.height_m),
-        force_text(record.target_n),
-        force_text(record.peak_force_n, record.peak_force_expanded_u_n),
+        "-" if record.mass_kg is None else plain_number(record.mass_kg, "kg", units),
+        "-" if record.height_m is None else plain_number(record.height_m, "m", units),
+        force_text(record.target_n, units=units),
+        record.shown_peak(units),
     ]
     verdicts = (
         *(

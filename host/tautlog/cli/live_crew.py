@@ -11,6 +11,7 @@ from tautlog.cli.console import ConsoleCrew
 from tautlog.display.live import LiveFeed
 from tautlog.errors import TautlogError
 from tautlog.model.channels import FORCE, columns_of
+from tautlog.model.display_units import SI, Units
 from tautlog.model.verdict_words import words
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from tautlog.board.health import Health
     from tautlog.model.calibration import Calibration
     from tautlog.model.marks import Marks
+    from tautlog.model.shown_force import ShownForce
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
 
@@ -33,7 +35,7 @@ class LiveCrew(ConsoleCrew):
         Turns counts into forces.
     record_s : float
         Duration of the recording after the release.
-    yes, quiet : bool
+    yes, quiet, units : bool, bool, Units
         As for `ConsoleCrew`.
     """
 
@@ -45,8 +47,9 @@ class LiveCrew(ConsoleCrew):
         *,
         yes: bool,
         quiet: bool,
+        units: Units = SI,
     ) -> None:
-        super().__init__(yes=yes, quiet=quiet)
+        super().__init__(yes=yes, quiet=quiet, units=units)
         self._feed = feed
         self._calibration = calibration
         self._record_s = record_s
@@ -68,14 +71,15 @@ class LiveCrew(ConsoleCrew):
         what = ", ".join(
             text
             for text in (
-                f"{setup.mass_kg:g} kg" if setup.mass_kg else "",
-                f"{setup.height_m:g} m" if setup.height_m else "",
+                self.units.text(setup.mass_kg, "kg", "g") if setup.mass_kg else "",
+                self.units.text(setup.height_m, "m", "g") if setup.height_m else "",
                 setup.article,
             )
             if text
         )
         levels = {"target_n": setup.target_n, "limit_n": setup.upper_n}
-        self._feed.send("drop", record_s=self._record_s, **levels)
+        unit = self.units.force
+        self._feed.send("drop", record_s=self._record_s, force_unit=unit, **levels)
         self._feed.send("state", word="NOT ARMED", text=what)
         return super().agree(setup)
 
@@ -114,14 +118,14 @@ class LiveCrew(ConsoleCrew):
     def judged(self, assessment: Assessment) -> None:
         """Show the quick look, in the same words as everywhere."""
         marks, verdict = assessment.marks, assessment.verdict
-        peak, spread = marks.peak_force_n, marks.peak_force_expanded_u_n
+        peak = assessment.shown(marks)
         from_s, to_s = _contact_since_release(marks)
         self._feed.send(
             "verdict",
             word=words(verdict.load_verdict).split(" (")[0],
             text=f"{words(verdict.record_verdict)}; {words(verdict.trace_says)}",
-            peak="no peak" if peak is None else f"{peak:.0f} N",
-            peak_text=("" if spread is None else f"+/- {spread:.0f} N, ") + assessment.curve.name,
+            peak=peak.text if peak else "no peak",
+            peak_text=_around(peak) + assessment.curve.name,
             lines=quick_look(assessment),
             from_s=from_s,
             to_s=to_s,
@@ -130,6 +134,10 @@ class LiveCrew(ConsoleCrew):
     def failed(self) -> None:
         """Show that there is no result; the terminal says why."""
         self._feed.send("state", word="NO RESULT", text="see the terminal")
+
+
+def _around(peak: ShownForce | None) -> str:
+    return f"{peak.around.strip()}, " if peak and peak.spread else ""
 
 
 def _contact_since_release(marks: Marks) -> tuple[float | None, float | None]:
@@ -143,7 +151,13 @@ def _contact_since_release(marks: Marks) -> tuple[float | None, float | None]:
 
 @contextlib.contextmanager
 def crew_for(
-    calibration: Calibration, record_s: float, *, live: bool, yes: bool, quiet: bool
+    calibration: Calibration,
+    record_s: float,
+    *,
+    live: bool,
+    yes: bool,
+    quiet: bool,
+    units: Units = SI,
 ) -> Iterator[ConsoleCrew]:
     """A crew at the terminal, with a live window on request.
 
@@ -155,10 +169,10 @@ def crew_for(
         If no window can be opened; no board has been asked yet.
     """
     if not live:
-        yield ConsoleCrew(yes=yes, quiet=quiet)
+        yield ConsoleCrew(yes=yes, quiet=quiet, units=units)
         return
     feed = LiveFeed.open()
-    crew = LiveCrew(feed, calibration, record_s, yes=yes, quiet=quiet)
+    crew = LiveCrew(feed, calibration, record_s, yes=yes, quiet=quiet, units=units)
     try:
         yield crew
     except (TautlogError, KeyboardInterrupt):

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_at, units_option
 from tautlog.model.printable import printable
 
 
@@ -17,6 +19,7 @@ from tautlog.model.printable import printable
 @options.zero_option
 @options.calibration_options
 @click.option("--budget", is_flag=True, help="Show each uncertainty part by part.")
+@units_option
 @options.json_option
 def command(
     record: Path,
@@ -26,6 +29,7 @@ def command(
     by: str,
     reason: str,
     budget: bool,
+    named: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """Compute marks and verdicts of a record, and keep them with it.
@@ -51,7 +55,8 @@ def command(
     if as_json:
         print_json(plain(assessment, budgets=budget))
         return
+    assessment = replace(assessment, units=units_at(record, named))
     print_figures(assessment)
     if budget:
-        print_budgets(assessment.marks.budgets)
+        print_budgets(assessment.marks.budgets, assessment.units)
     print_verdict(assessment)

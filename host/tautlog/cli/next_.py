@@ -8,11 +8,13 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import seen_by, units_of, units_option
 
 
 @click.command(name="next")
+@units_option
 @options.json_option
-def command(as_json: bool) -> None:
+def command(named: tuple[str, ...], as_json: bool) -> None:
     """Say which step of the campaign comes next, and what stands in its way.
 
     The steps are the measuring chain, the mounts, the ladder, the drops at the full load, and
@@ -27,6 +29,7 @@ def command(as_json: bool) -> None:
     from tautlog.planning.sequence import course_of
 
     campaign = options.here(to_drop=False)
+    campaign = seen_by(campaign, units_of(campaign, named, si=as_json))
     if campaign is None:
         raise CampaignError("there is no campaign here: make one with `tautlog init`")
     course = course_of(campaign, catalogued(campaign.folder))

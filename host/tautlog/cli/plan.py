@@ -11,11 +11,13 @@ import click
 from tautlog.cli import options
 from tautlog.cli.options import Number
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of, units_option
 from tautlog.errors import PlanError, QuantityError
 from tautlog.model import quantities as q
 from tautlog.model.quantities import Quantity
 
 if TYPE_CHECKING:
+    from tautlog.model.display_units import Units
     from tautlog.model.flight import FlightLoad
     from tautlog.planning.plan import Plan
     from tautlog.planning.wanted import Wanted
@@ -120,6 +122,7 @@ SOLVE = ("mass", "height", "stiffness", "length")
 @click.option(
     "--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw force over time."
 )
+@units_option
 @options.json_option
 def command(
     ladder: bool,
@@ -127,6 +130,7 @@ def command(
     steps: str | None,
     picture: Path | None,
     as_json: bool,
+    named: tuple[str, ...],
     pulls: tuple[str, ...],
     flight: str | None,
     opening: str | None,
@@ -145,18 +149,19 @@ def command(
     from tautlog.planning.plan import plan
 
     campaign = options.here(to_drop=False)
-    planned = plan(campaign, _wanted(given, pulls, _flight(flight, opening), rope_fall))
+    units = units_of(campaign, named, si=as_json)
+    planned = plan(campaign, _wanted(given, pulls, _flight(flight, opening), rope_fall), units)
     rungs = planned.ladder(_shares(steps)) if ladder or steps else ()
     found = planned.odds() if odds else None
     if picture is not None:
-        _draw(planned, picture)
+        _draw(planned, picture, units_of(campaign, named))
     if as_json:
         print_json(plan_json.as_json(planned, rungs, found))
         return
     tell(CAUTION)
     plan_table.show(planned, rungs)
     if odds:
-        plan_table.show_odds(found)
+        plan_table.show_odds(found, units)
     if picture is not None:
         tell(f"picture {picture}")
 
@@ -229,7 +234,7 @@ def _shares(text: str | None) -> tuple[float, ...]:
     return tuple(_typed("--steps", share, q.STEP) for share in text.split(","))
 
 
-def _draw(planned: Plan, path: Path) -> None:
+def _draw(planned: Plan, path: Path, units: Units) -> None:
     """Draw the predicted force over time to a new file."""
     from tautlog.display.pictures.image import save
     from tautlog.display.pictures.prediction import draw_prediction
@@ -238,8 +243,9 @@ def _draw(planned: Plan, path: Path) -> None:
 
     drop = planned.drop
     title = (
-        f"predicted: {drop.mass_kg:.4g} kg from {drop.height_m:.3f} m on {drop.line.name}, "
-        f"{drop.line.stiffness_n_per_m:.4g} N/m"
+        f"predicted: {units.text(drop.mass_kg, 'kg', '.4g')} from "
+        f"{units.text(drop.height_m, 'm', '.3f')} on {drop.line.name}, "
+        f"{units.text(drop.line.stiffness_n_per_m, 'N/m', '.4g')}"
     )
     figure = draw_prediction(
         *force_curve(drop),
@@ -247,5 +253,6 @@ def _draw(planned: Plan, path: Path) -> None:
         title,
         target_n=planned.target_n,
         limit_n=DropSetup(target_n=planned.target_n, limit_n=planned.limit_n).upper_n,
+        units=units,
     )
     save(figure, path)

@@ -7,15 +7,16 @@ from rich.table import Table
 
 from tautlog.cli.console import plain_text
 from tautlog.cli.output import tell
+from tautlog.model.display_units import SI, Units
 from tautlog.model.flight import Opening, Snatch
 from tautlog.planning.ladder import HOLD, STOP_RULES, Step
 from tautlog.planning.odds import Odds
 from tautlog.planning.plan import Plan
 from tautlog.planning.plan_words import (
     FRICTION_UNKNOWN,
-    LADDER_HEAD,
     drop_text,
     figure_rows,
+    ladder_head,
     ladder_rows,
 )
 
@@ -33,19 +34,19 @@ def show(planned: Plan, rungs: tuple[Step, ...]) -> None:
     if planned.missed:
         tell(planned.missed.text)
     if rungs:
-        _show_ladder(rungs, console)
+        _show_ladder(rungs, console, planned.units)
 
 
-def show_odds(odds: Odds | None) -> None:
+def show_odds(odds: Odds | None, units: Units = SI) -> None:
     """Show the height that makes a proof most likely, and what to measure better."""
     if odds is None:
         tell("odds: without a target there are none")
         return
     chance = odds.chance
     tell(
-        f"odds: from {odds.height_m:.3f} m a drop proves the target with a chance of "
-        f"{100 * chance.proves:.0f} %; its peak lies below the target in {100 * chance.below:.0f} %"
-        f", above the limit in {100 * chance.above:.0f} %"
+        f"odds: from {units.text(odds.height_m, 'm', '.3f')} a drop proves the target "
+        f"with a chance of {100 * chance.proves:.0f} %; its peak lies below the target "
+        f"in {100 * chance.below:.0f} %, above the limit in {100 * chance.above:.0f} %"
     )
     for one in odds.better:
         part = f"{100 * one.u_fraction:.1f} % of the peak" if one.u_fraction else "one-sided"
@@ -66,7 +67,7 @@ def _show_drop(planned: Plan) -> None:
     if not planned.solved and line.source.startswith("--"):
         tell(f"stiffness from {line.source}")
     if planned.aim:
-        tell(f"aim {planned.aim.force_n:.0f} N: {planned.aim.note}")
+        tell(f"aim {planned.units.text(planned.aim.force_n, 'N')}: {planned.aim.note}")
 
 
 def _show_figures(planned: Plan, console: Console) -> None:
@@ -78,10 +79,12 @@ def _show_figures(planned: Plan, console: Console) -> None:
 
 
 def _show_snatch(planned: Plan, flight: Snatch) -> None:
+    units = planned.units
     longer = planned.prediction.pulse_s / flight.duration_s
     tell(
-        f"flight: {flight.force_n:.0f} N x {planned.factor:g} = {planned.target_n:.0f} N; two "
-        f"bodies with a reduced mass of {flight.reduced_mass_kg:.3g} kg, "
+        f"flight: {units.text(flight.force_n, 'N')} x {planned.factor:g} = "
+        f"{units.text(planned.target_n or 0.0, 'N')}; two "
+        f"bodies with a reduced mass of {units.text(flight.reduced_mass_kg, 'kg', '.3g')}, "
         f"{1000 * flight.duration_s:.1f} ms"
     )
     tell(
@@ -91,19 +94,21 @@ def _show_snatch(planned: Plan, flight: Snatch) -> None:
 
 
 def _show_opening(planned: Plan, flight: Opening) -> None:
+    units = planned.units
     tell(
-        f"opening: {flight.infinite_mass_load_n:.0f} N for an infinite mass, x "
-        f"{flight.finite_mass_factor:.3g} for {flight.body_kg:g} kg = {flight.force_n:.0f} N; x "
-        f"{planned.factor:g} = {planned.target_n:.0f} N. The rig reproduces it in force, "
+        f"opening: {units.text(flight.infinite_mass_load_n, 'N')} for an infinite mass, x "
+        f"{flight.finite_mass_factor:.3g} for {units.text(flight.body_kg, 'kg', 'g')} = "
+        f"{units.text(flight.force_n, 'N')}; x {planned.factor:g} = "
+        f"{units.text(planned.target_n or 0.0, 'N')}. The rig reproduces it in force, "
         "not in time"
     )
 
 
-def _show_ladder(rungs: tuple[Step, ...], console: Console) -> None:
+def _show_ladder(rungs: tuple[Step, ...], console: Console, units: Units) -> None:
     table = Table(box=None, pad_edge=False)
-    for name in LADDER_HEAD:
+    for name in ladder_head(units):
         table.add_column(name, justify="left" if name == "purpose" else "right")
-    for row in ladder_rows(rungs):
+    for row in ladder_rows(rungs, units):
         table.add_row(*map(plain_text, row))
     console.print(table)
     tell(f"after each step: {HOLD}")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of, units_option
 
 
 @click.command(name="procedure")
@@ -26,8 +28,11 @@ from tautlog.cli.output import tell
     is_flag=True,
     help="Take the name of an older sheet, which is kept as NAME-1, NAME-2 and so on.",
 )
+@units_option
 @options.json_option
-def command(pdf: Path | None, paper: str, replace: bool, as_json: bool) -> None:
+def command(
+    pdf: Path | None, paper: str, replace: bool, named: tuple[str, ...], as_json: bool
+) -> None:
     """Print the test procedure of the campaign: PDF pages with places for readings and names.
 
     It holds people with their roles, cautions, limits, materials, instruments, every step in its
@@ -43,6 +48,7 @@ def command(pdf: Path | None, paper: str, replace: bool, as_json: bool) -> None:
     campaign = options.here(to_drop=False)
     if campaign is None:
         raise CampaignError("there is no campaign here: make one with `tautlog init`")
+    campaign = dataclasses.replace(campaign, units=units_of(campaign, named))
     path = pdf or campaign.folder / "procedure.pdf"
     if not replace:
         refuse_taken(path, OR_REPLACE)

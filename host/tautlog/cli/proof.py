@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -9,6 +10,7 @@ import click
 from tautlog.cli import options
 from tautlog.cli.options import Number
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import stamp
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
 @click.option("--note", default="", metavar="TEXT", help="How it was pulled, with which gauge.")
 @options.correction_options("N")
 @click.option("--list", "listing", is_flag=True, help="List the proofs on record.")
+@units_option
 @options.json_option
 def command(
     mount: str | None,
@@ -52,6 +55,7 @@ def command(
     supersedes: str | None,
     reason: str,
     listing: bool,
+    named: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """Enter a static pull of the mount, whether it held or failed.
@@ -66,6 +70,7 @@ def command(
     from tautlog.campaign.proofs import Proof, add_proof
 
     campaign = _campaign()
+    campaign = replace(campaign, units=units_of(campaign, named, si=as_json))
     if listing:
         _list(campaign, as_json)
         return
@@ -139,4 +144,4 @@ def _list(campaign: Campaign, as_json: bool) -> None:
     if not found:
         tell("no proofs here")
     for standing in found:
-        tell(line_of(standing))
+        tell(line_of(standing, campaign.units))

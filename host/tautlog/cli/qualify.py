@@ -9,6 +9,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import seen_by, units_of, units_option
 from tautlog.model import quantities as q
 
 if TYPE_CHECKING:
@@ -37,12 +38,14 @@ if TYPE_CHECKING:
     metavar="N",
     help="How many articles may fail (default: the campaign's).",
 )
+@units_option
 @options.json_option
 def command(
     only_plan: bool,
     reliability: float | None,
     confidence: float | None,
     failures_allowed: int | None,
+    named: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """State what the drops prove of the part, or say why they do not.
@@ -66,6 +69,7 @@ def command(
             "--confidence and --failures need --plan"
         )
     campaign = options.here(to_drop=False)
+    campaign = seen_by(campaign, units_of(campaign, named, si=as_json))
     if only_plan:
         _show_plan(campaign, given, as_json)
         return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,12 +12,14 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of, units_option
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
     from tautlog.cli.console import ConsoleCrew
     from tautlog.drop.outcome import DropOutcome
     from tautlog.drop.stop import StopRequest
+    from tautlog.model.display_units import Units
 
 
 @click.command(name="recover")
@@ -25,6 +28,7 @@ if TYPE_CHECKING:
 @options.setup_options
 @options.out_option
 @options.cfc_option
+@units_option
 @options.shown_options
 def command(
     record: Path | None,
@@ -32,6 +36,7 @@ def command(
     timeout_scale: float,
     out: Path | None,
     cfc: str | None,
+    named: tuple[str, ...],
     every_figure: bool,
     as_json: bool,
     **setup: Any,
@@ -49,8 +54,9 @@ def command(
     from tautlog.drop.recovery import KEPT, complete
     from tautlog.drop.stop import StopRequest
 
-    crew = ConsoleCrew(yes=True, quiet=as_json)
     campaign = options.here()
+    units = units_of(campaign, named)
+    crew = ConsoleCrew(yes=True, quiet=as_json, units=units)
     with StopRequest().listening() as stop:
         if record is not None and port is None:
             outcome = complete(record)
@@ -59,12 +65,12 @@ def command(
             port = options.port_of(port, campaign)
             found = _from_board(port, record, out, campaign, setup, timeout_scale, crew, stop)
             if isinstance(found, Path):
-                _show_known(found, as_json)
+                _show_known(found, as_json, units)
                 return
             outcome = found
             crew.say(f"the event came {KEPT.get(outcome.kept, outcome.kept)}")
         shown = Shown.asked(every_figure=every_figure, as_json=as_json)
-        show_outcome(outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop)
+        show_outcome(outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop, units=units)
 
 
 @contextlib.contextmanager
@@ -82,7 +88,7 @@ def _aborted_if_stopped(stop: StopRequest) -> Iterator[None]:
         ) from problem
 
 
-def _show_known(path: Path, as_json: bool) -> None:
+def _show_known(path: Path, as_json: bool, units: Units) -> None:
     """Show a whole record that already holds the event."""
     from tautlog.archive.assess import assess
     from tautlog.archive.kept_marks import as_json as plain
@@ -101,7 +107,7 @@ def _show_known(path: Path, as_json: bool) -> None:
         print_json({"record": str(path), "picture": drawn, "marks": plain(assessment)})
         return
     tell(f"record  {path}")
-    print_verdict(assessment)
+    print_verdict(dataclasses.replace(assessment, units=units))
 
 
 def _from_board(

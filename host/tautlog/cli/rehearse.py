@@ -11,6 +11,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_at, units_option
 from tautlog.errors import CampaignError, LinkError, RefusedError
 from tautlog.model import quantities as q
 
@@ -119,6 +120,7 @@ class FaultName(options.TextType):
 )
 @options.live_option
 @options.cfc_option
+@units_option
 @options.shown_options
 def command(
     mass_kg: float | None,
@@ -136,6 +138,7 @@ def command(
     bench: int | None,
     live: bool,
     cfc: str | None,
+    named: tuple[str, ...],
     every_figure: bool,
     as_json: bool,
 ) -> None:
@@ -177,7 +180,12 @@ def command(
     plan = _plan(scene, path, by_hand, speed)
     with (
         crew_for(
-            plan.calibration, plan.record_s, live=live, yes=yes or as_json, quiet=as_json
+            plan.calibration,
+            plan.record_s,
+            live=live,
+            yes=yes or as_json,
+            quiet=as_json,
+            units=units_at(path.parent, named),
         ) as crew,
         BoardProcess(rig, speed=speed, serial=serial, chip=scene.chip, changes=changes) as board,
     ):
@@ -282,7 +290,9 @@ def _rehearse(
             crew.say(f"the cable is out ({problem})")
             with stop.at_once():
                 outcome = _recover(board, plan, crew)
-        show_outcome(outcome, crew, cfc=cfc, shown=shown, truth=rig.truth, stop=stop)
+        show_outcome(
+            outcome, crew, cfc=cfc, shown=shown, truth=rig.truth, stop=stop, units=crew.units
+        )
 
 
 def _recover(board: BoardProcess, plan: DropPlan, crew: ConsoleCrew) -> DropOutcome:

@@ -10,6 +10,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of, units_option
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 )
 @options.cfc_option
 @options.rehearsed_option
+@units_option
 @options.json_option
 def command(
     places: tuple[Path, ...],
@@ -47,6 +49,7 @@ def command(
     replace: bool,
     cfc: str | None,
     rehearsed: bool,
+    named: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """Write a report on one drop or on a campaign: one HTML file that needs nothing else.
@@ -65,7 +68,9 @@ def command(
     _refuse_taken(*(() if replace else (path, pdf)))
     campaign = _campaign_of({folder or place.parent for place in asked})
     opened = opened_at(asked, rehearsed=rehearsed)
-    contents = contents_at(opened, campaign, folder, options.class_of(cfc))
+    contents = contents_at(
+        opened, campaign, folder, options.class_of(cfc), units_of(campaign, named)
+    )
     kept = [write_html(path, contents, replace=replace)]
     if pdf is not None:
         from tautlog.display.report.paper import write_pdf

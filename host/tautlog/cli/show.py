@@ -9,6 +9,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_at, units_option
 
 PAGES = ("drop", "contact", "stretch", "spectrum", "flight")
 ALONE = ("drop", "flight")  # pages of one record
@@ -33,8 +34,14 @@ ALONE = ("drop", "flight")  # pages of one record
     "flight that campaign.toml states.",
 )
 @options.cfc_option
+@units_option
 def command(
-    records: tuple[Path, ...], out: Path | None, in_window: bool, page: str | None, cfc: str | None
+    records: tuple[Path, ...],
+    out: Path | None,
+    in_window: bool,
+    page: str | None,
+    cfc: str | None,
+    named: tuple[str, ...],
 ) -> None:
     """Draw records to a file, or show them in a window.
 
@@ -49,13 +56,14 @@ def command(
     page = page or ("drop" if len(records) == 1 else "contact")
     number = options.class_of(cfc)
     opened = [open_record(path) for path in records]
+    units = units_at(records[0], named)
     if in_window:
         if page == "flight":
             raise click.UsageError("--page flight is drawn to a file: give --out FILE")
         from tautlog.archive.assess import class_to_begin_with
         from tautlog.display.window import open_window
 
-        open_window(opened, page=page, cfc=class_to_begin_with(opened, number))
+        open_window(opened, page=page, cfc=class_to_begin_with(opened, number), units=units)
         return
     assert out is not None
     if page in ALONE and len(opened) > 1:
@@ -71,7 +79,8 @@ def command(
     from tautlog.planning.expected import expectations_at
 
     drops = [
-        assess(record, cfc=number, expectations=expectations_at(record.path)) for record in opened
+        replace(assess(record, cfc=number, expectations=expectations_at(record.path)), units=units)
+        for record in opened
     ]
     if page == "drop":
         picture_of(opened[0], drops[0], out)
@@ -81,8 +90,8 @@ def command(
 
         save(draw_flight(drops[0], against_flight_at(drops[0]), opened[0].path.stem), out)
     else:
-        named = [NamedDrop(curve_words(drop, page), drop) for drop in drops]
+        shown = [NamedDrop(curve_words(drop, page), drop) for drop in drops]
         # The legend says all of each drop, so that the title only names them.
         title = ", ".join(drop.path.stem for drop in drops)
-        save(draw_view(replace(view(page, named), title=title)), out)
+        save(draw_view(replace(view(page, shown), title=title)), out)
     tell(str(out))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,12 +12,14 @@ from tautlog.archive.assess import assess
 from tautlog.archive.assessment import Assessment
 from tautlog.archive.listing import records_in
 from tautlog.archive.summary import RecordSummary
-from tautlog.campaign.campaign import Campaign, read_campaign
+from tautlog.campaign.campaign import Campaign, read_campaign, read_stated
 from tautlog.desk.drop_trace import DropTrace
 from tautlog.desk.feed import Feed
 from tautlog.desk.looks import Looks
 from tautlog.desk.orders import Orders
 from tautlog.errors import CampaignError, RecordError
+from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.model.display_units import SI, Units
 from tautlog.model.origin import FOLDER
 from tautlog.record import Record, open_record
 
@@ -33,6 +35,10 @@ class OpenedDrop:
 
     record: Record
     drop: Assessment
+
+    def shown_in(self, units: Units) -> OpenedDrop:
+        """The same in units of display."""
+        return replace(self, drop=replace(self.drop, units=units))
 
 
 @dataclass
@@ -88,6 +94,14 @@ class Desk:
         except CampaignError as problem:
             return None, str(problem)
 
+    @property
+    def units(self) -> Units:
+        """Units in which pages show; SI if campaign.toml cannot be read."""
+        try:
+            return read_stated(self.folder / CAMPAIGN_FILE).display.units
+        except CampaignError:
+            return SI
+
     def records(self, *, rehearsed: bool = True) -> list[RecordSummary]:
         """Its records, with those in its folder of rehearsals."""
         return records_in(self.folder, rehearsed=rehearsed)
@@ -126,16 +140,19 @@ class Desk:
             raise RecordError(f"{path} cannot be read: {problem.strerror}") from problem
         key = (str(path), found.st_mtime_ns, found.st_size)
         with self._cache:
-            if key in self._assessed:
+            known = self._assessed.get(key)
+            if known is not None:
                 self._assessed.move_to_end(key)
-                return self._assessed[key]
+        if known is not None:
+            return known.shown_in(self.units)
         record = open_record(path, patient=False)
-        opened = OpenedDrop(record, assess(record))  # with the prediction that was kept
+        # With the prediction that was kept; in SI, whatever campaign.toml states at that time.
+        opened = OpenedDrop(record, assess(record))
         with self._cache:
             self._assessed[key] = opened
             while len(self._assessed) > MOST_ASSESSED:
                 self._assessed.popitem(last=False)
-        return opened
+        return opened.shown_in(self.units)
 
 
 def address_of(path: Path, folder: Path) -> str:

@@ -10,6 +10,7 @@ from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from tautlog.archive.assessment import Assessment
 from tautlog.archive.judging_again import (
     DECIDABLE,
     enter_decision,
@@ -38,8 +39,6 @@ from tautlog.record import open_record
 # The figures that a crew reads first, in the units and digits of a rig: key, name, unit, size of
 # the unit, form. All figures are below them, as they are kept.
 FIRST = (
-    ("peak_force_n", "peak", "N", 1.0, ".0f"),
-    ("peak_force_expanded_u_n", "its U", "N", 1.0, ".0f"),
     ("duration_s", "above 10 % of it", "ms", 1e-3, ".1f"),
     ("rise_time_s", "rise", "ms", 1e-3, ".1f"),
     ("load_rate_n_per_s", "load rate, 10 to 90 %", "kN/s", 1e3, ".1f"),
@@ -84,9 +83,9 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
         summary=summary_from(record),
         notes=notes(drop),
         scale=scale_of(marks.target_force_n, marks.limit_force_n, peak, band),
-        first=_first(drop.marks),
-        figures=figure_rows(drop.marks),
-        budgets=[budget_table(budget) for budget in drop.marks.budgets],
+        first=_first(drop),
+        figures=figure_rows(drop.marks, drop.units),
+        budgets=[budget_table(one.shown_in(drop.units.of(one.unit))) for one in drop.marks.budgets],
         findings=ARTICLE_FINDINGS,
         decidable=DECIDABLE,
         photos=_photos(opened),
@@ -100,12 +99,14 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
     )
 
 
-def _first(marks: Marks) -> list[tuple[str, str]]:
+def _first(drop: Assessment) -> list[tuple[str, str]]:
     """Name and value of what a crew reads first; "-" for what is not known."""
-    found = []
+    marks, peak = drop.marks, drop.shown(drop.marks)
+    found = [("peak", f"{peak.interval} {peak.unit}" if peak else "-")]
     for key, name, unit, size, form in FIRST:
         value = getattr(marks, key)
-        found.append((name, "-" if value is None else f"{value / size:{form}} {unit}".strip()))
+        shown = None if value is None else value / size
+        found.append((name, drop.units.told(shown, unit, form).strip()))
     found += [
         (f"above {100 * one.share:.0f} % of target", f"{1e3 * one.duration_s:.1f} ms")
         for one in marks.above_levels

@@ -16,6 +16,7 @@ from tautlog.desk.orders import Telling
 from tautlog.drop.crew import PHRASE, phrase_holds
 from tautlog.errors import CampaignError
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
 from tautlog.model.load_path import PathCheck
 from tautlog.model.origin import MARK, board_is_rehearsed
 from tautlog.model.stream import Block, BoardEvent, Instrument
@@ -42,11 +43,19 @@ class DeskCrew:
         Shows the samples.
     calibration : Calibration
         Turns counts into forces.
+    units : Units
+        Units in which it is shown.
     """
 
     def __init__(
-        self, told: Telling, stands: DropStands, trace: DropTrace, calibration: Calibration
+        self,
+        told: Telling,
+        stands: DropStands,
+        trace: DropTrace,
+        calibration: Calibration,
+        units: Units = SI,
     ) -> None:
+        self._units = units
         self.stands = stands
         self._told = told
         self._trace = trace
@@ -65,7 +74,7 @@ class DeskCrew:
     def met(self, instrument: Instrument, health: Health) -> None:
         """Show the board and what it reads, and begin to show samples."""
         self._trace.begin(instrument, self._calibration)
-        self.now(**at_rest(instrument, health))
+        self.now(**at_rest(instrument, health, self._units))
         if self._trace.legs > 1:
             self.say(f"the curve shows {instrument.channels[0]!r} alone, not the sum of the legs")
 
@@ -129,18 +138,18 @@ def named(board: Instrument) -> dict[str, Any]:
     }
 
 
-def at_rest(board: Instrument, health: Health) -> dict[str, Any]:
+def at_rest(board: Instrument, health: Health, units: Units = SI) -> dict[str, Any]:
     """What a board at rest shows, as fields of `DropStands`."""
-    hum = (
-        "" if health.mains_hz is None else f", hum {health.mains_n:.2f} N at {health.mains_hz:g} Hz"
-    )
+    hum = ""
+    if health.mains_hz is not None:
+        hum = f", hum {units.text(health.mains_n, 'N', '.2f')} at {health.mains_hz:g} Hz"
     open_names = health.open_readbacks
     return {
         **named(board),
         "readings": (
             ("level", f"{health.level_v:.3f} V"),
-            ("noise, rms", f"{health.noise_n:.2f} N{hum}"),
-            ("to the limit", f"{health.rail_distance_n:.0f} N"),
+            ("noise, rms", f"{units.text(health.noise_n, 'N', '.2f')}{hum}"),
+            ("to the limit", units.text(health.rail_distance_n, "N")),
             ("conversions lost", str(health.lost)),
         ),
         "contacts": (

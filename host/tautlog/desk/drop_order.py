@@ -107,7 +107,7 @@ class DropOrder:
     def carry_out(self, told: Telling) -> str:
         """Look, and drop if the crew says so."""
         campaign = self._campaign_now()
-        crew = DeskCrew(told, self.content, self._trace, campaign.calibration)
+        crew = DeskCrew(told, self.content, self._trace, campaign.calibration, campaign.units)
         with told.listening() as stop:
             try:
                 wanted = self._look(told, crew, stop)
@@ -145,7 +145,7 @@ class DropOrder:
             facts = Believed(campaign, setup, campaign.calibration).facts(session, shunt=False)
             checks = (*map(as_check, without_shunt(findings(facts))), *gate)
             anew = crew.stands.withholds != checks or not crew.stands.board
-            shown = at_rest(board, facts.health)
+            shown = at_rest(board, facts.health, campaign.units)
             anew = anew or shown["contacts"] != crew.stands.contacts
             crew.now(anew=anew, withholds=checks, setup=setup, **shown)
             for word in told.words():
@@ -205,7 +205,7 @@ class DropOrder:
                 lines=tuple(line[2:] for line in quick_look(assessment)),
             )
 
-        return finish_new(path, stop, judged)
+        return finish_new(path, stop, judged, units=self._campaign_now().units)
 
     def _until_confirmed(
         self, told: Telling, crew: DeskCrew, stop: StopRequest, assessment: Assessment

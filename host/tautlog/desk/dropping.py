@@ -48,7 +48,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
 def stands(request: Request) -> Response:
     """How it stands, for a page that puts it in its place."""
     token = visitor_of(request).form_token
-    return piece("drop_stands.html", token=token, **_stands(request))
+    return piece(request, "drop_stands.html", token=token, **_stands(request))
 
 
 def trace(request: Request) -> Response:

@@ -12,12 +12,12 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import mount_name
 from tautlog.campaign.known_names import unknown_names
 from tautlog.campaign.ledger import (
-    HEAD,
     Exposure,
     LedgerEntry,
     add_entry,
     all_entries,
     exposures,
+    head,
     read_entries,
     rehearsals,
     row,
@@ -27,6 +27,7 @@ from tautlog.desk.page import desk_of, entered_at, page
 from tautlog.errors import CampaignError, TautlogError
 from tautlog.files.json_lines import Standing
 from tautlog.model import quantities as q
+from tautlog.model.display_units import SI
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import stamp
 
@@ -35,12 +36,13 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
     """The page: counts, entries by hand, and a new entry."""
     desk = desk_of(request)
     campaign, _ = desk.campaign_or_why()
+    units = campaign.units if campaign else SI
     problem, rows, entries, doubts = "", [], [], []
     try:
         records = desk.records()
         doubts = [f"{record.name}: {text}" for record in records for text in record.doubts]
         entries = all_entries(desk.folder)[::-1]
-        rows = [(one.kind, row(one)) for one in _exposed(request, campaign, records)]
+        rows = [(one.kind, row(one, units)) for one in _exposed(request, campaign, records)]
     except TautlogError as wrong:
         problem = str(wrong)
     return page(
@@ -50,7 +52,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
         status=400 if said else 200,
         said=said,
         problem=problem,
-        head=HEAD,
+        head=head(units),
         rows=rows,
         entries=entries,
         doubts=doubts,

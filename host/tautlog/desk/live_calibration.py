@@ -155,7 +155,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
 def points(request: Request) -> Response:
     """The points so far and their fit, for a page that is open."""
     token = visitor_of(request).form_token
-    return piece("calibrate_points.html", token=token, **_content(request))
+    return piece(request, "calibrate_points.html", token=token, **_content(request))
 
 
 def _content(request: Request) -> dict[str, object]:

@@ -94,7 +94,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
 def readings(request: Request) -> Response:
     """The readings so far, for a page that is open."""
     token = visitor_of(request).form_token
-    return piece("hanging_readings.html", token=token, **_content(request))
+    return piece(request, "hanging_readings.html", token=token, **_content(request))
 
 
 def _content(request: Request) -> dict[str, object]:

@@ -21,6 +21,7 @@ from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, piece, visitor_of
 from tautlog.errors import CampaignError, TautlogError
 from tautlog.model import quantities as q
+from tautlog.model.display_units import SI, Units
 
 KIND = "a proof pull"
 ADDRESS = "/proof/live"
@@ -47,6 +48,8 @@ class PullWork:
         The pull; None before the slack line was read.
     found : ProofTold or None
         What the proof that was entered means.
+    units : Units
+        Units in which it is shown.
     """
 
     campaign_now: Callable[[], Campaign]
@@ -54,6 +57,7 @@ class PullWork:
     target_n: float
     pull: Pull | None = None
     found: ProofTold | None = None
+    units: Units = SI
 
     @property
     def ended(self) -> str:
@@ -70,8 +74,9 @@ class PullWork:
         """See `Work`."""
         if self.found or self.pull is None or self.pull.best is None:
             return ""
+        peak = self.units.text(self.pull.peak_n, "N")
         return (
-            f"{self.mount} was pulled to {self.pull.peak_n:.0f} N, held {self.pull.held_s:.0f} s, "
+            f"{self.mount} was pulled to {peak}, held {self.pull.held_s:.0f} s, "
             "and no proof is entered: enter it by hand, also if it failed"
         )
 
@@ -81,13 +86,14 @@ class PullWork:
         pull = self.pull
         if pull is None:
             return {}
+        units = self.units
         return {
-            "force": "not known" if pull.force_n is None else f"{pull.force_n:.0f} N",
+            "force": "not known" if pull.force_n is None else units.text(pull.force_n, "N"),
             "held": f"{pull.now.held_s:.0f} s" if pull.now else "0 s",
             "left": f"{pull.left_s:.0f} s" if pull.left_s else "long enough",
             "longest": f"{pull.held_s:.0f} s",
-            "peak": f"{pull.peak_n:.0f} N",
-            "counts": f"{pull.counts_n:.0f} N",
+            "peak": units.text(pull.peak_n, "N"),
+            "counts": units.text(pull.counts_n, "N"),
             "state": pull.problem or ("holds" if pull.now else "does not hold"),
         }
 
@@ -143,7 +149,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
 def readings(request: Request) -> Response:
     """The pull so far, for a page that is open."""
     token = visitor_of(request).form_token
-    return piece("pull_readings.html", token=token, **_content(request))
+    return piece(request, "pull_readings.html", token=token, **_content(request))
 
 
 def _content(request: Request) -> dict[str, object]:
@@ -181,7 +187,7 @@ def _begin(request: Request, entered: Entered) -> None:
 
     order = AtBoardOrder(
         KIND,
-        PullWork(campaign_now, mount.name, aim_n),
+        PullWork(campaign_now, mount.name, aim_n, units=campaign.units),
         live.port_of(campaign),
         lambda session: at_rest(session, campaign_now(), channel),
     )

@@ -13,6 +13,7 @@ from tautlog.desk.admission import Visitor
 from tautlog.desk.desk import Desk
 from tautlog.desk.guard import VISITOR
 from tautlog.model.cautions import CAUTION
+from tautlog.model.display_units import SI, Units
 from tautlog.model.origin import MARK
 from tautlog.model.verdict_words import force_text, plain_number, words
 
@@ -96,6 +97,7 @@ def page(
         "looks": () if said else desk_of(request).looks.told(request.query_params.get("look", "")),
         "mark": MARK,
         "caution": CAUTION,
+        "units": campaign.units if campaign else SI,
     }
     return HTMLResponse(_environment().get_template(template).render(frame | content), status)
 
@@ -115,9 +117,10 @@ def entered_at(request: Request, address: str, done: str, *looks: str) -> Redire
     return RedirectResponse(f"{address}?done={done}{look}", 303)
 
 
-def piece(template: str, **content: object) -> HTMLResponse:
+def piece(request: Request, template: str, **content: object) -> HTMLResponse:
     """A part of a page, for a script that puts it in its place."""
-    return HTMLResponse(_environment().get_template(template).render(content))
+    frame = {"units": desk_of(request).units}
+    return HTMLResponse(_environment().get_template(template).render(frame | content))
 
 
 @cache
@@ -131,9 +134,13 @@ def _environment() -> Environment:
     )
     made.filters["words"] = words
     made.filters["force"] = force_text
-    made.filters["plain"] = lambda value: "-" if value is None else plain_number(value)
+    made.filters["plain"] = _plain
     made.filters["bare"] = lambda text: str(text).partition(": ")[2] or str(text)
     return made
+
+
+def _plain(value: float | None, si: str = "", units: Units = SI) -> str:
+    return "-" if value is None else plain_number(value, si, units)
 
 
 @cache

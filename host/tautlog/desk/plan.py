@@ -15,15 +15,16 @@ from tautlog.desk.page import desk_of, page, piece
 from tautlog.desk.scale import Scale, scale_of
 from tautlog.errors import TautlogError
 from tautlog.model import quantities as q
+from tautlog.model.display_units import SI
 from tautlog.planning.chance import Chance, chance_of
 from tautlog.planning.ladder import HOLD, STOP_RULES, Step
 from tautlog.planning.next_step import NextStep, next_step
 from tautlog.planning.plan import Plan, plan
 from tautlog.planning.plan_words import (
     FRICTION_UNKNOWN,
-    LADDER_HEAD,
     drop_text,
     figure_rows,
+    ladder_head,
     ladder_rows,
 )
 from tautlog.planning.wanted import Wanted
@@ -101,12 +102,13 @@ def reckon(request: Request) -> Response:
     reckoned, said = (None, broken)
     if campaign is not None:
         reckoned, said = _reckoned_or_why(campaign, dict(request.query_params))
-    return piece("reckoned.html", reckoned=reckoned, why=said)
+    return piece(request, "reckoned.html", reckoned=reckoned, why=said)
 
 
 def climb(request: Request) -> Response:
     """The ladder and the proposed step: a part that takes longer, and does not keep others."""
     campaign, why = desk_of(request).campaign_or_why()
+    units = campaign.units if campaign else SI
     steps: tuple[Step, ...] = ()
     following: NextStep | None = None
     asked = dict(request.query_params)
@@ -115,9 +117,10 @@ def climb(request: Request) -> Response:
         if reckoned is not None:
             steps, following, why = _climb(campaign, reckoned.planned, asked)
     return piece(
+        request,
         "climb.html",
-        ladder_head=LADDER_HEAD,
-        ladder=list(zip(steps, ladder_rows(steps), strict=True)),
+        ladder_head=ladder_head(units),
+        ladder=list(zip(steps, ladder_rows(steps, units), strict=True)),
         ladder_why=why,
         hold=HOLD,
         stop_rules=STOP_RULES,

@@ -50,7 +50,7 @@ def _checks(campaign: Campaign | None) -> list[PathCheck]:
     """How far each mount is proven."""
     if campaign is None:
         return []
-    factor = campaign.decision.proof_factor
+    factor, units = campaign.decision.proof_factor, campaign.units
     found = []
     for mount in campaign.mounts:
         failed = mount.failed or mount.failed_elsewhere
@@ -61,8 +61,9 @@ def _checks(campaign: Campaign | None) -> list[PathCheck]:
             found.append(PathCheck("proof", False, text, refuses=True))
         else:
             text = (
-                f"{mount.name}: proven to {mount.proven_n:.0f} N on {mount.proven_on[:10]}, good "
-                f"for peaks up to {mount.proven_n / factor:.0f} N (factor {factor:g})"
+                f"{mount.name}: proven to {units.text(mount.proven_n, 'N')} on "
+                f"{mount.proven_on[:10]}, good for peaks up to "
+                f"{units.text(mount.proven_n / factor, 'N')} (factor {factor:g})"
             )
             found.append(PathCheck("proof", True, text))
     return found

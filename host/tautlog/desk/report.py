@@ -74,7 +74,7 @@ def enter(request: Request, entered: Entered) -> Response:
         campaign = desk.campaign()
         rehearsed = entered.text("rehearsed") == "yes" or campaign.rehearsed
         opened = opened_at([desk.folder], rehearsed=rehearsed)
-        contents = contents_at(opened, campaign, desk.folder, AS_BEFORE)
+        contents = contents_at(opened, campaign, desk.folder, AS_BEFORE, desk.units)
         stem = _free(desk.folder)
         write_html(desk.folder / f"{stem}.html", contents)
         if entered.text("pdf") == "yes":

@@ -66,7 +66,7 @@ def now(request: Request) -> Response:
     practice = desk_of(request).practice
     if practice is None:
         return PlainTextResponse(NO_RIG, 404)
-    return piece("rig_now.html", **_stands(request, practice))
+    return piece(request, "rig_now.html", **_stands(request, practice))
 
 
 def enter(request: Request, entered: Entered) -> Response:

@@ -6,7 +6,8 @@ A window that hangs, dies or is closed does not affect the drop.
 The window (`live_window`) reads one JSON object per line, each with its `kind`:
 
 ======= ================================================================================
-drop    target_n, limit_n (or null), record_s
+drop    target_n, limit_n (or null), record_s, force_unit: forces are sent in newtons and
+        shown in this unit
 state   word, text: the board's state in large letters, and a line next to it
 trace   time_s, low_n, high_n (lists): smallest and largest force of short pieces of time,
         zero not removed, on the board's clock; null where samples are missing; clipped

@@ -21,8 +21,9 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from tautlog.display import screen
-from tautlog.display.pictures.ink import INK, LIMIT, TARGET, few
+from tautlog.display.pictures.ink import INK, LIMIT, TARGET, few, unit_axis
 from tautlog.errors import ScreenError
+from tautlog.model.display_units import SI, Units
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -53,6 +54,7 @@ class LiveScreen:
         self._high_n: list[float] = []
         self._drop: dict[str, Any] = {"target_n": None, "limit_n": None}
         self._release_s: float | None = None
+        self._units = SI
         self._verdict: dict[str, Any] | None = None
         self._clipped = False
         self._sized: list[tuple[Text, float]] = []
@@ -75,6 +77,7 @@ class LiveScreen:
         kind = message["kind"]
         if kind == "drop":
             self._drop = message
+            self._units = Units(force=message.get("force_unit", "N"))
             self._put_levels()
         elif kind == "state":
             self._show_state(message["word"], message["text"])
@@ -162,8 +165,9 @@ class LiveScreen:
         now_n = (low[known[-1]] + high[known[-1]]) / 2
         first = 0 if released_s is None else int(np.searchsorted(self._time_s, released_s))
         highest = float(np.nanmax(high[first:])) if np.isfinite(high[first:]).any() else now_n
-        self.highest.set_text(f"{'at least ' if self._clipped else ''}{round(highest) + 0:d} N")
-        self.below.set_text(f"highest, unfiltered; now {round(now_n) + 0:d} N")
+        at_least = "at least " if self._clipped else ""
+        self.highest.set_text(at_least + self._units.text(highest, "N"))
+        self.below.set_text(f"highest, unfiltered; now {self._units.text(now_n, 'N')}")
 
     def _put_levels(self) -> None:
         for name, color, style in (("target", TARGET, "--"), ("limit", LIMIT, "-.")):
@@ -172,7 +176,7 @@ class LiveScreen:
                 continue
             self._axes.axhline(level, color=color, lw=2.0, ls=style)
             text = self._axes.annotate(
-                f"{name} {level:.0f} N",
+                f"{name} {self._units.text(level, 'N')}",
                 (0.01, level),
                 xycoords=("axes fraction", "data"),
                 va="bottom" if name == "limit" else "top",
@@ -197,7 +201,8 @@ class LiveScreen:
         self.word.set_fontsize(min(LARGE * height_pt, fits_pt))
         self._axes.tick_params(labelsize=SMALL * height_pt)
         self._axes.xaxis.label.set_fontsize(SMALL * height_pt)
-        self._axes.set_ylabel("force, N", size=SMALL * height_pt)
+        unit_axis(self._axes.yaxis, "force", self._units)
+        self._axes.yaxis.label.set_fontsize(SMALL * height_pt)
         self._axes.grid(alpha=0.25)
 
 

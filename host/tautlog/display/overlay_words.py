@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tautlog.archive.assessment import Assessment
 from tautlog.model.origin import MARK, MEASURED
-from tautlog.model.verdict_words import force_text, words
+from tautlog.model.verdict_words import words
 
 USUAL_CLASS = 180
 
@@ -26,7 +26,7 @@ def curve_words(drop: Assessment, page: str) -> str:
     if drop.marks.cfc != USUAL_CLASS:
         told.append(f"CFC {drop.marks.cfc or 'none'}")
     if drop.predicted and page != "stretch":
-        told.append(f"predicted {drop.predicted.peak_force_n:.0f} N")
+        told.append(f"predicted {drop.units.text(drop.predicted.peak_force_n, 'N')}")
     if drop.calibration.chosen:
         told.append(f"calibration {drop.calibration.chosen.file or 'own'}")
     return ", ".join(told)
@@ -35,10 +35,10 @@ def curve_words(drop: Assessment, page: str) -> str:
 def _verdict(drop: Assessment) -> list[str]:
     """Peak, load and the test: the decision if there is one, else the proposal."""
     marks, verdict = drop.marks, drop.verdict
-    if marks.peak_force_n is None:
+    peak = drop.shown(marks)
+    if peak is None:
         return ["no peak", words(verdict.record_verdict)]
-    spread = force_text(marks.peak_force_n, marks.peak_force_expanded_u_n)
-    found = [f"{'at least ' * marks.lower_bound}{spread} N"]
+    found = [f"{'at least ' * marks.lower_bound}{peak.interval} {peak.unit}"]
     if verdict.load_verdict is not None:
         found.append(words(verdict.load_verdict).partition(" (")[0])
     if verdict.record_verdict != "valid":
@@ -52,14 +52,18 @@ def _verdict(drop: Assessment) -> list[str]:
 
 def _stretch(drop: Assessment) -> list[str]:
     """Stiffness of line and rig, energy and largest stretch, as far as the drop shows them."""
-    marks = drop.marks
+    marks, units = drop.marks, drop.units
     stiffness, kind = marks.line_stiffness_n_per_m, ""
     if stiffness is None:
         stiffness, kind = marks.secant_stiffness_n_per_m, " secant"
     shown = (
-        (stiffness, 1e-3, f"kN/m{kind}"),
-        (marks.energy_absorbed_j, 1.0, "J absorbed"),
-        (marks.max_stretch_m, 1e3, "mm stretch"),
+        (stiffness, 1e-3, "kN/m", kind),
+        (marks.energy_absorbed_j, 1.0, "J", " absorbed"),
+        (marks.max_stretch_m, 1e3, "mm", " stretch"),
     )
-    found = [f"{factor * value:.3g} {unit}" for value, factor, unit in shown if value is not None]
+    found = [
+        units.text(factor * value, si, ".3g") + what
+        for value, factor, si, what in shown
+        if value is not None
+    ]
     return found or ["stiffness and energy not determined"]

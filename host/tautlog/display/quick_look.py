@@ -12,6 +12,7 @@ from tautlog.archive.assessment import Assessment
 from tautlog.archive.kept_marks import keep_marks
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import AbortedError
+from tautlog.model.display_units import SI, Units
 from tautlog.record import Record, open_record
 
 
@@ -29,14 +30,14 @@ def picture_of(record: Record, drop: Assessment, path: Path) -> Path:
             record.campaign,
             setup.article,
             setup.line,
-            f"{setup.mass_kg:g} kg" if setup.mass_kg else "",
-            f"{setup.height_m:g} m" if setup.height_m else "",
+            drop.units.text(setup.mass_kg, "kg", "g") if setup.mass_kg else "",
+            drop.units.text(setup.height_m, "m", "g") if setup.height_m else "",
             record.utc,
         )
         if text
     )
     title = f"{record.path.name}: {what}"
-    expected = expected_from(drop.predicted)
+    expected = expected_from(drop.predicted, drop.units)
     save(draw_drop(drop, title, expected), path)
     return path
 
@@ -91,6 +92,7 @@ def finish_new(
     judged: Callable[[Assessment], None],
     *,
     cfc: int | None = AS_BEFORE,
+    units: Units = SI,
 ) -> Assessment:
     """Mark a new record, let its verdict be shown, and draw it, which takes longest.
 
@@ -100,6 +102,8 @@ def finish_new(
         Listening. Only three signals end this.
     judged : callable
         Shows the verdict; must not raise.
+    units : Units
+        Units in which it is shown and drawn.
 
     Raises
     ------
@@ -107,7 +111,7 @@ def finish_new(
         If somebody would not wait. It says what is done and what is not.
     """
     with _aborted_if_left(path, stop) as done:
-        assessment = mark_new(path, cfc=cfc)
+        assessment = replace(mark_new(path, cfc=cfc), units=units)
         done.append("marked")
         judged(assessment)
         draw_new(path, assessment)

@@ -5,7 +5,7 @@ A view holds the curves and their axes; `pictures` draws it on paper, `window` o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,8 +15,8 @@ from tautlog.analysis.spectrum import HIGHEST_HZ, LOWEST_HZ, response_spectrum
 from tautlog.analysis.stretch import motion
 from tautlog.archive.assessment import Assessment
 from tautlog.errors import RecordError
+from tautlog.model.display_units import Units
 from tautlog.model.limits import QUASI_STATIC_FACTOR
-from tautlog.model.marks import Marks
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -91,14 +91,30 @@ def view(page: str, shown: list[NamedDrop]) -> View:
     RecordError
         If the page has nothing to show for a drop.
     """
-    return View(", ".join(named.name for named in shown), PAGES[page](shown))
+    units = shown[0].drop.units
+    panels = tuple(_in_units(panel, units) for panel in PAGES[page](shown))
+    return View(", ".join(named.name for named in shown), panels)
+
+
+def _in_units(panel: Panel, units: Units) -> Panel:
+    """A panel whose numbers, SI until now, are in the units of display."""
+    x, y = units.of(panel.x[1]), units.of(panel.y[1])
+    if x.size == y.size == 1.0:
+        return panel
+    return replace(
+        panel,
+        curves=tuple(replace(one, x=one.x / x.size, y=one.y / y.size) for one in panel.curves),
+        x=(panel.x[0], x.name),
+        y=(panel.y[0], y.name),
+        levels=tuple((name, level / y.size) for name, level in panel.levels),
+    )
 
 
 def whole_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
     """One whole drop, filtered and unfiltered, with its times; several drops aligned at onset."""
     if len(shown) > 1:
         curves = _all_of(shown, [aligned(named) for named in shown])
-        return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].drop.marks)),)
+        return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].drop)),)
     (named,) = shown
     force, marks = named.drop.curve, named.drop.marks
     found = [Curve("unfiltered", force.time_s, force.unfiltered_n, faint=bool(force.cfc))]
@@ -108,7 +124,7 @@ def whole_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
     known = [(name, getattr(marks, key)) for key, name in TIMES.items()]
     times = tuple((name, time_s) for name, time_s in known if time_s is not None)
     x = ("time from the start of the trace", "s")
-    return (Panel(tuple(found), x, _FORCE, _levels(marks), times),)
+    return (Panel(tuple(found), x, _FORCE, _levels(named.drop), times),)
 
 
 def contact_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
@@ -116,7 +132,7 @@ def contact_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
     curves = _all_of(shown, [since_onset(named) for named in shown])
     if len(shown) == 1:
         curves += tuple(_since_onset_of(shown[0], leg) for leg in _legs(shown[0]))
-    return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].drop.marks)),)
+    return (Panel(curves, _SINCE_ONSET, _FORCE, _levels(shown[0].drop)),)
 
 
 def stretch_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
@@ -124,7 +140,7 @@ def stretch_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
     found = [over_stretch(named) for named in shown]
     curves = _all_of(shown, found, needs="a contact, mass and height")
     x = ("stretch of line and rig", "m")
-    return (Panel(curves, x, ("force, unfiltered", "N"), _levels(shown[0].drop.marks)),)
+    return (Panel(curves, x, ("force, unfiltered", "N"), _levels(shown[0].drop)),)
 
 
 def spectrum_page(shown: list[NamedDrop]) -> tuple[Panel, ...]:
@@ -171,10 +187,11 @@ def _all_of(
     return tuple(curve for curve in found if curve is not None)
 
 
-def _levels(marks: Marks) -> tuple[tuple[str, float], ...]:
+def _levels(drop: Assessment) -> tuple[tuple[str, float], ...]:
     """Target and limit, if set."""
+    marks, texts = drop.marks, drop.shown_levels
     found = (("target", marks.target_force_n), ("limit", marks.limit_force_n))
-    return tuple((f"{name} {level:.0f} N", level) for name, level in found if level)
+    return tuple((f"{name} {texts[name]}", level) for name, level in found if level)
 
 
 def aligned(named: NamedDrop) -> Curve | None:

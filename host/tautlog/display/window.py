@@ -7,6 +7,7 @@ zoom, so that every sample is drawn where there is room.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from matplotlib.artist import Artist
@@ -25,6 +26,7 @@ from tautlog.display.pictures.ink import INK, few
 from tautlog.display.pictures.panels import put_panel
 from tautlog.display.views import PAGES, Curve, NamedDrop, View, view
 from tautlog.errors import TautlogError
+from tautlog.model.display_units import SI, Units
 from tautlog.record import Record, excerpted
 
 CLASS_NAMES = ("none", *map(str, CLASSES))
@@ -52,6 +54,8 @@ class Window:
         The first page, one of `views.PAGES`.
     cfc : int or None
         The first channel frequency class.
+    units : Units
+        Units of display.
 
     Attributes
     ----------
@@ -62,8 +66,15 @@ class Window:
     """
 
     def __init__(
-        self, figure: Figure, records: Sequence[Record], *, page: str, cfc: int | None
+        self,
+        figure: Figure,
+        records: Sequence[Record],
+        *,
+        page: str,
+        cfc: int | None,
+        units: Units = SI,
     ) -> None:
+        self._units = units
         self._figure = figure
         self._records = [excerpted(record) for record in records]
         self._traces = [record.trace() for record in self._records]
@@ -146,9 +157,8 @@ class Window:
         if self._cfc not in self._assessed:
             found = []
             for record, trace in zip(self._records, self._traces, strict=True):
-                found.append(
-                    NamedDrop(record.path.stem, assess(record, trace=trace, cfc=self._cfc))
-                )
+                drop = assess(record, trace=trace, cfc=self._cfc)
+                found.append(NamedDrop(record.path.stem, replace(drop, units=self._units)))
             self._assessed[self._cfc] = found
         return self._assessed[self._cfc]
 
@@ -308,7 +318,9 @@ def _zoomed(
     return at + (limits[0] - at) * factor, at + (limits[1] - at) * factor
 
 
-def open_window(records: Sequence[Record], *, page: str, cfc: int | None) -> None:
+def open_window(
+    records: Sequence[Record], *, page: str, cfc: int | None, units: Units = SI
+) -> None:
     """Show records in a window until it is closed.
 
     Raises
@@ -321,6 +333,6 @@ def open_window(records: Sequence[Record], *, page: str, cfc: int | None) -> Non
     names = ", ".join(record.path.stem for record in records)
     figure = screen.new_window(f"tautlog: {names}", (13.0, 8.0))
     # Keep a name: the figure holds its callbacks only weakly.
-    window = Window(figure, records, page=page, cfc=cfc)
+    window = Window(figure, records, page=page, cfc=cfc, units=units)
     screen.wait()
     del window

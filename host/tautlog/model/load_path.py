@@ -10,7 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from tautlog.model import quantities as q
+from tautlog.model.display_units import SI, Units
 from tautlog.model.key import LARGEST, stated
+from tautlog.model.shown_force import shown_force
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,11 @@ class PathCheck:
 
 
 def check_path(
-    elements: tuple[Element, ...], peak_n: float, *, mount_over_article: float
+    elements: tuple[Element, ...],
+    peak_n: float,
+    *,
+    mount_over_article: float,
+    units: Units = SI,
 ) -> list[PathCheck]:
     """Check every element against a peak, name the weakest, and compare mount and article.
 
@@ -139,6 +145,8 @@ def check_path(
         Highest peak to expect.
     mount_over_article : float
         How many times as strong the mount must be, so that the article shows its strength.
+    units : Units
+        Units in which the checks are said.
     """
     if not elements:
         return [
@@ -147,26 +155,32 @@ def check_path(
     weakest = min(elements, key=lambda element: element.allowed_n)
     return [
         # The test is there to load the article.
-        *(_check_element(element, peak_n) for element in elements if element.part != "article"),
+        *(
+            _check_element(element, peak_n, units)
+            for element in elements
+            if element.part != "article"
+        ),
         PathCheck(
             "weakest",
             weakest.part == "article" or weakest.allowed_n >= peak_n,
-            f"the weakest link is {weakest.name} ({weakest.part}), {weakest.allowed_n:.0f} N",
+            f"the weakest link is {weakest.name} ({weakest.part}), "
+            + shown_force(peak_n, None, (weakest.allowed_n,), units).level(),
         ),
         *_rank(elements, mount_over_article),
     ]
 
 
-def _check_element(element: Element, peak_n: float) -> PathCheck:
+def _check_element(element: Element, peak_n: float, units: Units) -> PathCheck:
     """Whether one element allows a peak."""
     prying = f" / {element.pry:g} prying" if element.pry != 1 else ""
     holds = element.allowed_n >= peak_n
+    peak = shown_force(peak_n, None, (element.allowed_n,), units)
     return PathCheck(
         f"element-{element.part}",
         holds,
-        f"{element.name} ({element.part}): {element.allowed_n:.0f} N allowed, from "
-        f"{element.strength_n:.0f} N {element.basis} / {element.factor:g}{prying}: "
-        f"{'above' if holds else 'BELOW'} {peak_n:.0f} N",
+        f"{element.name} ({element.part}): {peak.level()} allowed, from "
+        f"{units.text(element.strength_n, 'N')} {element.basis} / {element.factor:g}{prying}: "
+        f"{'above' if holds else 'BELOW'} {peak.text}",
         refuses=not holds,
     )
 
@@ -189,7 +203,12 @@ def _rank(elements: tuple[Element, ...], mount_over_article: float) -> list[Path
 
 
 def check_mount(
-    mount: Mount | None, peak_n: float, drops_since: int | None, *, proof_factor: float
+    mount: Mount | None,
+    peak_n: float,
+    drops_since: int | None,
+    *,
+    proof_factor: float,
+    units: Units = SI,
 ) -> PathCheck:
     """Whether a mount is proven for a peak, and its proof is not used up."""
     if mount is not None and mount.failed:
@@ -206,7 +225,7 @@ def check_mount(
             "mount-unproven",
             False,
             f"no proof pull of the mount{named} is on record: pull it to "
-            f"{proof_factor * peak_n:.0f} N for a minute, with a gauge, before any drop",
+            f"{units.text(proof_factor * peak_n, 'N')} for a minute, with a gauge, before any drop",
             refuses=True,
         )
     if drops_since is not None and drops_since >= mount.good_for_drops:
@@ -219,10 +238,11 @@ def check_mount(
         )
     good_for = mount.proven_n / proof_factor
     holds = peak_n <= good_for
+    peak = shown_force(peak_n, None, (good_for,), units)
     return PathCheck(
         "mount-proven" if holds else "mount-too-low",
         holds,
-        f"{mount.name} is proven to {mount.proven_n:.0f} N, good for peaks up to {good_for:.0f} N "
-        f"(factor {proof_factor:g}); {peak_n:.0f} N is planned",
+        f"{mount.name} is proven to {units.text(mount.proven_n, 'N')}, good for peaks up to "
+        f"{peak.level()} (factor {proof_factor:g}); {peak.text} is planned",
         refuses=not holds,
     )

@@ -8,11 +8,12 @@ k is the expanded uncertainty; k is Student's t for 95.45 % and the effective de
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtrit
 
+from tautlog.model.display_units import Unit
 from tautlog.model.limits import NONLINEARITY
 
 COVERAGE = 0.9545
@@ -61,6 +62,13 @@ class Budget:
     unit: str
     value: float
     parts: tuple[Part, ...]
+
+    def shown_in(self, unit: Unit) -> Budget:
+        """The same budget in a unit of display."""
+        if unit.size == 1.0:
+            return self
+        parts = tuple(replace(part, u=part.u / unit.size) for part in self.parts)
+        return replace(self, unit=unit.name, value=self.value / unit.size, parts=parts)
 
     @property
     def combined_u(self) -> float:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
+from tautlog.model.display_units import SI, Units
 from tautlog.model.predicted import Predicted
+from tautlog.model.shown_force import shown_force
 
 _WORDS = {
     "valid": "record valid",
@@ -36,22 +40,29 @@ def words(verdict: object) -> str:
     )
 
 
-def force_text(value: float | None, spread: float | None = None) -> str:
-    """A force in whole newtons with its expanded uncertainty, the same in list and report."""
-    if value is None:
-        return "-"
-    return f"{value:.0f}" + ("" if spread is None else f" +/- {spread:.0f}")
+def force_text(
+    value_n: float | None,
+    spread_n: float | None = None,
+    levels_n: Iterable[float | None] = (),
+    units: Units = SI,
+) -> str:
+    """A force with its expanded uncertainty, without unit; as `shown_force`, "-" for None."""
+    return "-" if value_n is None else shown_force(value_n, spread_n, levels_n, units).interval
 
 
-def plain_number(value: float) -> str:
+def plain_number(value: float, si: str = "", units: Units = SI) -> str:
     """A mass or a height as people write it: four digits, no powers of ten."""
+    value /= units.of(si).size
     return f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
 
 
-def prediction_words(predicted: Predicted, measured_n: float | None = None) -> str:
+def prediction_words(
+    predicted: Predicted, measured_n: float | None = None, units: Units = SI
+) -> str:
     """A prediction in words, with measured over predicted if given."""
     peak = predicted.peak_force_n
-    text = f"predicted {peak:.0f} N ({predicted.peak_low_n:.0f} to {predicted.peak_high_n:.0f} N)"
+    band = units.band(predicted.peak_low_n, predicted.peak_high_n, "N")
+    text = f"predicted {units.text(peak, 'N')} ({band})"
     if measured_n is not None:
         text += f"; measured over predicted {abs(measured_n) / peak:.3f}"
     return text

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tautlog.errors import PlanError
+from tautlog.model.display_units import SI, Units
 from tautlog.model.limits import OVERLOAD_PER_TARGET
 
 
@@ -31,7 +32,9 @@ class Aim:
     u_fraction: float = 0.0
 
 
-def aim_for(target_n: float, limit_n: float | None, expanded_u_fraction: float) -> Aim:
+def aim_for(
+    target_n: float, limit_n: float | None, expanded_u_fraction: float, units: Units = SI
+) -> Aim:
     """Return the guard-banded aim (ILAC-G8:09/2019, decision rules).
 
     Parameters
@@ -40,6 +43,8 @@ def aim_for(target_n: float, limit_n: float | None, expanded_u_fraction: float) 
         Target and limit (default limit: 1.1 x target).
     expanded_u_fraction : float
         Expanded relative uncertainty (k = 2) of the measured peak.
+    units : Units
+        Units in which its note is said.
 
     Raises
     ------
@@ -59,15 +64,16 @@ def aim_for(target_n: float, limit_n: float | None, expanded_u_fraction: float) 
             0.5 * (low + high),
             low,
             high,
-            f"a measured {low:.0f} to {high:.0f} N proves the target, with U = {100 * u:.2g} %",
+            f"a measured {units.band(low, high, 'N')} proves the target, with U = {100 * u:.2g} %",
             u,
         )
     return Aim(
         low,
         low,
         high,
-        f"with U = {100 * u:.2g} % no peak can be proven to lie between {target_n:.0f} and "
-        f"{upper:.0f} N: aim for {low:.0f} N to prove the target, and judge the overload "
+        f"with U = {100 * u:.2g} % no peak can be proven to lie between "
+        f"{units.number(target_n, 'N')} and {units.text(upper, 'N')}: aim for "
+        f"{units.text(low, 'N')} to prove the target, and judge the overload "
         "separately; or reduce U, or widen the band",
         u,
     )

@@ -17,7 +17,7 @@ from tautlog.campaign.deviations import read_log
 from tautlog.errors import CampaignError
 from tautlog.model.load_path import Mount
 from tautlog.model.timestamp import today
-from tautlog.model.verdict_words import force_text, words
+from tautlog.model.verdict_words import words
 
 PROVEN = ("pass", "pass-overtested")
 
@@ -200,11 +200,13 @@ def _of_work(campaign: Campaign, records: Sequence[RecordSummary]) -> list[OpenP
     left = [article for article in articles_of(campaign, records) if not article.done]
     if not left:
         return [OpenPoint("report", "Write the report", "no article waits for a drop")]
-    found = []
+    found, units = [], campaign.units
     for article in left:
         so_far = ""
         if article.by:
-            so_far = f"; the highest valid peak is {force_text(article.by.peak_force_n)} N"
+            so_far = (
+                f"; the highest valid peak is {article.by.shown_peak(units)} {units.of('N').name}"
+            )
         action = f"Plan the next drop of {article.name or 'the article'}"
         found.append(OpenPoint("plan", action, f"it is {article.word}{so_far}"))
     if fresh_checklist(campaign.folder) is None:

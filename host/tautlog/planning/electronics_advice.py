@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from tautlog.analysis.analog_filter import judge_filter
 from tautlog.analysis.filters import CLASSES, RATE_PER_CLASS
 from tautlog.board.shunt import shunt_step_mv_per_v
+from tautlog.model.display_units import SI, Units
 from tautlog.model.limits import BANDWIDTH_PER_PULSE, HEADROOM
 from tautlog.model.load_path import PathCheck
 from tautlog.model.steps import steps_of
@@ -95,7 +96,9 @@ def class_for(length_s: float) -> int:
     return next((cfc for cfc in CLASSES if cfc * length_s >= CLASS_TIMES_LENGTH), CLASSES[-1])
 
 
-def advise(electrics: Electrics, peak_n: float, length_s: float) -> list[PathCheck]:
+def advise(
+    electrics: Electrics, peak_n: float, length_s: float, units: Units = SI
+) -> list[PathCheck]:
     """Check the measuring chain against a pulse.
 
     Parameters
@@ -104,9 +107,11 @@ def advise(electrics: Electrics, peak_n: float, length_s: float) -> list[PathChe
         The chain.
     peak_n, length_s : float
         Highest peak to expect; length of the pulse, taut to slack.
+    units : Units
+        Units in which it is said.
     """
     return [
-        *_of_force(electrics, peak_n),
+        *_of_force(electrics, peak_n, units),
         *_of_steps(electrics),
         *_of_time(electrics, length_s),
     ]
@@ -120,7 +125,7 @@ def _of_steps(electrics: Electrics) -> list[PathCheck]:
     return advise_on_steps(steps, step_v, electrics.zero_v, weights_v)
 
 
-def _of_force(electrics: Electrics, peak_n: float) -> list[PathCheck]:
+def _of_force(electrics: Electrics, peak_n: float, units: Units) -> list[PathCheck]:
     checks = []
     wanted_n = HEADROOM * peak_n
     if electrics.rated_n:
@@ -128,8 +133,9 @@ def _of_force(electrics: Electrics, peak_n: float) -> list[PathCheck]:
             PathCheck(
                 "cell-range",
                 wanted_n <= electrics.rated_n,
-                f"cell: {peak_n:.0f} N is {100 * peak_n / electrics.rated_n:.0f} % of its rated "
-                f"{electrics.rated_n:.0f} N; at most {100 / HEADROOM:.0f} % is advised",
+                f"cell: {units.text(peak_n, 'N')} is {100 * peak_n / electrics.rated_n:.0f} % of "
+                f"its rated {units.text(electrics.rated_n, 'N')}; "
+                f"at most {100 / HEADROOM:.0f} % is advised",
             )
         )
     best, step = gain_for(electrics, wanted_n), electrics.newton_per_count
@@ -151,8 +157,8 @@ def _of_force(electrics: Electrics, peak_n: float) -> list[PathCheck]:
             PathCheck(
                 "gain",
                 electrics.gain <= best and counts >= COUNTS_AT_PEAK,
-                f"gain: {electrics.gain:g} gives {step:.3g} N a count, {counts:.0f} counts at the "
-                f"peak; up to {best:.0f} leaves {HEADROOM:g} x range",
+                f"gain: {electrics.gain:g} gives {units.text(step, 'N', '.3g')} a count, "
+                f"{counts:.0f} counts at the peak; up to {best:.0f} leaves {HEADROOM:g} x range",
             )
         )
     return checks

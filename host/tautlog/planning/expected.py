@@ -16,6 +16,7 @@ import numpy.typing as npt
 from tautlog.campaign.campaign import Campaign, read_campaign
 from tautlog.errors import CampaignError, PlanError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.model.display_units import SI, Units
 from tautlog.model.line import Line
 from tautlog.model.predicted import Predicted
 from tautlog.model.timestamp import stamp
@@ -133,7 +134,7 @@ class Expected:
     high_n: FloatArray
 
 
-def expected_from(predicted: Predicted | None) -> Expected | None:
+def expected_from(predicted: Predicted | None, units: Units = SI) -> Expected | None:
     """The pull of a prediction that is kept with a record's marks."""
     if predicted is None:
         return None
@@ -151,4 +152,4 @@ def expected_from(predicted: Predicted | None) -> Expected | None:
     low, high = (
         end / predicted.peak_force_n for end in (predicted.peak_low_n, predicted.peak_high_n)
     )
-    return Expected(prediction_words(predicted), time_s, low * force_n, high * force_n)
+    return Expected(prediction_words(predicted, units=units), time_s, low * force_n, high * force_n)

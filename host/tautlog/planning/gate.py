@@ -15,10 +15,12 @@ from tautlog.campaign.sections import RigLimits
 from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
+from tautlog.model.display_units import SI, Units
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, check_path
 from tautlog.model.names import meant
 from tautlog.model.proven_wiring import Proving, unproven
+from tautlog.model.shown_force import shown_force
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.planning.electronics_advice import Electrics
@@ -77,6 +79,8 @@ class Intended:
         What is known of the board's wiring.
     departures : tuple of str
         Where air, line and article are not as the campaign agreed.
+    units : Units
+        Units in which the checks are said; SI for all that is kept.
     """
 
     mass_kg: float | None
@@ -108,6 +112,7 @@ class Intended:
     legs: tuple[Channel, ...] = ()
     proving: Proving = field(default_factory=Proving)
     departures: tuple[str, ...] = ()
+    units: Units = SI
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
@@ -127,10 +132,15 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
     found.append(wiring_check(intended.proving))
     found += surroundings_checks(intended)
     if load is not None:
-        found.append(PathCheck("reckoned", True, f"checked against {_in_words(load)}"))
+        found.append(
+            PathCheck("reckoned", True, f"checked against {_in_words(load, intended.units)}")
+        )
         found += _on_chain(intended, load)
         path = check_path(
-            intended.elements, load.force_n, mount_over_article=intended.mount_over_article
+            intended.elements,
+            load.force_n,
+            mount_over_article=intended.mount_over_article,
+            units=intended.units,
         )
         found += [_with_basis(check, load) for check in path]
     return tuple(found)
@@ -154,8 +164,8 @@ def wiring_check(proving: Proving) -> PathCheck:
     return PathCheck("wiring", True, f"wiring: brought up, each wire {of}")
 
 
-def _in_words(load: Load) -> str:
-    return f"{load.force_n:.0f} N, {load.basis}"
+def _in_words(load: Load, units: Units) -> str:
+    return f"{units.text(load.force_n, 'N')}, {load.basis}"
 
 
 def _with_basis(check: PathCheck, load: Load) -> PathCheck:
@@ -276,6 +286,7 @@ def _on_mount(intended: Intended, load: Load | None) -> list[PathCheck]:
         load.force_n if load else 0.0,
         intended.drops_since_proof,
         proof_factor=intended.proof_factor,
+        units=intended.units,
     )
     found = _renamed(intended.mount)
     if load is None:
@@ -293,12 +304,13 @@ def _renamed(mount: Mount) -> list[PathCheck]:
 
 def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]:
     """Largest mass, rails and catch, as far as the campaign states them."""
-    rig, found = intended.rig, []
+    rig, units, found = intended.rig, intended.units, []
     if rig.most_mass_kg is None:
         found.append(PathCheck("mass-unknown", False, "rig: its largest mass is not stated"))
     elif intended.mass_kg is not None:
         holds = intended.mass_kg <= rig.most_mass_kg
-        text = f"sled: {intended.mass_kg:.2f} kg of {rig.most_mass_kg:g} kg"
+        mass = units.text(intended.mass_kg, "kg", ".2f")
+        text = f"sled: {mass} of {units.text(rig.most_mass_kg, 'kg', 'g')}"
         found.append(PathCheck("mass", holds, text, refuses=not holds))
     if predicted is None:
         return found
@@ -311,8 +323,10 @@ def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]
         needed_m = way_m + rig.margin_m
         holds = needed_m <= rig.rails_m
         text = (
-            f"rails: {predicted.height_m:.3f} m free + {predicted.stretch_m:.3f} m stretch + "
-            f"{rig.margin_m:g} m margin = {needed_m:.3f} m of {rig.rails_m:g} m"
+            f"rails: {units.text(predicted.height_m, 'm', '.3f')} free + "
+            f"{units.text(predicted.stretch_m, 'm', '.3f')} stretch + "
+            f"{units.text(rig.margin_m, 'm', 'g')} margin = {units.text(needed_m, 'm', '.3f')} of "
+            f"{units.text(rig.rails_m, 'm', 'g')}"
         )
         found.append(PathCheck("rails", holds, text, refuses=not holds))
     return [*found, _on_catch(intended, predicted.mass_kg, way_m)]
@@ -323,7 +337,7 @@ def _on_catch(intended: Intended, mass_kg: float, way_m: float) -> PathCheck:
 
     The weight goes on pushing while the catch gives: m g (h + s), as far as s is stated.
     """
-    rig = intended.rig
+    rig, units = intended.rig, intended.units
     if rig.catch_energy_j is None:
         return PathCheck("catch-unknown", False, "rig: the energy of its catch is not stated")
     fall_m = max(way_m, rig.rails_m or 0.0) + (rig.catch_stroke_m or 0.0)
@@ -332,11 +346,12 @@ def _on_catch(intended: Intended, mass_kg: float, way_m: float) -> PathCheck:
     stroke = (
         "its own stroke is not stated, nor counted"
         if rig.catch_stroke_m is None
-        else f"{rig.catch_stroke_m:g} m of it in the catch"
+        else f"{units.text(rig.catch_stroke_m, 'm', 'g')} of it in the catch"
     )
     text = (
-        f"catch: {energy_j:.0f} J without any line, {mass_kg:g} kg over {fall_m:.3f} m ({stroke}), "
-        f"of {rig.catch_energy_j:g} J"
+        f"catch: {units.text(energy_j, 'J')} without any line, {units.text(mass_kg, 'kg', 'g')} "
+        f"over {units.text(fall_m, 'm', '.3f')} ({stroke}), "
+        f"of {units.text(rig.catch_energy_j, 'J', 'g')}"
     )
     return PathCheck("catch", holds, text, refuses=not holds)
 
@@ -349,11 +364,13 @@ def _on_chain(intended: Intended, load: Load) -> list[PathCheck]:
         found.append(PathCheck("cell-unknown", False, "cell: its rated load is not stated"))
     else:
         holds = peak_n <= rated_n
-        text = f"cell: {peak_n:.0f} N of its rated {rated_n:.0f} N"
+        peak = shown_force(peak_n, None, (rated_n,), intended.units)
+        text = f"cell: {peak.text} of its rated {peak.level()}"
         found.append(PathCheck("cell-load", holds, text, refuses=not holds))
     span_n, note = _span_n(intended)
     holds = peak_n <= span_n
-    text = f"amplifier: {peak_n:.0f} N of the {span_n:.0f} N between zero and rail{note}"
+    peak = shown_force(peak_n, None, (span_n,), intended.units)
+    text = f"amplifier: {peak.text} of the {peak.level()} between zero and rail{note}"
     found.append(PathCheck("amplifier-range", holds, text, refuses=not holds))
     return [_with_basis(check, load) for check in found]
 

@@ -14,6 +14,7 @@ from tautlog.campaign.drop_setup import mount_name
 from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import MOST_CHANNELS
+from tautlog.model.display_units import SI, Units
 from tautlog.model.flight import FlightLoad
 from tautlog.model.line import Line
 from tautlog.model.load_path import PathCheck
@@ -66,6 +67,8 @@ class Plan:
         The flight load that gives the target.
     factor : float
         Factor on that load.
+    units : Units
+        Units in which it is shown.
     """
 
     drop: PlannedDrop
@@ -80,6 +83,7 @@ class Plan:
     electronics: tuple[PathCheck, ...]
     flight: FlightLoad | None
     factor: float
+    units: Units = SI
 
     @property
     def checks(self) -> tuple[PathCheck, ...]:
@@ -115,7 +119,9 @@ class Plan:
         return odds_of(self.drop, self.target_n, self.upper_n, self.aim)
 
 
-def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> Plan:
+def plan(
+    campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED, units: Units | None = None
+) -> Plan:
     """Make a plan.
 
     Parameters
@@ -125,6 +131,8 @@ def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> P
         path are not checked.
     wanted : Wanted
         Overrides the campaign's set-up.
+    units : Units, optional
+        Units in which the plan is said (default: the campaign's).
 
     Raises
     ------
@@ -132,16 +140,15 @@ def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> P
         Says what is missing or contradictory, and how to correct it.
     """
     _require_names(campaign, wanted)
+    units = units or (campaign.units if campaign else SI)
     setup = campaign.setup if campaign else DropSetup()
     factor = wanted.factor or _required_factor(campaign)
     wanted_n = factor * wanted.flight.force_n if wanted.flight else wanted.target_n
     target_n = wanted_n or setup.target_n
     limit_n = wanted.limit_n or (None if wanted_n else setup.limit_n)
-    aim = None if target_n is None else aim_for(target_n, limit_n, _u_fraction(campaign, target_n))
+    aim = _aim(campaign, target_n, limit_n, units)
     mass_kg = wanted.mass_kg or (None if wanted.solve == "mass" else setup.mass_kg)
-    height_m = wanted.height_m
-    if height_m is None and wanted.solve != "height" and not (wanted.mass_kg and wanted_n):
-        height_m = setup.height_m
+    height_m = _height_m(wanted, setup, wanted_n)
     drop, solved = _solved(campaign, wanted, mass_kg, height_m, aim)
     prediction = predict_drop(drop)
     return Plan(
@@ -150,17 +157,46 @@ def plan(campaign: Campaign | None = None, wanted: Wanted = NOTHING_WANTED) -> P
         target_n=target_n,
         limit_n=limit_n,
         aim=aim,
-        missed=missed(drop, prediction.peak_force_n, aim, target_n) if aim and target_n else None,
+        missed=_missed(drop, prediction, aim, target_n, units),
         solved=solved,
         length_m=_length_m(wanted, drop),
-        findings=_findings(campaign, wanted, drop, target_n),
+        findings=_findings(campaign, wanted, drop, target_n, units),
         electronics=(
-            *advise(electrics_of(campaign), prediction.peak_high_n, prediction.pulse_s),
+            *advise(electrics_of(campaign), prediction.peak_high_n, prediction.pulse_s, units),
             _window(campaign, prediction),
         ),
         flight=wanted.flight,
         factor=factor,
+        units=units,
     )
+
+
+def _height_m(wanted: Wanted, setup: DropSetup, wanted_n: float | None) -> float | None:
+    """The height as wanted, or the campaign's; None if it is to be found."""
+    if wanted.height_m is not None or wanted.solve == "height" or (wanted.mass_kg and wanted_n):
+        return wanted.height_m
+    return setup.height_m
+
+
+def _aim(
+    campaign: Campaign | None, target_n: float | None, limit_n: float | None, units: Units
+) -> Aim | None:
+    """The aim that proves the target; None without one."""
+    if target_n is None:
+        return None
+    return aim_for(target_n, limit_n, _u_fraction(campaign, target_n), units)
+
+
+def _missed(
+    drop: PlannedDrop,
+    prediction: Prediction,
+    aim: Aim | None,
+    target_n: float | None,
+    units: Units,
+) -> Missed | None:
+    if aim is None or target_n is None:
+        return None
+    return missed(drop, prediction.peak_force_n, aim, target_n, units)
 
 
 def _window(campaign: Campaign | None, prediction: Prediction) -> PathCheck:
@@ -245,7 +281,11 @@ def _length_m(wanted: Wanted, drop: PlannedDrop) -> float | None:
 
 
 def _findings(
-    campaign: Campaign | None, wanted: Wanted, drop: PlannedDrop, target_n: float | None
+    campaign: Campaign | None,
+    wanted: Wanted,
+    drop: PlannedDrop,
+    target_n: float | None,
+    units: Units,
 ) -> tuple[PathCheck, ...]:
     """Checks of the gate on this drop."""
     if campaign is None:
@@ -259,4 +299,5 @@ def _findings(
         article=wanted.article or campaign.setup.article,
         mount=mount_name(campaign, wanted.mount),
     )
-    return findings(intended_for(campaign, setup, drop.line, drop.friction_n))
+    intended = intended_for(campaign, setup, drop.line, drop.friction_n)
+    return findings(replace(intended, units=units))

@@ -2,59 +2,67 @@
 
 from __future__ import annotations
 
+from tautlog.model.display_units import SI, Units
 from tautlog.planning.ladder import Step
 from tautlog.planning.plan import Plan
 
 FRICTION_UNKNOWN = "the friction is not known: the band reaches lower for that"
-LADDER_HEAD = ("load", "height m", "peak N", "band N", "duration ms", "stretch mm", "purpose")
 
 
 def drop_text(planned: Plan) -> str:
     """What falls, from which height, on which line, and what was solved for."""
-    drop, line = planned.drop, planned.drop.line
+    drop, line, units = planned.drop, planned.drop.line, planned.units
     found = f" (found: {planned.solved})" if planned.solved else ""
     if planned.length_m is not None:
-        found = f" (found: {planned.length_m:.3f} m of line)"
+        found = f" (found: {units.text(planned.length_m, 'm', '.3f')} of line)"
     return (
-        f"{drop.mass_kg:.4g} kg from {drop.height_m:.3f} m on {line.name}, "
-        f"{line.stiffness_n_per_m:.5g} N/m{found}"
+        f"{units.text(drop.mass_kg, 'kg', '.4g')} from {units.text(drop.height_m, 'm', '.3f')} on "
+        f"{line.name}, {units.text(line.stiffness_n_per_m, 'N/m', '.5g')}{found}"
     )
 
 
 def figure_rows(planned: Plan) -> tuple[tuple[str, str, str], ...]:
     """What the drop will do: name, value and remark of each figure."""
-    predicted, line = planned.prediction, planned.drop.line
+    predicted, line, units = planned.prediction, planned.drop.line, planned.units
     return (
         (
             "peak",
-            f"{predicted.peak_force_n:.0f} N",
-            f"{predicted.peak_low_n:.0f} to {predicted.peak_high_n:.0f} N, k = 2 and bedding-in "
+            units.text(predicted.peak_force_n, "N"),
+            f"{units.band(predicted.peak_low_n, predicted.peak_high_n, 'N')}, k = 2 and bedding-in "
             f"(+{100 * line.may_stiffen:.0f} % of stiffness)",
         ),
         ("duration", f"{1000 * predicted.duration_s:.1f} ms", "above 10 % of the peak"),
         ("rise", f"{1000 * predicted.rise_time_s:.1f} ms", "10 to 90 %"),
         ("taut to slack", f"{1000 * predicted.base_duration_s:.1f} ms", ""),
-        ("stretch", f"{1000 * predicted.stretch_m:.0f} mm", "of line and rig"),
+        ("stretch", units.text(1000 * predicted.stretch_m, "mm"), "of line and rig"),
         (
             "speed",
-            f"{predicted.taut_speed_m_s:.2f} m/s",
+            units.text(predicted.taut_speed_m_s, "m/s", ".2f"),
             f"after {predicted.fall_time_s:.3f} s of fall",
         ),
-        ("energy", f"{predicted.energy_j:.0f} J", "of the sled as the line comes taut"),
-        ("impulse", f"{predicted.impulse_ns:.1f} N s", ""),
+        ("energy", units.text(predicted.energy_j, "J"), "of the sled as the line comes taut"),
+        ("impulse", units.text(predicted.impulse_ns, "N s", ".1f"), ""),
     )
 
 
-def ladder_rows(steps: tuple[Step, ...]) -> list[tuple[str, ...]]:
-    """One row for each step, under `LADDER_HEAD`."""
+def ladder_head(units: Units) -> tuple[str, ...]:
+    """The columns of `ladder_rows`."""
+    force, length, small = (units.of(si).name for si in ("N", "m", "mm"))
+    figures = (f"height {length}", f"peak {force}", f"band {force}")
+    return ("load", *figures, "duration ms", f"stretch {small}", "purpose")
+
+
+def ladder_rows(steps: tuple[Step, ...], units: Units = SI) -> list[tuple[str, ...]]:
+    """One row for each step, under `ladder_head`."""
     return [
         (
             f"{100 * step.fraction:.0f} %",
-            f"{step.prediction.height_m:.3f}",
-            f"{step.prediction.peak_force_n:.0f}",
-            f"{step.prediction.peak_low_n:.0f} to {step.prediction.peak_high_n:.0f}",
+            units.number(step.prediction.height_m, "m", ".3f"),
+            units.number(step.prediction.peak_force_n, "N"),
+            units.number(step.prediction.peak_low_n, "N")
+            + f" to {units.number(step.prediction.peak_high_n, 'N')}",
             f"{1000 * step.prediction.duration_s:.0f}",
-            f"{1000 * step.prediction.stretch_m:.0f}",
+            units.number(1000 * step.prediction.stretch_m, "mm"),
             step.purpose,
         )
         for step in steps

@@ -165,11 +165,12 @@ def _ladder(
     if not steps:
         return Stage(name, False, "it cannot be reckoned yet", before)
     if not left:
-        return Stage(name, True, f"climbed, to {highest_n:.0f} N")
-    step = left[0]
+        return Stage(name, True, f"climbed, to {campaign.units.text(highest_n, 'N')}")
+    step, units = left[0], campaign.units
     text = (
         f"{len(below) - len(left)} of {len(below)} steps done; then {100 * step.fraction:.0f} %, "
-        f"{step.prediction.peak_force_n:.0f} N from {step.prediction.height_m:.3f} m"
+        f"{units.text(step.prediction.peak_force_n, 'N')} from "
+        f"{units.text(step.prediction.height_m, 'm', '.3f')}"
     )
     return Stage(name, False, text, before)
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from tautlog.campaign.qualification import NORMAL, STRENGTH, Qualification
 from tautlog.errors import StatementError
+from tautlog.model.display_units import SI, Units
 from tautlog.qualify.outcomes import BROKE, STOOD, Outcome
 from tautlog.qualify.shares import articles_needed, lower_share
 from tautlog.qualify.tolerance import FEWEST, normal_lower_limit
@@ -57,16 +58,24 @@ class Claim:
 
 
 def claim_of(
-    asked: Qualification, version: str, outcomes: Sequence[Outcome], target_n: float | None
+    asked: Qualification,
+    version: str,
+    outcomes: Sequence[Outcome],
+    target_n: float | None,
+    units: Units = SI,
 ) -> Claim:
-    """The claim that was asked for."""
+    """The claim that was asked for, with its loads in some units."""
     if asked.claim == STRENGTH:
-        return _strength(asked, version, outcomes)
-    return _stands(asked, version, outcomes, target_n)
+        return _strength(asked, version, outcomes, units)
+    return _stands(asked, version, outcomes, target_n, units)
 
 
 def _stands(
-    asked: Qualification, version: str, outcomes: Sequence[Outcome], target_n: float | None
+    asked: Qualification,
+    version: str,
+    outcomes: Sequence[Outcome],
+    target_n: float | None,
+    units: Units,
 ) -> Claim:
     """That a share of the parts stands the target."""
     share, confidence = _asked(asked)
@@ -74,7 +83,7 @@ def _stands(
     broke = sum(one.result == BROKE for one in outcomes)
     n, allowed = stood + broke, asked.failures_allowed
     planned = asked.articles or articles_needed(share, confidence, allowed)
-    load = "a load that is not stated" if target_n is None else f"{target_n:.0f} N"
+    load = "a load that is not stated" if target_n is None else units.text(target_n, "N")
     why_not = []
     if target_n is None:
         why_not.append("no target is stated")
@@ -106,7 +115,9 @@ def _stands(
     )
 
 
-def _strength(asked: Qualification, version: str, outcomes: Sequence[Outcome]) -> Claim:
+def _strength(
+    asked: Qualification, version: str, outcomes: Sequence[Outcome], units: Units
+) -> Claim:
     """The load that a share of the parts stands."""
     ends = [one for one in outcomes if one.broke_n is not None]
     held = [
@@ -117,7 +128,7 @@ def _strength(asked: Qualification, version: str, outcomes: Sequence[Outcome]) -
     if not why_not:
         load_n, problem = _limit_n(asked, ends, held)
         why_not += [problem] if problem else []
-    load = "a load not known yet" if load_n is None else f"{load_n:.0f} N"
+    load = "a load not known yet" if load_n is None else units.text(load_n, "N")
     return Claim(
         text=(
             f"At least {_percent(asked.reliability)} of the parts{_of(version)} stand {load}, with "

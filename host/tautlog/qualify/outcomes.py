@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from tautlog.archive.summary import RecordSummary
+from tautlog.model.display_units import SI, Units
 from tautlog.model.inspection import GAVE_WAY, NOT_INSPECTED, WHOLE
 from tautlog.model.names import alike
 from tautlog.model.surroundings import Atmosphere
@@ -32,11 +33,14 @@ class Tried:
         Force to reach; force above which a break speaks for nothing.
     atmosphere : Atmosphere
         What was agreed for line and article.
+    units : Units
+        Units in which it is said.
     """
 
     target_n: float | None
     limit_n: float | None = None
     atmosphere: Atmosphere = field(default_factory=Atmosphere)
+    units: Units = SI
 
 
 @dataclass(frozen=True)
@@ -164,7 +168,7 @@ def lacking_of(record: RecordSummary, tried: Tried) -> str:
     if record.record_verdict != "valid":
         return f"its record is {record.record_verdict or 'not marked'}"
     if record.target_n is None or record.target_n < tried.target_n * _ALMOST:
-        return f"it aimed below the target of {tried.target_n:.0f} N"
+        return f"it aimed below the target of {tried.units.text(tried.target_n, 'N')}"
     if record.load_verdict not in REACHED:
         return f"the target is not proven ({record.load_verdict or 'no load'})"
     if record.trace_says != "held":

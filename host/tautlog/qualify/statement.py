@@ -138,11 +138,12 @@ def statement_of(
             "campaign.toml, before the first drop"
         )
     setup = campaign.setup
-    tried = Tried(setup.target_n, setup.upper_n, campaign.atmosphere)
+    units = campaign.units
+    tried = Tried(setup.target_n, setup.upper_n, campaign.atmosphere, units)
     version, unclear = _version(campaign, asked.version)
     names = [one.name for one in campaign.articles if one.version == version]
     outcomes = tuple(outcome_of(name, records, tried) for name in names)
-    claim = claim_of(asked, version, outcomes, setup.target_n)
+    claim = claim_of(asked, version, outcomes, setup.target_n, units)
     return Statement(
         claim,
         version,

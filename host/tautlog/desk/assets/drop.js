@@ -43,13 +43,16 @@
     last = piece.number;
     var force = bytesOf(piece.force), before = times.length ? times[times.length - 1] : null;
     if (before !== null && piece.start - before > 1.5 * piece.step) { times.push(before + piece.step); forces.push(null); }
-    for (var i = 0; i < force.length; i += 1) { times.push(piece.start + i * piece.step); forces.push(force[i]); }
+    for (var i = 0; i < force.length; i += 1) { times.push(piece.start + i * piece.step); forces.push(force[i] / newtons()); }
     if (times.length > MOST) { times.splice(0, times.length - MOST); forces.splice(0, forces.length - MOST); }
   }
 
+  // Samples and levels come in newtons; they are shown in the unit of the page.
+  function newtons() { return Number(place ? place.dataset.newtons : 0) || 1; }
+
   function level(u, value, name, dash, above) {
     if (!value) { return; }
-    var y = u.valToPos(Number(value), "y", true), pen = u.ctx;
+    var y = u.valToPos(Number(value) / newtons(), "y", true), pen = u.ctx;
     pen.save(); pen.strokeStyle = "#10151c"; pen.fillStyle = "#10151c"; pen.lineWidth = 2;
     pen.setLineDash(dash); pen.beginPath(); pen.moveTo(u.bbox.left, y); pen.lineTo(u.bbox.left + u.bbox.width, y); pen.stroke();
     pen.textAlign = "left"; pen.textBaseline = above ? "bottom" : "top"; pen.font = "600 " + 15 * devicePixelRatio + "px system-ui, sans-serif"; pen.fillText(name, u.bbox.left + 8, above ? y - 4 : y + 4); pen.restore();
@@ -58,11 +61,11 @@
   function size() { return { width: place.clientWidth, height: Math.max(180, Math.min(300, window.innerHeight * 0.34)) }; }
 
   function made() {
-    var most = Number(place.dataset.limit || place.dataset.target || 0);
+    var most = Number(place.dataset.limit || place.dataset.target || 0) / newtons();
     return new uPlot({
       width: size().width, height: size().height, legend: { show: false }, cursor: { show: false },
-      scales: { x: { time: false }, y: { range: function (u, low, high) { return [Math.min(low, -0.05 * most), Math.max(high, 1.15 * most, 1)]; } } },
-      axes: [{ label: "s, on the board's clock" }, { label: "N, less the level at rest", size: 70 }],
+      scales: { x: { time: false }, y: { range: function (u, low, high) { return [Math.min(low, -0.05 * most), Math.max(high, 1.15 * most, 1 / newtons())]; } } },
+      axes: [{ label: "s, on the board's clock" }, { label: place.dataset.unit + ", less the level at rest", size: 70 }],
       series: [{}, { stroke: "#10151c", width: 1.5, points: { show: false }, spanGaps: false }],
       hooks: { draw: [function (u) { level(u, place.dataset.target, "target", [], false); level(u, place.dataset.limit, "limit", [9, 4, 2, 4], true); }] }
     }, [times, forces], place);

@@ -46,19 +46,21 @@
     return plot;
   }
   function flat(value, n) { var out = []; for (var i = 0; i < n; i += 1) { out.push(value); } return out; }
+  // The numbers are newtons; the reader sees them in the unit of display.
+  function shown(values, of) { return values.map(function (value) { return value === null ? null : value / of.newton_per_unit; }); }
   window.tautlogPlots = made;
   document.querySelectorAll("[data-trace]").forEach(function (node) {
     var one = traces[Number(node.dataset.trace)];
     if (!one.time_s.length) { return; }
-    var n = one.time_s.length, data = [one.time_s, one.raw_n, one.force_n];
-    var series = [{ label: "unfiltered, N", stroke: soft, width: 1 }, { label: one.label, stroke: ink, width: 2 }];
-    if (one.target_n) { data.push(flat(one.target_n, n)); series.push({ label: "target, N", stroke: target, dash: [8, 5], width: 1.5 }); }
-    if (one.limit_n) { data.push(flat(one.limit_n, n)); series.push({ label: "limit, N", stroke: limit, dash: [10, 4, 2, 4], width: 1.5 }); }
+    var n = one.time_s.length, data = [one.time_s, shown(one.raw_n, one), shown(one.force_n, one)];
+    var series = [{ label: "unfiltered, " + one.unit, stroke: soft, width: 1 }, { label: one.label + ", " + one.unit, stroke: ink, width: 2 }];
+    if (one.target_n) { data.push(shown(flat(one.target_n, n), one)); series.push({ label: "target, " + one.unit, stroke: target, dash: [8, 5], width: 1.5 }); }
+    if (one.limit_n) { data.push(shown(flat(one.limit_n, n), one)); series.push({ label: "limit, " + one.unit, stroke: limit, dash: [10, 4, 2, 4], width: 1.5 }); }
     (one.expected_n || []).forEach(function (end, place) {
-      data.push(end);
-      series.push({ label: ["lowest predicted, N", "highest predicted, N"][place], stroke: soft, dash: [2, 3], width: 1 });
+      data.push(shown(end, one));
+      series.push({ label: ["lowest predicted, ", "highest predicted, "][place] + one.unit, stroke: soft, dash: [2, 3], width: 1 });
     });
-    draw(node, data, series, "time from release, s", "force, N");
+    draw(node, data, series, "time from release, s", "force, " + one.unit);
   });
   var closures = JSON.parse(document.getElementById("closures").textContent);
   document.querySelectorAll("[data-closures]").forEach(function (node) {
@@ -75,13 +77,13 @@
   document.querySelectorAll("[data-overlay]").forEach(function (node) {
     var n = overlay.time_ms.length;
     if (!n) { return; }
-    var data = [overlay.time_ms].concat(overlay.force_n);
+    var data = [overlay.time_ms].concat(overlay.force_n.map(function (one) { return shown(one, overlay); }));
     var series = overlay.labels.map(function (label, place) {
       return { label: label, stroke: hues[place % hues.length], dash: dashes[place % dashes.length], width: 1.5, spanGaps: false };
     });
-    if (overlay.target_n) { data.push(flat(overlay.target_n, n)); series.push({ label: "target, N", stroke: target, dash: [8, 5], width: 1.5 }); }
-    if (overlay.limit_n) { data.push(flat(overlay.limit_n, n)); series.push({ label: "limit, N", stroke: limit, dash: [10, 4, 2, 4], width: 1.5 }); }
-    draw(node, data, series, "time since the line came taut, ms", "force, N", undefined, overlay.labels.map(function (label) { return label.split(" ")[0]; }));
+    if (overlay.target_n) { data.push(shown(flat(overlay.target_n, n), overlay)); series.push({ label: "target, " + overlay.unit, stroke: target, dash: [8, 5], width: 1.5 }); }
+    if (overlay.limit_n) { data.push(shown(flat(overlay.limit_n, n), overlay)); series.push({ label: "limit, " + overlay.unit, stroke: limit, dash: [10, 4, 2, 4], width: 1.5 }); }
+    draw(node, data, series, "time since the line came taut, ms", "force, " + overlay.unit, undefined, overlay.labels.map(function (label) { return label.split(" ")[0]; }));
   });
   // A node may change its width without its window: after fonts, or when a phone is turned.
   var watch = new ResizeObserver(function () {

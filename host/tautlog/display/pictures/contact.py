@@ -18,7 +18,7 @@ from tautlog.display.pictures.ink import (
     FloatArray,
     few,
     millisecond,
-    newton,
+    unit_axis,
     upright,
 )
 from tautlog.display.views import TIMES
@@ -43,13 +43,13 @@ def put_contact(
         time_s, line_n = span(curve, curve.force_n, (first_s, last_s), points)
         axes.plot(1e3 * (time_s - first_s), line_n, color=INK, lw=1.8, label=curve.name)
     _legs(axes, drop, (first_s, last_s), points)
-    _bands(axes, marks, raw_n)
+    _bands(axes, drop, raw_n)
     axes.set_xlim(0.0, 1e3 * (last_s - first_s))
     if expected is not None and marks.onset_time_s is not None:
         _expect(axes, expected, 1e3 * (marks.onset_time_s - first_s))
-    axes.set_ylabel("force, N")
+    unit_axis(axes.yaxis, "force", drop.units)
     axes.set_xlabel(f"time from {first_s:.3f} s of the trace, ms{_since_release(first_s, marks)}")
-    _mark_peak(axes, curve, first_s, marks)
+    _mark_peak(axes, curve, first_s, drop)
     _mark_duration(axes, curve, first_s, marks)
     for key, name in TIMES.items():
         at_s = getattr(marks, key)
@@ -117,8 +117,9 @@ def span(
     return few(time_s, part, points)
 
 
-def _bands(axes: Axes, marks: Marks, drawn_n: FloatArray) -> None:
+def _bands(axes: Axes, drop: Assessment, drawn_n: FloatArray) -> None:
     """Draw target and limit, each with its name."""
+    marks, texts = drop.marks, drop.shown_levels
     target_n, limit_n = marks.target_force_n, marks.limit_force_n
     highest = [value for value in (target_n, limit_n) if value is not None]
     finite = drawn_n[np.isfinite(drawn_n)]
@@ -128,7 +129,7 @@ def _bands(axes: Axes, marks: Marks, drawn_n: FloatArray) -> None:
     if target_n is not None:
         axes.axhline(target_n, color=TARGET, lw=1.2, ls="--")
         axes.annotate(
-            f"target {newton(target_n)}",
+            f"target {texts['target']}",
             (0.006, target_n),
             xycoords=("axes fraction", "data"),
             va="bottom" if limit_n is None else "top",
@@ -141,7 +142,7 @@ def _bands(axes: Axes, marks: Marks, drawn_n: FloatArray) -> None:
         axes.axhline(limit_n, color=LIMIT, lw=1.2, ls="-.")
         axes.axhspan(limit_n, top_n, facecolor="none", edgecolor=LIMIT, alpha=0.25, hatch="//")
         axes.annotate(
-            f"limit {newton(limit_n)}, overload above",
+            f"limit {texts['limit']}, overload above",
             (0.006, limit_n),
             xycoords=("axes fraction", "data"),
             va="bottom",
@@ -155,10 +156,11 @@ def _bands(axes: Axes, marks: Marks, drawn_n: FloatArray) -> None:
         axes.axhspan(target_n, limit_n, facecolor=TARGET, alpha=0.12)
 
 
-def _mark_peak(axes: Axes, curve: ForceCurve, first_s: float, marks: Marks) -> None:
+def _mark_peak(axes: Axes, curve: ForceCurve, first_s: float, drop: Assessment) -> None:
     """Mark the peak on the curve, with a bar over the whole stated interval."""
+    marks, shown = drop.marks, drop.shown(drop.marks)
     peak_n, peak_s = marks.peak_force_n, marks.peak_time_s
-    if peak_n is None or peak_s is None:
+    if peak_n is None or peak_s is None or shown is None:
         return
     at_ms = 1e3 * (peak_s - first_s)
     read_n, spread = curve.at(peak_s), marks.peak_force_expanded_u_n
@@ -167,7 +169,7 @@ def _mark_peak(axes: Axes, curve: ForceCurve, first_s: float, marks: Marks) -> N
         bar = [[max(spread - peak_n + read_n, 0.0)], [max(spread + peak_n - read_n, 0.0)]]
     axes.errorbar([at_ms], [read_n], yerr=bar, fmt="v", ms=7, color=INK, capsize=5)
     axes.annotate(
-        f"peak {newton(peak_n)}",
+        f"peak {shown.text}",
         (at_ms, read_n),
         xytext=(10, 12),
         textcoords="offset points",

@@ -15,10 +15,11 @@ from tautlog.display.pictures.ink import (
     FAINT,
     INK,
     LIMIT,
+    force,
     literal,
     millisecond,
     new_figure,
-    newton,
+    unit_axis,
     upright,
 )
 from tautlog.model.origin import MARK
@@ -69,6 +70,11 @@ def _number(value: object, form: str) -> str:
     return "-" if value is None else format(value, form)
 
 
+def _impulse(drop: Assessment) -> str:
+    impulse_ns = drop.marks.impulse_ns
+    return "-" if impulse_ns is None else drop.units.text(impulse_ns, "N s", ".1f")
+
+
 def _head(axes: Axes, drop: Assessment, title: str) -> None:
     marks = drop.marks
     axes.set_axis_off()
@@ -87,9 +93,9 @@ def _head(axes: Axes, drop: Assessment, title: str) -> None:
         )
     figures = (
         f"duration {millisecond(marks.duration_s)}   rise {millisecond(marks.rise_time_s)}   "
-        f"impulse {_number(marks.impulse_ns, '.1f')} N s   "
-        f"unfiltered {newton(marks.peak_force_unfiltered_n)}   "
-        f"rest {newton(marks.rest_force_n)}   bounces {_number(marks.bounces, 'd')}"
+        f"impulse {_impulse(drop)}   "
+        f"unfiltered {force(marks.peak_force_unfiltered_n, drop.units)}   "
+        f"rest {force(marks.rest_force_n, drop.units)}   bounces {_number(marks.bounces, 'd')}"
         f"   impulse closure {_number(marks.impulse_closure, '.3f')}"
     )
     axes.text(0.0, 0.01, figures, fontsize=9.5, color=INK, va="top")
@@ -103,11 +109,11 @@ def _whole(axes: Axes, drop: Assessment) -> None:
     axes.plot(time_s, line_n, color=INK, lw=0.8)
     axes.set_xlim(first_s, max(end_s, first_s + 1.0 / curve.sample_rate_hz))
     axes.set_xlabel("time from the start of the trace, s")
-    axes.set_ylabel("force, N")
+    unit_axis(axes.yaxis, "force", drop.units)
     if rest_n is not None:
         axes.axhline(rest_n, color=FAINT, lw=1.0, ls="--")
         axes.annotate(
-            f"rest {newton(rest_n)}",
+            f"rest {force(rest_n, drop.units)}",
             (0.995, rest_n),
             xycoords=("axes fraction", "data"),
             ha="right",

@@ -7,7 +7,16 @@ from matplotlib.figure import Figure
 
 from tautlog.archive.assessment import Assessment
 from tautlog.display.pictures.drop import stamp
-from tautlog.display.pictures.ink import FAINT, INK, LIMIT, TARGET, few, literal, new_figure
+from tautlog.display.pictures.ink import (
+    FAINT,
+    INK,
+    LIMIT,
+    TARGET,
+    few,
+    literal,
+    new_figure,
+    unit_axis,
+)
 from tautlog.display.views import NamedDrop, since_onset
 from tautlog.planning.against_flight import AgainstFlight
 
@@ -59,10 +68,11 @@ def put_pulls(axes: Axes, drop: Assessment, against: AgainstFlight) -> None:
         )
     target_n = drop.loaded.target_force_n
     if target_n:
-        axes.axhline(target_n, color=TARGET, lw=1.2, ls="-.", label=f"target {target_n:.0f} N")
+        text = f"target {drop.units.text(target_n, 'N')}"
+        axes.axhline(target_n, color=TARGET, lw=1.2, ls="-.", label=text)
     base_s = drop.marks.base_duration_s or 0.0
     axes.set_xlim(-0.1e3 * base_s, 1e3 * max(1.3 * base_s, float(pulse.time_s[-1])))
     axes.set_xlabel("time since the line came taut, ms")
-    axes.set_ylabel("force, N")
+    unit_axis(axes.yaxis, "force", drop.units)
     axes.grid(alpha=0.25)
     axes.legend(fontsize=8.5, framealpha=0.9, loc="upper right")

@@ -8,10 +8,13 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.ticker import AutoLocator
 
 from tautlog.analysis.thinning import thinned
+from tautlog.model.display_units import Units
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -58,10 +61,31 @@ def literal(text: str) -> str:
     return text.replace("$", r"\$")
 
 
-def newton(value: float | None) -> str:
-    """A force in whole newtons, to read from a distance."""
-    # Round first: a value just below zero must not give "-0".
-    return "-" if value is None else f"{round(value) + 0:,d} N".replace(",", " ")
+def force(value_n: float | None, units: Units) -> str:
+    """A force with its unit, to read from a distance."""
+    return "-" if value_n is None else units.text(value_n, "N")
+
+
+def unit_axis(axis: Axis, name: str, units: Units, si: str = "N") -> None:
+    """Name an axis whose data are SI, and put its ticks at round numbers of the shown unit."""
+    unit = units.of(si)
+    axis.set_label_text(f"{name}, {unit.name}")
+    if unit.size != 1.0:
+        axis.set_major_locator(_RoundInUnit(unit.size))
+        axis.set_major_formatter(lambda value, _: f"{value / unit.size:.10g}")
+
+
+class _RoundInUnit(AutoLocator):
+    """Ticks at round numbers of a unit."""
+
+    def __init__(self, size: float) -> None:
+        super().__init__()
+        self._size = size
+
+    def tick_values(self, vmin: float, vmax: float) -> list[float]:
+        """The ticks of a span, in the unit of the data."""
+        ticks = super().tick_values(vmin / self._size, vmax / self._size)
+        return [self._size * tick for tick in ticks]
 
 
 def millisecond(value_s: float | None) -> str:

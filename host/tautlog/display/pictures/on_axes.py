@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from tautlog.model.display_units import SI, Units
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
@@ -15,7 +17,9 @@ if TYPE_CHECKING:
 ROUND = 0.6  # shown before and after the contact, in lengths of the contact
 
 
-def draw_pull(axes: Axes, curve: ForceCurve, marks: Marks, label: str = "") -> None:
+def draw_pull(
+    axes: Axes, curve: ForceCurve, marks: Marks, label: str = "", units: Units = SI
+) -> None:
     """Draw force against time since onset, with target, limit and peak.
 
     Parameters
@@ -28,7 +32,12 @@ def draw_pull(axes: Axes, curve: ForceCurve, marks: Marks, label: str = "") -> N
         Figures of the drop.
     label : str
         Text for the legend; default: the class.
+    units : Units
+        Units of display.
     """
+    # Imported late: the caller has imported matplotlib.
+    from tautlog.display.pictures.ink import unit_axis
+
     time_s, force_n = curve.time_s, curve.force_n
     origin_s = marks.onset_time_s or 0.0
     if marks.onset_time_s is not None and marks.slack_time_s is not None:
@@ -46,7 +55,7 @@ def draw_pull(axes: Axes, curve: ForceCurve, marks: Marks, label: str = "") -> N
     if marks.peak_force_n is not None and marks.peak_time_s is not None:
         axes.plot([1e3 * (marks.peak_time_s - origin_s)], [marks.peak_force_n], "k+", ms=10)
     axes.set_xlabel("time since onset, ms")
-    axes.set_ylabel("force, N")
+    unit_axis(axes.yaxis, "force", units)
 
 
 def _is_drawn(axes: Axes, name: str, level_n: float) -> bool:

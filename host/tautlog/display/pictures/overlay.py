@@ -17,10 +17,11 @@ from tautlog.display.pictures.ink import (
     few,
     literal,
     new_figure,
-    newton,
+    unit_axis,
 )
 from tautlog.display.pictures.panels import HUES, STYLES
 from tautlog.display.views import Curve
+from tautlog.model.display_units import SI, Units
 
 MOST_NAMED = 12  # more names than these leave no room for the curves
 APART = 0.055  # of the height, between two numbers
@@ -36,7 +37,11 @@ class NumberedCurve:
 
 
 def draw_overlay(
-    curves: Sequence[NumberedCurve], *, target_n: float | None, limit_n: float | None
+    curves: Sequence[NumberedCurve],
+    *,
+    target_n: float | None,
+    limit_n: float | None,
+    units: Units = SI,
 ) -> Figure:
     """Draw pulls over one another, each with its number where its force is largest.
 
@@ -46,6 +51,8 @@ def draw_overlay(
         Times in seconds since the line came taut, forces in newtons.
     target_n, limit_n : float or None
         Target and limit, if all drops have the same.
+    units : Units
+        Units of display.
     """
     figure = new_figure(9.0, 3.9)
     axes = figure.subplots()
@@ -53,10 +60,10 @@ def draw_overlay(
         x, y = few(one.curve.x, one.curve.y, 500)
         hue, dashes = HUES[place % len(HUES)], STYLES[place % len(STYLES)]
         axes.plot(1e3 * x, y, color=hue, ls=dashes, lw=1.3, label=literal(one.words))
-    _levels(axes, target_n, limit_n)
+    _levels(axes, target_n, limit_n, units)
     axes.margins(x=0.0)
     axes.set_xlabel("time since the line came taut, ms")
-    axes.set_ylabel("force, N")
+    unit_axis(axes.yaxis, "force", units)
     axes.grid(alpha=0.25)
     _number_peaks(axes, curves)
     if len(curves) <= MOST_NAMED:
@@ -64,14 +71,14 @@ def draw_overlay(
     return figure
 
 
-def _levels(axes: Axes, target_n: float | None, limit_n: float | None) -> None:
+def _levels(axes: Axes, target_n: float | None, limit_n: float | None, units: Units) -> None:
     levels = (("target", target_n, TARGET, "--", "top"), ("limit", limit_n, LIMIT, "-.", "bottom"))
     for name, level_n, hue, dashes, side in levels:
         if level_n is None:
             continue
         axes.axhline(level_n, color=hue, lw=1.1, ls=dashes)
         axes.annotate(
-            f"{name} {newton(level_n)}",
+            f"{name} {units.text(level_n, 'N')}",
             (0.005, level_n),
             xycoords=("axes fraction", "data"),
             va=side,

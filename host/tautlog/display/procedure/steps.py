@@ -24,7 +24,7 @@ from tautlog.model.timestamp import today
 from tautlog.model.wiring import read_wiring
 from tautlog.planning.ladder import HOLD, STOP_RULES
 from tautlog.planning.plan import Plan, plan
-from tautlog.planning.plan_words import LADDER_HEAD, drop_text, ladder_rows
+from tautlog.planning.plan_words import drop_text, ladder_head, ladder_rows
 from tautlog.planning.sequence import Course
 from tautlog.qualify.statement import CAUTION, statement_of
 
@@ -81,17 +81,22 @@ def _calibration(campaign: Campaign) -> Told:
 
 def _proof(campaign: Campaign) -> Told:
     planned, why = _planned(campaign)
-    factor = campaign.decision.proof_factor
+    factor, units = campaign.decision.proof_factor, campaign.units
     wanted = "not known"
     if planned is not None:
         peak_n = planned.prediction.peak_force_n
-        wanted = f"{factor * peak_n:.0f} N ({factor:g} x {peak_n:.0f} N as planned)"
+        peak = units.text(peak_n, "N")
+        wanted = f"{units.text(factor * peak_n, 'N')} ({factor:g} x {peak} as planned)"
     rows = tuple(
         (
             one.name,
             wanted,
             one.failed
-            or (f"{one.proven_n:.0f} N on {one.proven_on[:10]}" if one.proven_n else "none"),
+            or (
+                f"{units.text(one.proven_n, 'N')} on {one.proven_on[:10]}"
+                if one.proven_n
+                else "none"
+            ),
             *(BLANK,) * 4,
         )
         for one in campaign.mounts
@@ -115,9 +120,10 @@ def _ladder(campaign: Campaign) -> Told:
         steps, why = (), f"The ladder cannot be climbed: {problem}"
     if not steps:
         return ((*texts, why) if why else texts), ()
-    rows = tuple((*cells, BLANK, BLANK) for cells in ladder_rows(steps))
-    head = (*LADDER_HEAD, "measured peak", "go on, by")
-    return texts, (Table(head, rows, (*(1.0,) * (len(LADDER_HEAD) - 1), 1.8, 1.2, 1.2)),)
+    rows = tuple((*cells, BLANK, BLANK) for cells in ladder_rows(steps, campaign.units))
+    figures = ladder_head(campaign.units)
+    head = (*figures, "measured peak", "go on, by")
+    return texts, (Table(head, rows, (*(1.0,) * (len(figures) - 1), 1.8, 1.2, 1.2)),)
 
 
 def _checklist(campaign: Campaign) -> Told:

@@ -95,12 +95,12 @@ def _question(campaign: Campaign | None, names: Sequence[str]) -> str:
         asked = f"Do {', '.join(told[:-1])} and {told[-1]} stand"
     if campaign is None:
         return f"{asked} the target of each drop?"
-    setup, kind = campaign.setup, campaign.requirement.kind
+    setup, kind, units = campaign.setup, campaign.requirement.kind, campaign.units
     if setup.target_n is None:
         return f"{asked} the {kind} load? No target is stated."
     return (
-        f"{asked} the {kind} load of {form(setup.target_n, 'N')}, tested to no more "
-        f"than {form(setup.upper_n, 'N')}?"
+        f"{asked} the {kind} load of {form(setup.target_n, 'N', units)}, tested to no more "
+        f"than {form(setup.upper_n, 'N', units)}?"
     )
 
 
@@ -149,7 +149,7 @@ def _lacks(source: Source, required: Required) -> str:
     setup, target_n = source.drop.setup, required.target_n
     if target_n is not None:
         if setup.target_n is None or setup.target_n < target_n * _ALMOST:
-            return f"{form(target_n, 'N')} is required"
+            return f"{form(target_n, 'N', source.drop.units)} is required"
         if setup.judged_on != required.judged_on:
             return f"judged on {setup.judged_on or SUM}, {required.judged_on or SUM} is required"
     return "; ".join(required.atmosphere.departures(setup.surroundings))
@@ -169,7 +169,8 @@ def _told(source: Source) -> str:
     proposed, decision = source.drop.verdict.test_verdict, source.drop.decision
     head = f"drop {source.number}"
     if source.drop.setup.target_n is not None:
-        head += f" at a target of {form(source.drop.setup.target_n, 'N')}"
+        target = form(source.drop.setup.target_n, "N", source.drop.units)
+        head += f" at a target of {target}"
     if decision is None:
         return f"{head}: {outcome_word(proposed)} proposed"
     text = f"{head}: {outcome_word(decision.verdict)} decided by {decision.by}"

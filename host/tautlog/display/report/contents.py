@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from tautlog.archive.photos import Thumbnail
 from tautlog.display.report.scale import Scale
+from tautlog.model.display_units import Units
 
 Row = tuple[str, ...]
 
@@ -36,6 +37,8 @@ class PlotTrace:
         Name of the filtered curve.
     target_n, limit_n : float or None
         Target and limit of the drop.
+    unit, newton_per_unit : str, float
+        The unit in which the script shows all forces.
     """
 
     time_s: tuple[float, ...]
@@ -45,6 +48,8 @@ class PlotTrace:
     label: str
     target_n: float | None
     limit_n: float | None
+    unit: str = "N"
+    newton_per_unit: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -173,6 +178,8 @@ class Overlay:
         One for each curve; None outside its record.
     target_n, limit_n : float or None
         If they are the same for all drops.
+    unit, newton_per_unit : str, float
+        As in `PlotTrace`.
     """
 
     time_ms: tuple[float, ...]
@@ -180,6 +187,8 @@ class Overlay:
     force_n: tuple[tuple[float | None, ...], ...]
     target_n: float | None
     limit_n: float | None
+    unit: str = "N"
+    newton_per_unit: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -267,10 +276,13 @@ class ArticleRow:
     where: str
 
 
-ARTICLES_HEAD = (
-    *("article", "version", "drops here", "first damage, N", "ms after onset", "energy, J"),
-    *("highest, N", "ms above 50 / 75 / 90 / 100 % of target", "found last", "where it gave way"),
-)
+def articles_head(units: Units) -> Row:
+    """The columns of the articles compared."""
+    return (
+        *("article", "version", "drops here", units.label("first damage, N"), "ms after onset"),
+        *(units.label("energy, J"), units.label("highest, N")),
+        *("ms above 50 / 75 / 90 / 100 % of target", "found last", "where it gave way"),
+    )
 
 
 @dataclass(frozen=True)
@@ -318,7 +330,9 @@ class Contents:
     corrections: tuple[str, ...]
     chain: str  # what the head of the campaign's chain is for, and the head; or ""
     articles_caption: str
+    articles_head: Row
     articles: tuple[ArticleRow, ...]
+    units: str  # which units are shown, with each factor and its source; "" for SI
     decides: str
     figures: tuple[Matrix, ...]
     uncertainty: tuple[Matrix, ...]

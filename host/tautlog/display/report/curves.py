@@ -15,6 +15,7 @@ POINTS = 700  # of each curve
 def trace_of(source: Source) -> PlotTrace:
     """The contact of a drop and its surroundings, thinned."""
     marks, force = source.drop.marks, source.drop.curve
+    unit = source.drop.units.of("N")
     seen = _around_contact(source)
     time_s = force.time_s[seen] - (marks.release_time_s or 0.0)
     raw_n, force_n = force.unfiltered_n[seen], force.force_n[seen]
@@ -24,7 +25,9 @@ def trace_of(source: Source) -> PlotTrace:
         raw_n=_plain(raw_n[places]),
         force_n=_plain(force_n[places]),
         expected_n=_expected(source, force.time_s[seen][places]),
-        label=f"class {marks.cfc}, N" if marks.cfc else "not filtered, N",
+        label=f"class {marks.cfc}" if marks.cfc else "not filtered",
+        unit=unit.name,
+        newton_per_unit=unit.size,
         target_n=marks.target_force_n,
         limit_n=marks.limit_force_n,
     )

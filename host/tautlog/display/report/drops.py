@@ -32,9 +32,10 @@ from tautlog.display.report.words import (
 )
 from tautlog.files.strict_json import read_json, read_object
 from tautlog.model.dimensions import texts_of
+from tautlog.model.display_units import SI, Units
 from tautlog.model.marks import AboveLevel, Marks
 from tautlog.model.uncertainty import Budget
-from tautlog.model.verdict_words import force_text, prediction_words
+from tautlog.model.verdict_words import prediction_words
 from tautlog.planning.against_flight import against_flight
 from tautlog.planning.expected import LATER_DIFFERS
 from tautlog.record import Decision, Inspection, Record
@@ -43,7 +44,7 @@ from tautlog.record import Decision, Inspection, Record
 def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
     """The section of one drop, with its deviations from the campaign."""
     record, drop, setup = source.record, source.drop, source.record.inspected_setup
-    marks, verdict = drop.marks, drop.verdict
+    marks, verdict, peak = drop.marks, drop.verdict, drop.shown(drop.marks)
     unlike, flight = unlike_kept(record, drop), against_flight(drop, campaign)
     return DropSection(
         number=source.number,
@@ -51,9 +52,9 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
         mark=source.mark,
         day=record.utc[:10] or "-",
         article=setup.article or "-",
-        mass=form(setup.mass_kg),
-        height=form(setup.height_m),
-        peak=force_text(marks.peak_force_n, marks.peak_force_expanded_u_n),
+        mass=form(setup.mass_kg, "kg", drop.units),
+        height=form(setup.height_m, "m", drop.units),
+        peak=peak.interval if peak else "-",
         load=load_words(drop),
         words=VerdictTexts(
             short(verdict.record_verdict),
@@ -70,15 +71,17 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
         notes=(*notes_without_prediction(drop), *([unlike] if unlike else [])),
         decision=_decision(drop.decision),
         override=override_text(setup.override),
-        set_up=_set_up(record),
+        set_up=_set_up(record, drop.units),
         plan=(*against_plan(source, campaign), *_predictions(source)),
         picture=contact_picture(source),
         flight=flight_picture(source, flight),
         against_flight=flight.texts if flight else (),
         reasons=tuple(reason.text for reason in verdict.reasons),
         headline=headline_figures(drop),
-        figures=figure_rows(marks),
-        budgets=tuple(budget_table(budget) for budget in marks.budgets),
+        figures=figure_rows(marks, drop.units),
+        budgets=tuple(
+            budget_table(budget.shown_in(drop.units.of(budget.unit))) for budget in marks.budgets
+        ),
         inspections=tuple(_inspection(each) for each in record.inspections),
         photos=tuple(thumbnail(photo, record.path.parent) for photo in record.photos),
         checklist=_checklist(setup.checklist),
@@ -97,6 +100,11 @@ def _decision(decision: Decision | None) -> DecisionText | None:
     )
 
 
+def bare(value: float | None, si: str, units: Units) -> str:
+    """A figure in the unit of display, without it."""
+    return form(None if value is None else value / units.of(si).size)
+
+
 def override_text(text: str) -> OverrideText | None:
     """Who overrode a refusal, from the text that a set-up keeps; None if there is none."""
     try:
@@ -108,11 +116,11 @@ def override_text(text: str) -> OverrideText | None:
     return OverrideText(str(value["by"]), str(value["reason"]), str(value["refused"]))
 
 
-def figure_rows(marks: Marks) -> tuple[tuple[str, str, str], ...]:
+def figure_rows(marks: Marks, units: Units = SI) -> tuple[tuple[str, str, str], ...]:
     """Key, label and value of every figure that is a number, and of the durations."""
     values = ((field.name, getattr(marks, field.name)) for field in fields(marks))
     numbers = tuple(
-        (name, label(name), form(value))
+        (name, units.label(label(name)), bare(value, label(name).rpartition(", ")[2], units))
         for name, value in values
         if isinstance(value, (int, float)) and type(value) is not bool and math.isfinite(value)
     )
@@ -144,7 +152,8 @@ def against_plan(source: Source, campaign: Campaign | None) -> list[str]:
         planned, done = getattr(asked, name), getattr(setup, name)
         if planned is not None and planned != done:
             what = name.rsplit("_", 1)[0]
-            found.append(f"{what}: {form(done, unit)}, campaign.toml says {form(planned, unit)}")
+            told, wanted = (form(value, unit, source.drop.units) for value in (done, planned))
+            found.append(f"{what}: {told}, campaign.toml says {wanted}")
     for name in ("article", "line"):
         planned, done = getattr(asked, name), getattr(setup, name)
         if planned and planned != done:
@@ -157,24 +166,26 @@ def _predictions(source: Source) -> list[str]:
     predicted, later = source.drop.predicted, source.later
     if predicted is None:
         return []
-    text = prediction_words(predicted, source.drop.marks.peak_force_n)
+    units = source.drop.units
+    text = prediction_words(predicted, source.drop.marks.peak_force_n, units)
     when = "on the day" if predicted.on_the_day else "later, from what was known before the drop"
     found = [f"{text}; calculated {when}: line {predicted.line} by {predicted.source}"]
     if later and abs(later.peak_force_n / predicted.peak_force_n - 1.0) > LATER_DIFFERS:
         found.append(
-            f"a plan made now for the same mass and height: {prediction_words(later)}, from "
+            f"a plan made now for the same mass and height: "
+            f"{prediction_words(later, units=units)}, from "
             f"{later.source}; it uses later knowledge, so the drop is not judged by it"
         )
     return found
 
 
-def _set_up(record: Record) -> str:
+def _set_up(record: Record, units: Units) -> str:
     setup = record.setup
     parts = [
         minute(record.utc),
         f"status {record.status}",
-        f"{form(setup.mass_kg, 'kg')} from {form(setup.height_m, 'm')}",
-        f"target {form(setup.target_n, 'N')}, limit {form(setup.upper_n, 'N')}",
+        f"{form(setup.mass_kg, 'kg', units)} from {form(setup.height_m, 'm', units)}",
+        f"target {form(setup.target_n, 'N', units)}, limit {form(setup.upper_n, 'N', units)}",
         f"article {setup.article or 'not named'}",
         f"line {setup.line or 'not named'}",
         f"mount {setup.mount or 'not named'}",

@@ -56,7 +56,8 @@ def overlay_picture(sources: Sequence[Source], campaign: Campaign | None) -> Pic
     target_n, limit_n = levels_of(sources, campaign)
     curves = [NumberedCurve(one.number, legend_of(one), curve) for one, curve in drawn]
     caption = _overlay_caption(sources, drawn, target_n)
-    figure = draw_overlay(curves, target_n=target_n, limit_n=limit_n)
+    units = sources[0].drop.units
+    figure = draw_overlay(curves, target_n=target_n, limit_n=limit_n, units=units)
     if any(source.drop.rehearsed for source, _ in drawn):
         stamp(figure, STAMP_PT)
     return Picture(svg_of(figure, caption), caption)
@@ -78,19 +79,20 @@ def _overlay_caption(
 
 def _contact_caption(source: Source) -> str:
     """The curve in words, for those who cannot see it."""
-    marks = source.drop.marks
-    if marks.peak_force_n is None:
+    marks, drop = source.drop.marks, source.drop
+    peak, levels = drop.shown(marks), drop.shown_levels
+    if peak is None:
         return "Force against time: no contact exceeds the noise."
-    text = f"Force against time: it rises to {marks.peak_force_n:.0f} N"
+    text = f"Force against time: it rises to {peak.text}"
     if marks.duration_s:
         text += f" and stays above 10 % of that for {1000 * marks.duration_s:.1f} ms"
     if marks.break_time_s is not None:
-        text += f"; it collapses from {abs(marks.break_force_n or 0):.0f} N"
+        text += f"; it collapses from {drop.units.text(abs(marks.break_force_n or 0), 'N')}"
     elif marks.bounces:
         text += f"; {marks.bounces} bounces follow"
     if marks.target_force_n:
-        text += f". Target {marks.target_force_n:.0f} N"
-        text += f", limit {marks.limit_force_n:.0f} N" if marks.limit_force_n else ""
+        text += f". Target {levels['target']}"
+        text += f", limit {levels['limit']}" if marks.limit_force_n else ""
     if source.expected is not None:
         text += f". Dotted: {source.expected.text}"
     return text + "."

@@ -14,11 +14,11 @@ from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.corrections import corrections_in
 from tautlog.campaign.laboratory import Laboratory
-from tautlog.campaign.ledger import HEAD, Exposure, row
+from tautlog.campaign.ledger import Exposure, head, row
 from tautlog.display.report import overview
 from tautlog.display.report.annex import figure_tables, uncertainty_tables
 from tautlog.display.report.answer import answer_of
-from tautlog.display.report.contents import Contents
+from tautlog.display.report.contents import Contents, articles_head
 from tautlog.display.report.curves import closures_of, trace_of
 from tautlog.display.report.drops import drop_section
 from tautlog.display.report.fields import field_items
@@ -32,6 +32,7 @@ from tautlog.display.report.stated_deviations import stated_deviations
 from tautlog.display.report.statement import statement_text
 from tautlog.display.report.words import minute
 from tautlog.files.chain import HEAD_DIGITS, head_of
+from tautlog.model.display_units import SI, Units
 from tautlog.model.marks import definitions
 from tautlog.model.origin import IMPORTED, MARK
 from tautlog.qualify.statement import Statement
@@ -63,6 +64,7 @@ def contents_of(
     folder: Path | None = None,
     exposed: Sequence[Exposure] = (),
     said: Statement | None = None,
+    units: Units = SI,
 ) -> Contents:
     """Gather the contents of a report.
 
@@ -78,6 +80,8 @@ def contents_of(
         Rows of the ledger.
     said : Statement or None
         What is stated of the part; None if nothing is asked for.
+    units : Units
+        Units of display, as those of the sources and of the campaign.
     """
     sources = [replace(source, number=place) for place, source in enumerate(sources, start=1)]
     written = datetime.now(UTC)
@@ -98,11 +102,30 @@ def contents_of(
         unreadable=tuple((record.name, record.problem) for record in unreadable),
         questions=overview.open_questions(sources, campaign, fields),
         fields=fields,
-        ledger_head=HEAD,
-        ledger=tuple(tuple(row(exposure)) for exposure in exposed),
-        definitions=_definitions(),
+        **_in_units(exposed, units),
         **_of_drops(sources, campaign),
         **_of_campaign(sources, campaign),
+    )
+
+
+def _in_units(exposed: Sequence[Exposure], units: Units) -> dict[str, Any]:
+    """The parts of a report that depend on nothing else but the ledger."""
+    return {
+        "ledger_head": head(units),
+        "ledger": tuple(tuple(row(exposure, units)) for exposure in exposed),
+        "articles_head": articles_head(units),
+        "units": _units_text(units),
+        "definitions": _definitions(units),
+    }
+
+
+def _units_text(units: Units) -> str:
+    """Which units a report shows, with each factor and its source; "" for SI."""
+    if units.are_si:
+        return ""
+    return (
+        f"Numbers are shown in {', '.join(units.named)}: {'; '.join(units.factors)}. Records, and "
+        "the sentences that they keep, are in SI; what a calibration states stays in newtons."
     )
 
 
@@ -178,9 +201,9 @@ def _mark(sources: list[Source]) -> str:
     return "; ".join(found)
 
 
-def _definitions() -> tuple[tuple[str, str, str], ...]:
+def _definitions(units: Units) -> tuple[tuple[str, str, str], ...]:
     """Key, label and definition of each figure, by label."""
-    found = [(key, label(key), _in_words(text)) for key, text in definitions().items()]
+    found = [(key, units.label(label(key)), _in_words(text)) for key, text in definitions().items()]
     return tuple(sorted(found, key=lambda row: row[1].lower()))
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from tautlog.archive.assessment import Assessment
+from tautlog.model.display_units import Units
 from tautlog.model.marks import Marks
-from tautlog.model.verdict_words import force_text
 
 UNKNOWN = "not determined"
 COUNT = 10
@@ -12,41 +12,42 @@ COUNT = 10
 
 def headline_figures(drop: Assessment) -> tuple[tuple[str, str], ...]:
     """Ten names with their values; a figure that the drop does not show says so."""
-    marks = drop.marks
+    marks, units = drop.marks, drop.units
     filtered = f"class {marks.cfc}" if marks.cfc else "not filtered"
     return (
-        (f"Peak force, {filtered}", _peak(marks)),
-        ("Rise time, 10 to 90 % of the peak", _scaled(marks.rise_time_s, 1e3, "ms")),
-        ("Duration above 10 % of the peak", _scaled(marks.duration_s, 1e3, "ms")),
-        ("Impulse of the pull", _scaled(marks.impulse_ns, 1.0, "N s")),
-        ("Speed as the line came taut", _scaled(marks.taut_speed_m_s, 1.0, "m/s")),
-        ("Largest stretch of line and rig", _scaled(marks.max_stretch_m, 1e3, "mm")),
-        ("Energy that line and rig absorbed", _scaled(marks.energy_absorbed_j, 1.0, "J")),
-        ("Stiffness of line and rig", _stiffness(marks)),
-        _end(marks),
+        (f"Peak force, {filtered}", _peak(drop)),
+        ("Rise time, 10 to 90 % of the peak", _shown(marks.rise_time_s, "ms", units, 1e3)),
+        ("Duration above 10 % of the peak", _shown(marks.duration_s, "ms", units, 1e3)),
+        ("Impulse of the pull", _shown(marks.impulse_ns, "N s", units)),
+        ("Speed as the line came taut", _shown(marks.taut_speed_m_s, "m/s", units)),
+        ("Largest stretch of line and rig", _shown(marks.max_stretch_m, "mm", units, 1e3)),
+        ("Energy that line and rig absorbed", _shown(marks.energy_absorbed_j, "J", units)),
+        ("Stiffness of line and rig", _stiffness(marks, units)),
+        _end(marks, units),
         ("Impulse, measured over expected", _closure(marks)),
     )
 
 
-def _peak(marks: Marks) -> str:
-    if marks.peak_force_n is None:
+def _peak(drop: Assessment) -> str:
+    peak = drop.shown(drop.marks)
+    if peak is None:
         return "no peak"
-    text = f"{force_text(marks.peak_force_n, marks.peak_force_expanded_u_n)} N"
-    return f"at least {text}" if marks.lower_bound else text
+    text = f"{peak.interval} {peak.unit}"
+    return f"at least {text}" if drop.marks.lower_bound else text
 
 
-def _stiffness(marks: Marks) -> str:
+def _stiffness(marks: Marks, units: Units) -> str:
     fitted, secant = marks.line_stiffness_n_per_m, marks.secant_stiffness_n_per_m
     if fitted is None and secant is not None:
-        return f"{_scaled(secant, 1e-3, 'kN/m')}, secant"
-    return _scaled(fitted, 1e-3, "kN/m")
+        return f"{_shown(secant, 'kN/m', units, 1e-3)}, secant"
+    return _shown(fitted, "kN/m", units, 1e-3)
 
 
-def _end(marks: Marks) -> tuple[str, str]:
+def _end(marks: Marks, units: Units) -> tuple[str, str]:
     """What was left after the pull: the sled's weight, or nothing since the load path let go."""
     if marks.break_force_n is not None:
-        return "Force at which the load was lost", _scaled(marks.break_force_n, 1.0, "N")
-    return "Force at rest after the drop", _scaled(marks.rest_force_n, 1.0, "N")
+        return "Force at which the load was lost", _shown(marks.break_force_n, "N", units)
+    return "Force at rest after the drop", _shown(marks.rest_force_n, "N", units)
 
 
 def _closure(marks: Marks) -> str:
@@ -56,10 +57,11 @@ def _closure(marks: Marks) -> str:
     return f"{ratio:.3f}" + ("" if spread is None else f" +/- {spread:.3f}")
 
 
-def _scaled(value: float | None, factor: float, unit: str) -> str:
-    """A figure in the unit that is read most easily, to three digits or whole."""
+def _shown(value: float | None, si: str, units: Units, factor: float = 1.0) -> str:
+    """A figure times a factor in the unit that is read most easily, to three digits or whole."""
     if value is None:
         return UNKNOWN
-    scaled = value * factor
+    name, size = units.of(si)
+    scaled = value * factor / size
     number = f"{scaled:.0f}" if abs(scaled) >= 100.0 else f"{scaled:#.3g}".rstrip(".")
-    return f"{number} {unit}"
+    return f"{number} {name}"

@@ -11,6 +11,7 @@ from tautlog.display.report.contents import Item
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import form
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
 
 NOT_STATED = "not stated"
 
@@ -59,7 +60,7 @@ def _chain(campaign: Campaign) -> list[Item]:
         Item(
             "load cell",
             (
-                f"rated load {_or_not(cell.rated_n, 'N')}",
+                f"rated load {_or_not(cell.rated_n, 'N', campaign.units)}",
                 f"output {_or_not(cell.best_mv_per_v, 'mV/V')}",
                 f"serial number {cell.serial or NOT_STATED}",
                 f"certificate {certificate}",
@@ -80,15 +81,15 @@ def _chain(campaign: Campaign) -> list[Item]:
 def _legs(campaign: Campaign) -> Iterator[Item]:
     for leg in campaign.force_channels:
         facts = (
-            f"rated load {_or_not(leg.rated_n, 'N')}",
+            f"rated load {_or_not(leg.rated_n, 'N', campaign.units)}",
             f"gain {_or_not(leg.gain, '')}",
             f"serial numbers {leg.serial or NOT_STATED}",
         )
         yield Item(f"cell and amplifier of {leg.name}", facts)
 
 
-def _or_not(value: float | None, unit: str) -> str:
-    return NOT_STATED if value is None else form(value, unit)
+def _or_not(value: float | None, unit: str, units: Units = SI) -> str:
+    return NOT_STATED if value is None else form(value, unit, units)
 
 
 def _boards(sources: Sequence[Source]) -> Iterator[Item]:
@@ -140,7 +141,11 @@ def _calibration(source: Source) -> tuple[str, ...]:
     slope = f"{form(used.newton_per_volt)} N/V"
     if source.record.instrument is None:
         slope = "imported: the values came as forces"
-    covered = f"up to {form(used.range_n, 'N')}" if used.range_n else f"range {NOT_STATED}"
+    covered = (
+        f"up to {form(used.range_n, 'N', source.drop.units)}"
+        if used.range_n
+        else f"range {NOT_STATED}"
+    )
     facts = [slope, f"U (k = 2) {_expanded(used)}", covered, used.note]
     if use.chosen:
         facts.append(
@@ -188,6 +193,7 @@ def _mounts(campaign: Campaign) -> Iterator[Item]:
     for mount in campaign.mounts:
         proven = "no proof pull is on record"
         if mount.proven_n > 0.0:
-            proven = f"pulled to {form(mount.proven_n, 'N')} on {mount.proven_on[:10] or '?'}"
+            pulled = form(mount.proven_n, "N", campaign.units)
+            proven = f"pulled to {pulled} on {mount.proven_on[:10] or '?'}"
         facts = (proven, f"good for {mount.good_for_drops} drops", mount.failed)
         yield Item(f"mount {mount.name}", tuple(fact for fact in facts if fact))

@@ -12,7 +12,7 @@ from tautlog.display.report.contents import Overlay
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import outcome_shape, outcome_word
 from tautlog.display.views import Curve, FloatArray, NamedDrop, since_onset
-from tautlog.model.verdict_words import force_text
+from tautlog.model.display_units import SI
 
 BEFORE, AFTER = 0.2, 1.35  # shown around each contact, in lengths of the contact
 POINTS = 160  # of each curve; the grid is that of all together
@@ -37,6 +37,7 @@ def _pull(source: Source) -> Curve | None:
 def overlay_of(sources: Sequence[Source], campaign: Campaign | None) -> Overlay:
     """The pulls of all drops on one grid of times, so that every curve keeps its extremes."""
     drawn = pulls(sources)
+    unit = (sources[0].drop.units if sources else SI).of("N")
     target_n, limit_n = levels_of(sources, campaign)
     places = [curve.x[thinned(curve.y, POINTS)] for _, curve in drawn]
     together = np.concatenate(places) if places else np.empty(0)
@@ -47,16 +48,18 @@ def overlay_of(sources: Sequence[Source], campaign: Campaign | None) -> Overlay:
         force_n=tuple(_on_grid(curve, grid) for _, curve in drawn),
         target_n=target_n,
         limit_n=limit_n,
+        unit=unit.name,
+        newton_per_unit=unit.size,
     )
 
 
 def legend_of(source: Source) -> str:
     """Number, peak and verdict of a curve."""
-    marks, verdict = source.drop.marks, source.drop.verdict.test_verdict
+    peak, verdict = source.drop.shown(source.drop.marks), source.drop.verdict.test_verdict
     decision = source.drop.decision
     final, who = (decision.verdict, "decided") if decision else (verdict, "proposed")
     return (
-        f"{source.number} {source.name}: {force_text(marks.peak_force_n)} N, "
+        f"{source.number} {source.name}: {peak.text if peak else 'no peak'}, "
         f"{outcome_shape(final)} {outcome_word(final)} {who}"
     )
 

@@ -12,12 +12,13 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.people import not_theirs
 from tautlog.campaign.requirement import Requirement
 from tautlog.display.report.contents import ArticleRow, Item, Questions
-from tautlog.display.report.drops import against_plan, override_text
+from tautlog.display.report.drops import against_plan, bare, override_text
 from tautlog.display.report.fields import not_stated
 from tautlog.display.report.instruments import NOT_STATED, numbers
 from tautlog.display.report.people import acts_in
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import finding_word, form, outcome_word
+from tautlog.model.display_units import Units
 from tautlog.model.inspection import NOT_INSPECTED
 from tautlog.model.legs import SUM
 from tautlog.model.marks import Marks
@@ -69,15 +70,15 @@ def requirement_rows(campaign: Campaign | None) -> tuple[tuple[str, str], ...]:
     """The requirement in campaign.toml; what nobody stated says so."""
     if campaign is None:
         return ()
-    requirement, setup = campaign.requirement, campaign.setup
+    requirement, setup, units = campaign.requirement, campaign.setup, campaign.units
     rows = (
         ("kind of load", f"{requirement.kind}: {_KINDS[requirement.kind]}"),
-        ("target", form(setup.target_n, "N")),
-        ("limit", form(setup.upper_n, "N")),
+        ("target", form(setup.target_n, "N", units)),
+        ("limit", form(setup.upper_n, "N", units)),
         ("criterion", requirement.criterion),
         ("criterion judged by", ", ".join(requirement.dimensions)),
         ("source", requirement.source),
-        ("flight load", _flight(requirement)),
+        ("flight load", _flight(requirement, units)),
         ("duration", _between(requirement.shortest_duration_s, requirement.longest_duration_s)),
         ("judged on", requirement.judged_on),
         ("who decides", campaign.decision.decides),
@@ -97,11 +98,11 @@ _KINDS = {
 }
 
 
-def _flight(requirement: Requirement) -> str:
+def _flight(requirement: Requirement, units: Units) -> str:
     if requirement.flight_load_n is None:
         return ""
     return (
-        f"{form(requirement.flight_load_n, 'N')} x {requirement.design_factor:g} (design) x "
+        f"{form(requirement.flight_load_n, 'N', units)} x {requirement.design_factor:g} (design) x "
         f"{requirement.test_factor:g} (test)"
     )
 
@@ -139,7 +140,7 @@ def _article(name: str, version: str, mine: list[Source]) -> ArticleRow:
         damage=damage,
         after=after,
         energy=energy,
-        highest=form(max(peaks, default=None)),
+        highest=bare(max(peaks, default=None), "N", mine[0].drop.units),
         at_load=_at_load([drop.loaded for drop in drops]),
         found=finding_word(mine[-1].record.inspected_setup.article_finding),
         where=next((found.where for found in reversed(inspected) if found.where), "-"),
@@ -161,7 +162,8 @@ def _first_damage(drop: Assessment) -> tuple[str, str, str]:
     onset_s, at_s = marks.onset_time_s, marks.first_damage_time_s
     after_ms = None if onset_s is None or at_s is None else 1e3 * (at_s - onset_s)
     force_n = abs(marks.first_damage_force_n or 0.0)
-    return form(force_n), form(after_ms), form(marks.energy_absorbed_j)
+    energy = bare(marks.energy_absorbed_j, "J", drop.units)
+    return bare(force_n, "N", drop.units), form(after_ms), energy
 
 
 def open_questions(

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from jinja2 import Environment, StrictUndefined
 
-from tautlog.display.report.contents import ARTICLES_HEAD, OUTCOMES_HEAD, Contents
+from tautlog.display.report.contents import OUTCOMES_HEAD, Contents
 from tautlog.display.report.scale import LIMIT_AT, TARGET_AT
 from tautlog.files.new_file import new_or_replaced
 
@@ -49,7 +49,6 @@ def html_of(contents: Contents) -> str:
         pc=lambda share: f"{100.0 * share:.2f}%",
         target_at=TARGET_AT,
         limit_at=LIMIT_AT,
-        articles_head=ARTICLES_HEAD,
         outcomes_head=OUTCOMES_HEAD,
         articles_rows=[astuple(article) for article in contents.articles],
         traces_json=[asdict(trace) for trace in contents.traces],

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import astuple
 
 from tautlog.display.report.contents import (
-    ARTICLES_HEAD,
     OUTCOMES_HEAD,
     Contents,
     DropSection,
@@ -41,7 +40,7 @@ def put_campaign(paper: Paper, contents: Contents) -> None:
     paper.heading("Articles compared")
     paper.write_lines(contents.articles_caption, size=SMALL_PT, hue=SOFT)
     rows = [astuple(article) for article in contents.articles]
-    paper.rows(ARTICLES_HEAD, rows, (3, 1.7, 1.5, 2, 2, 1.8, 2, 4, 2.5, 3.5), TINY_PT)
+    paper.rows(contents.articles_head, rows, (3, 1.7, 1.5, 2, 2, 1.8, 2, 4, 2.5, 3.5), TINY_PT)
     if contents.statement:
         _statement(paper, contents.statement)
     paper.heading("Fields of a test report")

@@ -107,7 +107,7 @@ def _outcome(paper: Paper, drop: DropSection) -> None:
         lefts.append(left)
         left += width + GAP_MM
     name = _short(f"{drop.number} {drop.name}", 36)
-    place = f"{drop.day}, {_short(drop.article, 24)}, {drop.mass} kg, {drop.height} m"
+    place = f"{drop.day}, {_short(drop.article, 24)}, {drop.mass}, {drop.height}"
     load = re.sub(r"^peak | \(k = [0-9.]+\)", "", drop.load)
     load = f"{_short(load, 90)}; record {drop.words.record}"
     decided, by = "not decided", ""
@@ -142,6 +142,8 @@ def put_circumstances(paper: Paper, contents: Contents) -> None:
     paper.add_page()
     paper.heading("Requirement and decision rule")
     paper.write_lines(contents.rule, size=SMALL_PT)
+    if contents.units:
+        paper.write_lines(contents.units, size=SMALL_PT)
     paper.heading("Deviations")
     paper.label("Stated by people")
     paper.points(contents.stated_deviations or ["None."], SMALL_PT)

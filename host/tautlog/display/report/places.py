@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tautlog.archive.batch import records_in
@@ -15,6 +15,7 @@ from tautlog.display.report.gathering import contents_of
 from tautlog.display.report.sources import read_sources
 from tautlog.errors import RecordError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE
+from tautlog.model.display_units import SI, Units
 from tautlog.qualify.statement import Statement, statement_of
 from tautlog.record import Record, open_checked
 
@@ -55,7 +56,11 @@ def opened_at(asked: list[Path], *, rehearsed: bool) -> Opened:
 
 
 def contents_at(
-    opened: Opened, campaign: Campaign | None, folder: Path | None, cfc: int | None
+    opened: Opened,
+    campaign: Campaign | None,
+    folder: Path | None,
+    cfc: int | None,
+    units: Units = SI,
 ) -> Contents:
     """The contents of a report on opened records.
 
@@ -67,10 +72,14 @@ def contents_at(
         Folder of the campaign, if the report is about all of it.
     cfc : int or None
         As for `assess`.
+    units : Units
+        Units of display.
     """
+    campaign = None if campaign is None else replace(campaign, units=units)
     return contents_of(
-        read_sources(opened.records, cfc),
+        read_sources(opened.records, cfc, units),
         campaign=campaign,
+        units=units,
         unreadable=opened.unreadable,
         folder=folder,
         exposed=_exposed(opened, campaign, whole=folder is not None),

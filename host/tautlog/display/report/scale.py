@@ -63,8 +63,8 @@ def scale_of(drop: Assessment) -> Scale | None:
         high=1.0 if marks.lower_bound else _cut(place(peak_n + u_n)),
         off="below" if at < 0.0 else "above" if at > 1.0 else "",
         at_least=marks.lower_bound,
-        target=form(target_n, "N"),
-        limit=form(limit_n, "N"),
+        target=form(target_n, "N", drop.units),
+        limit=form(limit_n, "N", drop.units),
     )
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tautlog.archive.assess import AS_BEFORE, assess
 from tautlog.archive.assessment import Assessment
+from tautlog.model.display_units import SI, Units
 from tautlog.model.origin import IMPORTED, MARK
 from tautlog.model.predicted import Predicted
 from tautlog.planning.expected import Expected, expectations_at, expected_from
@@ -49,7 +50,9 @@ class Source:
         return f"{self.mark}: {stem}" if self.mark else stem
 
 
-def read_sources(records: Sequence[Record], cfc: int | None = AS_BEFORE) -> list[Source]:
+def read_sources(
+    records: Sequence[Record], cfc: int | None = AS_BEFORE, units: Units = SI
+) -> list[Source]:
     """Assess records with the settings of their newest marks, in the order of their drops."""
     ordered = sorted(records, key=lambda record: (record.utc, record.path.name))
     folders = {record.path.parent for record in records}
@@ -57,9 +60,9 @@ def read_sources(records: Sequence[Record], cfc: int | None = AS_BEFORE) -> list
     found: list[Source] = []
     for record in ordered:
         expectations = expectations_of[record.path.parent]
-        drop = assess(record, cfc=cfc, expectations=expectations)
+        drop = replace(assess(record, cfc=cfc, expectations=expectations), units=units)
         later = expectations.of(record.setup) if expectations and drop.predicted else None
         found.append(
-            Source(record, drop, expected_from(drop.predicted), later, number=len(found) + 1)
+            Source(record, drop, expected_from(drop.predicted, units), later, number=len(found) + 1)
         )
     return found

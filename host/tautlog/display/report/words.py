@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from tautlog.model.display_units import SI, Units
 from tautlog.model.verdict_words import words
 
 
-def form(value: float | None, unit: str = "") -> str:
-    """A figure with its unit, to five digits; "-" for None."""
+def form(value: float | None, si: str = "", units: Units = SI) -> str:
+    """A figure with its unit, to five digits; "-" for None.
+
+    Parameters
+    ----------
+    value : float or None
+        In SI.
+    si : str
+        Its SI unit, or "".
+    units : Units
+        Units in which it is shown.
+    """
     if value is None:
         return "-"
-    text = str(value) if isinstance(value, int) else f"{value:.5g}"
-    return f"{text} {unit}".strip()
+    unit = units.of(si)
+    plain = isinstance(value, int) and unit.size == 1.0
+    return f"{value if plain else format(value / unit.size, '.5g')} {unit.name}".strip()
 
 
 def short(verdict: str | None) -> str:
