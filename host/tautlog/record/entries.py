@@ -11,9 +11,9 @@ import h5py
 from tautlog.record import parts
 from tautlog.record.parts import Value
 
-PLACES = ("marks", "inspections", "decisions", "photos", "shunt_checks")
+PLACES = ("marks", "inspections", "decisions", "photos", "shunt_checks", "given_up")
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
-TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
+TextEntry = TypeVar("TextEntry", "Inspection", "Decision", "GivenUp")
 # Attributes of entries by place and number, such as ("marks", 1).
 Entries: TypeAlias = dict[tuple[str, int], Mapping[str, Value]]
 
@@ -81,6 +81,23 @@ class Decision(AddedEntry):
     verdict: str
     proposed: str
     reason: str
+
+
+@dataclass(frozen=True)
+class GivenUp(AddedEntry):
+    """The decision of a named person to do without what the board never sent.
+
+    Attributes
+    ----------
+    by, reason : str
+        Who decided, and why.
+    lacks : str
+        What the record lacks, in words.
+    """
+
+    by: str
+    reason: str
+    lacks: str
 
 
 @dataclass(frozen=True)

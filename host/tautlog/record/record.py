@@ -33,7 +33,7 @@ from tautlog.model.origin import MEASURED, REHEARSED
 from tautlog.model.reception import Reception
 from tautlog.model.stream import BoardEvent, Instrument
 from tautlog.model.trace import Completeness, DropSetup, Trace
-from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
+from tautlog.record.entries import Decision, GivenUp, Inspection, MarksRun, Photo
 from tautlog.record.entry_seals import EditedEntry
 from tautlog.record.grid import grid_of
 from tautlog.record.parts import Value, real, sealed_attributes, table, whole
@@ -76,13 +76,9 @@ class Record:
         ``/trace/blocks``.
     events : tuple of BoardEvent
         Their sample indices count from the start of the trace.
-    marks : tuple of MarksRun
+    marks, inspections, decisions : tuple of MarksRun, of Inspection, of Decision
         Oldest first.
-    inspections : tuple of Inspection
-        Oldest first.
-    decisions : tuple of Decision
-        Oldest first.
-    photos : tuple of Photo
+    photos, given_up : tuple of Photo, of GivenUp
         Oldest first.
     shunt_off : float or None
         Ratio of the shunt resistor's steps after and before the drop, minus 1.
@@ -128,6 +124,7 @@ class Record:
     inspections: tuple[Inspection, ...] = ()
     decisions: tuple[Decision, ...] = ()
     photos: tuple[Photo, ...] = ()
+    given_up: tuple[GivenUp, ...] = ()
     shunt_off: float | None = None
     previous_seal: str = ""
     chain_head: str = ""
@@ -256,6 +253,7 @@ class Record:
             found += (Contradiction("rails-differ", unlike),)
         if used.converter_bits != instrument.converter_bits:
             found += (Contradiction("converter-differs", _differing(used, instrument)),)
+        found += tuple(map(_given_up, self.given_up[-1:]))
         release = letting_go(self.events, self.sample_rate_hz, grid.size)
         force_n = used.force_n(counts, reduction, conversion_noise(counts, reduction))
         bare = Trace(grid.placed(force_n, np.nan), self.sample_rate_hz)
@@ -299,6 +297,13 @@ class Record:
         expired = self.calibration.expired_on(self.utc)
         trace = Trace(values * factor, self.sample_rate_hz).under(self.calibration_used)
         return replace(trace, calibration_expired=expired)
+
+
+def _given_up(entry: GivenUp) -> Contradiction:
+    return Contradiction(
+        "event-given-up",
+        f"{entry.by} gave up the rest of the board's event ({entry.reason}): {entry.lacks}",
+    )
 
 
 def _differing(used: Calibration, instrument: Instrument) -> str:
