@@ -12,6 +12,7 @@ from desks import Visit
 from kites import kite_in
 from rehearsed import played
 
+from tautlog.campaign.zone import stay_out
 from tautlog.desk.admission import Role
 from tautlog.desk.desk import Desk
 from tautlog.desk.drop_order import KIND
@@ -139,7 +140,7 @@ def test_a_whole_drop(kite):
         assert "say by name" in driver.say("confirm").text
         assert driver.say("confirm", by="A. Rigger").status_code == 303
         assert "A. Rigger says" in driver.ended().ended
-        assert not driver.desk.orders.standing.content.left_open
+        assert stay_out(kite) is None
 
     with board_for(kite):
         driver.drive(steps)
@@ -385,7 +386,7 @@ class Idle:
 def test_a_mistake_in_an_order_never_ends_the_desk():
     orders = Orders(Feed())
     until = threading.Event()
-    endings = []
+    endings, said = [], []
 
     def fails(problem):
         def do(told):
@@ -408,8 +409,9 @@ def test_a_mistake_in_an_order_never_ends_the_desk():
 
     thread = threading.Thread(target=steps)
     thread.start()
-    orders.attend(until)
+    orders.attend(until, said.append)
     thread.join()
+    assert said == [f"{KIND}: {one}" for one in endings]  # whoever sits at the terminal reads it
     assert endings == [
         "the desk made a mistake (ValueError)",
         "the cable is out",

@@ -131,7 +131,8 @@ def practise(crew, folder, loads_kg=LOADS_KG, heights_m=(1.2, 1.15)):
         if dropped:
             crew.does("key off", "lower", f"height {height_m}", "latch")
         crew.does("key on")
-        dropped.append(crew.drops(height=height_m))
+        looked = {"looked-by": "A. Rigger"} if dropped else {}
+        dropped.append(crew.drops(height=height_m, **looked))
         crew.says("inspect", dropped[-1]["record"], "--found", "intact", "--by", "A. Rigger")
     decided = ("--verdict", "pass", "--by", "R. Lead", "--reason", "on target, eye intact")
     crew.says("decide", dropped[-1]["record"], *decided)

@@ -38,6 +38,8 @@ class LedgerEntry:
     """A drop that was not recorded, entered by hand.
 
     An entry that names nothing withdraws the entry that it supersedes: there was no such drop.
+    Nor does one count that names a record in `given_up`: the rest of its event was given up, and
+    the record itself counts.
     """
 
     utc: str
@@ -49,6 +51,7 @@ class LedgerEntry:
     note: str = ""
     supersedes: int | None = None
     reason: str = ""
+    given_up: str = ""
 
     def __post_init__(self) -> None:
         require_time("utc", self.utc)
@@ -129,7 +132,7 @@ def add_entry(folder: Path, entry: LedgerEntry) -> Appended:
     CampaignError
         If it cannot be written, names nothing, or the superseded entry does not exist.
     """
-    if entry.supersedes is None and not entry.names_something:
+    if entry.supersedes is None and not (entry.names_something or entry.given_up):
         raise CampaignError("an entry must name an article, a line or a mount")
     return add_line(folder / FILE_NAME, asdict(entry))
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
-from tautlog.cli.drop_permit import override_of, override_options
+from tautlog.cli.drop_permit import looked_option, override_of, override_options, require_looked
 from tautlog.cli.output import tell
 from tautlog.model.printable import printable
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 @options.port_options
 @options.intended_options
 @override_options
+@looked_option
 @click.option("--by", "operator", required=True, metavar="NAME", help="Person who asks.")
 @click.option("--with", "second", required=True, metavar="NAME", help="Person who answers.")
 @options.json_option
@@ -31,6 +32,7 @@ def command(
     timeout_scale: float,
     override_by: str | None,
     override_reason: str | None,
+    looked_by: str | None,
     operator: str,
     second: str,
     as_json: bool,
@@ -60,6 +62,7 @@ def command(
         raise CampaignError(
             "a checklist needs a campaign, and there is none here: make one with `tautlog init`"
         )
+    require_looked(campaign, looked_by)
     required = campaign.decision.checklist == "required"
     for text in require_at_the_list(campaign.people, operator, second, required=required):
         tell(f"LOOK: {text}", err=True)

@@ -11,6 +11,7 @@ import click
 from tautlog.cli import options
 from tautlog.cli.output import tell
 from tautlog.model.origin import MARK
+from tautlog.model.printable import printable
 
 if TYPE_CHECKING:
     from tautlog.desk.desk import Desk
@@ -129,4 +130,4 @@ def _until_ctrl_c(desk: Desk) -> None:
     import threading
 
     with contextlib.suppress(KeyboardInterrupt):
-        desk.orders.attend(threading.Event())
+        desk.orders.attend(threading.Event(), lambda text: tell(printable(text), err=True))

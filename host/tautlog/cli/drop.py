@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tautlog.cli import options
-from tautlog.cli.drop_permit import override_options
+from tautlog.cli.drop_permit import looked_option, override_options
 from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model import quantities as q
 
@@ -48,6 +48,7 @@ from tautlog.model import quantities as q
     help="Read the shunt's step before and after, even if campaign.toml states no shunt_ohm.",
 )
 @override_options
+@looked_option
 @options.live_option
 @options.cfc_option
 @units_option
@@ -63,6 +64,7 @@ def command(
     shunt: bool,
     override_by: str | None,
     override_reason: str | None,
+    looked_by: str | None,
     live: bool,
     cfc: str | None,
     named: tuple[str, ...],
@@ -82,8 +84,9 @@ def command(
     record is marked, they only skip what is still to be read from the board.
     """
     from tautlog.campaign.fitted_shunt import shunt_of
+    from tautlog.campaign.zone import stay_out, stay_out_text
     from tautlog.cli.conduct import Shown, show_outcome
-    from tautlog.cli.drop_permit import permitted
+    from tautlog.cli.drop_permit import permitted, require_looked
     from tautlog.cli.live_crew import crew_for
     from tautlog.drop.conducting import conduct
     from tautlog.drop.granting import count_elsewhere
@@ -94,6 +97,7 @@ def command(
     campaign = options.here()
     port, units = options.port_of(port, campaign), units_of(campaign, named)
     calibration = campaign.calibration if campaign else Calibration()
+    require_looked(campaign, looked_by)
     with crew_for(calibration, record_s, live=live, yes=yes, quiet=as_json, units=units) as crew:
         plan = DropPlan(
             path=Path(),
@@ -113,6 +117,8 @@ def command(
                 kept = outcome.path
             finally:
                 count_elsewhere(campaign, plan.setup, kept)
+            if campaign is not None and (since := stay_out(campaign.folder)):
+                crew.say(stay_out_text(since))
             shown = Shown.asked(every_figure=every_figure, as_json=as_json)
             show_outcome(
                 outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop, units=units

@@ -144,6 +144,7 @@ def _show_entries(where: Path, as_json: bool) -> None:
             "cannot be read"
             if entry is None
             else ", ".join(text for text in (entry.article, entry.line, entry.mount) if text)
+            or (f"the rest of {entry.given_up} given up: {entry.note}" if entry.given_up else "")
             or "no such drop"
         )
         by = "" if entry is None else f", by {entry.by}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,10 +14,12 @@ import click
 from tautlog.cli import options
 from tautlog.cli.output import tell
 from tautlog.cli.shown_units import units_of, units_option
+from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.campaign.campaign import Campaign
     from tautlog.cli.console import ConsoleCrew
+    from tautlog.drop.giving_up import GivingUp
     from tautlog.drop.outcome import DropOutcome
     from tautlog.drop.stop import StopRequest
     from tautlog.model.display_units import Units
@@ -27,6 +30,15 @@ if TYPE_CHECKING:
 @options.port_options
 @options.setup_options
 @options.out_option
+@click.option(
+    "--give-up",
+    "gives_up",
+    is_flag=True,
+    help="Do without what the board never sends: take what it gives, keep the decision, and let "
+    "it forget the event. Needs --by and --reason.",
+)
+@click.option("--by", metavar="NAME", help="Who gives up the rest of an event.")
+@click.option("--reason", metavar="TEXT", help="Why, in plain words.")
 @options.cfc_option
 @units_option
 @options.shown_options
@@ -35,6 +47,9 @@ def command(
     port: str | None,
     timeout_scale: float,
     out: Path | None,
+    gives_up: bool,
+    by: str | None,
+    reason: str | None,
     cfc: str | None,
     named: tuple[str, ...],
     every_figure: bool,
@@ -48,6 +63,9 @@ def command(
     its copy. With a RECORD that a killed program left unfinished, and no port: complete it from
     what is on disk. Ctrl-C and SIGTERM end it between two blocks: the board still holds the
     event, and the next call goes on.
+
+    A board that never sends the whole of its event keeps it, and refuses the next drop. With
+    --give-up a named person does without the rest: the record says so and is suspect at best.
     """
     from tautlog.cli.conduct import Shown, show_outcome
     from tautlog.cli.console import ConsoleCrew
@@ -57,20 +75,53 @@ def command(
     campaign = options.here()
     units = units_of(campaign, named)
     crew = ConsoleCrew(yes=True, quiet=as_json, units=units)
+    who = _who(by, reason, campaign, gives_up=gives_up)
     with StopRequest().listening() as stop:
-        if record is not None and port is None:
+        if record is not None and port is None and who is None:
             outcome = complete(record)
             crew.say("completed from what was on this computer's disk; no board was asked")
         else:
             port = options.port_of(port, campaign)
-            found = _from_board(port, record, out, campaign, setup, timeout_scale, crew, stop)
+            asked = Asked(record, out, campaign, setup, who)
+            found = _from_board(port, asked, timeout_scale, crew, stop)
+            if found is None:
+                crew.say("the board was told to forget its event; the ledger counts the drop")
+                return
             if isinstance(found, Path):
                 _show_known(found, as_json, units)
                 return
             outcome = found
-            crew.say(f"the event came {KEPT.get(outcome.kept, outcome.kept)}")
+            if outcome.kept:
+                crew.say(f"the event came {KEPT.get(outcome.kept, outcome.kept)}")
         shown = Shown.asked(every_figure=every_figure, as_json=as_json)
         show_outcome(outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop, units=units)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What was asked for: the record, place, campaign, set-up, and who gives up the rest."""
+
+    record: Path | None
+    out: Path | None
+    campaign: Campaign | None
+    setup: dict[str, Any]
+    who: GivingUp | None
+
+
+def _who(
+    by: str | None, reason: str | None, campaign: Campaign | None, *, gives_up: bool
+) -> GivingUp | None:
+    """Who gives up the rest of an event; None if nobody does."""
+    from tautlog.drop.giving_up import GivingUp
+
+    if not gives_up:
+        if by is not None or reason is not None:
+            raise click.UsageError("--by and --reason belong to --give-up")
+        return None
+    name, why = options.signature_of(by or "", "giving up an event"), signed(reason)
+    if not why:
+        raise click.BadParameter("giving up an event needs a reason", param_hint="--reason")
+    return GivingUp(name, why, campaign.folder if campaign else None)
 
 
 @contextlib.contextmanager
@@ -111,25 +162,21 @@ def _show_known(path: Path, as_json: bool, units: Units) -> None:
 
 
 def _from_board(
-    port: str,
-    record: Path | None,
-    out: Path | None,
-    campaign: Campaign | None,
-    setup: dict[str, Any],
-    timeout_scale: float,
-    crew: ConsoleCrew,
-    stop: StopRequest,
-) -> DropOutcome | Path:
+    port: str, asked: Asked, timeout_scale: float, crew: ConsoleCrew, stop: StopRequest
+) -> DropOutcome | Path | None:
     """Fetch the event into its record; return the path of a record that already holds all."""
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
     from tautlog.drop.fetching import Place, fetch_event
+    from tautlog.drop.giving_up import event_of, give_up
     from tautlog.drop.recovery import Known, held_event
     from tautlog.model.calibration import Calibration
 
+    campaign, out = asked.campaign, asked.out
+
     def new() -> tuple[Known, Path]:
         known = Known(
-            options.setup_of(campaign, setup),
+            options.setup_of(campaign, asked.setup),
             campaign.calibration if campaign else Calibration(),
             campaign.channels if campaign else (),
         )
@@ -137,10 +184,15 @@ def _from_board(
 
     folder = out if out is not None and out.suffix != ".h5" else None
     folder = folder or (campaign.folder if campaign else Path())
+    place = Place(folder, new, asked.record)
     with _aborted_if_stopped(stop):
         port_link = SerialLink(port)
     with port_link as link:
         session = Session(link, timeout_scale=timeout_scale)
+        if asked.who is not None:
+            with _aborted_if_stopped(stop):
+                event = event_of(session)
+            return give_up(session, event, place, asked.who, stop, crew.say)
         with _aborted_if_stopped(stop):
             held = held_event(session)
-        return fetch_event(session, held, Place(folder, new, record), stop, crew.say)
+        return fetch_event(session, held, place, stop, crew.say)

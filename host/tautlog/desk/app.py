@@ -112,6 +112,7 @@ def _at_the_board() -> list[Route]:
         Route("/drop/stands", dropping.stands),
         Route("/drop/trace", dropping.trace),
         Route("/drop/word", entering(dropping.say, alone=False), methods=["POST"]),
+        Route("/drop/looked", entering(dropping.looked), methods=["POST"]),
         Route("/drop/call-off", entering(dropping.call_off, alone=False), methods=["POST"]),
     ]
 

@@ -21,6 +21,7 @@ from tautlog.campaign.checklist import (
 )
 from tautlog.campaign.drop_setup import DropRequest, setup_from
 from tautlog.campaign.people import require_at_the_list
+from tautlog.campaign.zone import require_looked
 from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, page
 from tautlog.drop.checking import facts_at, measured_for
@@ -83,7 +84,8 @@ def enter(request: Request, entered: Entered) -> Response:
         return show(request, broken, entered)
     try:
         desk_of(request).orders.require_free()
-    except CampaignError as taken:
+        require_looked(campaign.folder)
+    except TautlogError as taken:
         return show(request, str(taken), entered)
     measured = _measured(campaign, entered, read_board=True)
     if entered.text("do") != "keep":

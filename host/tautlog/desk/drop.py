@@ -32,7 +32,6 @@ from tautlog.files.new_file import new_file
 from tautlog.model import quantities as q
 from tautlog.model.dimensions import Measured, texts_of
 from tautlog.model.inspection import ARTICLE_FINDINGS, WHOLE
-from tautlog.model.marks import Marks
 from tautlog.planning.against_flight import against_flight
 from tautlog.record import open_record
 

@@ -18,6 +18,7 @@ from tautlog.board.session import Session
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import DropRequest, setup_from
 from tautlog.campaign.fitted_shunt import shunt_of
+from tautlog.campaign.zone import confirm_at_rest, note_held, stay_out, stay_out_text
 from tautlog.desk.desk import address_of
 from tautlog.desk.drop_crew import DeskCrew, as_check, at_rest, named
 from tautlog.desk.drop_held import HELD, fetch_held
@@ -33,11 +34,13 @@ from tautlog.drop.run import NOT_ARMED
 from tautlog.drop.stop import StopRequest
 from tautlog.errors import AbortedError, CampaignError
 from tautlog.files.record_path import next_record_path
+from tautlog.model.signature import signed
 from tautlog.model.stream import Instrument
 
 KIND = "a drop"
 GATE_EVERY = 5  # readings
 NOTHING = "Nothing was armed"
+NOBODY = "Nobody said that the sled is at rest: stay out until it is."
 WAIT_S = 0.2
 READY, FETCH, STOP = "ready", "fetch", "stop"  # what the crew wants, once it has looked
 
@@ -126,6 +129,7 @@ class DropOrder:
                 session = Session(link, timeout_scale=self._scale)
                 board = session.greet()
                 if board.state == HELD:
+                    note_held(self._folder)
                     crew.now(phase=Phase.HELD, **named(board))
                     return _wanted(told, (FETCH, STOP))
                 return self._read_on(session, board, told, crew)
@@ -217,14 +221,20 @@ class DropOrder:
         while not told.closing and len(stop.came) == came:
             for word in told.words(WAIT_S):
                 name = word.fields.get("by", "").strip()
-                if word.fields.get("do") == "confirm" and name:
+                if word.fields.get("do") == "confirm" and signed(name):
+                    try:
+                        confirm_at_rest(self._folder, name)
+                    except CampaignError as problem:
+                        word.answer.set_exception(problem)
+                        continue
                     crew.now(confirmed_by=name)
                     told.last.append(word)
                     return f"recorded and judged. {name} says that the sled is at rest and blocked."
                 word.answer.set_exception(
                     CampaignError("say by name who looked at pin, catch and sled")
                 )
-        return "recorded and judged. Nobody said that the sled is at rest: stay out until it is."
+        since = stay_out(self._folder)
+        return f"recorded and judged. {stay_out_text(since) if since else NOBODY}"
 
 
 def _wanted(told: Telling, choices: tuple[str, ...]) -> str:

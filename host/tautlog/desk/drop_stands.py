@@ -87,13 +87,6 @@ class DropStands:
         return self.phase.may_call_off
 
     @property
-    def left_open(self) -> bool:
-        """Whether a drop that ends here leaves a sled of which nobody knows how it stands."""
-        if self.phase is Phase.JUDGED:
-            return not self.confirmed_by
-        return self.phase in (Phase.HELD, Phase.FETCHING, Phase.ARMED, Phase.RELEASED)
-
-    @property
     def live(self) -> Mapping[str, str]:
         """What changes often, by its name on the page."""
         return {"phase": self.phase.value, "count": self.count, **dict(self.readings)}

@@ -9,6 +9,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import DropRequest
+from tautlog.campaign.zone import confirm_at_rest, require_looked, stay_out, stay_out_text
 from tautlog.desk import live
 from tautlog.desk.drop_order import DropAsked, DropOrder
 from tautlog.desk.drop_stands import DropStands, Phase
@@ -70,6 +71,7 @@ def _stands(request: Request) -> dict[str, object]:
     drop = _content(standing)
     under_way = standing is not None and standing.under_way
     campaign, _ = desk_of(request).campaign_or_why()
+    since = "" if under_way or campaign is None else _open_since(campaign)
     marked = campaign is not None and campaign.rehearsed  # the whole page bears the mark
     return {
         "drop": drop,
@@ -80,10 +82,20 @@ def _stands(request: Request) -> dict[str, object]:
         "number": standing.number if standing and drop else 0,
         "mine": live.is_mine(request, standing),
         "crew": visitor_of(request).may_enter,
-        "left_open": _left_open(standing),
+        "left_open": bool(since),
+        "stay_out": since,
         "phases": Phase,
         "phrase": PHRASE,
     }
+
+
+def _open_since(campaign: Campaign) -> str:
+    """That people must stay out, though this desk may know of no drop; or ""."""
+    try:
+        since = stay_out(campaign.folder)
+    except CampaignError as problem:
+        return str(problem)
+    return stay_out_text(since) if since else ""
 
 
 def _typed(campaign: Campaign | None, entered: Mapping[str, str] | None) -> dict[str, str]:
@@ -105,9 +117,8 @@ def begin(request: Request, entered: Entered) -> Response:
     """Order a drop: first the board is looked at."""
     desk = desk_of(request)
     try:
-        if _left_open(desk.orders.standing) and not signed(entered.text("looked_by")):
-            raise CampaignError("say first who looked at sled, pin and latch since the last drop")
-        campaign = desk.campaign()
+        campaign, looked_by = desk.campaign(), signed(entered.text("looked_by"))
+        require_looked(campaign.folder, looked_by)
         order = DropOrder(desk.campaign, _asked(entered), live.port_of(campaign), desk.trace)
         live.begin(request, order)
     except TautlogError as problem:
@@ -115,10 +126,15 @@ def begin(request: Request, entered: Entered) -> Response:
     return RedirectResponse("/drop", 303)
 
 
-def _left_open(standing: Standing | None) -> bool:
-    """Whether the last drop ended armed or recording, so that people must look first."""
-    drop = _content(standing)
-    return drop is not None and not (standing and standing.under_way) and drop.left_open
+def looked(request: Request, entered: Entered) -> Response:
+    """Keep who has looked at the rig after a drop that no desk waits for any more."""
+    desk = desk_of(request)
+    try:
+        desk.orders.require_free()
+        confirm_at_rest(desk.folder, entered.text("by"))
+    except TautlogError as problem:
+        return show(request, str(problem), entered.texts)
+    return RedirectResponse("/drop", 303)
 
 
 def _asked(entered: Entered) -> DropAsked:

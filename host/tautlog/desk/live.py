@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.zone import require_looked
 from tautlog.desk.at_board import AtBoard
 from tautlog.desk.calibration import channels_of
 from tautlog.desk.forms import Entered
@@ -125,7 +126,10 @@ def begin(request: Request, order: Begun) -> None:
     ------
     CampaignError
         If the board is taken.
+    RefusedError
+        If people must stay out since the last drop.
     """
+    require_looked(desk_of(request).folder)
     desk_of(request).orders.give(order, visitor_of(request).token, order.content)
 
 

@@ -11,7 +11,7 @@ import _thread
 import contextlib
 import queue
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as NoAnswer
 from dataclasses import dataclass, field, replace
@@ -172,8 +172,18 @@ class Orders:
 
     # For the main thread
 
-    def attend(self, until: threading.Event) -> None:
-        """Carry out orders until an event is set, or Ctrl-C comes while none is under way."""
+    def attend(
+        self, until: threading.Event, say: Callable[[str], None] = lambda text: None
+    ) -> None:
+        """Carry out orders until an event is set, or Ctrl-C comes while none is under way.
+
+        Parameters
+        ----------
+        until : threading.Event
+            Ends it.
+        say : callable
+            Told how each order ended: who pressed Ctrl-C at the terminal may see no page.
+        """
         self._attended = True
         try:
             while not until.is_set():
@@ -182,6 +192,8 @@ class Orders:
                 except queue.Empty:
                     continue
                 self._carry_out(order, until)
+                if (standing := self._standing) is not None:
+                    say(f"{standing.kind}: {standing.ended}")
         finally:
             self._attended = False
 

@@ -15,6 +15,7 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import fresh_checklist, why_void
 from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.campaign.people import require_at_the_list
+from tautlog.campaign.zone import require_looked
 from tautlog.drop.permit import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
 from tautlog.drop.wires import Wires, override_text
 from tautlog.errors import CampaignError, RefusedError
@@ -64,7 +65,7 @@ def permitted(
     Raises
     ------
     RefusedError
-        With all reasons, unless a named person overrides them all.
+        With all reasons, unless a named person overrides them all; or if people must stay out.
     """
     setup = replace(setup, checklist="", override="")
     if campaign is None:
@@ -92,8 +93,10 @@ def _checklist(campaign: Campaign, say: Callable[[str], None]) -> str:
     Raises
     ------
     RefusedError
-        If the campaign requires one and none is fresh, or it is by others than those named.
+        If the campaign requires one and none is fresh, or it is by others than those named; if
+        people must stay out, for then nobody can have gone through it.
     """
+    require_looked(campaign.folder)
     made = fresh_checklist(campaign.folder)
     required = campaign.decision.checklist == "required"
     if made is not None:

@@ -56,6 +56,9 @@ KEPT = {
 LEFT_ALONE_S = 3.0
 LEFT_ALONE_TIMES = 5
 
+GIVES_UP = (
+    "A named person does without the rest: `tautlog recover --give-up --by NAME --reason TEXT`"
+)
 HOLDS = "the board still holds the event, and `tautlog recover` continues"
 
 
@@ -262,7 +265,7 @@ def _let_go(session: Session, record: Record, held: Held, writer: RecordWriter) 
     if never:
         return (
             f"{never} block(s) that the board claims to hold never came: it keeps the event, and "
-            "`tautlog recover` tries again, into another record",
+            f"`tautlog recover` tries again, into another record. {GIVES_UP}",
         )
     return _forget_whole(session, held, record, writer.must_be_there)
 
@@ -328,8 +331,9 @@ def _receive(session: Session, receiver: Receiver, head: int, stop: StopRequest)
             events_s = now_s if events_s is None else events_s
             if now_s > events_s + AGAIN_S * session.scale:
                 break
-        elif now_s > min(receiver.progress_s + ENDING_S * session.scale, deadline):
-            raise LinkTimeoutError("the board stopped sending before the event was complete")
+        # A hole has its own waiting time, see `holes`: a board that talks is not silent.
+        elif now_s > min(receiver.heard_s + ENDING_S * session.scale, deadline):
+            raise LinkTimeoutError("the board did not send the whole event in time")
     receiver.commit()
 
 

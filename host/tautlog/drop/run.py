@@ -21,6 +21,7 @@ from tautlog.board.readiness import (
     refuse,
 )
 from tautlog.board.session import Session
+from tautlog.campaign.zone import note_armed, note_not_armed, require_looked
 from tautlog.drop.armed import Armed
 from tautlog.drop.arming import SAFE, arm, make_safe
 from tautlog.drop.crew import Crew, ShieldedCrew
@@ -139,15 +140,21 @@ def _arm(
     stop: StopRequest,
 ) -> Watch:
     """Arm the board. On any failure, order it into state safe and leave no empty record."""
+    folder = plan.permit.folder
     try:
         if stop.asked:
             raise AbortedError(f"stopped by {stop.why}: {NOT_ARMED}")
+        if folder is not None:  # a program that is killed must not forget it
+            require_looked(folder)
+            note_armed(folder, plan.path.name)
         grant = arm(session, by_hand=plan.by_hand, limits=limits)
         return watch(session, plan, crew, writer, grant, stop)
     except BaseException as problem:
         # The board may have armed although its answer was lost or damaged.
         state = make_safe(session)
         writer.withdraw()
+        if folder is not None and isinstance(problem, RefusedError) and state is SAFE:
+            note_not_armed(folder, str(problem))
         if isinstance(problem, RefusedError):
             refuse_reentered(plan.permit, problem, state)
         complete = isinstance(problem, (AbortedError, RefusedError)) and state is SAFE

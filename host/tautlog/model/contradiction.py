@@ -23,6 +23,7 @@ SEVERITIES = {
     "block-misfit": SUSPECT,
     "block-astray": SUSPECT,
     "block-withheld": SUSPECT,
+    "event-given-up": SUSPECT,
     "frame-nonsense": SUSPECT,
     "lost-untold": SUSPECT,
     "clock-jumped": SUSPECT,

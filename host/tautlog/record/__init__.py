@@ -145,7 +145,10 @@ utc, name, sha256, size (bytes), offset_s (of the board's flash in a film, if st
 ``/shunt_checks/N`` attributes software, utc, before_v, after_v (string): volts by which the
 shunt resistor raised the reading before and after the drop, if one is fitted.
 
-Every entry (a group N of the five kinds above) also has: entry (int), 1, 2, ... over all
+``/given_up/N`` one group for each decision of a named person to do without what the board never
+sent, if any; attributes software, utc, by, reason, lacks (what is missing, in words; all string).
+
+Every entry (a group N of the six kinds above) also has: entry (int), 1, 2, ... over all
 kinds, in the order of entry; previous_sha256 (string), the seal of the entry before it, or of
 the record for the first, or empty if the record was not finished yet; and seal_sha256
 (string), its own seal. Entries of older programs have none of these.
@@ -192,12 +195,13 @@ file can write a new seal.
 
 from tautlog.record.additions import (
     add_decision,
+    add_given_up,
     add_inspection,
     add_marks,
     add_photo,
     add_shunt_check,
 )
-from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
+from tautlog.record.entries import Decision, GivenUp, Inspection, MarksRun, Photo
 from tautlog.record.excerpt import excerpted
 from tautlog.record.imported import ImportedValues, write_values
 from tautlog.record.layout import FORMAT_VERSION
@@ -210,6 +214,7 @@ from tautlog.record.writer import RecordWriter
 __all__ = [
     "FORMAT_VERSION",
     "Decision",
+    "GivenUp",
     "ImportedValues",
     "Inspection",
     "MarksRun",
@@ -218,6 +223,7 @@ __all__ = [
     "RecordWriter",
     "SealCheck",
     "add_decision",
+    "add_given_up",
     "add_inspection",
     "add_marks",
     "add_photo",

@@ -1,4 +1,4 @@
-"""Additions: enter marks, inspections, decisions and photos after the seal; all else stays."""
+"""Additions: what is entered after the seal: marks, findings, decisions, photos; all else stays."""
 
 from __future__ import annotations
 
@@ -170,6 +170,29 @@ def add_shunt_check(path: str | os.PathLike[str], *, before_v: float, after_v: f
     """
     texts = {"before_v": repr(float(before_v)), "after_v": repr(float(after_v))}
     return _add_entry(path, "shunt_checks", texts)
+
+
+def add_given_up(path: str | os.PathLike[str], *, by: str, reason: str, lacks: str) -> int:
+    """Append that a named person does without what the board never sent.
+
+    Parameters
+    ----------
+    path : path
+        The record.
+    by, reason, lacks : str
+        Who decided; why; what the record lacks.
+
+    Returns
+    -------
+    int
+        Number of the entry.
+
+    Raises
+    ------
+    RecordError
+        If the record cannot be read or written.
+    """
+    return _add_entry(path, "given_up", {"by": by, "reason": reason, "lacks": lacks})
 
 
 def _add_entry(path: str | os.PathLike[str], where: str, texts: Mapping[str, str]) -> int:

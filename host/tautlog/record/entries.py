@@ -11,10 +11,10 @@ import h5py
 from tautlog.record import parts
 from tautlog.record.parts import Value
 
-PLACES = ("marks", "inspections", "decisions", "photos", "shunt_checks")
+PLACES = ("marks", "inspections", "decisions", "photos", "shunt_checks", "given_up")
 MOST_ENTRIES = 1 << 10  # of a kind; own choice, far beyond what anybody enters for a drop
 PHOTO_TEXTS = ("software", "utc", "name", "sha256", "note")
-TextEntry = TypeVar("TextEntry", "Inspection", "Decision")
+TextEntry = TypeVar("TextEntry", "Inspection", "Decision", "GivenUp")
 # Attributes of entries by place and number, such as ("marks", 1).
 Entries: TypeAlias = dict[tuple[str, int], Mapping[str, Value]]
 
@@ -82,6 +82,23 @@ class Decision(AddedEntry):
     verdict: str
     proposed: str
     reason: str
+
+
+@dataclass(frozen=True)
+class GivenUp(AddedEntry):
+    """The decision of a named person to do without what the board never sent.
+
+    Attributes
+    ----------
+    by, reason : str
+        Who decided, and why.
+    lacks : str
+        What the record lacks, in words.
+    """
+
+    by: str
+    reason: str
+    lacks: str
 
 
 @dataclass(frozen=True)

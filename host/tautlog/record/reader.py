@@ -19,7 +19,7 @@ from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.record import entries
 from tautlog.record.channels import channels_in
-from tautlog.record.entries import Decision, Inspection
+from tautlog.record.entries import Decision, GivenUp, Inspection
 from tautlog.record.entry_seals import believed, edited_entries, seals_in
 from tautlog.record.layout import BLOCK_DTYPE
 from tautlog.record.numbers import refuse_nonsense, require_scale
@@ -80,8 +80,7 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
     blocks = np.zeros(0, BLOCK_DTYPE) if instrument is None else table(file, "trace/blocks")[()]
     there = entries.read_entries(file)
     edited, seals = edited_entries(there, sealed), seals_in(there)
-    there = believed(there, edited)
-    marks = entries.marks_in(there)
+    marks = entries.marks_in(there := believed(there, edited))
     refuse_nonsense(sealed)
     own = _calibration(sealed["/calibration"], counted=instrument is not None)
     channels = channels_in(sealed, instrument.channels if instrument else ())
@@ -106,6 +105,7 @@ def _record(file: h5py.File, where: Path, sealed: PlaceAttributes) -> Record:
         inspections=entries.texts_in(there, "inspections", Inspection),
         decisions=entries.texts_in(there, "decisions", Decision),
         photos=entries.photos_in(there),
+        given_up=entries.texts_in(there, "given_up", GivenUp),
         shunt_off=entries.shunt_off_in(there),
         previous_seal=text("previous_seal_sha256"),
         chain_head=text("chain_sha256"),

@@ -34,7 +34,7 @@ from tautlog.model.origin import MEASURED, REHEARSED
 from tautlog.model.reception import Reception
 from tautlog.model.stream import BoardEvent, Instrument
 from tautlog.model.trace import Completeness, DropSetup, Trace
-from tautlog.record.entries import Decision, Inspection, MarksRun, Photo
+from tautlog.record.entries import Decision, GivenUp, Inspection, MarksRun, Photo
 from tautlog.record.entry_seals import EditedEntry
 from tautlog.record.grid import Grid, grid_of, require_length
 from tautlog.record.parts import Value, real, sealed_attributes, table, whole
@@ -77,13 +77,9 @@ class Record:
         ``/trace/blocks``.
     events : tuple of BoardEvent
         Their sample indices count from the start of the trace.
-    marks : tuple of MarksRun
+    marks, inspections, decisions : tuple of MarksRun, of Inspection, of Decision
         Oldest first.
-    inspections : tuple of Inspection
-        Oldest first.
-    decisions : tuple of Decision
-        Oldest first.
-    photos : tuple of Photo
+    photos, given_up : tuple of Photo, of GivenUp
         Oldest first.
     shunt_off : float or None
         Ratio of the shunt resistor's steps after and before the drop, minus 1.
@@ -133,6 +129,7 @@ class Record:
     inspections: tuple[Inspection, ...] = ()
     decisions: tuple[Decision, ...] = ()
     photos: tuple[Photo, ...] = ()
+    given_up: tuple[GivenUp, ...] = ()
     shunt_off: float | None = None
     previous_seal: str = ""
     chain_head: str = ""
@@ -297,6 +294,7 @@ def _trace_by(record: Record, instrument: Instrument, channel: int, used: Calibr
         found += (Contradiction("rails-differ", unlike),)
     if used.converter_bits != instrument.converter_bits:
         found += (Contradiction("converter-differs", _differing(used, instrument)),)
+    found += tuple(map(_given_up, record.given_up[-1:]))
     release = letting_go(record.events, rate_hz, grid.whole)
     force_n = used.force_n(counts, reduction, conversion_noise(counts, reduction))
     bare = Trace(grid.placed(force_n, np.nan), rate_hz)
@@ -348,6 +346,13 @@ def _imported_trace(record: Record) -> Trace:
     expired = record.calibration.expired_on(record.utc)
     trace = Trace(values * factor, record.sample_rate_hz).under(record.calibration_used)
     return replace(trace, calibration_expired=expired, begins_s=_begins_s(record))
+
+
+def _given_up(entry: GivenUp) -> Contradiction:
+    return Contradiction(
+        "event-given-up",
+        f"{entry.by} gave up the rest of the board's event ({entry.reason}): {entry.lacks}",
+    )
 
 
 def _differing(used: Calibration, instrument: Instrument) -> str:
