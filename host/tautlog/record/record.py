@@ -37,6 +37,7 @@ from tautlog.model.trace import Completeness, DropSetup, Trace
 from tautlog.record.entries import Decision, GivenUp, Inspection, MarksRun, Photo
 from tautlog.record.entry_seals import EditedEntry
 from tautlog.record.grid import Grid, grid_of, require_length
+from tautlog.record.own_doubts import converter_differs, given_up
 from tautlog.record.parts import Value, real, sealed_attributes, table, whole
 from tautlog.record.problems import damaged, error, reading
 from tautlog.record.recalibration import Recalibration, too_far_from
@@ -293,8 +294,8 @@ def _trace_by(record: Record, instrument: Instrument, channel: int, used: Calibr
         clipped |= limits.clipped(counts)
         found += (Contradiction("rails-differ", unlike),)
     if used.converter_bits != instrument.converter_bits:
-        found += (Contradiction("converter-differs", _differing(used, instrument)),)
-    found += tuple(map(_given_up, record.given_up[-1:]))
+        found += (converter_differs(used, instrument),)
+    found += tuple(map(given_up, record.given_up[-1:]))
     release = letting_go(record.events, rate_hz, grid.whole)
     force_n = used.force_n(counts, reduction, conversion_noise(counts, reduction))
     bare = Trace(grid.placed(force_n, np.nan), rate_hz)
@@ -346,20 +347,6 @@ def _imported_trace(record: Record) -> Trace:
     expired = record.calibration.expired_on(record.utc)
     trace = Trace(values * factor, record.sample_rate_hz).under(record.calibration_used)
     return replace(trace, calibration_expired=expired, begins_s=_begins_s(record))
-
-
-def _given_up(entry: GivenUp) -> Contradiction:
-    return Contradiction(
-        "event-given-up",
-        f"{entry.by} gave up the rest of the board's event ({entry.reason}): {entry.lacks}",
-    )
-
-
-def _differing(used: Calibration, instrument: Instrument) -> str:
-    return (
-        f"the samples are of a converter of {instrument.converter_bits} bits, the calibration in "
-        f"use is of one of {used.converter_bits}: no force is right"
-    )
 
 
 def _reason_of_end(events: tuple[BoardEvent, ...]) -> str:

@@ -1,0 +1,25 @@
+"""Own doubts: contradictions that a record's entries and calibration tell, without its samples."""
+
+from __future__ import annotations
+
+from tautlog.model.calibration import Calibration
+from tautlog.model.contradiction import Contradiction
+from tautlog.model.stream import Instrument
+from tautlog.record.entries import GivenUp
+
+
+def given_up(entry: GivenUp) -> Contradiction:
+    """Somebody did without the rest of the board's event."""
+    return Contradiction(
+        "event-given-up",
+        f"{entry.by} gave up the rest of the board's event ({entry.reason}): {entry.lacks}",
+    )
+
+
+def converter_differs(used: Calibration, instrument: Instrument) -> Contradiction:
+    """The samples are not of a converter of the calibration's kind."""
+    return Contradiction(
+        "converter-differs",
+        f"the samples are of a converter of {instrument.converter_bits} bits, the calibration in "
+        f"use is of one of {used.converter_bits}: no force is right",
+    )
