@@ -93,7 +93,7 @@ class Units:
         """
         unit = self.of(si)
         if form == "g" and unit.size != 1.0:
-            form = ".5g"  # a round number in SI has no end in another unit
+            form = ".4g"  # a round number in SI has no end in another unit
         if form.endswith("f"):
             form = f"z.{decimals(unit, int(form[1:-1]))}f"
         return format(value / unit.size, form)
