@@ -122,6 +122,17 @@ class Units:
         return f"{head}, {self.of(si).name}" if si else head
 
     @property
+    def explained(self) -> str:
+        """Which units a paper shows, with each factor and its source; "" for SI."""
+        if self.are_si:
+            return ""
+        return (
+            f"Numbers are shown in {', '.join(self.named)}: {'; '.join(self.factors)}. Records, "
+            "and the sentences that they keep, are in SI; what a calibration states stays in "
+            "newtons."
+        )
+
+    @property
     def named(self) -> tuple[str, ...]:
         """The units that are not SI."""
         return tuple(
