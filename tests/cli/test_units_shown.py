@@ -1,5 +1,7 @@
 """Every command that shows numbers shows them in the units asked for, and JSON stays SI."""
 
+import contextlib
+import io
 import re
 import shutil
 
@@ -24,7 +26,9 @@ def kite(tmp_path_factory):
         patch.chdir(folder.parent)
         assert run(["init", "kite"]) == 0
         patch.chdir(folder)
-        assert run(["rehearse", "--yes", "--json"]) == 0
+        with contextlib.redirect_stdout(io.StringIO()) as told:
+            assert run(["rehearse", "--yes", "--all", *LBF]) == 0
+        (folder.parent / "rehearsed.txt").write_text(told.getvalue())
         pulled = ["--pulled", "3000", "--held", "70", "--deflection", "1.5", "--set", "0.05"]
         assert run(["proof", *pulled, "--by", "A. Rigger"]) == 0
         add = ["--add", "--line", "polyester 8 mm, 1.5 m", "--peak-at-most", "900"]
@@ -81,6 +85,14 @@ def test_the_sweep_would_see_a_number_of_si(here, capsys, name):
     assert run(commands(here)[name]) == 0
     shown = without_kept(capsys.readouterr().out)
     assert SI_NUMBER.findall(shown) or re.search(r"_n\b|_kg\b|, N\b", shown) or name == "qualify"
+
+
+def test_a_rehearsal_is_told_in_the_units_asked_for(kite):
+    told = (kite.parent / "rehearsed.txt").read_text()
+    shown = without_kept(told)
+    assert "peak 425 lbf +/- 11 lbf" in shown
+    assert re.search(r"target_force_n +404\.656 lbf", shown)
+    assert not SI_NUMBER.findall(shown), shown
 
 
 def test_a_procedure_is_printed_in_the_units_asked_for(here, tmp_path):

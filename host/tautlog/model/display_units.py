@@ -156,7 +156,10 @@ def decimals(unit: Unit, of_si: int) -> int:
 
 
 def _basis(name: str) -> str:
-    return "SI prefix, exact" if name in ("kN", "mm") else f"{SOURCE}, exact"
+    if name in ("kN", "mm"):
+        return "SI prefix, exact"
+    # The table rounds it to 1.355 818.
+    return f"lbf times ft of {SOURCE}" if name == "ft lbf" else f"{SOURCE}, exact"
 
 
 def _stiffness(units: Units) -> Unit:
