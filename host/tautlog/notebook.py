@@ -26,7 +26,6 @@ from tautlog.errors import CampaignError
 from tautlog.model.marks import Marks
 from tautlog.model.trace import DropSetup, Trace
 from tautlog.model.verdict import Verdict
-from tautlog.model.verdict_words import force_text
 from tautlog.planning.plan import Plan
 from tautlog.planning.plan import plan as planned
 from tautlog.planning.wanted import Wanted
@@ -144,9 +143,9 @@ class Drop:
 
     @property
     def _lines(self) -> list[tuple[str, str]]:
-        marks, verdict = self.marks, self.verdict
+        verdict, peak = self.verdict, self.assess().shown(self.marks)
         return [
-            ("peak, N", force_text(marks.peak_force_n, marks.peak_force_expanded_u_n)),
+            ("peak, N", peak.interval if peak else "-"),
             ("record", verdict.record_verdict),
             ("load", verdict.load_verdict or "not judged"),
             ("trace says", verdict.trace_says or "nothing"),

@@ -1,8 +1,11 @@
 """Every command that shows numbers shows them in the units asked for, and JSON stays SI."""
 
+import contextlib
+import io
 import re
 import shutil
 
+import pypdf
 import pytest
 
 from tautlog.campaign.campaign import read_campaign, read_stated
@@ -23,7 +26,9 @@ def kite(tmp_path_factory):
         patch.chdir(folder.parent)
         assert run(["init", "kite"]) == 0
         patch.chdir(folder)
-        assert run(["rehearse", "--yes", "--json"]) == 0
+        with contextlib.redirect_stdout(io.StringIO()) as told:
+            assert run(["rehearse", "--yes", "--all", *LBF]) == 0
+        (folder.parent / "rehearsed.txt").write_text(told.getvalue())
         pulled = ["--pulled", "3000", "--held", "70", "--deflection", "1.5", "--set", "0.05"]
         assert run(["proof", *pulled, "--by", "A. Rigger"]) == 0
         add = ["--add", "--line", "polyester 8 mm, 1.5 m", "--peak-at-most", "900"]
@@ -73,6 +78,32 @@ def test_no_number_of_si_is_shown_where_other_units_are_asked_for(here, capsys, 
     assert not SI_NUMBER.findall(shown), shown
     if name not in ("qualify",):  # without articles it shows the target only
         assert re.search(r"\blbf\b", shown)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_sweep_would_see_a_number_of_si(here, capsys, name):
+    assert run(commands(here)[name]) == 0
+    shown = without_kept(capsys.readouterr().out)
+    assert SI_NUMBER.findall(shown) or re.search(r"_n\b|_kg\b|, N\b", shown) or name == "qualify"
+
+
+def test_a_rehearsal_is_told_in_the_units_asked_for(kite):
+    told = (kite.parent / "rehearsed.txt").read_text()
+    shown = without_kept(told)
+    assert "peak 425 lbf +/- 11 lbf" in shown
+    assert re.search(r"target_force_n +404\.656 lbf", shown)
+    assert not SI_NUMBER.findall(shown), shown
+
+
+def test_a_procedure_is_printed_in_the_units_asked_for(here, tmp_path):
+    pdf = tmp_path / "procedure.pdf"
+    assert run(["procedure", "--pdf", str(pdf), *LBF]) == 0
+    text = " ".join(page.extract_text() for page in pypdf.PdfReader(pdf).pages)
+    assert "404.7 lbf" in text
+    assert "1 lbf = 4.4482216152605 N" in " ".join(text.split())
+    shown = re.sub(r"1 (lbf|ft|ft lbf|lb) = \S+ \S+", "", " ".join(text.split()))
+    shown = shown.replace("polyester 8 mm, 1.5 m", "the line")
+    assert not SI_NUMBER.findall(shown), re.findall(f".{{60}}(?:{SI_NUMBER.pattern}).{{20}}", shown)
 
 
 @pytest.mark.parametrize("name", NAMES)

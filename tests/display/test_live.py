@@ -191,6 +191,21 @@ def test_the_highest_force_is_told_from_the_slack_line_on():
     assert shown.highest.get_text().startswith("at least ")
 
 
+def test_forces_are_shown_in_the_unit_of_the_drop_with_round_ticks():
+    shown = screen()
+    shown.take({**DROP, "force_unit": "lbf"})
+    shown.take({"kind": "release", "time_s": 0.0})
+    shown.take(trace([0.0] * 50 + [900.0] * 60))
+    shown.draw()
+    shown._figure.canvas.draw()
+    assert shown.highest.get_text() == "202.6 lbf"  # 901 N / 4.448222 N, NIST SP 811 B.8
+    texts = " ".join(one.get_text() for one in shown._axes.texts)
+    assert texts == "target 224.8 lbf limit 247.3 lbf"
+    assert shown._axes.get_ylabel() == "force, lbf"
+    ticks = [one.get_text() for one in shown._axes.get_yticklabels()]
+    assert {"0", "50", "100"} <= set(ticks)
+
+
 def test_without_target_and_without_samples():
     shown = screen()
     shown.take({**DROP, "target_n": None, "limit_n": None})

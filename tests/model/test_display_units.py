@@ -88,7 +88,7 @@ def test_a_report_can_name_each_factor_with_its_source():
     assert told == (
         "1 lbf = 4.4482216152605 N (NIST SP 811 (2008), appendix B.8, exact)",
         "1 ft = 0.3048 m (NIST SP 811 (2008), appendix B.8, exact)",
-        "1 ft lbf = 1.3558179483314 J (NIST SP 811 (2008), appendix B.8, exact)",
+        "1 ft lbf = 1.3558179483314 J (lbf times ft of NIST SP 811 (2008), appendix B.8)",
         "1 lb = 0.45359237 kg (NIST SP 811 (2008), appendix B.8, exact)",
     )
 

@@ -1,10 +1,12 @@
 """Strengths against published tables, and what a mount is proven for."""
 
 import json
+import re
 
 import pytest
 
 from tautlog.errors import PlanError
+from tautlog.model.display_units import Units
 from tautlog.model.fasteners import (
     INCH_M,
     LBF_N,
@@ -147,3 +149,16 @@ def test_mount(mount, drops, code):
 
 def test_as_it_goes_into_json():
     assert json.dumps([vars(one) for one in check_path(PATH, 1.0, mount_over_article=1.0)])
+
+
+@pytest.mark.parametrize("units", [Units(), Units(force="kN"), Units(force="lbf")])
+@pytest.mark.parametrize("off_n", [-0.4, -0.01, 0.01, 0.4])
+def test_a_peak_never_looks_as_if_it_were_on_the_other_side_of_what_is_allowed(off_n, units):
+    peak_n = 9000.0 + off_n
+    mount = check_mount(Mount("beam", 11250.0), peak_n, 0, proof_factor=1.25, units=units)
+    good_for, planned = re.search(r"up to ([\d.]+) \S+ .*; ([\d.]+) \S+ is", mount.text).groups()
+    assert mount.holds == (float(planned) <= float(good_for)) == (off_n < 0.0)
+    element = Element("screws", 18000.0, "computed", 2.0, 1.0, "mount")
+    told = check_path((element,), peak_n, mount_over_article=1.5, units=units)[0]
+    allowed, peak = re.search(r": ([\d.]+) \S+ allowed.* ([\d.]+) \S+$", told.text).groups()
+    assert told.holds == (float(peak) <= float(allowed)) == (off_n < 0.0)

@@ -20,6 +20,7 @@ from tautlog.model.channels import (
     columns_of,
     role_of,
 )
+from tautlog.model.shown_force import shown_force
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
@@ -102,12 +103,14 @@ def _rooms(
         room_v = abs(far_v - health.channels_v[column])
         rooms[board.channels[column]] = room_v * abs(calibration.newton_per_volt)
     together_n, (name, least_n) = sum(rooms.values()), min(rooms.items(), key=lambda one: one[1])
-    wanted = f"this drop may reach {upper_n:.0f} N"
+    together, least = (shown_force(room_n, None, (upper_n,)) for room_n in (together_n, least_n))
     if together_n < upper_n:
-        seen = f"{together_n:.0f} N of tension fit below the far limits of all legs together"
+        wanted = f"this drop may reach {together.level()}"
+        seen = f"{together.text} of tension fit below the far limits of all legs together"
         return [ReadinessFinding("no-room", True, seen, wanted, "lower the gain, or the target")]
     if least_n < upper_n:
-        seen = f"{least_n:.0f} N of tension fit below the far limit of {name!r}"
+        wanted = f"this drop may reach {least.level()}"
+        seen = f"{least.text} of tension fit below the far limit of {name!r}"
         mend = "it is cut off if it must carry more than its share: lower its gain to be sure"
         return [ReadinessFinding("leg-room", False, seen, wanted, mend)]
     return []

@@ -28,6 +28,7 @@ from tautlog.errors import CalibrationError, NotReadyError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, Channel, columns_of
 from tautlog.model.readbacks import MEANINGS, MENDS
+from tautlog.model.shown_force import shown_force
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.model.window import fall_time_s, guarded_window
@@ -242,12 +243,13 @@ def _room(facts: Facts) -> list[ReadinessFinding]:
         ]
     if room_n >= facts.upper_n:
         return []
+    room = shown_force(room_n, None, (facts.upper_n,))
     return [
         ReadinessFinding(
             "no-room",
             True,
-            f"{room_n:.0f} N of tension fit below the far limit",
-            f"this drop may reach {facts.upper_n:.0f} N",
+            f"{room.text} of tension fit below the far limit",
+            f"this drop may reach {room.level()}",
             "lower the gain, correct the polarity, or lower the target",
         )
     ]

@@ -16,6 +16,7 @@ from tautlog.campaign.ledger import Exposure, LedgerEntry, exposures
 from tautlog.model import quantities as q
 from tautlog.model.key import COUNT, stated
 from tautlog.model.line import Line
+from tautlog.model.shown_force import shown_force
 from tautlog.model.timestamp import today
 
 
@@ -97,7 +98,8 @@ def _by_peak(one: Exposure, most_n: float | None) -> str:
     if most_n is None:
         return ""
     if (one.highest_n or 0.0) > most_n:
-        return f"allows {most_n:.0f} N, and it has seen {one.highest_n:.0f} N"
+        seen = shown_force(one.highest_n or 0.0, None, (most_n,))
+        return f"allows {seen.level()}, and it has seen {seen.text}"
     if one.invalid:
         return (
             f"allows {most_n:.0f} N, and of {one.invalid} of its drops the peak is not known: "

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import click
 
 from tautlog.cli import options
+from tautlog.cli.shown_units import units_at, units_option
 from tautlog.model.signature import signed
 from tautlog.model.verdict import TEST_VERDICTS
 
@@ -22,9 +24,16 @@ from tautlog.model.verdict import TEST_VERDICTS
 @click.option("--by", required=True, metavar="NAME", help="Who decides.")
 @click.option("--reason", required=True, metavar="TEXT", help="Why, in plain words.")
 @options.cfc_option
+@units_option
 @options.json_option
 def command(
-    record: Path, verdict: str, by: str, reason: str, cfc: str | None, as_json: bool
+    record: Path,
+    verdict: str,
+    by: str,
+    reason: str,
+    cfc: str | None,
+    named: tuple[str, ...],
+    as_json: bool,
 ) -> None:
     """Enter a named person's decision on a test, and the reason.
 
@@ -49,4 +58,4 @@ def command(
     if as_json:
         print_json(plain(assessment))
         return
-    print_verdict(assessment)
+    print_verdict(dataclasses.replace(assessment, units=units_at(record, named)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_at, units_option
 from tautlog.model.inspection import ARTICLE_FINDINGS, WHOLE
 
 if TYPE_CHECKING:
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
     "Those that the criterion is judged by are needed if the article is to be whole.",
 )
 @options.cfc_option
+@units_option
 @options.json_option
 def command(
     record: Path,
@@ -50,6 +53,7 @@ def command(
     moved: str,
     dimensions: tuple[str, ...],
     cfc: str | None,
+    named: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """Enter what an inspection of the article found, and judge the drop again.
@@ -87,7 +91,7 @@ def command(
     tell(f"inspected by {by}: {finding}")
     for one in measured:
         tell(one.text)
-    print_verdict(assessment)
+    print_verdict(dataclasses.replace(assessment, units=units_at(record, named)))
 
 
 def _measured(path: Path, dimensions: tuple[str, ...], finding: str) -> tuple[Measured, ...]:

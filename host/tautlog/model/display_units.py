@@ -93,7 +93,7 @@ class Units:
         """
         unit = self.of(si)
         if form == "g" and unit.size != 1.0:
-            form = ".5g"  # a round number in SI has no end in another unit
+            form = ".4g"  # a round number in SI has no end in another unit
         if form.endswith("f"):
             form = f"z.{decimals(unit, int(form[1:-1]))}f"
         return format(value / unit.size, form)
@@ -122,6 +122,17 @@ class Units:
         return f"{head}, {self.of(si).name}" if si else head
 
     @property
+    def explained(self) -> str:
+        """Which units a paper shows, with each factor and its source; "" for SI."""
+        if self.are_si:
+            return ""
+        return (
+            f"Numbers are shown in {', '.join(self.named)}: {'; '.join(self.factors)}. Records, "
+            "and the sentences that they keep, are in SI; what a calibration states stays in "
+            "newtons."
+        )
+
+    @property
     def named(self) -> tuple[str, ...]:
         """The units that are not SI."""
         return tuple(
@@ -145,7 +156,10 @@ def decimals(unit: Unit, of_si: int) -> int:
 
 
 def _basis(name: str) -> str:
-    return "SI prefix, exact" if name in ("kN", "mm") else f"{SOURCE}, exact"
+    if name in ("kN", "mm"):
+        return "SI prefix, exact"
+    # The table rounds it to 1.355 818.
+    return f"lbf times ft of {SOURCE}" if name == "ft lbf" else f"{SOURCE}, exact"
 
 
 def _stiffness(units: Units) -> Unit:

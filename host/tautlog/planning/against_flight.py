@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from tautlog.archive.assessment import Assessment
 from tautlog.campaign.campaign import Campaign, read_campaign
 from tautlog.errors import CampaignError
+from tautlog.model.display_units import SI, Unit, Units
 from tautlog.model.marks import Marks
 from tautlog.planning.flight_pulse import FlightPulse, pulse_of
 
@@ -27,6 +28,8 @@ class Compared:
         Bounds in that unit; None where they cannot be told.
     quick : bool
         Whether less of it is harder, as of a rise.
+    units : Units
+        Units in which it is said.
     """
 
     name: str
@@ -34,6 +37,7 @@ class Compared:
     drop: Bounds | None
     flight: Bounds | None
     quick: bool = False
+    units: Units = SI
 
     @property
     def word(self) -> str:
@@ -49,7 +53,9 @@ class Compared:
     @property
     def text(self) -> str:
         """The figure in words."""
-        drop, flight = (_words(bounds, self.unit) for bounds in (self.drop, self.flight))
+        drop, flight = (
+            _words(bounds, self.units.of(self.unit)) for bounds in (self.drop, self.flight)
+        )
         return f"{self.name}: {self.word} (drop {drop}; flight {flight})"
 
 
@@ -99,7 +105,7 @@ def against_flight(drop: Assessment, campaign: Campaign | None) -> AgainstFlight
         ("impulse", "N s", False),
     )
     compared = tuple(
-        Compared(name, unit, mine, flight, quick)
+        Compared(name, unit, mine, flight, quick, drop.units)
         for (name, unit, quick), mine, flight in zip(names, bounds, asked, strict=True)
     )
     return AgainstFlight(pulse, u, compared, _note(campaign, known=known))
@@ -171,13 +177,13 @@ def _about(value: float, fraction: float) -> Bounds:
     return max(value * (1.0 - fraction), 0.0), value * (1.0 + fraction)
 
 
-def _words(bounds: Bounds | None, unit: str) -> str:
+def _words(bounds: Bounds | None, unit: Unit) -> str:
     if bounds is None:
         return "not known"
-    low, high = bounds
+    low, high = (end / unit.size for end in bounds)
     if math.isinf(high):
-        return f"{low:.4g} {unit} or more"
-    return f"{low:.4g} to {high:.4g} {unit}"
+        return f"{low:.4g} {unit.name} or more"
+    return f"{low:.4g} to {high:.4g} {unit.name}"
 
 
 def _note(campaign: Campaign, *, known: bool) -> str:

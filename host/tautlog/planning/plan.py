@@ -149,7 +149,7 @@ def plan(
     aim = _aim(campaign, target_n, limit_n, units)
     mass_kg = wanted.mass_kg or (None if wanted.solve == "mass" else setup.mass_kg)
     height_m = _height_m(wanted, setup, wanted_n)
-    drop, solved = _solved(campaign, wanted, mass_kg, height_m, aim)
+    drop, solved = _solved(campaign, wanted, (mass_kg, height_m), aim, units)
     prediction = predict_drop(drop)
     return Plan(
         drop=drop,
@@ -242,11 +242,12 @@ def _u_fraction(campaign: Campaign | None, target_n: float) -> float:
 def _solved(
     campaign: Campaign | None,
     wanted: Wanted,
-    mass_kg: float | None,
-    height_m: float | None,
+    given: tuple[float | None, float | None],
     aim: Aim | None,
+    units: Units,
 ) -> tuple[PlannedDrop, str]:
-    """Solve for the one unknown value, and say which it was."""
+    """Solve for the one unknown value, of mass and height as given or the line; say which."""
+    mass_kg, height_m = given
     line = None if wanted.solve in ("stiffness", "length") else wanted_line(campaign, wanted)
     known = {"mass": mass_kg, "height": height_m, "stiffness": line}
     unknown = [name for name, value in known.items() if value is None]
@@ -262,7 +263,7 @@ def _solved(
     )
     if not unknown or aim is None:
         return drop, ""
-    solved = _SOLVERS[unknown[0]](drop, aim.force_n)
+    solved = _SOLVERS[unknown[0]](drop, aim.force_n, units)
     return solved, wanted.solve if wanted.solve == "length" else unknown[0]
 
 

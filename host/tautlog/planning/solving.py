@@ -10,6 +10,8 @@ from scipy.optimize import brentq
 from tautlog.errors import PlanError
 from tautlog.mechanics import closed_forms as predict
 from tautlog.mechanics.first_peak import first_peak_n
+from tautlog.model.display_units import SI, Units
+from tautlog.model.shown_force import shown_force
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.planning.planned_drop import PlannedDrop
 
@@ -18,7 +20,7 @@ LEAST_MASS_KG, MOST_MASS_KG = 0.5, 200.0
 MOST_HEIGHT_M = 10.0
 
 
-def solve_height(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
+def solve_height(drop: PlannedDrop, peak_n: float, units: Units = SI) -> PlannedDrop:
     """Give a drop the height that gives a wanted peak.
 
     Raises
@@ -29,8 +31,10 @@ def solve_height(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
     weight_n = drop.mass_kg * G
     least_n = _peak(replace(drop, height_m=0.0))
     if peak_n <= least_n:
+        wanted = shown_force(peak_n, None, (least_n,), units)
         raise PlanError(
-            f"{peak_n:.0f} N is less than the {least_n:.0f} N of a sled of {drop.mass_kg:g} kg "
+            f"{wanted.text} is less than the {wanted.level()} of a sled of "
+            f"{units.text(drop.mass_kg, 'kg', 'g')} "
             "that does not fall at all: take a lighter sled"
         )
     guess = peak_n * (peak_n - 2 * weight_n) / (2 * weight_n * drop.line.stiffness_n_per_m)
@@ -42,13 +46,14 @@ def solve_height(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
     )
     if height is None:
         raise PlanError(
-            f"no height up to {MOST_HEIGHT_M:g} m gives {peak_n:.0f} N with {drop.mass_kg:g} kg "
+            f"no height up to {units.text(MOST_HEIGHT_M, 'm', 'g')} gives "
+            f"{units.text(peak_n, 'N')} with {units.text(drop.mass_kg, 'kg', 'g')} "
             "and this line: take a heavier sled or a stiffer line"
         )
     return replace(drop, height_m=height)
 
 
-def solve_mass(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
+def solve_mass(drop: PlannedDrop, peak_n: float, units: Units = SI) -> PlannedDrop:
     """Give a drop the mass that gives a wanted peak; the line's damping ratio stays.
 
     Raises
@@ -66,13 +71,13 @@ def solve_mass(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
 
     if miss(LEAST_MASS_KG) > 0 or miss(MOST_MASS_KG) < 0:
         raise PlanError(
-            f"no sled of {LEAST_MASS_KG:g} to {MOST_MASS_KG:g} kg gives {peak_n:.0f} N from "
-            f"{drop.height_m:g} m with this line"
+            f"no sled of {units.band(LEAST_MASS_KG, MOST_MASS_KG, 'kg', 'g')} gives "
+            f"{units.text(peak_n, 'N')} from {units.text(drop.height_m, 'm', 'g')} with this line"
         )
     return replace(drop, mass_kg=float(brentq(miss, LEAST_MASS_KG, MOST_MASS_KG, rtol=1e-6)))
 
 
-def solve_stiffness(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
+def solve_stiffness(drop: PlannedDrop, peak_n: float, units: Units = SI) -> PlannedDrop:
     """Give a drop's line the stiffness that gives a wanted peak.
 
     Raises
@@ -83,14 +88,14 @@ def solve_stiffness(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
     try:
         guess = predict.stiffness_for_peak_n_per_m(drop.mass_kg, drop.height_m, peak_n)
     except ValueError as problem:
-        raise PlanError(f"no line gives {peak_n:.0f} N: {problem}") from problem
+        raise PlanError(f"no line gives {units.text(peak_n, 'N')}: {problem}") from problem
 
     def at(k: float) -> PlannedDrop:
         return replace(drop, line=replace(drop.line, stiffness_n_per_m=k))
 
     found = _root(lambda k: _peak(at(k)) - peak_n, peak_n, guess, 1e9)
     if found is None:
-        raise PlanError(f"no line gives {peak_n:.0f} N with this sled and height")
+        raise PlanError(f"no line gives {units.text(peak_n, 'N')} with this sled and height")
     return at(found)
 
 

@@ -43,7 +43,7 @@
     last = piece.number;
     var force = bytesOf(piece.force), before = times.length ? times[times.length - 1] : null;
     if (before !== null && piece.start - before > 1.5 * piece.step) { times.push(before + piece.step); forces.push(null); }
-    for (var i = 0; i < force.length; i += 1) { times.push(piece.start + i * piece.step); forces.push(force[i] / newtons()); }
+    for (var i = 0, unit = newtons(); i < force.length; i += 1) { times.push(piece.start + i * piece.step); forces.push(force[i] / unit); }
     if (times.length > MOST) { times.splice(0, times.length - MOST); forces.splice(0, forces.length - MOST); }
   }
 

@@ -148,7 +148,8 @@ def _required(campaign: Campaign) -> Block:
     rows = requirement_rows(campaign)
     limits = stated_table("limit of the rig", campaign.rig)
     rule = stated_table("decision rule", campaign.decision)
-    return Block("Requirement and limits", tables=(Table((), rows, (1.6, 7.0)), limits, rule))
+    texts = tuple(filter(None, (campaign.units.explained,)))
+    return Block("Requirement and limits", texts, (Table((), rows, (1.6, 7.0)), limits, rule))
 
 
 def _materials(campaign: Campaign) -> Block:
@@ -158,13 +159,18 @@ def _materials(campaign: Campaign) -> Block:
     lines = tuple(
         (
             one.name,
-            f"{one.stiffness_n_per_m:.0f} N/m",
+            campaign.units.text(one.stiffness_n_per_m, "N/m"),
             gone.get(("line", one.name), "") and f"RETIRED: {gone['line', one.name]}",
         )
         for one in campaign.lines
     )
     elements = tuple(
-        (one.name, one.part, f"{one.strength_n:.0f} N {one.basis}", f"{one.allowed_n:.0f} N")
+        (
+            one.name,
+            one.part,
+            f"{campaign.units.text(one.strength_n, 'N')} {one.basis}",
+            campaign.units.text(one.allowed_n, "N"),
+        )
         for one in campaign.elements
     )
     none = ("campaign.toml names none", "", "", "")

@@ -67,10 +67,11 @@ def _bring_up(campaign: Campaign) -> Told:
 def _calibration(campaign: Campaign) -> Told:
     used = campaign.calibration
     checks = [*campaign.calibration_doubts, *(one.text for one in validity(used, today()))]
-    covered = f"{used.range_n:.0f} N" if used.range_n else "not stated"
+    covered = campaign.units.text(used.range_n, "N") if used.range_n else "not stated"
     texts = (
         f"In force: {used.newton_per_volt:.6g} N/V, expanded uncertainty (k = 2) "
-        f"{100 * used.expanded_u_fraction:.2g} % and {used.expanded_u_n:.2g} N, covers {covered}, "
+        f"{100 * used.expanded_u_fraction:.2g} % and "
+        f"{campaign.units.text(used.expanded_u_n, 'N', '.2g')}, covers {covered}, "
         f"made on {used.date or 'a day that is not stated'}.",
         *dict.fromkeys(f"{text}." for text in checks),
         "Hang known weights up and down again, `tautlog calibrate`; nobody under the weights.",

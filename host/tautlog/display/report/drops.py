@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import fields
 
+from tautlog.archive.assessment import Assessment
 from tautlog.archive.kept_marks import unlike_kept
 from tautlog.archive.photos import thumbnail
 from tautlog.archive.verdict_lines import load_words, notes_without_prediction, verdict_lines
@@ -76,7 +77,7 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
         picture=contact_picture(source),
         flight=flight_picture(source, flight),
         against_flight=flight.texts if flight else (),
-        reasons=tuple(reason.text for reason in verdict.reasons),
+        reasons=_reasons(drop),
         headline=headline_figures(drop),
         figures=figure_rows(marks, drop.units),
         budgets=tuple(
@@ -86,6 +87,12 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
         photos=tuple(thumbnail(photo, record.path.parent) for photo in record.photos),
         checklist=_checklist(setup.checklist),
     )
+
+
+def _reasons(drop: Assessment) -> tuple[str, ...]:
+    """The reasons; where other units are shown, the first line says that these are SI."""
+    kept = tuple(reason.text for reason in drop.verdict.reasons)
+    return kept if drop.units.are_si else ("as they are kept, in SI:", *kept)
 
 
 def _decision(decision: Decision | None) -> DecisionText | None:

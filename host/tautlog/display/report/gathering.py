@@ -114,19 +114,9 @@ def _in_units(exposed: Sequence[Exposure], units: Units) -> dict[str, Any]:
         "ledger_head": head(units),
         "ledger": tuple(tuple(row(exposure, units)) for exposure in exposed),
         "articles_head": articles_head(units),
-        "units": _units_text(units),
+        "units": units.explained,
         "definitions": _definitions(units),
     }
-
-
-def _units_text(units: Units) -> str:
-    """Which units a report shows, with each factor and its source; "" for SI."""
-    if units.are_si:
-        return ""
-    return (
-        f"Numbers are shown in {', '.join(units.named)}: {'; '.join(units.factors)}. Records, and "
-        "the sentences that they keep, are in SI; what a calibration states stays in newtons."
-    )
 
 
 def _of_drops(sources: list[Source], campaign: Campaign | None) -> dict[str, Any]:
