@@ -170,6 +170,10 @@ class CampaignError(TautlogError, ValueError):
         self.problems = problems
 
 
+class NotNowError(CampaignError):
+    """Nobody hears this now: something is under way that takes no words."""
+
+
 class QuantityError(CampaignError):
     """A number makes no sense: it is implausible, or not a number."""
 

@@ -229,3 +229,43 @@ def test_a_board_at_work_is_not_stopped(monkeypatch, state):
     with pytest.raises(RefusedError, match=r"then test$"):
         prompt._leave_firmware("port", 1.0, "test")
     assert asked == []
+
+
+MOVES = "\x1b[2J\x9b2J\u202e"
+FALSE_FACTS = [
+    *(
+        {name: wrong}
+        for name in ("chip", "machine", "serial")
+        for wrong in ("", " ", MOVES, "x" * 900)
+    ),
+    *({name: wrong} for name in ("chip", "machine", "serial") for wrong in (None, 7, [MOVES], {})),
+    *({"rate_hz": wrong} for wrong in (0, -1, True, "500000", None, [5e5], 1e300, 10**299, 1e-300)),
+]
+
+
+@pytest.mark.parametrize("false", FALSE_FACTS, ids=lambda false: ascii(false)[:40])
+def test_a_board_that_lies_about_itself_is_not_counted(at, false):
+    """Found by a table of lies: a list became a serial number, and the table was kept for it."""
+    board = Board({**FACTS, **false})
+    with pytest.raises(BoardError, match="makes no sense") as caught:
+        at(board)
+    assert str(caught.value).isprintable()
+    assert len(board.ran) == 1  # before minutes of ramps
+    assert board.restarts == 1
+
+
+@pytest.mark.parametrize(
+    "slower", [True, 1.5, "16", -4, 10**299, [16], None], ids=lambda one: repr(one)[:9]
+)
+def test_how_much_slower_is_believed_within_bounds(at, slower):
+    counts, _ = at(Board({**FACTS, "slower": slower}))
+    assert not any(one.slow for one in counts.held)
+
+
+@pytest.mark.parametrize("name", ["first", "bytes", "errors"])
+@pytest.mark.parametrize(
+    "wrong", [None, True, 1.5, "12", -1, 1e30, 10**299, [4], {}], ids=lambda one: repr(one)[:9]
+)
+def test_a_lie_in_a_histogram(name, wrong):
+    with pytest.raises(BoardError):
+        codes_in(told(counts_at(9), **{name: wrong}))

@@ -6,12 +6,14 @@ import io
 import types
 
 import pytest
-from fakes.prompt import RawPrompt
+from fakes.prompt import RawPrompt, TimedPrompt
+from mpremote import transport_serial
 from mpremote.transport import TransportError
+from mpremote.transport_serial import SerialTransport
 
 from tautlog.board import installer, prompt
 from tautlog.board.compiled import ENTRY, firmware_files
-from tautlog.board.prompt import Prompt
+from tautlog.board.prompt import BoundedPort, Prompt
 from tautlog.errors import BoardError, LinkError, WrongDeviceError
 
 
@@ -179,34 +181,45 @@ def quickly(monkeypatch):
     monkeypatch.setattr(prompt, "READ_S", 0.1)
 
 
-def in_step(board):
-    transport = prompt._open(board.port, 1.0)
-    try:
-        transport.enter_raw_repl(soft_reset=False, timeout_overall=2.0)
-        with contextlib.redirect_stdout(io.StringIO()):
-            prompt._fall_in_step(transport, 1.0)
-        return Prompt(transport, 2.0).run("print('hello')")
-    finally:
-        transport.close()
+def in_step(transport):
+    transport.enter_raw_repl(soft_reset=False, timeout_overall=2.0)
+    with contextlib.redirect_stdout(io.StringIO()):
+        prompt._fall_in_step(transport, 1.0)
+    return Prompt(transport, 2.0).run("print('hello')")
 
 
-@pytest.mark.parametrize("late_banners", [0, 1, 2, 5])
-def test_late_banners_do_not_put_it_out_of_step(quickly, late_banners):
+LATE_S = [
+    (),
+    (0.05,),
+    (0.05, 0.1),
+    (0.05, 0.1, 0.15, 0.2, 0.25),
+    (0.0, 0.0, 0.0),
+    (0.29, 0.58, 0.87),  # each just before it is quiet for long enough
+    (0.0, 0.31, 0.315, 0.33),  # in the midst of the first exchange
+    (0.302, 0.312, 0.322, 0.332, 0.342),
+]
+
+
+@pytest.mark.parametrize("late_s", LATE_S, ids=str)
+def test_late_banners_do_not_put_it_out_of_step(monkeypatch, late_s):
     """As seen with an emulated board: asked three times while it started, it answered thrice."""
-    board = RawPrompt(late_banners)
-    try:
-        assert in_step(board) == "hello"
-        assert board.ran[-1] == "print('hello')"
-    finally:
-        board.close()
+    board = TimedPrompt(late_s)
+    monkeypatch.setattr(prompt, "time", board)
+    monkeypatch.setattr(transport_serial, "time", board)
+    transport = SerialTransport.__new__(SerialTransport)
+    transport.serial, transport.is_pty = BoundedPort(board, "board"), False
+    assert in_step(transport) == "hello"
+    assert board.ran[-1] == "print('hello')"
 
 
 def test_a_prompt_that_understands_nothing_is_given_up(quickly):
     board = RawPrompt(dumb=True)
+    transport = prompt._open(board.port, 1.0)
     try:
         with pytest.raises(TransportError, match="does not answer"):
-            in_step(board)
+            in_step(transport)
     finally:
+        transport.close()
         board.close()
 
 

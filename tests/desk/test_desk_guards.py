@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.routing import Route
 
+from tautlog.desk import forms
 from tautlog.desk.admission import Admission, Role, token_holds
 from tautlog.desk.app import pages_of
 from tautlog.desk.desk import Desk
@@ -324,3 +325,18 @@ def _status(address, path, host):
         asked = f"GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n"
         talk.sendall(asked.encode())
         return int(talk.recv(4096).split()[1])
+
+
+def test_an_entry_behind_one_that_takes_long_is_answered(full, monkeypatch):
+    """Found by an attack: it waited as long as the other took, and was entered late."""
+    monkeypatch.setattr(forms, "WAITS_S", 0.05)
+    desk = Desk(full)
+    crew = Visit(full, desk=desk)
+    before = (full / "ledger.jsonl").read_bytes() if (full / "ledger.jsonl").exists() else b""
+    with desk.writing:
+        answer = crew.enter("/ledger", ENTRY)
+    assert answer.status_code == 409
+    assert answer.text == forms.BUSY
+    after = (full / "ledger.jsonl").read_bytes() if (full / "ledger.jsonl").exists() else b""
+    assert after == before
+    assert crew.enter("/ledger", ENTRY).status_code == 303

@@ -29,6 +29,7 @@ from tautlog.record import open_record
 from tautlog.rehearsal.process import BoardProcess
 
 SOON_S = 60.0
+ANSWERS_S = 5.0
 SHORT = {"countdown_s": "1", "record_s": "2"}
 
 
@@ -108,7 +109,7 @@ class Driver:
 
 def test_a_whole_drop(kite):
     driver = Driver(kite)
-    heard = []
+    heard, typed = [], []
 
     def steps():
         found = driver.begin(note="from the desk").content
@@ -124,8 +125,24 @@ def test_a_whole_drop(kite):
         refused = driver.say("arm", driver.other, phrase="clear to drop")
         assert "another browser began this" in refused.text
         assert driver.desk.orders.standing.content.phase is Phase.PHRASE
-        assert driver.say("arm", phrase=" Clear to drop ").status_code == 303
+        for near in ("Clear to drop", "CLEAR TO DROP", "clear  to drop", "clear to drop."):
+            assert "letter by letter" in driver.say("arm", phrase=near).text
+        both = [
+            threading.Thread(
+                target=lambda: typed.append(driver.say("arm", phrase=" clear to drop ").status_code)
+            )
+            for _ in range(2)
+        ]
+        for one in both:
+            one.start()
         driver.phase(Phase.ARMED)
+        for one in both:
+            one.join(ANSWERS_S)
+        assert sorted(typed) == [303, 409]  # found by an attack: the second waited for the end
+        late = driver.say("arm", phrase="clear to drop")
+        assert late.status_code == 409
+        assert "hears nothing now" in late.text
+        assert driver.desk.orders.standing.content.phase is Phase.ARMED  # answered at once
         assert "CALL OFF" in driver.crew.get("/drop").text
         # Found by an attack: another page read the board and took it from the drop.
         taken = driver.other.enter("/checklist", {"do": "measure"})

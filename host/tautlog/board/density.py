@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from tautlog.board.answers import told
+from tautlog.board.answers import told, whole
 from tautlog.board.compiled import firmware_files
 from tautlog.board.prompt import Prompt, at_prompt, greeted
 from tautlog.errors import BoardError, JsonError, RefusedError, TautlogError
@@ -33,6 +33,10 @@ DUTIES = 65536
 HELD_CODES = (256, 1024, 2048, 3072, 3840)
 OPEN_SPAN = 1024  # codes: held levels that lie closer together do not follow the pin
 SENDING_S = 5.0  # for 22 kB of text
+# Of the converter: 500 kS/s at 48 MHz, 96 cycles a conversion, or more slowly by its divider, an
+# integer of 16 bits (data sheets of RP2040 and RP2350, from memory); overclocked, it is faster.
+LEAST_RATE_HZ, MOST_RATE_HZ = 100.0, 2e6
+MOST_SLOWER = 1000
 
 
 @dataclass(frozen=True)
@@ -128,6 +132,7 @@ def _count(board: Prompt, plan: DensityPlan, say: Callable[[str], None]) -> Code
     facts = _object(said)
     if "refused" in facts:
         raise RefusedError(f"the board gives no ramp: {told(facts['refused'])}")
+    rate_hz = _require_known(facts, said)
     held, errors = _held(board, plan, facts)
     require_following(held)
     ramps, rising = [], []
@@ -140,27 +145,42 @@ def _count(board: Prompt, plan: DensityPlan, say: Callable[[str], None]) -> Code
         rising.append(rises)
         errors += wrong
     board.run("test.end()")
-    try:
-        return CodeCounts(
-            chip=told(facts["chip"]),
-            machine=told(facts["machine"]),
-            serial=told(facts["serial"]),
-            conversion_rate_hz=float(facts["rate_hz"]),
-            ramp_s=plan.ramp_s,
-            wiring=wiring,
-            ramps=np.array(ramps),
-            rising=tuple(rising),
-            held=tuple(held),
-            errors=errors,
-        )
-    except (KeyError, TypeError, ValueError) as problem:
-        raise _garbled(said) from problem
+    return CodeCounts(
+        chip=facts["chip"],
+        machine=facts["machine"],
+        serial=facts["serial"],
+        conversion_rate_hz=rate_hz,
+        ramp_s=plan.ramp_s,
+        wiring=wiring,
+        ramps=np.array(ramps),
+        rising=tuple(rising),
+        held=tuple(held),
+        errors=errors,
+    )
+
+
+def _require_known(facts: dict[str, Any], said: str) -> float:
+    """The conversions a second of a board that says plainly what it is; before anything is counted.
+
+    Raises
+    ------
+    BoardError
+        If a name is none, or the rate is not that of any converter of such a chip.
+    """
+    for name in ("chip", "machine", "serial"):
+        text = facts.get(name)
+        if not isinstance(text, str) or not text.strip() or told(text) != text:
+            raise _garbled(said)
+    rate_hz = facts.get("rate_hz")
+    if type(rate_hz) not in (int, float) or not LEAST_RATE_HZ <= rate_hz <= MOST_RATE_HZ:
+        raise _garbled(said)
+    return float(rate_hz)
 
 
 def _held(board: Prompt, plan: DensityPlan, facts: dict[str, Any]) -> tuple[list[HeldLevel], int]:
     """Codes at constant levels: in both modes of a regulator that has them, and slowly."""
     slower = facts.get("slower")
-    slower = slower if isinstance(slower, int) and slower > 1 else 1
+    slower = slower if type(slower) is int and 1 < slower <= MOST_SLOWER else 1
     saving = False if facts.get("regulator") is True else None
     ways = [(saving, 1)] + [(saving, slower)] * (slower > 1) + [(True, 1)] * (saving is False)
     held, errors = [], 0
@@ -206,10 +226,10 @@ def codes_in(said: str) -> tuple[CountArray, int]:
     head, _, rest = said.partition("\n")
     facts = _object(head)
     try:
-        first, length, check = int(facts["first"]), int(facts["bytes"]), int(facts["crc"], 16)
+        first, length, errors = (whole("ramp", facts, one) for one in ("first", "bytes", "errors"))
+        check = int(facts["crc"], 16)
         data = base64.b64decode("".join(rest.split()), validate=True)
-        errors = int(facts["errors"])
-    except (KeyError, TypeError, ValueError, OverflowError, binascii.Error) as problem:
+    except (BoardError, KeyError, TypeError, ValueError, binascii.Error) as problem:
         raise _garbled(said) from problem
     if len(data) != length or zlib.crc32(data) != check or length % 4:
         raise BoardError(

@@ -12,9 +12,9 @@ from tautlog.board.finding import ReadinessFinding
 from tautlog.board.health import Health
 from tautlog.desk.drop_stands import DropStands, Phase
 from tautlog.desk.drop_trace import DropTrace
-from tautlog.desk.orders import Telling
+from tautlog.desk.orders import Telling, Word
 from tautlog.drop.crew import PHRASE, phrase_holds
-from tautlog.errors import CampaignError
+from tautlog.errors import CampaignError, NotNowError
 from tautlog.model.calibration import Calibration
 from tautlog.model.display_units import SI, Units
 from tautlog.model.load_path import PathCheck
@@ -86,20 +86,29 @@ class DeskCrew:
     def agree(self, setup: DropSetup) -> bool:
         """Wait for the phrase of the session that gave the order."""
         self._told.refuse_early()
-        self.now(phase=Phase.PHRASE, setup=setup)
+        self.now(phase=Phase.PHRASE, setup=setup, hears=True)
         until_s = self._clock() + PHRASE_S
         while self._clock() < until_s and not self._told.closing:
-            for word in self._told.words(LOOK_S):
+            words = self._told.words(LOOK_S)
+            for at, word in enumerate(words):
                 if word.fields.get("do") == "stop":
+                    self._hears_no_more(words[at + 1 :])
                     word.answer.set_result(None)
                     return False
                 if word.fields.get("do") == "arm" and phrase_holds(word.fields.get("phrase", "")):
+                    self._hears_no_more(words[at + 1 :])
                     word.answer.set_result(None)
                     return True
                 word.answer.set_exception(
                     CampaignError(f"not armed: type the phrase, {PHRASE!r}, letter by letter")
                 )
         return False
+
+    def _hears_no_more(self, unheard: list[Word]) -> None:
+        """From now on words are refused at once; what is on its way is refused as well."""
+        self.now(anew=False, hears=False)
+        for word in (*unheard, *self._told.words()):
+            word.answer.set_exception(NotNowError("this was answered already: see the page"))
 
     def armed(self, by_hand: bool) -> None:
         """Show that it is armed; what was said before has been seen."""

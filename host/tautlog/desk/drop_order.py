@@ -162,7 +162,7 @@ class DropOrder:
     def _drop(self, told: Telling, crew: DeskCrew, stop: StopRequest) -> Assessment:
         """Do the drop, mark and draw it."""
         campaign, asked = self._campaign_now(), self._asked
-        crew.now(withholds=(), said=())
+        crew.now(withholds=(), said=(), hears=False)
         permit = permitted(
             campaign,
             setup_from(campaign, asked.request),
@@ -194,7 +194,7 @@ class DropOrder:
         """Fetch what the board holds, mark and draw it."""
         campaign = self._campaign_now()
         setup = setup_from(campaign, self._asked.request)
-        crew.now(phase=Phase.FETCHING, setup=setup, withholds=(), said=())
+        crew.now(phase=Phase.FETCHING, setup=setup, withholds=(), said=(), hears=False)
         scale = self._scale
         path = fetch_held(campaign, setup, self._port, stop, crew.say, timeout_scale=scale)
         return self._judge(path, told, crew, stop)
@@ -204,6 +204,7 @@ class DropOrder:
             told.refuse_early()
             crew.now(
                 phase=Phase.JUDGED,
+                hears=True,
                 count="",
                 record=address_of(path, self._folder),
                 lines=tuple(line[2:] for line in quick_look(assessment)),

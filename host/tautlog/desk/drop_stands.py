@@ -59,6 +59,8 @@ class DropStands:
         The five lines, once it is judged.
     confirmed_by : str
         Who said that the sled is at rest and blocked.
+    hears : bool
+        The crew may say something now; see `orders.Orders.say`.
     """
 
     phase: Phase
@@ -74,6 +76,7 @@ class DropStands:
     record: str = ""
     lines: tuple[str, ...] = ()
     confirmed_by: str = ""
+    hears: bool = True
 
     @property
     def refused(self) -> bool:

@@ -17,7 +17,7 @@ from tautlog.desk.forms import Entered
 from tautlog.desk.orders import Standing
 from tautlog.desk.page import desk_of, page, piece, visitor_of
 from tautlog.drop.crew import PHRASE
-from tautlog.errors import CampaignError, TautlogError
+from tautlog.errors import CampaignError, NotNowError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
 
@@ -26,7 +26,13 @@ TEXTS = ("article", "line", "mount", "operator", "note")
 NUMBERS = (("mass_kg", q.MASS), ("height_m", q.HEIGHT), ("target_n", q.FORCE), ("limit_n", q.FORCE))
 
 
-def show(request: Request, said: str = "", entered: Mapping[str, str] | None = None) -> Response:
+def show(
+    request: Request,
+    said: str = "",
+    entered: Mapping[str, str] | None = None,
+    *,
+    refused: int = 400,
+) -> Response:
     """The page, wherever the drop stands."""
     campaign, _ = desk_of(request).campaign_or_why()
     return page(
@@ -34,7 +40,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
         "dropping.html",
         task="drop",
         said=said,
-        status=400 if said else 200,
+        status=refused if said else 200,
         of=campaign,
         typed=_typed(campaign, entered),
         names={
@@ -159,6 +165,8 @@ def say(request: Request, entered: Entered) -> Response:
     fields = {name: entered.text(name) for name in ("do", "phrase", "by")}
     try:
         live.say(request, fields)
+    except NotNowError as problem:
+        return show(request, str(problem), None, refused=409)
     except TautlogError as problem:
         return show(request, str(problem), None)
     return RedirectResponse("/drop", 303)

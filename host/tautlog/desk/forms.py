@@ -18,6 +18,8 @@ from tautlog.model.quantities import Quantity
 MOST_FIELDS, MOST_FILES, MOST_TEXT = 400, 24, 4_000
 MOST_DIGITS = 9
 TOKEN = "token"
+WAITS_S = 3.0  # for another entry: most take some hundredths of a second
+BUSY = "Something else is being entered here, and takes long. Nothing was entered: try again."
 
 
 @dataclass(frozen=True)
@@ -117,10 +119,16 @@ def entering(
 def _alone(
     do: Callable[[Request, Entered], Response], request: Request, entered: Entered
 ) -> Response:
-    with desk_of(request).writing:
+    desk = desk_of(request)
+    # What holds the board may take minutes; nobody waits for it, and nothing is entered late.
+    if not desk.writing.acquire(timeout=WAITS_S):
+        return PlainTextResponse(BUSY, 409)
+    try:
         answer = do(request, entered)
+    finally:
+        desk.writing.release()
     if answer.status_code == 303:
-        desk_of(request).feed.tell("entered", {"at": request.url.path})
+        desk.feed.tell("entered", {"at": request.url.path})
     return answer
 
 

@@ -19,7 +19,7 @@ from typing import Protocol
 
 from tautlog.desk.feed import Feed
 from tautlog.drop.stop import StopRequest
-from tautlog.errors import CampaignError, TautlogError
+from tautlog.errors import CampaignError, NotNowError, TautlogError
 
 ANSWER_S = 20.0  # for a word of the crew: the board may be read, and a port be looked for
 LOOK_AGAIN_S = 0.5
@@ -145,6 +145,8 @@ class Orders:
                     f"another browser began this ({standing.kind}): it alone may go on with it. "
                     "Ctrl-C at the desk's terminal ends it"
                 )
+            if not getattr(standing.content, "hears", True):
+                raise NotNowError(f"{standing.kind} goes on, and hears nothing now: see the page")
             self._words.put(word)
         try:
             word.answer.result(ANSWER_S)

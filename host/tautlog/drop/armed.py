@@ -66,6 +66,7 @@ class Armed:
         if not self._plan.by_hand:
             self._count_down()
             self._heed()
+            self._must_be_at_rest(self._watch.level.in_doubt)
             if self._watch.released() is None:
                 self._watch.writer.reception.release_sent = True
                 self._session.send(wire.RELEASE, self._watch.grant.token)
@@ -99,6 +100,7 @@ class Armed:
         self._heed(shown=shown)
         if self._watch.released() is None:
             self._must_be_armed()
+            self._must_be_at_rest(self._watch.level.lost)
 
     def _must_be_armed(self) -> None:
         """Call the drop off if the board no longer streams, or says that it is not armed."""
@@ -110,6 +112,16 @@ class Armed:
             self._armed_s = now_s
         elif now_s > self._armed_s + NOT_ARMED_S * self._session.scale:
             self._call_off(f"the board says that it is {status.state}, and not why")
+
+    def _must_be_at_rest(self, off: str) -> None:
+        """Call the drop off if a force signal is not at rest; not once the release was sent.
+
+        A board that says that it records has released: its event is on the way.
+        """
+        status, sent = self._receiver.status, self._watch.writer.reception.release_sent
+        recording = status is not None and status.state in ("recording", "held")
+        if off and not sent and not recording and self._watch.released() is None:
+            self._call_off(off)
 
     def _heed(self, *, shown: bool = True) -> None:
         """Call the drop off on request, or if the display failed."""

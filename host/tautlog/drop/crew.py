@@ -19,8 +19,12 @@ PHRASE = "clear to drop"
 
 
 def phrase_holds(typed: str) -> bool:
-    """Whether the phrase that arms was typed."""
-    return typed.strip().lower() == PHRASE
+    """Whether the phrase that arms was typed, letter by letter; only blanks around it do not count.
+
+    A read-back is exact: whoever types it otherwise has not read it. Common practice of procedures
+    for two persons.
+    """
+    return typed.strip(" \t\r\n") == PHRASE
 
 
 class Crew(Protocol):

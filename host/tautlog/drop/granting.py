@@ -17,7 +17,7 @@ from tautlog.campaign.ledger import LedgerEntry, add_entry
 from tautlog.campaign.people import require_at_the_list
 from tautlog.campaign.zone import require_looked
 from tautlog.drop.permit import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
-from tautlog.drop.wires import Wires, override_text
+from tautlog.drop.wires import MAY_OVERRIDE, Wires, override_text
 from tautlog.errors import CampaignError, RefusedError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
@@ -134,10 +134,7 @@ def _overridden(found: tuple[PathCheck, ...], by: str, reason: str) -> str:
         )
     refused = "; ".join(reasons)
     if not signed(by) or not signed(reason):
-        raise RefusedError(
-            f"{refused}. A named person may override this with --override-by and --override-reason",
-            reasons=reasons,
-        )
+        raise RefusedError(f"{refused}. {MAY_OVERRIDE}", reasons=reasons)
     return refused
 
 

@@ -8,10 +8,11 @@ from tautlog.board.receiver import Receiver
 from tautlog.board.session import Session
 from tautlog.drop.arming import Grant
 from tautlog.drop.crew import ShieldedCrew
+from tautlog.drop.level import Level
 from tautlog.drop.outcome import DropPlan
 from tautlog.drop.stop import StopRequest
 from tautlog.model.reception import BY_DRIVE, BY_HAND
-from tautlog.model.stream import BoardEvent
+from tautlog.model.stream import Block, BoardEvent
 from tautlog.record import RecordWriter
 
 SILENT_S = 6.0  # longest wait for a word of the board
@@ -38,6 +39,8 @@ class Watch:
         The board's answer to `arm`.
     receiver : Receiver
         Takes the board's data.
+    level : Level
+        Whether the force signals are at rest.
     """
 
     session: Session
@@ -47,6 +50,7 @@ class Watch:
     stop: StopRequest
     grant: Grant
     receiver: Receiver
+    level: Level
 
     def released(self) -> BoardEvent | None:
         """The release: the switch opened or, if it never does, the force came."""
@@ -79,5 +83,11 @@ def watch(
     """Start watching a board that has armed."""
     writer.reception.by = BY_HAND if plan.by_hand else BY_DRIVE
     writer.reception.release_sent = False
-    receiver = Receiver(session, writer, grant.first, crew.block, writer.reception)
-    return Watch(session, plan, crew, writer, stop, grant, receiver)
+    level = Level(plan, session.instrument)
+
+    def taken(block: Block) -> None:
+        level.take(block)
+        crew.block(block)
+
+    receiver = Receiver(session, writer, grant.first, taken, writer.reception)
+    return Watch(session, plan, crew, writer, stop, grant, receiver, level)

@@ -18,6 +18,11 @@ from tautlog.model.stream import Instrument
 from tautlog.model.timestamp import stamp
 from tautlog.model.trace import DropSetup
 
+MAY_OVERRIDE = (
+    "A named person may override this: --override-by and --override-reason of the command, or "
+    "`Override what is refused, by name` on the desk's page"
+)
+
 
 @dataclass(frozen=True)
 class Wires:
@@ -63,8 +68,7 @@ class Wires:
         refused = f"wiring: {why}"
         if not signed(self.by) or not signed(self.reason):
             raise RefusedError(
-                f"{refused}. A named person may override this with --override-by and "
-                "--override-reason",
+                f"{refused}. {MAY_OVERRIDE}",
                 reasons=(refused,),
             )
         before = str(json.loads(setup.override)["refused"]) if setup.override else ""

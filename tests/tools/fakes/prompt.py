@@ -3,35 +3,33 @@
 import contextlib
 import os
 import threading
-import time
 import tty
 
 BANNER = b"raw REPL; CTRL-B to exit\r\n>"
 
 
 class RawPrompt:
-    """Answers Ctrl-A and `print('...')`; `late_banners` come again, one after the other.
+    """Answers Ctrl-A and `print('...')`.
 
     Parameters
     ----------
-    late_banners : int
-        How often the banner of the first Ctrl-A is repeated.
-    late_s : float
-        After how long each.
     dumb : bool
         Say nothing to what is asked.
     cut_short : bool
         Begin to say how much may be pasted, and fall silent.
     """
 
-    def __init__(self, late_banners=0, late_s=0.05, dumb=False, cut_short=False):
-        self._late, self._late_s, self._dumb = late_banners, late_s, dumb
-        self._cut_short = cut_short
+    def __init__(self, dumb=False, cut_short=False):
+        self._dumb, self._cut_short = dumb, cut_short
+        self._code, self._request = b"", b""
+        self.ran = []
+        self._open()
+
+    def _open(self):
         self._own, self._theirs = os.openpty()
         tty.setraw(self._own)
         tty.setraw(self._theirs)
         self.port = os.ttyname(self._theirs)
-        self.ran = []
         self._thread = threading.Thread(target=self._live, daemon=True)
         self._thread.start()
 
@@ -44,37 +42,27 @@ class RawPrompt:
             os.write(self._own, data)
 
     def _live(self):
-        code, request = b"", b""
         try:
             while True:
-                one = os.read(self._own, 1)
-                request = (request + one)[-3:]
-                if request == b"\x05A\x01":
-                    self._say(b"R\x01\x80" if self._cut_short else b"R\x00")
-                    code = b""
-                elif one == b"\x01":
-                    self._say(BANNER)
-                    code = b""
-                    self._repeat()
-                elif one == b"\x03":
-                    code = b""
-                elif one == b"\x04":
-                    self._run(code.decode().strip())
-                    code = b""
-                else:
-                    code += one
+                self._hear(os.read(self._own, 1))
         except OSError:
             return  # closed
 
-    def _repeat(self):
-        late, self._late = self._late, 0
-        for number in range(late):
-            wait_s = (number + 1) * self._late_s
-            threading.Thread(target=self._say_later, args=(wait_s,), daemon=True).start()
-
-    def _say_later(self, wait_s):
-        time.sleep(wait_s)
-        self._say(BANNER)
+    def _hear(self, one):
+        self._request = (self._request + one)[-3:]
+        if self._request == b"\x05A\x01":
+            self._say(b"R\x01\x80" if self._cut_short else b"R\x00")
+            self._code = b""
+        elif one == b"\x01":
+            self._say(BANNER)
+            self._code = b""
+        elif one == b"\x03":
+            self._code = b""
+        elif one == b"\x04":
+            self._run(self._code.decode().strip())
+            self._code = b""
+        else:
+            self._code += one
 
     def _run(self, code):
         if self._dumb:
@@ -82,3 +70,65 @@ class RawPrompt:
         self.ran.append(code)
         said = code.split("'")[1].encode() + b"\r\n" if code.startswith("print('") else b""
         self._say(b"OK" + said + b"\x04\x04>")
+
+
+class TimedPrompt(RawPrompt):
+    """The same as an open port on a clock of its own, which `monotonic` and `sleep` are.
+
+    Parameters
+    ----------
+    late_s : iterable of float
+        When the banner of the first Ctrl-A comes again, in seconds after it.
+    """
+
+    is_pty = rts = dtr = False
+
+    def __init__(self, late_s=()):
+        self._late_s, self._now_s, self._due = list(late_s), 0.0, []
+        self.inWaiting = self._waiting  # as a serial port calls it
+        super().__init__()
+
+    def _open(self):
+        pass
+
+    def close(self):
+        pass
+
+    def monotonic(self):
+        return self._now_s
+
+    def sleep(self, wait_s):
+        self._now_s += wait_s
+
+    def _say(self, data):
+        self._due.append((self._now_s, data))
+        if data == BANNER:
+            self._due += [(self._now_s + late_s, BANNER) for late_s in self._late_s]
+            self._late_s = []
+        self._due.sort(key=lambda one: one[0])
+
+    def _waiting(self):
+        return sum(len(data) for at_s, data in self._due if at_s <= self._now_s)
+
+    @property
+    def in_waiting(self):
+        return self._waiting()
+
+    def read(self, size=1):
+        """As many bytes as are asked for, or what comes within a second."""
+        until_s = self._now_s + 1.0
+        while self._waiting() < size and self._now_s < until_s:
+            self._now_s += 0.001
+        got = b""
+        while self._due and len(got) < size and self._due[0][0] <= self._now_s:
+            at_s, data = self._due.pop(0)
+            take = size - len(got)
+            got += data[:take]
+            if data[take:]:
+                self._due.insert(0, (at_s, data[take:]))
+        return got
+
+    def write(self, data):
+        for one in data:
+            self._hear(bytes([one]))
+        return len(data)
