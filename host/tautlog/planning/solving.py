@@ -9,7 +9,6 @@ from scipy.optimize import brentq
 
 from tautlog.errors import PlanError
 from tautlog.mechanics import closed_forms as predict
-from tautlog.mechanics.first_peak import first_peak_n
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.planning.planned_drop import PlannedDrop
 
@@ -56,7 +55,7 @@ def solve_mass(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
     PlanError
         If no mass from 0.5 to 200 kg gives it.
     """
-    friction = drop.friction_n
+    friction = drop.rails_n
 
     def miss(mass: float) -> float:
         tried = replace(drop, mass_kg=mass)
@@ -86,7 +85,7 @@ def solve_stiffness(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
         raise PlanError(f"no line gives {peak_n:.0f} N: {problem}") from problem
 
     def at(k: float) -> PlannedDrop:
-        return replace(drop, line=replace(drop.line, stiffness_n_per_m=k))
+        return drop.with_stiffness(k)
 
     found = _root(lambda k: _peak(at(k)) - peak_n, peak_n, guess, 1e9)
     if found is None:
@@ -95,7 +94,7 @@ def solve_stiffness(drop: PlannedDrop, peak_n: float) -> PlannedDrop:
 
 
 def _peak(drop: PlannedDrop) -> float:
-    return first_peak_n(drop.model())
+    return drop.peak_n()
 
 
 def _root(miss: Callable[[float], float], wanted: float, guess: float, most: float) -> float | None:
