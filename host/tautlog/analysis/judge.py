@@ -33,11 +33,12 @@ def judge(marks: Marks, setup: DropSetup, loaded: Marks | None = None) -> Verdic
     judged = judge_record(marks, setup)
     record_verdict = RECORD_VERDICTS[judged[0].severity if judged else NOTE]
     loaded = loaded or marks
-    load_verdict, load_why = _of_legs(marks, *judge_load(loaded, setup))
+    proven, why = _of_legs(marks, *judge_load(loaded, setup))
+    load_verdict, load_why = _with_leg_above(marks, proven, why)
     trace_says, trace_why = judge_trace(marks, setup)
     test_verdict, text = combine(
         record_verdict,
-        load_verdict,
+        proven if proven in _NOT_REACHED else load_verdict,
         setup.article_finding,
         mount_failed=marks.has("mount-moved"),
         carried=carried_target(loaded, setup),
@@ -74,6 +75,22 @@ def _of_legs(marks: Marks, load: str | None, why: Reason) -> tuple[str | None, R
     return load, why
 
 
+def _with_leg_above(marks: Marks, load: str | None, why: Reason) -> tuple[str | None, Reason]:
+    """The load verdict, if a leg was above its own limit, or perhaps was.
+
+    What one leg bore stands, whatever the sum reached or was asked: an article that was pulled
+    above a limit must not be listed as one that was hardly loaded. It proves no target, so that
+    `combine` goes on with what the sum says. A lower bound and "no load" say too little to be
+    outweighed by what is only possible.
+    """
+    if marks.has(OVER) and load != "overload":
+        return "overload", Reason("load-overload", f"{why.text}; but {marks.text_of(OVER)}")
+    if marks.has(PERHAPS_OVER) and load in (None, "under", "unproven"):
+        text = f"{why.text}; but {marks.text_of(PERHAPS_OVER)}"
+        return "possible-overload", Reason("load-possible-overload", text)
+    return load, why
+
+
 def _with_leg_over(test: str, text: str) -> tuple[str, str]:
     """What a test says when one leg was above its own limit, or perhaps was."""
     if test == "fail":
@@ -85,6 +102,9 @@ def _with_leg_over(test: str, text: str) -> tuple[str, str]:
         text += "; one leg may have been above its own limit: inspect the article again"
     return test, text
 
+
+# Loads of which no leg above its limit makes a target that was reached.
+_NOT_REACHED = (None, "under", "unproven", "at-least", "no-load")
 
 _BY_LEG = {
     UNDER: "under",

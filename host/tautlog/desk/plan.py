@@ -165,7 +165,7 @@ def _reckoned(planned: Plan) -> Reckoned:
         ),
         chance=chance,
         figures=figure_rows(planned)[1:],
-        friction=FRICTION_UNKNOWN if planned.drop.friction_n is None else "",
+        friction=FRICTION_UNKNOWN if planned.drop.rails_n is None else "",
     )
 
 

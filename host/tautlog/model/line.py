@@ -7,7 +7,7 @@ drops (`learn`).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tautlog.errors import PlanError
 
@@ -16,6 +16,47 @@ from tautlog.errors import PlanError
 STIFFNESS_U_FRACTION = 0.10
 BEDDING_IN = 0.30
 BEDDED_AFTER = 2
+MOST_RATIO = 1e3  # of two drops' energies, over which a trend is taken further; own choice
+
+
+@dataclass(frozen=True)
+class Trend:
+    """By how much the peaks of a line's drops differ from those of its constants.
+
+    The logarithm of measured over predicted is `level` + `slope` x ln(E / `energy_j`) for a drop of
+    energy E = m g h. The parts of its uncertainty are independent.
+
+    Attributes
+    ----------
+    energy_j : float
+        Energy in the middle of the drops that it comes from.
+    level, slope : float
+        There, and how it grows with the logarithm of the energy.
+    level_u, slope_u, scatter_u : float
+        Standard uncertainties of both, and of a single drop around them.
+    friction_n : float or None
+        Friction of the rails that it was found with, and that predictions must use.
+    """
+
+    energy_j: float
+    level: float
+    slope: float
+    level_u: float
+    slope_u: float
+    scatter_u: float
+    friction_n: float | None = None
+
+    def factor(self, energy_j: float) -> float:
+        """Measured over predicted peak of the next drop."""
+        return math.exp(self.level + self.slope * self._from_middle(energy_j))
+
+    def u(self, energy_j: float) -> float:
+        """Relative standard uncertainty of the peak of the next drop."""
+        return math.hypot(self.level_u, self.slope_u * self._from_middle(energy_j), self.scatter_u)
+
+    def _from_middle(self, energy_j: float) -> float:
+        ratio = energy_j / self.energy_j
+        return math.log(min(max(ratio, 1.0 / MOST_RATIO), MOST_RATIO))
 
 
 @dataclass(frozen=True)
@@ -38,6 +79,8 @@ class Line:
         Drops since new; None if not known. A new line beds in and becomes stiffer.
     source : str
         Source of the stiffness, in words.
+    trend : Trend or None
+        What the peaks of its drops say beside these constants; None without drops.
     """
 
     name: str
@@ -47,6 +90,7 @@ class Line:
     stiffness_u_fraction: float = STIFFNESS_U_FRACTION
     drops: int | None = None
     source: str = "given"
+    trend: Trend | None = None
 
     def __post_init__(self) -> None:
         if not (self.stiffness_n_per_m > 0 and math.isfinite(self.stiffness_n_per_m)):
@@ -55,6 +99,10 @@ class Line:
             raise PlanError(f"damping {self.damping_ratio!r}: allowed is a number from 0 to 1")
         if not (self.hardening_per_m2 >= 0 and math.isfinite(self.hardening_per_m2)):
             raise PlanError(f"hardening {self.hardening_per_m2!r} / m2: allowed is a number >= 0")
+
+    def without_trend(self) -> Line:
+        """Its constants alone."""
+        return replace(self, trend=None)
 
     @property
     def may_stiffen(self) -> float:

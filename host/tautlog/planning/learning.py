@@ -21,11 +21,10 @@ from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import COVERAGE, student_t
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import predict_drop
+from tautlog.planning.trend import trend_of
 
-# Least uncertainty of a line's mean stiffness, by own simulation (tests/planning/test_learning.py).
-# Toe, hardening and friction that differ from what was learned leave the next peak 1.3 % off on
-# average. With this value the peak lies in its band in 97 % of 62 campaigns, with half of it in
-# 87 %.
+# Least uncertainty of a line's mean stiffness, as its traces show it: own simulation
+# (tests/planning/test_learning.py). Of the next peak `trend` tells more.
 LEAST_STIFFNESS_U = 0.03
 LEAST_PEAK_U = 0.01
 LEAST_HEIGHTS_APART = 1.3  # ratio of two heights that separates delay from friction
@@ -88,7 +87,8 @@ class Learned:
     lessons : tuple of Lesson
         The drops that count.
     ratios : tuple of float
-        Measured over predicted peak of each drop, predicted with what was learned from all.
+        Measured over predicted peak of each drop, predicted with the constants of the line, without
+        its trend: what is odd must not hide in it.
     spread : float
         Standard deviation of those ratios, at least 1 %.
     refused : tuple of (str, str)
@@ -175,7 +175,13 @@ def _useless(marks: KeptMarks) -> str:
     return ""
 
 
-def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drops: int) -> Learned:
+def learn(
+    name: str,
+    lessons: list[Lesson],
+    refused: list[tuple[str, str]],
+    drops: int,
+    friction_n: float | None = None,
+) -> Learned:
     """Learn from the drops of one line, oldest first.
 
     Parameters
@@ -186,18 +192,23 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
         From `lesson_of`.
     drops : int
         All drops that the line has seen, including these.
+    friction_n : float or None
+        Friction of the rails that is stated, and that predictions use; None for what the drops
+        show of it.
 
     Raises
     ------
     PlanError
         If no drop counts.
     """
-    line = learn_line_alone(name, lessons, refused, drops)
+    line = learn_line_alone(name, lessons, refused, drops, friction_n)
     same = _bedded(lessons)
     friction, delay = _friction_and_delay(lessons)
     ratios = tuple(
         lesson.peak_n
-        / predict_drop(PlannedDrop(lesson.mass_kg, lesson.height_m, line, friction)).peak_force_n
+        / predict_drop(
+            PlannedDrop(lesson.mass_kg, lesson.height_m, line.without_trend(), friction)
+        ).peak_force_n
         for lesson in lessons
     )
     recent = ratios[-len(same) :]
@@ -208,7 +219,11 @@ def learn(name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drop
 
 
 def learn_line_alone(
-    name: str, lessons: list[Lesson], refused: list[tuple[str, str]], drops: int
+    name: str,
+    lessons: list[Lesson],
+    refused: list[tuple[str, str]],
+    drops: int,
+    friction_n: float | None = None,
 ) -> Line:
     """The line of `learn`, without a prediction for every drop."""
     if not lessons:
@@ -226,7 +241,7 @@ def learn_line_alone(
     # the factor 2 that is applied later (JCGM 100:2008, G.3).
     wider = student_t(COVERAGE, len(same) - 1) / K_FACTOR if same[1:] else 1.0
     u = max(wider * scatter / stiffness / math.sqrt(len(same)), LEAST_STIFFNESS_U)
-    return Line(
+    line = Line(
         name=name,
         stiffness_n_per_m=stiffness,
         hardening_per_m2=max(float(np.mean([lesson.hardening_per_m2 for lesson in same])), 0.0),
@@ -235,6 +250,8 @@ def learn_line_alone(
         drops=drops,
         source=f"{len(same)} of {len(lessons) + len(refused)} records",
     )
+    rails_n = _friction_and_delay(lessons)[0] if friction_n is None else friction_n
+    return replace(line, trend=trend_of(tuple(same), line, rails_n))
 
 
 def _bedded(lessons: list[Lesson]) -> list[Lesson]:
@@ -260,7 +277,7 @@ def _friction_and_delay(lessons: list[Lesson]) -> tuple[float | None, float | No
         sure = ONSET_U_S / (np.ptp(way) * slope)  # of the slope, relative
         if -0.02 <= fraction < 0.5 and sure < 0.05:
             mass = float(np.mean([lesson.mass_kg for lesson in timed]))
-            return max(fraction, 0.0) * mass * G, float(delay)
+            return float(max(fraction, 0.0) * mass * G), float(delay)
     known = [lesson.friction_n for lesson in lessons if lesson.friction_n is not None]
     return (float(np.median(known)), None) if known else (None, None)
 

@@ -78,7 +78,12 @@ def read_line_records(
 
 
 def learn_from(
-    folder: LineRecords, name: str, known: Line | None, *, before_utc: str = ""
+    folder: LineRecords,
+    name: str,
+    known: Line | None,
+    *,
+    before_utc: str = "",
+    friction_n: float | None = None,
 ) -> Learned:
     """Learn from the records of one line.
 
@@ -92,21 +97,30 @@ def learn_from(
         The line in campaign.toml, which gives the drops before the first record.
     before_utc : str
         Only drops before this time count; "" for all.
+    friction_n : float or None
+        Friction of the rails that is stated.
 
     Raises
     ------
     PlanError
         If no drop counts.
     """
-    learned = learn(name, *_lessons_of(folder, name, known, before_utc))
+    learned = learn(name, *_lessons_of(folder, name, known, before_utc), friction_n)
     broken = {file for file, _ in folder.problems} | folder.changed.keys()
     lost = tuple(file for file, _ in learned.refused if file in broken)
     return replace(learned, unreadable=lost)
 
 
-def line_from(folder: LineRecords, name: str, known: Line | None, *, before_utc: str = "") -> Line:
+def line_from(
+    folder: LineRecords,
+    name: str,
+    known: Line | None,
+    *,
+    before_utc: str = "",
+    friction_n: float | None = None,
+) -> Line:
     """Only the line of `learn_from`, in a fraction of the time."""
-    return learn_line_alone(name, *_lessons_of(folder, name, known, before_utc))
+    return learn_line_alone(name, *_lessons_of(folder, name, known, before_utc), friction_n)
 
 
 def _lessons_of(

@@ -85,7 +85,13 @@ class Lines:
             if self._records is None:
                 folder = self._campaign.folder
                 self._records = remembered_records(folder, most=self._most)
-            return line_from(self._records, name, known, before_utc=before_utc)
+            return line_from(
+                self._records,
+                name,
+                known,
+                before_utc=before_utc,
+                friction_n=self._campaign.rig.friction_n,
+            )
         except (PlanError, RecordError):
             return known
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 from scipy.optimize import minimize_scalar
 
-from tautlog.mechanics.first_peak import first_peak_n
 from tautlog.model.limits import K_FACTOR
 from tautlog.planning.aim import Aim
 from tautlog.planning.chance import Chance, chance_of
@@ -88,7 +87,7 @@ def _best(
 
     def at(height_m: float) -> Chance:
         drop = replace(start, height_m=height_m)
-        band = band_of(drop, first_peak_n(drop.model()), exact=exact)
+        band = band_of(drop, drop.peak_n(), exact=exact)
         return chance_of(band, target_n, limit_n, aim)
 
     def miss(height_m: float) -> float:

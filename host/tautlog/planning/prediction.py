@@ -97,11 +97,12 @@ def predict_drop(drop: PlannedDrop) -> Prediction:
     peak_n = truth.peak_force_n
     if peak_n is None or truth.taut_speed_m_s is None or truth.rise_time_s is None:
         raise PlanError("the line does not come taut: give a height")
+    peak_n *= drop.factor
     band = band_of(drop, peak_n)
     return Prediction(
         mass_kg=drop.mass_kg,
         height_m=drop.height_m,
-        stiffness_n_per_m=drop.line.stiffness_n_per_m,
+        stiffness_n_per_m=model.stiffness_n_per_m,
         peak_force_n=peak_n,
         peak_low_n=band.peak_low_n,
         peak_high_n=band.peak_high_n,
@@ -115,7 +116,7 @@ def predict_drop(drop: PlannedDrop) -> Prediction:
         fall_time_s=truth.fall_time_s or 0.0,
         impulse_ns=truth.impulse_ns or math.nan,
         quasi_peak_n=predict.elastic_impact_peak_n(
-            drop.mass_kg, drop.height_m, drop.line.stiffness_n_per_m
+            drop.mass_kg, drop.height_m, model.stiffness_n_per_m
         ),
     )
 
@@ -150,7 +151,7 @@ def band_of(drop: PlannedDrop, peak_n: float, *, exact: str = "") -> Band:
     stiffer = slower = 1.0
     if exact != "bedding-in":
         stiffer = (1.0 + drop.line.may_stiffen) ** share["stiffness"]
-    if drop.friction_n is None and exact != "friction":
+    if drop.rails_n is None and exact != "friction":
         slower = 1.0 - share["height"] * FRICTION_MOST
     low_n = peak_n * (1.0 - K_FACTOR * u) * slower
     return Band(peak_n, max(low_n, drop.mass_kg * G), peak_n * (1.0 + K_FACTOR * u) * stiffer)
@@ -162,9 +163,16 @@ INPUTS = ("stiffness", "bedding-in", "friction", "height", "mass")
 def peak_parts(drop: PlannedDrop) -> dict[str, float]:
     """Relative standard uncertainty of the peak from each input whose error has either sign."""
     share = _closed_form_shares(drop)
-    told = FRICTION_TOLD_U if drop.friction_n is not None else 0.0
+    trend = drop.line.trend
+    # With the friction that explained earlier drops, its error is in their factor already.
+    learned = trend is not None and (trend.friction_n or 0.0) == drop.rails_n
+    told = 0.0 if learned or drop.rails_n is None else FRICTION_TOLD_U
     return {
-        "stiffness": share["stiffness"] * drop.line.stiffness_u_fraction,
+        "stiffness": (
+            trend.u(drop.energy_j)
+            if trend is not None
+            else share["stiffness"] * drop.line.stiffness_u_fraction
+        ),
         "friction": share["height"] * told,
         "height": share["height"] * HEIGHT_U_M / max(drop.height_m, HEIGHT_U_M),
         "mass": share["mass"] * MASS_U_FRACTION,
@@ -188,4 +196,4 @@ def force_curve(drop: PlannedDrop, samples: int = 1200) -> tuple[FloatArray, Flo
     onset = truth.onset_time_s or 0.0
     length = truth.base_duration_s or (_span_s(model) - onset)
     time_s = np.linspace(-0.15 * length, 1.15 * length, samples)
-    return time_s, motion.force_n(time_s + onset)
+    return time_s, drop.factor * motion.force_n(time_s + onset)

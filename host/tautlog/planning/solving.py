@@ -9,7 +9,6 @@ from scipy.optimize import brentq
 
 from tautlog.errors import PlanError
 from tautlog.mechanics import closed_forms as predict
-from tautlog.mechanics.first_peak import first_peak_n
 from tautlog.model.display_units import SI, Units
 from tautlog.model.shown_force import shown_force
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
@@ -61,7 +60,7 @@ def solve_mass(drop: PlannedDrop, peak_n: float, units: Units = SI) -> PlannedDr
     PlanError
         If no mass from 0.5 to 200 kg gives it.
     """
-    friction = drop.friction_n
+    friction = drop.rails_n
 
     def miss(mass: float) -> float:
         tried = replace(drop, mass_kg=mass)
@@ -91,7 +90,7 @@ def solve_stiffness(drop: PlannedDrop, peak_n: float, units: Units = SI) -> Plan
         raise PlanError(f"no line gives {units.text(peak_n, 'N')}: {problem}") from problem
 
     def at(k: float) -> PlannedDrop:
-        return replace(drop, line=replace(drop.line, stiffness_n_per_m=k))
+        return drop.with_stiffness(k)
 
     found = _root(lambda k: _peak(at(k)) - peak_n, peak_n, guess, 1e9)
     if found is None:
@@ -100,7 +99,7 @@ def solve_stiffness(drop: PlannedDrop, peak_n: float, units: Units = SI) -> Plan
 
 
 def _peak(drop: PlannedDrop) -> float:
-    return first_peak_n(drop.model())
+    return drop.peak_n()
 
 
 def _root(miss: Callable[[float], float], wanted: float, guess: float, most: float) -> float | None:

@@ -28,9 +28,9 @@ def wanted_line(campaign: Campaign | None, wanted: Wanted) -> Line | None:
     if line is None:
         return None
     if wanted.hardening_per_m2 is not None:
-        line = replace(line, hardening_per_m2=wanted.hardening_per_m2)
+        line = replace(line, hardening_per_m2=wanted.hardening_per_m2, trend=None)
     if wanted.damping_ratio is not None:
-        line = replace(line, damping_ratio=wanted.damping_ratio)
+        line = replace(line, damping_ratio=wanted.damping_ratio, trend=None)
     return line
 
 
@@ -73,5 +73,6 @@ def _replaced(
         stiffness_n_per_m=stiffness,
         hardening_per_m2=known.hardening_per_m2 if hardening is None else hardening,
         stiffness_u_fraction=STIFFNESS_U_FRACTION,
+        trend=None,
         source=f"{by}, in place of {known.stiffness_n_per_m:.5g} N/m; {kept} from {known.source}",
     )

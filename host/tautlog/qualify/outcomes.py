@@ -169,8 +169,8 @@ def lacking_of(record: RecordSummary, tried: Tried) -> str:
         return f"its record is {record.record_verdict or 'not marked'}"
     if record.target_n is None or record.target_n < tried.target_n * _ALMOST:
         return f"it aimed below the target of {tried.units.text(tried.target_n, 'N')}"
-    if record.load_verdict not in REACHED:
-        return f"the target is not proven ({record.load_verdict or 'no load'})"
+    if unproven := _unproven(record):
+        return unproven
     if record.trace_says != "held":
         return f"its load path: {record.trace_says}"
     if away := tried.atmosphere.departures(record.surroundings):
@@ -183,6 +183,16 @@ def lacking_of(record: RecordSummary, tried: Tried) -> str:
         return NOT_DECIDED
     if record.decided not in PASSES or not record.decided_by:
         return f"decided as {record.decided}"
+    return ""
+
+
+def _unproven(record: RecordSummary) -> str:
+    """Why a drop does not prove the target that it aimed at, or ""."""
+    if record.load_verdict not in REACHED:
+        return f"the target is not proven ({record.load_verdict or 'no load'})"
+    if record.test_verdict in ("no-test", "no-verdict"):
+        # One leg above its limit makes an overload of a sum that did not reach its target.
+        return f"the target is not proven: {record.test_verdict} was proposed"
     return ""
 
 

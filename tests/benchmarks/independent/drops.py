@@ -270,6 +270,11 @@ def make(kind: str, seed: int) -> Drop:
     fault = kind.partition("+")[2]
     if fault:
         FAULTS[fault](now)
+    return dropped(now)
+
+
+def dropped(now: Situation) -> Drop:
+    """Integrate and record what a situation has."""
     motion, last = motion_of(now)
     grid, cell, line = true_forces(now, motion, last)
     truth = railed(now, truth_of(now, motion, grid, cell, line))
