@@ -7,7 +7,6 @@ calibration and the proofs of the mounts.
 from __future__ import annotations
 
 import os
-import tomllib
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -37,9 +36,9 @@ from tautlog.campaign.sections import (
     RigLimits,
 )
 from tautlog.campaign.stated import Stated, stated_in
+from tautlog.campaign.toml_text import parsed, read_text
 from tautlog.errors import CampaignError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE, traces_of_campaign
-from tautlog.files.ordinary import read_ordinary
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import ACCELERATION, EXCITATION, FORCE, Channel, channel_for
 from tautlog.model.display_units import SI, Units
@@ -50,8 +49,6 @@ from tautlog.model.surroundings import Atmosphere
 from tautlog.model.trace import DropSetup
 from tautlog.model.window import Sampling
 from tautlog.model.wiring import Fitted
-
-MOST_BYTES = 1 << 20  # of a campaign.toml; own choice, a hundred times a new one
 
 
 @dataclass(frozen=True)
@@ -321,8 +318,8 @@ def _with_proofs(folder: Path, stated: Stated) -> tuple[Mount, ...]:
 def _parsed(path: Path) -> tuple[dict[str, Any], str]:
     text = ""
     try:
-        text = read_ordinary(path, MOST_BYTES).decode("utf-8-sig") + "\n"
-        return tomllib.loads(text), text
+        text = read_text(path)
+        return parsed(text), text
     except FileNotFoundError as problem:
         traces = traces_of_campaign(path.parent)
         if traces:
@@ -341,5 +338,5 @@ def _parsed(path: Path) -> tuple[dict[str, Any], str]:
         # TOMLDecodeError ends in "(at line 3, column 7)"; int refuses thousands of digits.
         end = f"at line {len(text.splitlines())}, the last"
         why = str(problem).replace("at end of document", end)
-        mistake = f"not valid TOML: {short(why, 200, quoted=False)}"
+        mistake = f"cannot be read as TOML: {short(why, 200, quoted=False)}"
         raise file_mistakes(path, [mistake]) from problem

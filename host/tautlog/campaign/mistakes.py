@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import difflib
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping
+from itertools import islice
 from pathlib import Path
 
 from tautlog.campaign.people import mistakes_in_people
@@ -14,23 +16,26 @@ from tautlog.errors import CampaignError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, role_of
 from tautlog.model.legs import SUM
-from tautlog.model.names import alike, meant, short
+from tautlog.model.names import folded, meant, short
 from tautlog.model.steps import CHIP_BITS, CHIPS, EVEN
 from tautlog.model.surroundings import Atmosphere
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
 # A stated target and load x factors may differ by rounding only.
 TARGET_AGREES_FRACTION = 0.005
+MOST_MISTAKES = 50  # that are told at once: nobody reads more; own choice
 
 
 def file_mistakes(path: Path, mistakes: list[str]) -> CampaignError:
-    """One error that lists all mistakes in a file."""
+    """One error that lists all mistakes in a file, or so many that nobody reads more."""
+    if len(mistakes) > MOST_MISTAKES:
+        mistakes = [*mistakes[:MOST_MISTAKES], "and more, which are told when these are mended"]
     count = f"{len(mistakes)} mistakes" if len(mistakes) > 1 else "a mistake"
     return CampaignError(f"{path} has {count}: {'; '.join(mistakes)}", problems=tuple(mistakes))
 
 
 def mistakes_in(content: Mapping[str, object], text: str) -> list[str]:
-    """Every mistake in sections, keys, types and ranges.
+    """Every mistake in sections, keys, types and ranges, or one more than are told.
 
     Parameters
     ----------
@@ -39,22 +44,24 @@ def mistakes_in(content: Mapping[str, object], text: str) -> list[str]:
     text : str
         The text, to find the lines.
     """
-    found: list[str] = []
+    return list(islice(_every(content, text), MOST_MISTAKES + 1))
+
+
+def _every(content: Mapping[str, object], text: str) -> Iterator[str]:
     for name, value in content.items():
         section = SECTIONS.get(name)
         if section is None:
             heads = ", ".join(f"[{head}]" for head in SECTIONS)
             problem = f"[{short(name)}]: unknown section; allowed are {heads}"
-            found.append(_at(text, name, 0) + problem)
+            yield _at(text, name, 0) + problem
             continue
         tables = value if section.many else [value]
         if isinstance(tables, list) and all(isinstance(table, dict) for table in tables):
             for number, table in enumerate(tables):
-                found += _of_keys(section, table, text, number)
+                yield from _of_keys(section, table, text, number)
         else:
             problem = f"{name} = {short(value)}: expected a section {section.head}"
-            found.append(_at(text, name, 0) + problem)
-    return found
+            yield _at(text, name, 0) + problem
 
 
 def contradictions(stated: Stated) -> list[str]:
@@ -131,16 +138,16 @@ def _at(text: str, section: str, number: int, name: str = "") -> str:
 def _of_names(stated: Stated, section: str) -> Iterator[str]:
     """Names that are defined twice, or that people may confuse."""
     names = [part.name for part in getattr(stated, section)]
-    for name in sorted({name for name in names if names.count(name) > 1}):
+    for name in sorted(name for name, count in Counter(names).items() if count > 1):
         yield f"[[{section}]] name = {short(name)} is defined twice: rename one or delete it"
-    different = sorted(set(names))
-    for place, name in enumerate(different):
-        for other in different[:place]:
-            if alike(name, other):
-                yield (
-                    f"[[{section}]] name = {short(name)} differs from {short(other)} only in "
-                    "capitals or blanks: choose names that nobody can confuse"
-                )
+    first: dict[str, str] = {}
+    for name in sorted(set(names)):
+        other = first.setdefault(folded(name), name)
+        if other != name:
+            yield (
+                f"[[{section}]] name = {short(name)} differs from {short(other)} only in "
+                "capitals or blanks: choose names that nobody can confuse"
+            )
 
 
 def _of_requirement(stated: Requirement) -> Iterator[str]:

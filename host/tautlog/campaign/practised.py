@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 
-from tautlog.files.ordinary import read_ordinary
+from tautlog.campaign.toml_text import parsed, read_text
 
 
 def practises(path: Path) -> bool:
@@ -15,7 +14,7 @@ def practises(path: Path) -> bool:
     campaign, see `campaign.Campaign.rehearsed`.
     """
     try:
-        about = tomllib.loads(read_ordinary(path).decode("utf-8-sig")).get("campaign")
+        about = parsed(read_text(path)).get("campaign")
     except (OSError, ValueError, RecursionError):
         return False
     return isinstance(about, dict) and about.get("kind") == "rehearsal"

@@ -21,10 +21,11 @@ def meant(name: str, known: Iterable[str]) -> str:
 
 def alike(name: str, other: str) -> bool:
     """Whether two names differ only in capitals and blanks."""
-    return _folded(name) == _folded(other)
+    return folded(name) == folded(other)
 
 
-def _folded(name: str) -> str:
+def folded(name: str) -> str:
+    """A name without capitals and blanks: of names that are alike it is the same."""
     return "".join(name.split()).casefold()
 
 
