@@ -128,8 +128,7 @@ class Units:
             return ""
         return (
             f"Numbers are shown in {', '.join(self.named)}: {'; '.join(self.factors)}. Records, "
-            "and the sentences that they keep, are in SI; what a calibration states stays in "
-            "newtons."
+            "and the sentences that they keep, are in SI; a calibration's slope stays in N/V."
         )
 
     @property
