@@ -39,6 +39,9 @@ PlaceAttributes: TypeAlias = Mapping[
 UNFOLDED_BYTES = 1 << 26
 MOST_ITEMS = 1 << 10  # of one attribute
 MOST_TEXT = 1 << 26  # characters of all attributes of one place
+# Lines of a table that is read as a whole; own choice, more than the longest trace has blocks of
+# 128 samples, and more events than any drop.
+_MOST_LINES = {"trace/blocks": 1 << 21, "events": 1 << 18}
 _TABLES: Mapping[str, tuple[np.dtype[np.generic], int]] = {
     "trace/counts": (COUNTS_DTYPE, 2),
     "trace/values": (VALUES_DTYPE, 1),
@@ -66,6 +69,8 @@ def table(file: h5py.File, name: str) -> h5py.Dataset:
         raise ValueError(f"/{name} holds {stored_as}, expected {dtype}")
     if len(shape) != dimensions or 0 in shape[1:]:
         raise ValueError(f"/{name} has the shape {shape}, expected {dimensions} dimension(s)")
+    if shape[0] > (most := _MOST_LINES.get(name, shape[0])):
+        raise ValueError(f"/{name} has {shape[0]} lines, at most {most} are read")
     plan = place.id.get_create_plist()
     if plan.get_layout() == h5py.h5d.VIRTUAL or plan.get_external_count():
         raise ValueError(f"the data of /{name} is in other files")
