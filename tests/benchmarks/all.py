@@ -30,7 +30,6 @@ BENCHMARKS = (
     "desk",
     "marking",
     "archive",
-    "memory",
     "clipping",
     "independent",
     "cable",
