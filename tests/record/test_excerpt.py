@@ -16,7 +16,7 @@ from made_records import made
 from tautlog.archive.assess import assess
 from tautlog.errors import RecordError
 from tautlog.model.excerpt import Excerpt, Span
-from tautlog.record import excerpt, excerpted, grid, open_record
+from tautlog.record import excerpt, excerpted, grid, open_record, parts
 from tautlog.record.layout import BLOCK_DTYPE
 
 RATE_HZ = 6250.0
@@ -193,3 +193,11 @@ def test_an_excerpt_is_read_as_that_stretch(tmp_path):
     assert np.array_equal(part.clipped, whole.clipped[1000:50_000])
     assert part.time_s[0] == pytest.approx(whole.time_s[1000])
     assert part.release_time_s == whole.release_time_s
+
+
+@pytest.mark.parametrize("name", ["trace/blocks", "events"])
+def test_a_table_without_end_is_refused_with_its_size(tmp_path, monkeypatch, name):
+    path = made(tmp_path / "a.h5")
+    monkeypatch.setitem(parts._MOST_LINES, name, 2)
+    with pytest.raises(RecordError, match=rf"/{name} has \d+ lines, at most 2 are read"):
+        open_record(path)

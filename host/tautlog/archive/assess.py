@@ -55,10 +55,10 @@ def assess(
     expectations : Predictor or None
         Its campaign's predictor, for a record without a prediction of its own.
     """
+    record = excerpted(record)  # first: it refuses what is too long to be read
     differs = record.verify_seal().differs
     setup = replace(record.inspected_setup, not_sealed=", ".join(differs) or None)
     cfc, zero = _as_before(record, cfc, zero)
-    record = excerpted(record)
     trace = record.trace() if trace is None else trace
     marks = mark(trace, setup, cfc=cfc, zero=zero)
     others = beside(record, marks, trace, setup, zero)

@@ -31,6 +31,7 @@ _QUESTIONS = {
     "closure-wrong",
     "force-scale",
     "bandwidth-low",
+    "beyond-excerpt",
     "stop-touched",
     "mount-moved",
     "two-peaks",
