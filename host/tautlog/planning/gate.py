@@ -15,6 +15,7 @@ from tautlog.campaign.sections import RigLimits
 from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
+from tautlog.model.leg_facts import LegFacts
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, check_path
 from tautlog.model.names import meant
@@ -22,6 +23,7 @@ from tautlog.model.proven_wiring import Proving, unproven
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.planning.electronics_advice import Electrics
+from tautlog.planning.leg_loads import leg_checks
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import Prediction, predict_drop
 from tautlog.planning.reckoned import Load, highest
@@ -73,6 +75,10 @@ class Intended:
         "hangs" or "rests".
     legs : tuple of Channel
         The force channels beyond the first, with their calibrations.
+    leg_facts : tuple of LegFacts
+        What is stated of each leg: angles and limits of its own.
+    channel : str
+        Name of the first force channel.
     proving : Proving
         What is known of the board's wiring.
     departures : tuple of str
@@ -108,6 +114,8 @@ class Intended:
     legs: tuple[Channel, ...] = ()
     proving: Proving = field(default_factory=Proving)
     departures: tuple[str, ...] = ()
+    leg_facts: tuple[LegFacts, ...] = ()
+    channel: str = "force"
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
@@ -133,6 +141,8 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
             intended.elements, load.force_n, mount_over_article=intended.mount_over_article
         )
         found += [_with_basis(check, load) for check in path]
+        names = (intended.channel, *(leg.name for leg in intended.legs))
+        found += leg_checks(intended.leg_facts, names, load.force_n, load.basis)
     return tuple(found)
 
 
