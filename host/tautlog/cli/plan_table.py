@@ -17,6 +17,7 @@ from tautlog.planning.plan_words import (
     drop_text,
     figure_rows,
     ladder_rows,
+    odds_lines,
 )
 
 
@@ -41,18 +42,10 @@ def show_odds(odds: Odds | None) -> None:
     if odds is None:
         tell("odds: without a target there are none")
         return
-    chance = odds.chance
-    tell(
-        f"odds: from {odds.height_m:.3f} m a drop proves the target with a chance of "
-        f"{100 * chance.proves:.0f} %; its peak lies below the target in {100 * chance.below:.0f} %"
-        f", above the limit in {100 * chance.above:.0f} %"
-    )
-    for one in odds.better:
-        part = f"{100 * one.u_fraction:.1f} % of the peak" if one.u_fraction else "one-sided"
-        tell(
-            f"  {one.name} ({part}): {100 * one.proves:.0f} % would prove it, were that known "
-            "exactly"
-        )
+    best, *better = odds_lines(odds)
+    tell(f"odds: {best}")
+    for text in better:
+        tell(f"  {text}")
 
 
 def _show_drop(planned: Plan) -> None:

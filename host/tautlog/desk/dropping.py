@@ -19,10 +19,19 @@ from tautlog.drop.crew import PHRASE
 from tautlog.errors import CampaignError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
+from tautlog.model.surroundings import CONDITIONS
 
 COUNTDOWN_S, RECORD_S = DropAsked.countdown_s, DropAsked.record_s
-TEXTS = ("article", "line", "mount", "operator", "note")
-NUMBERS = (("mass_kg", q.MASS), ("height_m", q.HEIGHT), ("target_n", q.FORCE), ("limit_n", q.FORCE))
+TEXTS = ("article", "line", "mount", "operator", "note", "condition")
+NUMBERS = (
+    ("mass_kg", q.MASS),
+    ("height_m", q.HEIGHT),
+    ("target_n", q.FORCE),
+    ("limit_n", q.FORCE),
+    ("temperature_c", q.TEMPERATURE),
+    ("humidity_percent", q.HUMIDITY),
+    ("since_conditioning_h", q.HOURS),
+)
 
 
 def show(request: Request, said: str = "", entered: Mapping[str, str] | None = None) -> Response:
@@ -36,6 +45,7 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
         status=400 if said else 200,
         of=campaign,
         typed=_typed(campaign, entered),
+        conditions=[one for one in CONDITIONS if one],
         names={
             "article": [one.name for one in campaign.articles] if campaign else [],
             "line": [one.name for one in campaign.lines] if campaign else [],

@@ -25,6 +25,7 @@ from tautlog.planning.plan_words import (
     drop_text,
     figure_rows,
     ladder_rows,
+    odds_lines,
 )
 from tautlog.planning.wanted import Wanted
 
@@ -108,12 +109,14 @@ def climb(request: Request) -> Response:
     """The ladder and the proposed step: a part that takes longer, and does not keep others."""
     campaign, why = desk_of(request).campaign_or_why()
     steps: tuple[Step, ...] = ()
+    odds: tuple[str, ...] = ()
     following: NextStep | None = None
     asked = dict(request.query_params)
     if campaign is not None:
         reckoned, why = _reckoned_or_why(campaign, asked)
         if reckoned is not None:
             steps, following, why = _climb(campaign, reckoned.planned, asked)
+            odds = _odds(reckoned.planned)
     return piece(
         "climb.html",
         ladder_head=LADDER_HEAD,
@@ -122,6 +125,7 @@ def climb(request: Request) -> Response:
         hold=HOLD,
         stop_rules=STOP_RULES,
         following=following,
+        odds=odds,
         line=_chosen(campaign, asked)["line"],
     )
 
@@ -164,6 +168,15 @@ def _reckoned(planned: Plan) -> Reckoned:
         figures=figure_rows(planned)[1:],
         friction=FRICTION_UNKNOWN if planned.drop.rails_n is None else "",
     )
+
+
+def _odds(planned: Plan) -> tuple[str, ...]:
+    """The height that makes a proof most likely, and what to measure better; or why not."""
+    try:
+        found = planned.odds()
+    except TautlogError as problem:
+        return (f"no height makes a proof likely: {problem}",)
+    return odds_lines(found) if found else ()
 
 
 def _climb(

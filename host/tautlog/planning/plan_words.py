@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tautlog.planning.ladder import Step
+from tautlog.planning.odds import Odds
 from tautlog.planning.plan import Plan
 
 FRICTION_UNKNOWN = "the friction is not known: the band reaches lower for that"
@@ -59,3 +60,22 @@ def ladder_rows(steps: tuple[Step, ...]) -> list[tuple[str, ...]]:
         )
         for step in steps
     ]
+
+
+def odds_lines(odds: Odds) -> tuple[str, ...]:
+    """The height that makes a proof most likely, and what to measure better."""
+    chance = odds.chance
+    best = (
+        f"from {odds.height_m:.3f} m a drop proves the target with a chance of "
+        f"{100 * chance.proves:.0f} %; its peak lies below the target in {100 * chance.below:.0f} %"
+        f", above the limit in {100 * chance.above:.0f} %"
+    )
+    parts = {
+        one.name: f"{100 * one.u_fraction:.1f} % of the peak" if one.u_fraction else "one-sided"
+        for one in odds.better
+    }
+    return best, *(
+        f"{one.name} ({parts[one.name]}): {100 * one.proves:.0f} % would prove it, were that known "
+        "exactly"
+        for one in odds.better
+    )
