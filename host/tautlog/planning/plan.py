@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from tautlog.campaign.bring_ups import real_proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import mount_name
 from tautlog.errors import PlanError
@@ -259,4 +260,6 @@ def _findings(
         article=wanted.article or campaign.setup.article,
         mount=mount_name(campaign, wanted.mount),
     )
-    return findings(intended_for(campaign, setup, drop.line, drop.friction_n))
+    intended = intended_for(campaign, setup, drop.line, drop.friction_n)
+    # No board has greeted: what was tried on a simulated one proves no wire of a real rig.
+    return findings(replace(intended, proving=real_proving_of(campaign)))
