@@ -5,6 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from test_legs import RATE_HZ, SETUP, two_springs
 
 from tautlog.analysis.in_turn import summed
@@ -215,3 +217,59 @@ def test_near_the_vertical_the_interval_holds_what_the_angles_take(angle_deg, u_
     truth_n = 1000.0 * np.cos(tilt).sum(axis=1)
     inside = np.abs(truth_n - told.axial_n) <= told.axial_expanded_u_n
     assert inside.mean() >= 0.94
+
+
+FORCES = st.lists(st.floats(1.0, 1e5), min_size=2, max_size=5)
+TILTS = st.lists(st.floats(0.0, 85.0), min_size=5, max_size=5)
+
+
+def leaned_by(angles_deg, azimuths_deg=None):
+    turns = azimuths_deg or [72.0 * n for n in range(len(angles_deg))]
+    return [
+        LegFacts(f"force {n}", angle, turn, 1.0)
+        for n, (angle, turn) in enumerate(zip(angles_deg, turns, strict=True))
+    ]
+
+
+@given(FORCES, TILTS)
+def test_the_axial_sum_is_that_of_the_cosines_in_any_order(forces, angles_deg):
+    """F1 cos a1 + F2 cos a2 + ..., statics."""
+    angles_deg = angles_deg[: len(forces)]
+    facts, pulls = leaned_by(angles_deg), [LegForce(one) for one in forces]
+    told = resultant(pulls, facts)
+    by_hand = math.fsum(
+        f * math.cos(math.radians(a)) for f, a in zip(forces, angles_deg, strict=True)
+    )
+    assert told.axial_n == pytest.approx(by_hand, rel=1e-12, abs=1e-9)
+    back = resultant(pulls[::-1], facts[::-1])
+    assert back.axial_n == pytest.approx(told.axial_n, rel=1e-12, abs=1e-9)
+    assert back.total_n == pytest.approx(told.total_n, rel=1e-9, abs=1e-6)
+    # A part is never longer than the whole, nor the whole than all forces laid in line.
+    assert told.axial_n <= told.total_n * (1 + 1e-12) + 1e-9
+    assert told.total_n <= math.fsum(forces) * (1 + 1e-12) + 1e-9
+
+
+@given(FORCES)
+def test_legs_that_do_not_lean_are_a_plain_sum(forces):
+    told = resultant([LegForce(one) for one in forces], leaned_by([0.0] * len(forces)))
+    assert told.axial_n == pytest.approx(math.fsum(forces), rel=1e-12, abs=1e-9)
+    assert told.total_n == pytest.approx(told.axial_n, rel=1e-12, abs=1e-9)
+
+
+@given(FORCES, TILTS, st.integers(0, 4), st.floats(0.0, 1e5))
+def test_more_force_in_a_leg_is_more_along_the_vertical(forces, angles_deg, place, more_n):
+    facts = leaned_by(angles_deg[: len(forces)])
+    place %= len(forces)
+    harder = [one + more_n * (n == place) for n, one in enumerate(forces)]
+    before, after = (resultant([LegForce(f) for f in some], facts) for some in (forces, harder))
+    gained = more_n * facts[place].cosine
+    assert after.axial_n - before.axial_n == pytest.approx(gained, rel=1e-9, abs=1e-6)
+
+
+@given(st.floats(1.0, 1e5), st.floats(1.0, 1e5), st.floats(0.0, 85.0), st.floats(0.0, 85.0))
+def test_two_legs_in_a_plane_follow_the_law_of_cosines(left_n, right_n, left_deg, right_deg):
+    facts = leaned_by([left_deg, right_deg], [0.0, 180.0])
+    told = resultant([LegForce(left_n), LegForce(right_n)], facts)
+    between = math.radians(left_deg + right_deg)
+    whole = math.sqrt(left_n**2 + right_n**2 + 2 * left_n * right_n * math.cos(between))
+    assert told.total_n == pytest.approx(whole, rel=1e-6, abs=1e-6 * (left_n + right_n))

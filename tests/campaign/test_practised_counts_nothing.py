@@ -9,6 +9,8 @@ from kites import change, kite_in
 
 from tautlog.campaign.bring_ups import real_proving_of
 from tautlog.campaign.campaign import read_campaign
+from tautlog.planning.plan import plan
+from tautlog.planning.wanted import Wanted
 
 PULL = ("proof", "--pulled", "3000", "--held", "70", "--set", "0.05", "--deflection", "1.5")
 
@@ -36,6 +38,19 @@ def test_a_practised_pull_and_bring_up_are_no_real_ones(practised):
     assert campaign.mounts[0].proven_n == 0.0
     assert not real_proving_of(campaign).done
     assert json.loads((practised / "proofs.jsonl").read_text())["rehearsed"] is True
+
+
+def wiring_told(folder):
+    """What `plan` says of the wiring, before any board has greeted."""
+    found = plan(read_campaign(folder, to_drop=False), Wanted()).findings
+    (told,) = [one for one in found if one.code.startswith("wiring")]
+    return told.code
+
+
+def test_a_plan_takes_no_practised_bring_up_for_a_real_one(practised):
+    assert wiring_told(practised) == "wiring"
+    change(practised, 'kind = "rehearsal"', "")
+    assert wiring_told(practised) == "wiring-unproven"
 
 
 def test_a_real_pull_counts(tmp_path, monkeypatch, capsys):

@@ -223,6 +223,8 @@ def test_the_plan_says_peak_band_chance_and_why_not(full):
     climb = Seen(crew.get("/plan/climb").text).text
     for word in ("Ladder", "Proposed next", "From 1 drop of the line", "the qualifying drop"):
         assert word in climb
+    for word in ("a drop proves the target with a chance of", "calibration (", "would prove it"):
+        assert word in climb  # as `plan --odds` says it
     higher = Seen(crew.get("/plan/reckoned?mass_kg=9&height_m=2.5").text).text
     assert "REFUSED" in higher
     assert "rails" in higher

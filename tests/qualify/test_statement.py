@@ -314,3 +314,25 @@ def test_what_the_chain_misses_may_have_been_a_break(tmp_path, capsys):
     found = statement_of(asked, catalogued(folder))
     assert not found.made
     assert any("`tautlog verify` finds one.h5" in text for text in found.why_not), found.why_not
+
+
+def test_one_trace_that_was_imported_four_times_is_one_article():
+    names = [f"a{number}" for number in range(4)]
+    campaign = Campaign(
+        Path("campaign.toml"),
+        "kite",
+        setup=DropSetup(target_n=TARGET_N, limit_n=LIMIT_N),
+        articles=tuple(Article(name, version="A") for name in names),
+        qualification=Qualification(reliability=0.5, confidence=0.9, articles=4),
+    )
+    copies = [
+        GOOD._replace(file=f"{name}.h5", article=name, origin="imported", decided_by="B. Boss")
+        for name in names
+    ]
+    found = statement_of(campaign, copies)
+    assert [one.result for one in found.outcomes].count(STOOD) == 1
+    assert not found.made
+    assert sum("the same trace as" in text for text in found.assumptions) == 3
+    # Four pulls, each with a peak of its own, are four articles; so is a drop again of one.
+    own = [one._replace(peak_force_n=1900.0 + n) for n, one in enumerate(copies)]
+    assert [one.result for one in statement_of(campaign, own).outcomes].count(STOOD) == 4

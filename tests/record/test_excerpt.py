@@ -198,6 +198,6 @@ def test_an_excerpt_is_read_as_that_stretch(tmp_path):
 @pytest.mark.parametrize("name", ["trace/blocks", "events"])
 def test_a_table_without_end_is_refused_with_its_size(tmp_path, monkeypatch, name):
     path = made(tmp_path / "a.h5")
-    monkeypatch.setitem(parts._MOST_LINES, name, 2)
+    monkeypatch.setitem(parts._TABLES, name, (*parts._TABLES[name][:2], 2))
     with pytest.raises(RecordError, match=rf"/{name} has \d+ lines, at most 2 are read"):
         open_record(path)

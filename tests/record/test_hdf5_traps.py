@@ -152,7 +152,7 @@ TRAPS = {
     "tiny chunks": (tiny_chunks, "1048576 chunks"),
     "sparse blocks": (sparse_table("trace/blocks", 200_000_000), "mostly holes"),
     "sparse counts": (sparse_table("trace/counts", 1 << 31), "mostly holes"),
-    "table of blocks": (sparse_table("trace/blocks", (1 << 21) + 1), "lines, allowed are"),
+    "table of blocks": (sparse_table("trace/blocks", (1 << 21) + 1), "are read"),
     "marks elsewhere": (linked("marks", h5py.SoftLink("/setup")), "is a link"),
     "mark elsewhere": (linked("marks/1", h5py.SoftLink("/setup")), "is a link"),
     "mark of another file": (linked("marks/1", h5py.ExternalLink("good.h5", "/marks/1")), "link"),

@@ -18,6 +18,7 @@ from tautlog.planning.plan_words import (
     figure_rows,
     ladder_head,
     ladder_rows,
+    odds_lines,
 )
 
 
@@ -42,18 +43,10 @@ def show_odds(odds: Odds | None, units: Units = SI) -> None:
     if odds is None:
         tell("odds: without a target there are none")
         return
-    chance = odds.chance
-    tell(
-        f"odds: from {units.text(odds.height_m, 'm', '.3f')} a drop proves the target "
-        f"with a chance of {100 * chance.proves:.0f} %; its peak lies below the target "
-        f"in {100 * chance.below:.0f} %, above the limit in {100 * chance.above:.0f} %"
-    )
-    for one in odds.better:
-        part = f"{100 * one.u_fraction:.1f} % of the peak" if one.u_fraction else "one-sided"
-        tell(
-            f"  {one.name} ({part}): {100 * one.proves:.0f} % would prove it, were that known "
-            "exactly"
-        )
+    best, *better = odds_lines(odds, units)
+    tell(f"odds: {best}")
+    for text in better:
+        tell(f"  {text}")
 
 
 def _show_drop(planned: Plan) -> None:

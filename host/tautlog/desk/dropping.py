@@ -20,10 +20,19 @@ from tautlog.drop.crew import PHRASE
 from tautlog.errors import CampaignError, NotNowError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
+from tautlog.model.surroundings import CONDITIONS
 
 COUNTDOWN_S, RECORD_S = DropAsked.countdown_s, DropAsked.record_s
-TEXTS = ("article", "line", "mount", "operator", "note")
-NUMBERS = (("mass_kg", q.MASS), ("height_m", q.HEIGHT), ("target_n", q.FORCE), ("limit_n", q.FORCE))
+TEXTS = ("article", "line", "mount", "operator", "note", "condition")
+NUMBERS = (
+    ("mass_kg", q.MASS),
+    ("height_m", q.HEIGHT),
+    ("target_n", q.FORCE),
+    ("limit_n", q.FORCE),
+    ("temperature_c", q.TEMPERATURE),
+    ("humidity_percent", q.HUMIDITY),
+    ("since_conditioning_h", q.HOURS),
+)
 
 
 def show(
@@ -43,6 +52,7 @@ def show(
         status=refused if said else 200,
         of=campaign,
         typed=_typed(campaign, entered),
+        conditions=[one for one in CONDITIONS if one],
         names={
             "article": [one.name for one in campaign.articles] if campaign else [],
             "line": [one.name for one in campaign.lines] if campaign else [],

@@ -26,6 +26,7 @@ from tautlog.planning.plan_words import (
     figure_rows,
     ladder_head,
     ladder_rows,
+    odds_lines,
 )
 from tautlog.planning.wanted import Wanted
 
@@ -110,12 +111,14 @@ def climb(request: Request) -> Response:
     campaign, why = desk_of(request).campaign_or_why()
     units = campaign.units if campaign else SI
     steps: tuple[Step, ...] = ()
+    odds: tuple[str, ...] = ()
     following: NextStep | None = None
     asked = dict(request.query_params)
     if campaign is not None:
         reckoned, why = _reckoned_or_why(campaign, asked)
         if reckoned is not None:
             steps, following, why = _climb(campaign, reckoned.planned, asked)
+            odds = _odds(reckoned.planned)
     return piece(
         request,
         "climb.html",
@@ -125,6 +128,7 @@ def climb(request: Request) -> Response:
         hold=HOLD,
         stop_rules=STOP_RULES,
         following=following,
+        odds=odds,
         line=_chosen(campaign, asked)["line"],
     )
 
@@ -167,6 +171,15 @@ def _reckoned(planned: Plan) -> Reckoned:
         figures=figure_rows(planned)[1:],
         friction=FRICTION_UNKNOWN if planned.drop.rails_n is None else "",
     )
+
+
+def _odds(planned: Plan) -> tuple[str, ...]:
+    """The height that makes a proof most likely, and what to measure better; or why not."""
+    try:
+        found = planned.odds()
+    except TautlogError as problem:
+        return (f"no height makes a proof likely: {problem}",)
+    return odds_lines(found, planned.units) if found else ()
 
 
 def _climb(

@@ -16,6 +16,7 @@ from tautlog.errors import PlanError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
 from tautlog.model.display_units import SI, Units
+from tautlog.model.leg_facts import LegFacts
 from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, check_path
 from tautlog.model.names import meant
@@ -24,6 +25,7 @@ from tautlog.model.shown_force import shown_force
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.planning.electronics_advice import Electrics
+from tautlog.planning.leg_loads import leg_checks
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import Prediction, predict_drop
 from tautlog.planning.reckoned import Load, highest
@@ -75,6 +77,10 @@ class Intended:
         "hangs" or "rests".
     legs : tuple of Channel
         The force channels beyond the first, with their calibrations.
+    leg_facts : tuple of LegFacts
+        What is stated of each leg: angles and limits of its own.
+    channel : str
+        Name of the first force channel.
     proving : Proving
         What is known of the board's wiring.
     departures : tuple of str
@@ -113,6 +119,8 @@ class Intended:
     proving: Proving = field(default_factory=Proving)
     departures: tuple[str, ...] = ()
     units: Units = SI
+    leg_facts: tuple[LegFacts, ...] = ()
+    channel: str = "force"
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
@@ -143,6 +151,8 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
             units=intended.units,
         )
         found += [_with_basis(check, load) for check in path]
+        names = (intended.channel, *(leg.name for leg in intended.legs))
+        found += leg_checks(intended.leg_facts, names, load.force_n, load.basis)
     return tuple(found)
 
 

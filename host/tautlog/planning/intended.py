@@ -9,6 +9,7 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.condemned import condemned
 from tautlog.campaign.ledger import exposures, read_entries
 from tautlog.campaign.retirement import worn_out
+from tautlog.model.leg_facts import read_leg_facts
 from tautlog.model.line import Line
 from tautlog.model.load_path import Mount
 from tautlog.model.stream import Instrument
@@ -67,6 +68,8 @@ def intended_for(
         end_state=setup.end_state,
         legs=campaign.legs,
         proving=proving_of(campaign, instrument),
+        leg_facts=read_leg_facts(setup.leg_facts),
+        channel=campaign.cell.channel,
         departures=campaign.atmosphere.departures(setup.surroundings),
     )
 

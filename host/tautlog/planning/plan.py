@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from tautlog.campaign.bring_ups import real_proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import mount_name
 from tautlog.errors import PlanError
@@ -301,4 +302,5 @@ def _findings(
         mount=mount_name(campaign, wanted.mount),
     )
     intended = intended_for(campaign, setup, drop.line, drop.friction_n)
-    return findings(replace(intended, units=units))
+    # No board has greeted: what was tried on a simulated one proves no wire of a real rig.
+    return findings(replace(intended, proving=real_proving_of(campaign), units=units))

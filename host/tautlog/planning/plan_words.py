@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tautlog.model.display_units import SI, Units
 from tautlog.planning.ladder import Step
+from tautlog.planning.odds import Odds
 from tautlog.planning.plan import Plan
 
 FRICTION_UNKNOWN = "the friction is not known: the band reaches lower for that"
@@ -67,3 +68,22 @@ def ladder_rows(steps: tuple[Step, ...], units: Units = SI) -> list[tuple[str, .
         )
         for step in steps
     ]
+
+
+def odds_lines(odds: Odds, units: Units = SI) -> tuple[str, ...]:
+    """The height that makes a proof most likely, and what to measure better."""
+    chance = odds.chance
+    best = (
+        f"from {units.text(odds.height_m, 'm', '.3f')} a drop proves the target with a chance of "
+        f"{100 * chance.proves:.0f} %; its peak lies below the target in {100 * chance.below:.0f} %"
+        f", above the limit in {100 * chance.above:.0f} %"
+    )
+    parts = {
+        one.name: f"{100 * one.u_fraction:.1f} % of the peak" if one.u_fraction else "one-sided"
+        for one in odds.better
+    }
+    return best, *(
+        f"{one.name} ({parts[one.name]}): {100 * one.proves:.0f} % would prove it, were that known "
+        "exactly"
+        for one in odds.better
+    )

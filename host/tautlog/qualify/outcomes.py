@@ -15,6 +15,7 @@ from tautlog.archive.summary import RecordSummary
 from tautlog.model.display_units import SI, Units
 from tautlog.model.inspection import GAVE_WAY, NOT_INSPECTED, WHOLE
 from tautlog.model.names import alike
+from tautlog.model.origin import IMPORTED
 from tautlog.model.surroundings import Atmosphere
 
 STOOD, BROKE, OPEN, UNTRIED = "stood", "broke", "open", "proves nothing"
@@ -210,6 +211,29 @@ def _whole_after(record: RecordSummary) -> bool:
         and not broke_in(record)
         and record.peak_force_n is not None
     )
+
+
+def each_trace_once(
+    records: Sequence[RecordSummary],
+) -> tuple[list[RecordSummary], tuple[str, ...]]:
+    """Records without imported copies of the trace of another article, and which those are.
+
+    Two pulls never have the same peak and uncertainty to the last digit; a copy has. A board's own
+    records are known by their identity, and are left as they are.
+    """
+    first: dict[tuple[float | None, float | None], RecordSummary] = {}
+    once, told = [], []
+    for record in records:
+        figures = (record.peak_force_n, record.peak_force_expanded_u_n)
+        other = first.setdefault(figures, record) if record.origin == IMPORTED else record
+        if record.peak_force_n is None or alike(other.article, record.article):
+            once.append(record)
+            continue
+        told.append(
+            f"{record.name}, of article {record.article}, has the same trace as {other.name}, of "
+            f"article {other.article}: it counts for that one only"
+        )
+    return once, tuple(told)
 
 
 def _u_of(record: RecordSummary) -> float:

@@ -24,6 +24,7 @@ from tautlog.qualify.outcomes import (
     Outcome,
     Tried,
     broke_in,
+    each_trace_once,
     fell_earlier,
     outcome_of,
     real_drops,
@@ -137,6 +138,7 @@ def statement_of(
             "no statement is asked for: state reliability and confidence under [qualification] in "
             "campaign.toml, before the first drop"
         )
+    records, copies = each_trace_once(records)
     setup = campaign.setup
     units = campaign.units
     tried = Tried(setup.target_n, setup.upper_n, campaign.atmosphere, units)
@@ -150,7 +152,7 @@ def statement_of(
         asked.reliability,
         asked.confidence,
         setup.target_n,
-        assumptions=(*claim.assumptions, *_assumed(asked, campaign, records, names)),
+        assumptions=(*copies, *claim.assumptions, *_assumed(asked, campaign, records, names)),
         why_not=(*unclear, *_hidden(campaign, records, outcomes), *claim.why_not),
         outcomes=outcomes,
         decides=campaign.decision.decides,

@@ -70,7 +70,7 @@ def table(file: h5py.File, name: str) -> h5py.Dataset:
     if len(shape) != dimensions or 0 in shape[1:]:
         raise ValueError(f"/{name} has the shape {shape}, expected {dimensions} dimension(s)")
     if shape[0] > most:
-        raise ValueError(f"/{name} has {shape[0]} lines, allowed are {most}")
+        raise ValueError(f"/{name} has {shape[0]} lines, at most {most} are read")
     require_plain(place, dtype)
     return place
 

@@ -1,0 +1,82 @@
+"""Legs before a drop: a plan that takes one over its limit is a reason not to drop."""
+
+import dataclasses
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from intended_drops import DATED, GOOD
+
+from tautlog.model.channels import Channel
+from tautlog.model.leg_facts import LegFacts
+from tautlog.planning.gate import findings, refusals
+from tautlog.planning.leg_loads import leg_checks
+
+NAMES = ("force left", "force right")
+
+
+def said(facts, force_n=2000.0, names=NAMES):
+    return [(one.code, one.holds, one.refuses) for one in leg_checks(facts, names, force_n, "told")]
+
+
+def leg(limit_n=None, angle_deg=None, **more):
+    return LegFacts(
+        "force left", angle_deg, None, None if angle_deg is None else 1.0, limit_n=limit_n, **more
+    )
+
+
+OTHER = LegFacts("force right", 60.0, None, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("facts", "expected"),
+    [
+        ([leg()], []),
+        # 1000 N each by equal shares, 2000 N if one carried all.
+        ([leg(990.0)], [("leg-over", False, True)]),
+        ([leg(1010.0)], [("leg-share", False, False)]),
+        ([leg(2010.0)], [("leg-share", True, False)]),
+        ([leg(target_n=900.0)], [("leg-over", False, True)]),  # 1.1 x target is its limit
+        # At 60 degrees both double: 2000 N by equal shares (sling angle tables: 2.000).
+        ([leg(1990.0, 60.0), OTHER], [("leg-over", False, True)]),
+        ([leg(2010.0, 60.0), OTHER], [("leg-share", False, False)]),
+        ([leg(4010.0, 60.0), OTHER], [("leg-share", True, False)]),
+    ],
+)
+def test_equal_shares_and_one_leg_alone_are_the_bounds(facts, expected):
+    assert said(facts) == expected
+
+
+def test_a_limit_of_what_is_no_leg_is_no_limit():
+    assert said([leg(9000.0)], names=("force left",)) == [("leg-unknown", False, True)]
+    assert said([leg(9000.0)], names=("force", "force right")) == [("leg-unknown", False, True)]
+
+
+def test_the_gate_asks_for_legs_and_says_what_it_cannot_know():
+    legs = (Channel("force right", DATED),)
+    bridle = dataclasses.replace(GOOD, channel="force left", legs=legs)
+    assert not refusals(bridle)
+    over = dataclasses.replace(bridle, leg_facts=(leg(800.0),))
+    assert [one.code for one in refusals(over)] == ["leg-over"]
+    perhaps = dataclasses.replace(bridle, leg_facts=(leg(1300.0),))
+    assert not refusals(perhaps)
+    (told,) = [one for one in findings(perhaps) if one.code == "leg-share"]
+    assert "not known before the drop" in told.text
+
+
+@given(st.floats(100.0, 1e5), st.floats(50.0, 1e5), st.floats(0.0, 80.0), st.integers(2, 5))
+def test_more_pull_or_a_wider_leg_is_never_more_harmless(force_n, limit_n, angle_deg, count):
+    names = tuple(f"force {number}" for number in range(count))
+    worst = {("leg-share", True): 0, ("leg-share", False): 1, ("leg-over", False): 2}
+
+    def severity(force, angle):
+        facts = [LegFacts(name, angle, None, 1.0, limit_n=limit_n) for name in names]
+        return [worst[one.code, one.holds] for one in leg_checks(facts, names, force, "told")]
+
+    now = severity(force_n, angle_deg)
+    assert len(set(now)) == 1
+    assert severity(1.1 * force_n, angle_deg) >= now
+    assert severity(force_n, min(angle_deg + 5.0, 85.0)) >= now
+    equal_n = force_n / (count * math.cos(math.radians(angle_deg)))
+    assert (now[0] == 2) == (equal_n > limit_n)
