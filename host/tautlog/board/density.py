@@ -172,7 +172,9 @@ def _require_known(facts: dict[str, Any], said: str) -> float:
         if not isinstance(text, str) or not text.strip() or told(text) != text:
             raise _garbled(said)
     rate_hz = facts.get("rate_hz")
-    if type(rate_hz) not in (int, float) or not LEAST_RATE_HZ <= rate_hz <= MOST_RATE_HZ:
+    if isinstance(rate_hz, bool) or not isinstance(rate_hz, (int, float)):
+        raise _garbled(said)
+    if not LEAST_RATE_HZ <= rate_hz <= MOST_RATE_HZ:
         raise _garbled(said)
     return float(rate_hz)
 
