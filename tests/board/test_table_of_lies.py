@@ -6,6 +6,7 @@ one that may be armed is told ABORT.
 """
 
 import pytest
+from fakes import at_desk
 from fakes.liars import IN_CAMPAIGN, WAYS, Lie, campaign_at, meet
 from fakes.lies import LIES
 
@@ -24,6 +25,12 @@ OF_EACH_KIND = {
     "release: told while it only armed",
     "bring-up, a serial that moves",
     "drop command, blocks a million ahead",
+    "boards, hello: serial moves the terminal",
+    "desk calibration, no blocks",
+    "desk hanging, stream: deep JSON",
+    "desk pull, blocks a million ahead",
+    "desk drop, no statuses",
+    "desk held, fetch: head is 1e30",
 }
 
 
@@ -65,7 +72,13 @@ def test_every_lie(one, met):
     check(one, met)
 
 
-@pytest.mark.parametrize("way", ["drop", "hand", "recover", "health", "shunt"])
+@pytest.mark.parametrize(
+    "way",
+    [
+        *("drop", "hand", "recover", "health", "shunt", "boards", "desk held"),
+        *at_desk.WAYS,
+    ],
+)
 def test_a_board_that_tells_the_truth_is_believed(way, met):
     came = met(way, Lie(may_pass=True))
     assert not came.failed, came.said
@@ -77,6 +90,18 @@ def test_a_board_that_tells_the_truth_is_believed(way, met):
 def test_how_many_there_are(record_testsuite_property):
     record_testsuite_property("lies of a board", len(LIES))
     ways = {way for way, _ in LIES.values()}
-    assert len(LIES) >= 400
+    assert len(LIES) >= 560
     assert len(QUICK) >= 105
     assert ways == set(WAYS)
+
+
+@pytest.mark.parametrize("state", ["armed", "recording"])
+def test_a_board_that_is_busy_is_not_called_a_stranger(met, state):
+    """`boards --ask` said that an armed board has no firmware of ours."""
+
+    def busy(answer):
+        return {"to": answer["to"], "ok": False, "state": state}
+
+    said = met("boards", Lie({"hello": busy}, may_pass=True)).said
+    assert f"tautlog firmware, {state}" in said
+    assert "no tautlog firmware" not in said

@@ -8,6 +8,7 @@ import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
+from tautlog.model.printable import printable
 
 
 @click.command(name="boards")
@@ -30,17 +31,27 @@ def command(ask: bool, as_json: bool) -> None:
     for port in ports:
         kind = "likely a board" if port.likely else "another device"
         greeting = f"  {greetings[port.device]}" if port.device in greetings else ""
-        tell(f"{port.device:16} {kind:15} {port.description}{greeting}")
+        tell(printable(f"{port.device:16} {kind:15} {port.description}{greeting}"))
 
 
 def _greeting(device: str) -> str:
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
-    from tautlog.errors import TautlogError
+    from tautlog.errors import (
+        BoardConfigError,
+        BusyError,
+        FirmwareFailedError,
+        TautlogError,
+        WireVersionError,
+    )
 
     try:
         with SerialLink(device) as link:
             board = Session(link).greet()
+    except BusyError as problem:
+        return f"tautlog firmware, {problem.state}: leave it alone"
+    except (BoardConfigError, FirmwareFailedError, WireVersionError) as problem:
+        return f"cannot be used: {problem}"
     except TautlogError as problem:
         return f"no tautlog firmware ({type(problem).__name__})"
     return f"firmware {board.firmware}, {board.board}, {board.state}"

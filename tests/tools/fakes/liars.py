@@ -12,13 +12,16 @@ import sys
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from unittest import mock
 
 import h5py
 import numpy as np
 
+from fakes import at_desk
 from fakes.crew import SilentCrew
 from fakes.drops import CALIBRATION, KNOWN, PER_BLOCK, DropBoard, Lies, plan_at, session_with
 from tautlog.archive.assess import assess
+from tautlog.board.link import FoundPort
 from tautlog.board.session import Session
 from tautlog.campaign.campaign import read_campaign
 from tautlog.cli import run
@@ -197,8 +200,20 @@ class CommandFailed(Exception):
     """Exit status 1, with what was said."""
 
 
+def _boards(board, folder):
+    """`boards --ask`, where one port is likely a board's."""
+    found = FoundPort(device="liar", description="a board", serial="1", likely=True)
+    with mock.patch("tautlog.board.link.find_ports", return_value=[found]):
+        said = _command("boards", "--ask")(board, folder)
+    if "no tautlog firmware" in said or "cannot be used" in said:
+        raise CommandFailed(said)
+    return said
+
+
 DROP = ("--mass", "9", "--height", "1.2", "--target", "1800")
-WAYS = {
+WAYS = at_desk.WAYS | {
+    "boards": _boards,
+    "desk held": lambda board, folder: (held(board), at_desk.dropping(board, folder))[1],
     "drop": _drop,
     "hand": _by_hand,
     "waiting": lambda board, folder: _drop(board, folder, by_hand=True),
@@ -219,7 +234,7 @@ WAYS = {
         "drop", "--port", "liar", *DROP, "--yes", "--countdown", "0.5", "--record", "2"
     ),
 }
-IN_CAMPAIGN = ("check", "bring-up")
+IN_CAMPAIGN = ("check", "bring-up", "desk held", *at_desk.WAYS)
 
 
 @dataclass
@@ -252,6 +267,8 @@ def meet(lie, way, folder, monkeypatch):
     monkeypatch.setattr("tautlog.board.link.SerialLink", lambda url: board)
     monkeypatch.setattr("tautlog.drop.checking.SerialLink", lambda url: board)
     monkeypatch.setattr("tautlog.drop.conducting.SerialLink", lambda url: board)
+    for place in at_desk.PORTS:
+        monkeypatch.setattr(place, lambda url: board)
     monkeypatch.setitem(Session.__init__.__kwdefaults__, "clock", board.clock)
     monkeypatch.chdir(folder)
     met = Met()

@@ -3,6 +3,7 @@
 import itertools
 import json
 
+from fakes import at_desk
 from fakes.drops import PER_BLOCK
 from fakes.liars import Lie
 from tautlog.firmware import wire
@@ -726,7 +727,10 @@ FLOODS = {
 # At the other commands: one of each kind
 ELSEWHERE = {
     f"{way}, {name}": (way, lie)
-    for way in ("calibrate", "shunt", "hang", "check", "bring-up", "drop command")
+    for way in (
+        *("calibrate", "shunt", "hang", "check", "bring-up", "drop command"),
+        *at_desk.WAYS,
+    )
     for name, lie in {
         "stream: first is 1e30": Lie({"stream": fields(first=1e30)}),
         "stream: deep JSON": Lie({"stream": _TEXTS["deep JSON"]}),
@@ -743,4 +747,18 @@ ELSEWHERE = {
     }.items()
 }
 
-LIES = ANSWERS | GREETINGS | BLOCKS | STATUSES | EVENTS | FLOODS | ELSEWHERE
+# `boards --ask` greets, and no more
+ASKED = {
+    f"boards, {name}": ("boards", lie)
+    for name, (way, lie) in (GREETINGS | _texts("hello", "health") | FLOODS).items()
+    if way == "health" and ("hello" in name or "greeting" in name)
+}
+
+# A board that holds an event, at the desk
+HELD = {
+    f"desk held, {name}": ("desk held", lie)
+    for name, (way, lie) in (ANSWERS | BLOCKS | EVENTS | STATUSES).items()
+    if way == "recover"
+}
+
+LIES = ASKED | HELD | ANSWERS | GREETINGS | BLOCKS | STATUSES | EVENTS | FLOODS | ELSEWHERE
