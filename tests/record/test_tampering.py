@@ -136,10 +136,10 @@ EVENTS = [
         # These were hashed after they had been made uint16, and the seal held.
         (
             stored_as("trace/counts", "i4", lambda counts: counts + 65536),
-            "holds int32, expected uint16",
+            "holds int32, expected exactly uint16",
         ),
         (stored_as("trace/counts", "f8", lambda counts: counts + 0.75), "holds float64, expected"),
-        (stored_as("trace/counts", ">u2"), "holds >u2, expected uint16"),
+        (stored_as("trace/counts", ">u2"), "holds >u2, expected exactly uint16"),
         (stored_as("trace/blocks", BLOCKS), "/trace/blocks holds"),
         (stored_as("events", EVENTS), "/events holds"),
         (stored_as("trace/counts", "<u2", lambda counts: counts[:, 0]), "has the shape"),
