@@ -183,6 +183,17 @@ def test_another_scale_is_not_what_was_sealed(path, change, words):
     assert verdict(path).state == "broken"
 
 
+@pytest.mark.parametrize("parts", ['{"samples": "06b5115916ace5b6"}', '{"samples": '])
+def test_what_names_the_parts_of_a_seal_is_not_changed_unseen(path, parts):
+    """Found by mutations: the seal leaves it out, and so the record was intact."""
+    with h5py.File(path, "r+") as file:
+        file.attrs["seal_parts_json"] = parts
+    check = open_record(path).verify_seal()
+    assert check.state == "broken"
+    assert "the names of the seal's parts" in check.differs[0]
+    assert verdict(path).state == "broken"
+
+
 def test_a_record_packed_anew_is_still_intact(path):
     """What a plain reader sees is the same."""
     with h5py.File(path, "r+") as file:

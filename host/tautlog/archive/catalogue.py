@@ -25,7 +25,7 @@ from tautlog.files.ordinary import is_mostly_holes
 from tautlog.files.strict_json import read_list
 
 FILE_NAME = ".tautlog-catalogue.sqlite3"
-LAYOUT = 11  # raise it when a summary changes: all summaries are then made again
+LAYOUT = 12  # raise it when a summary changes: all summaries are then made again
 ENOUGH_FOR_CORES = 64
 _AT_ONCE = 500  # summaries; SQLite takes 999 parameters of a query
 _SHORT = 24  # signs; a seal or an identity has more
