@@ -145,8 +145,8 @@ def reference(kind):
 TRAPS = {
     "scale-offset": (filtered(scaleoffset=4), "has the filter 6"),
     "lzf": (filtered(compression="lzf"), "has the filter 32000"),
-    "type of 12 bits": (typed(twelve_bits), "only looks like uint16"),
-    "enumeration": (typed(enumerated), "only looks like uint16"),
+    "type of 12 bits": (typed(twelve_bits), "expected exactly uint16"),
+    "enumeration": (typed(enumerated), "expected exactly uint16"),
     "never written": (unwritten, "never written"),
     "fill value": (filled, "never written"),
     "tiny chunks": (tiny_chunks, "1048576 chunks"),

@@ -136,10 +136,10 @@ EVENTS = [
         # These were hashed after they had been made uint16, and the seal held.
         (
             stored_as("trace/counts", "i4", lambda counts: counts + 65536),
-            "holds int32, expected uint16",
+            "holds int32, expected exactly uint16",
         ),
         (stored_as("trace/counts", "f8", lambda counts: counts + 0.75), "holds float64, expected"),
-        (stored_as("trace/counts", ">u2"), "holds >u2, expected uint16"),
+        (stored_as("trace/counts", ">u2"), "holds >u2, expected exactly uint16"),
         (stored_as("trace/blocks", BLOCKS), "/trace/blocks holds"),
         (stored_as("events", EVENTS), "/events holds"),
         (stored_as("trace/counts", "<u2", lambda counts: counts[:, 0]), "has the shape"),
@@ -180,6 +180,17 @@ def test_another_scale_is_not_what_was_sealed(path, change, words):
         change(file)
     check = open_record(path).verify_seal()
     assert (check.state, check.differs) == ("broken", (words,))
+    assert verdict(path).state == "broken"
+
+
+@pytest.mark.parametrize("parts", ['{"samples": "06b5115916ace5b6"}', '{"samples": '])
+def test_what_names_the_parts_of_a_seal_is_not_changed_unseen(path, parts):
+    """Found by mutations: the seal leaves it out, and so the record was intact."""
+    with h5py.File(path, "r+") as file:
+        file.attrs["seal_parts_json"] = parts
+    check = open_record(path).verify_seal()
+    assert check.state == "broken"
+    assert "the names of the seal's parts" in check.differs[0]
     assert verdict(path).state == "broken"
 
 

@@ -27,6 +27,8 @@ from tautlog.files.strict_json import read_list
 FILE_NAME = ".tautlog-catalogue.sqlite3"
 LAYOUT = 12  # raise it when a summary changes: all summaries are then made again
 ENOUGH_FOR_CORES = 64
+_AT_ONCE = 500  # summaries; SQLite takes 999 parameters of a query
+_SHORT = 24  # signs; a seal or an identity has more
 _TABLES = (
     "CREATE TABLE files (name TEXT PRIMARY KEY, stamp TEXT, sha256 TEXT)",
     "CREATE TABLE contents (sha256 TEXT PRIMARY KEY, summary TEXT)",
@@ -106,14 +108,13 @@ def _stamp(stat: os.stat_result) -> str:
     return f"{stat.st_size}:{stat.st_mtime_ns}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Seen:
-    """A file as it is now: SHA-256 of its bytes, and its summary as text, if known."""
+    """A file as it is now, with the SHA-256 of its bytes."""
 
     name: str
     stamp: str
     sha256: str
-    text: str | None
 
 
 def _from_database(
@@ -123,15 +124,15 @@ def _from_database(
         name: (stamp, sha256)
         for name, stamp, sha256 in database.execute("SELECT name, stamp, sha256 FROM files")
     }
-    contents = dict(database.execute("SELECT sha256, summary FROM contents"))
+    contents = {sha256 for (sha256,) in database.execute("SELECT sha256 FROM contents")}
     seen = []
     for name, stamp in stamps.items():
         before, sha256 = files.get(name, ("", ""))
         if every_byte or before != stamp:
             sha256 = _sha256(folder / name)
-        seen.append(_Seen(name, stamp, sha256, contents.get(sha256)))
-    known = [file for file in seen if file.text is not None]
-    unknown = [file for file in seen if file.text is None]
+        seen.append(_Seen(name, stamp, sha256))
+    known = [file for file in seen if file.sha256 in contents]
+    unknown = [file for file in seen if file.sha256 not in contents]
     made = list(summaries_of([folder / file.name for file in unknown]))
     new = {
         file.sha256: _text(summary)
@@ -139,16 +140,37 @@ def _from_database(
         # If the file changed meanwhile, the summary may not be of these bytes; problems may pass.
         if file.sha256 and not summary.problem and _unchanged(summary.path, file.stamp)
     }
-    kept = contents.keys() | new.keys()
+    kept = contents | new.keys()
     rows = {file.name: (file.stamp, file.sha256) for file in seen if file.sha256 in kept}
+    found = list(_kept_summaries(folder, known, database))
     if rows != files or new:
         _keep(database, rows, new)
-    # One text is read faster than ten thousand.
-    values = read_list(f"[{','.join(file.text or '' for file in known)}]")
-    return [
-        RecordSummary._make([os.path.join(folder, file.name), *fields])
-        for file, fields in zip(known, values, strict=True)
-    ] + made
+    return found + made
+
+
+def _kept_summaries(
+    folder: Path, known: list[_Seen], database: sqlite3.Connection
+) -> Iterator[RecordSummary]:
+    """The summaries of files that the catalogue knows, some hundred at a time."""
+    same: dict[object, object] = {}  # names and verdicts come again in thousands of records
+    for start in range(0, len(known), _AT_ONCE):
+        some = known[start : start + _AT_ONCE]
+        marks = ",".join("?" * len(some))
+        query = f"SELECT sha256, summary FROM contents WHERE sha256 IN ({marks})"
+        texts = dict(database.execute(query, [file.sha256 for file in some]))
+        there = [file for file in some if file.sha256 in texts]
+        # One text is read faster than ten thousand.
+        values = read_list(f"[{','.join(texts[file.sha256] for file in there)}]")
+        for file, fields in zip(there, values, strict=True):
+            shared = (same.setdefault(one, one) if _is_name(one) else one for one in fields)
+            yield RecordSummary._make([os.path.join(folder, file.name), *shared])
+        # Another program may have taken some out meanwhile.
+        yield from summaries_of([folder / one.name for one in some if one.sha256 not in texts])
+
+
+def _is_name(value: object) -> bool:
+    """Whether a value is likely to come again, and is no number that equals another type's."""
+    return isinstance(value, str) and len(value) < _SHORT
 
 
 def _keep(

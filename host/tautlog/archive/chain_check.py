@@ -5,10 +5,11 @@ from __future__ import annotations
 import os
 from collections import defaultdict
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 from tautlog.archive.checked import Checked
-from tautlog.archive.kept_check import check_kept
+from tautlog.archive.kept_check import OTHER_ENDS, check_kept
 from tautlog.archive.photos import digest_of
 from tautlog.archive.summary import RecordSummary
 from tautlog.errors import RecordError
@@ -19,6 +20,7 @@ _UNCHAINED = (
     "is sealed but not in the chain of this campaign: it came from elsewhere, the chain could "
     "not be written, or its line was removed"
 )
+CLOCK_BACK_S = 600.0  # own choice: a clock that is set right goes back by seconds
 _RECOMPUTED = ("marks",)  # entries that everybody can make again from the samples
 
 
@@ -37,6 +39,7 @@ def check_chain(folder: Path, summaries: list[RecordSummary]) -> list[Checked]:
     return [
         *_check_whole(folder, chain, summaries),
         *_check_order(folder, chain),
+        *_check_clock(folder, chain),
         *_check_names(folder, chain, summaries),
         *(found for record in summaries for found in check_place(record, chain, seals)),
         *check_kept(folder, chain),
@@ -92,6 +95,32 @@ def _check_order(folder: Path, chain: Chain) -> Iterator[Checked]:
             yield Checked(folder / link.name, "missing", text)
         if link.kind == RECORD:
             earlier.add(link.sha256)
+
+
+def _check_clock(folder: Path, chain: Chain) -> Iterator[Checked]:
+    """Say where the clock went back: what was kept from there on has wrong times, or before."""
+    if chain.other_ends:
+        yield Checked(folder / CHAIN_FILE, "doubtful", OTHER_ENDS)
+    latest = ""
+    for link in chain.links:
+        if link.utc and _back_s(latest, link.utc) > CLOCK_BACK_S:
+            text = (
+                f"was kept at {link.utc} by the clock here, after what was kept at {latest}: the "
+                "clock was set back, and times before or after that are wrong"
+            )
+            yield Checked(folder / (link.name or CHAIN_FILE), "doubtful", text)
+            latest = link.utc
+        latest = max(latest, link.utc)
+
+
+def _back_s(before: str, after: str) -> float:
+    """Seconds by which a clock went back between two times; 0 if one cannot be read."""
+    if after >= before:  # the usual, and ISO times of one form are in the order of their texts
+        return 0.0
+    try:
+        return (datetime.fromisoformat(before) - datetime.fromisoformat(after)).total_seconds()
+    except (ValueError, TypeError):
+        return 0.0
 
 
 def _check_names(folder: Path, chain: Chain, summaries: list[RecordSummary]) -> Iterator[Checked]:

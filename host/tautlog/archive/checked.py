@@ -17,7 +17,8 @@ class Checked:
     state : str
         "intact"; "unfinished", never sealed; "broken", changed since it was sealed or kept;
         "unreadable"; "missing" or "swapped", by the chain; "added", not in the chain although it
-        must be; "unchained", not in the chain, which may be; "unchecked", which needs a library.
+        must be; "unchained", not in the chain, which may be; "doubtful", as it was kept, but with
+        something that a reader has to know; "unchecked", which needs a library.
     text : str
         The difference, in plain words.
     """
@@ -29,4 +30,4 @@ class Checked:
     @property
     def differs(self) -> bool:
         """Whether something is wrong with it."""
-        return self.state not in ("intact", "unfinished", "unchained", "unchecked")
+        return self.state not in ("intact", "unfinished", "unchained", "unchecked", "doubtful")

@@ -10,9 +10,13 @@ from tautlog.archive.checked import Checked
 from tautlog.calibrate.kept import standing_files
 from tautlog.files.campaign_folder import CHAIN_FILE, CHECKLISTS, KEPT_FOLDERS, KEPT_LINES
 from tautlog.files.chain import FILE, FOUND, LINE, Chain, Link
-from tautlog.files.ordinary import read_ordinary
+from tautlog.files.ordinary import read_ordinary, with_line_feeds
 from tautlog.files.strict_json import read_object
 
+OTHER_ENDS = (
+    "says what was kept, but its lines end in CR LF: another program wrote it anew, as a checkout "
+    "on Windows does; let nothing convert the files of a campaign"
+)
 _BY_HAND = "is not in the chain: it was put there by hand, or the program was killed before the "
 
 
@@ -31,9 +35,11 @@ def check_kept(folder: Path, chain: Chain) -> Iterator[Checked]:
 def _kept_lines(folder: Path, chain: Chain) -> dict[str, list[Link]]:
     """Links of every file of lines by its name, also of those that have none."""
     there = [path.name for path in sorted(folder.glob("*.jsonl")) if path.name != CHAIN_FILE]
-    links = [one for one in chain.links if one.kind in (LINE, FOUND) and "/" not in one.name]
-    names = dict.fromkeys([*KEPT_LINES, *there, *(link.name for link in links)])
-    return {name: [link for link in links if link.name == name] for name in names}
+    found: dict[str, list[Link]] = {name: [] for name in (*KEPT_LINES, *there)}
+    for link in chain.links:
+        if link.kind in (LINE, FOUND) and "/" not in link.name:
+            found.setdefault(link.name, []).append(link)
+    return found
 
 
 def _kept_files(chain: Chain) -> dict[str, Link]:
@@ -47,7 +53,7 @@ def _kept_files(chain: Chain) -> dict[str, Link]:
 def _check_lines(path: Path, links: list[Link]) -> Iterator[Checked]:
     """Compare the lines of a file with their links."""
     try:
-        lines = read_ordinary(path).split(b"\n")
+        content = read_ordinary(path)
     except FileNotFoundError:
         if links:
             text = f"had {max(link.number for link in links)} lines and is gone"
@@ -56,7 +62,9 @@ def _check_lines(path: Path, links: list[Link]) -> Iterator[Checked]:
     except OSError as problem:
         yield Checked(path, "unreadable", f"cannot be read: {problem.strerror}")
         return
-    first = 0
+    if b"\r\n" in content:
+        yield Checked(path, "doubtful", OTHER_ENDS)
+    lines, first = with_line_feeds(content).split(b"\n"), 0
     for found in [link for link in links if link.kind == FOUND][:1]:
         first = found.number
         if _sha256(b"".join(line + b"\n" for line in lines[:first])) != found.sha256:
@@ -97,7 +105,12 @@ def _check_file(folder: Path, link: Link) -> Iterator[Checked]:
         return
     path = folder / inside / name
     try:
-        if _sha256(read_ordinary(path)) != link.sha256:
+        content = read_ordinary(path)
+        if _sha256(content) == link.sha256:
+            return
+        if _sha256(with_line_feeds(content)) == link.sha256:
+            yield Checked(path, "doubtful", OTHER_ENDS)
+        else:
             yield Checked(path, "broken", "changed since it was kept: restore it from a copy")
     except FileNotFoundError:
         yield Checked(path, "missing", f"was kept here ({link.sha256[:12]}...) and is gone")

@@ -7,9 +7,12 @@ for how to correct an entry.
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TypeVar
 
 from tautlog.archive.summary import RecordSummary
 from tautlog.errors import CampaignError
@@ -31,6 +34,8 @@ HEAD = (
     *("what", "name", "drops", "by hand", "peak not known", "unreadable files", "highest, N"),
     "last",
 )
+
+Drop = TypeVar("Drop", RecordSummary, "LedgerEntry")
 
 
 @dataclass(frozen=True)
@@ -163,23 +168,22 @@ def exposures(
         _exposure(
             kind,
             name,
-            [record for record in good if getattr(record, kind) == name],
-            [entry for entry in entries if getattr(entry, kind) == name],
+            recorded[name],
+            by_hand[name],
             len(broken),
         )
         for kind in ("article", "line")
+        for recorded, by_hand in [(_by_name(kind, good), _by_name(kind, entries))]
         for name in _names(kind, good, entries)
     ]
     proven_on = dict(mounts)
     for name in dict.fromkeys([*proven_on, *_names("mount", good, entries)]):
         since = proven_on.get(name, "")
-        if not name:
-            continue
         mine = [drop for drop in good if _may_be_since(drop, name, since)]
-        by_hand = [drop for drop in entries if _may_be_since(drop, name, since)]
+        entered = [drop for drop in entries if _may_be_since(drop, name, since)]
         # A file that was last written before the proof holds no later drop.
         lost = [file for file in broken if _not_before(_last_written(file), since)]
-        found.append(_exposure("mount", name, [*mine, *lost], by_hand, len(lost)))
+        found.append(_exposure("mount", name, [*mine, *lost], entered, len(lost)))
     return found + [_exposure("file", file.path.name, [file], [], 1) for file in broken]
 
 
@@ -200,12 +204,19 @@ def rehearsals(records: list[RecordSummary]) -> list[Exposure]:
     """Rehearsals of each article and line, listed apart: they count for nothing."""
     mine = [record for record in records if record.rehearsed]
     return [
-        _exposure(
-            f"{MARK} {kind}", name, [record for record in mine if getattr(record, kind) == name], []
-        )
+        _exposure(f"{MARK} {kind}", name, recorded[name], [])
         for kind in ("article", "line")
+        for recorded in [_by_name(kind, mine)]
         for name in _names(kind, mine, [])
     ]
+
+
+def _by_name(kind: str, drops: Iterable[Drop]) -> defaultdict[str, list[Drop]]:
+    """Drops by the name of their article or line."""
+    found: defaultdict[str, list[Drop]] = defaultdict(list)
+    for drop in drops:
+        found[getattr(drop, kind)].append(drop)
+    return found
 
 
 def _counted(records: list[RecordSummary]) -> list[RecordSummary]:

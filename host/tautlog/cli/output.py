@@ -13,6 +13,7 @@ from tautlog.model.printable import printable
 if TYPE_CHECKING:
     from tautlog.archive.summary import RecordSummary
 
+_AT_ONCE = 1000  # items of a list
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -29,8 +30,11 @@ def print_json(value: object) -> None:
     """Print one JSON document; a list goes one item to a line."""
     if isinstance(value, list) and value:
         encode = json.JSONEncoder(allow_nan=False).encode
-        items = ",\n".join(map(encode, value))
-        click.echo(f"[\n{items}\n]")
+        # Some at a time: fifty thousand records are as many bytes again.
+        for start in range(0, len(value), _AT_ONCE):
+            items = ",\n".join(map(encode, value[start : start + _AT_ONCE]))
+            last = start + _AT_ONCE >= len(value)
+            click.echo(("" if start else "[\n") + items + ("\n]" if last else ","))
         return
     click.echo(json.dumps(value, indent=1, allow_nan=False))
 

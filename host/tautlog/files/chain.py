@@ -22,7 +22,8 @@ file      a numbered file, with its folder; SHA-256 of its bytes
 ========  ======================================================================================
 
 `before` is the SHA-256 of the line before, without its end, if that is a link with `before`; else
-of all bytes before the line. A line of an older program has name, record_id, seal, previous and
+of all bytes before the line. A CR before an LF is no part of either: a checkout on Windows puts
+one there. A line of an older program has name, record_id, seal, previous and
 after: the newest seal when its record was begun, and when it was sealed.
 
 Two programs add in turn, because the file is locked. Where the system does not lock files, two at
@@ -33,6 +34,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
 import json
 import os
 from collections.abc import Sequence
@@ -50,7 +52,7 @@ from tautlog.files.campaign_folder import (
     KEPT_LINES,
 )
 from tautlog.files.new_file import new_file
-from tautlog.files.ordinary import read_ordinary, require_ordinary
+from tautlog.files.ordinary import read_ordinary, require_ordinary, with_line_feeds
 from tautlog.files.strict_json import read_object
 from tautlog.model.timestamp import stamp
 
@@ -60,7 +62,7 @@ HEAD_DIGITS = 16  # the fewest of a head that tell it from another; own choice
 _LAST_BYTES = 1 << 16  # some two hundred links: enough before a drop
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Link:
     """One thing that was kept.
 
@@ -112,12 +114,15 @@ class Chain:
         Why the chain is incomplete, or "".
     changed : tuple of int
         Places in `links` before which the chain is not as it was.
+    other_ends : bool
+        Its lines end in CR LF, which is no part of them.
     """
 
     links: tuple[Link, ...] = ()
     heads: tuple[str, ...] = ()
     problem: str = ""
     changed: tuple[int, ...] = ()
+    other_ends: bool = False
 
     @property
     def head(self) -> str:
@@ -166,12 +171,13 @@ def read_chain(folder: Path) -> Chain:
         return Chain(problem="it is gone")
     except OSError as problem:
         return Chain(problem=f"it cannot be read: {problem.strerror}")
-    lines = content.removesuffix(b"\n").split(b"\n") if content else []
     links: list[Link] = []
     heads: list[str] = []
     changed, bad = [], []
-    last, so_far = "", hashlib.sha256()
-    for number, line in enumerate(lines, start=1):
+    last, so_far, number = "", hashlib.sha256(), 0
+    # Line by line: a chain may have millions.
+    for number, ended in enumerate(io.BytesIO(content), start=1):
+        line = ended.removesuffix(b"\n").removesuffix(b"\r")
         link = link_of(line)
         if link is None:
             bad.append(number)
@@ -184,8 +190,8 @@ def read_chain(folder: Path) -> Chain:
         so_far.update(line + b"\n")
     wrong = ""
     if bad:
-        wrong = f"{len(bad)} of {len(lines)} lines are damaged, the first is line {bad[0]}"
-    return Chain(tuple(links), tuple(heads), wrong, tuple(changed))
+        wrong = f"{len(bad)} of {number} lines are damaged, the first is line {bad[0]}"
+    return Chain(tuple(links), tuple(heads), wrong, tuple(changed), b"\r\n" in content)
 
 
 def link_of(line: bytes) -> Link | None:
@@ -215,9 +221,10 @@ def link_of(line: bytes) -> Link | None:
 def head_of(folder: Path) -> str:
     """The head of a folder's chain, read from its end; "" if there is none."""
     try:
-        last = _end_of(folder).removesuffix(b"\n").rpartition(b"\n")[2]
+        end = with_line_feeds(_end_of(folder))
     except OSError:
         return ""
+    last = end.removesuffix(b"\n").rpartition(b"\n")[2]
     link = link_of(last)
     return _sha256(last) if link and link.before else ""
 
@@ -335,9 +342,9 @@ def _add(file: LinesFile, links: Sequence[Link]) -> None:
     """Add links, each with the hash of what is before it."""
     last = link_of(file.last_line())
     if last is not None and last.before:
-        before = _sha256(file.last_line())
+        before = _sha256(file.last_line().removesuffix(b"\r"))
     else:
-        before = _sha256(file.everything() + b"\n" * file.cut_short)
+        before = _sha256(with_line_feeds(file.everything()) + b"\n" * file.cut_short)
     lines = []
     for link in links:
         lines.append(link.text(before))
@@ -350,7 +357,7 @@ def _there(folder: Path) -> list[Link]:
     found = []
     for name in KEPT_LINES:
         with contextlib.suppress(OSError):
-            whole = read_ordinary(folder / name).rpartition(b"\n")
+            whole = with_line_feeds(read_ordinary(folder / name)).rpartition(b"\n")
             content = whole[0] + whole[1]  # without a line that was cut short
             found.append(Link(FOUND, name, _sha256(content), content.count(b"\n")))
     for name in (*KEPT_FOLDERS, CHECKLISTS):

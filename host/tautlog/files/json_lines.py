@@ -66,7 +66,8 @@ def read_standing(
         If a line that counts cannot be read; names the line.
     """
     lines = _lines(path)
-    lines = [_with_correction_checked(line, lines) for line in lines]
+    numbers = {line.number for line in lines}
+    lines = [_with_correction_checked(line, numbers) for line in lines]
     corrected_by = {line.supersedes: line.number for line in lines if line.supersedes is not None}
     roots: dict[int, int] = {}
     times: dict[int, str] = {}
@@ -115,19 +116,18 @@ class _Line:
         return str(self.value.get("utc", "")) if isinstance(self.value, dict) else ""
 
 
-def _with_correction_checked(line: _Line, lines: list[_Line]) -> _Line:
-    """The line; a wrong correction becomes its problem."""
-    problem = _correction_problem(line, lines)
+def _with_correction_checked(line: _Line, numbers: set[int]) -> _Line:
+    """The line; a wrong correction becomes its problem. `numbers` are those of all lines."""
+    problem = _correction_problem(line, numbers)
     return line if problem is None else replace(line, value=None, problem=problem)
 
 
-def _correction_problem(line: _Line, lines: list[_Line]) -> JsonError | None:
+def _correction_problem(line: _Line, numbers: set[int]) -> JsonError | None:
     """What is wrong with a line's correction, or None."""
     wrong = line.supersedes
     if wrong is None:
         return None
-    earlier = [other.number for other in lines if other.number < line.number]
-    if type(wrong) is not int or wrong not in earlier:
+    if type(wrong) is not int or wrong >= line.number or wrong not in numbers:
         return JsonError(f"it supersedes {wrong!r}; expected the number of an earlier line")
     if not _signed(line.value):
         return JsonError(
@@ -146,11 +146,12 @@ def _check_correction(path: Path, entry: Mapping[str, object]) -> None:
     if not _signed(entry):
         raise CampaignError("to supersede an entry, give a name (--by) and a reason (--reason)")
     lines = _lines(path)
-    if type(wrong) is not int or wrong not in [line.number for line in lines]:
+    numbers = {line.number for line in lines}
+    if type(wrong) is not int or wrong not in numbers:
         there = f"it has entries 1 to {lines[-1].number}" if lines else "it has no entries"
         raise CampaignError(f"{path.name} has no entry {wrong}: {there}")
     for line in lines:
-        if line.supersedes == wrong and not _correction_problem(line, lines):
+        if line.supersedes == wrong and not _correction_problem(line, numbers):
             raise CampaignError(
                 f"entry {wrong} of {path.name} is already superseded by entry {line.number}: "
                 "supersede that entry"

@@ -111,7 +111,8 @@ def _draft_of(path: Path) -> Iterator[Path]:
             f"{path} cannot be written: {problem.strerror or problem}", path=str(path)
         ) from problem
     finally:
-        draft.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # a disk that can only be read has none
+            draft.unlink(missing_ok=True)
 
 
 def _force(draft: Path) -> None:

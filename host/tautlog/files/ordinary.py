@@ -40,3 +40,8 @@ def read_ordinary(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
     """Return the bytes of an ordinary file; raises as `require_ordinary` does."""
     require_ordinary(path, most_bytes)
     return path.read_bytes()
+
+
+def with_line_feeds(content: bytes) -> bytes:
+    """Text with the line ends of this program: a checkout on Windows writes two signs for each."""
+    return content.replace(b"\r\n", b"\n")

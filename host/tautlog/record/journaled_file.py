@@ -67,6 +67,7 @@ class JournaledFile:
         self._committed = self._size
         self._pages: dict[int, bytearray] = {}
         self._discarding = False
+        self._applying = False  # from here on only the journal tells how the file was to be
 
     # What h5py calls
 
@@ -146,12 +147,14 @@ class JournaledFile:
                 change = Journal(self._guard, self._size, self._pages)
                 disk.write_all(self._journal, 0, change.packed())
                 disk.force(self._journal)
+                self._applying = True
                 change.apply(self._raw)
         except OSError as problem:
             self._fail(problem)
             raise
         self._committed = self._size
         self._pages = {}
+        self._applying = False
         self.must_be_there()
 
     def must_be_there(self) -> None:
@@ -209,6 +212,8 @@ class JournaledFile:
         beside = journal.journal_path(self.path)
         # A journal that is not ours belongs to whoever put it there.
         settled = self.failure is None and self.owns(beside)
+        if self.failure is not None and not self._applying and self.owns(beside):
+            self._take_back(beside)
         with contextlib.suppress(OSError):
             disk.force(self._raw)
         with contextlib.suppress(OSError):
@@ -221,6 +226,13 @@ class JournaledFile:
             disk.force_folder(self.path.parent)
 
     # Inside
+
+    def _take_back(self, beside: Path) -> None:
+        """Cut off what a disk took of a commit that it refused, unless nothing was committed."""
+        if self._committed:
+            with contextlib.suppress(OSError):  # a longer file reads the same
+                os.unlink(beside)
+                self._raw.truncate(self._committed)
 
     def _fail(self, problem: OSError) -> None:
         self.failure = self.failure or problem

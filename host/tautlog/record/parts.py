@@ -49,6 +49,11 @@ _TABLES: Mapping[str, tuple[np.dtype[np.generic], int, float]] = {
     "events": (EVENT_DTYPE, 1, 1 << 16),
 }
 
+# By the library's own types: an enumeration, or 12 bits of 16, look the same to numpy.
+_IN_FILE = {name: h5py.h5t.py_create(dtype) for name, (dtype, _, _) in _TABLES.items()}
+_TEXT = h5py.string_dtype()
+_TEXT_IN_MEMORY = h5py.h5t.py_create(_TEXT)
+
 
 def group(file: h5py.File, name: str) -> h5py.Group:
     """A group of the file; ValueError if something else has its name."""
@@ -64,14 +69,14 @@ def table(file: h5py.File, name: str) -> h5py.Dataset:
     if not isinstance(place, h5py.Dataset):
         raise ValueError(f"/{name} is not a data set")
     dtype, dimensions, most = _TABLES[name]
-    stored_as, shape = place.dtype, place.shape
-    if stored_as != dtype:
-        raise ValueError(f"/{name} holds {stored_as}, expected {dtype}")
+    if not place.id.get_type().equal(_IN_FILE[name]):
+        raise ValueError(f"/{name} holds {place.dtype}, expected exactly {dtype}")
+    shape = place.shape
     if len(shape) != dimensions or 0 in shape[1:]:
         raise ValueError(f"/{name} has the shape {shape}, expected {dimensions} dimension(s)")
     if shape[0] > most:
         raise ValueError(f"/{name} has {shape[0]} lines, at most {most} are read")
-    require_plain(place, dtype)
+    require_plain(place, shape, dtype.itemsize)
     return place
 
 
@@ -93,7 +98,10 @@ def attributes(place: h5py.HLObject) -> dict[str, Value]:
     length, count = 0, h5py.h5a.get_num_attrs(place.id)
     if count > MOST_ATTRIBUTES:
         raise ValueError(f"{place.name} has {count} attributes, allowed are {MOST_ATTRIBUTES}")
-    for name in place.attrs:
+    names: list[bytes] = []
+    h5py.h5a.iterate(place.id, names.append)
+    for stored in names:
+        name = stored.decode("utf-8", "surrogateescape")
         found[name] = value = _attribute(place, name)
         length += len(value) if isinstance(value, str) else 0
         if length > MOST_TEXT:
@@ -124,18 +132,21 @@ def object_in(text: str) -> dict[str, Any]:
 
 def _attribute(place: h5py.HLObject, name: str) -> Value:
     """Return an attribute as str, int, float or a list of these."""
-    # h5py's low level: attributes are half the time of opening a record.
+    # h5py's low level, and types by the library's: attributes are most of the time of opening.
     opened = h5py.h5a.open(place.id, name.encode("utf-8", "surrogateescape"))
-    shape, dtype = opened.shape, opened.dtype
-    most = MOST_NAMES if dtype.kind == "O" else MOST_ITEMS
+    shape, stored_as = opened.shape, opened.get_type()
+    is_text = stored_as.get_class() == h5py.h5t.STRING and stored_as.is_variable_str()
+    most = MOST_NAMES if is_text else MOST_ITEMS
     if shape is None or math.prod(shape) > most:
         raise ValueError(f"{name} of {place.name} has the shape {shape}, allowed are {most}")
-    if dtype.subdtype or (dtype.kind == "O" and not h5py.check_string_dtype(dtype)):
+    dtype = _TEXT if is_text else stored_as.dtype
+    if dtype.subdtype or (dtype.kind == "O" and not is_text):
         raise ValueError(f"{name} of {place.name} is of type {dtype}")
     read = np.empty(shape, dtype)
-    opened.read(read)
-    items = [_plain(item) for item in read.ravel().tolist()]
-    return items if shape else items[0]
+    opened.read(read, _TEXT_IN_MEMORY if is_text else None)
+    if shape:
+        return [_plain(item) for item in read.ravel().tolist()]
+    return _plain(read.item())
 
 
 def _plain(item: Value | bytes) -> Value:

@@ -98,9 +98,20 @@ def check_seal(file: h5py.File, attributes: PlaceAttributes) -> SealCheck:
         differs = ("the seal, which was removed",)
     elif stored != computed:
         differs = differing(object_in(str(attributes["/"].get("seal_parts_json", "{}"))), parts)
+    elif version_of(attributes) >= ENTRIES_SEALED and not _names_parts(attributes, parts):
+        differs = ("the names of the seal's parts, which the seal does not cover",)
     if recording:  # seals of older programs do not cover it
         differs = tuple(dict.fromkeys((PART_NAMES["status"], *differs)))
     return SealCheck("broken" if differs else "intact", stored, computed, differs)
+
+
+def _names_parts(attributes: PlaceAttributes, parts: Mapping[str, str]) -> bool:
+    """Whether the parts kept with a seal that fits are those of the content; some keep none."""
+    text = attributes["/"].get("seal_parts_json", "")
+    try:
+        return not text or object_in(str(text)) == parts
+    except ValueError:
+        return False
 
 
 def was_sealed(attributes: PlaceAttributes) -> bool:

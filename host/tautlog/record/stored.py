@@ -1,7 +1,7 @@
 """Stored: how the data of a record's table lies in its file.
 
 HDF5 can keep numbers in ways by which two readers see different ones, or by which a small file
-takes all memory: lossy filters, types that only look alike, data in other files, lines that nobody
+takes all memory: lossy filters, data in other files, lines that nobody
 wrote, chunks without number. A record needs none of them, so each is refused with a ValueError
 before anything is read.
 """
@@ -11,7 +11,6 @@ from __future__ import annotations
 import math
 
 import h5py
-import numpy as np
 
 # Own choices. Somebody may pack a record anew and compress it; what unfolds to more than this
 # must be on disk byte by byte.
@@ -22,34 +21,35 @@ MOST_CHUNKS = 1 << 16  # a thousand times those of a long record; the library re
 _FILTERS = {h5py.h5z.FILTER_DEFLATE, h5py.h5z.FILTER_SHUFFLE, h5py.h5z.FILTER_FLETCHER32}
 
 
-def require_plain(place: h5py.Dataset, dtype: np.dtype[np.generic]) -> None:
+def require_plain(place: h5py.Dataset, shape: tuple[int, ...], item_bytes: int) -> None:
     """Refuse data that another reader could see otherwise, or that is far larger than its file.
 
     Parameters
     ----------
     place : h5py.Dataset
-        One of the format's data sets, of its dtype as h5py sees it.
-    dtype : dtype
-        That dtype.
+        One of the format's data sets.
+    shape : tuple of int
+        Its shape.
+    item_bytes : int
+        Bytes of one of its items.
 
     Raises
     ------
     ValueError
-        If its type in the file is not exactly this; a filter is not one of the plain ones; the
-        data is in other files, was never written, or unfolds from far fewer bytes.
+        If a filter is not one of the plain ones; the data is in other files, was never written,
+        or unfolds from far fewer bytes.
     """
     name, plan = place.name, place.id.get_create_plist()
-    if not place.id.get_type().equal(h5py.h5t.py_create(dtype)):
-        raise ValueError(f"{name} is of a type that only looks like {dtype}")
-    if plan.get_layout() == h5py.h5d.VIRTUAL or plan.get_external_count():
+    layout, count = plan.get_layout(), plan.get_nfilters()
+    if layout == h5py.h5d.VIRTUAL or plan.get_external_count():
         raise ValueError(f"the data of {name} is in other files")
-    filters = {plan.get_filter(number)[0] for number in range(plan.get_nfilters())}
+    filters = {plan.get_filter(number)[0] for number in range(count)}
     if filters - _FILTERS:
         raise ValueError(f"{name} has the filter {min(filters - _FILTERS)}, which may change it")
-    chunk = plan.get_chunk() if plan.get_layout() == h5py.h5d.CHUNKED else ()
-    chunks = math.prod(-(-lines // side) for lines, side in zip(place.shape, chunk, strict=False))
-    claimed = math.prod(place.shape) * dtype.itemsize
-    _refuse_bomb(place, claimed, math.prod(chunk) * dtype.itemsize if chunk else 0)
+    chunk = plan.get_chunk() if layout == h5py.h5d.CHUNKED else ()
+    chunks = math.prod(-(-lines // side) for lines, side in zip(shape, chunk, strict=False))
+    claimed = math.prod(shape) * item_bytes
+    _refuse_bomb(place, claimed, math.prod(chunk) * item_bytes if chunk else 0)
     if chunks > MOST_CHUNKS:
         raise ValueError(f"{name} is in {chunks} chunks, allowed are {MOST_CHUNKS}")
     if claimed and not _is_written(place.id, chunks if chunk else 0):
