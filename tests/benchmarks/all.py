@@ -30,6 +30,7 @@ BENCHMARKS = (
     "desk",
     "marking",
     "archive",
+    "memory",
     "clipping",
     "independent",
     "cable",
