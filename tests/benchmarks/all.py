@@ -32,6 +32,7 @@ BENCHMARKS = (
     "archive",
     "clipping",
     "independent",
+    "bands",
     "cable",
     "kills",
     "soak",
