@@ -153,7 +153,7 @@ def told_of(made: list[Campaign]) -> Iterator[Measured]:
     yield Measured("campaigns left out", f"{sum(why.values())} of {len(made)}", left)
 
 
-def figures(count: int = 500, seed: int = 10_001) -> Iterator[Measured]:
+def figures(count: int = 100, seed: int = 10_001) -> Iterator[Measured]:
     """Bands and peaks of campaigns that no constant of the prediction was chosen by."""
     yield from told_of(list(campaigns(count, seed, os.cpu_count() or 1)))
 

@@ -32,7 +32,7 @@ def _commands(folder):
         "report of two": ("report", folder, "--out", folder / "report"),
         "list": ("list", folder),
         "verify": ("verify", folder),
-        "export": ("export", one, "--to", "uff", "--out", folder / "a.uff"),
+        "universal file": ("export", one, "--to", "uff", "--out", folder / "a.uff"),
     }
 
 
