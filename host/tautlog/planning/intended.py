@@ -33,10 +33,8 @@ def intended_for(
     ----------
     campaign, setup : Campaign, DropSetup
         Rig, mounts, load path and chain; mass, height, line, article and mount of this drop.
-    line, friction_n : Line, float, optional
-        As planned (default: the line named in the set-up, the rig's friction).
-    instrument : Instrument, optional
-        The board that greeted (default: none has yet).
+    line, friction_n, instrument : Line, float, Instrument, optional
+        As planned, and the board that greeted (default: as set up, the rig's friction, none yet).
     """
     mount = mount_of(campaign, setup.mount)
     records = catalogued(campaign.folder)
