@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import cast
 
 from tautlog.display.procedure.contents import Block, Procedure
 from tautlog.display.procedure.tables import Table
@@ -91,7 +92,7 @@ def _fits(pages: Paper, table: Table) -> bool:
     """Whether a table and the places that sign it fit on what is left of the page."""
     with pages.offset_rendering() as tried:
         tried.rows(table.head, table.rows, table.widths)
-        _signature(tried)
+        _signature(cast(Paper, tried))  # it records what is asked of the paper
     return not tried.page_break_triggered
 
 
