@@ -118,3 +118,17 @@ def test_a_folder_that_is_none_is_an_error(tmp_path: Path, name: str) -> None:
     (tmp_path / "file").touch()
     with pytest.raises(RecordError, match=r"cannot be listed: .*; expected a folder of records"):
         catalogued(tmp_path / name)
+
+
+def test_a_target_in_the_list_has_the_digits_of_its_peak():
+    """Found by an attack: 1809 stood beside 1891.10 +/- 82.57, which was on target."""
+    record = RecordSummary(
+        "e.h5",
+        target_n=1808.52472,
+        upper_n=1990.0,
+        peak_force_n=1891.098,
+        peak_force_expanded_u_n=82.569,
+    )
+    peak, _, spread = record.shown_peak().partition(" +/- ")
+    assert float(peak) - float(spread) >= float(record.shown_target())
+    assert RecordSummary("e.h5", target_n=1800.0).shown_target() == "1800"

@@ -45,7 +45,16 @@ expanded_u_mm = 0.02
 # 8.3; ISO 14253-1): proven within to 0.3586 mm, proven beyond above 0.6414 mm.
 @pytest.mark.parametrize(
     ("growth_mm", "word"),
-    [(-0.2, WITHIN), (0.358, WITHIN), (0.36, UNCLEAR), (0.64, UNCLEAR), (0.642, BEYOND)],
+    # Found by an attack: 200 mm instead of 312 mm were within. It is another article, or misread.
+    [
+        (-112.0, UNCLEAR),
+        (-0.65, UNCLEAR),
+        (-0.2, WITHIN),
+        (0.358, WITHIN),
+        (0.36, UNCLEAR),
+        (0.64, UNCLEAR),
+        (0.642, BEYOND),
+    ],
 )
 def test_growth_is_told_only_where_it_is_proven(growth_mm, word):
     assert Measured("length", 312.0, 312.0 + growth_mm, 0.1, 0.5).word == word

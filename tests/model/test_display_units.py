@@ -112,3 +112,16 @@ def test_doubt_is_refused_with_what_is_known(named, says):
 def test_an_unknown_unit_cannot_be_constructed():
     with pytest.raises(QuantityError, match="known for force: N, kN, lbf"):
         Units(force="kgf")
+
+
+@given(st.floats(1.0, 1e6), st.floats(0.0, 1e3), ALL)
+def test_a_band_that_proves_is_rounded_inwards(low, width, units):
+    first, _, rest = units.inner_band(low, low + width, "N").partition(" to ")
+    last, _, name = rest.partition(" ")
+    size = units.of("N").size
+    assert name == units.force
+    tie = 1e-9 * low
+    if width > 1e-6 * low:
+        assert low - tie <= float(first) * size
+        assert float(last) * size <= low + width + tie
+        assert float(first) <= float(last)

@@ -11,6 +11,7 @@ from places import TESTS
 from tautlog.archive.catalogue import catalogued
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign, read_campaign
+from tautlog.campaign.condemned import Retired
 from tautlog.campaign.qualification import NORMAL, STRENGTH, Qualification
 from tautlog.campaign.sections import Article
 from tautlog.cli import run
@@ -316,6 +317,23 @@ def test_what_the_chain_misses_may_have_been_a_break(tmp_path, capsys):
     assert any("`tautlog verify` finds one.h5" in text for text in found.why_not), found.why_not
 
 
+def test_a_copy_that_does_not_count_is_not_missed_in_the_chain(tmp_path):
+    folder = tmp_path / "kite"
+    assert run(["init", str(folder)]) == 0
+    for name in ("one", "two"):
+        add_marks(imported(folder, name, 900.0), {"cfc": 60}, {"peak_force_n": 900.0})
+    asked = replace(read_campaign(folder), qualification=ASKED)
+    records = [one._replace(article=one.name) for one in catalogued(folder)]
+    assert not any("verify" in text for text in statement_of(asked, records).why_not)
+
+
+def test_a_retired_article_is_named():
+    retired = (Retired("article", "a3", "cracked eye"), Retired("line", "a4", "worn"))
+    found = statement_of(campaign(retired=retired), passes(22))
+    told = [text for text in found.assumptions if "retired" in text]
+    assert told == ["a3 is retired (cracked eye): what it showed before counts, whenever that was"]
+
+
 def test_one_trace_that_was_imported_four_times_is_one_article():
     names = [f"a{number}" for number in range(4)]
     campaign = Campaign(
@@ -333,6 +351,9 @@ def test_one_trace_that_was_imported_four_times_is_one_article():
     assert [one.result for one in found.outcomes].count(STOOD) == 1
     assert not found.made
     assert sum("the same trace as" in text for text in found.assumptions) == 3
+    # Found by an attack: each shifted by 0.01 N, or rounded, the copies counted.
+    near = [one._replace(peak_force_n=1900.0 * (1 + 3e-6 * n)) for n, one in enumerate(copies)]
+    assert [one.result for one in statement_of(campaign, near).outcomes].count(STOOD) == 1
     # Four pulls, each with a peak of its own, are four articles; so is a drop again of one.
     own = [one._replace(peak_force_n=1900.0 + n) for n, one in enumerate(copies)]
     assert [one.result for one in statement_of(campaign, own).outcomes].count(STOOD) == 4

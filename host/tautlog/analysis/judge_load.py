@@ -6,6 +6,7 @@ Decision rules after ILAC-G8:09/2019: what lies within the uncertainty is not cl
 from __future__ import annotations
 
 from tautlog.analysis.filters import MINUS_3_DB_PER_CLASS
+from tautlog.model.display_units import SI
 from tautlog.model.limits import K_FACTOR
 from tautlog.model.marks import Marks
 from tautlog.model.shown_force import shown_force
@@ -119,7 +120,7 @@ def _window(target: float, upper: float, spread: float) -> str:
             "widen the band"
         )
     if high - low < NARROW_WINDOW * target:
-        return f"; only {low:.0f} to {high:.0f} N can be proven to lie within both"
+        return f"; only {SI.inner_band(low, high, 'N')} can be proven to lie within both"
     return ""
 
 

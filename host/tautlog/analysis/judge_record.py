@@ -95,6 +95,11 @@ def _complete(marks: Marks, setup: DropSetup) -> Judged | None:
     return None
 
 
+def _further_pull(marks: Marks, setup: DropSetup) -> Judged | None:
+    """A second load of the article: nobody knows which of them was meant."""
+    return _found(marks, SUSPECT, "further-pull")
+
+
 def _excerpt(marks: Marks, setup: DropSetup) -> Judged | None:
     """A long record of which a stretch was judged: what the rest holds must not differ."""
     return _found(marks, SUSPECT, "beyond-excerpt") or _found(marks, NOTE, "excerpt")
@@ -332,6 +337,7 @@ CONDITIONS: tuple[Condition, ...] = (
     _gap,
     _complete,
     _excerpt,
+    _further_pull,
     _contradicted,
     _clipped,
     _reversed,

@@ -13,6 +13,7 @@ from tautlog.errors import RecordError, TautlogError
 from tautlog.model import seal_version
 from tautlog.model.display_units import SI, Units
 from tautlog.model.origin import IMPORTED, MARK, MEASURED, REHEARSED
+from tautlog.model.shown_force import shown_force
 from tautlog.model.surroundings import Surroundings
 from tautlog.model.verdict_words import force_text
 
@@ -127,6 +128,13 @@ class RecordSummary(NamedTuple):
         """The newest peak with its uncertainty, as held against target and limit; no unit."""
         levels_n = (self.target_n, self.upper_n)
         return force_text(self.peak_force_n, self.peak_force_expanded_u_n, levels_n, units)
+
+    def shown_target(self, units: Units = SI) -> str:
+        """The target with the digits of the peak that was held against it; no unit."""
+        if self.target_n is None or self.peak_force_n is None:
+            return force_text(self.target_n, units=units)
+        spread_n, levels_n = self.peak_force_expanded_u_n, (self.target_n, self.upper_n)
+        return shown_force(self.peak_force_n, spread_n, levels_n, units).levels[0]
 
     @property
     def surroundings(self) -> Surroundings:

@@ -126,12 +126,12 @@ def _head(units: Units) -> list[str]:
 
 
 def _row(record: RecordSummary, units: Units) -> list[str]:
-    from tautlog.model.verdict_words import force_text, plain_number
+    from tautlog.model.verdict_words import plain_number
 
     figures = [
         "-" if record.mass_kg is None else plain_number(record.mass_kg, "kg", units),
         "-" if record.height_m is None else plain_number(record.height_m, "m", units),
-        force_text(record.target_n, units=units),
+        record.shown_target(units),
         record.shown_peak(units),
     ]
     verdicts = (

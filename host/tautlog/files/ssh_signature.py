@@ -12,6 +12,7 @@ import base64
 import binascii
 import hashlib
 import struct
+import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -131,7 +132,9 @@ def _private(key: Path, passphrase: bytes | None) -> Ed25519PrivateKey:
 
     content = _content(key)
     try:
-        private = load_ssh_private_key(content, passphrase)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of kinds of keys that are refused below
+            private = load_ssh_private_key(content, passphrase)
     except TypeError as problem:  # it has a passphrase and none was given, or the reverse
         raise SignatureError(f"{key} has a passphrase", needs_passphrase=True) from problem
     except (ValueError, UnsupportedAlgorithm) as problem:

@@ -61,9 +61,13 @@ class Measured:
 
         The limit is guarded by U on both sides: conformity and non-conformity are each told only
         where they are proven (ISO 14253-1, from memory; JCGM 106:2012, 8.3, guard band w = U).
+        A pull shortens nothing: what surely shrank by more than it may grow was read wrong, or is
+        another article, and nothing is told by it.
         """
         if self.limit_mm is None:
             return NO_LIMIT
+        if self.growth_mm + self.growth_expanded_u_mm < -self.limit_mm:
+            return UNCLEAR
         if self.growth_mm + self.growth_expanded_u_mm <= self.limit_mm + SAME_MM:
             return WITHIN
         if self.growth_mm - self.growth_expanded_u_mm > self.limit_mm:

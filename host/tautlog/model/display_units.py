@@ -21,6 +21,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "energy": ("J", "ft lbf"),
     "mass": ("kg", "lb"),
 }
+MOST_DECIMALS = 15  # a double has no more
 SOURCE = "NIST SP 811 (2008), appendix B.8"
 _OWN = {"force": "N", "length": "m", "energy": "J", "mass": "kg"}
 
@@ -109,6 +110,16 @@ class Units:
     def band(self, low: float, high: float, si: str, form: str = ".0f") -> str:
         """Two numbers with "to" between them and their unit."""
         return f"{self.number(low, si, form)} to {self.text(high, si, form)}"
+
+    def inner_band(self, low: float, high: float, si: str) -> str:
+        """A band that proves something: rounded inwards, with more digits where it is narrow."""
+        unit = self.of(si)
+        for digits in range(decimals(unit, 0), MOST_DECIMALS):
+            step = 10.0**-digits
+            first, last = math.ceil(low / unit.size / step), math.floor(high / unit.size / step)
+            if first <= last:
+                return f"{first * step:.{digits}f} to {last * step:.{digits}f} {unit.name}"
+        return self.band(low, high, si)
 
     def label(self, text: str) -> str:
         """A label that ends with its unit, such as "peak force, N", in the chosen unit."""

@@ -64,7 +64,8 @@ def aim_for(
             0.5 * (low + high),
             low,
             high,
-            f"a measured {units.band(low, high, 'N')} proves the target, with U = {100 * u:.2g} %",
+            f"a measured {units.inner_band(low, high, 'N')} proves the target, with U = "
+            f"{100 * u:.2g} %",
             u,
         )
     return Aim(

@@ -8,6 +8,7 @@ break counts always, whatever the drop was and whatever was decided.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -21,6 +22,7 @@ from tautlog.model.surroundings import Atmosphere
 STOOD, BROKE, OPEN, UNTRIED = "stood", "broke", "open", "proves nothing"
 PASSES = ("pass", "pass-overtested")
 REACHED = ("on-target", "possible-overload", "overload")  # the target is proven
+SAME_PEAK, SAME_U = 1e-5, 1e-3  # relative; drops of one rig scatter by some 5e-3; own choice
 _ALMOST = 1.0 - 1e-9  # a target that was typed as another unit is the same target
 
 
@@ -218,22 +220,43 @@ def each_trace_once(
 ) -> tuple[list[RecordSummary], tuple[str, ...]]:
     """Records without imported copies of the trace of another article, and which those are.
 
-    Two pulls never have the same peak and uncertainty to the last digit; a copy has. A board's own
-    records are known by their identity, and are left as they are.
+    Two pulls do not have the same peak to a hundred-thousandth, and the same uncertainty; a copy
+    has, also one that was shifted or rounded. A board's own records are known by their identity,
+    and are left as they are.
     """
-    first: dict[tuple[float | None, float | None], RecordSummary] = {}
+    first: dict[int, list[RecordSummary]] = {}
     once, told = [], []
     for record in records:
-        figures = (record.peak_force_n, record.peak_force_expanded_u_n)
-        other = first.setdefault(figures, record) if record.origin == IMPORTED else record
-        if record.peak_force_n is None or alike(other.article, record.article):
+        place = _place(record)
+        others = first.setdefault(place, []) if place is not None else []
+        near = [one for step in (-1, 0, 1) for one in first.get((place or 0) + step, ())]
+        other = next((one for one in near if _looks_copied(one, record)), None)
+        if place is None or other is None:
             once.append(record)
+            others.append(record)
             continue
         told.append(
             f"{record.name}, of article {record.article}, has the same trace as {other.name}, of "
             f"article {other.article}: it counts for that one only"
         )
     return once, tuple(told)
+
+
+def _place(record: RecordSummary) -> int | None:
+    """Where an imported peak stands among all, in steps of `SAME_PEAK`; None for another."""
+    if record.origin != IMPORTED or not record.peak_force_n:
+        return None
+    return round(math.log(abs(record.peak_force_n)) / SAME_PEAK)
+
+
+def _looks_copied(one: RecordSummary, other: RecordSummary) -> bool:
+    """Whether two imported records of two articles hold one trace."""
+    pairs = (
+        (one.peak_force_n, other.peak_force_n, SAME_PEAK),
+        (one.peak_force_expanded_u_n, other.peak_force_expanded_u_n, SAME_U),
+    )
+    same = all(math.isclose(a or 0.0, b or 0.0, rel_tol=tie) for a, b, tie in pairs)
+    return same and not alike(one.article, other.article)
 
 
 def _u_of(record: RecordSummary) -> float:

@@ -138,13 +138,13 @@ def statement_of(
             "no statement is asked for: state reliability and confidence under [qualification] in "
             "campaign.toml, before the first drop"
         )
-    records, copies = each_trace_once(records)
+    counted, copies = each_trace_once(records)
     setup = campaign.setup
     units = campaign.units
     tried = Tried(setup.target_n, setup.upper_n, campaign.atmosphere, units)
     version, unclear = _version(campaign, asked.version)
     names = [one.name for one in campaign.articles if one.version == version]
-    outcomes = tuple(outcome_of(name, records, tried) for name in names)
+    outcomes = tuple(outcome_of(name, counted, tried) for name in names)
     claim = claim_of(asked, version, outcomes, setup.target_n, units)
     return Statement(
         claim,
@@ -152,7 +152,7 @@ def statement_of(
         asked.reliability,
         asked.confidence,
         setup.target_n,
-        assumptions=(*copies, *claim.assumptions, *_assumed(asked, campaign, records, names)),
+        assumptions=(*copies, *claim.assumptions, *_assumed(asked, campaign, counted, names)),
         why_not=(*unclear, *_hidden(campaign, records, outcomes), *claim.why_not),
         outcomes=outcomes,
         decides=campaign.decision.decides,
@@ -242,4 +242,9 @@ def _assumed(
     imported = sum(one.origin == IMPORTED for one in mine)
     if imported:
         found.append(f"{imported} records come from another instrument and are taken as they came")
+    found += [
+        f"{one.name} is retired ({one.why}): what it showed before counts, whenever that was"
+        for one in campaign.retired
+        if one.kind == "article" and any(alike(one.name, name) for name in names)
+    ]
     return found

@@ -32,6 +32,7 @@ _QUESTIONS = {
     "force-scale",
     "bandwidth-low",
     "beyond-excerpt",
+    "further-pull",
     "stop-touched",
     "mount-moved",
     "two-peaks",
