@@ -41,6 +41,8 @@ def a_record(name, trace, setup=SETUP):
         calibration_used=Calibration(),
         utc="2026-03-01T10:00:00+00:00",
         instrument=None,
+        excerpt=None,
+        size=trace.force_n.size,
         verify_seal=lambda: SimpleNamespace(differs=()),
         edited=(),
     )

@@ -72,5 +72,5 @@ def test_a_campaign_of_300_000_keys_is_refused_unread(kite, capsys, monkeypatch)
     """It took three seconds of the processor to find its section unknown."""
     keys = "".join(f"key{number} = {number}\n" for number in range(300_000))
     (kite / "campaign.toml").write_text(f"[many]\n{keys}")
-    monkeypatch.setattr("tautlog.campaign.campaign.tomllib.loads", None)
+    monkeypatch.setattr("tautlog.campaign.toml_text.tomllib.loads", None)
     assert "bytes, 1048576 are allowed" in refusal(capsys)
