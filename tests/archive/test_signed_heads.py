@@ -40,7 +40,7 @@ def test_a_signature_holds_and_what_came_later_is_told(kite, capsys):
     status, told = verified(capsys, kite)
     assert status == 0, told
     assert "signed by A. Rigger" in told
-    assert "2 links came after it" in told  # its own line, and the deviation
+    assert "links that came after it: 2" in told  # its own line, and the deviation
     status, told = verified(capsys, kite, "other")
     assert (status, "no signature of the key" in told) == (1, True)
 

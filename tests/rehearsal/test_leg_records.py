@@ -14,12 +14,14 @@ from tautlog.analysis.marking import mark
 from tautlog.archive.assess import assess
 from tautlog.archive.kept_marks import as_json
 from tautlog.archive.verdict_lines import load_words, notes
-from tautlog.errors import RecordError
+from tautlog.campaign.campaign import Campaign
+from tautlog.errors import CampaignError, RecordError
 from tautlog.mechanics.legs import LeggedModel, LegModel
 from tautlog.mechanics.rig_model import RigModel
-from tautlog.model.leg_facts import LegFacts, as_text
+from tautlog.model.leg_facts import LegFacts, as_text, read_leg_facts
 from tautlog.model.legs import AXIAL, PLAIN
 from tautlog.record import legs_of, open_record
+from tautlog.rehearsal.practice import with_stated_legs
 from tautlog.rehearsal.scene import default_scene
 from tautlog.rehearsal.side_channels import SideChannel, with_legs
 
@@ -206,3 +208,15 @@ def test_a_limit_of_a_name_that_is_no_leg_is_not_dropped_silently(three):
     stated = [*facts(ANGLES_DEG), LegFacts("force nobody", limit_n=50.0)]
     drop = with_setup(three[0], leg_facts=as_text(stated))
     assert any(reason.code == "leg-unknown" for reason in drop.verdict.reasons)
+
+
+def test_a_rehearsal_takes_the_legs_as_the_campaign_states_them(tmp_path):
+    campaign = Campaign(tmp_path / "campaign.toml", "kite")
+    stated = facts({LEFT: 20.0, RIGHT: 30.0})
+    legs = replace(campaign, setup=replace(campaign.setup, leg_facts=as_text(stated)))
+    scene = with_stated_legs(with_legs(default_scene()), legs)
+    assert list(read_leg_facts(scene.setup.leg_facts)) == stated
+    assert with_stated_legs(scene, campaign).setup.leg_facts == ""
+    other = as_text(facts({"sling": 20.0}))
+    with pytest.raises(CampaignError, match="force left and force right, not sling"):
+        with_stated_legs(scene, replace(campaign, setup=replace(campaign.setup, leg_facts=other)))

@@ -101,7 +101,7 @@ def signatures_of(places: list[Path]) -> dict[Path, list[str]]:
         holding = [one for one in read_signed_heads(folder, chain) if not one.problem]
         if holding:
             ends = [one.entry.links for one in holding if one.entry]
-            after = f"{len(chain.links) - max(ends)} links came after it"
+            after = f"links that came after it: {len(chain.links) - max(ends)}"
             told[folder] = [*(one.words for one in holding), after]
     return told
 

@@ -234,7 +234,7 @@ def _scene(
 ) -> Scene:
     from tautlog.campaign.drop_setup import DropRequest, setup_from
     from tautlog.rehearsal.faults import FAULTS
-    from tautlog.rehearsal.practice import scene_of
+    from tautlog.rehearsal.practice import scene_of, with_stated_legs
     from tautlog.rehearsal.scene import CHIP, default_scene
     from tautlog.rehearsal.side_channels import KINDS
 
@@ -249,6 +249,8 @@ def _scene(
             scene = default_scene(**figures, chip=campaign.sampling.chip if campaign else CHIP)
         for kind in side:
             scene = KINDS[kind](scene)
+        if campaign is not None and "legs" in side:
+            scene = with_stated_legs(scene, campaign)
         return FAULTS[fault].change(scene) if fault else scene
     except ValueError as problem:
         raise CampaignError(f"this drop cannot be rehearsed: {problem}") from problem

@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 from tautlog.campaign.campaign import Campaign
 from tautlog.errors import CampaignError
 from tautlog.model.channels import ACCELERATION, EXCITATION, FORCE
+from tautlog.model.leg_facts import read_leg_facts
 from tautlog.rehearsal.bench import Bench
 from tautlog.rehearsal.bench_port import BenchPort
 from tautlog.rehearsal.process import BoardProcess
@@ -116,7 +117,22 @@ def scene_of(campaign: Campaign) -> Scene:
             scene = KINDS[kind](scene)
     except ValueError as problem:
         raise CampaignError(f"this campaign's rig cannot be rehearsed: {problem}") from problem
-    return replace(scene, setup=replace(scene.setup, leg_facts=setup.leg_facts))
+    return with_stated_legs(scene, campaign)
+
+
+def with_stated_legs(scene: Scene, campaign: Campaign) -> Scene:
+    """The scene with what the campaign states of its legs: angles, targets and limits.
+
+    Raises
+    ------
+    CampaignError
+        If it states a leg that the rehearsed rig has not.
+    """
+    facts = campaign.setup.leg_facts
+    other = [one.name for one in read_leg_facts(facts) if one.name not in (LEFT, RIGHT)]
+    if other:
+        raise CampaignError(f"the rehearsed rig's legs are {LEFT} and {RIGHT}, not {other[0]}")
+    return replace(scene, setup=replace(scene.setup, leg_facts=facts))
 
 
 def _port_of(campaign: Campaign) -> int:
