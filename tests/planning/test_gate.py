@@ -8,6 +8,7 @@ from brought_up import bring_up
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from intended_drops import DATED, GOOD
+from kites import kite_in
 from made_records import VIRTUAL, made
 
 from tautlog.campaign.campaign import read_campaign
@@ -15,7 +16,7 @@ from tautlog.campaign.drop_setup import DropRequest, mount_name, setup_from
 from tautlog.campaign.new_campaign import write_new_campaign
 from tautlog.campaign.proofs import Proof
 from tautlog.campaign.sections import RigLimits
-from tautlog.drop.granting import count_elsewhere, permitted
+from tautlog.drop.granting import checked_for, count_elsewhere, permitted
 from tautlog.errors import CampaignError, QuantityError, RefusedError
 from tautlog.model.calibration import Calibration
 from tautlog.model.line import Line
@@ -24,7 +25,7 @@ from tautlog.model.quantities import FORCE, HEIGHT, MASS, SLOPE, VOLT, Quantity
 from tautlog.model.timestamp import day_problem, today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.planning.electronics_advice import Electrics
-from tautlog.planning.gate import findings, refusals
+from tautlog.planning.gate import aim_checks, findings, refusals
 from tautlog.planning.intended import drops_since_proof
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import predict_drop
@@ -36,6 +37,27 @@ from tautlog.rehearsal.scene import default_scene
 
 def codes(**changes):
     return [one.code for one in refusals(dataclasses.replace(GOOD, **changes))]
+
+
+def test_a_drop_predicted_above_its_limit_is_told_and_not_refused():
+    """Found by an attack: eighteen times the target was armed at the desk without a word."""
+    assert aim_checks(GOOD) == []
+    assert aim_checks(dataclasses.replace(GOOD, upper_n=1980.0)) == []
+    hard = dataclasses.replace(GOOD, upper_n=110.0)
+    (check,) = aim_checks(hard)
+    assert not check.refuses
+    assert "the limit is 110 N: expect an overload" in check.text
+    assert refusals(hard) == ()
+
+
+def test_whoever_permits_a_hard_drop_says_so(tmp_path, monkeypatch):
+    campaign = read_campaign(kite_in(tmp_path, monkeypatch))
+    for target_n, said in ((100.0, 1), (None, 0)):
+        told = []
+        setup = setup_from(campaign, DropRequest(target_n=target_n))
+        permitted(campaign, setup, say=told.append)
+        looks = [one.text for one in checked_for(campaign, setup) if "overload" in one.text]
+        assert len(looks) == sum("expect an overload" in text for text in told) == said
 
 
 def test_nothing_is_refused_of_a_drop_within_all_limits():

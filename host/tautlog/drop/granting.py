@@ -26,7 +26,7 @@ from tautlog.model.signature import signed
 from tautlog.model.stream import Instrument
 from tautlog.model.timestamp import stamp
 from tautlog.model.trace import DropSetup
-from tautlog.planning.gate import refusals, surroundings_checks
+from tautlog.planning.gate import aim_checks, refusals, surroundings_checks
 from tautlog.planning.intended import intended_for
 
 NO_CAMPAIGN = (
@@ -74,7 +74,7 @@ def permitted(
         return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
     setup = replace(setup, checklist=_checklist(campaign, say))
     intended = intended_for(campaign, setup)
-    for check in surroundings_checks(intended):
+    for check in (*surroundings_checks(intended), *aim_checks(intended)):
         say(f"LOOK: {check.text}")
     found = refusals(intended)
     if found:
@@ -202,9 +202,12 @@ def checked_for(
     Only refusals are open points: `plan` shows what the campaign does not state.
     """
     found = []
-    for check in refusals(intended_for(campaign, setup, instrument=instrument)):
+    intended = intended_for(campaign, setup, instrument=instrument)
+    for check in refusals(intended):
         if signed(by) and signed(reason) and not check.final:
             text = f"OVERRIDE by {by} ({reason}): {check.text}"
             check = replace(check, holds=True, text=text, refuses=False)
         found.append(check)
-    return found or [PathCheck("gate", True, "mount, rig, load path and chain permit this drop")]
+    permits = PathCheck("gate", True, "mount, rig, load path and chain permit this drop")
+    look = [replace(one, holds=True, text=f"LOOK: {one.text}") for one in aim_checks(intended)]
+    return [*(found or [permits]), *look]

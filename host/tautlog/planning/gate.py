@@ -61,8 +61,8 @@ class Intended:
         Why it must not be used.
     promised_newton_per_volt, not_promised : float or None, tuple of str
         Slope by data sheet and gain; what is missing for that.
-    target_n : float or None
-        Target of the test.
+    target_n, upper_n : float or None
+        Target of the test, and the force above which it is an overload.
     earlier : tuple of Load
         Earlier measurements on the line; see `reckoned`.
     condemned : tuple of str
@@ -121,6 +121,7 @@ class Intended:
     units: Units = SI
     leg_facts: tuple[LegFacts, ...] = ()
     channel: str = "force"
+    upper_n: float | None = None
 
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
@@ -163,6 +164,17 @@ def surroundings_checks(intended: Intended) -> list[PathCheck]:
         PathCheck("surroundings", False, f"surroundings: {text}; {about}")
         for text in intended.departures
     ]
+
+
+def aim_checks(intended: Intended) -> list[PathCheck]:
+    """A drop that is predicted above its limit: to look at, and no refusal."""
+    predicted, _ = _predicted(intended)
+    upper_n = intended.upper_n
+    if predicted is None or upper_n is None or predicted.peak_force_n <= upper_n:
+        return []
+    peak = shown_force(predicted.peak_force_n, None, (upper_n,), intended.units)
+    text = f"aim: {peak.text} is predicted, and the limit is {peak.level()}: expect an overload"
+    return [PathCheck("beyond-limit", False, text)]
 
 
 def wiring_check(proving: Proving) -> PathCheck:

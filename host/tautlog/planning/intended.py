@@ -27,21 +27,21 @@ def intended_for(
     friction_n: float | None = None,
     instrument: Instrument | None = None,
 ) -> Intended:
-    """Gather the facts of an intended drop.
+    """Gather the facts of a drop.
 
     Parameters
     ----------
     campaign, setup : Campaign, DropSetup
-        Rig, mounts, load path and chain; mass, height, line, article and mount of this drop.
+        What it is done with, and how.
     line, friction_n, instrument : Line, float, Instrument, optional
         As planned, and the board that greeted (default: as set up, the rig's friction, none yet).
     """
-    mount = mount_of(campaign, setup.mount)
-    records = catalogued(campaign.folder)
+    mount, records = mount_of(campaign, setup.mount), catalogued(campaign.folder)
     return Intended(
         mass_kg=setup.mass_kg,
         height_m=setup.height_m,
         target_n=setup.target_n,
+        upper_n=setup.upper_n,
         earlier=_earlier(records, setup),
         condemned=_condemned(campaign, records, setup),
         line=line or line_for(campaign, setup.line),
