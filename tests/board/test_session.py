@@ -277,3 +277,26 @@ def test_a_board_whose_firmware_does_not_run(reason, error, said):
     link.answers = {"hello": {**HELLO, "refused": reason, "faults": ["MemoryError: 1 kB"]}}
     with pytest.raises(error, match=said):
         session_on(link).greet()
+
+
+def test_late_answers_to_an_earlier_program_are_not_taken_for_its_own():
+    """Seen on an emulated board: `stream` was answered with a greeting that `install` had asked."""
+
+    class Slow(FrameLink):
+        """A line that brings a few bytes at a time."""
+
+        def read(self):
+            waiting = super().read() + bytes(self.outgoing)
+            self.outgoing = bytearray(waiting[100:])
+            return waiting[:100]
+
+    link = Slow()
+    link.answers["stream"] = {"ok": True, "first": 7}
+    link.limit = 0
+    earlier = session_on(link)
+    for _ in range(40):
+        earlier.send(wire.ASK, b'{"do": "hello", "wire": 1}')  # and it ends without an answer
+    link.now_s += 0.5
+    later = session_on(link)
+    later.greet()
+    assert later.ask("stream", on=True)["first"] == 7

@@ -61,7 +61,9 @@ class Session:
         self.scale = timeout_scale
         self.clock = clock
         self._decoder = wire.Decoder(wire.MAX_PAYLOAD, DECODER_ROOM)
-        self._sequence = 0
+        # A program before this one may have left questions: their answers come late, and bear
+        # other numbers, for nobody sends a thousand frames a second.
+        self._sequence = int(1000.0 * clock()) & 0xFFFF
         self._inbox: deque[Message] = deque()
         self._foreign_version: int | None = None
         self._heard = b""  # the last of what came before the greeting
