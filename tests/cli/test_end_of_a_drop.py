@@ -23,7 +23,6 @@ def test_a_drop_ends_with_five_lines_and_the_next_command(places, capsys):
     assert record.with_suffix(".png").exists()
 
 
-@pytest.mark.wide
 def test_all_figures_by_option_and_by_mark(places, capsys):
     record = next(places.glob("*.h5"))
     status, out, _ = said(capsys, "mark", str(record))
