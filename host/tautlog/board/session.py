@@ -61,9 +61,7 @@ class Session:
         self.scale = timeout_scale
         self.clock = clock
         self._decoder = wire.Decoder(wire.MAX_PAYLOAD, DECODER_ROOM)
-        # A program before this one may have left questions: their answers come late, and bear
-        # other numbers, for nobody sends a thousand frames a second.
-        self._sequence = int(1000.0 * clock()) & 0xFFFF
+        self._sequence = 0
         self._inbox: deque[Message] = deque()
         self._foreign_version: int | None = None
         self._heard = b""  # the last of what came before the greeting
@@ -190,6 +188,9 @@ class Session:
                 f"the board's greeting is incomplete or garbled ({told(problem)}): install the "
                 "firmware again"
             ) from problem
+        # A program before this one may have left questions, whose answers come late: they bear
+        # other numbers, for nobody sends a thousand frames a second. A late greeting does no harm.
+        self._sequence = int(1000.0 * self.clock()) & 0xFFFF
         # Earlier events were placed without knowing the length of a block. A board that holds an
         # event sends it at once, and again on request.
         self._inbox = deque(
