@@ -7,9 +7,9 @@ import shlex
 from tautlog.archive.assessment import Assessment
 from tautlog.model.display_units import Units
 from tautlog.model.legs import AXIAL, SUM, Legs
+from tautlog.model.limits import upper_of
 from tautlog.model.origin import IMPORTED, MARK
 from tautlog.model.shown_force import shown_force
-from tautlog.model.trace import DropSetup
 from tautlog.model.verdict_words import prediction_words, words
 from tautlog.record import Decision
 
@@ -85,7 +85,7 @@ def _leg_words(legs: Legs, units: Units) -> list[str]:
         if leg.peak_force_n is None:
             found.append(f"{leg.name}: {'no pull' if leg.calibrated else 'NOT CALIBRATED'}")
             continue
-        levels_n = (leg.target_n, DropSetup(target_n=leg.target_n, limit_n=leg.limit_n).upper_n)
+        levels_n = (leg.target_n, upper_of(leg.target_n, leg.limit_n))
         shown = shown_force(leg.peak_force_n, leg.peak_force_expanded_u_n or 0.0, levels_n, units)
         share = ""
         if leg.share is not None and leg.share_expanded_u is not None:

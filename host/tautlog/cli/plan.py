@@ -238,7 +238,6 @@ def _draw(planned: Plan, path: Path, units: Units) -> None:
     """Draw the predicted force over time to a new file."""
     from tautlog.display.pictures.image import save
     from tautlog.display.pictures.prediction import draw_prediction
-    from tautlog.model.trace import DropSetup
     from tautlog.planning.prediction import force_curve
 
     drop = planned.drop
@@ -252,7 +251,7 @@ def _draw(planned: Plan, path: Path, units: Units) -> None:
         planned.prediction,
         title,
         target_n=planned.target_n,
-        limit_n=DropSetup(target_n=planned.target_n, limit_n=planned.limit_n).upper_n,
+        limit_n=planned.upper_n,
         units=units,
     )
     save(figure, path)

@@ -171,3 +171,10 @@ REBOUND_MOST = Limit(
 )
 SHUNT_SUSPECT = Limit(0.02, "1", "change of the shunt's step over a drop; common practice")
 SHUNT_INVALID = Limit(0.05, "1", "beyond it the chain has changed; common practice")
+
+
+def upper_of(target_n: float | None, limit_n: float | None) -> float | None:
+    """The limit force, or 1.1 x target without one, or None."""
+    if limit_n is not None:
+        return limit_n
+    return None if target_n is None else OVERLOAD_PER_TARGET * target_n

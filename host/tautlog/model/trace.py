@@ -15,7 +15,7 @@ from tautlog.model import quantities as q
 from tautlog.model.calibration import Calibration
 from tautlog.model.contradiction import Contradiction
 from tautlog.model.key import stated
-from tautlog.model.limits import OVERLOAD_PER_TARGET
+from tautlog.model.limits import upper_of
 from tautlog.model.steps import Steps
 from tautlog.model.surroundings import Surroundings
 
@@ -265,6 +265,4 @@ class DropSetup:
     @property
     def upper_n(self) -> float | None:
         """The limit force, or 1.1 x target without one, or None."""
-        if self.limit_n is not None:
-            return self.limit_n
-        return None if self.target_n is None else OVERLOAD_PER_TARGET * self.target_n
+        return upper_of(self.target_n, self.limit_n)

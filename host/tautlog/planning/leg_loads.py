@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from tautlog.model.leg_facts import LegFacts, leaning
+from tautlog.model.limits import upper_of
 from tautlog.model.load_path import PathCheck
-from tautlog.model.trace import DropSetup
 
 
 def leg_checks(
@@ -31,7 +31,7 @@ def leg_checks(
     """
     lean = {one.name: one.cosine for one in leaning(facts, tuple(names))}
     for one in facts:
-        limit_n = DropSetup(target_n=one.target_n, limit_n=one.limit_n).upper_n
+        limit_n = upper_of(one.target_n, one.limit_n)
         if limit_n is None:
             continue
         if one.name not in names or len(names) < 2:

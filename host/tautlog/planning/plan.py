@@ -17,6 +17,7 @@ from tautlog.model.calibration import Calibration
 from tautlog.model.channels import MOST_CHANNELS
 from tautlog.model.display_units import SI, Units
 from tautlog.model.flight import FlightLoad
+from tautlog.model.limits import upper_of
 from tautlog.model.line import Line
 from tautlog.model.load_path import PathCheck
 from tautlog.model.names import meant
@@ -94,7 +95,7 @@ class Plan:
     @property
     def upper_n(self) -> float | None:
         """The limit force, or 1.1 x target without one, or None."""
-        return DropSetup(target_n=self.target_n, limit_n=self.limit_n).upper_n
+        return upper_of(self.target_n, self.limit_n)
 
     def ladder(self, shares: tuple[float, ...] = LADDER) -> tuple[Step, ...]:
         """The drops that lead up to the aim; without a target, to the predicted peak.
