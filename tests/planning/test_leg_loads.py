@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+import re
 
 import pytest
 from hypothesis import given
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from intended_drops import DATED, GOOD
 
 from tautlog.model.channels import Channel
+from tautlog.model.display_units import SI, Units
 from tautlog.model.leg_facts import LegFacts
 from tautlog.planning.gate import findings, refusals
 from tautlog.planning.leg_loads import leg_checks
@@ -80,3 +82,12 @@ def test_more_pull_or_a_wider_leg_is_never_more_harmless(force_n, limit_n, angle
     assert severity(force_n, min(angle_deg + 5.0, 85.0)) >= now
     equal_n = force_n / (count * math.cos(math.radians(angle_deg)))
     assert (now[0] == 2) == (equal_n > limit_n)
+
+
+@pytest.mark.parametrize("units", [SI, Units("kN"), Units("lbf")])
+@pytest.mark.parametrize("limit_n", [999.8, 1000.2, 1999.8, 2000.2])
+def test_what_is_told_of_a_leg_stands_on_its_side_of_the_limit(units, limit_n):
+    """1000 N by equal shares and 2000 N alone; a limit of 999.8 N was told as 1000 N."""
+    (check,) = leg_checks([leg(limit_n)], NAMES, 2000.0, "told", units)
+    force, limit = map(float, re.findall(rf"([\d.]+) {units.force}", check.text))
+    assert (force > limit) == (check.code == "leg-over")

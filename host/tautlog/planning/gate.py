@@ -153,7 +153,7 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
         )
         found += [_with_basis(check, load) for check in path]
         names = (intended.channel, *(leg.name for leg in intended.legs))
-        found += leg_checks(intended.leg_facts, names, load.force_n, load.basis)
+        found += leg_checks(intended.leg_facts, names, load.force_n, load.basis, intended.units)
     return tuple(found)
 
 

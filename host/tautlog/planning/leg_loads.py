@@ -10,13 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from tautlog.model.display_units import SI, Units
 from tautlog.model.leg_facts import LegFacts, leaning
 from tautlog.model.limits import upper_of
 from tautlog.model.load_path import PathCheck
+from tautlog.model.shown_force import shown_force
 
 
 def leg_checks(
-    facts: Sequence[LegFacts], names: Sequence[str], force_n: float, basis: str
+    facts: Sequence[LegFacts],
+    names: Sequence[str],
+    force_n: float,
+    basis: str,
+    units: Units = SI,
 ) -> Iterator[PathCheck]:
     """Each leg with a limit of its own: over it by equal shares, perhaps over it, or never.
 
@@ -28,6 +34,8 @@ def leg_checks(
         All force channels, which are the legs.
     force_n, basis : float, str
         The largest pull that is reckoned with, and where it comes from.
+    units : Units
+        Units in which it is said.
     """
     lean = {one.name: one.cosine for one in leaning(facts, tuple(names))}
     for one in facts:
@@ -40,16 +48,18 @@ def leg_checks(
             continue
         alone_n = force_n / lean.get(one.name, 1.0)
         equal_n = alone_n / len(names)
-        told = f"leg {one.name!r}: {equal_n:.0f} N if all {len(names)} legs share alike"
+        equal = shown_force(equal_n, None, (limit_n,), units)
+        alone = shown_force(alone_n, None, (limit_n,), units)
+        told = f"leg {one.name!r}: {equal.text} if all {len(names)} legs share alike"
         if equal_n > limit_n:
-            text = f"{told}, above its limit of {limit_n:.0f} N ({basis})"
+            text = f"{told}, above its limit of {equal.level()} ({basis})"
             yield PathCheck("leg-over", False, text, refuses=True)
         elif alone_n > limit_n:
             text = (
-                f"{told}, of its limit of {limit_n:.0f} N; how they share is not known before the "
+                f"{told}, of its limit of {equal.level()}; how they share is not known before the "
                 f"drop, and more than {limit_n / alone_n:.0%} of the pull is above it"
             )
             yield PathCheck("leg-share", False, text)
         else:
-            text = f"leg {one.name!r}: all of the pull, {alone_n:.0f} N, is below {limit_n:.0f} N"
+            text = f"leg {one.name!r}: all of the pull, {alone.text}, is below {alone.level()}"
             yield PathCheck("leg-share", True, text)
