@@ -88,12 +88,15 @@ class Found:
         The public key that it was made with; empty if it does not hold.
     problem : str
         Why it does not hold, or "".
+    later : int
+        Links that the chain got after it; only of one that holds.
     """
 
     number: int
     entry: SignedHead | None = None
     key: bytes = b""
     problem: str = ""
+    later: int = 0
 
     @property
     def words(self) -> str:
@@ -136,8 +139,8 @@ def sign_head(folder: Path, by: str, key: Path, passphrase: bytes | None = None)
     return add_kept_line(folder / FILE_NAME, json.dumps(asdict(made)).encode())
 
 
-def read_signed_heads(folder: Path, chain: Chain) -> list[Found]:
-    """Every line of the file, checked against a chain.
+def read_signed_heads(folder: Path) -> list[Found]:
+    """Every line of the file, checked against the chain, which is read only if there is one.
 
     Raises
     ------
@@ -151,22 +154,24 @@ def read_signed_heads(folder: Path, chain: Chain) -> list[Found]:
     except OSError as problem:
         return [Found(1, problem=f"it cannot be read: {problem.strerror}")]
     require_library()
+    chain = read_chain(folder)
     return [_found(number, line, chain) for number, line in enumerate(lines, 1) if line.strip()]
 
 
-def check_signed_heads(folder: Path, chain: Chain) -> list[Checked]:
+def check_signed_heads(folder: Path) -> list[Checked]:
     """Check every signature; without the library it is only said that they were not checked."""
     path = folder / FILE_NAME
     if not has_library():
         text = "was not checked: that needs a library, pip install 'tautlog[sign]'"
         return [Checked(path, "unchecked", text)] if os.path.lexists(path) else []
-    heads = read_signed_heads(folder, chain)
     return [
-        Checked(path, "broken", f"line {one.number}: {one.problem}") for one in heads if one.problem
+        Checked(path, "broken", f"line {one.number}: {one.problem}")
+        for one in read_signed_heads(folder)
+        if one.problem
     ]
 
 
-def check_key(folder: Path, chain: Chain, key: bytes) -> list[Checked]:
+def check_key(folder: Path, key: bytes) -> list[Checked]:
     """Check that a signature of a public key holds.
 
     Raises
@@ -175,10 +180,25 @@ def check_key(folder: Path, chain: Chain, key: bytes) -> list[Checked]:
         If the library that checks it is not installed.
     """
     require_library()
-    if any(one.key == key for one in read_signed_heads(folder, chain)):
+    if any(one.key == key for one in read_signed_heads(folder)):
         return []
     text = f"no signature of the key {fingerprint(key)} holds here"
     return [Checked(folder / FILE_NAME, "missing", text)]
+
+
+def signature_words(folder: Path) -> list[str]:
+    """What the signatures that hold say, and how much came after the last of them; often nothing.
+
+    Raises
+    ------
+    SignatureError
+        As `read_signed_heads`.
+    """
+    holding = [one for one in read_signed_heads(folder) if not one.problem]
+    if not holding:
+        return []
+    later = min(one.later for one in holding)
+    return [*(one.words for one in holding), f"links that came after it: {later}"]
 
 
 def _found(number: int, line: bytes, chain: Chain) -> Found:
@@ -193,4 +213,4 @@ def _found(number: int, line: bytes, chain: Chain) -> Found:
     if chain.heads[entry.links - 1 : entry.links] != (entry.head,):
         text = f"it stands for {entry.links} links up to {entry.head[:16]}..., which the chain no"
         return Found(number, entry, problem=f"{text} longer has: cut off, or made anew")
-    return Found(number, entry, key)
+    return Found(number, entry, key, later=len(chain.links) - entry.links)

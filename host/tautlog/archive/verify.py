@@ -14,11 +14,11 @@ from tautlog.archive.batch import records_in
 from tautlog.archive.catalogue import catalogued, summaries_of
 from tautlog.archive.chain_check import check_chain, check_place
 from tautlog.archive.checked import Checked
-from tautlog.archive.signed_heads import check_key, check_signed_heads, read_signed_heads
+from tautlog.archive.signed_heads import check_key, check_signed_heads
 from tautlog.archive.summary import RecordSummary
 from tautlog.errors import RecordError
 from tautlog.files.campaign_folder import CAMPAIGN_FILE, CHAIN_FILE, TRACES
-from tautlog.files.chain import HEAD_DIGITS, Chain, head_of, read_chain
+from tautlog.files.chain import HEAD_DIGITS, head_of, read_chain
 from tautlog.model.seal_version import ENTRIES_SEALED
 
 
@@ -69,9 +69,9 @@ def verify(
         found += [check_record(record) for record in records if rehearsed or not record.rehearsed]
         if folder in campaigns:
             found += check_chain(folder, records)
-            found += check_signed_heads(folder, read_chain(folder))
-    found += _check_key(key, _chains_of(places)) if key else []
-    return found + (_check_head(head, _chains_of(places)) if head else [])
+            found += check_signed_heads(folder)
+    found += _check_key(key, _homes_of(places)) if key else []
+    return found + (_check_head(head, _homes_of(places)) if head else [])
 
 
 def _records(folder: Path, anew: bool) -> list[RecordSummary]:
@@ -93,24 +93,11 @@ def heads_of(places: list[Path]) -> dict[Path, str]:
     return {folder: head for folder, head in heads.items() if head}
 
 
-def signatures_of(places: list[Path]) -> dict[Path, list[str]]:
-    """What the signatures that hold say, by campaign, with how much came after the last of them."""
-    told = {}
-    for folder in heads_of(places):
-        chain = read_chain(folder)
-        holding = [one for one in read_signed_heads(folder, chain) if not one.problem]
-        if holding:
-            ends = [one.entry.links for one in holding if one.entry]
-            after = f"links that came after it: {len(chain.links) - max(ends)}"
-            told[folder] = [*(one.words for one in holding), after]
-    return told
-
-
-def _chains_of(places: list[Path]) -> dict[Path, Chain]:
-    """The chains of all campaigns in folder trees, and of those that named records lie in."""
+def _homes_of(places: list[Path]) -> list[Path]:
+    """Folders of all campaigns in folder trees, and of those that named records lie in."""
     folders = {place.parent for place in places if not place.is_dir()}
     folders |= {folder for place in places if place.is_dir() for folder in _campaigns(place)}
-    return {folder: read_chain(folder) for folder in sorted(folders)}
+    return sorted(folders)
 
 
 def _campaigns(place: Path) -> list[Path]:
@@ -119,23 +106,23 @@ def _campaigns(place: Path) -> list[Path]:
     return [Path(folder) for folder, inner, files in os.walk(place) if marks & {*inner, *files}]
 
 
-def _check_key(key: bytes, chains: dict[Path, Chain]) -> list[Checked]:
+def _check_key(key: bytes, homes: list[Path]) -> list[Checked]:
     """Check that every chain is signed by a key."""
-    if not chains:
+    if not homes:
         return [Checked(Path(CHAIN_FILE), "missing", "no campaign is here that could be signed")]
-    return [one for folder, chain in chains.items() for one in check_key(folder, chain, key)]
+    return [one for folder in homes for one in check_key(folder, key)]
 
 
-def _check_head(head: str, chains: dict[Path, Chain]) -> list[Checked]:
+def _check_head(head: str, homes: list[Path]) -> list[Checked]:
     """Compare a head that was kept elsewhere with the chains."""
     digits = "".join(head.split()).casefold()
     if len(digits) < HEAD_DIGITS or not set(digits) <= set("0123456789abcdef"):
         raise RecordError(
             f"{head!r} is no head of a chain: expected {HEAD_DIGITS} or more hex digits"
         )
-    if any(chain.holds(digits) for chain in chains.values()):
+    if any(read_chain(folder).holds(digits) for folder in homes):
         return []
-    place = next(iter(chains), Path()) / CHAIN_FILE
+    place = next(iter(homes), Path()) / CHAIN_FILE
     text = f"holds no link {digits[:HEAD_DIGITS]}...: its end was cut off, or it was written anew"
     return [Checked(place, "missing", text)]
 

@@ -32,20 +32,21 @@ def command(key: Path, by: str, as_json: bool) -> None:
     what came before the signature is what you signed. A signature says who had the key, and not
     that a figure is right. What is kept later is not signed: sign again.
     """
-    from tautlog.archive.verify import heads_of, signatures_of
+    from tautlog.archive.signed_heads import signature_words
     from tautlog.cli.output import print_json
     from tautlog.errors import CampaignError
+    from tautlog.files.chain import head_of
 
     campaign = options.here(to_drop=False)
     if campaign is None:
         raise CampaignError("there is no campaign here: make one with `tautlog init`")
     options.tell_doubt(_sign(campaign.folder, options.signature_of(by, "a signature"), key))
-    words = signatures_of([campaign.folder])[campaign.folder]
-    head = heads_of([campaign.folder])[campaign.folder]
+    *_, words, _ = signature_words(campaign.folder)
+    head = head_of(campaign.folder)
     if as_json:
-        print_json({"signed": words[-2], "head": head})
+        print_json({"signed": words, "head": head})
         return
-    tell(words[-2])
+    tell(words)
     tell(f"head of the chain now, with this signature in it: {head}")
 
 

@@ -96,11 +96,11 @@ def _tell_found(found: list[Checked]) -> None:
 
 def _tell_heads(where: list[Path]) -> None:
     """Print the head of each chain, and who signed it when."""
-    from tautlog.archive.verify import heads_of, signatures_of
+    from tautlog.archive.signed_heads import signature_words
+    from tautlog.archive.verify import heads_of
     from tautlog.files.ssh_signature import has_library
 
-    signatures = signatures_of(where) if has_library() else {}
     for folder, newest in heads_of(where).items():
         tell(f"head of the chain in {folder}: {newest}")
-        for words in signatures.get(folder, ()):
+        for words in signature_words(folder) if has_library() else ():
             tell(f"  {words}")
