@@ -124,17 +124,17 @@ class RecordSummary(NamedTuple):
     since_conditioning_h: float | None = None
     upper_n: float | None = None
 
-    def shown_peak(self, units: Units = SI) -> str:
-        """The newest peak with its uncertainty, as held against target and limit; no unit."""
-        levels_n = (self.target_n, self.upper_n)
-        return force_text(self.peak_force_n, self.peak_force_expanded_u_n, levels_n, units)
-
-    def shown_target(self, units: Units = SI) -> str:
-        """The target with the digits of the peak that was held against it; no unit."""
-        if self.target_n is None or self.peak_force_n is None:
-            return force_text(self.target_n, units=units)
+    def shown(self, units: Units = SI) -> tuple[str, str]:
+        """The target, and the newest peak with its uncertainty as held against it; no units."""
+        if self.peak_force_n is None:
+            return force_text(self.target_n, units=units), "-"
         spread_n, levels_n = self.peak_force_expanded_u_n, (self.target_n, self.upper_n)
-        return shown_force(self.peak_force_n, spread_n, levels_n, units).levels[0]
+        peak = shown_force(self.peak_force_n, spread_n, levels_n, units)
+        return "-" if self.target_n is None else peak.levels[0], peak.interval
+
+    def shown_peak(self, units: Units = SI) -> str:
+        """The peak of `shown`."""
+        return self.shown(units)[1]
 
     @property
     def surroundings(self) -> Surroundings:

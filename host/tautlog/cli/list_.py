@@ -131,8 +131,7 @@ def _row(record: RecordSummary, units: Units) -> list[str]:
     figures = [
         "-" if record.mass_kg is None else plain_number(record.mass_kg, "kg", units),
         "-" if record.height_m is None else plain_number(record.height_m, "m", units),
-        record.shown_target(units),
-        record.shown_peak(units),
+        *record.shown(units),
     ]
     verdicts = (
         *(
