@@ -6,13 +6,12 @@ limit, or may hide the pull, the excerpt's figures are doubtful.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from tautlog.analysis.stage2_place import PEAK_COUNTS, PEAK_SIGMAS
-from tautlog.model.excerpt import Excerpt, Skim
+from tautlog.model.excerpt import Excerpt
 from tautlog.model.marks import Finding, Marks
 from tautlog.model.trace import Trace
 
@@ -93,20 +92,11 @@ def _pull(marks: Marks, trace: Trace, excerpt: Excerpt, legs: int) -> tuple[floa
     found = []
     for skims, end in ((excerpt.before, slice(count)), (excerpt.after, slice(-count, None))):
         level_n = max(sign * (_middle(trace.force_n[end]) - zero_n), 0.0) if peak_n else 0.0
-        for force_n, at in _extremes(skims, zero_n):
+        extremes = [(force_n - zero_n, at) for skim in skims for force_n, at in skim.extremes]
+        for force_n, at in extremes:
             if sign * force_n > level_n + least_n or abs(force_n) >= as_high_n:
                 found.append((force_n, at))
     return max(found, key=lambda one: abs(one[0])) if found else None
-
-
-def _extremes(skims: Sequence[Skim], zero_n: float) -> list[tuple[float, int]]:
-    """Smallest and largest force of each stretch, zero removed, with their samples."""
-    return [
-        (force_n - zero_n, at)
-        for skim in skims
-        for force_n, at in ((skim.lowest_n, skim.lowest_at), (skim.highest_n, skim.highest_at))
-        if force_n is not None
-    ]
 
 
 def _middle(force_n: np.ndarray) -> float:

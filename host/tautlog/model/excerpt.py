@@ -49,6 +49,12 @@ class Skim:
     highest_at: int = 0
     usual_n: float | None = None
 
+    @property
+    def extremes(self) -> tuple[tuple[float, int], ...]:
+        """Smallest and largest force with their samples; nothing where all are missing."""
+        found = ((self.lowest_n, self.lowest_at), (self.highest_n, self.highest_at))
+        return tuple((force_n, at) for force_n, at in found if force_n is not None)
+
 
 @dataclass(frozen=True)
 class Excerpt:

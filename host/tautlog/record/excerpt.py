@@ -74,10 +74,5 @@ def _place(record: Record, skims: Sequence[Skim]) -> int:
         return release
     usual = [skim.usual_n for skim in skims if skim.usual_n is not None]
     usual_n = float(np.median(usual)) if usual else 0.0
-    found = [
-        (abs(force_n - usual_n), at)
-        for skim in skims
-        for force_n, at in ((skim.lowest_n, skim.lowest_at), (skim.highest_n, skim.highest_at))
-        if force_n is not None
-    ]
+    found = [(abs(force_n - usual_n), at) for skim in skims for force_n, at in skim.extremes]
     return max(found)[1] if found else 0
