@@ -27,6 +27,7 @@ from tautlog.model.signature import signed
 from tautlog.model.stream import Instrument
 from tautlog.model.timestamp import stamp
 from tautlog.record import Record, add_given_up, open_record
+from tautlog.record.own_doubts import given_up_words
 
 HELD = "held"  # the board's state
 FINISHED = ("complete", "recovered")
@@ -120,7 +121,7 @@ def give_up(
         add_given_up(record.path, by=who.by, reason=who.reason, lacks=lacks)
     _enter(who, record, place, board, lacks)
     notes = forget(session, partial(_must_be_kept, record))
-    told = f"{who.by} gave up the rest of the board's event ({who.reason}): {lacks}"
+    told = given_up_words(who.by, who.reason, lacks)
     if isinstance(found, DropOutcome):
         return replace(found, notes=(told, *notes))
     for text in (told, *notes):

@@ -10,10 +10,12 @@ from tautlog.record.entries import GivenUp
 
 def given_up(entry: GivenUp) -> Contradiction:
     """Somebody did without the rest of the board's event."""
-    return Contradiction(
-        "event-given-up",
-        f"{entry.by} gave up the rest of the board's event ({entry.reason}): {entry.lacks}",
-    )
+    return Contradiction("event-given-up", given_up_words(entry.by, entry.reason, entry.lacks))
+
+
+def given_up_words(by: str, reason: str, lacks: str) -> str:
+    """Who gave up the rest of an event, why, and what is lacking; the same wherever it is told."""
+    return f"{by} gave up the rest of the board's event ({reason}): {lacks}"
 
 
 def converter_differs(used: Calibration, instrument: Instrument) -> Contradiction:
