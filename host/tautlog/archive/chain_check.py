@@ -71,7 +71,7 @@ def check_place(
 
 
 def _check_whole(folder: Path, chain: Chain, summaries: list[RecordSummary]) -> Iterator[Checked]:
-    """Say that chain or campaign.toml is gone or damaged."""
+    """Say that chain or campaign.toml is gone or damaged, or the chain was written anew."""
     sealed = any(one.seal and not one.problem and not one.rehearsed for one in summaries)
     kept = [name for name in traces_of_campaign(folder) if name != CHAIN_FILE]
     if chain.problem and (sealed or kept or chain.links):
@@ -80,6 +80,8 @@ def _check_whole(folder: Path, chain: Chain, summaries: list[RecordSummary]) -> 
     if not os.path.lexists(folder / CAMPAIGN_FILE):
         text = "is gone from among what the campaign keeps: restore it"
         yield Checked(folder / CAMPAIGN_FILE, "missing", text)
+    if chain.other_ends:
+        yield Checked(folder / CHAIN_FILE, "doubtful", OTHER_ENDS)
 
 
 def _check_order(folder: Path, chain: Chain) -> Iterator[Checked]:
@@ -99,8 +101,6 @@ def _check_order(folder: Path, chain: Chain) -> Iterator[Checked]:
 
 def _check_clock(folder: Path, chain: Chain) -> Iterator[Checked]:
     """Say where the clock went back: what was kept from there on has wrong times, or before."""
-    if chain.other_ends:
-        yield Checked(folder / CHAIN_FILE, "doubtful", OTHER_ENDS)
     latest = ""
     for link in chain.links:
         if link.utc and _back_s(latest, link.utc) > CLOCK_BACK_S:

@@ -170,7 +170,7 @@ class Columns:
 
     def _find_header(self, rows: list[tuple[int, list[str]]]) -> int:
         """Find the header; return the index of the first row of numbers."""
-        width = Counter(len(cells) for _, cells in rows[:100_000]).most_common(1)[0][0]
+        width = Counter(len(cells) for _, cells in rows).most_common(1)[0][0]
         preface = 0
         for _, cells in rows:
             filled = sum(1 for cell in cells if cell.strip())
