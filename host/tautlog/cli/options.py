@@ -190,6 +190,23 @@ def port_options(function: Function) -> Function:
     )(function)
 
 
+def sheet_options(what: str) -> Callable[[Function], Function]:
+    """Add --paper and --replace, for a paper such as "report"."""
+    paper = click.option(
+        "--paper",
+        type=click.Choice(("a4", "letter")),
+        default="a4",
+        show_default=True,
+        help="Size of the pages of the PDF.",
+    )
+    replace = click.option(
+        "--replace",
+        is_flag=True,
+        help=f"Take the name of an older {what}, which is kept as NAME-1, NAME-2 and so on.",
+    )
+    return lambda function: paper(replace(function))
+
+
 def cfc_option(function: Function) -> Function:
     """Add the channel frequency class."""
     return click.option(

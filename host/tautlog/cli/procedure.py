@@ -16,18 +16,7 @@ from tautlog.cli.shown_units import units_of, units_option
 @click.option(
     "--pdf", type=click.Path(path_type=Path), metavar="FILE.pdf", help="Name of the new file."
 )
-@click.option(
-    "--paper",
-    type=click.Choice(("a4", "letter")),
-    default="a4",
-    show_default=True,
-    help="Size of the pages.",
-)
-@click.option(
-    "--replace",
-    is_flag=True,
-    help="Take the name of an older sheet, which is kept as NAME-1, NAME-2 and so on.",
-)
+@options.sheet_options("sheet")
 @units_option
 @options.json_option
 def command(

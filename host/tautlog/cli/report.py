@@ -25,18 +25,7 @@ if TYPE_CHECKING:
 @click.option(
     "--pdf", type=click.Path(path_type=Path), metavar="FILE.pdf", help="Write a PDF, too."
 )
-@click.option(
-    "--paper",
-    type=click.Choice(("a4", "letter")),
-    default="a4",
-    show_default=True,
-    help="Size of the pages of the PDF.",
-)
-@click.option(
-    "--replace",
-    is_flag=True,
-    help="Take the name of an older report, which is kept as NAME-1, NAME-2 and so on.",
-)
+@options.sheet_options("report")
 @options.cfc_option
 @options.rehearsed_option
 @units_option
