@@ -8,6 +8,7 @@ what it cannot predict. It can only withhold: key, catch and the people at the r
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from tautlog.calibrate.plausibility import accepted_by, slope_doubts, uncertainty_doubts
 from tautlog.calibrate.validity import validity
@@ -123,6 +124,11 @@ class Intended:
     channel: str = "force"
     upper_n: float | None = None
 
+    @cached_property
+    def predicted(self) -> tuple[Prediction | None, str]:
+        """What the drop will do, reckoned once for all checks; or None, and why not."""
+        return _predicted(self)
+
 
 def refusals(intended: Intended) -> tuple[PathCheck, ...]:
     """Every reason why the drop is refused; empty if nothing forbids it."""
@@ -131,7 +137,7 @@ def refusals(intended: Intended) -> tuple[PathCheck, ...]:
 
 def findings(intended: Intended) -> tuple[PathCheck, ...]:
     """All checks: what holds, what is not known, and what refuses the drop."""
-    predicted, why = _predicted(intended)
+    predicted, why = intended.predicted
     load = highest(predicted, intended.target_n, intended.earlier)
     found = [*_named(intended), *_calibration(intended, load), *_legs(intended)]
     if predicted is None:
@@ -168,7 +174,7 @@ def surroundings_checks(intended: Intended) -> list[PathCheck]:
 
 def aim_checks(intended: Intended) -> list[PathCheck]:
     """A drop that is predicted above its limit: to look at, and no refusal."""
-    predicted, _ = _predicted(intended)
+    predicted, _ = intended.predicted
     upper_n = intended.upper_n
     if predicted is None or upper_n is None or predicted.peak_force_n <= upper_n:
         return []
