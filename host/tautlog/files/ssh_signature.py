@@ -136,7 +136,10 @@ def _private(key: Path, passphrase: bytes | None) -> Ed25519PrivateKey:
             warnings.simplefilter("ignore")  # of kinds of keys that are refused below
             private = load_ssh_private_key(content, passphrase)
     except TypeError as problem:  # it has a passphrase and none was given, or the reverse
-        raise SignatureError(f"{key} has a passphrase", needs_passphrase=True) from problem
+        raise SignatureError(
+            f"{key} has a passphrase: sign at a terminal, where it is asked for",
+            needs_passphrase=True,
+        ) from problem
     except (ValueError, UnsupportedAlgorithm) as problem:
         why = "the passphrase is another one, or it is" if passphrase else "it is"
         raise SignatureError(
