@@ -5,9 +5,11 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from test_report_answer import MARKS, drop
+from test_report_answer import MARKS, SETUP, drop
 
 from tautlog.archive.assessment import CalibrationUse
+from tautlog.campaign.laboratory import Laboratory
+from tautlog.display.report.conditions import conditions_text
 from tautlog.display.report.instruments import instrument_items, numbers
 from tautlog.model.calibration import Calibration
 from tautlog.model.stream import Instrument
@@ -58,3 +60,12 @@ def test_two_calibrations_and_boards_are_told_apart():
     (board,) = (item for item in items if item.what == "board and converter")
     assert (board.drops, "serial number e66138" in board.facts) == ("1, 2", True)
     assert "not stated: there is no campaign.toml" in items[0].facts
+
+
+def test_conditions_are_those_of_the_records_too():
+    warm = replace(SETUP, temperature_c=20.0, humidity_percent=65.0, condition="wet")
+    drops = [drop(1, "pass", setup=warm), drop(2, "pass", setup=warm), drop(3, "pass")]
+    assert conditions_text(drops, Laboratory(environment="in the shade")) == (
+        "in the shade; drops 1, 2: 20 degC, 65 % relative humidity, wet; drop 3: not stated"
+    )
+    assert conditions_text(drops[2:], Laboratory()) == "not stated"

@@ -115,6 +115,9 @@ def test_a_drop_over_a_weak_flight_and_a_strong_one(kite):
     assert by_name["time above target"] == HARDER  # that flight never reaches it
     assert by_name["impulse"] == HARDER
     assert by_name["rise, 10 to 90 %"] == UNKNOWN  # the amplifier's bandwidth is not stated
+    (rise,) = (one.text for one in told.compared if one.quick)
+    assert "its uncertainty not known" in rise  # the drop's own figure stands there all the same
+    assert "drop not known" not in rise
 
 
 def test_a_strong_flight(kite):

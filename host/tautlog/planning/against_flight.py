@@ -30,6 +30,8 @@ class Compared:
         Whether less of it is harder, as of a rise.
     units : Units
         Units in which it is said.
+    measured : float or None
+        The drop's figure, where it was measured and its bounds cannot be told.
     """
 
     name: str
@@ -38,6 +40,7 @@ class Compared:
     flight: Bounds | None
     quick: bool = False
     units: Units = SI
+    measured: float | None = None
 
     @property
     def word(self) -> str:
@@ -53,9 +56,10 @@ class Compared:
     @property
     def text(self) -> str:
         """The figure in words."""
-        drop, flight = (
-            _words(bounds, self.units.of(self.unit)) for bounds in (self.drop, self.flight)
-        )
+        unit = self.units.of(self.unit)
+        drop, flight = _words(self.drop, unit), _words(self.flight, unit)
+        if self.drop is None and self.measured is not None:
+            drop = f"{self.measured / unit.size:.4g} {unit.name}, its uncertainty not known"
         return f"{self.name}: {self.word} (drop {drop}; flight {flight})"
 
 
@@ -97,6 +101,7 @@ def against_flight(drop: Assessment, campaign: Campaign | None) -> AgainstFlight
     pulse, u = pulse_of(load), campaign.flight.expanded_u_fraction
     known = drop.verdict.record_verdict != "invalid"
     bounds = _of_drop(drop.loaded) if known else (None,) * 4
+    rise_s = drop.loaded.rise_time_s if known else None
     asked = (None,) * 4 if u is None else _of_flight(pulse, u, drop.loaded.target_force_n)
     names = (
         ("peak", "N", False),
@@ -105,7 +110,9 @@ def against_flight(drop: Assessment, campaign: Campaign | None) -> AgainstFlight
         ("impulse", "N s", False),
     )
     compared = tuple(
-        Compared(name, unit, mine, flight, quick, drop.units)
+        Compared(
+            name, unit, mine, flight, quick, drop.units, 1e3 * rise_s if quick and rise_s else None
+        )
         for (name, unit, quick), mine, flight in zip(names, bounds, asked, strict=True)
     )
     return AgainstFlight(pulse, u, compared, _note(campaign, known=known))

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.display.report.contents import Answer, ArticleAnswer
+from tautlog.display.report.instruments import drops_text
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import form, outcome_word
 from tautlog.model.legs import SUM
@@ -119,7 +120,7 @@ def _found(mine: Sequence[Source], required: Required) -> tuple[str, str, list[S
     passes = [one for one in mine if _final(one) in PASSES]
     passed = [one for one in passes if not _lacks(one, required)]
     if failed:
-        also = f"it had passed in {_numbers(passed)}" if passed else ""
+        also = f"it had passed in {drops_text(passed)}" if passed else ""
         return "failed", "NOT PROVEN, FAILED", failed, also
     decided = [one for one in passed if one.drop.decision]
     if decided:
@@ -175,11 +176,6 @@ def _told(source: Source) -> str:
         return f"{head}: {outcome_word(proposed)} proposed"
     text = f"{head}: {outcome_word(decision.verdict)} decided by {decision.by}"
     return text if decision.verdict == proposed else f"{text}, {outcome_word(proposed)} proposed"
-
-
-def _numbers(sources: Sequence[Source]) -> str:
-    word = "drop" if len(sources) == 1 else "drops"
-    return f"{word} {', '.join(str(source.number) for source in sources)}"
 
 
 def _together(rows: Sequence[ArticleAnswer]) -> tuple[str, str]:

@@ -13,8 +13,9 @@ from collections.abc import Sequence
 
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.laboratory import Laboratory
+from tautlog.display.report.conditions import conditions_text
 from tautlog.display.report.contents import Item
-from tautlog.display.report.instruments import NOT_STATED, numbers
+from tautlog.display.report.instruments import NOT_STATED, drops_text
 from tautlog.display.report.sources import Source
 
 
@@ -44,7 +45,7 @@ def field_items(
         ("p", "results from others", _others(imported)),
     )
     further = (
-        ("7.8.3.1 a", "conditions of the test", lab.environment),
+        ("7.8.3.1 a", "conditions of the test", conditions_text(sources, lab)),
         ("7.8.3.1 b", "conformity", "see the answer on the first page"),
         ("7.8.3.1 c", "uncertainty", "beside each peak; its parts are in the annex"),
         ("7.8.6.2", "decision rule", "see Requirement and decision rule"),
@@ -71,8 +72,7 @@ def _items(sources: Sequence[Source], campaign: Campaign | None) -> str:
 def _others(imported: Sequence[Source]) -> str:
     if not imported:
         return "none"
-    word = "drop" if len(imported) == 1 else "drops"
-    return f"{word} {numbers(imported)}, IMPORTED from another instrument"
+    return f"{drops_text(imported)}, IMPORTED from another instrument"
 
 
 def not_stated(items: Sequence[Item]) -> tuple[str, ...]:

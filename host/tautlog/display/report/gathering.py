@@ -18,12 +18,13 @@ from tautlog.campaign.ledger import Exposure, head, row
 from tautlog.display.report import overview
 from tautlog.display.report.annex import figure_tables, uncertainty_tables
 from tautlog.display.report.answer import answer_of
+from tautlog.display.report.conditions import conditions_text
 from tautlog.display.report.contents import Contents, articles_head
 from tautlog.display.report.curves import closures_of, trace_of
 from tautlog.display.report.drops import drop_section
 from tautlog.display.report.fields import field_items
 from tautlog.display.report.figures import closures_picture, overlay_picture
-from tautlog.display.report.instruments import NOT_STATED, instrument_items
+from tautlog.display.report.instruments import drops_text, instrument_items
 from tautlog.display.report.labels import bare_label, label
 from tautlog.display.report.overlay import overlay_of
 from tautlog.display.report.people import people_items
@@ -151,7 +152,7 @@ def _of_campaign(sources: list[Source], campaign: Campaign | None) -> dict[str, 
         "stated_deviations": stated_deviations(sources, campaign),
         "instruments": instrument_items(sources, campaign),
         "people": people_items(sources, campaign),
-        "environment": laboratory.environment or NOT_STATED,
+        "environment": conditions_text(sources, laboratory),
         "corrections": tuple(corrections_in(campaign.folder)) if campaign else (),
         "chain": _chain(campaign),
         "decides": campaign.decision.decides if campaign else "",
@@ -186,7 +187,7 @@ def _mark(sources: list[Source]) -> str:
     for mark in (MARK, IMPORTED.upper()):
         marked = [source for source in sources if source.mark == mark]
         if marked:
-            some = f": {overview.drops_text(marked)}" if len(marked) < len(sources) else ""
+            some = f": {drops_text(marked)}" if len(marked) < len(sources) else ""
             found.append(f"{mark}{some}")
     return "; ".join(found)
 

@@ -45,6 +45,11 @@ def numbers(sources: Iterable[Source]) -> str:
     )
 
 
+def drops_text(sources: Sequence[Source]) -> str:
+    """Drops by their numbers, such as "drops 1 to 3, 5"."""
+    return f"{'drop' if len(sources) == 1 else 'drops'} {numbers(sources)}"
+
+
 def _no_chain() -> list[Item]:
     why = f"{NOT_STATED}: there is no campaign.toml"
     return [Item("load cell", (why,)), Item("amplifier", (why,))]

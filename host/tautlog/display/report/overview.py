@@ -14,7 +14,7 @@ from tautlog.campaign.requirement import Requirement
 from tautlog.display.report.contents import ArticleRow, Item, Questions
 from tautlog.display.report.drops import against_plan, bare, override_text
 from tautlog.display.report.fields import not_stated
-from tautlog.display.report.instruments import NOT_STATED, numbers
+from tautlog.display.report.instruments import NOT_STATED, drops_text
 from tautlog.display.report.people import acts_in
 from tautlog.display.report.sources import Source
 from tautlog.display.report.words import finding_word, form, outcome_word
@@ -249,8 +249,3 @@ def _deviations_of(source: Source, campaign: Campaign | None) -> list[str]:
     if chosen:
         found.append(f"judged by another calibration than its own, chosen by {chosen.by}")
     return found + [f"NOT BELIEVED: {text}" for text in drop.edited]
-
-
-def drops_text(sources: Sequence[Source]) -> str:
-    """Drops by their numbers."""
-    return f"drop{'' if len(sources) == 1 else 's'} {numbers(sources)}"
