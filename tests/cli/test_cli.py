@@ -57,11 +57,12 @@ def refused(tautlog):
 def record(tautlog, data, tmp_path):
     """A record of a measured trace."""
     path = tmp_path / "jump.h5"
-    status, _, _ = tautlog(
+    status, out, _ = tautlog(
         *("import", data / JUMP, "--force-column", "plate1_Fz_N+plate2_Fz_N"),
         *("--time-column", "time_s", "--target", "3000", "--out", path),
     )
     assert status == 0
+    assert f"next: tautlog mark {path}" in out
     return path
 
 

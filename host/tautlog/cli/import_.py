@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Any
 
@@ -89,3 +90,4 @@ def command(
         return
     tell(f"{samples} samples at {sample_rate_hz:g} Hz from {', '.join(imported.columns)}")
     tell(f"record  {path}")
+    tell(f"next: tautlog mark {shlex.quote(str(path))}")
