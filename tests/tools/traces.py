@@ -1,6 +1,7 @@
 """Traces from formulas and from scipy's solver: nothing of the project's own mechanics."""
 
 import functools
+import math
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -26,21 +27,20 @@ def arrest(mass_kg, height_m, stiffness, damping_ratio=0.0, *, total_s=6.0, brea
     F = k x + c x' while the line is taut (x > 0) and F > 0: a line cannot push.
     Returns (time since release, force) on the grid of RATE_HZ.
     """
-    damping = 2 * damping_ratio * np.sqrt(stiffness * mass_kg)
-
-    def force_of(x, v):
-        return max(stiffness * x + damping * v, 0.0) if x > 0 else 0.0
+    damping = 2 * damping_ratio * math.sqrt(stiffness * mass_kg)
 
     def motion(_, state):
-        x, v = state
-        return v, G - force_of(x, v) / mass_kg
+        x, v = state.tolist()  # with numbers of numpy it would take twice as long
+        force = max(stiffness * x + damping * v, 0.0) if x > 0 else 0.0
+        return v, G - force / mass_kg
 
     time_s = np.arange(int(total_s * RATE_HZ)) / RATE_HZ
     taut = lambda _, state: state[0]  # noqa: E731 - an event needs attributes
     got = solve_ivp(
         motion, (0, total_s), (-height_m, 0.0), t_eval=time_s, events=taut, rtol=1e-9, max_step=2e-3
     )
-    force_n = np.array([force_of(x, v) for x, v in got.y.T])
+    x, v = got.y
+    force_n = np.where(x > 0, np.maximum(stiffness * x + damping * v, 0.0), 0.0)
     if breaks_at_n is not None:
         over = np.flatnonzero(force_n >= breaks_at_n)
         force_n[over[0] :] = 0.0

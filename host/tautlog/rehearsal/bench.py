@@ -92,6 +92,9 @@ class Bench:
         self.touches = 0
         self.last_read = 0
         self.seen: set[str] = set()
+        # What the wires make of outputs and inputs until something is done: asked at every step.
+        self._lit_by: dict[int, set[str]] = {}
+        self._bits_of: dict[int, int] = {}
 
     # What a hand does
 
@@ -113,6 +116,9 @@ class Bench:
                 raise CampaignError(
                     f"{text[:60]!r} is nothing to do; `help` lists the words"
                 ) from None
+            finally:
+                self._lit_by.clear()
+                self._bits_of.clear()
             self.touches += words[0] not in ("see", "clear", "where", "help")
             return told or " ".join(sorted(self.seen)) or "nothing lit"
 
@@ -183,24 +189,29 @@ class Bench:
             Bits as the rig itself closes its contacts.
         """
         with self.lock:
-            at_contacts = {name: bool(inputs & bit) for name, bit in self._bits.items()}
-            at_contacts["switch"] &= self.latch_closed
-            at_contacts["key"] = self._key_on
-            at_contacts = {
-                name: (closed and self._wires.hand.get(name) != OPEN)
-                or self._wires.hand.get(name) == SHORT
-                for name, closed in at_contacts.items()
-            }
-            if {"article-wire", "mount-wire"} & self._wires.exchanged:
-                article, mount = at_contacts["article-wire"], at_contacts["mount-wire"]
-                at_contacts |= {"article-wire": mount, "mount-wire": article}
-            bits: int = inputs & ~sum(self._bits.values())  # what the bench knows nothing of
-            for name, closed in at_contacts.items():
-                fault = self._wires.fault.get(name)
-                if fault == SHORT or (closed and fault != OPEN):
-                    bits |= self._bits[name]
-            self.last_read = bits
-            return bits
+            if inputs not in self._bits_of:
+                self._bits_of[inputs] = self._behind_the_wires(inputs)
+            self.last_read = self._bits_of[inputs]
+            return self.last_read
+
+    def _behind_the_wires(self, inputs: int) -> int:
+        at_contacts = {name: bool(inputs & bit) for name, bit in self._bits.items()}
+        at_contacts["switch"] &= self.latch_closed
+        at_contacts["key"] = self._key_on
+        at_contacts = {
+            name: (closed and self._wires.hand.get(name) != OPEN)
+            or self._wires.hand.get(name) == SHORT
+            for name, closed in at_contacts.items()
+        }
+        if {"article-wire", "mount-wire"} & self._wires.exchanged:
+            article, mount = at_contacts["article-wire"], at_contacts["mount-wire"]
+            at_contacts |= {"article-wire": mount, "mount-wire": article}
+        bits: int = inputs & ~sum(self._bits.values())  # what the bench knows nothing of
+        for name, closed in at_contacts.items():
+            fault = self._wires.fault.get(name)
+            if fault == SHORT or (closed and fault != OPEN):
+                bits |= self._bits[name]
+        return bits
 
     @property
     def shunt_v(self) -> float:
@@ -231,24 +242,33 @@ class Bench:
     def coil_is_driven(self, outputs: int) -> bool:
         """Whether the latch's coil gets current."""
         with self.lock:
-            return self._coil_in and driver_conducts(self._wires, outputs, key_on=self._key_on)
+            return self._coil_in and "coil" in self._lit(outputs)
 
     def watch(self, outputs: int) -> None:
         """See what the board's outputs light."""
         with self.lock:
             self.stand.armed = bool(outputs & wire.OUTPUT_LAMP)
-            lit = {
-                "lamp": bool(outputs & wire.OUTPUT_LAMP) and self._wires.passes("lamp"),
-                "flash": bool(outputs & wire.OUTPUT_FLASH) and self._wires.passes("flash"),
-                "chain": chain_made(self._wires, key_on=self._key_on),
-                "enable": is_enabled(self._wires, outputs),
-                "pulse": is_pulsed(self._wires, outputs),
-                "coil": driver_conducts(self._wires, outputs, key_on=self._key_on),
-            }
-            lit["lamp"] |= self._wires.is_so("lamp", STUCK)
-            lit["lamp"] &= self._wires.passes("vbus")
-            lit["flash"] &= self._wires.passes("vbus")
-            self.seen |= {name for name, is_lit in lit.items() if is_lit}
+            self.seen |= self._lit(outputs)
+
+    def _lit(self, outputs: int) -> set[str]:
+        """What these outputs light, as the wires are."""
+        if outputs not in self._lit_by:
+            self._lit_by[outputs] = self._lights(outputs)
+        return self._lit_by[outputs]
+
+    def _lights(self, outputs: int) -> set[str]:
+        lit = {
+            "lamp": bool(outputs & wire.OUTPUT_LAMP) and self._wires.passes("lamp"),
+            "flash": bool(outputs & wire.OUTPUT_FLASH) and self._wires.passes("flash"),
+            "chain": chain_made(self._wires, key_on=self._key_on),
+            "enable": is_enabled(self._wires, outputs),
+            "pulse": is_pulsed(self._wires, outputs),
+            "coil": driver_conducts(self._wires, outputs, key_on=self._key_on),
+        }
+        lit["lamp"] |= self._wires.is_so("lamp", STUCK)
+        lit["lamp"] &= self._wires.passes("vbus")
+        lit["flash"] &= self._wires.passes("vbus")
+        return {name for name, is_lit in lit.items() if is_lit}
 
     @property
     def stands(self) -> list[tuple[str, str]]:

@@ -227,7 +227,7 @@ class Digitiser:
         if chain.steps is None:
             codes = np.clip(np.rint(steps), 0, 2**chain.converter_bits - 1)
         else:
-            codes = np.searchsorted(chain.steps.transitions, steps, side="right")
+            codes = _codes(chain.steps.transitions, steps)
         return self._reduced(codes), state
 
     def _reduced(self, codes: npt.NDArray[np.generic]) -> CountArray:
@@ -241,6 +241,13 @@ class Digitiser:
     def full_scale(self) -> int:
         """Counts of a sample at the converter's reference."""
         return int(wire.full_scale(self.chain.converter_bits, self.reduction))
+
+
+def _codes(transitions: FloatArray, steps: FloatArray) -> npt.NDArray[np.intp]:
+    """Number of transitions at or below each voltage; few transitions lie where a chunk does."""
+    low, high = np.searchsorted(transitions, (steps.min(), steps.max()), side="right")
+    codes: npt.NDArray[np.intp] = low + np.searchsorted(transitions[low:high], steps, side="right")
+    return codes
 
 
 def _one_pole(bandwidth_hz: float, conversion_rate_hz: float) -> tuple[list[float], list[float]]:

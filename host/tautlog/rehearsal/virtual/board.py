@@ -3,8 +3,8 @@
 Stands in for firmware/board.py, with the same methods. Samples and pin levels
 come from the rig through one socket, a step of a millisecond at a time; the
 laptop is served through another. Time is counted in samples, so it may run
-faster than the clock on the wall. It waits for a laptop that is connected and
-alive, and for nobody else.
+faster than the clock on the wall, once a laptop has come. It waits for a laptop
+that is connected and alive, and for nobody else.
 """
 
 import gc
@@ -20,6 +20,7 @@ STEP_SAMPLES = 64
 # unless the laptop has been silent on the wall's clock too.
 AHEAD_US = 600000
 SILENT_WALL_US = 1500000
+LEAST_REST_US, MOST_REST_US = 200, 1000  # between two looks at the laptop
 MEMORY_BYTES = 150000  # for samples, as on an RP2040
 LATCHED, KEY_ON = 1, 2  # wire.INPUT_*
 DRIVE, LAMP, FLASH = 1, 2, 4  # wire.OUTPUT_*
@@ -148,9 +149,11 @@ class Board(Bare):
         now_us = wall_us()
         self._take_laptop()
         if now_us < self._due_us or self._must_wait(now_us):
-            time.sleep(0.0002)
+            time.sleep(min(max(self._due_us - now_us, LEAST_REST_US), MOST_REST_US) / 1000000)
             return
-        step_us = STEP_SAMPLES * 1000000 / (self._sample_rate_hz * self._speed)
+        # Nobody is in a hurry before the first laptop comes.
+        speed = self._speed if self._heard_wall_us else min(self._speed, 1.0)
+        step_us = STEP_SAMPLES * 1000000 / (self._sample_rate_hz * speed)
         # A process that was held up does not make up for it in a burst.
         self._due_us = max(self._due_us + step_us, now_us - 20000)
         self._step()
