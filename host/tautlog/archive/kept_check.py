@@ -83,7 +83,7 @@ def _in_kept_folder(name: str) -> bool:
 def _found_lines(path: Path, links: list[Link]) -> Iterator[Checked]:
     """Lines that were there before the chain began, and that no later line corrects."""
     first = max((link.number for link in links if link.kind == FOUND), default=0)
-    lines = _lines_of(path)
+    lines = _lines_of(path) if first else {}
     corrected = {_superseded(line) for number, line in lines.items() if number > first}
     for number in sorted(set(lines) - corrected):
         if number <= first:
@@ -141,11 +141,12 @@ def _check_lines(path: Path, links: list[Link]) -> Iterator[Checked]:
     kept = {link.number: link.sha256 for link in links if link.kind == LINE}
     there = {number: line for number, line in enumerate(lines, 1) if line.strip()}
     yield from _changed(path, kept, there)
-    corrected = {_superseded(there[number]) for number in kept.keys() & there.keys()}
-    for number in sorted(there.keys() - kept.keys() - corrected):
-        if number > first:
-            text = f"line {number} {_BY_HAND}chain had it; enter it again: --supersedes {number}"
-            yield Checked(path, "added", text)
+    others = {number for number in there.keys() - kept.keys() if number > first}
+    if others:
+        others -= {_superseded(there[number]) for number in kept.keys() & there.keys()}
+    for number in sorted(others):
+        text = f"line {number} {_BY_HAND}chain had it; enter it again: --supersedes {number}"
+        yield Checked(path, "added", text)
 
 
 def _changed(path: Path, kept: dict[int, str], there: dict[int, bytes]) -> Iterator[Checked]:
