@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from brought_up import BOARD, REHEARSED, bring_up
+from brought_up import BOARD, REHEARSED
 from greeted import greeted
 from kites import kite_in
 
@@ -81,10 +81,9 @@ def test_a_rehearsal_of_its_own_needs_none(campaign):
         one.require_board(greeted(BOARD), by_hand=False)
 
 
-def test_a_rehearsed_bring_up_proves_no_real_board(campaign):
-    (campaign.folder / "bring_up.jsonl").unlink()
-    bring_up(campaign.folder, REHEARSED)
-    one = permit(read_campaign(campaign.folder))
+def test_a_rehearsed_bring_up_proves_no_real_board(tmp_path, monkeypatch):
+    folder = kite_in(tmp_path, monkeypatch, REHEARSED)
+    one = permit(read_campaign(folder))
     assert one.require_board(greeted(REHEARSED), by_hand=False) == one.setup
     with pytest.raises(RefusedError, match=r"only rehearsal-1 \(rehearsed\)"):
         one.require_board(greeted(BOARD), by_hand=False)

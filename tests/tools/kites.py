@@ -15,13 +15,13 @@ STIFF = '\n[[line]]\nname = "stiff"\nstiffness_n_per_m = 400000.0\n'
 DATED = f'\ndate = "{today()}"'
 
 
-def kite_in(tmp_path, monkeypatch):
+def kite_in(tmp_path, monkeypatch, *boards):
     """The example's campaign, calibrated today, its mount proven to 2400 N, its wires tried."""
     assert run(["init", str(tmp_path / "kite")]) == 0
     monkeypatch.chdir(tmp_path / "kite")
     change(tmp_path / "kite", '\ndate = ""', DATED)
     assert run(["proof", "--pulled", "3000", *PULLED]) == 0
-    bring_up(tmp_path / "kite")
+    bring_up(tmp_path / "kite", *boards)
     return tmp_path / "kite"
 
 

@@ -31,8 +31,12 @@ def made(
     stiffness=20_800.0,
     utc="2026-03-02T10:00:00.000Z",
     drops=True,
+    went_safe=0,
 ):
-    """Write a record of a sled that falls on a line, or of one that hangs; its path."""
+    """Write a record of a sled that falls on a line, or of one that hangs; its path.
+
+    `went_safe` is the reason for which the board says that it went safe, of `wire.REASONS`.
+    """
     force_n = arrest(9.0, 1.2, stiffness, 0.12, total_s=4.0)[1]
     whole = np.concatenate([np.zeros(int(BEFORE_S * RATE_HZ)), force_n if drops else 0 * force_n])
     noise = np.random.default_rng(1).normal(0.0, 0.5, whole.size)
@@ -56,6 +60,8 @@ def made(
     if released:
         told += [("release-driven", at - 300, 0), ("release-opened", at, 0)]
         told += [("recording-ended", end, wire.FINISHED)]
+    if went_safe:
+        told += [("went-safe", end, went_safe)]
     for number, (name, index, value) in enumerate(told):
         stamp_us = round(index * 1e6 / RATE_HZ)
         writer.add_event(BoardEvent(number, name, index, stamp_us, value))

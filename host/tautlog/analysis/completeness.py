@@ -34,6 +34,8 @@ NEAR_END_S = 0.005  # a peak so near to an end of the data may go on beyond it; 
 RESTLESS = 0.05  # of the peak: a line that pulls is not quiet, one that is slack is; own choice
 LEAST_BEFORE_S = 0.002  # of slack line before the onset, for a zero; own choice
 
+CALLED_OFF, CALLED_OFF_BEFORE = "called-off", "the drop was called off before the release"
+
 MISSING = {
     BEFORE_RELEASE: "the release and all that follows",
     BEFORE_ONSET: "the time in which the line comes taut",
@@ -109,6 +111,8 @@ def cut_short(told: Completeness | None) -> str:
     """Why a record does not hold all that it should, by its own words; "" if it does."""
     if told is None:
         return ""
+    if told.called_off:
+        return f"{CALLED_OFF_BEFORE} ({told.called_off}), and the board went safe"
     if told.status not in WHOLE_STATES:
         return "the record was never finished" if told.status == "recording" else "it was aborted"
     if told.ended_by in WHOLE_ENDINGS:

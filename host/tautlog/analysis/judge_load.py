@@ -5,6 +5,7 @@ Decision rules after ILAC-G8:09/2019: what lies within the uncertainty is not cl
 
 from __future__ import annotations
 
+from tautlog.analysis.completeness import CALLED_OFF
 from tautlog.analysis.filters import MINUS_3_DB_PER_CLASS
 from tautlog.model.display_units import SI
 from tautlog.model.limits import K_FACTOR
@@ -20,6 +21,8 @@ NARROW_WINDOW = 0.02  # of the target, that can be proven: less is worth a word;
 
 def judge_load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
     """Say which load was reached, and why; None where nobody gave a target."""
+    if marks.has(CALLED_OFF) and (marks.peak_force_n is None or marks.lower_bound):
+        return _called_off(marks)
     if marks.peak_force_n is None or marks.peak_force_expanded_u_n is None:
         return _without_peak(marks)
     force, spread = abs(marks.peak_force_n), marks.peak_force_expanded_u_n
@@ -64,6 +67,18 @@ def judge_limit(marks: Marks, limit_n: float) -> tuple[str, Reason]:
 
 def _reached(load: str, text: str) -> tuple[str, Reason]:
     return load, Reason(f"load-{load}", text)
+
+
+def _called_off(marks: Marks) -> tuple[str | None, Reason]:
+    """A drop that never was reached no load; what came all the same gives no bound of one."""
+    why = marks.text_of(CALLED_OFF)
+    came = "the signal lay at a limit" if marks.clipped else ""
+    if marks.peak_force_n is not None:
+        came = f"a force of {abs(marks.peak_force_n):.0f} N came"
+    if came:
+        text = f"{why}; but {came} while it was armed: whether anything fell is open, look"
+        return None, Reason("load-called-off", text)
+    return _reached("no-load", f"{why}: nothing fell")
 
 
 def _without_peak(marks: Marks) -> tuple[str, Reason]:

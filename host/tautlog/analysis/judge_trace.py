@@ -90,7 +90,10 @@ def _by_rest(marks: Marks, rest_n: float, weight_n: float) -> Said:
         return _said("unclear", text)
     hangs = f"the sled hangs: {rest_n:.1f} N, m g is {weight_n:.1f} N"
     if abs(rest_n - weight_n) <= rest_tolerance_n(marks, weight_n):
-        return _slipped(marks) if slipped else _said("held", hangs)
+        if slipped:
+            return _slipped(marks)
+        doubt = _doubt_of_drop(marks)
+        return _said("unclear", f"{hangs}; but {doubt}") if doubt else _said("held", hangs)
     about = REST_MOST_OFF * weight_n < rest_n < (2.0 - REST_MOST_OFF) * weight_n
     if about and _thrown_back(marks):
         text = hangs + ", after it was thrown back and caught"
@@ -124,6 +127,17 @@ def _thrown_back(marks: Marks) -> bool:
         return False
     flight_s = marks.bounce_list[0].flight_s
     return abs(closure - 1.0) <= CLOSURE_SUSPECT and flight_s > LEAST_FLIGHT_S
+
+
+def _doubt_of_drop(marks: Marks) -> str:
+    """Why it is open whether the sled fell at all: hands and a hoist pull a line, too; or ""."""
+    if marks.bounces:
+        return ""
+    if marks.has("impulse-impossible"):
+        return "no fall gives this pull, and there was no rebound: it is open whether it was a drop"
+    if marks.release_time_s is None:
+        return "no release is marked, and there was no rebound: it is open whether it was a drop"
+    return ""
 
 
 def _slipped(marks: Marks) -> Said:

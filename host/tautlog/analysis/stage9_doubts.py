@@ -8,6 +8,7 @@ import numpy as np
 
 from tautlog.analysis import impossible
 from tautlog.analysis.completeness import (
+    CALLED_OFF,
     MISSING,
     Extent,
     cut_short,
@@ -85,6 +86,9 @@ def _told(signal: Signal, extent: Extent) -> Completeness:
     if why:
         lacking = "" if place is None else f"; what is missing: {MISSING[place]}"
         findings.append(Finding("cut-short", f"{why}{lacking}"))
+        told = signal.trace.completeness
+        if told is not None and told.called_off:
+            findings.append(Finding(CALLED_OFF, why))
     return Completeness(place, tuple(findings))
 
 

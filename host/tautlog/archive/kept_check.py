@@ -11,12 +11,18 @@ from tautlog.calibrate.kept import standing_files
 from tautlog.files.campaign_folder import CHAIN_FILE, CHECKLISTS, KEPT_FOLDERS, KEPT_LINES
 from tautlog.files.chain import FILE, FOUND, LINE, Chain, Link
 from tautlog.files.ordinary import read_ordinary, with_line_feeds
+from tautlog.files.sound import present_chain
 from tautlog.files.strict_json import read_object
 
 OTHER_ENDS = (
     "says what was kept, but its lines end in CR LF: another program wrote it anew, as a checkout "
     "on Windows does; let nothing convert the files of a campaign"
 )
+# What lets a drop through; what else has to be as it was kept.
+_PROVE = ("proofs.jsonl", "bring_up.jsonl")
+_SPEAK = (*_PROVE, "ledger.jsonl")
+_AGAIN = ", each by name with --supersedes"
+_BEFORE = "was there before the chain began, so that it is not known whose it is: "
 _BY_HAND = "is not in the chain: it was put there by hand, or the program was killed before the "
 
 
@@ -30,6 +36,68 @@ def check_kept(folder: Path, chain: Chain) -> Iterator[Checked]:
     for link in files.values():
         yield from _check_file(folder, link)
     yield from _put_there(folder, set(files))
+
+
+def not_as_kept(folder: Path) -> tuple[str, ...]:
+    """What speaks for a drop and is not as this campaign's chain had it, and how to mend it.
+
+    Proofs, bring-up, calibrations and converters let a drop through, and the ledger counts what
+    they have seen. A copy from another campaign proves nothing of this one.
+    """
+    chain = present_chain(folder)
+    lines, kept = _kept_lines(folder, chain), _kept_files(chain)
+    if not chain.begun:
+        there = [name for name in (*_PROVE, *KEPT_FOLDERS) if _holds_something(folder / name)]
+        text = f"{' and '.join(there)}: the folder has no chain ({CHAIN_FILE}), so that it is not "
+        text += f"known whose they are: restore it, or enter them again{_AGAIN}"
+        return (text,) if there else ()
+    found = [one for name in _SPEAK for one in _check_lines(folder / name, lines[name])]
+    found += [one for name in _PROVE for one in _found_lines(folder / name, lines[name])]
+    files = [link for link in kept.values() if _in_kept_folder(link.name)]
+    gone = _superseded_files(folder)
+    found += [one for link in files for one in _check_file(folder, link)]
+    found += [one for one in _put_there(folder, set(kept)) if one.path.parent.name in KEPT_FOLDERS]
+    found += [
+        Checked(folder / link.name, "added", f"{_BEFORE}calibrate again{_AGAIN}")
+        for link in files
+        if link.kind == FOUND and Path(link.name).name not in gone
+    ]
+    return tuple(
+        f"{one.path.relative_to(folder).as_posix()}: {one.text}" for one in found if one.differs
+    )
+
+
+def _holds_something(path: Path) -> bool:
+    if path.is_dir():
+        return any(path.glob("*.json"))
+    try:
+        return bool(read_ordinary(path).strip())
+    except OSError:
+        return False  # whoever reads it is told
+
+
+def _in_kept_folder(name: str) -> bool:
+    return name.partition("/")[0] in KEPT_FOLDERS
+
+
+def _found_lines(path: Path, links: list[Link]) -> Iterator[Checked]:
+    """Lines that were there before the chain began, and that no later line corrects."""
+    first = max((link.number for link in links if link.kind == FOUND), default=0)
+    lines = _lines_of(path) if first else {}
+    corrected = {_superseded(line) for number, line in lines.items() if number > first}
+    for number in sorted(set(lines) - corrected):
+        if number <= first:
+            text = f"line {number} {_BEFORE}enter it again: --supersedes {number}"
+            yield Checked(path, "added", text)
+
+
+def _lines_of(path: Path) -> dict[int, bytes]:
+    """Lines of a file that are not blank, by their numbers; none if it cannot be read."""
+    try:
+        lines = with_line_feeds(read_ordinary(path)).split(b"\n")
+    except OSError:
+        return {}
+    return {number: line for number, line in enumerate(lines, 1) if line.strip()}
 
 
 def _kept_lines(folder: Path, chain: Chain) -> dict[str, list[Link]]:
@@ -73,11 +141,12 @@ def _check_lines(path: Path, links: list[Link]) -> Iterator[Checked]:
     kept = {link.number: link.sha256 for link in links if link.kind == LINE}
     there = {number: line for number, line in enumerate(lines, 1) if line.strip()}
     yield from _changed(path, kept, there)
-    corrected = {_superseded(there[number]) for number in kept.keys() & there.keys()}
-    for number in sorted(there.keys() - kept.keys() - corrected):
-        if number > first:
-            text = f"line {number} {_BY_HAND}chain had it; enter it again: --supersedes {number}"
-            yield Checked(path, "added", text)
+    others = {number for number in there.keys() - kept.keys() if number > first}
+    if others:
+        others -= {_superseded(there[number]) for number in kept.keys() & there.keys()}
+    for number in sorted(others):
+        text = f"line {number} {_BY_HAND}chain had it; enter it again: --supersedes {number}"
+        yield Checked(path, "added", text)
 
 
 def _changed(path: Path, kept: dict[int, str], there: dict[int, bytes]) -> Iterator[Checked]:
@@ -85,7 +154,8 @@ def _changed(path: Path, kept: dict[int, str], there: dict[int, bytes]) -> Itera
     wrong = [number for number in sorted(kept) if _sha256(there.get(number, b"")) != kept[number]]
     if wrong:
         more = f", nor are {len(wrong) - 1} more" if wrong[1:] else ""
-        text = f"line {wrong[0]} is not as it was kept{more}: it was edited, removed or moved"
+        text = f"line {wrong[0]} is not as it was kept{more}: it was edited, removed or moved; "
+        text += "restore the file from a copy"
         yield Checked(path, "broken", text)
 
 
@@ -120,13 +190,19 @@ def _check_file(folder: Path, link: Link) -> Iterator[Checked]:
 
 def _put_there(folder: Path, kept: set[str]) -> Iterator[Checked]:
     """Files that are not in the chain; what a person superseded counts for nothing."""
-    gone = {one.path.name for one in standing_files(folder) if one.superseded_by}
+    gone = _superseded_files(folder)
     for inside in (*KEPT_FOLDERS, CHECKLISTS):
         for path in sorted((folder / inside).glob("*.json")):
             if f"{inside}/{path.name}" not in kept and path.name not in gone:
                 # A list is valid for minutes, and the record has it under its seal.
                 state = "unchained" if inside == CHECKLISTS else "added"
-                yield Checked(path, state, f"{_BY_HAND}chain had it")
+                mend = "; make it again (a calibration: --supersedes), or take it out of the folder"
+                yield Checked(path, state, f"{_BY_HAND}chain had it{mend * (state == 'added')}")
+
+
+def _superseded_files(folder: Path) -> set[str]:
+    """Names of the calibrations that others supersede."""
+    return {one.path.name for one in standing_files(folder) if one.superseded_by}
 
 
 def _sha256(content: bytes) -> str:

@@ -19,6 +19,7 @@ from tautlog.errors import CampaignError, RecordExistsError
 from tautlog.files.campaign_folder import CHECKLISTS
 from tautlog.files.chain import add_kept_file
 from tautlog.files.ordinary import read_ordinary
+from tautlog.files.sound import is_sound_file
 from tautlog.files.strict_json import read_object
 from tautlog.model.limits import HEADROOM
 from tautlog.model.load_path import PathCheck
@@ -203,9 +204,11 @@ def add_checklist(campaign_folder: Path, made: Checklist) -> Path:
 
 
 def fresh_checklist(campaign_folder: Path, now: datetime | None = None) -> Checklist | None:
-    """The newest list of a campaign if it is complete and still valid, else None."""
+    """The newest list of a campaign if it is complete, still valid and kept here, else None."""
     newest = _newest(campaign_folder)
     if newest is None or newest.name.endswith(VOID):
+        return None
+    if not is_sound_file(campaign_folder, CHECKLISTS, newest.name):
         return None
     try:
         content = read_object(read_ordinary(newest))

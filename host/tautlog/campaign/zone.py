@@ -11,6 +11,7 @@ from pathlib import Path
 
 from tautlog.errors import CampaignError, RefusedError
 from tautlog.files.json_lines import add_line, read_standing
+from tautlog.files.sound import SoundLines, sound_lines
 from tautlog.model.names import short
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import require_time, stamp
@@ -63,15 +64,30 @@ def stay_out(folder: Path) -> ZoneEntry | None:
         If a line cannot be read; names the line.
     """
     open_since: list[ZoneEntry] = []
+    sound, looked = sound_lines(folder, FILE_NAME), 0
     for line in read_standing(folder / FILE_NAME, ZoneEntry, "entry"):
         entry = line.entry
-        if entry is None or entry.kind == AT_REST:
-            open_since.clear()
-        elif entry.kind == ARMED:
+        if entry is not None and entry.kind == ARMED:
             open_since.append(entry)
+        elif sound.begun and line.number not in sound.numbers:
+            continue  # a look that this campaign did not keep lets nobody in
+        elif entry is None or entry.kind == AT_REST:
+            open_since.clear()
+            looked = line.number
         else:
             del open_since[-1:]
-    return open_since[-1] if open_since else None
+    return open_since[-1] if open_since else _lost_since(sound, looked)
+
+
+def _lost_since(sound: SoundLines, looked: int) -> ZoneEntry | None:
+    """What may have been an arming: a line after the last look that is no more as it was kept."""
+    places = [place for place, (link, _) in enumerate(sound.in_order) if link.number == looked]
+    after = sound.in_order[places[-1] + 1 :] if places else sound.in_order
+    lost = [link for link, there in after if not there]
+    if not lost:
+        return None
+    about = f"what line {lost[-1].number} of {FILE_NAME} said, which is gone or changed"
+    return ZoneEntry(lost[-1].utc, ARMED, about=about)
 
 
 def note_armed(folder: Path, record: str) -> None:

@@ -32,10 +32,14 @@ class Completeness:
         Status of the record: "complete", "recovered", "aborted" or "recording" (never finished).
     ended_by : str
         Name of the reason that the board gave for the end, or "".
+    called_off : str
+        Why the drop was called off, if the board says that it went safe before any release; else
+        "".
     """
 
     status: str
     ended_by: str = ""
+    called_off: str = ""
 
 
 @dataclass(frozen=True)

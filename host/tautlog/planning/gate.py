@@ -88,6 +88,8 @@ class Intended:
         Where air, line and article are not as the campaign agreed.
     units : Units
         Units in which the checks are said; SI for all that is kept.
+    not_kept : tuple of str
+        What speaks for the drop, but is not as this campaign's chain had it.
     """
 
     mass_kg: float | None
@@ -123,6 +125,7 @@ class Intended:
     leg_facts: tuple[LegFacts, ...] = ()
     channel: str = "force"
     upper_n: float | None = None
+    not_kept: tuple[str, ...] = ()
 
     @cached_property
     def predicted(self) -> tuple[Prediction | None, str]:
@@ -139,7 +142,12 @@ def findings(intended: Intended) -> tuple[PathCheck, ...]:
     """All checks: what holds, what is not known, and what refuses the drop."""
     predicted, why = intended.predicted
     load = highest(predicted, intended.target_n, intended.earlier)
-    found = [*_named(intended), *_calibration(intended, load), *_legs(intended)]
+    found = [
+        *_named(intended),
+        *_as_kept(intended),
+        *_calibration(intended, load),
+        *_legs(intended),
+    ]
     if predicted is None:
         found.append(PathCheck("peak-unknown", False, why, refuses=True))
     found += _on_mount(intended, load)
@@ -256,6 +264,15 @@ def _named(intended: Intended) -> list[PathCheck]:
         )
     found += [PathCheck("condemned", False, why, refuses=True) for why in intended.condemned]
     return found
+
+
+def _as_kept(intended: Intended) -> list[PathCheck]:
+    """What was copied from another campaign, or changed, lets no drop through."""
+    if not intended.not_kept:
+        return []
+    more = len(intended.not_kept) - 1
+    text = intended.not_kept[0] + (f" (and {more} more, see `tautlog verify`)" if more else "")
+    return [PathCheck("not-kept-here", False, text, refuses=True)]
 
 
 def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:

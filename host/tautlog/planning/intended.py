@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tautlog.archive.catalogue import catalogued
+from tautlog.archive.kept_check import not_as_kept
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.bring_ups import proving_of
 from tautlog.campaign.campaign import Campaign
@@ -37,7 +40,8 @@ def intended_for(
         As planned, and the board that greeted (default: as set up, the rig's friction, none yet).
     """
     mount, records = mount_of(campaign, setup.mount), catalogued(campaign.folder)
-    return Intended(
+    return replace(
+        _of_campaign(campaign),
         mass_kg=setup.mass_kg,
         height_m=setup.height_m,
         target_n=setup.target_n,
@@ -51,6 +55,19 @@ def intended_for(
         mount_name=setup.mount,
         mount=mount,
         drops_since_proof=None if mount is None else drops_since_proof(campaign, mount, records),
+        end_state=setup.end_state,
+        proving=proving_of(campaign, instrument),
+        leg_facts=read_leg_facts(setup.leg_facts),
+        departures=campaign.atmosphere.departures(setup.surroundings),
+    )
+
+
+def _of_campaign(campaign: Campaign) -> Intended:
+    """The facts that are the same for every drop of a campaign."""
+    return Intended(
+        mass_kg=None,
+        height_m=None,
+        line=None,
         rig=campaign.rig,
         elements=campaign.elements,
         electrics=electrics_of(campaign),
@@ -63,12 +80,9 @@ def intended_for(
         mounts=tuple(mount.name for mount in campaign.mounts),
         proof_factor=campaign.decision.proof_factor,
         mount_over_article=campaign.decision.mount_over_article,
-        end_state=setup.end_state,
         legs=campaign.legs,
-        proving=proving_of(campaign, instrument),
-        leg_facts=read_leg_facts(setup.leg_facts),
         channel=campaign.cell.channel,
-        departures=campaign.atmosphere.departures(setup.surroundings),
+        not_kept=not_as_kept(campaign.folder),
     )
 
 

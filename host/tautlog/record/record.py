@@ -46,6 +46,8 @@ from tautlog.record.stated_legs import stated_leaning
 
 RELEASE_EVENT = "release-opened"
 RELEASE_EVENTS = (RELEASE_EVENT, "release-by-force")
+DRIVEN_EVENT, SAFE_EVENT = "release-driven", "went-safe"
+_SLED_UNKNOWN = (wire.NOT_LATCHED, wire.NO_RELEASE)
 ENDED_EVENT = "recording-ended"
 ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
 
@@ -219,7 +221,7 @@ class Record:
             return True
         marks = self.marks[-1].result if self.marks else {}
         loaded = (marks.get("load_verdict") or "no-load") != "no-load"
-        return loaded or marks.get("peak_force_n") is not None
+        return loaded or marks.get("peak_force_n") is not None or marks.get("clipped") is True
 
     def counts(self) -> npt.NDArray[np.uint16]:
         """Return the raw samples as stored, shape (samples, channels).
@@ -309,7 +311,7 @@ def _trace_by(record: Record, instrument: Instrument, channel: int, used: Calibr
         mount_wire_s=_time_of(record, MOUNT_EVENT, grid.whole),
         clipped=grid.placed(clipped, False),
         calibration_expired=too_far_from(used, record.utc),
-        completeness=Completeness(record.status, _reason_of_end(record.events)),
+        completeness=Completeness(record.status, _reason_of_end(record.events), called_off(record)),
         contradictions=found,
         begins_s=_begins_s(record),
     )
@@ -347,6 +349,21 @@ def _imported_trace(record: Record) -> Trace:
     expired = record.calibration.expired_on(record.utc)
     trace = Trace(values * factor, record.sample_rate_hz).under(record.calibration_used)
     return replace(trace, calibration_expired=expired, begins_s=_begins_s(record))
+
+
+def called_off(record: Record) -> str:
+    """Why a drop was called off before any release, by the board's own word, or "".
+
+    A board that went safe because the switch was open, or did not open when driven, knows nothing
+    of the sled.
+    """
+    names = {event.name for event in record.events}
+    if record.status != "aborted" or names & {*RELEASE_EVENTS, DRIVEN_EVENT}:
+        return ""
+    safe = [event.value for event in record.events if event.name == SAFE_EVENT]
+    if not safe or safe[-1] not in wire.REASONS or safe[-1] in _SLED_UNKNOWN:
+        return ""
+    return wire.REASONS[safe[-1]][1]
 
 
 def _reason_of_end(events: tuple[BoardEvent, ...]) -> str:
