@@ -130,7 +130,7 @@ def inspect(record, found, *more):
 
 def test_the_command_keeps_what_was_measured(kite, capsys):
     assert inspect(kite, "intact", "--dimension", "length=312.2") == 0
-    assert "growth +0.2 +/- 0.14 mm" in capsys.readouterr().out
+    assert "growth +0.20 +/- 0.14 mm" in capsys.readouterr().out
     (kept,) = open_record(kite).inspections
     assert from_text(kept.dimensions) == (Measured("length", 312.0, 312.2, 0.1, 0.5),)
 

@@ -284,7 +284,7 @@ FAILED = {**LINE, "set_m": 0.0005}
             {"deflection_m": None, "set_m": None},
             "the deflection was not read",
         ),
-        ({**LINE, "most_deflection_m": 5e-4}, {"deflection_m": 6e-4}, "0.5 mm is allowed"),
+        ({**LINE, "most_deflection_m": 5e-4}, {"deflection_m": 6e-4}, "0.50 mm is allowed"),
     ],
 )
 def test_a_failure_stays_until_a_later_proof_states_what_failed_and_is_good(
@@ -452,4 +452,4 @@ def test_a_limit_that_is_stated_later_holds_for_earlier_pulls(tmp_path, monkeypa
     kite = kite_in(tmp_path, monkeypatch)  # its mount gave 1.5 mm
     assert refusal(capsys) == ""
     change(kite, "# most_deflection_m = 0.002", "most_deflection_m = 0.001")
-    assert "1.5 mm" in refusal(capsys)
+    assert "1.50 mm" in refusal(capsys)

@@ -25,7 +25,19 @@ pytestmark = [
     pytest.mark.timeout(1500),
 ]
 DESKTOP, PHONE = (1366, 768), (390, 844)
-WEIGHTS_KG = ("0", "20", "40", "60", "40", "20", "0")
+# What is typed on a day in SI, and on one in pounds and feet; the same rig, about.
+SI_DAY = {
+    "display": "",
+    "weights": ("0", "20", "40", "60", "40", "20", "0"),
+    "mass": "kg",
+    "pull": {"pulled_n": "3000", "deflection_mm": "1.5", "set_mm": "0.05"},
+}
+POUNDS_DAY = {
+    "display": '\n[display]\nforce = "lbf"\nlength = "ft"\nenergy = "ft lbf"\nmass = "lb"\n',
+    "weights": ("0", "45", "90", "130", "90", "45", "0"),
+    "mass": "lb",
+    "pull": {"pulled_n": "675", "deflection_mm": "0.06", "set_mm": "0.05 mm"},
+}
 
 
 @contextlib.contextmanager
@@ -117,28 +129,28 @@ def rig(hands, *words):
         hands.until(f"Done: {word}")
 
 
-def take(hands, kg, wanted):
+def take(hands, weight, wanted):
     """Take a point; what still swings is refused, and asked for again."""
     taken = "document.querySelectorAll('#piece details').length"
     for _ in range(8):
         hands.page.until("document.getElementById('live').dataset.may === 'yes'")
-        hands.fill(mass_kg=kg)
+        hands.fill(mass_kg=weight)
         hands.page.ask("window.leaving = true")
         hands.press("Take this point")
         hands.page.until("!window.leaving && document.readyState === 'complete'")
         if hands.page.ask(taken) >= wanted:
             return
         assert "not steady" in hands.page.ask("document.querySelector('main').innerText")
-    raise AssertionError(f"{kg} kg never hung still")
+    raise AssertionError(f"{weight} never hung still")
 
 
-def calibrate(hands, second):
+def calibrate(hands, second, typed):
     hands.open("/calibrate/live")
     hands.tick("button[value=begin]")
-    for number, kg in enumerate(WEIGHTS_KG):
-        rig(second, f"hang {kg}")
+    for number, weight in enumerate(typed["weights"]):
+        rig(second, f"hang {weight} {typed['mass']}")
         hands.page.do("Page.bringToFront")
-        take(hands, kg, number + 1)
+        take(hands, weight, number + 1)
         if number == 4:
             hands.reloaded("Take this point")
             hands.view("calibrate")
@@ -146,9 +158,9 @@ def calibrate(hands, second):
     hands.until("kept")
 
 
-def pull(hands):
+def pull(hands, typed):
     hands.open("/proof")
-    hands.fill(pulled_n="3000", held_s="70", deflection_mm="1.5", set_mm="0.05", by="A. Rigger")
+    hands.fill(**typed["pull"], held_s="70", by="A. Rigger")
     hands.view("proof")
     hands.press("Enter the pull")
     hands.until("The proof is entered")
@@ -203,9 +215,12 @@ def drop(hands, looker, phone, *, by_hand=False):
     hands.until("A. Rigger says")
 
 
-def test_a_day_from_the_empty_campaign_to_its_report(tmp_path, capsys):
+@pytest.mark.parametrize("typed", [SI_DAY, POUNDS_DAY], ids=["si", "pounds"])
+def test_a_day_from_the_empty_campaign_to_its_report(tmp_path, capsys, typed):
     folder = tmp_path / "practice"
     assert run(["init", str(folder), "--practice"]) == 0
+    with (folder / "campaign.toml").open("a") as file:
+        file.write(typed["display"])
     bring_up(folder, REHEARSED)  # by the command it takes minutes, see test_whole_day.py
     with (
         contextlib.closing(Browser(tmp_path / "profile")) as browser,
@@ -227,9 +242,9 @@ def test_a_day_from_the_empty_campaign_to_its_report(tmp_path, capsys):
         hands.open("/plan")
         hands.view("plan")
         rig(second, "lower")
-        calibrate(hands, second)
+        calibrate(hands, second, typed)
         rig(second, "lower", "pull 0")
-        pull(hands)
+        pull(hands, typed)
         rig(second, "key off", "coil in", "latch")
         check(hands)
         rig(second, "key on")

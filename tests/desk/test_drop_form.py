@@ -7,6 +7,7 @@ from tautlog.cli.options import SETUP_NAMES
 from tautlog.desk import dropping
 from tautlog.desk.forms import Entered
 from tautlog.errors import QuantityError
+from tautlog.model.trace import DropSetup
 
 TOLD = {
     "temperature_c": "21.5",
@@ -23,14 +24,14 @@ def test_every_option_of_the_command_has_its_field(empty):
 
 
 def test_what_was_told_of_the_surroundings_goes_into_the_request():
-    request = dropping._asked(Entered(dict(TOLD))).request
+    request = dropping._asked(Entered(dict(TOLD)), DropSetup()).request
     assert (request.temperature_c, request.humidity_percent) == (21.5, 64.0)
     assert (request.condition, request.since_conditioning_h) == ("wet", 0.5)
-    untold = dropping._asked(Entered({})).request
+    untold = dropping._asked(Entered({}), DropSetup()).request
     assert (untold.temperature_c, untold.condition) == (None, None)
 
 
 @pytest.mark.parametrize("changes", [{"temperature_c": "900"}, {"humidity_percent": "nan"}])
 def test_absurd_surroundings_are_refused(changes):
     with pytest.raises(QuantityError):
-        dropping._asked(Entered(TOLD | changes))
+        dropping._asked(Entered(TOLD | changes), DropSetup())

@@ -29,7 +29,7 @@ SCIPY = {
 
 @pytest.mark.parametrize(("si", "name"), SP_811_B8)
 def test_sizes_are_those_of_the_published_table_and_of_another_library(si, name):
-    unit = units_named([name]).of(si)
+    unit = units_named([name] if name != "lb" else ["N", name]).of(si)
     assert unit.name == name
     assert unit.size == pytest.approx(SP_811_B8[si, name], rel=5e-7)
     assert unit.size == pytest.approx(SCIPY[si, name], rel=1e-14)
@@ -99,14 +99,30 @@ def test_a_report_can_name_each_factor_with_its_source():
         ("kgf", "force N, kN, lbf; length m, mm, ft, in; energy J, ft lbf; mass kg, lb"),
         ("LBF", "'LBF' is no unit that is shown"),
         ("", "'' is no unit that is shown"),
-        ("lbf,N", "lbf and N are both units of force"),
-        ("ft,ft", "both units of length"),
+        ("", "write units with commas between, such as lbf,ft"),
+        ("LBF", "did you mean lbf?"),
+        ("kn", "did you mean kN?"),
+        ("pound", "write lb for a mass, lbf for a force"),
+        ("lbs", "write lb for a mass, lbf for a force"),
+        ("tons", "a ton may be a mass or a force"),
+        ("kgf", "a kilogram-force is 9.80665 N"),
+        ("lbf ft", "write units with commas between, such as lbf,ft"),
+        ("lbf,,ft", "'' is no unit that is shown"),
+        ("lbf,N", "lbf is named beside N: give one unit of force"),
+        ("ft,ft", "ft is named twice: give one unit of length"),
+        ("lb", "write lbf,lb to see both in pounds, or N,lb"),
+        ("ft,lb", "no unit of force is named beside it"),
     ],
 )
 def test_doubt_is_refused_with_what_is_known(named, says):
     with pytest.raises(QuantityError) as told:
         units_named(named.split(","))
     assert says in str(told.value)
+
+
+@given(ALL)
+def test_a_page_brings_back_the_units_that_it_was_shown_in(units):
+    assert units_named(units.key.split(",")) == units
 
 
 def test_an_unknown_unit_cannot_be_constructed():

@@ -170,7 +170,7 @@ def test_the_weight_goes_on_pushing_over_the_stroke_of_the_catch():
     assert codes(rig=tight) == []
     stroke = dataclasses.replace(tight, catch_stroke_m=0.1)
     (one,) = refusals(dataclasses.replace(GOOD, rig=stroke))
-    assert f"catch: {9.0 * G * 2.7:.0f} J without any line, 9 kg over 2.700 m" in one.text
+    assert f"catch: {9.0 * G * 2.7:.0f} J without any line, 9.00 kg over 2.700 m" in one.text
 
 
 # Permits

@@ -60,7 +60,7 @@ def test_what_is_dropped_is_what_the_gate_reckons_with(kite, capsys, given, word
     ("old", "new", "word"),
     [
         ("catch_energy_j = 300.0", "catch_energy_j = 200.0", "catch: 238 J"),
-        ("most_mass_kg = 25.0", "most_mass_kg = 8.0", "sled: 9.00 kg of 8 kg"),
+        ("most_mass_kg = 25.0", "most_mass_kg = 8.0", "sled: 9.00 kg of 8.00 kg"),
         ("rails_m = 2.6", "rails_m = 1.3", "rails: 1.200 m free"),
         ("rated_n = 5000.0", "rated_n = 2000.0", "cell: "),
         ("rail_high_v = 3.2", "rail_high_v = 2.0", "amplifier: "),
@@ -133,7 +133,7 @@ def test_check_tells_what_the_drop_will_refuse(kite, capsys, monkeypatch):
     ("given", "word"),
     [
         (("--held", "70", "--deflection", "1.6", "--set", "1.5"), "it yields"),
-        (("--held", "70", "--set", "1.5"), "1.5 mm stayed"),
+        (("--held", "70", "--set", "1.5"), "1.50 mm stayed"),
         (("--held", "20"), "held for 20 s"),
     ],
 )
@@ -150,7 +150,7 @@ def test_a_failed_proof_forbids_until_a_newer_one_is_good(kite, capsys, given, w
 def test_a_mount_that_gives_more_than_it_may_has_failed(kite, capsys):
     change(kite, "# most_deflection_m = 0.002", "most_deflection_m = 0.001")
     run(["proof", "--pulled", "3000", *PULLED])
-    assert "it deflected 1.5 mm, at most 1 mm is allowed" in refusal(capsys)
+    assert "it deflected 1.50 mm, at most 1.00 mm is allowed" in refusal(capsys)
 
 
 def test_no_proof_asks_for_a_named_override(kite, capsys):

@@ -11,6 +11,7 @@ from scipy.ndimage import uniform_filter1d
 from tautlog.analysis.zero import REST_S
 from tautlog.model.channels import ExcitationMonitor
 from tautlog.model.marks import Finding, Marks
+from tautlog.model.shown import shown
 from tautlog.model.witness import Excitation
 
 FloatArray = npt.NDArray[np.float64]
@@ -119,23 +120,31 @@ def _findings(
     before_v: float,
 ) -> list[Finding]:
     most, found = scale.tolerance_fraction, []
-    allowed = f"allowed is {100 * most:.2g} %"
     if off is None:
         text = f"excitation {before_v:.3f} V: the expected voltage is not stated"
         found.append(Finding("excitation-unjudged", text))
     elif abs(off) > most:
         text = (
-            f"excitation {before_v:.3f} V instead of {scale.expected_v:g} V, {allowed}: forces are "
-            f"{100 * off:+.1f} % off unless the converter's reference follows it"
+            f"excitation {before_v:.3f} V instead of {scale.expected_v:g} V, {_allowed(off, most)}"
+            f": forces are {_share(off, most)} off unless the converter's reference follows it"
         )
         found.append(Finding("excitation-off", text))
     if drift is not None and abs(drift) > most:
-        text = f"the excitation drifted by {100 * drift:+.1f} % over the drop, {allowed}"
+        told = _share(drift, most)
+        text = f"the excitation drifted by {told} over the drop, {_allowed(drift, most)}"
         found.append(Finding("excitation-drift", text))
     if sag is not None and sag > most:
         text = (
-            f"the excitation sagged by {100 * sag:.1f} % under the pull, {allowed}: the peak reads "
-            "too low by as much"
+            f"the excitation sagged by {_share(sag, most).lstrip('+')} under the pull, "
+            f"{_allowed(sag, most)}: the peak reads too low by as much"
         )
         found.append(Finding("excitation-sag", text))
     return found
+
+
+def _share(part: float, most: float) -> str:
+    return shown(100.0 * part, "%", (100.0 * most,), least=1).signed
+
+
+def _allowed(part: float, most: float) -> str:
+    return f"allowed is {shown(100.0 * part, '%', (100.0 * most,), least=1).level()}"

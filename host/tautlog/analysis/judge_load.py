@@ -10,7 +10,7 @@ from tautlog.analysis.filters import MINUS_3_DB_PER_CLASS
 from tautlog.model.display_units import SI
 from tautlog.model.limits import K_FACTOR
 from tautlog.model.marks import Marks
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 from tautlog.model.trace import DropSetup
 from tautlog.model.verdict import Reason
 

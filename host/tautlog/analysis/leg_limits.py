@@ -12,7 +12,7 @@ from tautlog.analysis.judge_load import judge_limit, judge_load
 from tautlog.model.leg_facts import LegFacts
 from tautlog.model.legs import Leg, Legs
 from tautlog.model.marks import Finding, Marks
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 from tautlog.model.trace import DropSetup
 
 OVER, PERHAPS_OVER = "leg-overload", "leg-possible-overload"

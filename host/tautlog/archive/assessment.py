@@ -12,7 +12,7 @@ from tautlog.model.force_curve import ForceCurve
 from tautlog.model.marks import Marks
 from tautlog.model.origin import MEASURED, REHEARSED
 from tautlog.model.predicted import Predicted
-from tautlog.model.shown_force import ShownForce, shown_force
+from tautlog.model.shown import Shown, shown_force
 from tautlog.model.trace import DropSetup
 from tautlog.model.verdict import Verdict
 from tautlog.record import Decision
@@ -93,11 +93,11 @@ class Assessment:
     units: Units = SI
 
     @property
-    def shown_peak(self) -> ShownForce | None:
+    def shown_peak(self) -> Shown | None:
         """The peak as it is shown, with target and limit as far as there are any; see `loaded`."""
         return self.shown(self.loaded)
 
-    def shown(self, marks: Marks) -> ShownForce | None:
+    def shown(self, marks: Marks) -> Shown | None:
         """The peak of some marks, held against target and limit of the drop; None without one."""
         if marks.peak_force_n is None:
             return None

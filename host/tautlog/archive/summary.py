@@ -13,7 +13,7 @@ from tautlog.errors import RecordError, TautlogError
 from tautlog.model import seal_version
 from tautlog.model.display_units import SI, Units
 from tautlog.model.origin import IMPORTED, MARK, MEASURED, REHEARSED
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 from tautlog.model.surroundings import Surroundings
 from tautlog.model.verdict_words import force_text
 

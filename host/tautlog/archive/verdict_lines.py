@@ -9,7 +9,7 @@ from tautlog.model.display_units import Units
 from tautlog.model.legs import AXIAL, SUM, Legs
 from tautlog.model.limits import upper_of
 from tautlog.model.origin import IMPORTED, MARK
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 from tautlog.model.verdict_words import prediction_words, words
 from tautlog.record import Decision
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from tautlog.board.converter_fit import MEANS_BITS
 from tautlog.board.finding import ReadinessFinding
 from tautlog.model.calibration import Calibration
+from tautlog.model.shown import shown
 
 # Fractions of the span between the limits. The zero balance of a bridge is commonly within 1 to
 # 2 % of its rated output (from memory, data sheets of cells); twice that, for drift and for the
@@ -54,21 +55,21 @@ class AtRest:
         """Whether it rests where it should."""
         low_v, high_v = self.calibration.working_range_v()
         if not low_v < self.level_v < high_v:
+            at = shown(self.level_v, "V", (low_v, high_v), least=3)
             return [
                 self._finding(
                     "at-rail",
-                    f"is at {self.level_v:.3f} V",
-                    f"the amplifier works between {low_v:.3f} V and {high_v:.3f} V",
+                    f"is at {at.text}",
+                    f"the amplifier works between {at.level(0)} and {at.level(1)}",
                     "it is at its limit, or dead: check supply, bridge wires and zero setting",
                 )
             ]
-        rests = f"rests at {self.level_v:.3f} V"
         if self.zero_v is None:
             section = "[[force_channel]]" if self.name else "[calibration] or [amplifier]"
             return [
                 self._finding(
                     "zero-unknown",
-                    rests,
+                    f"rests at {self.level_v:.3f} V",
                     "the voltage without force is not stated",
                     f"calibrate, or enter zero_v under {section}",
                     refuses=False,
@@ -78,14 +79,18 @@ class AtRest:
         off = abs(self.level_v - self.zero_v) / span_v
         if off <= ZERO_DOUBTED:
             return []
+        refuses = off > ZERO_REFUSED
+        width_v = span_v * (ZERO_REFUSED if refuses else ZERO_DOUBTED)
+        rests = shown(self.level_v, "V", (self.zero_v - width_v, self.zero_v + width_v), least=3)
         return [
             self._finding(
-                "off-zero" if off > ZERO_REFUSED else "zero-moved",
-                rests,
-                f"expected {self.zero_v:.3f} V without force, within {ZERO_REFUSED * span_v:.3f} V",
+                "off-zero" if refuses else "zero-moved",
+                f"rests at {rests.text}",
+                f"expected {self.zero_v:.3f} V without force, {rests.levels[0]} to "
+                f"{rests.level(1)} at most",
                 "look for a broken bridge wire or a load on the cell; if the zero has moved, "
                 "calibrate again",
-                refuses=off > ZERO_REFUSED,
+                refuses=refuses,
             )
         ]
 
@@ -94,11 +99,12 @@ class AtRest:
         least_v = least_noise_v(self.calibration, self.reduction)
         if self.noise_v >= least_v:
             return []
+        noise = shown(1e3 * self.noise_v, "mV", (1e3 * least_v,), least=3)
         return [
             self._finding(
                 "too-quiet",
-                f"is too still, {1e3 * self.noise_v:.3f} mV rms",
-                f"a working chain shows {1e3 * least_v:.3f} mV or more",
+                f"is too still, {noise.text} rms",
+                f"a working chain shows {noise.level()} or more",
                 "check the bridge's wires and supply: only the converter's own noise is seen",
             )
         ]

@@ -20,7 +20,8 @@ from tautlog.model.channels import (
     columns_of,
     role_of,
 )
-from tautlog.model.shown_force import shown_force
+from tautlog.model.display_units import SI, Units
+from tautlog.model.shown import shown
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
@@ -34,6 +35,7 @@ def channel_findings(
     health: Health,
     channels: tuple[Channel, ...],
     upper_n: float | None = None,
+    units: Units = SI,
 ) -> list[ReadinessFinding]:
     """All findings on the channels beyond the first; none for a board with one.
 
@@ -47,10 +49,12 @@ def channel_findings(
         What is known of the channels, the first force channel first.
     upper_n : float or None
         Largest force that the legs must still measure together.
+    units : Units
+        Units in which it is said.
     """
     if len(board.channels) < 2 or not health.channels_v:
         return []
-    found = _first(board, channels) + _rooms(board, health, channels, upper_n)
+    found = _first(board, channels) + _rooms(board, health, channels, upper_n, units)
     for column, name in enumerate(board.channels[1:], start=1):
         channel = channel_for(channels, name)
         level_v, noise_v = health.channels_v[column], health.channels_noise_v[column]
@@ -87,7 +91,11 @@ def _first(board: Instrument, channels: tuple[Channel, ...]) -> list[ReadinessFi
 
 
 def _rooms(
-    board: Instrument, health: Health, channels: tuple[Channel, ...], upper_n: float | None
+    board: Instrument,
+    health: Health,
+    channels: tuple[Channel, ...],
+    upper_n: float | None,
+    units: Units,
 ) -> list[ReadinessFinding]:
     """Room of the legs: together for the whole force, and each alone if the others are slack."""
     columns = columns_of(board.channels, FORCE)
@@ -103,7 +111,7 @@ def _rooms(
         room_v = abs(far_v - health.channels_v[column])
         rooms[board.channels[column]] = room_v * abs(calibration.newton_per_volt)
     together_n, (name, least_n) = sum(rooms.values()), min(rooms.items(), key=lambda one: one[1])
-    together, least = (shown_force(room_n, None, (upper_n,)) for room_n in (together_n, least_n))
+    together, least = (shown(room_n, "N", (upper_n,), units) for room_n in (together_n, least_n))
     if together_n < upper_n:
         wanted = f"this drop may reach {together.level()}"
         seen = f"{together.text} of tension fit below the far limits of all legs together"
@@ -167,12 +175,13 @@ def _acceleration(channel: Channel, level_v: float, *, latched: bool) -> list[Re
     seen = (level_v - scale.zero_v) / scale.volt_per_m_s2
     if abs(seen - G) <= REST_OFF * G:
         return []
+    read = shown(seen, "m/s2", (G * (1.0 - REST_OFF), G * (1.0 + REST_OFF)), least=2)
     return [
         ReadinessFinding(
             "accelerometer-off",
             False,
-            f"the accelerometer reads {seen:.2f} m/s2 at rest",
-            f"expected {G:.2f} m/s2, upwards",
+            f"the accelerometer reads {read.text} at rest",
+            f"expected {read.levels[0]} to {read.level(1)}, upwards",
             "check its direction, zero_v and volt_per_m_s2",
         )
     ]
@@ -187,12 +196,14 @@ def _excitation(channel: Channel, level_v: float) -> list[ReadinessFinding]:
     supply_v = level_v * scale.divider_ratio
     if abs(supply_v / scale.expected_v - 1.0) <= scale.tolerance_fraction:
         return []
+    band_v = [scale.expected_v * (1.0 + way * scale.tolerance_fraction) for way in (-1.0, 1.0)]
+    supply = shown(supply_v, "V", band_v, least=3)
     return [
         ReadinessFinding(
             "excitation-off",
             False,
-            f"the supply of the bridges is {supply_v:.3f} V",
-            f"expected {scale.expected_v:g} V, within {100 * scale.tolerance_fraction:.2g} %",
+            f"the supply of the bridges is {supply.text}",
+            f"expected {supply.levels[0]} to {supply.level(1)}",
             "check supply and divider: forces are as wrong unless the reference follows it",
         )
     ]

@@ -27,8 +27,9 @@ from tautlog.board.shunt import Shunt
 from tautlog.errors import CalibrationError, NotReadyError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import FORCE, Channel, columns_of
+from tautlog.model.display_units import SI, Units
 from tautlog.model.readbacks import MEANINGS, MENDS
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import DropSetup
 from tautlog.model.window import fall_time_s, guarded_window
@@ -70,6 +71,8 @@ class Facts:
         What is known of the board's channels, the first force channel first.
     height_m : float or None
         Free travel of the drop.
+    units : Units
+        Units in which the findings are said; SI for all that is kept.
     """
 
     health: Health
@@ -82,6 +85,7 @@ class Facts:
     stated_zero_v: float | None = None
     channels: tuple[Channel, ...] = ()
     height_m: float | None = None
+    units: Units = SI
 
     @property
     def zero_v(self) -> float | None:
@@ -213,15 +217,16 @@ def _noise(facts: Facts) -> list[ReadinessFinding]:
         most_n = min(most_n, MOST_NOISE * facts.target_n)
     if health.noise_n <= most_n:
         return []
-    hum = ""
+    hum, units = "", facts.units
     if health.mains_hz is not None:
-        hum = f", hum of {health.mains_n:.4g} N at {health.mains_hz:g} Hz in it"
+        hum = f", hum of {units.text(health.mains_n, 'N', '.1f')} at {health.mains_hz:g} Hz in it"
+    noise = shown(health.noise_n, "N", (most_n,), units, least=1)
     return [
         ReadinessFinding(
             "too-noisy",
             True,
-            f"noise of {health.noise_n:.4g} N rms{hum}",
-            f"at most {most_n:.4g} N for this drop",
+            f"noise of {noise.text} rms{hum}",
+            f"at most {noise.level()} for this drop",
             "check shield, ground and gain, and that the calibration is in newtons",
         )
     ]
@@ -236,14 +241,14 @@ def _room(facts: Facts) -> list[ReadinessFinding]:
             ReadinessFinding(
                 "room-unknown",
                 False,
-                f"{room_n:.0f} N of tension fit below the far limit",
+                f"{facts.units.text(room_n, 'N')} of tension fit below the far limit",
                 "no target is given, so it may not be enough",
                 "give --target",
             )
         ]
     if room_n >= facts.upper_n:
         return []
-    room = shown_force(room_n, None, (facts.upper_n,))
+    room = shown(room_n, "N", (facts.upper_n,), facts.units)
     return [
         ReadinessFinding(
             "no-room",
@@ -388,7 +393,9 @@ def _readbacks(facts: Facts) -> list[ReadinessFinding]:
 
 def _channels(facts: Facts) -> list[ReadinessFinding]:
     """The channels beyond the first."""
-    return channel_findings(facts.instrument, facts.health, facts.channels, facts.upper_n)
+    return channel_findings(
+        facts.instrument, facts.health, facts.channels, facts.upper_n, facts.units
+    )
 
 
 _RULES = (

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,8 @@ from scipy.special import fdtr
 from tautlog.calibrate.fit import Fit, fit_polynomial
 from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
+from tautlog.model.shown import shown
 from tautlog.model.uncertainty import Budget, Part, rectangular
 
 FloatArray = npt.NDArray[np.float64]
@@ -65,7 +68,9 @@ class Calibrated:
     budget : Budget
         Uncertainty at the largest load.
     warnings : tuple of str
-        What the user must know before using it.
+        What the user must know before using it, in SI, as it is kept.
+    said : tuple of str
+        The same in the units of display.
     """
 
     calibration: Calibration
@@ -77,6 +82,7 @@ class Calibrated:
     zero_return_fraction: float | None
     budget: Budget
     warnings: tuple[str, ...] = field(default=())
+    said: tuple[str, ...] = field(default=())
 
 
 def calibrate(
@@ -88,6 +94,7 @@ def calibrate(
     data_sheet_newton_per_volt: float | None = None,
     date: str = "",
     note: str = "",
+    units: Units = SI,
 ) -> Calibrated:
     """Make a calibration from points.
 
@@ -103,6 +110,8 @@ def calibrate(
         Highest planned peak; slope by the data sheets of cell and amplifier.
     date, note : str
         Of the calibration.
+    units : Units
+        Units of display, for `said`.
 
     Raises
     ------
@@ -119,15 +128,10 @@ def calibrate(
     own, share = _parts(fit, volts, loads, fitted, spread)
     budget = Budget("force at the largest load", "N", float(loads.max()), (*share, *own))
     calibration = _with_u(fitted, budget, own, share)
-    warnings = (
-        *_gaps_of_loading(loads),
-        *_warnings(calibration, spread, planned_n),
-        *_off_data_sheet(calibration, data_sheet_newton_per_volt),
-        *_scatter(line, budget.value),
-        *_across_steps(calibration, volts),
-    )
+    seen, promised = _Seen(calibration, spread, line, volts, loads), data_sheet_newton_per_volt
+    told = [seen.warnings(planned_n, promised, shown_in) for shown_in in (SI, units)]
     over = spread.over(budget.value)
-    return Calibrated(calibration, tuple(points), fit, fit.degree, *over, budget, warnings)
+    return Calibrated(calibration, tuple(points), fit, fit.degree, *over, budget, *told)
 
 
 def _line(points: list[Point], base: Calibration, volts: FloatArray, loads: FloatArray) -> Fit:
@@ -350,7 +354,7 @@ def _unequal_steps(fitted: Calibration, volts: FloatArray, loads: FloatArray) ->
     return Part("converter's steps", u_n, basis=fitted.steps.basis)
 
 
-def _across_steps(calibration: Calibration, volts: FloatArray) -> list[str]:
+def _across_steps(calibration: Calibration, volts: FloatArray, units: Units) -> list[str]:
     """Warnings that the weights lie on both sides of a wide code, or that nothing is known."""
     step_v = calibration.volt_per_count(1)
     low, high = float(volts.min()) / step_v, float(volts.max()) / step_v
@@ -368,9 +372,32 @@ def _across_steps(calibration: Calibration, volts: FloatArray) -> list[str]:
     left_n = steps.u_steps(low, high) * calibration.quantum_n(1)
     return [
         f"weights and zero lie on both sides of the converter's wide code {codes[0]} (at "
-        f"{codes[0] * step_v:.3f} V): the fit is corrected for it, {2.0 * left_n:.2g} N are left "
+        f"{codes[0] * step_v:.3f} V): the fit is corrected for it, "
+        f"{units.text(2.0 * left_n, 'N', '.2g')} are left "
         "(k = 2); a zero above it, heavier weights or `tautlog converter` make it better"
     ]
+
+
+class _Seen(NamedTuple):
+    """What warnings are told from: the calibration, its spread, its line, and the points."""
+
+    calibration: Calibration
+    spread: _Spread
+    line: Fit
+    volts: FloatArray
+    loads: FloatArray
+
+    def warnings(
+        self, planned_n: float | None, promised: float | None, units: Units
+    ) -> tuple[str, ...]:
+        """All warnings, in some units."""
+        return (
+            *_gaps_of_loading(self.loads),
+            *_warnings(self.calibration, self.spread, planned_n, units),
+            *_off_data_sheet(self.calibration, promised),
+            *_scatter(self.line, float(self.loads.max())),
+            *_across_steps(self.calibration, self.volts, units),
+        )
 
 
 def _gaps_of_loading(loads: FloatArray) -> list[str]:
@@ -383,17 +410,21 @@ def _gaps_of_loading(loads: FloatArray) -> list[str]:
     return found
 
 
-def _warnings(calibration: Calibration, spread: _Spread, planned_n: float | None) -> list[str]:
+def _warnings(
+    calibration: Calibration, spread: _Spread, planned_n: float | None, units: Units
+) -> list[str]:
     """Warnings about the result."""
     found = []
     top_n, zero_return_n = calibration.range_n, spread.zero_return_n
     if calibration.newton_per_volt < 0:
         found.append("tension lowers the voltage: the cell is wired in reverse, or was pushed")
     if zero_return_n is not None and zero_return_n > ZERO_RETURN * top_n:
-        found.append(f"the zero returned {zero_return_n:.2g} N off: creep, or something touches")
+        off = units.text(zero_return_n, "N", ".2g")
+        found.append(f"the zero returned {off} off: creep, or something touches")
     if planned_n and planned_n > top_n:
+        planned = shown(planned_n, "N", (top_n,), units)
         found.append(
-            f"calibrated to {top_n:.0f} N, but {planned_n:.0f} N is planned: extrapolation "
+            f"calibrated to {planned.level()}, but {planned.text} is planned: extrapolation "
             f"x {planned_n / top_n:.1f}; cross-check once with a borrowed cell"
         )
     return found

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from tautlog.board.resting import Look
 from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
 from tautlog.model.limits import HANGING_LEAST_N, HANGING_TOLERANCE
+from tautlog.model.shown import shown
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
 
@@ -31,10 +33,15 @@ class Hanging:
 
     @property
     def text(self) -> str:
-        """What was read, and what was expected."""
+        """What was read, and what was expected, in SI."""
+        return self.said(SI)
+
+    def said(self, units: Units) -> str:
+        """As `text`, in other units."""
+        off = shown(abs(self.read_n - self.weight_n), "N", (self._allowed_n,), units, least=1)
         return (
-            f"the hanging sled reads {self.read_n:.1f} N, m g is {self.weight_n:.1f} N +/- "
-            f"{self._allowed_n:.1f} N"
+            f"the hanging sled reads {units.text(self.read_n, 'N', '.1f')}, m g is "
+            f"{units.text(self.weight_n, 'N', '.1f')}: {off.text} off, {off.level()} is allowed"
         )
 
     def require(self) -> None:

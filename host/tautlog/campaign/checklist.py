@@ -10,10 +10,11 @@ import contextlib
 import json
 import shutil
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tautlog.board.health import Health
 from tautlog.board.readiness import Facts, findings
 from tautlog.errors import CampaignError, RecordExistsError
 from tautlog.files.campaign_folder import CHECKLISTS
@@ -21,10 +22,12 @@ from tautlog.files.chain import add_kept_file
 from tautlog.files.ordinary import read_ordinary
 from tautlog.files.sound import is_sound_file
 from tautlog.files.strict_json import read_object
+from tautlog.model.display_units import SI, Units
 from tautlog.model.limits import HEADROOM
 from tautlog.model.load_path import PathCheck
 from tautlog.model.names import alike
 from tautlog.model.readbacks import PIN
+from tautlog.model.shown import shown
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import stamp
 
@@ -121,7 +124,9 @@ def answered_list(
     return Checklist(stamp(), *two_persons(operator, second), tuple(measured), answered)
 
 
-def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -> list[PathCheck]:
+def measured_checks(
+    facts: Facts | None, folder: Path, target_n: float | None, units: Units = SI
+) -> list[PathCheck]:
     """Check what the computer can measure; the gate checks the rest (`permit.checked_for`).
 
     Parameters
@@ -132,6 +137,8 @@ def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -
         Where records go.
     target_n : float or None
         Force that the test must reach.
+    units : Units
+        Units in which the checks are said; SI for a list that is kept.
     """
     free = shutil.disk_usage(folder).free
     found = [
@@ -149,25 +156,37 @@ def measured_checks(facts: Facts | None, folder: Path, target_n: float | None) -
     ]
     found += _pin_check(facts)
     # At this point of the day the pin is in, and only then; see CHALLENGES.
-    judged = [finding for finding in findings(facts) if finding.code != f"{PIN}-open"]
+    judged = [
+        finding
+        for finding in findings(replace(facts, units=units))
+        if finding.code != f"{PIN}-open"
+    ]
     found += [PathCheck(finding.code, False, finding.text) for finding in judged if finding.refuses]
     if not any(finding.refuses for finding in judged):
         found.append(PathCheck("chain", True, "level, noise, rate and range are as they should be"))
     if target_n:
-        found += [
-            PathCheck(
-                "noise",
-                health.noise_n <= MOST_NOISE * target_n,
-                f"noise {health.noise_n:.2f} N rms, at most {100 * MOST_NOISE:g} % of the target "
-                "is allowed",
-            ),
-            PathCheck(
-                "range",
-                health.rail_distance_n >= 0.0 and health.span_n >= HEADROOM * target_n,
-                f"{health.span_n:.0f} N to the far limit, {HEADROOM:g} x the target is needed",
-            ),
-        ]
+        found += _for_target(health, target_n, units)
     return found
+
+
+def _for_target(health: Health, target_n: float, units: Units) -> list[PathCheck]:
+    """Noise and range against the target."""
+    most_n, needed_n = MOST_NOISE * target_n, HEADROOM * target_n
+    noise = shown(health.noise_n, "N", (most_n,), units, least=2)
+    room = shown(health.span_n, "N", (needed_n,), units)
+    return [
+        PathCheck(
+            "noise",
+            health.noise_n <= most_n,
+            f"noise {noise.text} rms, at most {noise.level()} is allowed, "
+            f"{100 * MOST_NOISE:g} % of the target",
+        ),
+        PathCheck(
+            "range",
+            health.rail_distance_n >= 0.0 and health.span_n >= needed_n,
+            f"{room.text} to the far limit, {room.level()} is needed, {HEADROOM:g} x the target",
+        ),
+    ]
 
 
 def _pin_check(facts: Facts) -> list[PathCheck]:

@@ -13,6 +13,7 @@ from tautlog.calibrate.validity import validity
 from tautlog.campaign.calibrations import scale_unchecked
 from tautlog.campaign.campaign import Campaign
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
 from tautlog.model.timestamp import today
 
 
@@ -24,6 +25,7 @@ def new_calibration(
     degree: int | None = None,
     day: str | None = None,
     note: str = "",
+    units: Units | None = None,
 ) -> Calibrated:
     """Make a calibration from points; nothing is kept.
 
@@ -35,6 +37,8 @@ def new_calibration(
         As for `calibrate`.
     day : str or None
         Its day; None for today.
+    units : Units or None
+        Units of display; None for those of the campaign.
 
     Raises
     ------
@@ -49,8 +53,10 @@ def new_calibration(
         data_sheet_newton_per_volt=campaign.promised_newton_per_volt if campaign else None,
         date=day or today(),
         note=note,
+        units=units or (campaign.units if campaign else SI),
     )
-    return replace(made, warnings=(*made.warnings, *_warnings(campaign, made)))
+    more = _warnings(campaign, made)
+    return replace(made, warnings=(*made.warnings, *more), said=(*made.said, *more))
 
 
 def _warnings(campaign: Campaign | None, made: Calibrated) -> list[str]:
@@ -60,16 +66,20 @@ def _warnings(campaign: Campaign | None, made: Calibrated) -> list[str]:
     return age + ([unchecked] if unchecked else [])
 
 
-def told(made: Calibrated) -> list[str]:
-    """Slope, range, uncertainty and spread of a calibration, one line of words each."""
+def told(made: Calibrated, units: Units = SI) -> list[str]:
+    """Slope, range, uncertainty and spread of a calibration, one line of words each.
+
+    The slope stays in N/V.
+    """
     calibration = made.calibration
     curve = f", curvature {calibration.newton_per_square_volt:.4g} N/V2" if made.degree == 2 else ""
     share = 100 * made.budget.expanded_u / calibration.range_n
+    top = units.text(calibration.range_n, "N")
     lines = [
-        f"{calibration.newton_per_volt:.6g} N/V{curve}, covered to {calibration.range_n:.0f} N",
-        f"U = {made.budget.expanded_u:.3g} N at {calibration.range_n:.0f} N = {share:.2g} % "
+        f"{calibration.newton_per_volt:.6g} N/V{curve}, covered to {top}",
+        f"U = {units.text(made.budget.expanded_u, 'N', '.3g')} at {top} = {share:.2g} % "
         f"(k = {made.budget.coverage_factor:.3g}); {100 * calibration.expanded_u_fraction:.2g} % "
-        f"of any force and {calibration.expanded_u_n:.2g} N (k = 2)",
+        f"of any force and {units.text(calibration.expanded_u_n, 'N', '.2g')} (k = 2)",
     ]
     for name in ("hysteresis", "repeatability", "zero_return"):
         value = getattr(made, f"{name}_fraction")
@@ -78,18 +88,21 @@ def told(made: Calibrated) -> list[str]:
     return lines
 
 
-RESIDUALS_HEAD = ("run", "load N", "volt", "residual N", "% of range")
+def residuals_head(units: Units = SI) -> tuple[str, ...]:
+    """Names of the columns of `residual_rows`."""
+    force = units.of("N").name
+    return ("run", f"load, {force}", "volt", f"residual, {force}", "% of range")
 
 
-def residual_rows(made: Calibrated) -> list[tuple[str, str, str, str, str]]:
-    """One row for each point, under `RESIDUALS_HEAD`."""
+def residual_rows(made: Calibrated, units: Units = SI) -> list[tuple[str, str, str, str, str]]:
+    """One row for each point, under `residuals_head`."""
     range_n = made.calibration.range_n
     return [
         (
             str(point.run),
-            f"{point.load_n:.3f}",
+            units.number(point.load_n, "N", ".3f"),
             f"{point.volt:.6g}",
-            f"{left:+.3g}",
+            units.number(left, "N", "+.3g"),
             f"{100 * left / range_n:+.3f}",
         )
         for point, left in zip(made.points, made.fit.residuals, strict=True)

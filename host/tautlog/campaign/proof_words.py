@@ -62,7 +62,7 @@ def told(campaign: Campaign, made: Proof, number: int) -> ProofTold:
     lines = []
     if made.doubts:
         lines.append(
-            f"{made.mount}: kept as {number}. It FAILED: {'; '.join(made.doubts)}. No drop on this "
+            f"{made.mount}: kept as {number}. It FAILED: {_why(made, units)}. No drop on this "
             "mount until a newer proof is good"
         )
     elif failed:
@@ -86,6 +86,10 @@ def mount_failed(campaign: Campaign, name: str) -> str:
     return mounts[name].failed or mounts[name].failed_elsewhere
 
 
+def _why(proof: Proof, units: Units) -> str:
+    return "; ".join(proof.failures_in(units).values())
+
+
 def line_of(standing: Standing[Proof], units: Units = SI) -> str:
     """One proof on record, in one line."""
     proof = standing.entry
@@ -95,7 +99,7 @@ def line_of(standing: Standing[Proof], units: Units = SI) -> str:
         else (
             f"{proof.mount}: {units.text(proof.pulled_n, 'N')} for {proof.held_s:g} s, "
             f"by {proof.by}"
-            + (f", FAILED: {'; '.join(proof.doubts)}" if proof.doubts else "")
+            + (f", FAILED: {_why(proof, units)}" if proof.doubts else "")
             + (f" (supersedes {proof.supersedes}: {proof.reason})" if proof.supersedes else "")
         )
     )

@@ -17,8 +17,10 @@ from tautlog.errors import CampaignError
 from tautlog.files.append import Appended
 from tautlog.files.json_lines import Standing, add_line, read_standing
 from tautlog.model import quantities as q
+from tautlog.model.display_units import SI, Units
 from tautlog.model.load_path import Mount
 from tautlog.model.names import alike
+from tautlog.model.shown import shown
 from tautlog.model.signature import signed
 from tautlog.model.timestamp import day_problem, require_time
 
@@ -96,26 +98,32 @@ class Proof:
 
     @property
     def failures(self) -> dict[str, str]:
-        """What failed, as `HELD`, `SET` or `DEFLECTION`, and how, in words."""
+        """What failed, as `HELD`, `SET` or `DEFLECTION`, and how, in words and SI."""
+        return self.failures_in(SI)
+
+    def failures_in(self, units: Units) -> dict[str, str]:
+        """As `failures`, in other units."""
         found = {}
         if self.held_s < LEAST_HELD_S:
-            found[HELD] = f"held for {self.held_s:g} s, at least {LEAST_HELD_S:g} s is usual"
+            held = shown(self.held_s, "s", (LEAST_HELD_S,))
+            found[HELD] = f"held for {held.text}, at least {held.level()} is usual"
         if self.set_m and self.deflection_m is None:
-            found[SET] = f"{1000 * self.set_m:g} mm stayed, but the deflection was not read"
+            stayed = units.text(1000 * self.set_m, "mm", ".2f")
+            found[SET] = f"{stayed} stayed, but the deflection was not read"
         elif self.set_m and self.deflection_m and self.set_m > MOST_SET * self.deflection_m:
+            most_mm = 1000 * MOST_SET * self.deflection_m
+            stayed_mm = shown(1000 * self.set_m, "mm", (most_mm,), units, least=2)
             found[SET] = (
-                f"{1000 * self.set_m:g} mm of {1000 * self.deflection_m:g} mm stayed: it yields"
+                f"{stayed_mm.text} of {units.text(1000 * self.deflection_m, 'mm', '.2f')} stayed, "
+                f"at most {stayed_mm.level()} is usual: it yields"
             )
         limit = self.most_deflection_m
         if limit is not None and self.deflection_m is None:
-            found[DEFLECTION] = (
-                f"the deflection was not read, at most {1000 * limit:g} mm is allowed"
-            )
+            most = units.text(1000 * limit, "mm", ".2f")
+            found[DEFLECTION] = f"the deflection was not read, at most {most} is allowed"
         elif limit is not None and self.deflection_m is not None and self.deflection_m > limit:
-            found[DEFLECTION] = (
-                f"it deflected {1000 * self.deflection_m:g} mm, at most {1000 * limit:g} mm is "
-                "allowed"
-            )
+            went = shown(1000 * self.deflection_m, "mm", (1000 * limit,), units, least=2)
+            found[DEFLECTION] = f"it deflected {went.text}, at most {went.level()} is allowed"
         return found
 
     @property

@@ -16,7 +16,9 @@ from tautlog.campaign.proofs import LEAST_HELD_S, Proof
 from tautlog.errors import CampaignError
 from tautlog.model import quantities as q
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
 from tautlog.model.load_path import Mount
+from tautlog.model.shown import shown
 from tautlog.model.timestamp import stamp, today
 
 HELD_SHARE = 0.95  # of the highest force so far, that still counts as held; own choice
@@ -93,13 +95,18 @@ class Pull:
 
     @property
     def beyond(self) -> str:
-        """Say that the force is beyond what the calibration covers, or ""."""
-        range_n = self.calibration.range_n
-        if range_n and max(self.target_n, self.peak_n) <= range_n:
+        """Say that the force is beyond what the calibration covers, or ""; in SI."""
+        return self.beyond_in(SI)
+
+    def beyond_in(self, units: Units) -> str:
+        """As `beyond`, in other units."""
+        range_n, most_n = self.calibration.range_n, max(self.target_n, self.peak_n)
+        if range_n and most_n <= range_n:
             return ""
-        covers = f"covers {range_n:.0f} N" if range_n else "does not say what it covers"
+        pull = shown(most_n, "N", (range_n or None,), units)
+        covers = f"covers {pull.level()}" if range_n else "does not say what it covers"
         return (
-            f"the calibration {covers}, the pull is {self.target_n:.0f} N: what is read beyond is "
+            f"the calibration {covers}, the pull is {pull.text}: what is read beyond is "
             "extrapolated"
         )
 

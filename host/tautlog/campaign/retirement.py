@@ -16,7 +16,7 @@ from tautlog.campaign.ledger import Exposure, LedgerEntry, exposures
 from tautlog.model import quantities as q
 from tautlog.model.key import COUNT, stated
 from tautlog.model.line import Line
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 from tautlog.model.timestamp import today
 
 

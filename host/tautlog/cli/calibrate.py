@@ -11,6 +11,7 @@ import click
 from tautlog.cli import options
 from tautlog.cli.options import Number
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from tautlog.calibrate.series import Series
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
+    from tautlog.model.display_units import Units
 
 MOST_TRIES = 5  # of one weight, before everything is given up
 
@@ -90,6 +92,7 @@ MOST_TRIES = 5  # of one weight, before everything is given up
 @click.option(
     "--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw the residuals."
 )
+@units_option
 @options.json_option
 def command(
     port: str | None,
@@ -110,6 +113,7 @@ def command(
     reason: str,
     listing: bool,
     picture: Path | None,
+    named: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """Calibrate the chain with known weights, live or from a table.
@@ -134,8 +138,9 @@ def command(
     campaign = options.here(to_drop=False)
     campaign = campaign.for_channel(channel) if campaign else None
     base = campaign.calibration if campaign else Calibration()
+    units, at = units_of(campaign, named), (port, timeout_scale)
     if hang:
-        _hang(port, campaign, mass_kg, timeout_scale, channel)
+        _hang(campaign, at, mass_kg, channel, units)
         return
     if shunt_ohm is not None:
         _shunt(port, campaign, base, shunt_ohm, timeout_scale)
@@ -143,16 +148,16 @@ def command(
     if table is not None:
         base, points = _from_table(table, campaign, base, gravity)
     else:
-        series = _live(port, campaign, (loads_kg, gravity), timeout_scale, channel)
+        series = _live(campaign, at, (loads_kg, gravity), channel, units)
         base, points = series.base, series.points
-    made = new_calibration(campaign, points, base, degree=degree, day=day, note=note)
+    made = new_calibration(campaign, points, base, degree=degree, day=day, note=note, units=units)
     if picture is not None:
-        _draw(made, picture)  # before it is kept: what fails leaves nothing behind
+        _draw(made, picture, units)  # before it is kept: what fails leaves nothing behind
     where = _kept(campaign, made, accept, supersedes, (by, reason))
     if as_json:
         print_json({**plain(made), "file": str(where) if where else None})
         return
-    _show(made)
+    _show(made, units)
     tell(f"kept as {where}" if where else "no campaign here: the calibration is not kept")
 
 
@@ -214,17 +219,18 @@ def _from_table(
 
 
 def _live(
-    port: str | None,
     campaign: Campaign | None,
+    at: tuple[str | None, float],
     weights: tuple[tuple[float, ...], float],
-    timeout_scale: float,
     channel: str,
+    units: Units,
 ) -> Series:
-    """Ask for each weight, in kg, and read it once it is steady.
+    """Ask for each weight, and read it once it is steady.
 
-    `weights` are the weights and gravity. What may not be taken is said, and asked for again.
+    `at` is the port and by what waits are scaled; `weights` are the weights, in kg, and gravity.
+    What may not be taken is said, and asked for again.
     """
-    loads_kg, gravity = weights
+    (port, timeout_scale), (loads_kg, gravity) = at, weights
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
     from tautlog.campaign.at_the_board import at_rest, new_series
@@ -241,11 +247,11 @@ def _live(
         resting = at_rest(Session(link, timeout_scale=timeout_scale), campaign, channel)
         series = new_series(campaign, resting)
         for load in loads_kg:
-            series = _one(resting, series, load, gravity)
+            series = _one(resting, series, load, gravity, units)
     return series
 
 
-def _one(resting: Resting, series: Series, load_kg: float, gravity: float) -> Series:
+def _one(resting: Resting, series: Series, load_kg: float, gravity: float, units: Units) -> Series:
     """Ask for one weight, again if its reading may not be taken, and take it.
 
     Raises
@@ -256,8 +262,9 @@ def _one(resting: Resting, series: Series, load_kg: float, gravity: float) -> Se
     from tautlog.calibrate.series import known_load_n
     from tautlog.errors import CalibrationError
 
+    weight = units.text(load_kg, "kg", "g")
     for left in reversed(range(MOST_TRIES)):
-        _enter(f"hang {load_kg:g} kg, stand clear")
+        _enter(f"hang {weight}, stand clear")
         try:
             series = series.take(resting.settled(), known_load_n(load_kg, None, gravity))
         except CalibrationError as problem:
@@ -266,7 +273,7 @@ def _one(resting: Resting, series: Series, load_kg: float, gravity: float) -> Se
             tell(f"  NOT TAKEN: {problem}", err=True)
         else:
             break
-    tell(f"  {load_kg:g} kg reads {series.taken[-1].volt:.5f} V", err=True)
+    tell(f"  {weight} reads {series.taken[-1].volt:.5f} V", err=True)
     return series
 
 
@@ -275,13 +282,14 @@ def _enter(what: str) -> None:
 
 
 def _hang(
-    port: str | None,
     campaign: Campaign | None,
+    at: tuple[str | None, float],
     mass_kg: float | None,
-    timeout_scale: float,
     channel: str,
+    units: Units,
 ) -> None:
     """Check the reading of the hanging sled against the reading of a slack line."""
+    port, timeout_scale = at
     from tautlog.board.link import SerialLink
     from tautlog.board.session import Session
     from tautlog.calibrate.hanging import MASS_MISSING, hanging
@@ -300,7 +308,7 @@ def _hang(
         slack.require()
         _enter("sled hangs")
         found = hanging(slack, resting.settled(), resting.calibration, mass)
-    tell(found.text)
+    tell(found.said(units))
     found.require()
 
 
@@ -341,7 +349,7 @@ def _shunt(
         raise CalibrationError(f"the shunt check is {state}: check gain, excitation and wiring")
 
 
-def _draw(made: Calibrated, path: Path) -> None:
+def _draw(made: Calibrated, path: Path, units: Units) -> None:
     import numpy as np
 
     from tautlog.display.pictures.image import save
@@ -352,29 +360,29 @@ def _draw(made: Calibrated, path: Path) -> None:
     title = (
         f"residuals of {loads.size} points, degree {made.degree}: "
         f"{made.calibration.newton_per_volt:.6g} N/V, "
-        f"U = {100 * made.budget.expanded_u / loads.max():.2g} % at {loads.max():.0f} N"
+        f"U = {100 * made.budget.expanded_u / loads.max():.2g} % at {units.text(loads.max(), 'N')}"
     )
     save(draw_residuals(loads, share, title), path)
 
 
-def _show(made: Calibrated) -> None:
+def _show(made: Calibrated, units: Units) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from tautlog.campaign.new_calibration import RESIDUALS_HEAD, residual_rows, told
+    from tautlog.campaign.new_calibration import residual_rows, residuals_head, told
     from tautlog.cli.console import plain_text
 
-    for line in told(made):
+    for line in told(made, units):
         tell(line)
     table = Table(box=None, pad_edge=False)
-    for name in RESIDUALS_HEAD:
+    for name in residuals_head(units):
         table.add_column(name, justify="right")
-    for row in residual_rows(made):
+    for row in residual_rows(made, units):
         table.add_row(*map(plain_text, row))
     Console(highlight=False, width=100).print(table)
     calibration = made.calibration
     tell(f"converter: {calibration.steps.basis}")
     if calibration.accepted:
         tell(f"ACCEPTED although implausible, by {calibration.accepted}")
-    for warning in made.warnings:
+    for warning in made.said:
         tell(f"LOOK: {warning}")

@@ -10,6 +10,7 @@ import click
 from tautlog.cli import options
 from tautlog.cli.drop_permit import looked_option, override_of, override_options, require_looked
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model.printable import printable
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 @looked_option
 @click.option("--by", "operator", required=True, metavar="NAME", help="Person who asks.")
 @click.option("--with", "second", required=True, metavar="NAME", help="Person who answers.")
+@units_option
 @options.json_option
 def command(
     port: str | None,
@@ -35,6 +37,7 @@ def command(
     looked_by: str | None,
     operator: str,
     second: str,
+    named: tuple[str, ...],
     as_json: bool,
     **given: Any,
 ) -> None:
@@ -70,10 +73,11 @@ def command(
     tell(CAUTION, err=True)
     facts = _facts(port, campaign, setup, timeout_scale)
     measured = measured_for(campaign, setup, facts, override)
-    _shown(measured)
+    shown = measured_for(campaign, setup, facts, override, units_of(campaign, named))
+    _shown(shown)
     # What is measured needs no second opinion: nobody answers ten questions in vain. The list
     # is kept all the same, so that an earlier one no longer counts.
-    faults = [check.text for check in measured if not check.holds]
+    faults = [check.text for check in shown if not check.holds]
     made = answered_list(operator, second, measured, {} if faults else _answers(second))
     path = add_checklist(campaign.folder, made)
     if as_json:

@@ -104,6 +104,7 @@ def command(
             permit=permitted(
                 campaign, options.setup_of(campaign, setup), override_by, override_reason, crew
             ),
+            units=units,
             by_hand=by_hand,
             countdown_s=countdown_s,
             record_s=record_s,

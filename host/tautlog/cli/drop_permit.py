@@ -63,4 +63,6 @@ def permitted(
 ) -> Permit:
     """Ask `tautlog.drop.granting.permitted`, with the override from the options."""
     by, reason = override_of(override_by, override_reason)
-    return host_permitted(campaign, setup, by=by, reason=reason, say=crew.say_when_met)
+    return host_permitted(
+        campaign, setup, by=by, reason=reason, say=crew.say_when_met, units=crew.units
+    )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -10,10 +12,13 @@ import click
 from tautlog.cli import options
 from tautlog.cli.options import Number
 from tautlog.cli.output import tell
+from tautlog.cli.shown_units import units_at, units_option
 from tautlog.model import quantities as q
+from tautlog.model.display_units import decimals
 from tautlog.model.fastening import NEEDED
 
 if TYPE_CHECKING:
+    from tautlog.model.display_units import Units
     from tautlog.model.fastening import Fastening
 
     RowsType = click.ParamType[tuple[tuple[int, float], ...]]
@@ -168,8 +173,11 @@ class Rows(RowsType):
     type=click.IntRange(1, 100),
     help="Number of fasteners (default: those of --rows, or 1).",
 )
+@units_option
 @options.json_option
-def command(as_json: bool, diameter_mm: float | None, **stated: object) -> None:
+def command(
+    named: tuple[str, ...], as_json: bool, diameter_mm: float | None, **stated: object
+) -> None:
     """Calculate what a fastener holds by published formulas, for [[element]] in campaign.toml.
 
     This is no structural proof: local codes and licensed practice decide, and a proof pull of
@@ -185,7 +193,10 @@ def command(as_json: bool, diameter_mm: float | None, **stated: object) -> None:
     if stated["count"] is None:
         stated["count"] = sum(number for number, _ in stated["rows"] or [(1, 0)])  # type: ignore[attr-defined]
     one = Fastening(diameter_mm=diameter_mm, **stated)  # type: ignore[arg-type]
-    (_print_json if as_json else _print)(one)
+    if as_json:
+        _print_json(one)
+    else:
+        _print(one, units_at(Path.cwd(), named))
 
 
 def _as_its_kind(kind: str, stated: dict[str, object]) -> None:
@@ -227,22 +238,31 @@ def _print_json(one: Fastening) -> None:
     print_json(result)
 
 
-def _print(one: Fastening) -> None:
+def _print(one: Fastening, units: Units) -> None:
     for answer in one.answers():
+        one_n, all_n = (units.text(force_n, "N") for force_n in (answer.one_n, answer.all_n))
         tell(
-            f"{one.count} x {answer.one_n:.0f} N = {answer.all_n:.0f} N: {answer.basis}"
+            f"{one.count} x {one_n} = {all_n}: {answer.basis}"
             if abs(answer.all_n - one.count * answer.one_n) < 0.5
-            else f"{answer.all_n:.0f} N, of {answer.one_n:.0f} N for one: {answer.basis}"
+            else f"{all_n}, of {one_n} for one: {answer.basis}"
         )
     distances = one.distances()
     if distances is not None:
-        far = {name: f"{1000 * value:.0f}" for name, value in vars(distances).items()}
+        far = {name: _at_least(1000 * value, units) for name, value in vars(distances).items()}
         tell(
-            f"least distances in mm, EN 1995-1-1: {far['along_m']} along and {far['across_m']} "
-            f"across the grain; end {far['loaded_end_m']} if loaded, else {far['free_end_m']}; "
-            f"edge {far['loaded_edge_m']} if loaded, else {far['free_edge_m']}"
+            f"least distances, {units.of('mm').name}, EN 1995-1-1: {far['along_m']} along and "
+            f"{far['across_m']} across the grain; end {far['loaded_end_m']} if loaded, else "
+            f"{far['free_end_m']}; edge {far['loaded_edge_m']} if loaded, else "
+            f"{far['free_edge_m']}"
         )
     tell(
         "the steel of the fastener itself is reckoned for `bolt` alone, and may break first; this "
         "is no structural proof: prove the real mount by a pull; local codes come first"
     )
+
+
+def _at_least(distance_mm: float, units: Units) -> str:
+    """A least distance in the unit of display, rounded up."""
+    unit = units.of("mm")
+    digits = decimals(unit, 0)
+    return f"{math.ceil(distance_mm / unit.size * 10**digits - 1e-6) / 10**digits:.{digits}f}"

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from tautlog.cli import options
 from tautlog.cli.output import tell
-from tautlog.cli.shown_units import units_of
+from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model.signature import signed
 
 if TYPE_CHECKING:
     from tautlog.board.finding import ReadinessFinding
+    from tautlog.board.health import Health
+    from tautlog.board.readiness import Facts
     from tautlog.campaign.campaign import Campaign
     from tautlog.model.calibration import Calibration
     from tautlog.model.display_units import Units
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
     help="Bring-up of a rehearsed board: let its bench do every step, see `rehearse --bench`.",
 )
 @options.correction_options("LINE")
+@units_option
 @options.json_option
 def command(
     port: str | None,
@@ -52,6 +55,7 @@ def command(
     bench: int | None,
     supersedes: str | None,
     reason: str,
+    named: tuple[str, ...],
     as_json: bool,
 ) -> None:
     """Read the instrument at rest, and say whether a drop may be armed.
@@ -84,15 +88,24 @@ def command(
         raise click.UsageError(
             "--by, --step, --anew, --list, --bench, --supersedes and --reason go with --bring-up"
         )
-    _read(port, timeout_scale, watch, target_n, as_json)
+    campaign = options.here()
+    units = units_of(campaign, named, si=as_json)
+    link = options.port_of(port, campaign), timeout_scale
+    _read(campaign, link, target_n, units, watch=watch, as_json=as_json)
 
 
 def _read(
-    port: str | None, timeout_scale: float, watch: bool, target_n: float | None, as_json: bool
+    campaign: Campaign | None,
+    at: tuple[str, float],
+    target_n: float | None,
+    units: Units,
+    *,
+    watch: bool,
+    as_json: bool,
 ) -> None:
-    """Read the instrument at rest and judge it."""
+    """Read the instrument at rest and judge it; `at` is its port, and by what waits are scaled."""
     from tautlog.board.link import SerialLink
-    from tautlog.board.readiness import findings, refuse
+    from tautlog.board.readiness import refuse
     from tautlog.board.session import Session
     from tautlog.calibrate.plausibility import refuse_doubtful
     from tautlog.campaign.own_board import require_own_board
@@ -102,17 +115,15 @@ def _read(
     from tautlog.model.calibration import Calibration
     from tautlog.model.window import fall_time_s, guarded_window
 
-    campaign = options.here()
-    port, units = options.port_of(port, campaign), units_of(campaign)
     setup = options.setup_of(campaign, {"target_n": target_n})
     believed = Believed(campaign, setup, campaign.calibration if campaign else Calibration())
     doubts = _doubts(campaign, believed.calibration)
-    with SerialLink(port) as link:
-        session = Session(link, timeout_scale=timeout_scale)
+    with SerialLink(at[0]) as link:
+        session = Session(link, timeout_scale=at[1])
         board = session.greet()
         require_own_board(campaign, board)
         facts = believed.facts(session, shunt=True)
-        found = [*findings(facts), *_wires(campaign, board)]
+        found = _found(facts, campaign, board, units)
         window = guarded_window(board)
         shunt = {"shunt_step_v": facts.shunt_step_v, "shunt_looks_like_n": _shunt_n(campaign)}
         if as_json:
@@ -127,16 +138,21 @@ def _read(
             while watch:
                 _show(found, refused=True)
                 facts = believed.facts(session, shunt=False)
-                found = [*without_shunt(findings(facts)), *_wires(campaign, board)]
-                for line in (
-                    health_text(facts.health, units),
-                    *readback_texts(board, facts.health),
-                ):
-                    tell(line)
+                found = without_shunt(_found(facts, campaign, board, units))
+                _tell_now(board, facts.health, units)
             _show_shunt(**shunt, units=units)
             _show(found)
         refuse_doubtful(doubts)
         refuse(found)
+
+
+def _found(
+    facts: Facts, campaign: Campaign | None, board: Instrument, units: Units
+) -> list[ReadinessFinding]:
+    """What is found of the readings and the wires, in the units of display."""
+    from tautlog.board.readiness import findings
+
+    return [*findings(replace(facts, units=units)), *_wires(campaign, board)]
 
 
 def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, ...]:
@@ -149,6 +165,13 @@ def _doubts(campaign: Campaign | None, calibration: Calibration) -> tuple[str, .
     expired = [check.text for check in validity(calibration, today()) if check.refuses]
     texts = tuple(text.removeprefix("calibration: ") for text in expired)
     return campaign.calibration_doubts + texts
+
+
+def _tell_now(board: Instrument, health: Health, units: Units) -> None:
+    from tautlog.cli.console import health_text, readback_texts
+
+    for line in (health_text(health, units), *readback_texts(board, health)):
+        tell(line)
 
 
 def _tell_board(board: Instrument, texts: list[str]) -> None:

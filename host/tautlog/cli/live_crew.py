@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from tautlog.board.health import Health
     from tautlog.model.calibration import Calibration
     from tautlog.model.marks import Marks
-    from tautlog.model.shown_force import ShownForce
+    from tautlog.model.shown import Shown
     from tautlog.model.stream import Block, BoardEvent, Instrument
     from tautlog.model.trace import DropSetup
 
@@ -136,7 +136,7 @@ class LiveCrew(ConsoleCrew):
         self._feed.send("state", word="NO RESULT", text="see the terminal")
 
 
-def _around(peak: ShownForce | None) -> str:
+def _around(peak: Shown | None) -> str:
     return f"{peak.around.strip()}, " if peak and peak.spread else ""
 
 

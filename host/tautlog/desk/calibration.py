@@ -20,11 +20,12 @@ from tautlog.campaign.calibrations import Word, add_calibration, doubts_of, file
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.converter_known import converter_for
 from tautlog.campaign.new_calibration import (
-    RESIDUALS_HEAD,
     new_calibration,
     residual_rows,
+    residuals_head,
     told,
 )
+from tautlog.desk.fields import number_in
 from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, page
 from tautlog.display.pictures.image import svg_of
@@ -32,12 +33,13 @@ from tautlog.display.pictures.residuals import draw_residuals
 from tautlog.errors import CalibrationError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
 from tautlog.model.load_path import PathCheck
 from tautlog.model.timestamp import day_problem, today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
 ROWS, MOST_ROWS = 9, 60
-LOADS = {"mass_kg": "kg hung", "load_n": "N pulled"}
+LOADS = {"mass_kg": ("{} hung", q.WEIGHT), "load_n": ("{} pulled", q.LOAD)}
 READINGS = {
     "volt": "V, as the board reads",
     "meter_v": "V, by another meter",
@@ -54,7 +56,7 @@ class Fitted:
     told : list of str
         Its figures in words.
     rows : list
-        Points with residuals, under `RESIDUALS_HEAD`.
+        Points with residuals, under `residuals_head`.
     picture : str
         The residuals as SVG, in base64.
     warnings, doubts : tuple of str
@@ -79,6 +81,7 @@ def show(
 ) -> Response:
     """The page: in force, on record, new points."""
     campaign, _ = desk_of(request).campaign_or_why()
+    units = campaign.units if campaign else SI
     channel = (entered or request.query_params).get("channel", "")
     of, wrong = _for_channel(campaign, channel)
     in_force, why = (None, "") if of is None else _in_force(of)
@@ -96,11 +99,11 @@ def show(
         files=files_of(campaign),
         channels=channels_of(campaign),
         channel=channel,
-        head=RESIDUALS_HEAD,
+        head=residuals_head(units),
         looked=looked,
         typed=dict(entered or {}),
         rows=_rows_shown(request, entered),
-        loads=LOADS,
+        loads={key: name.format(units.of(kind.unit).name) for key, (name, kind) in LOADS.items()},
         readings=READINGS,
         day=today(),
         gravity=f"{STANDARD_GRAVITY_M_PER_S2:g}",
@@ -136,7 +139,7 @@ def _in_force(campaign: Campaign) -> tuple[Fitted | None, str]:
         made = new_calibration(campaign, points, campaign.calibration, degree=degree)
     except TautlogError as problem:
         return None, str(problem)
-    return replace(fitted(made, ()), warnings=()), ""
+    return replace(fitted(made, (), campaign.units), warnings=()), ""
 
 
 def files_of(campaign: Campaign | None) -> list[StandingFile]:
@@ -164,7 +167,7 @@ def enter(request: Request, entered: Entered) -> Response:
         campaign = desk_of(request).campaign().for_channel(entered.text("channel"))
         made = _made(campaign, entered)
         if entered.text("do") != "keep":
-            looked = fitted(made, doubts_of(campaign, made))
+            looked = fitted(made, doubts_of(campaign, made), campaign.units)
             return show(request, entered=entered.texts, looked=looked)
         keep(campaign, made, entered)
     except TautlogError as problem:
@@ -221,6 +224,8 @@ def _table(entered: Entered) -> str:
             continue
         if any(sign in cell for cell in cells for sign in ';"\n\r'):
             raise CalibrationError(f"row {row + 1}: expected numbers")
+        hung = number_in(f"load of point {row + 1}", cells[0], LOADS[load][1], entered.units)
+        cells[0] = "" if hung is None else repr(hung)
         lines.append(f"{cells[0]};{cells[1]};{cells[2] or '1'}")
     return "\n".join(lines)
 
@@ -245,17 +250,17 @@ def keep(campaign: Campaign, made: Calibrated, entered: Entered) -> Path:
     )
 
 
-def fitted(made: Calibrated, doubts: tuple[str, ...]) -> Fitted:
+def fitted(made: Calibrated, doubts: tuple[str, ...], units: Units) -> Fitted:
     """A calibration to look at."""
     loads = np.array([point.load_n for point in made.points])
     share = 100.0 * made.fit.residuals / loads.max()
     title = "residuals in the order of loading"
     svg = svg_of(draw_residuals(loads, share, title), "Residuals against load, % of range")
     return Fitted(
-        told(made),
-        residual_rows(made),
+        told(made, units),
+        residual_rows(made, units),
         base64.b64encode(svg.encode()).decode(),
-        made.warnings,
+        made.said,
         doubts,
         made.calibration.steps.basis,
     )

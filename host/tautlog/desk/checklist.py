@@ -37,10 +37,11 @@ SETUP_NAMES = ("article", "line", "mount")
 
 @dataclass(frozen=True)
 class Measured:
-    """What the computer measured for this drop, and why it could not."""
+    """What the computer measured for this drop, as it is shown and kept, and why it could not."""
 
     setup: DropSetup | None
     checks: list[PathCheck]
+    kept: list[PathCheck]
     problem: str
 
 
@@ -93,7 +94,7 @@ def enter(request: Request, entered: Entered) -> Response:
     if measured.setup is None:
         return show(request, measured.problem, entered, measured)
     try:
-        made = _made(entered, measured.checks)
+        made = _made(entered, measured.kept)
         required = campaign.decision.checklist == "required"
         require_at_the_list(campaign.people, made.operator, made.second, required=required)
         add_checklist(campaign.folder, made)
@@ -135,10 +136,11 @@ def _measured(campaign: Campaign, entered: Entered, *, read_board: bool) -> Meas
                 facts = facts_at(campaign.port, campaign, setup)
             except TautlogError as silent:
                 problem = f"the board was not read: {silent}"
-        checks = measured_for(campaign, setup, facts, override)
+        kept = measured_for(campaign, setup, facts, override)
+        checks = measured_for(campaign, setup, facts, override, campaign.units)
     except TautlogError as wrong:
-        return Measured(None, [], str(wrong))
-    return Measured(setup, checks, problem)
+        return Measured(None, [], [], str(wrong))
+    return Measured(setup, checks, kept, problem)
 
 
 def _request(entered: Entered) -> DropRequest:

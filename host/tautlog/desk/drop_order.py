@@ -7,7 +7,7 @@ Ctrl-C at the desk's terminal and the button of the page are one signal.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tautlog.archive.assessment import Assessment
@@ -147,7 +147,8 @@ class DropOrder:
                 )
             number += 1
             facts = Believed(campaign, setup, campaign.calibration).facts(session, shunt=False)
-            checks = (*map(as_check, without_shunt(findings(facts))), *gate)
+            found = findings(replace(facts, units=campaign.units))
+            checks = (*map(as_check, without_shunt(found)), *gate)
             anew = crew.stands.withholds != checks or not crew.stands.board
             shown = at_rest(board, facts.health, campaign.units)
             anew = anew or shown["contacts"] != crew.stands.contacts
@@ -169,6 +170,7 @@ class DropOrder:
             by=asked.by,
             reason=asked.reason,
             say=crew.say,
+            units=campaign.units,
         )
         plan = DropPlan(
             path=next_record_path(campaign.folder, permit.setup.article),
@@ -177,6 +179,7 @@ class DropOrder:
             countdown_s=asked.countdown_s,
             record_s=asked.record_s,
             shunt=shunt_of(campaign, campaign.calibration, asked=False),
+            units=campaign.units,
         )
         if stop.came:  # while the permit was granted
             raise AbortedError(f"called off: {NOT_ARMED}")

@@ -13,6 +13,7 @@ from tautlog.campaign.zone import confirm_at_rest, require_looked, stay_out, sta
 from tautlog.desk import live
 from tautlog.desk.drop_order import DropAsked, DropOrder
 from tautlog.desk.drop_stands import DropStands, Phase
+from tautlog.desk.fields import UNITS, shown_in_field
 from tautlog.desk.forms import Entered
 from tautlog.desk.orders import Standing
 from tautlog.desk.page import desk_of, page, piece, visitor_of
@@ -21,6 +22,7 @@ from tautlog.errors import CampaignError, NotNowError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.signature import signed
 from tautlog.model.surroundings import CONDITIONS
+from tautlog.model.trace import DropSetup
 
 COUNTDOWN_S, RECORD_S = DropAsked.countdown_s, DropAsked.record_s
 TEXTS = ("article", "line", "mount", "operator", "note", "condition")
@@ -120,13 +122,12 @@ def _typed(campaign: Campaign | None, entered: Mapping[str, str] | None) -> dict
         return dict(entered)
     if campaign is None:
         return {}
-    setup = campaign.setup
-    known = {name: getattr(setup, name) for name, _ in NUMBERS}
-    known |= {name: getattr(setup, name) for name in TEXTS}
+    setup, units = campaign.setup, campaign.units
     return {
-        name: f"{value:g}" if isinstance(value, float) else str(value or "")
-        for name, value in known.items()
-    } | {"countdown_s": f"{COUNTDOWN_S:g}", "record_s": f"{RECORD_S:g}"}
+        **{name: shown_in_field(getattr(setup, name), kind.unit, units) for name, kind in NUMBERS},
+        **{name: str(getattr(setup, name) or "") for name in TEXTS},
+        **{"countdown_s": f"{COUNTDOWN_S:g}", "record_s": f"{RECORD_S:g}", UNITS: units.key},
+    }
 
 
 def begin(request: Request, entered: Entered) -> Response:
@@ -135,7 +136,8 @@ def begin(request: Request, entered: Entered) -> Response:
     try:
         campaign, looked_by = desk.campaign(), signed(entered.text("looked_by"))
         require_looked(campaign.folder, looked_by)
-        order = DropOrder(desk.campaign, _asked(entered), live.port_of(campaign), desk.trace)
+        asked = _asked(entered, campaign.setup)
+        order = DropOrder(desk.campaign, asked, live.port_of(campaign), desk.trace)
         live.begin(request, order)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)
@@ -153,9 +155,11 @@ def looked(request: Request, entered: Entered) -> Response:
     return RedirectResponse("/drop", 303)
 
 
-def _asked(entered: Entered) -> DropAsked:
+def _asked(entered: Entered, setup: DropSetup) -> DropAsked:
     """What was typed, read as strictly as the options of `tautlog drop`."""
-    given: dict[str, object] = {name: entered.number(name, kind) for name, kind in NUMBERS}
+    given: dict[str, object] = {
+        name: entered.number(name, kind, getattr(setup, name)) for name, kind in NUMBERS
+    }
     given |= {name: entered.text(name) or None for name in TEXTS}
     by, reason = signed(entered.text("override_by")), signed(entered.text("override_reason"))
     if bool(by) != bool(reason):

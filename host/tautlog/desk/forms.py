@@ -11,8 +11,10 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
 from tautlog.desk.admission import token_holds
+from tautlog.desk.fields import number_in, shown_in_field, units_of_form
 from tautlog.desk.page import desk_of, visitor_of
 from tautlog.errors import QuantityError
+from tautlog.model.display_units import Units
 from tautlog.model.quantities import Quantity
 
 MOST_FIELDS, MOST_FILES, MOST_TEXT = 400, 24, 4_000
@@ -50,15 +52,36 @@ class Entered:
             raise QuantityError(f"{name}: {len(found)} letters, {MOST_TEXT} are allowed")
         return found
 
-    def number(self, name: str, quantity: Quantity) -> float | None:
-        """A number of that quantity; None if it was left out.
+    @property
+    def units(self) -> Units:
+        """Units of the page that was filled in; those of campaign.toml may have changed since.
+
+        Raises
+        ------
+        QuantityError
+            If the page does not say which.
+        """
+        return units_of_form(self.texts)
+
+    def number(self, name: str, quantity: Quantity, own: float | None = None) -> float | None:
+        """A number of that quantity, in its own unit; None if it was left out.
+
+        Parameters
+        ----------
+        name, quantity : str, Quantity
+            The field, and what may stand in it.
+        own : float or None
+            The value that the page showed in it; as it was shown, it is meant as it is.
 
         Raises
         ------
         QuantityError
             If it is no number with a unit of the quantity, or out of range.
         """
-        return number_in(name, self.text(name), quantity)
+        text, units = self.text(name), self.units
+        if own is not None and text == shown_in_field(own, quantity.unit, units):
+            return own
+        return number_in(name, text, quantity, units)
 
     def entry_number(self, name: str) -> int | None:
         """Number of an earlier entry; None if it was left out.
@@ -72,16 +95,6 @@ class Entered:
         if text and not (text.isascii() and text.isdigit() and len(text) <= MOST_DIGITS):
             raise QuantityError(f"{text[:40]!r} is not the number of an entry")
         return int(text) if text else None
-
-
-def number_in(name: str, text: str, quantity: Quantity) -> float | None:
-    """A number of a quantity, as typed; see `Entered.number`."""
-    if not text.strip():
-        return None
-    try:
-        return quantity.typed(text)
-    except QuantityError as problem:
-        raise QuantityError(f"{name} = {problem}") from problem
 
 
 def entering(

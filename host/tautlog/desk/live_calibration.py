@@ -13,7 +13,7 @@ from tautlog.calibrate.series import Series, known_load_n
 from tautlog.campaign.at_the_board import at_rest, new_series
 from tautlog.campaign.calibrations import doubts_of
 from tautlog.campaign.campaign import Campaign
-from tautlog.campaign.new_calibration import RESIDUALS_HEAD
+from tautlog.campaign.new_calibration import residuals_head
 from tautlog.desk import live
 from tautlog.desk.at_board import AtBoardOrder
 from tautlog.desk.calibration import (
@@ -168,7 +168,7 @@ def _content(request: Request) -> dict[str, object]:
         "live": found,
         "series": series,
         "fit": _fit(work),
-        "head": RESIDUALS_HEAD,
+        "head": residuals_head(desk_of(request).units),
     }
 
 
@@ -179,7 +179,7 @@ def _fit(work: CalibrationWork | None) -> Fit:
     try:
         campaign = work.campaign_now()
         made = wanted(campaign, series.points, series.base, Entered({}), "")
-        return Fit(fitted(made, doubts_of(campaign, made)), "")
+        return Fit(fitted(made, doubts_of(campaign, made), campaign.units), "")
     except TautlogError as problem:
         return Fit(None, str(problem))
 

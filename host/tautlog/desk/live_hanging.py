@@ -18,6 +18,7 @@ from tautlog.desk.page import desk_of, piece, visitor_of
 from tautlog.errors import CalibrationError, TautlogError
 from tautlog.model import quantities as q
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
 
 KIND = "a hanging check"
 ADDRESS = "/calibrate/hanging"
@@ -37,19 +38,23 @@ class HangingWork:
         Reading of the slack line.
     found : Hanging or None
         What was found.
+    units : Units
+        Units in which it is shown.
     """
 
     mass_kg: float
     calibration: Calibration | None = None
     slack: Look | None = None
     found: Hanging | None = None
+    units: Units = SI
 
     @property
     def ended(self) -> str:
         """See `Work`."""
         if self.found is None:
             return ""
-        return self.found.text if self.found.holds else f"{self.found.text}; {FAILED}"
+        said = self.found.said(self.units)
+        return said if self.found.holds else f"{said}; {FAILED}"
 
     @property
     def good(self) -> bool:
@@ -114,12 +119,12 @@ def enter(request: Request, entered: Entered) -> Response:
 def _begin(request: Request, entered: Entered) -> None:
     channel = entered.text("channel")
     campaign = desk_of(request).campaign().for_channel(channel)
-    mass_kg = entered.number("mass_kg", q.MASS) or campaign.setup.mass_kg
+    mass_kg = entered.number("mass_kg", q.MASS, campaign.setup.mass_kg) or campaign.setup.mass_kg
     if not mass_kg:
         raise CalibrationError(MASS_MISSING)
     order = AtBoardOrder(
         KIND,
-        HangingWork(mass_kg),
+        HangingWork(mass_kg, units=campaign.units),
         live.port_of(campaign),
         lambda session: at_rest(session, campaign, channel),
     )

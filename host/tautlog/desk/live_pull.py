@@ -26,9 +26,9 @@ from tautlog.model.display_units import SI, Units
 KIND = "a proof pull"
 ADDRESS = "/proof/live"
 DIAL = (
-    ("before_mm", "gauge before, mm"),
-    ("under_mm", "under the force, mm"),
-    ("after_mm", "after, mm"),
+    ("before_mm", "gauge before"),
+    ("under_mm", "under the force"),
+    ("after_mm", "after"),
 )
 
 

@@ -11,10 +11,12 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from tautlog.desk.admission import Visitor
 from tautlog.desk.desk import Desk
+from tautlog.desk.fields import shown_in_field, typed_again
 from tautlog.desk.guard import VISITOR
 from tautlog.model.cautions import CAUTION
 from tautlog.model.display_units import SI, Units
 from tautlog.model.origin import MARK
+from tautlog.model.shown import shown_force
 from tautlog.model.verdict_words import force_text, plain_number, words
 
 # The day from its morning to its evening: key, address, name.
@@ -135,6 +137,9 @@ def _environment() -> Environment:
     made.filters["words"] = words
     made.filters["force"] = force_text
     made.filters["plain"] = _plain
+    made.filters["in_field"] = shown_in_field
+    made.globals["typed_again"] = typed_again
+    made.globals["shown_force"] = shown_force
     made.filters["bare"] = lambda text: str(text).partition(": ")[2] or str(text)
     return made
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -10,12 +11,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from tautlog.campaign.campaign import Campaign
-from tautlog.desk.forms import number_in
+from tautlog.desk.fields import number_in, shown_in_field, typed_again, units_of_form
 from tautlog.desk.page import desk_of, page, piece
 from tautlog.desk.scale import Scale, scale_of
 from tautlog.errors import TautlogError
 from tautlog.model import quantities as q
-from tautlog.model.display_units import SI
+from tautlog.model.display_units import SI, Units
 from tautlog.planning.chance import Chance, chance_of
 from tautlog.planning.ladder import HOLD, STOP_RULES, Step
 from tautlog.planning.next_step import NextStep, next_step
@@ -143,7 +144,8 @@ def _reckoned_or_why(campaign: Campaign, asked: Mapping[str, str]) -> tuple[Reck
 def _wanted(asked: Mapping[str, str]) -> Wanted:
     """What the page asks for; the value that is solved for is left out."""
     given: dict[str, Any] = {
-        name: number_in(name, asked.get(name, ""), kind) for name, kind in NUMBERS.items()
+        name: number_in(name, asked.get(name, ""), kind, units_of_form(asked))
+        for name, kind in NUMBERS.items()
     }
     given |= {name: asked.get(name, "")[:200] for name in NAMES}
     solve = asked.get("solve", "")
@@ -196,15 +198,16 @@ def _climb(
 
 @dataclass(frozen=True)
 class Slider:
-    """A number that can be slid; its ends and step, and whether it is solved for."""
+    """A number that can be slid: what stands in its field, where the slider is, ends and step."""
 
     name: str
     label: str
     unit: str
-    value: float | None
-    low: float
-    high: float
-    step: float
+    typed: str
+    at: str
+    low: str
+    high: str
+    step: str
 
 
 def _sliders(
@@ -219,15 +222,41 @@ def _sliders(
     height = drop.height_m if drop else _typed(asked, "height_m") or setup.height_m
     most_kg = rig.most_mass_kg or 2.0 * (setup.mass_kg or mass or 10.0)
     most_m = rig.rails_m or 2.0 * (setup.height_m or height or 1.0)
+    units, top_m = campaign.units, max(most_m, height or 0.0)
     return [
-        Slider("mass_kg", "mass", "kg", mass, 0.5, max(most_kg, mass or 0.0), 0.05),
-        Slider("height_m", "height", "m", height, 0.05, max(most_m, height or 0.0), 0.005),
+        _slider(asked, "mass_kg", "mass", mass, (0.5, max(most_kg, mass or 0.0), 0.05), units),
+        _slider(asked, "height_m", "height", height, (0.05, top_m, 0.005), units),
     ]
+
+
+def _slider(
+    asked: Mapping[str, str],
+    name: str,
+    label: str,
+    value: float | None,
+    reach: tuple[float, float, float],
+    units: Units,
+) -> Slider:
+    """A slider from a lowest to a highest value by steps, in SI, in the units of display."""
+    si = NUMBERS[name].unit
+    low, high, step = reach
+    unit, size = units.of(si)
+    each = 10.0 ** math.floor(math.log10(step / size)) * (5.0 if unit == si else 1.0)
+    ends = math.floor(low / size / each + 1e-9) * each, math.ceil(high / size / each - 1e-9) * each
+    at = low if value is None else value
+    return Slider(
+        name,
+        label,
+        unit,
+        typed_again(asked, name, si, units) or shown_in_field(value, si, units),
+        f"{at / size:.6g}",
+        *(f"{one:.6g}" for one in (*ends, each)),
+    )
 
 
 def _typed(asked: Mapping[str, str], name: str) -> float | None:
     try:
-        return number_in(name, asked.get(name, ""), NUMBERS[name])
+        return number_in(name, asked.get(name, ""), NUMBERS[name], units_of_form(asked))
     except TautlogError:
         return None
 

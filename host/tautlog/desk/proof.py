@@ -41,7 +41,7 @@ def _on_record(campaign: Campaign | None) -> tuple[list[str], str]:
     if campaign is None:
         return [], ""
     try:
-        return [line_of(one) for one in read_proofs(campaign.folder)][::-1], ""
+        return [line_of(one, campaign.units) for one in read_proofs(campaign.folder)][::-1], ""
     except TautlogError as problem:
         return [], str(problem)
 

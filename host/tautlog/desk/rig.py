@@ -5,9 +5,10 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
+from tautlog.desk.fields import with_unit
 from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, page, piece, visitor_of
-from tautlog.errors import CampaignError
+from tautlog.errors import CampaignError, QuantityError
 from tautlog.rehearsal import stand
 from tautlog.rehearsal.bench import HELP
 from tautlog.rehearsal.faults import FAULTS
@@ -74,10 +75,12 @@ def enter(request: Request, entered: Entered) -> Response:
     practice = desk_of(request).practice
     if practice is None:
         return PlainTextResponse(NO_RIG, 404)
-    word = " ".join((entered.text("word"), entered.text("figure"))).strip()
+    verb = entered.text("word")
     try:
+        si = next((si for word, _, si in FIGURES if word == verb), "")
+        word = f"{verb} {with_unit(entered.text('figure'), si, entered.units)}".strip()
         practice.bench.do(word)
-    except CampaignError as problem:
+    except (CampaignError, QuantityError) as problem:
         return show(request, str(problem))
     return show(request, did=word)
 
@@ -86,12 +89,13 @@ def _stands(request: Request, practice: Practice) -> dict[str, object]:
     bench = practice.bench
     with bench.lock:
         rig = bench.stand
-        told = bench.stands
+        units = desk_of(request).units
+        told = bench.stands(units)
         # What a second person threw in is theirs to know, and the crew's to find out.
         spoilt = [(name, text) for name, text in told if name in ("wires", "fault")]
         return {
             "sled": rig.sled,
-            "sled_text": rig.sled_text,
+            "sled_text": rig.sled_said(units),
             "armed": rig.armed,
             "moving": rig.moving,
             "whole": rig.article_whole,

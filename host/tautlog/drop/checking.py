@@ -10,6 +10,7 @@ from tautlog.campaign.checklist import measured_checks
 from tautlog.campaign.fitted_shunt import shunt_of
 from tautlog.campaign.own_board import require_own_board
 from tautlog.drop.granting import checked_for
+from tautlog.model.display_units import SI, Units
 from tautlog.model.load_path import PathCheck
 from tautlog.model.trace import DropSetup
 
@@ -35,7 +36,11 @@ def facts_at(
 
 
 def measured_for(
-    campaign: Campaign, setup: DropSetup, facts: Facts | None, override: tuple[str, str] = ("", "")
+    campaign: Campaign,
+    setup: DropSetup,
+    facts: Facts | None,
+    override: tuple[str, str] = ("", ""),
+    units: Units = SI,
 ) -> list[PathCheck]:
     """What can be measured before a drop, and what the gate refuses.
 
@@ -47,15 +52,18 @@ def measured_for(
         From the board; None if none was read.
     override : tuple of (str, str)
         Who overrides a refusal, and why.
+    units : Units
+        Units in which it is said; SI for a list that is kept.
     """
     by, reason = override
     return [
-        *measured_checks(facts, campaign.folder, setup.target_n),
+        *measured_checks(facts, campaign.folder, setup.target_n, units),
         *checked_for(
             campaign,
             setup,
             by=by,
             reason=reason,
             instrument=None if facts is None else facts.instrument,
+            units=units,
         ),
     ]

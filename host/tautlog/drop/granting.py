@@ -21,6 +21,7 @@ from tautlog.drop.wires import MAY_OVERRIDE, Wires, override_text
 from tautlog.errors import CampaignError, RefusedError
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
+from tautlog.model.display_units import SI, Units
 from tautlog.model.load_path import PathCheck
 from tautlog.model.signature import signed
 from tautlog.model.stream import Instrument
@@ -43,6 +44,7 @@ def permitted(
     reason: str = "",
     say: Callable[[str], None],
     calibration: Calibration | None = None,
+    units: Units = SI,
 ) -> Permit:
     """Return the permit for `drop.run_drop`, if the campaign permits the drop.
 
@@ -61,6 +63,8 @@ def permitted(
         Gets what people must know.
     calibration : Calibration, optional
         Used if there is no campaign; a campaign has its own.
+    units : Units, optional
+        Units in which it is said; what is kept is in SI.
 
     Raises
     ------
@@ -74,16 +78,19 @@ def permitted(
         return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
     setup = replace(setup, checklist=_checklist(campaign, say))
     intended = intended_for(campaign, setup)
-    for check in (*surroundings_checks(intended), *aim_checks(intended)):
+    seen = replace(intended, units=units)
+    for check in (*surroundings_checks(seen), *aim_checks(seen)):
         say(f"LOOK: {check.text}")
-    found = refusals(intended)
-    if found:
-        refused = _overridden(found, by, reason)
-        say(f"OVERRIDE by {by}: {refused}")
-        setup = replace(setup, override=override_text(by, reason, refused))
+    if found := refusals(intended):
+        say(f"OVERRIDE by {by}: {_overridden(refusals(seen), by, reason)}")
+        setup = replace(setup, override=override_text(by, reason, _all_of(found)))
+    wires = Wires(intended.proving, by, reason, practises=campaign.rehearsed)
+    return _granted(campaign, setup, wires)
+
+
+def _granted(campaign: Campaign, setup: DropSetup, wires: Wires) -> Permit:
     zero_v, channels = campaign.amplifier.zero_v, campaign.channels
     used, name = campaign.calibration, campaign.name
-    wires = Wires(intended.proving, by, reason, practises=campaign.rehearsed)
     return grant(setup, used, name, CHECKED, zero_v, channels, wires, campaign.folder)
 
 
@@ -132,10 +139,14 @@ def _overridden(found: tuple[PathCheck, ...], by: str, reason: str) -> str:
         raise RefusedError(
             f"refused, and nobody may override it: {'; '.join(final)}{besides}", reasons=reasons
         )
-    refused = "; ".join(reasons)
+    refused = _all_of(found)
     if not signed(by) or not signed(reason):
         raise RefusedError(f"{refused}. {MAY_OVERRIDE}", reasons=reasons)
     return refused
+
+
+def _all_of(found: tuple[PathCheck, ...]) -> str:
+    return "; ".join(check.text for check in found)
 
 
 def rehearsal(
@@ -153,8 +164,12 @@ def withheld(
     reason: str = "",
     instrument: Instrument | None = None,
 ) -> list[PathCheck]:
-    """What `permitted` would refuse now, and what it would override; nothing is granted."""
-    found = checked_for(campaign, setup, by=by, reason=reason, instrument=instrument)
+    """What `permitted` would refuse now, and what it would override; nothing is granted.
+
+    It is said in the campaign's units of display.
+    """
+    units = campaign.units
+    found = checked_for(campaign, setup, by=by, reason=reason, instrument=instrument, units=units)
     try:
         _checklist(campaign, lambda text: None)
     except RefusedError as problem:
@@ -196,13 +211,15 @@ def checked_for(
     by: str = "",
     reason: str = "",
     instrument: Instrument | None = None,
+    units: Units = SI,
 ) -> list[PathCheck]:
     """The gate's refusals for a checklist; an override by a named person is shown.
 
-    Only refusals are open points: `plan` shows what the campaign does not state.
+    Only refusals are open points: `plan` shows what the campaign does not state. They are said in
+    `units`; SI for a list that is kept.
     """
     found = []
-    intended = intended_for(campaign, setup, instrument=instrument)
+    intended = replace(intended_for(campaign, setup, instrument=instrument), units=units)
     for check in refusals(intended):
         if signed(by) and signed(reason) and not check.final:
             text = f"OVERRIDE by {by} ({reason}): {check.text}"

@@ -9,6 +9,7 @@ from tautlog.board.shunt import Shunt
 from tautlog.drop.permit import Permit
 from tautlog.model.calibration import Calibration
 from tautlog.model.channels import Channel
+from tautlog.model.display_units import SI, Units
 from tautlog.model.stream import BoardEvent
 from tautlog.model.trace import DropSetup
 
@@ -31,6 +32,8 @@ class DropPlan:
         Board seconds per laptop second: 1 except in a rehearsal.
     shunt : Shunt or None
         The shunt resistor, if one is fitted: read and judged before arming.
+    units : Units
+        Units in which the crew is told; what is kept is in SI.
     """
 
     path: Path
@@ -40,6 +43,7 @@ class DropPlan:
     record_s: float = 7.0
     speed: float = 1.0
     shunt: Shunt | None = None
+    units: Units = SI
 
     @property
     def setup(self) -> DropSetup:

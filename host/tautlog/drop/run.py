@@ -250,12 +250,13 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
         stated_zero_v=plan.permit.stated_zero_v,
         channels=plan.channels,
     )
-    found = [*findings(facts), *([] if LOCKS else [UNLOCKED])]
+    others = [] if LOCKS else [UNLOCKED]
     if setup.override != plan.setup.override:
-        found.append(_overridden(setup))
-    crew.found(found)
+        others.append(_overridden(setup))
+    told = [*findings(replace(facts, units=plan.units)), *others]
+    crew.found(told)
     try:
-        refuse(found)
+        refuse(told)
     except NotReadyError as problem:
         found_open(plan.permit, facts.health.open_readbacks, problem)
     agreed = crew.agree(plan.setup)
@@ -264,7 +265,7 @@ def _prepare(session: Session, plan: DropPlan, crew: ShieldedCrew) -> _Ready:
     if not agreed:
         raise AbortedError(f"the phrase was not typed: {NOT_ARMED}")
     limits = arm_fields(plan.calibration, instrument.reduction, facts.stated_zero_v)
-    return _Ready(facts, found, limits, setup)
+    return _Ready(facts, [*findings(facts), *others], limits, setup)
 
 
 def _overridden(setup: DropSetup) -> ReadinessFinding:

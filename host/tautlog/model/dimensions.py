@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 from tautlog.model.inspection import WHOLE
+from tautlog.model.shown import shown
 
 WITHIN, BEYOND, UNCLEAR, NO_LIMIT = "within", "beyond", "unclear", "no-limit"
 _WORDS = {
@@ -77,10 +78,13 @@ class Measured:
     @property
     def text(self) -> str:
         """Before, after, growth and its limit, in words."""
-        limit = "" if self.limit_mm is None else f", limit {self.limit_mm:g} mm"
+        growth = shown(
+            self.growth_mm, "mm", (self.limit_mm,), spread=self.growth_expanded_u_mm, least=2
+        )
+        limit = "" if self.limit_mm is None else f", limit {growth.level()}"
         return (
             f"{self.name}: before {self.before_mm:g} mm, after {self.after_mm:g} mm, growth "
-            f"{self.growth_mm:+.3g} +/- {self.growth_expanded_u_mm:.2g} mm (k = 2){limit}: "
+            f"{growth.signed.removesuffix(' mm')} +/- {growth.spread} mm (k = 2){limit}: "
             f"{_WORDS[self.word]}"
         )
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from tautlog.errors import QuantityError
-from tautlog.model.units import FOOT_M, INCH_M, units_of
+from tautlog.model.units import FOOT_M, INCH_M, units_of, why_doubtful
 
 # What may be chosen, by the field of `Units`; the first is SI.
 CHOICES: Mapping[str, tuple[str, ...]] = {
@@ -21,6 +21,7 @@ CHOICES: Mapping[str, tuple[str, ...]] = {
     "energy": ("J", "ft lbf"),
     "mass": ("kg", "lb"),
 }
+FORM = "write units with commas between, such as lbf,ft"
 MOST_DECIMALS = 15  # a double has no more
 SOURCE = "NIST SP 811 (2008), appendix B.8"
 _OWN = {"force": "N", "length": "m", "energy": "J", "mass": "kg"}
@@ -131,6 +132,11 @@ class Units:
         si = si_of(key)
         head = key.removesuffix(_SUFFIXES.get(si, "")).replace("_", " ")
         return f"{head}, {self.of(si).name}" if si else head
+
+    @property
+    def key(self) -> str:
+        """All of them between commas, as `units_named` reads them."""
+        return ",".join(getattr(self, kind) for kind in CHOICES)
 
     @property
     def explained(self) -> str:
@@ -248,15 +254,31 @@ def units_named(words: Iterable[str], given: Units = SI) -> Units:
     Raises
     ------
     QuantityError
-        If a word is not known, or two name units of one kind.
+        If a word is not known, two name units of one kind, or lb stands without a unit of force,
+        which people call pound as well.
     """
     found: dict[str, str] = {}
     for word in (each.strip() for each in words):
         kind = next((kind for kind, known in CHOICES.items() if word in known), None)
         if kind is None:
-            known = "; ".join(f"{kind} {', '.join(names)}" for kind, names in CHOICES.items())
-            raise QuantityError(f"{word[:20]!r} is no unit that is shown; known: {known}")
+            raise QuantityError(_no_unit(word))
         if kind in found:
-            raise QuantityError(f"{found[kind]} and {word} are both units of {kind}: give one")
+            both = "twice" if found[kind] == word else f"beside {word}"
+            raise QuantityError(f"{found[kind]} is named {both}: give one unit of {kind}; {FORM}")
         found[kind] = word
+    if found.get("mass") == "lb" and "force" not in found:
+        raise QuantityError(
+            "lb is a unit of mass, and no unit of force is named beside it: write lbf,lb to see "
+            "both in pounds, or N,lb"
+        )
     return replace(given, **found)
+
+
+def _no_unit(word: str) -> str:
+    """Why a word names no unit that is shown, and how to write one."""
+    every = [name for names in CHOICES.values() for name in names]
+    near = next((name for name in every if name.casefold() == word.casefold()), "")
+    why = why_doubtful(word) or (near and f"did you mean {near}?")
+    known = "; ".join(f"{kind} {', '.join(names)}" for kind, names in CHOICES.items())
+    said = f" ({why})" if why else ""
+    return f"{word[:20]!r} is no unit that is shown{said}; {FORM}; known: {known}"

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from tautlog.model import quantities as q
 from tautlog.model.display_units import SI, Units
 from tautlog.model.key import LARGEST, stated
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown, shown_force
 
 
 @dataclass(frozen=True)
@@ -191,13 +191,12 @@ def _rank(elements: tuple[Element, ...], mount_over_article: float) -> list[Path
     articles = [element.allowed_n for element in elements if element.part == "article"]
     if not mounts or not articles:
         return []
-    ratio = min(mounts) / max(articles)
+    ratio = shown(min(mounts) / max(articles), "", (mount_over_article,), least=2)
     return [
         PathCheck(
             "mount-over-article",
             min(mounts) >= mount_over_article * max(articles),
-            f"the mount is {ratio:.2f} x as strong as the article, "
-            f"{mount_over_article:g} x is needed",
+            f"the mount is {ratio.text} x as strong as the article, {ratio.level()} x is needed",
         )
     ]
 

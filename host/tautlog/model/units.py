@@ -108,6 +108,11 @@ def _scaled(digits: str, size: float) -> float:
     return float(Decimal(digits) * Decimal(repr(size)))
 
 
+def why_doubtful(named: str) -> str:
+    """Why a unit is not taken that people write, and what to write; "" for any other text."""
+    return _AMBIGUOUS.get(_SAME.get(named, named), "")
+
+
 def _why_not(text: str, named: str, unit: str) -> str:
     shown = repr(text[:40])
     allowed = ", ".join(units_of(unit)) or "none"
@@ -119,7 +124,7 @@ def _why_not(text: str, named: str, unit: str) -> str:
         )
     if not named:
         return f"{shown} is not a number; its unit may follow it: {allowed}"
-    why = _AMBIGUOUS.get(_SAME.get(named, named), "")
+    why = why_doubtful(named)
     if named in _MASSES and unit == "N":
         why = f"{named} is a mass, and a force is wanted"
     elif named in _FORCES and unit == "kg":

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from tautlog.model.display_units import SI, Units
 from tautlog.model.predicted import Predicted
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 
 _WORDS = {
     "valid": "record valid",

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.qualification import NORMAL, STRENGTH, Qualification
 from tautlog.errors import PlanError, StatementError
+from tautlog.model.display_units import SI
 from tautlog.planning.ladder import LADDER
 from tautlog.planning.odds import Odds
 from tautlog.planning.plan import plan
@@ -73,13 +74,15 @@ def effort_of(campaign: Campaign | None, asked: Qualification) -> Effort:
     articles, factor, text = _articles(asked, asked.reliability, asked.confidence)
     odds, why = _odds(campaign)
     steps = sum(share < 1.0 for share in LADDER)
+    units = campaign.units if campaign else SI
     chance = None if odds is None else odds.chance.proves
     drops = None
     if odds is not None and chance is not None and chance >= LEAST_CHANCE:
         drops = steps + articles / chance
         told = (
             f"{math.ceil(drops)} drops are to be expected: {steps} below the full load, then "
-            f"{articles} / {chance:.2f}, because one drop from {odds.height_m:.3f} m proves the "
+            f"{articles} / {chance:.2f}, because one drop from "
+            f"{units.text(odds.height_m, 'm', '.3f')} proves the "
             f"target with a chance of {chance:.2f}, if nothing is learned on the way; each "
             "repetition ages its article (`tautlog plan --odds` shows what to measure better)"
         )

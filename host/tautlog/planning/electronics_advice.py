@@ -14,6 +14,7 @@ from tautlog.board.shunt import shunt_step_mv_per_v
 from tautlog.model.display_units import SI, Units
 from tautlog.model.limits import BANDWIDTH_PER_PULSE, HEADROOM
 from tautlog.model.load_path import PathCheck
+from tautlog.model.shown import shown
 from tautlog.model.steps import steps_of
 from tautlog.model.uncertainty import one_pole_loss, sampling_loss
 from tautlog.planning.steps_advice import advise_on_steps
@@ -129,13 +130,13 @@ def _of_force(electrics: Electrics, peak_n: float, units: Units) -> list[PathChe
     checks = []
     wanted_n = HEADROOM * peak_n
     if electrics.rated_n:
+        share = shown(100.0 * peak_n / electrics.rated_n, "%", (100.0 / HEADROOM,))
         checks.append(
             PathCheck(
                 "cell-range",
                 wanted_n <= electrics.rated_n,
-                f"cell: {units.text(peak_n, 'N')} is {100 * peak_n / electrics.rated_n:.0f} % of "
-                f"its rated {units.text(electrics.rated_n, 'N')}; "
-                f"at most {100 / HEADROOM:.0f} % is advised",
+                f"cell: {units.text(peak_n, 'N')} is {share.text} of its rated "
+                f"{units.text(electrics.rated_n, 'N')}; at most {share.level()} is advised",
             )
         )
     best, step = gain_for(electrics, wanted_n), electrics.newton_per_count
@@ -152,13 +153,14 @@ def _of_force(electrics: Electrics, peak_n: float, units: Units) -> list[PathChe
             PathCheck("gain", True, f"gain: up to {best:.0f} leaves {HEADROOM:g} x range")
         )
     else:
-        counts = peak_n / step
+        counts = shown(peak_n / step, "", (COUNTS_AT_PEAK,))
+        gain = shown(electrics.gain, "", (best,))
         checks.append(
             PathCheck(
                 "gain",
-                electrics.gain <= best and counts >= COUNTS_AT_PEAK,
-                f"gain: {electrics.gain:g} gives {units.text(step, 'N', '.3g')} a count, "
-                f"{counts:.0f} counts at the peak; up to {best:.0f} leaves {HEADROOM:g} x range",
+                electrics.gain <= best and peak_n / step >= COUNTS_AT_PEAK,
+                f"gain: {gain.text} gives {units.text(step, 'N', '.3g')} a count, {counts.text} "
+                f"counts at the peak; up to {gain.level()} leaves {HEADROOM:g} x range",
             )
         )
     return checks
@@ -170,13 +172,13 @@ def _of_time(electrics: Electrics, length_s: float) -> list[PathCheck]:
     sample_rate_hz = electrics.sample_rate_hz
     wanted_hz = max(RATE_PER_CLASS * cfc, SAMPLES_PER_BANDWIDTH * needed_hz)
     samples = sample_rate_hz * length_s
+    rate = shown(sample_rate_hz, "samples/s", (wanted_hz,))
     return [
         PathCheck(
             "rate",
             sample_rate_hz >= wanted_hz,
-            f"rate: {sample_rate_hz:g} samples/s give {samples:.0f} samples in the pulse (at most "
-            f"{100 * sampling_loss(samples):.2g} % of the peak lost); {wanted_hz:.0f} samples/s "
-            "are enough",
+            f"rate: {rate.text} give {samples:.0f} samples in the pulse (at most "
+            f"{100 * sampling_loss(samples):.2g} % of the peak lost); {rate.level()} are enough",
         ),
         PathCheck("class", True, f"class: {cfc} is enough for a pulse of {1000 * length_s:.0f} ms"),
         _anti_alias(electrics, length_s, needed_hz),

@@ -22,7 +22,7 @@ from tautlog.model.line import Line
 from tautlog.model.load_path import Element, Mount, PathCheck, check_mount, check_path
 from tautlog.model.names import meant
 from tautlog.model.proven_wiring import Proving, unproven
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown, shown_force
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.planning.electronics_advice import Electrics
@@ -354,8 +354,8 @@ def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]
         found.append(PathCheck("mass-unknown", False, "rig: its largest mass is not stated"))
     elif intended.mass_kg is not None:
         holds = intended.mass_kg <= rig.most_mass_kg
-        mass = units.text(intended.mass_kg, "kg", ".2f")
-        text = f"sled: {mass} of {units.text(rig.most_mass_kg, 'kg', 'g')}"
+        mass = shown(intended.mass_kg, "kg", (rig.most_mass_kg,), units, least=2)
+        text = f"sled: {mass.text} of {mass.level()}"
         found.append(PathCheck("mass", holds, text, refuses=not holds))
     if predicted is None:
         return found
@@ -367,11 +367,11 @@ def _on_rig(intended: Intended, predicted: Prediction | None) -> list[PathCheck]
     else:
         needed_m = way_m + rig.margin_m
         holds = needed_m <= rig.rails_m
+        needed = shown(needed_m, "m", (rig.rails_m,), units, least=3)
         text = (
             f"rails: {units.text(predicted.height_m, 'm', '.3f')} free + "
             f"{units.text(predicted.stretch_m, 'm', '.3f')} stretch + "
-            f"{units.text(rig.margin_m, 'm', 'g')} margin = {units.text(needed_m, 'm', '.3f')} of "
-            f"{units.text(rig.rails_m, 'm', 'g')}"
+            f"{units.text(rig.margin_m, 'm', '.3f')} margin = {needed.text} of {needed.level()}"
         )
         found.append(PathCheck("rails", holds, text, refuses=not holds))
     return [*found, _on_catch(intended, predicted.mass_kg, way_m)]
@@ -391,12 +391,12 @@ def _on_catch(intended: Intended, mass_kg: float, way_m: float) -> PathCheck:
     stroke = (
         "its own stroke is not stated, nor counted"
         if rig.catch_stroke_m is None
-        else f"{units.text(rig.catch_stroke_m, 'm', 'g')} of it in the catch"
+        else f"{units.text(rig.catch_stroke_m, 'm', '.3f')} of it in the catch"
     )
+    energy = shown(energy_j, "J", (rig.catch_energy_j,), units)
     text = (
-        f"catch: {units.text(energy_j, 'J')} without any line, {units.text(mass_kg, 'kg', 'g')} "
-        f"over {units.text(fall_m, 'm', '.3f')} ({stroke}), "
-        f"of {units.text(rig.catch_energy_j, 'J', 'g')}"
+        f"catch: {energy.text} without any line, {units.text(mass_kg, 'kg', '.2f')} "
+        f"over {units.text(fall_m, 'm', '.3f')} ({stroke}), of {energy.level()}"
     )
     return PathCheck("catch", holds, text, refuses=not holds)
 

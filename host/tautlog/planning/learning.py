@@ -17,6 +17,7 @@ from tautlog.errors import PlanError
 from tautlog.model import quantities as q
 from tautlog.model.limits import GO_ON_WITHIN, K_FACTOR, ONSET_U_S
 from tautlog.model.line import BEDDED_AFTER, Line
+from tautlog.model.shown import shown
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import COVERAGE, student_t
 from tautlog.planning.planned_drop import PlannedDrop
@@ -288,9 +289,10 @@ def advice(learned: Learned) -> tuple[bool, str]:
     if learned.refused and learned.refused[-1][1].startswith(("record", "load path")):
         return False, f"stop and explain {learned.refused[-1][0]}: {learned.refused[-1][1]}"
     if abs(last - 1.0) > GO_ON_WITHIN:
+        ratio = shown(last, "", (1.0 - GO_ON_WITHIN, 1.0 + GO_ON_WITHIN), least=2)
         return False, (
-            f"stop and explain: the last drop measured {last:.2f} of the prediction, "
-            f"{1 - GO_ON_WITHIN:.2f} to {1 + GO_ON_WITHIN:.2f} is allowed"
+            f"stop and explain: the last drop measured {ratio.text} of the prediction, "
+            f"{ratio.level(0)} to {ratio.level(1)} is allowed"
         )
     if learned.line.may_stiffen:
         return True, (

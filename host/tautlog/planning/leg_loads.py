@@ -14,7 +14,7 @@ from tautlog.model.display_units import SI, Units
 from tautlog.model.leg_facts import LegFacts, leaning
 from tautlog.model.limits import upper_of
 from tautlog.model.load_path import PathCheck
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 
 
 def leg_checks(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from tautlog.errors import PlanError
 from tautlog.model.display_units import SI, Units
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 from tautlog.planning.aim import Aim
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.solving import solve_height, solve_mass

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tautlog.model.display_units import SI, Units
+from tautlog.model.shown import shown_force
 from tautlog.planning.ladder import Step
 from tautlog.planning.odds import Odds
 from tautlog.planning.plan import Plan
@@ -25,10 +26,11 @@ def drop_text(planned: Plan) -> str:
 def figure_rows(planned: Plan) -> tuple[tuple[str, str, str], ...]:
     """What the drop will do: name, value and remark of each figure."""
     predicted, line, units = planned.prediction, planned.drop.line, planned.units
+    levels_n = planned.target_n, planned.upper_n
     return (
         (
             "peak",
-            units.text(predicted.peak_force_n, "N"),
+            shown_force(predicted.peak_force_n, None, levels_n, units).text,
             f"{units.band(predicted.peak_low_n, predicted.peak_high_n, 'N')}, k = 2 and bedding-in "
             f"(+{100 * line.may_stiffen:.0f} % of stiffness)",
         ),

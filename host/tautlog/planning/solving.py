@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 from tautlog.errors import PlanError
 from tautlog.mechanics import closed_forms as predict
 from tautlog.model.display_units import SI, Units
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.planning.planned_drop import PlannedDrop
 

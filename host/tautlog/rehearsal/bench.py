@@ -18,9 +18,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from tautlog.errors import CampaignError
+from tautlog.errors import CampaignError, QuantityError
 from tautlog.firmware import wire
 from tautlog.model import quantities as q
+from tautlog.model.display_units import SI, Units
 from tautlog.model.published_steps import QUIET_STEPS
 from tautlog.model.wiring import INPUTS, input_bits
 from tautlog.rehearsal import stand
@@ -48,7 +49,7 @@ HELP = (
     ("turn CHANNEL, unturn CHANNEL", "turn a cell or an accelerometer over"),
     ("see, clear", "what an eye saw since it was cleared"),
 )
-MOST_PULL_N = q.PULL.highest
+PULL = replace(q.PULL, name="pull", lowest=0.0, either_sign=True)
 
 
 class Bench:
@@ -112,6 +113,8 @@ class Bench:
                 told = self._do(words)
             except CampaignError:
                 raise
+            except QuantityError as problem:
+                raise CampaignError(str(problem)) from problem
             except (IndexError, ValueError, KeyError):
                 raise CampaignError(
                     f"{text[:60]!r} is nothing to do; `help` lists the words"
@@ -153,9 +156,8 @@ class Bench:
         elif verb == "coil":
             self._coil_in = {"in": True, "out": False}[rest[0]]
         elif verb == "pull":
-            if not abs(float(rest[0])) <= MOST_PULL_N:
-                raise ValueError(rest[0])
-            self._pulled_n[self._channel(" ".join(rest[1:]))] = float(rest[0])
+            pulled_n, more = stand.stated(rest, PULL)
+            self._pulled_n[self._channel(" ".join(more))] = pulled_n
         elif verb in ("turn", "unturn"):
             name = self._channel(" ".join(rest))
             (self._turned.add if verb == "turn" else self._turned.discard)(name)
@@ -270,15 +272,18 @@ class Bench:
         lit["flash"] &= self._wires.passes("vbus")
         return {name for name, is_lit in lit.items() if is_lit}
 
-    @property
-    def stands(self) -> list[tuple[str, str]]:
+    def stands(self, units: Units = SI) -> list[tuple[str, str]]:
         """How the rig stands, thing by thing."""
         with self.lock:
-            pulls = [f"{n:g} N {name}".strip() for name, n in self._pulled_n.items() if n]
+            pulls = [
+                f"{units.text(n, 'N', 'g')} {name}".strip()
+                for name, n in self._pulled_n.items()
+                if n
+            ]
             return [
-                ("sled", self.stand.sled_text),
-                ("rig", self.stand.rig_text),
-                ("weights on the cell", self.stand.load_text),
+                ("sled", self.stand.sled_said(units)),
+                ("rig", self.stand.rig_said(units)),
+                ("weights on the cell", self.stand.load_said(units)),
                 ("pulled", ", ".join(pulls) or "nothing"),
                 ("latch", self._latch_text),
                 ("coil", "in" if self._coil_in else "out, a test lamp in its place"),
@@ -297,7 +302,7 @@ class Bench:
     @property
     def where(self) -> str:
         """How the rig stands, in a line."""
-        return "; ".join(f"{name}: {text}" for name, text in self.stands)
+        return "; ".join(f"{name}: {text}" for name, text in self.stands())
 
 
 def _is_for_the_stand(verb: str, rest: list[str]) -> bool:

@@ -15,7 +15,10 @@ from tautlog.errors import CampaignError
 from tautlog.mechanics.rig_model import RigModel
 from tautlog.model import quantities as q
 from tautlog.model.channels import FORCE, role_of
+from tautlog.model.display_units import SI, Units
 from tautlog.model.names import meant
+from tautlog.model.quantities import Quantity
+from tautlog.model.units import units_of
 from tautlog.rehearsal.faults import FAULTS
 from tautlog.rehearsal.hung import shares_kg
 from tautlog.rehearsal.scene import Scene
@@ -34,7 +37,7 @@ HELP = (
     ("lower", "let the sled down, off latch and line; what has parted is made whole"),
     ("latch", "raise the sled onto its latch, on a whole line"),
     ("hang", "let the sled hang on its line"),
-    ("hang KG [CHANNEL]", "hang a weight on the cell; the sled is down"),
+    ("hang KG [CHANNEL]", "hang a weight on the cell, such as 20 or 45 lb; the sled is down"),
     ("unhang", "take off what hangs"),
     ("hand", "pull the pin by hand; the board is armed"),
     ("mass KG, height M, line N_PER_M", "load or set the sled, or take another line; it is down"),
@@ -105,11 +108,9 @@ class Stand:
             "hang": self._hang,
             "unhang": self._unhang,
             "hand": self._hand,
-            "mass": lambda rest: self._alter(mass_kg=q.MASS.require("mass", float(rest[0]))),
-            "height": lambda rest: self._alter(height_m=q.HEIGHT.require("height", float(rest[0]))),
-            "line": lambda rest: self._alter(
-                stiffness_n_per_m=q.STIFFNESS.require("line", float(rest[0]))
-            ),
+            "mass": lambda rest: self._alter(mass_kg=stated(rest, q.MASS)[0]),
+            "height": lambda rest: self._alter(height_m=stated(rest, q.HEIGHT)[0]),
+            "line": lambda rest: self._alter(stiffness_n_per_m=stated(rest, q.STIFFNESS)[0]),
             "fault": lambda rest: self._play(rest[0]),
             "cut": lambda rest: self._orders.append(CUT),
         }
@@ -138,11 +139,11 @@ class Stand:
                 raise CampaignError("the line has parted: `lower` the sled, a whole one is put on")
             self.sled = HANGS
             return
-        name = " ".join(rest[1:]) or self.scene.first
+        weight_kg, more = stated(rest, q.WEIGHT)
+        name = " ".join(more) or self.scene.first
         cells = [self.scene.first, *(n for n in self.scene.names[1:] if role_of(n) == FORCE)]
         if name not in cells:
             raise CampaignError(f"no cell {name!r} here; {meant(name, cells)}")
-        weight_kg = q.WEIGHT.require("weight", float(rest[0]))
         self.require_down("nobody hangs weights under it")
         self.weights_kg.pop(name, None)
         if weight_kg:
@@ -222,10 +223,14 @@ class Stand:
 
     @property
     def sled_text(self) -> str:
-        """Where the sled is."""
-        model = self.scene.model
+        """Where the sled is, in SI."""
+        return self.sled_said(SI)
+
+    def sled_said(self, units: Units) -> str:
+        """As `sled_text`, in other units."""
+        height = units.text(self.scene.model.height_m, "m", "g")
         return {
-            RAISED: f"raised on its latch, {model.height_m:g} m above a taut line",
+            RAISED: f"raised on its latch, {height} above a taut line",
             DOWN: "down, off latch and line",
             HANGS: "hanging on its line",
             FALLEN: ("falling, or still moving" if self.moving else "at rest after its fall"),
@@ -233,19 +238,37 @@ class Stand:
 
     @property
     def load_text(self) -> str:
-        """What hangs on the cells besides."""
+        """What hangs on the cells besides, in SI."""
+        return self.load_said(SI)
+
+    def load_said(self, units: Units) -> str:
+        """As `load_text`, in other units."""
         first = self.scene.first
         told = [
-            f"{kg:g} kg" + (f" on {name}" if name != first else "")
+            units.text(kg, "kg", "g") + (f" on {name}" if name != first else "")
             for name, kg in self.weights_kg.items()
         ]
         return ", ".join(told) or "none"
 
-    @property
-    def rig_text(self) -> str:
+    def rig_said(self, units: Units = SI) -> str:
         """Mass, height and line, in words."""
         model = self.scene.model
-        return f"{model.mass_kg:g} kg, {model.height_m:g} m, line {model.stiffness_n_per_m:.0f} N/m"
+        line = units.text(model.stiffness_n_per_m, "N/m", ".5g")
+        mass, height = units.text(model.mass_kg, "kg", "g"), units.text(model.height_m, "m", "g")
+        return f"{mass}, {height}, line {line}"
+
+
+def stated(rest: list[str], quantity: Quantity) -> tuple[float, list[str]]:
+    """The number that words begin with, with its unit or in the quantity's own; and the others.
+
+    Raises
+    ------
+    QuantityError
+        If it is none, or out of range.
+    """
+    with_unit = len(rest) > 1 and rest[1] in units_of(quantity.unit)
+    taken = 2 if with_unit else 1
+    return quantity.typed(" ".join(rest[:taken])), rest[taken:]
 
 
 def _altered(model: RigModel, changes: dict[str, float]) -> RigModel:

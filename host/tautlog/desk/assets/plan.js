@@ -49,7 +49,7 @@
       soon();
     });
     box.addEventListener("input", function () {
-      slider.value = box.value;
+      if (/^[0-9.]+$/.test(box.value)) { slider.value = box.value; } // not of another unit
       soon();
     });
   });

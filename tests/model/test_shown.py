@@ -14,7 +14,7 @@ from tautlog.display.overlay_words import curve_words
 from tautlog.display.report.headline_figures import headline_figures
 from tautlog.model.display_units import Units
 from tautlog.model.marks import Marks
-from tautlog.model.shown_force import shown_force
+from tautlog.model.shown import shown_force
 from tautlog.model.trace import DropSetup
 
 UNITS = st.sampled_from([Units(), Units(force="kN"), Units(force="lbf")])
