@@ -13,6 +13,7 @@ import time
 import zlib
 from pathlib import Path
 
+import click
 import h5py
 import numpy as np
 import pytest
@@ -112,6 +113,21 @@ def test_help_is_quick():
 )
 def test_wrong_usage(refused, arguments):
     assert "--help" in refused(*arguments, status=2)
+
+
+@pytest.mark.parametrize(
+    ("keyboard", "says"), [(EOFError, "its input ended"), (KeyboardInterrupt, "by Ctrl-C")]
+)
+def test_nobody_at_the_keyboard_is_no_ctrl_c(refused, monkeypatch, keyboard, says):
+    def asks(*_, **__):
+        click.prompt("line slack, press Enter", err=True)
+
+    def nothing(_):
+        raise keyboard
+
+    monkeypatch.setattr("tautlog.cli.tautlog.main", asks)
+    monkeypatch.setattr("click.termui.visible_prompt_func", nothing)
+    assert says in refused("calibrate", "--hang")
 
 
 # From a measured trace to marks

@@ -270,7 +270,7 @@ def _shunt(marks: Marks, setup: DropSetup) -> Judged | None:
     if setup.shunt_off is None:
         return None
     off = abs(setup.shunt_off)
-    text = f"the shunt's step changed by {100 * setup.shunt_off:+.1f} % over the drop"
+    text = f"the shunt's step changed by {100 * setup.shunt_off:+z.1f} % over the drop"
     if off > SHUNT_INVALID:
         return Judged(INVALID, "shunt-off", text + ": the chain has changed")
     if off > SHUNT_SUSPECT:

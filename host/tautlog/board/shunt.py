@@ -53,7 +53,7 @@ def shunt_check(step_v: float, expected_v: float) -> tuple[str, str]:
     off = step_v / expected_v - 1.0
     bounds = (("good", SHUNT_SUSPECT), ("suspect", SHUNT_INVALID))
     state = next((name for name, most in bounds if abs(off) <= most), "invalid")
-    return state, f"shunt step {step_v:.4f} V, expected {expected_v:.4f} V: {100 * off:+.1f} %"
+    return state, f"shunt step {step_v:.4f} V, expected {expected_v:.4f} V: {100 * off:+z.1f} %"
 
 
 def shunt_step_mv_per_v(bridge_ohm: float, shunt_ohm: float) -> float:

@@ -52,6 +52,7 @@ COMMANDS = {
     "verify": ("verify", "Check that records are unchanged and none is missing."),
     "list": ("list_", "List the records of a folder."),
 }
+NOBODY = "stopped: an answer was expected from the keyboard, and its input ended"
 
 
 class Commands(click.Group):
@@ -104,8 +105,9 @@ def _run(arguments: list[str]) -> int:
         return leaving.exit_code
     except TautlogError as problem:
         return _fail(str(problem))
-    except (KeyboardInterrupt, click.Abort):
-        return _fail("stopped by Ctrl-C")
+    except (KeyboardInterrupt, click.Abort) as stop:
+        ended = isinstance(stop.__context__, EOFError)  # click gives one name to both
+        return _fail(NOBODY if ended else "stopped by Ctrl-C")
     except BrokenPipeError:
         return 0  # the reader closed the pipe
     except (OSError, MemoryError) as problem:
