@@ -12,6 +12,11 @@ from places import DATA
 # Before numpy is loaded, as `tautlog.__main__` does for the command.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+# Byte code is kept whatever the shell says: else both workers and each `tautlog` that a test starts
+# compile the same hundreds of files again.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 hypothesis.settings.register_profile("ci", derandomize=True, deadline=None)
 hypothesis.settings.register_profile("dev", deadline=None)
 hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))

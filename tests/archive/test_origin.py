@@ -116,7 +116,7 @@ def test_a_drop_that_was_relabelled_as_a_rehearsal_is_not_hidden(kite, capsys):
 
 @pytest.mark.wide
 def test_rehearsals_of_a_campaign_lie_apart(kite, capsys):
-    status, _, err = said(capsys, "rehearse", "--yes", "--json")
+    status, _, err = said(capsys, "rehearse", "--yes", "--json", "--speed", "20")
     assert status == 0, err
     (path,) = (kite / "rehearsals").glob("*.h5")
     assert open_record(path).rehearsed

@@ -27,7 +27,7 @@ def kite(tmp_path_factory):
         assert run(["init", "kite"]) == 0
         patch.chdir(folder)
         with contextlib.redirect_stdout(io.StringIO()) as told:
-            assert run(["rehearse", "--yes", "--all", *LBF]) == 0
+            assert run(["rehearse", "--yes", "--all", "--speed", "20", *LBF]) == 0
         (folder.parent / "rehearsed.txt").write_text(told.getvalue())
         pulled = ["--pulled", "3000", "--held", "70", "--deflection", "1.5", "--set", "0.05"]
         assert run(["proof", *pulled, "--by", "A. Rigger"]) == 0

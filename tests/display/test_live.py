@@ -12,6 +12,7 @@ import pytest
 from fakes.live import Noting
 from hypothesis import given
 from hypothesis import strategies as st
+from made_records import made
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from screens import pixels, until
@@ -311,10 +312,8 @@ def test_what_is_not_known_is_not_told(drawn_drop, unknown):
 
 @pytest.fixture(scope="module")
 def drawn_drop(tmp_path_factory):
-    """The record of a rehearsed drop."""
-    folder = tmp_path_factory.mktemp("drop")
-    assert run(["rehearse", "--yes", "--json", "--speed", "8", "--out", str(folder)]) == 0
-    return next(folder.glob("*.h5"))
+    """The record of a drop, released and at rest again."""
+    return made(tmp_path_factory.mktemp("drop") / "one.h5")
 
 
 # On a screen

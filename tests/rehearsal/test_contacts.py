@@ -216,7 +216,8 @@ def test_health_shows_each_and_refuses(capsys):
 
 
 def test_rehearse_plays_somebody_in_the_zone(tmp_path, capsys):
-    assert run(["rehearse", "--fault", "gate-opens", "--yes", "--out", str(tmp_path)]) == 1
+    given = ["--fault", "gate-opens", "--yes", "--speed", "8", "--out", str(tmp_path)]
+    assert run(["rehearse", *given]) == 1
     err = capsys.readouterr().err
     assert "drop called off: gate open: the zone gate is open" in err
     assert "Traceback" not in err

@@ -311,7 +311,10 @@ def test_rehearsals_repeat(tmp_path):
 @pytest.mark.wide
 def test_the_interpreter_is_named_on_the_screen(tmp_path):
     done = subprocess.run(
-        [sys.executable, "-m", "tautlog", "rehearse", "--yes", "--out", str(tmp_path)],
+        [
+            *(sys.executable, "-m", "tautlog", "rehearse"),
+            *("--yes", "--speed", "20", "--out", str(tmp_path)),
+        ],
         capture_output=True,
         text=True,
         timeout=60,

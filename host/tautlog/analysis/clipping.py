@@ -16,7 +16,6 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import find_peaks
 
 from tautlog.analysis.cut_shapes import Family, bank_of, fit_all, with_swings
 from tautlog.analysis.top_widths import ends_at_corner, is_sharp, lingers
@@ -245,6 +244,8 @@ class _Windows:
     @cached_property
     def _tops(self) -> list[tuple[int, int, int]]:
         """Highest tops, each with the troughs on both sides of it."""
+        from scipy.signal import find_peaks  # late: see `filters`
+
         few = max(self.even_n.size // 4000, 1)
         thin = self.even_n[::few]
         deep = max(6.0 * self.even_noise_n, SWING_LEAST * self.top_n)

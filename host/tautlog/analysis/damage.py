@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import find_peaks
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -68,6 +67,8 @@ def find_serration(even_n: FloatArray, start: int, peak: int, noise_n: float) ->
 
 def two_peaks(even_n: FloatArray, rate_hz: float, start: int, stop: int) -> tuple[int, int] | None:
     """Samples of the two highest peaks of one contact, where there are two."""
+    from scipy.signal import find_peaks  # late: see `filters`
+
     piece = even_n[start:stop]
     few = max(int(rate_hz / ENOUGH_HZ), 1)
     thin = piece[::few]

@@ -84,7 +84,7 @@ def cfc_filter(force: npt.ArrayLike, sample_rate_hz: float, cfc: int) -> FloatAr
 
 def _passed(run: FloatArray, rate_hz: float, corner_hz: float) -> FloatArray:
     """One stretch without gaps, through the filter and back."""
-    # Half a second to import, and planning needs the classes alone.
+    # Half a second to import, and who plans, arms or lists filters nothing.
     from scipy.signal import butter, sosfiltfilt
 
     if run.size < 3:

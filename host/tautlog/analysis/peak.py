@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
 from scipy.special import log_ndtr
 
 from tautlog.analysis.analog_filter import pole_hz
@@ -160,6 +159,8 @@ def _amplifier(top: Top) -> Correction:
 
     Equal poles take the most of all with the same bandwidth, and one more than several.
     """
+    from scipy.signal import lfilter  # late: see `filters`
+
     pole = math.exp(-2.0 * math.pi * pole_hz(top.bandwidth_hz, top.poles) / top.rate_hz)
     start = float(top.smooth_n[0])
     again = top.smooth_n - start

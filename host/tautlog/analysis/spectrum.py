@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
 
 from tautlog.model.limits import QUASI_STATIC_FACTOR
 
@@ -60,6 +59,8 @@ def response_spectrum(
 
 
 def _largest(pulse: FloatArray, rate_hz: float, natural_hz: float, quality: float) -> float:
+    from scipy.signal import lfilter  # late: see `filters`
+
     period = np.zeros(int(np.ceil(rate_hz / natural_hz)) + 1)
     numerator, denominator = _filter(natural_hz / rate_hz, 0.5 / quality)
     response = lfilter(numerator, denominator, np.concatenate([pulse, period]))

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
 
 from tautlog.firmware import wire
 from tautlog.model.linearity import Linearity
@@ -209,6 +208,8 @@ class Digitiser:
         time_s = np.arange(first, first + _CONVERSIONS_PER_CHUNK) / self.conversion_rate_hz
         force_n = self._source(time_s)
         if state[0] != 0.0 or force_n.any():
+            from scipy.signal import lfilter  # late: a rig at rest filters nothing
+
             volts, state = lfilter(*self._filter, force_n / chain.newton_per_volt, zi=state)
             volts += chain.zero_v
         else:
