@@ -32,6 +32,18 @@ GOOD = RecordSummary(
     decided="pass",
     decided_by="A. Rigger",
 )
+# The steps below the full load of the example's aim, on one article, one after the other.
+CLIMBED = [
+    GOOD._replace(
+        file=f"{peak_n:.0f}.h5",
+        utc=f"2026-02-0{day}T10:00:00Z",
+        peak_force_n=peak_n,
+        load_verdict="under",
+        test_verdict="no-test",
+        decided="no-test",
+    )
+    for day, peak_n in enumerate((480.0, 950.0, 1420.0, 1710.0), start=1)
+]
 CHAIN, MOUNTS, LADDER, FULL, FAILURE = (
     "make the measuring chain ready",
     "pull the mounts to their proof",
@@ -101,10 +113,10 @@ def test_what_the_gate_refuses_stands_in_the_way(ready):
 
 def test_the_full_load_comes_after_the_ladder_and_ends_with_the_statement(ready):
     campaign = asking(ready, to_failure=1)
-    course = course_of(campaign, [GOOD])
+    course = course_of(campaign, [*CLIMBED, GOOD])
     assert course.next.name == FULL
     assert "articles that count: 1 of 2" in course.next.text
-    both = [GOOD, GOOD._replace(file="two.h5", article="a1")]
+    both = [*CLIMBED, GOOD, GOOD._replace(file="two.h5", article="a1")]
     course = course_of(campaign, both)
     assert dict(names(course))[FULL] == DONE
     assert course.next.name == FAILURE
@@ -132,7 +144,7 @@ def test_a_break_ends_the_qualification(ready):
 
 
 def test_without_a_statement_every_article_is_proven_by_itself(ready):
-    course = course_of(ready, [GOOD])
+    course = course_of(ready, [*CLIMBED, GOOD])
     assert dict(names(course))[FULL] == NEXT
     three = [GOOD._replace(file=f"{n}.h5", article=f"a{n}") for n in range(3)]
     assert course_of(ready, three).next is None
@@ -199,3 +211,35 @@ def test_departures_are_said_before_the_drop(tmp_path, monkeypatch):
     told = replace(campaign.setup, temperature_c=30.0)
     assert permitted(campaign, told, say=said.append).setup.temperature_c == 30.0
     assert any(text.startswith("LOOK: surroundings: temperature 30 degC") for text in said)
+
+
+def test_a_full_load_drop_that_was_not_climbed_to_climbs_nothing(ready):
+    stage = course_of(ready, [GOOD]).next
+    assert stage.name == LADDER
+    assert "0 of 4 steps done" in stage.text
+    assert "missing: 25 %, 50 %, 75 %, 90 %" in stage.text
+    left_out = [*CLIMBED[:1], *CLIMBED[2:]]
+    text = course_of(ready, left_out).next.text
+    assert "1 of 4 steps done; then 50 %" in text
+    assert "missing: 50 %, 75 %, 90 %" in text
+
+
+def test_steps_are_climbed_from_the_lowest_up(ready):
+    for done in range(len(CLIMBED)):
+        assert f"{done} of 4 steps done" in course_of(ready, CLIMBED[:done]).next.text
+    stages = {one.name: one for one in course_of(ready, CLIMBED).stages}
+    assert stages[LADDER].done
+    downward = [
+        one._replace(utc=f"2026-02-0{day}T10:00:00Z")
+        for day, one in enumerate(reversed(CLIMBED), start=1)
+    ]
+    assert "1 of 4 steps done" in course_of(ready, downward).next.text
+
+
+def test_once_the_full_load_is_answered_the_missing_steps_are_told_and_not_asked_for(ready):
+    three = [GOOD._replace(file=f"{n}.h5", article=f"a{n}") for n in range(3)]
+    course = course_of(ready, three)
+    stage = next(one for one in course.stages if one.name == LADDER)
+    assert course.next is None
+    assert "0 of 4 steps done" in stage.text
+    assert "answered without it" in stage.text

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tautlog.errors import PlanError
@@ -11,6 +12,9 @@ from tautlog.planning.prediction import Prediction, predict_drop
 from tautlog.planning.solving import solve_height
 
 LADDER = (0.25, 0.5, 0.75, 0.9, 1.0)  # common practice, no source
+
+
+REACHED = 0.95  # of a step's peak: a drop that pulled so hard has done the step; own choice
 
 
 @dataclass(frozen=True)
@@ -57,3 +61,26 @@ def ladder(drop: PlannedDrop, aim_n: float, fractions: tuple[float, ...] = LADDE
         prediction = predict_drop(solve_height(drop, fraction * aim_n))
         steps.append(Step(fraction, prediction, _PURPOSE.get(fraction, "a step up"), HOLD))
     return steps
+
+
+def climbed(steps: Sequence[Step], peaks_n: Sequence[float]) -> int:
+    """How many steps of a ladder were climbed, one after the other.
+
+    A drop climbs the step whose turn it is if its peak lies where the hold condition allows going
+    on. One that pulled harder climbs nothing: whatever the steps below it were to show before it,
+    nobody had seen.
+
+    Parameters
+    ----------
+    steps : sequence of Step
+        From the lowest up.
+    peaks_n : sequence of float
+        Peaks of valid drops, oldest first.
+    """
+    done = 0
+    for peak_n in peaks_n:
+        if done == len(steps):
+            break
+        if REACHED <= peak_n / steps[done].prediction.peak_force_n <= 1.0 + GO_ON_WITHIN:
+            done += 1
+    return done

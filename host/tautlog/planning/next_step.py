@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from tautlog.archive.catalogue import catalogued
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
 from tautlog.errors import PlanError
-from tautlog.planning.ladder import Step
+from tautlog.planning.ladder import Step, climbed
 from tautlog.planning.learning import Learned, advice
 from tautlog.planning.lessons import learn_from
 from tautlog.planning.lines import remembered_records
 from tautlog.planning.plan import Plan
-
-REACHED = (
-    0.95  # of a step's peak: an earlier drop that pulled so hard has done this step; own choice
-)
 
 
 @dataclass(frozen=True)
@@ -27,8 +23,7 @@ class NextStep:
     Attributes
     ----------
     step : Step or None
-        The lowest step of the ladder that no valid drop of this article has done; None if all
-        are done.
+        The lowest step of the ladder that this article has not climbed; None if all are done.
     go : bool
         Whether to go on.
     why : str
@@ -56,8 +51,8 @@ def next_step(campaign: Campaign, planned: Plan, steps: Sequence[Step], article:
         Name of the article that climbs the ladder.
     """
     name = planned.drop.line.name
-    highest_n = highest_valid_n(catalogued(campaign.folder), article)
-    left = [step for step in steps if highest_n < REACHED * step.prediction.peak_force_n]
+    peaks_n = valid_peaks_n(catalogued(campaign.folder), (article,))
+    left = steps[climbed(steps, peaks_n) :]
     try:
         learned = learn_from(remembered_records(campaign.folder), name, campaign.line(name))
     except PlanError as problem:
@@ -67,17 +62,14 @@ def next_step(campaign: Campaign, planned: Plan, steps: Sequence[Step], article:
     return NextStep(left[0] if left else None, go, why, learned)
 
 
-def highest_valid_n(records: Sequence[RecordSummary], article: str) -> float:
-    """Highest peak of an article's valid drops on the rig; 0 if there is none."""
-    return max(
-        (
-            abs(record.peak_force_n)
-            for record in records
-            if record.article == article
-            and record.record_verdict == "valid"
-            and not record.rehearsed
-            and not record.problem
-            and record.peak_force_n is not None
-        ),
-        default=0.0,
-    )
+def valid_peaks_n(records: Sequence[RecordSummary], articles: Collection[str]) -> list[float]:
+    """Peaks of the valid drops of articles on the rig, by time of the drop."""
+    return [
+        abs(record.peak_force_n)
+        for record in sorted(records, key=lambda record: record.utc)
+        if record.article in articles
+        and record.record_verdict == "valid"
+        and not record.rehearsed
+        and not record.problem
+        and record.peak_force_n is not None
+    ]

@@ -7,16 +7,17 @@ source. Nothing here permits a drop: the gate does, and the people at the rig.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.bring_ups import real_proving_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.errors import PlanError
+from tautlog.model.limits import GO_ON_WITHIN
 from tautlog.model.proven_wiring import unproven
 from tautlog.planning.day import OpenPoint, articles_of, open_points
-from tautlog.planning.ladder import Step
-from tautlog.planning.next_step import REACHED, highest_valid_n
+from tautlog.planning.ladder import Step, climbed
+from tautlog.planning.next_step import valid_peaks_n
 from tautlog.planning.plan import Plan, plan
 from tautlog.qualify.outcomes import UNTRIED
 from tautlog.qualify.statement import Statement, statement_of
@@ -86,12 +87,12 @@ def course_of(campaign: Campaign, records: Sequence[RecordSummary]) -> Course:
     before = _before(points, planned, why)
     asked = campaign.qualification
     said = statement_of(campaign, records) if asked.asked else None
-    stages = [
-        _chain(campaign, points),
-        _mounts(campaign, points),
-        _ladder(campaign, records, steps, before),
-        _qualification(campaign, records, said, before),
-    ]
+    qualified = _qualification(campaign, records, said, before)
+    ladder = _ladder(campaign, records, steps, before)
+    if qualified.done and not ladder.done:
+        text = f"{ladder.text}; the full load is answered without it"
+        ladder = replace(ladder, done=True, text=text, needs=())
+    stages = [_chain(campaign, points), _mounts(campaign, points), ladder, qualified]
     if asked.to_failure:
         stages.append(_to_failure(campaign, said, before))
     return Course(tuple(stages))
@@ -158,20 +159,27 @@ def _ladder(
 ) -> Stage:
     """The steps below the full load, once for the version: each further drop ages an article."""
     names = {article.name for article in campaign.articles} or {campaign.setup.article}
-    highest_n = max((highest_valid_n(records, name) for name in names), default=0.0)
+    peaks_n, units = valid_peaks_n(records, names), campaign.units
+    highest_n = max(peaks_n, default=0.0)
     below = [step for step in steps if step.fraction < FULL]
-    left = [step for step in below if highest_n < REACHED * step.prediction.peak_force_n]
+    left = below[climbed(below, peaks_n) :]
     name = "climb the ladder below the full load"
     if not steps:
         return Stage(name, False, "it cannot be reckoned yet", before)
     if not left:
-        return Stage(name, True, f"climbed, to {campaign.units.text(highest_n, 'N')}")
-    step, units = left[0], campaign.units
+        return Stage(name, True, f"climbed, to {units.text(highest_n, 'N')}")
+    step = left[0]
     text = (
         f"{len(below) - len(left)} of {len(below)} steps done; then {100 * step.fraction:.0f} %, "
         f"{units.text(step.prediction.peak_force_n, 'N')} from "
         f"{units.text(step.prediction.height_m, 'm', '.3f')}"
     )
+    if highest_n > (1.0 + GO_ON_WITHIN) * step.prediction.peak_force_n:
+        missing = ", ".join(f"{100 * one.fraction:.0f} %" for one in left)
+        text += (
+            f"; a drop of {units.text(highest_n, 'N')} was not climbed to and stands for none of "
+            f"those that are missing: {missing}"
+        )
     return Stage(name, False, text, before)
 
 

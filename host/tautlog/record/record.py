@@ -34,6 +34,7 @@ from tautlog.model.origin import MEASURED, REHEARSED
 from tautlog.model.reception import Reception
 from tautlog.model.stream import BoardEvent, Instrument
 from tautlog.model.trace import Completeness, DropSetup, Trace
+from tautlog.record.called_off import RELEASE_EVENT, RELEASE_EVENTS, called_off
 from tautlog.record.entries import Decision, GivenUp, Inspection, MarksRun, Photo
 from tautlog.record.entry_seals import EditedEntry
 from tautlog.record.grid import Grid, grid_of, require_length
@@ -44,10 +45,6 @@ from tautlog.record.recalibration import Recalibration, too_far_from
 from tautlog.record.seal import SealCheck, check_seal
 from tautlog.record.stated_legs import stated_leaning
 
-RELEASE_EVENT = "release-opened"
-RELEASE_EVENTS = (RELEASE_EVENT, "release-by-force")
-DRIVEN_EVENT, SAFE_EVENT = "release-driven", "went-safe"
-_SLED_UNKNOWN = (wire.NOT_LATCHED, wire.NO_RELEASE)
 ENDED_EVENT = "recording-ended"
 ARTICLE_EVENT, MOUNT_EVENT = "article-wire-opened", "mount-wire-opened"
 
@@ -311,7 +308,7 @@ def _trace_by(record: Record, instrument: Instrument, channel: int, used: Calibr
         mount_wire_s=_time_of(record, MOUNT_EVENT, grid.whole),
         clipped=grid.placed(clipped, False),
         calibration_expired=too_far_from(used, record.utc),
-        completeness=Completeness(record.status, _reason_of_end(record.events), called_off(record)),
+        completeness=_how_it_ended(record),
         contradictions=found,
         begins_s=_begins_s(record),
     )
@@ -351,25 +348,11 @@ def _imported_trace(record: Record) -> Trace:
     return replace(trace, calibration_expired=expired, begins_s=_begins_s(record))
 
 
-def called_off(record: Record) -> str:
-    """Why a drop was called off before any release, by the board's own word, or "".
-
-    A board that went safe because the switch was open, or did not open when driven, knows nothing
-    of the sled.
-    """
-    names = {event.name for event in record.events}
-    if record.status != "aborted" or names & {*RELEASE_EVENTS, DRIVEN_EVENT}:
-        return ""
-    safe = [event.value for event in record.events if event.name == SAFE_EVENT]
-    if not safe or safe[-1] not in wire.REASONS or safe[-1] in _SLED_UNKNOWN:
-        return ""
-    return wire.REASONS[safe[-1]][1]
-
-
-def _reason_of_end(events: tuple[BoardEvent, ...]) -> str:
-    """The board's reason for the end of its recording, by name, or ""."""
-    ended = [event.value for event in events if event.name == ENDED_EVENT]
-    return wire.REASONS[ended[-1]][0] if ended and ended[-1] in wire.REASONS else ""
+def _how_it_ended(record: Record) -> Completeness:
+    """How a record ended, by its status and the board's reasons."""
+    ended = [event.value for event in record.events if event.name == ENDED_EVENT]
+    reason = wire.REASONS[ended[-1]][0] if ended and ended[-1] in wire.REASONS else ""
+    return Completeness(record.status, reason, called_off(record.status, record.events))
 
 
 def legs_of(record: Record) -> dict[str, Trace | None]:
