@@ -60,6 +60,22 @@ def test_the_first_open_point_is_what_comes_next(changes, action, campaign):
     assert actions(campaign, GOOD._replace(**changes))[0] == action
 
 
+@pytest.mark.parametrize(
+    ("changes", "action", "word"),
+    [
+        ({}, "Decide on one", "REHEARSAL: PROVEN, as proposed"),
+        ({"found": ""}, "Inspect the article of one", "REHEARSAL: PROVEN, as proposed"),
+        ({"decided": "pass"}, "Write the report", "REHEARSAL: PROVEN"),
+        ({"decided": "no-test"}, "Plan the next drop of a", "not proven yet"),
+    ],
+)
+def test_a_campaign_to_practise_with_goes_on_and_says_so(changes, action, word, campaign):
+    practice = replace(campaign, rehearsed=True)
+    drop = GOOD._replace(origin="rehearsed", **changes)
+    assert actions(practice, drop)[0] == action
+    assert [one.word for one in articles_of(practice, [drop])] == [word]
+
+
 def test_what_stops_a_drop_comes_before_what_does_not(campaign):
     record = GOOD._replace(found="")
     broken = GOOD._replace(

@@ -7,15 +7,17 @@ here permits a drop: the gate does, and the people at the rig.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tautlog.archive.summary import RecordSummary
 from tautlog.calibrate.validity import validity
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import fresh_checklist
+from tautlog.campaign.counted import counted
 from tautlog.campaign.deviations import read_log
 from tautlog.errors import CampaignError
 from tautlog.model.load_path import Mount
+from tautlog.model.origin import MARK
 from tautlog.model.timestamp import today
 from tautlog.model.verdict_words import words
 
@@ -57,7 +59,7 @@ class ArticleState:
     name : str
         The article, "" if not named.
     drops : int
-        Readable drops on the rig: neither rehearsals nor what was called off.
+        Readable drops that count, see `counted.counted`.
     word : str
         "PROVEN" or "FAILED" if a person decided so, the same as proposed if nobody has decided;
         else that it is not proven.
@@ -88,12 +90,15 @@ _WORDS = (
 
 def articles_of(campaign: Campaign, records: Sequence[RecordSummary]) -> list[ArticleState]:
     """How far each article of campaign.toml and of the records is proven."""
-    real = [one for one in records if one.released and not one.rehearsed and not one.problem]
+    real = counted(campaign, records)
     names = [article.name for article in campaign.articles]
     names += sorted({record.article for record in real} - set(names))
     if not names and campaign.setup.article:
         names = [campaign.setup.article]
-    return [_state(name, [one for one in real if one.article == name]) for name in names]
+    states = [_state(name, [one for one in real if one.article == name]) for name in names]
+    if campaign.rehearsed:  # nothing is proven there, not even in a photo of the screen
+        return [replace(one, word=f"{MARK}: {one.word}") if one.done else one for one in states]
+    return states
 
 
 def _state(name: str, mine: list[RecordSummary]) -> ArticleState:
@@ -111,7 +116,7 @@ def _state(name: str, mine: list[RecordSummary]) -> ArticleState:
 def open_points(campaign: Campaign, records: Sequence[RecordSummary]) -> list[OpenPoint]:
     """Everything that is open, in the order of a day's work."""
     return [
-        *_of_records(records),
+        *_of_records(campaign, records),
         *_of_deviations(campaign),
         *_of_calibration(campaign),
         *_of_mounts(campaign),
@@ -158,13 +163,10 @@ def _of_mount(mount: Mount) -> list[OpenPoint]:
     return []
 
 
-def _of_records(records: Sequence[RecordSummary]) -> list[OpenPoint]:
+def _of_records(campaign: Campaign, records: Sequence[RecordSummary]) -> list[OpenPoint]:
     """What drops have left open: first what stops, then newest first, unreadable files last."""
     found = [
-        point
-        for record in reversed(records)
-        if not record.problem and not record.rehearsed and record.released
-        for point in _of_record(record)
+        point for record in reversed(counted(campaign, records)) for point in _of_record(record)
     ]
     broken = [
         OpenPoint("drop", f"Look at {one.name}", f"it cannot be read: {one.problem}")

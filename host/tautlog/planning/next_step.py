@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from tautlog.archive.catalogue import catalogued
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.counted import counted
 from tautlog.errors import PlanError
 from tautlog.planning.ladder import Step, climbed
 from tautlog.planning.learning import Learned, advice
@@ -51,7 +52,7 @@ def next_step(campaign: Campaign, planned: Plan, steps: Sequence[Step], article:
         Name of the article that climbs the ladder.
     """
     name = planned.drop.line.name
-    peaks_n = valid_peaks_n(catalogued(campaign.folder), (article,))
+    peaks_n = valid_peaks_n(counted(campaign, catalogued(campaign.folder)), (article,))
     left = steps[climbed(steps, peaks_n) :]
     try:
         learned = learn_from(remembered_records(campaign.folder), name, campaign.line(name))
@@ -63,13 +64,11 @@ def next_step(campaign: Campaign, planned: Plan, steps: Sequence[Step], article:
 
 
 def valid_peaks_n(records: Sequence[RecordSummary], articles: Collection[str]) -> list[float]:
-    """Peaks of the valid drops of articles on the rig, by time of the drop."""
+    """Peaks of the valid ones among drops that count, of some articles, by time of the drop."""
     return [
         abs(record.peak_force_n)
         for record in sorted(records, key=lambda record: record.utc)
         if record.article in articles
         and record.record_verdict == "valid"
-        and not record.rehearsed
-        and not record.problem
         and record.peak_force_n is not None
     ]

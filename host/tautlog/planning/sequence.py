@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.bring_ups import real_proving_of
 from tautlog.campaign.campaign import Campaign
+from tautlog.campaign.counted import counted
 from tautlog.errors import PlanError
 from tautlog.model.limits import GO_ON_WITHIN
 from tautlog.model.proven_wiring import unproven
@@ -159,7 +160,7 @@ def _ladder(
 ) -> Stage:
     """The steps below the full load, once for the version: each further drop ages an article."""
     names = {article.name for article in campaign.articles} or {campaign.setup.article}
-    peaks_n, units = valid_peaks_n(records, names), campaign.units
+    peaks_n, units = valid_peaks_n(counted(campaign, records), names), campaign.units
     highest_n = max(peaks_n, default=0.0)
     below = [step for step in steps if step.fraction < FULL]
     left = below[climbed(below, peaks_n) :]
