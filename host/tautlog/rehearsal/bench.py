@@ -116,9 +116,8 @@ class Bench:
             except QuantityError as problem:
                 raise CampaignError(str(problem)) from problem
             except (IndexError, ValueError, KeyError):
-                raise CampaignError(
-                    f"{text[:60]!r} is nothing to do; `help` lists the words"
-                ) from None
+                unknown = f"{text[:60]!r} is nothing to do; `help` lists the words"
+                raise CampaignError(unknown) from None
             finally:
                 self._lit_by.clear()
                 self._bits_of.clear()
