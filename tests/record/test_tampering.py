@@ -205,3 +205,20 @@ def test_a_record_packed_anew_is_still_intact(path):
     assert verdict(path).state == "intact"
     np.testing.assert_array_equal(open_record(path).counts(), values)
     assert summary_of(path).problem == ""
+
+
+# What HDF5 keeps for itself
+
+
+def test_a_file_that_a_plain_reader_cannot_walk_through_is_told(path):
+    """All that is sealed can still be read by its name, and h5py's own `visit` fails."""
+    content = bytearray(path.read_bytes())
+    hurt = content.index(b"FSHD") + 20  # of the room that is left for attributes
+    content[hurt] ^= 0xFF
+    path.write_bytes(content)
+    with h5py.File(path, "r") as file, pytest.raises(RuntimeError):
+        file.visit(lambda _: None)
+    check = verdict(path)
+    assert check.state == "broken"
+    assert "HDF5's own tables" in check.text
+    assert open_record(path).trace().force_n.size > 0
