@@ -83,6 +83,11 @@ def test_what_cannot_be_believed_is_not_valid(outcomes):
     assert valid == []
 
 
+@pytest.mark.wide
+def test_no_drop_of_one_load_is_accused_of_a_second(outcomes):
+    assert [str(drop) for drop, marks, *_ in outcomes if marks.has("further-pull")] == []
+
+
 # Drops that were once judged wrongly, and what was mended.
 ONCE_WRONG = {
     148: "a slip whose fit had a tangent of a tenth of the secant",

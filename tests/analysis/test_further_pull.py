@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from drops import random_drop
 from traces import RATE_HZ, arrest, recorded
 
 from tautlog.analysis.judge import judge
@@ -42,13 +41,3 @@ def test_bounces_are_none(mass_kg, height_m, stiffness, damping_ratio):
     for setup in (DropSetup(mass_kg=mass_kg, height_m=height_m), DropSetup()):
         marks = mark(recorded(force_n, noise_n=0.5), setup, cfc=60)
         assert not marks.has("further-pull"), marks.text_of("further-pull")
-
-
-@pytest.mark.wide
-def test_no_drop_of_one_load_is_accused():
-    accused = []
-    for seed in range(9000, 9060):
-        drop = random_drop(seed)
-        if mark(drop.trace, drop.setup).has("further-pull"):
-            accused.append(str(drop))
-    assert accused == []
