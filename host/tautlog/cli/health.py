@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.looked import looked_option
 from tautlog.cli.output import tell
 from tautlog.cli.shown_units import units_of
 from tautlog.model.signature import signed
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     help="Bring-up of a rehearsed board: let its bench do every step, see `rehearse --bench`.",
 )
 @options.correction_options("LINE")
+@looked_option
 @options.json_option
 def command(
     port: str | None,
@@ -52,6 +54,7 @@ def command(
     bench: int | None,
     supersedes: str | None,
     reason: str,
+    looked_by: str | None,
     as_json: bool,
 ) -> None:
     """Read the instrument at rest, and say whether a drop may be armed.
@@ -73,6 +76,7 @@ def command(
             step,
             signed(reason),
             options.number_of(supersedes),
+            looked_by,
             anew=anew,
             listing=listing,
             as_json=as_json,
@@ -80,9 +84,10 @@ def command(
         )
         bring_up(port, timeout_scale, asked)
         return
-    if by or step or anew or listing or bench or supersedes or reason:
+    if by or step or anew or listing or bench or supersedes or reason or looked_by is not None:
         raise click.UsageError(
-            "--by, --step, --anew, --list, --bench, --supersedes and --reason go with --bring-up"
+            "--by, --step, --anew, --list, --bench, --supersedes, --reason and --looked-by go with "
+            "--bring-up"
         )
     _read(port, timeout_scale, watch, target_n, as_json)
 

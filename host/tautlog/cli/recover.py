@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.looked import stay_out_now
 from tautlog.cli.output import tell
 from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model.signature import signed
@@ -75,6 +76,8 @@ def command(
     campaign = options.here()
     units = units_of(campaign, named)
     crew = ConsoleCrew(yes=True, quiet=as_json, units=units)
+    if keep_away := stay_out_now(campaign):
+        crew.say(keep_away)  # fetching needs nobody at the rig
     who = _who(by, reason, campaign, gives_up=gives_up)
     with StopRequest().listening() as stop:
         if record is not None and port is None and who is None:
