@@ -40,7 +40,13 @@ def test_a_signature_holds_and_what_came_later_is_told(kite, capsys):
     status, told = verified(capsys, kite)
     assert status == 0, told
     assert "signed by A. Rigger" in told
-    assert "links that came after it: 2" in told  # its own line, and the deviation
+    # Its own line needs no signature, the deviation does.
+    assert "NOT ALL OF IT IS SIGNED: 1 link came after the last signature" in told
+    assert signed(kite) == 0
+    status, told = verified(capsys, kite)
+    assert (status, "NOT ALL" in told, "all links are signed" in told) == (0, False, True)
+    later(kite)
+    later(kite)
     status, told = verified(capsys, kite, "other")
     assert (status, "no signature of the key" in told) == (1, True)
 
@@ -111,3 +117,33 @@ def test_without_the_library_it_is_said(kite, capsys, monkeypatch):
     status, told = verified(capsys, kite)
     assert (status, "pip install 'tautlog[sign]'" in told) == (1, True)
     assert signed(kite) == 1
+
+
+def test_json_has_the_number_of_links_that_are_not_signed(kite, capsys):
+    assert signed(kite) == 0
+    for number in range(3):
+        given = ("verify", "--json", "--key", str(kite.parent / "own.pub"))
+        status, out, _ = said(capsys, *given)
+        told = [one for one in json.loads(out) if "links_not_signed" in one]
+        assert status == 0
+        assert [one["links_not_signed"] for one in told] == [number]
+        assert told[0]["state"] == ("doubtful" if number else "intact")
+        later(kite)
+
+
+@pytest.mark.parametrize("name", ["chain.jsonl", "signatures.jsonl", "proofs.jsonl"])
+def test_what_is_only_a_link_to_another_file_gets_no_line(kite, capsys, tmp_path, name):
+    """Found by an attack: a signature went into the chain of another campaign."""
+    assert signed(kite) == 0
+    elsewhere = tmp_path / name
+    (kite / name).rename(elsewhere)
+    (kite / name).symlink_to(elsewhere)
+    before = elsewhere.read_bytes()
+    status, _, err = said(capsys, "sign", "--key", str(kite.parent / "own"), "--by", "A")
+    if name != "proofs.jsonl":
+        assert (status, "it is a link to another file" in " ".join(err.split())) == (1, True)
+    pull = ("proof", "--pulled", "3000", "--held", "70", "--by", "A")
+    if name != "signatures.jsonl":
+        status, _, err = said(capsys, *pull)
+        assert (status, "it is a link to another file" in " ".join(err.split())) == (1, True)
+    assert elsewhere.read_bytes() == before

@@ -21,11 +21,14 @@ class Checked:
         something that a reader has to know; "unchecked", which needs a library.
     text : str
         The difference, in plain words.
+    links_not_signed : int or None
+        Of a chain that was held against a public key: links that no signature of it covers.
     """
 
     path: Path
     state: str
     text: str
+    links_not_signed: int | None = None
 
     @property
     def differs(self) -> bool:

@@ -15,6 +15,7 @@ from pathlib import Path
 from tautlog.archive.checked import Checked
 from tautlog.errors import CampaignError, SignatureError
 from tautlog.files.append import Appended
+from tautlog.files.campaign_folder import CHAIN_FILE
 from tautlog.files.chain import Chain, add_kept_line, begin, read_chain
 from tautlog.files.ordinary import read_ordinary
 from tautlog.files.ssh_signature import (
@@ -89,7 +90,7 @@ class Found:
     problem : str
         Why it does not hold, or "".
     later : int
-        Links that the chain got after it; only of one that holds.
+        Links that the chain got after it, beside those of signatures; only of one that holds.
     """
 
     number: int
@@ -172,7 +173,7 @@ def check_signed_heads(folder: Path) -> list[Checked]:
 
 
 def check_key(folder: Path, key: bytes) -> list[Checked]:
-    """Check that a signature of a public key holds.
+    """Check that a signature of a public key holds, and say what no signature of it covers.
 
     Raises
     ------
@@ -180,8 +181,14 @@ def check_key(folder: Path, key: bytes) -> list[Checked]:
         If the library that checks it is not installed.
     """
     require_library()
-    if any(one.key == key for one in read_signed_heads(folder)):
-        return []
+    later = [one.later for one in read_signed_heads(folder) if one.key == key]
+    if later:
+        chain, number = folder / CHAIN_FILE, min(later)
+        if not number:
+            text = "all links are signed with the key"
+            return [Checked(chain, "intact", f"{text} {fingerprint(key)}", links_not_signed=0)]
+        text = f"{_not_signed(number)} with the key {fingerprint(key)}: only what was kept before"
+        return [Checked(chain, "doubtful", f"{text} it is", links_not_signed=number)]
     text = f"no signature of the key {fingerprint(key)} holds here"
     return [Checked(folder / FILE_NAME, "missing", text)]
 
@@ -198,7 +205,17 @@ def signature_words(folder: Path) -> list[str]:
     if not holding:
         return []
     later = min(one.later for one in holding)
-    return [*(one.words for one in holding), f"links that came after it: {later}"]
+    left = f"{_not_signed(later)} by anybody" if later else "all links are signed"
+    return [*(one.words for one in holding), left]
+
+
+def _not_signed(links: int) -> str:
+    """That there are links which no signature covers."""
+    one = links == 1
+    return (
+        f"NOT ALL OF IT IS SIGNED: {links} link{'' if one else 's'} came after the last "
+        f"signature, and what {'it keeps' if one else 'they keep'} is not signed"
+    )
 
 
 def _found(number: int, line: bytes, chain: Chain) -> Found:
@@ -213,4 +230,5 @@ def _found(number: int, line: bytes, chain: Chain) -> Found:
     if chain.heads[entry.links - 1 : entry.links] != (entry.head,):
         text = f"it stands for {entry.links} links up to {entry.head[:16]}..., which the chain no"
         return Found(number, entry, problem=f"{text} longer has: cut off, or made anew")
-    return Found(number, entry, key, later=len(chain.links) - entry.links)
+    later = [link for link in chain.links[entry.links :] if link.name != FILE_NAME]
+    return Found(number, entry, key, later=len(later))

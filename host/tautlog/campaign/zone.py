@@ -20,8 +20,8 @@ FILE_NAME = "zone.jsonl"
 ARMED, NOT_ARMED, AT_REST = "armed", "not-armed", "at-rest"
 KINDS = (ARMED, NOT_ARMED, AT_REST)
 HOW = (
-    "Say who looked at sled, pin and latch: `--looked-by NAME` of `tautlog check` or `tautlog "
-    "drop`, or the page of the drop at the desk"
+    "Say who looked at sled, pin and latch: `--looked-by NAME` of the command (`tautlog check`, "
+    "`drop`, `calibrate`, `proof` or `health --bring-up`), or the page of the drop at the desk"
 )
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.looked import require_looked
 from tautlog.cli.output import tell
 from tautlog.errors import AbortedError, CampaignError
 from tautlog.model.commissioning import COIL_PHRASE, Phase, Step
@@ -42,6 +43,8 @@ class Asked:
         Who does it; one step, or ""; reason of a correction.
     supersedes : int or None
         Line that is corrected.
+    looked_by : str or None
+        Who has looked at the rig since a board was last armed.
     anew, listing, as_json : bool
         All steps again; only list them; print JSON.
     bench : int or None
@@ -52,6 +55,7 @@ class Asked:
     step: str = ""
     reason: str = ""
     supersedes: int | None = None
+    looked_by: str | None = None
     anew: bool = False
     listing: bool = False
     as_json: bool = False
@@ -166,6 +170,8 @@ def bring_up(port: str | None, timeout_scale: float, asked: Asked) -> None:
             "init`, state under [fitted] what the rig has, and start again in its folder"
         )
     by = "" if asked.listing else options.signature_of(asked.by, "a bring-up")
+    if not asked.listing:
+        require_looked(campaign, asked.looked_by)
     with SerialLink(options.port_of(port, campaign)) as link:
         session = Session(link, timeout_scale=timeout_scale)
         board = session.greet()

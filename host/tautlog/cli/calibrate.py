@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.looked import looked_option, require_looked
 from tautlog.cli.options import Number
 from tautlog.cli.output import tell
 from tautlog.cli.shown_units import units_of, units_option
@@ -88,6 +89,7 @@ MOST_TRIES = 5  # of one weight, before everything is given up
 )
 @click.option("--by", default="", metavar="NAME", help="Who corrects it, for --supersedes.")
 @options.correction_options("FILE")
+@looked_option
 @click.option("--list", "listing", is_flag=True, help="List the calibrations on record.")
 @click.option(
     "--picture", type=click.Path(path_type=Path), metavar="FILE", help="Draw the residuals."
@@ -111,6 +113,7 @@ def command(
     by: str,
     supersedes: str | None,
     reason: str,
+    looked_by: str | None,
     listing: bool,
     picture: Path | None,
     named: tuple[str, ...],
@@ -139,6 +142,7 @@ def command(
     campaign = campaign.for_channel(channel) if campaign else None
     base = campaign.calibration if campaign else Calibration()
     units, at = units_of(campaign, named), (port, timeout_scale)
+    _require_looked(campaign, looked_by, table, shunt_ohm)
     if hang:
         _hang(campaign, at, mass_kg, channel, units)
         return
@@ -159,6 +163,14 @@ def command(
         return
     _show(made, units)
     tell(f"kept as {where}" if where else "no campaign here: the calibration is not kept")
+
+
+def _require_looked(
+    campaign: Campaign | None, looked_by: str | None, table: Path | None, shunt_ohm: float | None
+) -> None:
+    """The guard, where weights or the sled are hung under the latch."""
+    if table is None and shunt_ohm is None:
+        require_looked(campaign, looked_by)
 
 
 def _kept(

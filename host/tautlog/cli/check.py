@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
-from tautlog.cli.drop_permit import looked_option, override_of, override_options, require_looked
+from tautlog.cli.drop_permit import override_of, override_options
+from tautlog.cli.looked import looked_option, require_looked
 from tautlog.cli.output import tell
 from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model.printable import printable

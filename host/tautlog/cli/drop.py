@@ -8,7 +8,8 @@ from typing import Any
 import click
 
 from tautlog.cli import options
-from tautlog.cli.drop_permit import looked_option, override_options
+from tautlog.cli.drop_permit import override_options
+from tautlog.cli.looked import looked_option, require_looked, stay_out_now
 from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model import quantities as q
 
@@ -84,9 +85,8 @@ def command(
     record is marked, they only skip what is still to be read from the board.
     """
     from tautlog.campaign.fitted_shunt import shunt_of
-    from tautlog.campaign.zone import stay_out, stay_out_text
     from tautlog.cli.conduct import Shown, show_outcome
-    from tautlog.cli.drop_permit import permitted, require_looked
+    from tautlog.cli.drop_permit import permitted
     from tautlog.cli.live_crew import crew_for
     from tautlog.drop.conducting import conduct
     from tautlog.drop.granting import count_elsewhere
@@ -118,8 +118,8 @@ def command(
                 kept = outcome.path
             finally:
                 count_elsewhere(campaign, plan.setup, kept)
-            if campaign is not None and (since := stay_out(campaign.folder)):
-                crew.say(stay_out_text(since))
+            if keep_away := stay_out_now(campaign):
+                crew.say(keep_away)
             shown = Shown.asked(every_figure=every_figure, as_json=as_json)
             show_outcome(
                 outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop, units=units

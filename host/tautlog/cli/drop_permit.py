@@ -26,26 +26,6 @@ def override_options(function: Any) -> Any:
     )(function)
 
 
-def looked_option(function: Any) -> Any:
-    """Add --looked-by."""
-    return click.option(
-        "--looked-by",
-        metavar="NAME",
-        help="Who has looked at sled, pin and latch since the last drop; asked for after each. "
-        "Name and time are kept.",
-    )(function)
-
-
-def require_looked(campaign: Campaign | None, looked_by: str | None) -> None:
-    """Ask `tautlog.campaign.zone.require_looked`, with the name from the option."""
-    from tautlog.campaign import zone
-
-    if looked_by is not None and not signed(looked_by):
-        raise click.BadParameter("give the name of who looked", param_hint="--looked-by")
-    if campaign is not None:
-        zone.require_looked(campaign.folder, looked_by or "")
-
-
 def override_of(by: str | None, reason: str | None) -> tuple[str, str]:
     """Name and reason of an override; both or neither."""
     name, why = signed(by), signed(reason)

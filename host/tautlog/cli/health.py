@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.looked import looked_option
 from tautlog.cli.output import tell
 from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model.signature import signed
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 )
 @options.correction_options("LINE")
 @units_option
+@looked_option
 @options.json_option
 def command(
     port: str | None,
@@ -56,6 +58,7 @@ def command(
     supersedes: str | None,
     reason: str,
     named: tuple[str, ...],
+    looked_by: str | None,
     as_json: bool,
 ) -> None:
     """Read the instrument at rest, and say whether a drop may be armed.
@@ -77,6 +80,7 @@ def command(
             step,
             signed(reason),
             options.number_of(supersedes),
+            looked_by,
             anew=anew,
             listing=listing,
             as_json=as_json,
@@ -84,9 +88,10 @@ def command(
         )
         bring_up(port, timeout_scale, asked)
         return
-    if by or step or anew or listing or bench or supersedes or reason:
+    if by or step or anew or listing or bench or supersedes or reason or looked_by is not None:
         raise click.UsageError(
-            "--by, --step, --anew, --list, --bench, --supersedes and --reason go with --bring-up"
+            "--by, --step, --anew, --list, --bench, --supersedes, --reason and --looked-by go with "
+            "--bring-up"
         )
     campaign = options.here()
     units = units_of(campaign, named, si=as_json)

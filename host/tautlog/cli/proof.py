@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tautlog.cli import options
+from tautlog.cli.looked import looked_option, require_looked
 from tautlog.cli.options import Number
 from tautlog.cli.output import tell
 from tautlog.cli.shown_units import units_of, units_option
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
 @click.option("--by", default="", metavar="NAME", help="Who pulled, or who corrects the entry.")
 @click.option("--note", default="", metavar="TEXT", help="How it was pulled, with which gauge.")
 @options.correction_options("N")
+@looked_option
 @click.option("--list", "listing", is_flag=True, help="List the proofs on record.")
 @units_option
 @options.json_option
@@ -54,6 +56,7 @@ def command(
     note: str,
     supersedes: str | None,
     reason: str,
+    looked_by: str | None,
     listing: bool,
     named: tuple[str, ...],
     as_json: bool,
@@ -81,6 +84,8 @@ def command(
     if unnamed:
         raise click.UsageError(f"{unnamed} with --mount")
     used = mount_to_prove(campaign, mount)
+    if supersedes is None:  # a correction is made at the table
+        require_looked(campaign, looked_by)
     made = Proof(
         stamp(),
         by,

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tautlog.cli import options
+from tautlog.cli.looked import stay_out_now
 from tautlog.cli.output import tell
 from tautlog.cli.shown_units import units_of, units_option
 from tautlog.model.signature import signed
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from tautlog.drop.outcome import DropOutcome
     from tautlog.drop.stop import StopRequest
     from tautlog.model.display_units import Units
+
+BY_HAND = "enter it in the folder of its campaign with `tautlog ledger --add`"
 
 
 @click.command(name="recover")
@@ -75,11 +78,14 @@ def command(
     campaign = options.here()
     units = units_of(campaign, named)
     crew = ConsoleCrew(yes=True, quiet=as_json, units=units)
+    if keep_away := stay_out_now(campaign):
+        crew.say(keep_away)  # fetching needs nobody at the rig
     who = _who(by, reason, campaign, gives_up=gives_up)
     with StopRequest().listening() as stop:
         if record is not None and port is None and who is None:
             outcome = complete(record)
             crew.say("completed from what was on this computer's disk; no board was asked")
+            _count(campaign, outcome.path, crew)
         else:
             port = options.port_of(port, campaign)
             asked = Asked(record, out, campaign, setup, who)
@@ -87,6 +93,7 @@ def command(
             if found is None:
                 crew.say("the board was told to forget its event; the ledger counts the drop")
                 return
+            _count(campaign, found if isinstance(found, Path) else found.path, crew)
             if isinstance(found, Path):
                 _show_known(found, as_json, units)
                 return
@@ -95,6 +102,29 @@ def command(
                 crew.say(f"the event came {KEPT.get(outcome.kept, outcome.kept)}")
         shown = Shown.asked(every_figure=every_figure, as_json=as_json)
         show_outcome(outcome, crew, cfc=options.class_of(cfc), shown=shown, stop=stop, units=units)
+
+
+def _count(campaign: Campaign | None, path: Path, crew: ConsoleCrew) -> None:
+    """Count a drop whose record is not in the campaign's folder, or say that nothing counts it."""
+    from tautlog.drop.granting import count_elsewhere
+    from tautlog.errors import CampaignError
+    from tautlog.files.campaign_folder import find_campaign
+    from tautlog.record import open_record
+
+    record = open_record(path)
+    if record.rehearsed or not record.released or record.given_up:
+        return  # what was given up the ledger has already
+    if campaign is None:
+        if find_campaign(path.absolute().parent) is None:
+            crew.say(f"LOOK: no campaign is here, and no ledger counts this drop: {BY_HAND}")
+        return
+    try:
+        counted = count_elsewhere(campaign, record.setup, path, "tautlog recover")
+    except CampaignError as problem:
+        crew.say(f"LOOK: the ledger does not count this drop ({problem}): {BY_HAND}")
+        return
+    if counted:
+        crew.say("its record is not in the campaign's folder: the ledger counts the drop")
 
 
 @dataclass(frozen=True)

@@ -61,12 +61,7 @@ def command(
     public = read_public(key) if key else b""
     found = verify(where, anew=anew, rehearsed=rehearsed, head=head, key=public)
     if as_json:
-        print_json(
-            [
-                {"record": str(checked.path), "state": checked.state, "text": checked.text}
-                for checked in found
-            ]
-        )
+        print_json([_as_json(checked) for checked in found])
     else:
         _tell_found(found)
         _tell_heads(where)
@@ -77,6 +72,14 @@ def command(
             f"{differing[0].text}",
             path=str(differing[0].path),
         )
+
+
+def _as_json(checked: Checked) -> dict[str, object]:
+    told: dict[str, object] = {"record": str(checked.path), "state": checked.state}
+    told["text"] = checked.text
+    if checked.links_not_signed is not None:
+        told["links_not_signed"] = checked.links_not_signed
+    return told
 
 
 def _tell_found(found: list[Checked]) -> None:

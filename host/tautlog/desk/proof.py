@@ -10,6 +10,7 @@ from starlette.responses import Response
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.proof_words import line_of, mount_to_prove
 from tautlog.campaign.proofs import Proof, add_proof, read_proofs
+from tautlog.campaign.zone import require_looked
 from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, entered_at, page
 from tautlog.errors import CampaignError, TautlogError
@@ -74,6 +75,8 @@ def enter(request: Request, entered: Entered) -> Response:
     try:
         campaign = desk_of(request).campaign()
         made = _made(campaign, entered)
+        if made.supersedes is None:  # a correction is made at the table
+            require_looked(campaign.folder)
         added = add_proof(campaign.folder, made, rehearsed=campaign.rehearsed)
     except TautlogError as problem:
         return show(request, str(problem), entered.texts)

@@ -13,7 +13,7 @@ from pathlib import Path
 from tautlog.archive.summary import summary_of
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.checklist import fresh_checklist, why_void
-from tautlog.campaign.ledger import LedgerEntry, add_entry
+from tautlog.campaign.ledger import LedgerEntry, add_entry, all_entries
 from tautlog.campaign.people import require_at_the_list
 from tautlog.campaign.zone import require_looked
 from tautlog.drop.permit import CHECKED, NOT_CHECKED, REHEARSAL, Permit, grant
@@ -177,31 +177,45 @@ def withheld(
     return found
 
 
-def count_elsewhere(campaign: Campaign | None, setup: DropSetup, path: Path) -> None:
-    """Enter a drop whose record is outside its campaign's folder into the ledger.
+def count_elsewhere(
+    campaign: Campaign | None, setup: DropSetup, path: Path, by: str = "tautlog drop"
+) -> bool:
+    """Enter a drop whose record is outside its campaign's folder into the ledger, once.
 
     Otherwise it would not count: the ledger counts only records in the folder.
+
+    Parameters
+    ----------
+    campaign, setup : Campaign or None, DropSetup
+        Whose ledger; what was dropped.
+    path : Path
+        The record.
+    by : str
+        The program that enters it.
+
+    Returns
+    -------
+    counted : bool
+        Whether the ledger counts it.
 
     Raises
     ------
     CampaignError
-        If the ledger cannot be written.
+        If the ledger cannot be read or written.
     """
     if campaign is None or not path.exists():
-        return
+        return False
     if path.parent.resolve() == campaign.folder.resolve():
-        return
+        return False
+    note = f"its record is {path.resolve()}"
+    if any(line.entry and line.entry.note == note for line in all_entries(campaign.folder)):
+        return True  # also if somebody has corrected that entry
     record = summary_of(path)
     if record.problem or (record.released and not record.rehearsed):
-        entry = LedgerEntry(
-            stamp(),
-            by="tautlog drop",
-            article=setup.article,
-            line=setup.line,
-            mount=setup.mount,
-            note=f"its record is {path.resolve()}",
-        )
-        add_entry(campaign.folder, entry)
+        named = {one: getattr(setup, one) for one in ("article", "line", "mount")}
+        add_entry(campaign.folder, LedgerEntry(stamp(), by=by, **named, note=note))
+        return True
+    return False
 
 
 def checked_for(

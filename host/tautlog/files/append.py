@@ -11,7 +11,7 @@ from pathlib import Path
 
 from tautlog.errors import CampaignError
 from tautlog.files.locks import lock
-from tautlog.files.ordinary import require_ordinary
+from tautlog.files.ordinary import require_ordinary, require_own
 
 _BINARY = getattr(os, "O_BINARY", 0)  # for Windows, which would write two bytes for "\n"
 _PIECE_BYTES = 1 << 16
@@ -117,10 +117,11 @@ def appending(path: Path) -> Iterator[LinesFile]:
     Raises
     ------
     CampaignError
-        If it is no ordinary file, or the disk refuses.
+        If it is no ordinary file, or only a link to one, or the disk refuses.
     """
     try:
         if os.path.lexists(path):
+            require_own(path)  # else the lines of this campaign would go into another's
             require_ordinary(path, most_bytes=1 << 40)  # opening a pipe would never end
         handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT | _BINARY, 0o644)
         try:

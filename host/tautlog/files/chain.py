@@ -52,7 +52,7 @@ from tautlog.files.campaign_folder import (
     KEPT_LINES,
 )
 from tautlog.files.new_file import new_file
-from tautlog.files.ordinary import read_ordinary, require_ordinary, with_line_feeds
+from tautlog.files.ordinary import read_ordinary, require_ordinary, require_own, with_line_feeds
 from tautlog.files.strict_json import read_object
 from tautlog.model.timestamp import stamp
 
@@ -166,6 +166,7 @@ class Chain:
 def read_chain(folder: Path) -> Chain:
     """The chain of a folder, whatever is wrong with it."""
     try:
+        require_own(folder / CHAIN_FILE)
         content = read_ordinary(folder / CHAIN_FILE, MOST_BYTES)
     except FileNotFoundError:
         return Chain(problem="it is gone")
@@ -369,6 +370,7 @@ def _there(folder: Path) -> list[Link]:
 
 def _end_of(folder: Path) -> bytes:
     """The last bytes of a chain; its first line may be cut."""
+    require_own(folder / CHAIN_FILE)
     require_ordinary(folder / CHAIN_FILE, MOST_BYTES)
     with open(folder / CHAIN_FILE, "rb") as file:
         size = file.seek(0, os.SEEK_END)

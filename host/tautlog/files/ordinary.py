@@ -36,6 +36,18 @@ def require_ordinary(path: Path, most_bytes: int = MOST_BYTES) -> None:
         raise OSError(errno.EFBIG, f"it has {found.st_size} bytes, {most_bytes} are allowed")
 
 
+def require_own(path: Path) -> None:
+    """Refuse a file that is only a link to another: what is kept must lie where it is kept.
+
+    Raises
+    ------
+    OSError
+        With the reason as its `strerror`.
+    """
+    if path.is_symlink():
+        raise OSError(errno.ELOOP, "it is a link to another file: put the file itself in its place")
+
+
 def read_ordinary(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
     """Return the bytes of an ordinary file; raises as `require_ordinary` does."""
     require_ordinary(path, most_bytes)

@@ -38,7 +38,7 @@ class SoundLines:
 def present_chain(folder: Path) -> Chain:
     """The chain of a folder as it is now; read again only if its file has changed."""
     try:
-        found = (folder / CHAIN_FILE).stat()
+        found = (folder / CHAIN_FILE).lstat()
     except OSError:
         return read_chain(folder)
     return _read(folder.absolute(), found.st_mtime_ns, found.st_size, found.st_ino)

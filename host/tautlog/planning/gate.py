@@ -26,7 +26,7 @@ from tautlog.model.shown import shown, shown_force
 from tautlog.model.timestamp import today
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 from tautlog.planning.electronics_advice import Electrics
-from tautlog.planning.leg_loads import leg_checks
+from tautlog.planning.leg_loads import leg_checks, leg_force_n
 from tautlog.planning.planned_drop import PlannedDrop
 from tautlog.planning.prediction import Prediction, predict_drop
 from tautlog.planning.reckoned import Load, highest
@@ -402,8 +402,10 @@ def _on_catch(intended: Intended, mass_kg: float, way_m: float) -> PathCheck:
 
 
 def _on_chain(intended: Intended, load: Load) -> list[PathCheck]:
-    """Cell and amplifier must reach above the peak."""
-    peak_n = load.force_n
+    """Cell and amplifier must reach above the peak, or what a leg that leans gets of it."""
+    names = (intended.channel, *(leg.name for leg in intended.legs))
+    leg_n, _ = leg_force_n(intended.leg_facts, names, intended.channel, load.force_n)
+    peak_n = max(load.force_n, leg_n)
     rated_n, found = intended.electrics.rated_n, []
     if rated_n is None:
         found.append(PathCheck("cell-unknown", False, "cell: its rated load is not stated"))
