@@ -2,7 +2,7 @@
 
 The rig is the rehearsed one of `tautlog desk --practice`, with the real firmware; the desk is the
 command in a process of its own. The crew uses the keyboard alone. With TAUTLOG_VIEWS set to a
-folder, a picture of each view is left there.
+folder, a picture of each view is left there; tests/tools/readme_views.py makes README's of them.
 """
 
 import contextlib
@@ -149,6 +149,8 @@ def calibrate(hands, second, typed):
     hands.tick("button[value=begin]")
     for number, weight in enumerate(typed["weights"]):
         rig(second, f"hang {weight} {typed['mass']}")
+        if number == 1:
+            second.view("rig")
         hands.page.do("Page.bringToFront")
         take(hands, weight, number + 1)
         if number == 4:
@@ -248,7 +250,6 @@ def test_a_day_from_the_empty_campaign_to_its_report(tmp_path, capsys, typed):
         rig(second, "key off", "coil in", "latch")
         check(hands)
         rig(second, "key on")
-        second.view("rig")
         drop(hands, looker, phone)
         (path,) = folder.glob("*.h5")
         record = open_record(path)

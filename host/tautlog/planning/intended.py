@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tautlog.archive.catalogue import catalogued
 from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.bring_ups import proving_of
@@ -9,6 +11,7 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.condemned import condemned
 from tautlog.campaign.ledger import exposures, read_entries
 from tautlog.campaign.retirement import worn_out
+from tautlog.model.display_units import SI, Units
 from tautlog.model.leg_facts import read_leg_facts
 from tautlog.model.line import Line
 from tautlog.model.load_path import Mount
@@ -26,6 +29,7 @@ def intended_for(
     line: Line | None = None,
     friction_n: float | None = None,
     instrument: Instrument | None = None,
+    units: Units = SI,
 ) -> Intended:
     """Gather the facts of a drop.
 
@@ -35,15 +39,17 @@ def intended_for(
         What it is done with, and how.
     line, friction_n, instrument : Line, float, Instrument, optional
         As planned, and the board that greeted (default: as set up, the rig's friction, none yet).
+    units : Units, optional
+        Units in which the checks are said; SI for all that is kept.
     """
     mount, records = mount_of(campaign, setup.mount), catalogued(campaign.folder)
-    return Intended(
+    drop = Intended(
         mass_kg=setup.mass_kg,
         height_m=setup.height_m,
         target_n=setup.target_n,
         upper_n=setup.upper_n,
-        earlier=_earlier(records, setup),
-        condemned=_condemned(campaign, records, setup),
+        earlier=_earlier(records, setup, units),
+        condemned=_condemned(campaign, records, setup, units),
         line=line or line_for(campaign, setup.line),
         friction_n=campaign.rig.friction_n if friction_n is None else friction_n,
         line_name=setup.line,
@@ -53,36 +59,46 @@ def intended_for(
         drops_since_proof=None if mount is None else drops_since_proof(campaign, mount, records),
         rig=campaign.rig,
         elements=campaign.elements,
-        electrics=electrics_of(campaign),
-        calibration=campaign.calibration,
-        calibration_doubts=campaign.calibration_doubts,
-        promised_newton_per_volt=campaign.promised_newton_per_volt,
-        not_promised=campaign.not_promised,
         lines=tuple(line.name for line in campaign.lines),
         articles=tuple(article.name for article in campaign.articles),
         mounts=tuple(mount.name for mount in campaign.mounts),
         proof_factor=campaign.decision.proof_factor,
         mount_over_article=campaign.decision.mount_over_article,
         end_state=setup.end_state,
-        legs=campaign.legs,
         proving=proving_of(campaign, instrument),
         leg_facts=read_leg_facts(setup.leg_facts),
-        channel=campaign.cell.channel,
+        units=units,
         departures=campaign.atmosphere.departures(setup.surroundings),
+    )
+    return _with_chain(drop, campaign)
+
+
+def _with_chain(drop: Intended, campaign: Campaign) -> Intended:
+    """The same with all that measures it."""
+    return replace(
+        drop,
+        electrics=electrics_of(campaign),
+        calibration=campaign.calibration,
+        calibration_doubts=campaign.calibration_doubts,
+        promised_newton_per_volt=campaign.promised_newton_per_volt,
+        not_promised=campaign.not_promised,
+        legs=campaign.legs,
+        channel=campaign.cell.channel,
     )
 
 
 def _condemned(
-    campaign: Campaign, records: list[RecordSummary], setup: DropSetup
+    campaign: Campaign, records: list[RecordSummary], setup: DropSetup, units: Units
 ) -> tuple[str, ...]:
     """Why article or line must not be dropped: by inspection, by name, or by the rules."""
     entries = read_entries(campaign.folder)
-    worn = worn_out(campaign.retirement, records, entries, campaign.lines)
+    worn = worn_out(campaign.retirement, records, entries, campaign.lines, units=units)
     return condemned(records, campaign.retired + worn, article=setup.article, line=setup.line)
 
 
-def _earlier(records: list[RecordSummary], setup: DropSetup) -> tuple[Load, ...]:
-    return earlier_loads(records, line=setup.line, mass_kg=setup.mass_kg, height_m=setup.height_m)
+def _earlier(records: list[RecordSummary], setup: DropSetup, units: Units) -> tuple[Load, ...]:
+    drop = {"mass_kg": setup.mass_kg, "height_m": setup.height_m}
+    return earlier_loads(records, line=setup.line, units=units, **drop)
 
 
 def mount_of(campaign: Campaign, name: str) -> Mount | None:
