@@ -27,7 +27,7 @@ def put(view):
     picture = Image.open(view).convert("RGB")
     if place == small and who != "phone":
         picture = picture.resize(SMALL, Image.Resampling.LANCZOS)
-    made = picture.quantize(COLOURS, Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    made = picture.quantize(COLOURS, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
     made.save(place, optimize=True)
     return place
 
