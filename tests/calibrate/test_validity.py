@@ -320,13 +320,13 @@ def test_health_tells_of_a_calibration_by_another_name(kite, capsys):
     ("changes", "word"),
     [
         # A relative part alone, of 3150 N from rail to rail.
-        ({"expanded_u_fraction": 1e-9}, "1e-07 % of 3150 N, less than 0.02 %"),
-        ({"expanded_u_fraction": 1.9e-4}, "less than 0.02 %"),
+        ({"expanded_u_fraction": 1e-9}, "0.00 % of 3150 N, less than 0.02 %"),
+        ({"expanded_u_fraction": 1.9e-4}, "0.019 % of 3150 N, less than 0.020 %"),
         # One step of 3.3 V / 4096 at 1000 N/V is 0.806 N.
-        ({"expanded_u_fraction": 1e-9, "expanded_u_n": 0.8}, "0.8 N, less than the 0.81 N of one"),
+        ({"expanded_u_fraction": 1e-9, "expanded_u_n": 0.8}, "0.80 N, less than the 0.81 N of one"),
         (
             {"expanded_u_fraction": 1e-3, "range_n": 800.0},
-            "at 800 N is 0.8 N, less than the 0.81 N",
+            "at 800 N is 0.80 N, less than the 0.81 N",
         ),
     ],
 )

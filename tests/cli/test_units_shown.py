@@ -7,14 +7,22 @@ import shutil
 
 import pypdf
 import pytest
+from kites import DATED, NO_BOARD, change, kite_in, table
 
 from tautlog.campaign.campaign import read_campaign, read_stated
+from tautlog.campaign.drop_setup import setup_from
 from tautlog.cli import run
+from tautlog.drop.granting import permitted
 from tautlog.errors import CampaignError
+from tautlog.model.display_units import units_named
+from tautlog.rehearsal.process import BoardProcess
+from tautlog.rehearsal.rig import SimulatedRig
+from tautlog.rehearsal.scene import default_scene
 
 LBF = ("--units", "lbf,ft,ft lbf,lb")
 # A force, length, energy or mass in SI, but no slope of a calibration (N/V).
 SI_NUMBER = re.compile(r"\d (k?N|m|J|kg)\b(?!/V)|\bN/m\b|\d N s\b")
+LAG_SCREW = "lag-screw --diameter 10 --thread 80 --wood 0.42 --plate 6 --pull 45"
 KEPT = "the reasons, as they are kept, in SI:"
 
 
@@ -56,10 +64,13 @@ def commands(folder):
         "qualify": ["qualify"],
         "ledger": ["ledger", "--rehearsed"],
         "proof": ["proof", "--list"],
+        "qualify --plan": ["qualify", "--plan", "--reliability", "0.9", "--confidence", "0.9"],
+        "fastener": ["fastener", *LAG_SCREW.split()],
     }
 
 
 NAMES = ("list", "mark", "plan", "plan --flight", "next", "qualify", "ledger", "proof")
+NAMES += ("qualify --plan", "fastener")
 
 
 def without_kept(text):
@@ -76,7 +87,7 @@ def test_no_number_of_si_is_shown_where_other_units_are_asked_for(here, capsys, 
     assert run([*commands(here)[name], *LBF]) == 0
     shown = without_kept(capsys.readouterr().out)
     assert not SI_NUMBER.findall(shown), shown
-    if name not in ("qualify",):  # without articles it shows the target only
+    if name not in ("qualify", "qualify --plan"):  # of the target, and of the height only
         assert re.search(r"\blbf\b", shown)
 
 
@@ -161,3 +172,88 @@ def test_a_unit_that_is_not_known_is_a_mistake_that_names_those_known(kite, tmp_
 def test_a_word_that_is_no_unit_is_wrong_usage(here, capsys):
     assert run(["plan", "--units", "kgf,ft"]) == 2
     assert "force N, kN, lbf" in capsys.readouterr().err
+
+
+def test_a_calibration_is_told_in_the_units_asked_for_and_kept_in_si(here, tmp_path, capsys):
+    table(here)  # without its campaign nothing is kept
+    (tmp_path / "points.csv").write_text((here / "points.csv").read_text())
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(tmp_path)
+        assert run(["calibrate", "--from-csv", "points.csv", *LBF]) == 0
+        shown = capsys.readouterr().out
+        assert not SI_NUMBER.findall(shown), shown
+        assert "covered to 66.1 lbf" in shown
+        assert "residual, lbf" in shown
+        told = []
+        for more in ((), LBF):
+            assert run(["calibrate", "--from-csv", "points.csv", "--json", *more]) == 0
+            told.append(capsys.readouterr().out)
+        assert told[0] == told[1]
+
+
+@pytest.fixture
+def refused(tmp_path, monkeypatch):
+    """A campaign whose drop is refused by mount, sled, rails and catch."""
+    kite = kite_in(tmp_path, monkeypatch)
+    change(kite, "most_mass_kg = 25.0", "most_mass_kg = 8.0")
+    change(kite, "catch_energy_j = 300.0", "catch_energy_j = 100.0")
+    return kite
+
+
+def reasons(text):
+    return {line.split("REFUSE ")[1] for line in text.splitlines() if "REFUSE " in line}
+
+
+def test_plan_check_and_drop_refuse_in_the_same_words(refused, capsys):
+    stiff = ("--height", "2.3", *LBF)
+    run(["plan", *stiff])
+    planned = reasons(capsys.readouterr().out)
+    assert len(planned) >= 3
+    assert run(["check", "--by", "A", "--with", "B", *stiff]) == 1
+    checked = capsys.readouterr().err
+    assert planned <= reasons(checked)
+    assert run(["drop", *NO_BOARD, *stiff]) == 1
+    dropped = capsys.readouterr().err
+    for reason in planned:
+        assert reason in dropped
+    shown = "\n".join((*planned, checked.replace("GB free", ""), dropped))
+    assert not SI_NUMBER.findall(shown.replace("1.5 m", "")), shown
+
+
+def test_a_checklist_and_an_override_are_kept_in_si(refused, capsys):
+    run(["check", "--by", "A", "--with", "B", *LBF])
+    (kept,) = (refused / "checklists").glob("*.json")
+    assert "sled: 9.00 kg of 8.00 kg" in kept.read_text()
+    assert "lb" not in kept.read_text()
+    told = []
+    campaign = read_campaign(refused)
+    permit = permitted(
+        campaign,
+        setup_from(campaign),
+        by="L. Lead",
+        reason="a trial",
+        say=told.append,
+        units=units_named(LBF[1].split(",")),
+    )
+    assert "9.00 kg of 8.00 kg" in permit.setup.override
+    assert any("19.84 lb of 17.64 lb" in text for text in told)
+
+
+def test_a_board_at_rest_is_told_in_the_units_asked_for(tmp_path, monkeypatch, capsys):
+    assert run(["init", str(tmp_path / "kite"), "--practice"]) == 0
+    monkeypatch.chdir(tmp_path / "kite")
+    change(tmp_path / "kite", '\ndate = ""', DATED)
+    capsys.readouterr()
+    with BoardProcess(SimulatedRig(default_scene(), seed=1), speed=8.0) as board:
+        given = ["--port", board.url, "--link-timeout", "3"]
+        run(["health", *given, "--target", "3000", *LBF])
+        shown = "".join(capsys.readouterr())
+        assert re.search(r"noise 0\.\d+ lbf rms", shown)
+        assert re.search(
+            r"[\d.]+ lbf of tension fit below the far limit, this drop may reach", shown
+        )
+        assert not SI_NUMBER.findall(shown), shown
+        run(["check", *given, "--by", "A", "--with", "B", "--target", "3000", *LBF])
+        shown = "".join(capsys.readouterr()).replace("polyester 8 mm, 1.5 m", "")
+        assert re.search(r"noise 0\.\d+ lbf rms, at most 3\.\d+ lbf is allowed", shown), shown
+        assert not SI_NUMBER.findall(shown.replace("GB", "")), shown

@@ -18,6 +18,7 @@ import math
 from dataclasses import dataclass
 
 from tautlog.analysis.filters import CORNER_PER_CLASS, MINUS_3_DB_PER_CLASS
+from tautlog.model.shown import shown
 
 # The corridor of SAE J211-1 and ISO 6487 for the whole chain, analog and digital: from the class's
 # frequency on 1 dB may be missing, at 5/3 of it 4 dB (from memory); a class filter is 30 dB down
@@ -101,10 +102,12 @@ def judge_filter(
     droops = [loss_db(times * cfc, bandwidth_hz, poles) for times, _ in CORRIDOR_DB]
     lefts = [most - class_loss_db(times) for times, most in CORRIDOR_DB]
     flat = all(droop <= left for droop, left in zip(droops, lefts, strict=True))
+    off = shown(attenuation, "dB", (wanted,), least=1)
+    droop = shown(droops[0], "dB", (lefts[0],), least=2)
     text = (
-        f"{bandwidth_hz:g} Hz with {_poles(poles)}: at least {attenuation:.1f} dB off at half the "
-        f"conversion rate ({0.5 * conversion_rate_hz:g} Hz), {wanted:g} dB wanted; at most "
-        f"{droops[0]:.2f} dB off at {cfc} Hz, {lefts[0]:.2f} dB left by the corridor of class {cfc}"
+        f"{bandwidth_hz:g} Hz with {_poles(poles)}: at least {off.text} off at half the "
+        f"conversion rate ({0.5 * conversion_rate_hz:g} Hz), {off.level()} wanted; at most "
+        f"{droop.text} off at {cfc} Hz, {droop.level()} left by the corridor of class {cfc}"
     )
     if not poles and not attenuation >= wanted:
         text += "; with more poles it may keep out enough: state filter_poles"

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from tautlog.errors import CalibrationError
 from tautlog.model.limits import SHUNT_INVALID, SHUNT_SUSPECT
+from tautlog.model.shown import shown
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,8 @@ def shunt_check(step_v: float, expected_v: float) -> tuple[str, str]:
     off = step_v / expected_v - 1.0
     bounds = (("good", SHUNT_SUSPECT), ("suspect", SHUNT_INVALID))
     state = next((name for name, most in bounds if abs(off) <= most), "invalid")
-    return state, f"shunt step {step_v:.4f} V, expected {expected_v:.4f} V: {100 * off:+z.1f} %"
+    by = shown(100.0 * off, "%", (100.0 * SHUNT_SUSPECT, 100.0 * SHUNT_INVALID), least=1)
+    return state, f"shunt step {step_v:.4f} V, expected {expected_v:.4f} V: {by.signed}"
 
 
 def shunt_step_mv_per_v(bridge_ohm: float, shunt_ohm: float) -> float:

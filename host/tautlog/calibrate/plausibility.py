@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING
 
 from tautlog.errors import CalibrationError
 from tautlog.model.calibration import Calibration
+from tautlog.model.display_units import SI, Units
 from tautlog.model.limits import LEAST_U_FRACTION
+from tautlog.model.shown import shown
 from tautlog.model.signature import signed
 
 if TYPE_CHECKING:  # needs scipy, which reading a campaign does not
@@ -64,6 +66,7 @@ def slope_doubts(
     promised: float | None,
     planned_n: float | None,
     before: Calibration | None = None,
+    units: Units = SI,
 ) -> tuple[str, ...]:
     """Why a calibration's slope is implausible; empty if it is plausible or cannot be checked.
 
@@ -79,6 +82,8 @@ def slope_doubts(
         Highest planned force.
     before : Calibration or None
         The earlier calibration, for comparison if nothing is promised.
+    units : Units
+        Units in which forces are said; a slope stays in N/V.
     """
     slope = abs(calibration.newton_per_volt)
     top_n = max(planned_n or 0.0, calibration.range_n)
@@ -86,10 +91,10 @@ def slope_doubts(
     if top_slope is None:
         return (
             f"with its curvature of {calibration.newton_per_square_volt:.5g} N/V2 it bends back "
-            f"before it reaches {top_n:.0f} N",
+            f"before it reaches {units.text(top_n, 'N')}",
         )
     curved = calibration.newton_per_square_volt != 0.0
-    at_top = f"at {top_n:.0f} N its slope is"
+    at_top = f"at {units.text(top_n, 'N')} its slope is"
     if promised:
         found = _compared(slope, promised, PROMISE, SLOPE_BAND)
         at_top_n = _compared(top_slope, promised, PROMISE, SLOPE_BAND, at_top)
@@ -101,13 +106,21 @@ def slope_doubts(
         )
     if curved:
         found += _compared(top_slope, slope, "at its zero it is", SLOPE_BAND, at_top)
-    range_n = slope * (calibration.rail_high_v - calibration.rail_low_v)
-    if planned_n and not planned_n <= range_n <= MOST_RANGE * planned_n:
-        found += (
-            f"it spans {range_n:.3g} N from rail to rail, but {planned_n:.0f} N is planned: check "
-            "the units of loads and readings",
-        )
-    return found
+    return found + _span_doubts(calibration, planned_n, units)
+
+
+def _span_doubts(
+    calibration: Calibration, planned_n: float | None, units: Units
+) -> tuple[str, ...]:
+    """Whether what is planned fits between the rails, and is not far too small for them."""
+    span_v = calibration.rail_high_v - calibration.rail_low_v
+    range_n = abs(calibration.newton_per_volt) * span_v
+    if not planned_n or planned_n <= range_n <= MOST_RANGE * planned_n:
+        return ()
+    return (
+        f"it spans {units.text(range_n, 'N', '.3g')} from rail to rail, but "
+        f"{units.text(planned_n, 'N')} is planned: check the units of loads and readings",
+    )
 
 
 def slope_at(calibration: Calibration, force_n: float) -> float | None:
@@ -153,7 +166,7 @@ def sign_doubts(
     )
 
 
-def uncertainty_doubts(calibration: Calibration) -> tuple[str, ...]:
+def uncertainty_doubts(calibration: Calibration, units: Units = SI) -> tuple[str, ...]:
     """Why a calibration's uncertainty is impossibly small; empty if it is not.
 
     The relative part is checked at the force from rail to rail, where a fixed part helps least;
@@ -165,16 +178,18 @@ def uncertainty_doubts(calibration: Calibration) -> tuple[str, ...]:
     share = calibration.expanded_u_at_n(span_n) / span_n
     mend = "state the real uncertainty of weights and chain, or calibrate again"
     if share < LEAST_U_FRACTION:
+        told = shown(100 * share, "%", (100 * LEAST_U_FRACTION,), least=2)
         found += (
-            f"its expanded uncertainty is {100 * share:.2g} % of {span_n:.0f} N, less than "
-            f"{100 * LEAST_U_FRACTION:g} %: no such chain is that good; {mend}",
+            f"its expanded uncertainty is {told.text} of {units.text(span_n, 'N')}, less than "
+            f"{told.level()}: no such chain is that good; {mend}",
         )
     top_n, step_n = calibration.range_n or span_n, slope * calibration.volt_per_count(1)
     own_n = calibration.expanded_u_at_n(top_n)
     if own_n < step_n:
+        own = shown(own_n, "N", (step_n,), units, least=2)
         found += (
-            f"its expanded uncertainty at {top_n:.0f} N is {own_n:.2g} N, less than the "
-            f"{step_n:.2g} N of one step of the converter; {mend}",
+            f"its expanded uncertainty at {units.text(top_n, 'N')} is {own.text}, less than the "
+            f"{own.level()} of one step of the converter; {mend}",
         )
     return found
 
@@ -249,13 +264,12 @@ def _compared(
         ),
         "check gain, excitation, cell and units",
     )
-    return (
-        f"{its} {slope:.5g} N/V, but {whose} {other:.5g} N/V: {_times(ratio)}, "
-        f"{100 * band:.0f} % is allowed; {hint}",
-    )
+    return (f"{its} {slope:.5g} N/V, but {whose} {other:.5g} N/V: {_times(ratio, band)}; {hint}",)
 
 
-def _times(ratio: float) -> str:
+def _times(ratio: float, band: float) -> str:
+    """How far a slope is off, and what is allowed."""
     if 0.5 < ratio < 2.0:
-        return f"{100 * (ratio - 1):+.0f} %"
-    return f"{ratio:.4g} times as much"
+        off = shown(100 * (ratio - 1.0), "%", (100 * band,))
+        return f"{off.signed}, {off.level()} is allowed"
+    return f"{ratio:.4g} times as much, {100 * band:.0f} % is allowed"

@@ -11,6 +11,7 @@ from tautlog.errors import CampaignError
 from tautlog.files.json_lines import Standing
 from tautlog.model.display_units import SI, Units
 from tautlog.model.load_path import Mount
+from tautlog.model.verdict_words import plain_number
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,9 @@ def told(campaign: Campaign, made: Proof, number: int) -> ProofTold:
     failed = mount_failed(campaign, made.mount)
     stiffness = made.stiffness_n_per_m
     units = campaign.units
-    rigid = "" if stiffness is None else f", {units.text(stiffness, 'N/m', '.3g')}"
+    rigid = ""
+    if stiffness is not None:
+        rigid = f", {plain_number(stiffness, 'N/m', units)} {units.of('N/m').name}"
     lines = []
     if made.doubts:
         lines.append(

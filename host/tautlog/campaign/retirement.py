@@ -14,6 +14,7 @@ from tautlog.archive.summary import RecordSummary
 from tautlog.campaign.condemned import Retired
 from tautlog.campaign.ledger import Exposure, LedgerEntry, exposures
 from tautlog.model import quantities as q
+from tautlog.model.display_units import SI, Units
 from tautlog.model.key import COUNT, stated
 from tautlog.model.line import Line
 from tautlog.model.shown import shown_force
@@ -52,6 +53,7 @@ def worn_out(
     entries: Sequence[LedgerEntry],
     lines: Sequence[Line],
     day: str = "",
+    units: Units = SI,
 ) -> tuple[Retired, ...]:
     """Lines and articles that the rules retire, each with the reason.
 
@@ -65,6 +67,8 @@ def worn_out(
         Give the drops before this campaign.
     day : str
         ISO day on which it is asked (default: today).
+    units : Units
+        Units in which it is said.
     """
     if not rules.asked:
         return ()
@@ -79,7 +83,7 @@ def worn_out(
             first_utc = _first_utc(one.name, records, entries)
             whys = [
                 _by_drops(drops, rules.line_drops),
-                _by_peak(one, rules.line_peak_n),
+                _by_peak(one, rules.line_peak_n, units),
                 _by_days(first_utc, day or today(), rules.line_days),
             ]
         else:
@@ -94,16 +98,16 @@ def _by_drops(drops: int, most: int | None) -> str:
     return f"allows {most} drops, and {drops} are counted"
 
 
-def _by_peak(one: Exposure, most_n: float | None) -> str:
+def _by_peak(one: Exposure, most_n: float | None, units: Units) -> str:
     if most_n is None:
         return ""
     if (one.highest_n or 0.0) > most_n:
-        seen = shown_force(one.highest_n or 0.0, None, (most_n,))
+        seen = shown_force(one.highest_n or 0.0, None, (most_n,), units)
         return f"allows {seen.level()}, and it has seen {seen.text}"
     if one.invalid:
         return (
-            f"allows {most_n:.0f} N, and of {one.invalid} of its drops the peak is not known: "
-            "they may have been higher"
+            f"allows {units.text(most_n, 'N')}, and of {one.invalid} of its drops the peak is not "
+            "known: they may have been higher"
         )
     return ""
 

@@ -89,9 +89,10 @@ def command(
         print_json({**plain(assessment), "dimensions": as_objects(measured)})
         return
     tell(f"inspected by {by}: {finding}")
+    units = units_at(record, named)
     for one in measured:
-        tell(one.text)
-    print_verdict(dataclasses.replace(assessment, units=units_at(record, named)))
+        tell(one.said(units))
+    print_verdict(dataclasses.replace(assessment, units=units))
 
 
 def _measured(path: Path, dimensions: tuple[str, ...], finding: str) -> tuple[Measured, ...]:

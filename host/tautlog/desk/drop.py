@@ -23,6 +23,7 @@ from tautlog.archive.summary import summary_from
 from tautlog.archive.verdict_lines import notes, quick_look
 from tautlog.campaign.dimensions import inspected
 from tautlog.desk.desk import Desk, OpenedDrop
+from tautlog.desk.fields import with_unit
 from tautlog.desk.forms import Entered
 from tautlog.desk.page import desk_of, page
 from tautlog.desk.scale import scale_of
@@ -123,7 +124,7 @@ def _dimensions(desk: Desk, opened: OpenedDrop) -> list[tuple[str, str]]:
     """Field and label of each dimension of the article."""
     campaign, article = desk.campaign_or_why()[0], opened.record.setup.article
     own = [one for one in campaign.dimensions if one.article == article] if campaign else []
-    return [(f"{DIMENSION}{one.name}", f"{one.name} now, mm") for one in own]
+    return [(f"{DIMENSION}{one.name}", f"{one.name} now") for one in own]
 
 
 def _photos(opened: OpenedDrop) -> list[Thumbnail]:
@@ -165,7 +166,7 @@ def inspect(request: Request, entered: Entered) -> Response:
 
     def do(path: Path) -> None:
         typed = {
-            name.removeprefix(DIMENSION): text
+            name.removeprefix(DIMENSION): with_unit(text, "mm", entered.units)
             for name, text in entered.texts.items()
             if name.startswith(DIMENSION) and text
         }

@@ -78,7 +78,7 @@ def permitted(
         return grant(setup, calibration or Calibration(), "", NOT_CHECKED)
     setup = replace(setup, checklist=_checklist(campaign, say))
     intended = intended_for(campaign, setup)
-    seen = replace(intended, units=units)
+    seen = intended if units.are_si else intended_for(campaign, setup, units=units)
     for check in (*surroundings_checks(seen), *aim_checks(seen)):
         say(f"LOOK: {check.text}")
     if found := refusals(intended):
@@ -233,7 +233,7 @@ def checked_for(
     `units`; SI for a list that is kept.
     """
     found = []
-    intended = replace(intended_for(campaign, setup, instrument=instrument), units=units)
+    intended = intended_for(campaign, setup, instrument=instrument, units=units)
     for check in refusals(intended):
         if signed(by) and signed(reason) and not check.final:
             text = f"OVERRIDE by {by} ({reason}): {check.text}"

@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
+from tautlog.model.display_units import SI, Units
 from tautlog.model.inspection import WHOLE
 from tautlog.model.shown import shown
 
@@ -77,15 +78,19 @@ class Measured:
 
     @property
     def text(self) -> str:
-        """Before, after, growth and its limit, in words."""
+        """Before, after, growth and its limit, in words and mm."""
+        return self.said(SI)
+
+    def said(self, units: Units) -> str:
+        """As `text`, in other units."""
         growth = shown(
-            self.growth_mm, "mm", (self.limit_mm,), spread=self.growth_expanded_u_mm, least=2
+            self.growth_mm, "mm", (self.limit_mm,), units, spread=self.growth_expanded_u_mm, least=2
         )
+        before, after = (length_text(mm, units) for mm in (self.before_mm, self.after_mm))
         limit = "" if self.limit_mm is None else f", limit {growth.level()}"
         return (
-            f"{self.name}: before {self.before_mm:g} mm, after {self.after_mm:g} mm, growth "
-            f"{growth.signed.removesuffix(' mm')} +/- {growth.spread} mm (k = 2){limit}: "
-            f"{_WORDS[self.word]}"
+            f"{self.name}: before {before}, after {after}, growth {growth.signed_interval} "
+            f"{growth.unit} (k = 2){limit}: {_WORDS[self.word]}"
         )
 
 
@@ -151,9 +156,15 @@ def from_text(text: str) -> tuple[Measured, ...]:
     return found
 
 
-def texts_of(text: str) -> tuple[str, ...]:
+def length_text(length_mm: float, units: Units) -> str:
+    """A length on an article, in mm as it was stated, in another unit no coarser."""
+    _, _, decimals = f"{length_mm:g}".partition(".")
+    return units.text(length_mm, "mm", f".{len(decimals) if decimals.isdigit() else 0}f")
+
+
+def texts_of(text: str, units: Units = SI) -> tuple[str, ...]:
     """Kept dimensions in words, for people."""
     try:
-        return tuple(one.text for one in from_text(text))
+        return tuple(one.said(units) for one in from_text(text))
     except ValueError:
         return ("the dimensions cannot be read",)

@@ -48,6 +48,11 @@ class Shown:
         return f"{self.number} +/- {self.spread}" if self.spread else self.number
 
     @property
+    def signed_interval(self) -> str:
+        """As `interval`, with a plus where the value is positive."""
+        return self._plus + self.interval
+
+    @property
     def text(self) -> str:
         """The value with its unit."""
         return f"{self.number}{self._unit}"
@@ -55,8 +60,7 @@ class Shown:
     @property
     def signed(self) -> str:
         """As `text`, with a plus where it is positive."""
-        plus = self.number.strip("-0.") and not self.number.startswith("-")
-        return f"+{self.text}" if plus else self.text
+        return self._plus + self.text
 
     @property
     def around(self) -> str:
@@ -66,6 +70,10 @@ class Shown:
     def level(self, number: int = 0) -> str:
         """A level with its unit."""
         return f"{self.levels[number]}{self._unit}"
+
+    @property
+    def _plus(self) -> str:
+        return "+" if self.number.strip("-0.") and not self.number.startswith("-") else ""
 
     @property
     def _unit(self) -> str:

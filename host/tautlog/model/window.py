@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 from tautlog.firmware import wire
+from tautlog.model.shown import shown
 from tautlog.model.stream import Instrument
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
@@ -52,16 +53,18 @@ class GuardedWindow:
         contact_s : float or None
             Length of the contact (default: CONTACT_S).
         """
-        told = f"guarded window: {self.before_s:.2f} s before and {self.after_s:.2f} s after the "
+        contact_s = CONTACT_S if contact_s is None else contact_s
+        needed_s = None if fall_s is None else fall_s + contact_s
+        after = shown(self.after_s, "s", (needed_s,), least=2)
+        told = f"guarded window: {self.before_s:.2f} s before and {after.text} after the "
         told += f"release stay in the board's memory if the cable fails ({self.basis})"
-        if fall_s is None:
+        if needed_s is None:
             return False, f"{told}; whether the drop fits is not known without its height"
-        needed_s = fall_s + (CONTACT_S if contact_s is None else contact_s)
-        holds = self.after_s >= needed_s
-        if holds:
-            return True, f"{told}; fall and contact take {needed_s:.2f} s"
+        takes = f"fall and contact take {after.level()}"
+        if self.after_s >= needed_s:
+            return True, f"{told}; {takes}"
         mend = "lower rate or more reduction, fewer channels, or a board with more memory"
-        return False, f"{told}, but fall and contact take {needed_s:.2f} s: {mend}"
+        return False, f"{told}, but {takes}: {mend}"
 
 
 def fall_time_s(height_m: float | None) -> float | None:

@@ -285,7 +285,8 @@ def _calibration(intended: Intended, load: Load | None) -> list[PathCheck]:
             calibration,
             promised=intended.promised_newton_per_volt,
             planned_n=load.force_n if load else None,
-        ) + uncertainty_doubts(calibration)
+            units=intended.units,
+        ) + uncertainty_doubts(calibration, intended.units)
     if doubts:
         text = "calibration: " + "; ".join(doubts)
         return [*found, PathCheck("calibration", False, text, refuses=True, final=True)]

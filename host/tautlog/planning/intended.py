@@ -12,6 +12,7 @@ from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.condemned import condemned
 from tautlog.campaign.ledger import exposures, read_entries
 from tautlog.campaign.retirement import worn_out
+from tautlog.model.display_units import SI, Units
 from tautlog.model.leg_facts import read_leg_facts
 from tautlog.model.line import Line
 from tautlog.model.load_path import Mount
@@ -29,6 +30,7 @@ def intended_for(
     line: Line | None = None,
     friction_n: float | None = None,
     instrument: Instrument | None = None,
+    units: Units = SI,
 ) -> Intended:
     """Gather the facts of a drop.
 
@@ -38,6 +40,8 @@ def intended_for(
         What it is done with, and how.
     line, friction_n, instrument : Line, float, Instrument, optional
         As planned, and the board that greeted (default: as set up, the rig's friction, none yet).
+    units : Units, optional
+        Units in which the checks are said; SI for all that is kept.
     """
     mount, records = mount_of(campaign, setup.mount), catalogued(campaign.folder)
     return replace(
@@ -46,8 +50,8 @@ def intended_for(
         height_m=setup.height_m,
         target_n=setup.target_n,
         upper_n=setup.upper_n,
-        earlier=_earlier(records, setup),
-        condemned=_condemned(campaign, records, setup),
+        earlier=_earlier(records, setup, units),
+        condemned=_condemned(campaign, records, setup, units),
         line=line or line_for(campaign, setup.line),
         friction_n=campaign.rig.friction_n if friction_n is None else friction_n,
         line_name=setup.line,
@@ -59,6 +63,7 @@ def intended_for(
         proving=proving_of(campaign, instrument),
         leg_facts=read_leg_facts(setup.leg_facts),
         departures=campaign.atmosphere.departures(setup.surroundings),
+        units=units,
     )
 
 
@@ -70,16 +75,16 @@ def _of_campaign(campaign: Campaign) -> Intended:
         line=None,
         rig=campaign.rig,
         elements=campaign.elements,
-        electrics=electrics_of(campaign),
-        calibration=campaign.calibration,
-        calibration_doubts=campaign.calibration_doubts,
-        promised_newton_per_volt=campaign.promised_newton_per_volt,
-        not_promised=campaign.not_promised,
         lines=tuple(line.name for line in campaign.lines),
         articles=tuple(article.name for article in campaign.articles),
         mounts=tuple(mount.name for mount in campaign.mounts),
         proof_factor=campaign.decision.proof_factor,
         mount_over_article=campaign.decision.mount_over_article,
+        electrics=electrics_of(campaign),
+        calibration=campaign.calibration,
+        calibration_doubts=campaign.calibration_doubts,
+        promised_newton_per_volt=campaign.promised_newton_per_volt,
+        not_promised=campaign.not_promised,
         legs=campaign.legs,
         channel=campaign.cell.channel,
         not_kept=not_as_kept(campaign.folder),
@@ -87,16 +92,17 @@ def _of_campaign(campaign: Campaign) -> Intended:
 
 
 def _condemned(
-    campaign: Campaign, records: list[RecordSummary], setup: DropSetup
+    campaign: Campaign, records: list[RecordSummary], setup: DropSetup, units: Units
 ) -> tuple[str, ...]:
     """Why article or line must not be dropped: by inspection, by name, or by the rules."""
     entries = read_entries(campaign.folder)
-    worn = worn_out(campaign.retirement, records, entries, campaign.lines)
+    worn = worn_out(campaign.retirement, records, entries, campaign.lines, units=units)
     return condemned(records, campaign.retired + worn, article=setup.article, line=setup.line)
 
 
-def _earlier(records: list[RecordSummary], setup: DropSetup) -> tuple[Load, ...]:
-    return earlier_loads(records, line=setup.line, mass_kg=setup.mass_kg, height_m=setup.height_m)
+def _earlier(records: list[RecordSummary], setup: DropSetup, units: Units) -> tuple[Load, ...]:
+    drop = {"mass_kg": setup.mass_kg, "height_m": setup.height_m}
+    return earlier_loads(records, line=setup.line, units=units, **drop)
 
 
 def mount_of(campaign: Campaign, name: str) -> Mount | None:

@@ -302,6 +302,6 @@ def _findings(
         article=wanted.article or campaign.setup.article,
         mount=mount_name(campaign, wanted.mount),
     )
-    intended = intended_for(campaign, setup, drop.line, drop.friction_n)
+    intended = intended_for(campaign, setup, drop.line, drop.friction_n, units=units)
     # No board has greeted: what was tried on a simulated one proves no wire of a real rig.
-    return findings(replace(intended, proving=real_proving_of(campaign), units=units))
+    return findings(replace(intended, proving=real_proving_of(campaign)))

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from tautlog.archive.summary import RecordSummary
+from tautlog.model.display_units import SI, Units
 from tautlog.model.limits import HEIGHT_U_M, MASS_U_FRACTION
 from tautlog.model.names import alike
 from tautlog.planning.prediction import Prediction
@@ -59,6 +60,7 @@ def earlier_loads(
     line: str,
     mass_kg: float | None,
     height_m: float | None,
+    units: Units = SI,
 ) -> tuple[Load, ...]:
     """Measured peaks of earlier drops of a line with no more mass and height than this drop.
 
@@ -72,8 +74,8 @@ def earlier_loads(
     return tuple(
         Load(
             abs(record.peak_force_n) + (record.peak_force_expanded_u_n or 0.0),
-            f"measured in {record.name} with {record.mass_kg:g} kg from {record.height_m:g} m, "
-            "with its uncertainty",
+            f"measured in {record.name} with {units.text(record.mass_kg, 'kg', 'g')} from "
+            f"{units.text(record.height_m, 'm', 'g')}, with its uncertainty",
         )
         for record in records
         if record.peak_force_n is not None

@@ -18,6 +18,7 @@ from tautlog.drop.crew import PHRASE
 from tautlog.errors import PlanError
 from tautlog.files.chain import HEAD_DIGITS
 from tautlog.model.commissioning_steps import steps_for
+from tautlog.model.dimensions import length_text
 from tautlog.model.inspection import ARTICLE_FINDINGS
 from tautlog.model.proven_wiring import unproven
 from tautlog.model.timestamp import today
@@ -169,14 +170,14 @@ def _inspection(campaign: Campaign) -> Told:
             (
                 one.name,
                 one.article or "-",
-                "-" if one.before_mm is None else f"{one.before_mm:g}",
-                "-" if one.limit_mm is None else f"{one.limit_mm:g}",
+                "-" if one.before_mm is None else length_text(one.before_mm, campaign.units),
+                "-" if one.limit_mm is None else length_text(one.limit_mm, campaign.units),
                 one.instrument or "-",
                 BLANK,
             )
             for one in campaign.dimensions
         )
-        asked = ("dimension", "article", "before, mm", "growth allowed, mm", "instrument", "read")
+        asked = ("dimension", "article", "before", "growth allowed", "instrument", "read")
         tables.append(Table(asked, rows, (2, 1.3, 1.1, 1.5, 1.8, 1.2)))
     return texts, tuple(tables)
 

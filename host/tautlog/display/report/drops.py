@@ -83,7 +83,7 @@ def drop_section(source: Source, campaign: Campaign | None) -> DropSection:
         budgets=tuple(
             budget_table(budget.shown_in(drop.units.of(budget.unit))) for budget in marks.budgets
         ),
-        inspections=tuple(_inspection(each) for each in record.inspections),
+        inspections=tuple(_inspection(each, drop.units) for each in record.inspections),
         photos=tuple(thumbnail(photo, record.path.parent) for photo in record.photos),
         checklist=_checklist(setup.checklist),
     )
@@ -143,10 +143,10 @@ def _bounded(one: AboveLevel) -> str:
     return f"{form(one.duration_s)} ({form(one.shortest_s)} to {longest})"
 
 
-def _inspection(inspection: Inspection) -> str:
+def _inspection(inspection: Inspection, units: Units) -> str:
     parts = [finding_word(inspection.finding), inspection.where and f"where: {inspection.where}"]
     parts += [inspection.moved and f"touched or moved first: {inspection.moved}", inspection.note]
-    parts += texts_of(inspection.dimensions)
+    parts += texts_of(inspection.dimensions, units)
     return f"{minute(inspection.utc)}, {inspection.by}: {'; '.join(part for part in parts if part)}"
 
 

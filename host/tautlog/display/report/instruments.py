@@ -151,7 +151,7 @@ def _calibration(source: Source) -> tuple[str, ...]:
         if used.range_n
         else f"range {NOT_STATED}"
     )
-    facts = [slope, f"U (k = 2) {_expanded(used)}", covered, used.note]
+    facts = [slope, f"U (k = 2) {_expanded(used, source.drop.units)}", covered, used.note]
     if use.chosen:
         facts.append(
             f"{use.chosen.file or OWN_AGAIN}, chosen by {use.chosen.by} on "
@@ -166,9 +166,10 @@ def _calibration(source: Source) -> tuple[str, ...]:
     return (*(fact for fact in facts if fact), f"made on: {date}", _until(used))
 
 
-def _expanded(calibration: Calibration) -> str:
+def _expanded(calibration: Calibration, units: Units) -> str:
     text = f"{100 * calibration.expanded_u_fraction:.2g} %"
-    return f"{text} and {calibration.expanded_u_n:.2g} N" if calibration.expanded_u_n else text
+    own_n = calibration.expanded_u_n
+    return f"{text} and {units.text(own_n, 'N', '.2g')}" if own_n else text
 
 
 def _until(calibration: Calibration) -> str:
