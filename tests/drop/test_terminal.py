@@ -3,6 +3,7 @@
 import contextlib
 import os
 import queue
+import select
 import signal
 import subprocess
 import sys
@@ -53,14 +54,24 @@ class Watched:
             os.close(theirs)
         self.said = ""
         self._came = queue.Queue()
+        self._woken, self._wake = os.pipe()
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
 
     def _read(self):
         with contextlib.suppress(OSError):
-            while data := os.read(self._own, 4096):
+            while self._woken not in select.select([self._own, self._woken], [], [])[0]:
+                if not (data := os.read(self._own, 4096)):
+                    break
                 self._came.put(data.decode(errors="replace"))
         self._came.put(None)
+
+    def leave(self):
+        """Close this end: only once nobody reads from it is a pipe broken, or a terminal gone."""
+        os.write(self._wake, b"x")
+        self._reader.join()
+        for end in (self._own, self._woken, self._wake):
+            os.close(end)
 
     def until(self, word):
         deadline = time.monotonic() + DEADLINE_S
@@ -126,19 +137,10 @@ def is_whole(path):
 
 def piped_until(word, board, folder, *more):
     """`tautlog drop ... 2>&1`, whose reader leaves at a word; exit status of the drop."""
-    program = subprocess.Popen(
-        command(board, folder / "drop.h5", *more),
-        cwd=folder,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-    )
-    said = b""
-    while word.encode() not in said:
-        data = os.read(program.stdout.fileno(), 4096)
-        assert data, f"it ended without {word!r}: {said.decode(errors='replace')}"
-        said += data
-    program.stdout.close()
-    return program.wait(DEADLINE_S)
+    program = Watched(command(board, folder / "drop.h5", *more), folder)
+    program.until(word)
+    program.leave()
+    return program.process.wait(DEADLINE_S)
 
 
 def test_a_pipe_that_breaks_after_the_release_ends_nothing(board, tmp_path):
@@ -186,7 +188,7 @@ def test_a_terminal_that_closes_after_the_release_ends_nothing(board, tmp_path):
         command(board, path, "--record", "3", "--countdown", "0"), tmp_path, terminal=True
     )
     program.until("released")
-    os.close(program._own)
+    program.leave()
     assert program.process.wait(DEADLINE_S) == 0
     assert is_whole(path)
     assert state_of(board) == "safe"
@@ -197,7 +199,7 @@ def test_a_terminal_that_closes_before_the_release_calls_the_drop_off(board, tmp
     path = tmp_path / "drop.h5"
     program = Watched(command(board, path, "--countdown", "60"), tmp_path, terminal=True)
     program.until("ARMED")
-    os.close(program._own)
+    program.leave()
     assert program.process.wait(DEADLINE_S) == 1
     assert board.rig.release_at is None
     assert open_record(path).status == "aborted"
