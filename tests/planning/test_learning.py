@@ -73,7 +73,7 @@ def campaign(seed, drops=3):
 
 def following_of(learned, model):
     """The next drop as plan and gate reckon with it."""
-    return predict_drop(PlannedDrop(model.mass_kg, 1.5, learned.line))
+    return predict_drop(PlannedDrop(model.mass_kg, 1.5, learned.line, learned.friction_n))
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -265,7 +265,8 @@ def learn_line_alone(
         drops=drops,
         source=f"{len(same)} of {len(lessons) + len(refused)} records",
     )
-    rails_n = _with_constants_n(lessons) if friction_n is None else friction_n
+    # The trend may have all of the friction: whatever is in the constants too is in its level.
+    rails_n = _friction_and_delay(lessons)[0] if friction_n is None else friction_n
     return replace(line, trend=trend_of(tuple(same), line, rails_n))
 
 

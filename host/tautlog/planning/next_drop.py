@@ -38,6 +38,4 @@ def next_drop(
     height = height_m or setup.height_m or last.height_m
     asked = DropSetup(mass_kg=mass, height_m=height, line=learned.line.name)
     drop = CampaignExpectations(campaign).drop(asked) if campaign and as_planned else None
-    # A line that drops have told of knows the friction that goes with its constants.
-    friction_n = learned.friction_n if learned.line.trend is None else None
-    return predict_drop(drop or PlannedDrop(mass, height, learned.line, friction_n))
+    return predict_drop(drop or PlannedDrop(mass, height, learned.line, learned.friction_n))
