@@ -93,6 +93,7 @@ class KeptMarks:
     damping_ratio: float | None = None
     friction_n: float | None = None
     fall_time_s: float | None = None
+    taut_speed_m_s: float | None = None
     odd: tuple[str, ...] = ()
 
     def headline(self) -> dict[str, float | str | None]:
@@ -102,7 +103,7 @@ class KeptMarks:
 
 _NUMBERS = (
     *("peak_force_n", "peak_force_expanded_u_n", "line_stiffness_n_per_m", "hardening_per_m2"),
-    *("damping_ratio", "friction_n", "fall_time_s", "first_damage_force_n"),
+    *("damping_ratio", "friction_n", "fall_time_s", "taut_speed_m_s", "first_damage_force_n"),
 )
 
 

@@ -42,6 +42,7 @@ _PLAUSIBLE = {
     "friction_n": replace(q.FRICTION, either_sign=True),
     "fall_time_s": replace(q.PULSE, zero=True),
 }
+MOST_TAKEN = 0.5  # of the weight: more friction than that no marks were reckoned with
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,9 @@ class Lesson:
         Figures from its marks; None if not known.
     number : int
         Earlier drops of this line.
+    taken_n : float or None
+        Friction that its stiffness and damping were reckoned with; the rest of it is in them.
+        None if its marks do not say.
     """
 
     name: str
@@ -72,6 +76,7 @@ class Lesson:
     friction_n: float | None
     fall_time_s: float | None
     number: int
+    taken_n: float | None = None
 
 
 @dataclass(frozen=True)
@@ -158,7 +163,16 @@ def lesson_of(
         friction_n=figures["friction_n"] if marks.friction_n is not None else None,
         fall_time_s=figures["fall_time_s"] if marks.fall_time_s is not None else None,
         number=number,
+        taken_n=_taken_n(mass_kg, height_m, marks.taut_speed_m_s),
     )
+
+
+def _taken_n(mass_kg: float, height_m: float, taut_speed_m_s: float | None) -> float | None:
+    """Friction that a speed was reckoned with, v^2 = 2 h (g - f / m); None if there is none."""
+    if taut_speed_m_s is None:
+        return None
+    fraction = 1.0 - taut_speed_m_s**2 / (2.0 * G * height_m)
+    return max(fraction, 0.0) * mass_kg * G if -1e-6 <= fraction <= MOST_TAKEN else None
 
 
 def _useless(marks: KeptMarks) -> str:
@@ -205,10 +219,11 @@ def learn(
     line = learn_line_alone(name, lessons, refused, drops, friction_n)
     same = _bedded(lessons)
     friction, delay = _friction_and_delay(lessons)
+    with_n = _with_constants_n(lessons)
     ratios = tuple(
         lesson.peak_n
         / predict_drop(
-            PlannedDrop(lesson.mass_kg, lesson.height_m, line.without_trend(), friction)
+            PlannedDrop(lesson.mass_kg, lesson.height_m, line.without_trend(), with_n)
         ).peak_force_n
         for lesson in lessons
     )
@@ -251,6 +266,7 @@ def learn_line_alone(
         drops=drops,
         source=f"{len(same)} of {len(lessons) + len(refused)} records",
     )
+    # The trend may have all of the friction: whatever is in the constants too is in its level.
     rails_n = _friction_and_delay(lessons)[0] if friction_n is None else friction_n
     return replace(line, trend=trend_of(tuple(same), line, rails_n))
 
@@ -258,6 +274,16 @@ def learn_line_alone(
 def _bedded(lessons: list[Lesson]) -> list[Lesson]:
     """Drops of the bedded line, which behaves unlike a new line; else the last drop."""
     return [lesson for lesson in lessons if lesson.number >= BEDDED_AFTER] or lessons[-1:]
+
+
+def _with_constants_n(lessons: list[Lesson]) -> float | None:
+    """Friction that goes with the line's constants: what they were reckoned with.
+
+    The rest of the friction is in the damping already; with all of it the line would be taken for
+    slower twice. Where marks do not say, the friction that the drops show.
+    """
+    taken = [lesson.taken_n for lesson in _bedded(lessons) if lesson.taken_n is not None]
+    return float(np.mean(taken)) if taken else _friction_and_delay(lessons)[0]
 
 
 def _friction_and_delay(lessons: list[Lesson]) -> tuple[float | None, float | None]:
