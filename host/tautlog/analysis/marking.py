@@ -32,6 +32,7 @@ from tautlog.analysis.stage4_contact import (
 )
 from tautlog.analysis.stage5_after import tell_after, tell_loss, tell_wires
 from tautlog.analysis.stage6_closures import tell_agreement, tell_closures, tell_plateau
+from tautlog.analysis.stage6_speed import tell_speed
 from tautlog.analysis.stage7_damage import tell_damage, tell_shape, tell_stretch
 from tautlog.analysis.stage8_peak import tell_line_peak, tell_peak
 from tautlog.analysis.stage9_doubts import (
@@ -140,11 +141,12 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
     after = tell_after(pull, whole)
     agreement = tell_agreement(pull, whole, after)
     closures = tell_closures(pull, impulse, after, agreement)
+    speed = tell_speed(pull, impulse, agreement, closures)
     plateau = tell_plateau(pull, whole, impulse, closures)
-    loss = tell_loss(pull, whole, closures.taut_speed_m_s)
+    loss = tell_loss(pull, whole, closures.fall_speed_m_s)
     wires = tell_wires(pull)
     shape = tell_shape(pull, closures)
-    stretch = tell_stretch(pull, whole, after, agreement, closures, loss)
+    stretch = tell_stretch(pull, whole, after, agreement, closures, speed, loss)
     damage = tell_damage(pull, loss, shape, stretch)
     peak = tell_peak(pull, times, whole, impulse)
     loading = tell_loading(pull, times, whole, peak)
@@ -153,14 +155,25 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
     return _with(
         marks,
         *(zero.findings, times.findings, whole.findings, after.findings, agreement.findings),
-        *(plateau, loss.findings, wires, shape.findings, stretch.findings, peak.findings),
+        *(
+            speed.findings,
+            plateau,
+            loss.findings,
+            wires,
+            shape.findings,
+            stretch.findings,
+            peak.findings,
+        ),
         *(ends.findings, tell_impossible(pull, whole, agreement, closures)),
         tell_further_pull(pull, after),
         **_figures_of(
-            *(zero, times, whole, impulse, after, agreement, closures, loss, shape),
-            *(stretch.stretch, damage, peak, loading, line, ends),
+            *(zero, times, whole, impulse, after, agreement, closures, speed, loss, shape),
+            *(stretch.stretch, stretch.spread, damage, peak, loading, line, ends),
         ),
-        budgets=(*peak.budgets, *closures.budgets, *line.budgets),
+        budgets=(
+            *(*peak.budgets, *closures.budgets, *line.budgets),
+            *(*speed.budgets, *stretch.spread.budgets),
+        ),
         curve=_curve(pull, int(pull.sign), pull.parted_s, times.ends),
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -13,7 +14,10 @@ from tautlog.analysis.stage3_loss import Measured
 from tautlog.analysis.stage4_contact import Wholeness
 from tautlog.analysis.stage5_after import After, LossTold
 from tautlog.analysis.stage6_closures import Agreement, Closures
+from tautlog.analysis.stage6_speed import Speed
 from tautlog.analysis.stretch import Stretch, force_over_stretch
+from tautlog.analysis.stretch_budgets import Spread, spread_of
+from tautlog.analysis.taut_speed import NONE, ByFall, Change, Way
 from tautlog.model.limits import CLOSURE_SUSPECT
 from tautlog.model.marks import Finding
 
@@ -76,7 +80,9 @@ class StretchTold:
     Attributes
     ----------
     stretch : Stretch
-        Its figures; none where the top is flat.
+        Its figures; none where the top is flat, or the two ways to the speed contradict.
+    spread : Spread
+        Their expanded uncertainties.
     slipped : bool
         The first pull left and cost more than the line's own loss.
     findings : tuple of Finding
@@ -84,6 +90,7 @@ class StretchTold:
     """
 
     stretch: Stretch = field(default_factory=Stretch)
+    spread: Spread = field(default_factory=Spread)
     slipped: bool = False
     findings: tuple[Finding, ...] = ()
 
@@ -94,37 +101,51 @@ def tell_stretch(
     after: After,
     agreement: Agreement,
     closures: Closures,
+    speed: Speed,
     loss: LossTold,
 ) -> StretchTold:
     """Tell force over stretch, and whether the line slipped."""
-    mass, v_in = pull.signal.setup.mass_kg, closures.taut_speed_m_s
+    mass, v_in = pull.signal.setup.mass_kg, closures.fall_speed_m_s
     broke_s = loss.break_time_s
     stop = pull.slack if pull.loss is None else pull.loss.index
     # A flat top is a rail, or something that yields: impulse tells.
     at_limit = whole.clipped and not whole.flat
     if not mass or not v_in or stop is None or whole.gap_in_contact or at_limit:
         return StretchTold()
-    found = force_over_stretch(
-        pull.force_n,
-        pull.rate_hz,
-        onset=pull.onset,
-        stop=int(stop),
-        mass_kg=mass,
-        taut_speed_m_s=v_in,
-        friction_n=agreement.sure_friction_n(pull),
-        broke=broke_s is not None,
-    )
-    stretch = Stretch() if whole.flat else found
+    # A slip is told from what a fall without loss leaves, whatever the speed of the figures is.
+    fallen = ByFall(v_in, pull.signal.setup.height_m, agreement.sure_friction)
+    found = _stretch_at(pull, fallen, int(stop), NONE)
+    stretch, spread = Stretch(), Spread()
+    if speed.entry is not None and not whole.flat:
+        entry, at = speed.entry, partial(_stretch_at, pull, speed.entry.way, int(stop))
+        stretch = at(NONE)
+        spread = spread_of(stretch, at, entry.inputs)
     left_m = closures.displacement_closure_m
     if broke_s is not None or not found.max_stretch_m or not left_m:
-        return StretchTold(stretch)
+        return StretchTold(stretch, spread)
     fall = _fall(pull, agreement, v_in)
     if whole.flat:
         told = _slip_of_flat(after, fall)
     else:
         left_u_m = closures.displacement_closure_expanded_u_m or 0.0
         told = _slip(pull, after, agreement, fall, found, left_u_m)
-    return StretchTold(stretch, told == slip.SLIPPED, _about_slip(told, left_m))
+    return StretchTold(stretch, spread, told == slip.SLIPPED, _about_slip(told, left_m))
+
+
+def _stretch_at(pull: Measured, way: Way, stop: int, change: Change) -> Stretch:
+    """Force over stretch, if the inputs are off by that much."""
+    mass = pull.signal.setup.mass_kg or 0.0
+    friction = max(way.friction + change.friction, 0.0)
+    return force_over_stretch(
+        pull.force_n * (1.0 + change.force) - change.zero_n,
+        pull.rate_hz,
+        onset=pull.onset + change.onset_s * pull.rate_hz,
+        stop=stop,
+        mass_kg=mass * (1.0 + change.mass),
+        taut_speed_m_s=way.at(change),
+        friction_n=friction * (pull.signal.setup.weight_n or 0.0),
+        broke=pull.loss is not None,
+    )
 
 
 def _fall(pull: Measured, agreement: Agreement, v_in_m_s: float) -> slip.Fall:
