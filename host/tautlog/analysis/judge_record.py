@@ -197,6 +197,10 @@ def _height(marks: Marks, setup: DropSetup) -> Judged | None:
     return _found(marks, SUSPECT, "height-off")
 
 
+def _odd_begin(marks: Marks, setup: DropSetup) -> Judged | None:
+    return _found(marks, SUSPECT, "baseline-step") or _found(marks, SUSPECT, "pulls-above-taut")
+
+
 def _burst(marks: Marks, setup: DropSetup) -> Judged | None:
     if marks.has("held-after") and not marks.has("burst"):
         text = "the force collapsed and the sled was caught all the same: what was the peak?"
@@ -346,6 +350,7 @@ CONDITIONS: tuple[Condition, ...] = (
     _droop,
     _folding,
     _height,
+    _odd_begin,
     _burst,
     _loss,
     _rest,

@@ -7,8 +7,9 @@ says only what a sled without friction would have had, and momentum tells more.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from tautlog.analysis.before_pull import level_before, lies_low_s, toe_s
 from tautlog.analysis.stage2_place import taut_speed_m_s
 from tautlog.analysis.stage3_loss import Measured
 from tautlog.analysis.stage4_contact import Impulse
@@ -25,22 +26,33 @@ from tautlog.analysis.taut_speed import (
 from tautlog.model.limits import FRICTION_U, HEIGHT_U_M, MASS_U_FRACTION, ONSET_U_S
 from tautlog.model.marks import Finding
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
-from tautlog.model.uncertainty import Budget
+from tautlog.model.uncertainty import Budget, rectangular
+
+# Times its expanded uncertainty: then no chance puts the sled above the place; own choice.
+ABOVE_TAUT = 1.5
+ODD = ("baseline-step", "pulls-above-taut")
 
 
 @dataclass(frozen=True)
 class Speed:
     """The speed at which the line came taut; figures as in `marks.Marks`.
 
-    `entry` is the way that it was told by; None where it is not told.
+    `entry` is the way that it was told by; None where it is not told. `toe_s` is by how much
+    the force rose before the onset, and all that hangs on the stretch begins with it.
     """
 
     entry: Entry | None = None
+    toe_s: float = 0.0
     taut_speed_m_s: float | None = None
     taut_speed_expanded_u_m_s: float | None = None
     restitution: float | None = None
     findings: tuple[Finding, ...] = ()
     budgets: tuple[Budget, ...] = ()
+
+    @property
+    def odd(self) -> bool:
+        """Whether the pull begins or ends as no line's does."""
+        return any(one.code in ODD for one in self.findings)
 
 
 def tell_speed(pull: Measured, impulse: Impulse, agreement: Agreement, closures: Closures) -> Speed:
@@ -48,19 +60,64 @@ def tell_speed(pull: Measured, impulse: Impulse, agreement: Agreement, closures:
     fall = _by_fall(pull, agreement)
     momentum = _by_momentum(pull, impulse, agreement, closures)
     entry = fall if agreement.told_friction is not None or momentum is None else momentum
-    if entry is None:
-        return Speed()
+    doubts = _odd_begin(pull, closures)
     if fall is not None and momentum is not None and contradict(fall, momentum):
-        return Speed(findings=(_contradiction(fall, momentum),))
+        doubts += (_contradiction(fall, momentum),)
+    if entry is None or doubts:
+        return Speed(findings=doubts)
+    early_s = toe_s(pull.force_n, pull.rate_hz, pull.onset, pull.noise_n)
+    if early_s > 2.0 * ONSET_U_S:
+        entry = replace(entry, inputs=(*entry.inputs, _toe(early_s)))
+    else:
+        early_s = 0.0
     budget = speed_budget(entry.way.at, entry.inputs)
     out_m_s, speed_m_s = closures.speed_out_m_s, entry.way.speed_m_s
     return Speed(
         entry=entry,
+        toe_s=early_s,
         taut_speed_m_s=speed_m_s,
         taut_speed_expanded_u_m_s=budget.expanded_u,
         restitution=None if out_m_s is None or speed_m_s <= 0.0 else out_m_s / speed_m_s,
         budgets=(budget,),
     )
+
+
+def _toe(early_s: float) -> Input:
+    """How far a rope that begins softly was taut before its force stood above the noise."""
+    basis = (
+        f"the force rose {1e3 * early_s:.1f} ms before its onset, and as long before that it may "
+        "have been hidden by noise"
+    )
+    return Input("toe", Change(toe_s=rectangular(early_s)), basis)
+
+
+def _odd_begin(pull: Measured, closures: Closures) -> tuple[Finding, ...]:
+    """What no line does that a falling sled pulls taut."""
+    found = []
+    level_n = level_before(pull.force_n, pull.rate_hz, pull.onset, pull.noise_n)
+    low_s = lies_low_s(pull.even_n, pull.rate_hz, pull.onset, pull.peak)
+    if level_n is not None:
+        text = (
+            f"right before the line came taut the cell read {level_n:.0f} N off the zero of the "
+            "fall: a cable that tugs, or an offset that stepped; it is in the peak, too"
+        )
+        found.append(Finding("baseline-step", text))
+    elif low_s is not None:
+        text = (
+            f"the force lies low for {1000 * low_s:.0f} ms before it rises: no line that a "
+            "falling sled pulls taut does that; a cable that tugs, an offset that stepped, or "
+            "something that dragged"
+        )
+        found.append(Finding("baseline-step", text))
+    left_m, spread_m = closures.displacement_closure_m, closures.displacement_closure_expanded_u_m
+    if left_m is not None and spread_m is not None and left_m < -ABOVE_TAUT * spread_m:
+        text = (
+            f"the force goes on until the sled is {-1000 * left_m:.0f} mm (+/- "
+            f"{1000 * spread_m:.0f} mm) above where the line came taut, where no line pulls: an "
+            "offset, an amplifier that is slow, or gain, mass or height"
+        )
+        found.append(Finding("pulls-above-taut", text))
+    return tuple(found)
 
 
 def _contradiction(fall: Entry, momentum: Entry) -> Finding:
@@ -113,7 +170,7 @@ def _friction(agreement: Agreement) -> float:
 def _of_any(pull: Measured, agreement: Agreement, onset: bool) -> tuple[Input, ...]:
     """Inputs of both ways, and of the stretch that begins with the speed."""
     told, chain = agreement.told_friction, chain_of(pull)
-    friction_u, rails = FRICTION_U, FRICTION_U.basis
+    friction_u, rails = float(FRICTION_U), FRICTION_U.basis
     if told is not None:
         # What the drop tells and is not reckoned with is a known offset (GUM F.2.4.5).
         friction_u = math.hypot(told.friction_u, told.friction_fraction - _friction(agreement))

@@ -117,14 +117,17 @@ def tell_stretch(
     found = _stretch_at(pull, fallen, int(stop), NONE)
     stretch, spread = Stretch(), Spread()
     if speed.entry is not None and not whole.flat:
-        entry, at = speed.entry, partial(_stretch_at, pull, speed.entry.way, int(stop))
+        entry = speed.entry
+        at = partial(_stretch_at, pull, entry.way, int(stop), early_s=speed.toe_s)
         stretch = at(NONE)
         spread = spread_of(stretch, at, entry.inputs)
     left_m = closures.displacement_closure_m
     if broke_s is not None or not found.max_stretch_m or not left_m:
         return StretchTold(stretch, spread)
     fall = _fall(pull, agreement, v_in)
-    if whole.flat:
+    if speed.odd:
+        told = slip.UNCLEAR  # whatever the stretch at slack is of, it is not of the line alone
+    elif whole.flat:
         told = _slip_of_flat(after, fall)
     else:
         left_u_m = closures.displacement_closure_expanded_u_m or 0.0
@@ -132,14 +135,17 @@ def tell_stretch(
     return StretchTold(stretch, spread, told == slip.SLIPPED, _about_slip(told, left_m))
 
 
-def _stretch_at(pull: Measured, way: Way, stop: int, change: Change) -> Stretch:
-    """Force over stretch, if the inputs are off by that much."""
+def _stretch_at(
+    pull: Measured, way: Way, stop: int, change: Change, *, early_s: float = 0.0
+) -> Stretch:
+    """Force over stretch from a time before the onset on, if the inputs are off by that much."""
+    later_s = change.onset_s - change.toe_s - early_s
     mass = pull.signal.setup.mass_kg or 0.0
     friction = max(way.friction + change.friction, 0.0)
     return force_over_stretch(
         pull.force_n * (1.0 + change.force) - change.zero_n,
         pull.rate_hz,
-        onset=pull.onset + change.onset_s * pull.rate_hz,
+        onset=max(pull.onset + later_s * pull.rate_hz, 0.0),
         stop=stop,
         mass_kg=mass * (1.0 + change.mass),
         taut_speed_m_s=way.at(change),
@@ -180,17 +186,21 @@ def _slip(
     )
 
 
+def _place_words(left_m: float) -> str:
+    return f"{1000 * abs(left_m):.0f} mm {'below' if left_m >= 0.0 else 'above'}"
+
+
 def _about_slip(told: str, left_m: float) -> tuple[Finding, ...]:
     if told == slip.SLIPPED:
         text = (
             "the first pull left and cost more than the line's own loss: at slack the sled is "
-            f"{1000 * left_m:.0f} mm below where the line came taut; it slipped, or something "
+            f"{_place_words(left_m)} where the line came taut; it slipped, or something "
             "yielded or tore"
         )
         return (Finding("slip", text),)
     if told == slip.UNCLEAR:
         text = (
-            f"at slack the sled is {1000 * left_m:.0f} mm below where the line came taut: the "
+            f"at slack the sled is {_place_words(left_m)} where the line came taut: the "
             "pulls do not tell a slip of a tenth of the stretch from the line's own loss"
         )
         return (Finding("slip-not-excluded", text),)

@@ -34,6 +34,8 @@ class Change:
         Of the rails, over the weight.
     zero_n, height_m, onset_s, flight_m_s : float
         Zero; free travel; the moment at which the line came taut; speed that a flight tells.
+    toe_s : float
+        Time that the line was taut before, with next to no force: no speed hangs on it.
     """
 
     force: float = 0.0
@@ -43,6 +45,7 @@ class Change:
     height_m: float = 0.0
     onset_s: float = 0.0
     flight_m_s: float = 0.0
+    toe_s: float = 0.0
 
 
 NONE = Change()
