@@ -13,6 +13,7 @@ from tautlog.analysis.stage2_place import Located, ZeroTold, locate
 from tautlog.analysis.stage3_loss import find_parting
 from tautlog.analysis.stage4_contact import Impulse, Times, Wholeness
 from tautlog.analysis.stage5_after import After, LossTold
+from tautlog.analysis.stage5_ring import RingTold
 from tautlog.analysis.stage6_closures import Agreement, Closures
 from tautlog.analysis.stage6_speed import Speed
 from tautlog.analysis.stage7_damage import Damage, Shape
@@ -25,7 +26,7 @@ from tautlog.model.trace import DropSetup
 
 RESULTS = (
     *(ZeroTold, Times, Wholeness, Impulse, After, Agreement, Closures, Speed, LossTold, Shape),
-    *(Stretch, Spread, Damage, Peak, Loading, LinePeak, Completeness),
+    *(Stretch, Spread, Damage, Peak, Loading, RingTold, LinePeak, Completeness),
 )
 # What is known before any stage, and what is put together of several.
 HEAD = set(

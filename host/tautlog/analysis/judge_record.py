@@ -12,7 +12,9 @@ from dataclasses import dataclass
 
 from tautlog.analysis.completeness import MISSING
 from tautlog.analysis.confirmation import doubt_of_loss
+from tautlog.analysis.judge_load import open_to
 from tautlog.analysis.judge_trace import rest_tolerance_n
+from tautlog.analysis.open_peak import open_peak
 from tautlog.model.contradiction import SEVERITIES
 from tautlog.model.limits import CLOSURE_SUSPECT, SHUNT_INVALID, SHUNT_SUSPECT
 from tautlog.model.marks import IN_FLIGHT, IN_THE_FALL, UNSEEN, Marks
@@ -201,6 +203,14 @@ def _odd_begin(marks: Marks, setup: DropSetup) -> Judged | None:
     return _found(marks, SUSPECT, "baseline-step") or _found(marks, SUSPECT, "pulls-above-taut")
 
 
+def _open_load(marks: Marks, setup: DropSetup) -> Judged | None:
+    """A load that may have missed the target as well as passed the limit proves nothing."""
+    if not open_to(marks, setup):
+        return None
+    text = f"{open_peak(marks).why}: target missed, met or limit passed, the trace does not tell"
+    return Judged(SUSPECT, "peak-open", text)
+
+
 def _burst(marks: Marks, setup: DropSetup) -> Judged | None:
     if marks.has("held-after") and not marks.has("burst"):
         text = "the force collapsed and the sled was caught all the same: what was the peak?"
@@ -351,6 +361,7 @@ CONDITIONS: tuple[Condition, ...] = (
     _folding,
     _height,
     _odd_begin,
+    _open_load,
     _burst,
     _loss,
     _rest,

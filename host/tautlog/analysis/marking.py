@@ -31,6 +31,7 @@ from tautlog.analysis.stage4_contact import (
     tell_wholeness,
 )
 from tautlog.analysis.stage5_after import tell_after, tell_loss, tell_wires
+from tautlog.analysis.stage5_ring import tell_ring
 from tautlog.analysis.stage6_closures import tell_agreement, tell_closures, tell_plateau
 from tautlog.analysis.stage6_speed import tell_speed
 from tautlog.analysis.stage7_damage import tell_damage, tell_shape, tell_stretch
@@ -145,12 +146,13 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
     plateau = tell_plateau(pull, whole, impulse, closures)
     loss = tell_loss(pull, whole, closures.fall_speed_m_s)
     wires = tell_wires(pull)
-    shape = tell_shape(pull, closures)
+    ring = tell_ring(pull, whole)
+    shape = tell_shape(pull, closures, ring.calm_n)
     stretch = tell_stretch(pull, whole, after, agreement, closures, speed, loss)
     damage = tell_damage(pull, loss, shape, stretch)
     peak = tell_peak(pull, times, whole, impulse)
     loading = tell_loading(pull, times, whole, peak)
-    line = tell_line_peak(pull, whole, peak)
+    line = tell_line_peak(pull, peak, ring)
     ends = tell_completeness(pull, after, loss)
     return _with(
         marks,
@@ -168,7 +170,7 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
         tell_further_pull(pull, after),
         **_figures_of(
             *(zero, times, whole, impulse, after, agreement, closures, speed, loss, shape),
-            *(stretch.stretch, stretch.spread, damage, peak, loading, line, ends),
+            *(stretch.stretch, stretch.spread, damage, peak, loading, ring, line, ends),
         ),
         budgets=(
             *(*peak.budgets, *closures.budgets, *line.budgets),

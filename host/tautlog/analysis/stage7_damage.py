@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
+import numpy.typing as npt
 
 from tautlog.analysis import slip
 from tautlog.analysis.damage import RIPPING, Serration, find_serration, two_peaks
@@ -21,6 +22,8 @@ from tautlog.analysis.taut_speed import NONE, ByFall, Change, Way
 from tautlog.model.limits import CLOSURE_SUSPECT
 from tautlog.model.marks import Finding
 
+FloatArray = npt.NDArray[np.float64]
+
 AT_PLATEAU = 0.98  # of the highest force: a force that slips stays so near it; own choice
 
 
@@ -33,9 +36,9 @@ class Shape:
     findings: tuple[Finding, ...]
 
 
-def tell_shape(pull: Measured, closures: Closures) -> Shape:
-    """Tell falls on the way up, and a second peak."""
-    serration = find_serration(pull.even_n, pull.first, pull.peak, pull.even_noise_n)
+def tell_shape(pull: Measured, closures: Closures, calm_n: FloatArray) -> Shape:
+    """Tell falls on the way up, and a second peak, of the force without a fixture's ring."""
+    serration = find_serration(calm_n, pull.first, pull.peak, pull.even_noise_n)
     findings: tuple[Finding, ...] = ()
     if serration.count >= RIPPING:
         text = (
@@ -43,20 +46,20 @@ def tell_shape(pull: Measured, closures: Closures) -> Shape:
             "a thread that strips or a knot that slips"
         )
         findings = (Finding("ripping", text),)
-    return Shape(serration, serration.count, findings + _two_peaks(pull, closures))
+    return Shape(serration, serration.count, findings + _two_peaks(pull, closures, calm_n))
 
 
-def _two_peaks(pull: Measured, closures: Closures) -> tuple[Finding, ...]:
+def _two_peaks(pull: Measured, closures: Closures, calm_n: FloatArray) -> tuple[Finding, ...]:
     rate, stop = pull.rate_hz, pull.contact.stop
     if pull.loss is not None:
         stop = int(pull.loss.index)
-    found = two_peaks(pull.even_n, rate, pull.first, stop)
+    found = two_peaks(calm_n, rate, pull.first, stop)
     if found is None:
         return ()
     first, second = found
     text = (
-        f"two peaks in one contact: {pull.even_n[first]:.0f} N at "
-        f"{pull.at_s(first):.4f} s and {pull.even_n[second]:.0f} N "
+        f"two peaks in one contact: {calm_n[first]:.0f} N at "
+        f"{pull.at_s(first):.4f} s and {calm_n[second]:.0f} N "
         f"{1000 * (second - first) / rate:.1f} ms later; {_why_two_peaks(closures)}"
     )
     return (Finding("two-peaks", text),)

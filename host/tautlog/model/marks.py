@@ -77,8 +77,7 @@ class Marks:
         Samples are missing in the contact, within 50 ms of it, or before it where the first
         pull should be.
     record_ends : str or None
-        Where the record ends if it does not hold the whole drop, see `completeness`:
-        before-release, before-onset, in-the-rise, after-the-peak, before-rebound or before-rest.
+        Where the record ends if it does not hold the whole drop, see `completeness`.
     zero_offset_n, noise_n : float or None
         Mean and rms of the slack window: release + 30 % to onset - 10 % of the fall;
         without a release, the quiet stretch before the onset (common practice).
@@ -110,8 +109,9 @@ class Marks:
         Largest force of the line in the same class: its pull on the article, without the inertia
         of fittings between line and cell. None if the record does not hold the whole pull, the
         load path let go, or the fixture rings: then a trace does not show it.
-    fixture_hz : float or None
-        Frequency at which cell and fittings ring while the line is slack; None if nothing rings.
+    fixture_hz, ring_peak_n, bandwidth_at_least_hz
+        Frequency at which cell and fittings ring on a slack line; what the peak has of it; least
+        bandwidth of an amplifier of one pole, by how quickly the force fell, see `release_edge`.
     cfc : int or None
         Channel frequency class; None for no filter.
     peak_force_unfiltered_n : float or None
@@ -157,8 +157,8 @@ class Marks:
         Release to onset.
     taut_speed_m_s, taut_speed_expanded_u_m_s : float or None
         sqrt(2 (g - f/m) h) where the drop tells the friction f (0 below its standard uncertainty),
-        or no flight follows; without a height, g x fall time. Else from the momentum:
-        impulse / m - g T - speed at slack, see `taut_speed`. None where the two contradict.
+        or no flight follows; without a height, g x fall time. Else impulse / m - g T - speed at
+        slack. None where the two contradict.
     restitution : float or None
         Speed at slack over taut_speed_m_s (ASTM D6537 terminology). The speed at slack comes from
         the flight to the next contact, g x flight / 2; if all agrees, see `estimate`, with
@@ -229,6 +229,8 @@ class Marks:
     line_peak_force_n: float | None = None
     line_peak_force_expanded_u_n: float | None = None
     fixture_hz: float | None = None
+    ring_peak_n: float | None = None
+    bandwidth_at_least_hz: float | None = None
     cfc: int | None = None
     peak_time_s: float | None = None
     peak_force_unfiltered_n: float | None = None

@@ -29,6 +29,8 @@ LABELS = {
     "peak_coverage_factor": "coverage factor of the peak force",
     "line_peak_force_n": "peak force of the line, N",
     "line_peak_force_expanded_u_n": "U of the peak force of the line, N",
+    "ring_peak_n": "ring in the peak, N",
+    "bandwidth_at_least_hz": "least bandwidth that the fall shows, Hz",
     "fixture_hz": "ringing of the fixture, Hz",
     "cfc": "channel frequency class",
     "peak_force_unfiltered_n": "peak force, unfiltered, N",
