@@ -145,7 +145,7 @@ def _reversed(marks: Marks, setup: DropSetup) -> Judged | None:
 def _impulse(marks: Marks, setup: DropSetup) -> Judged | None:
     closure = marks.impulse_closure
     if closure is None:
-        return _impulse_alone(marks)
+        return _impulse_alone(marks, setup)
     off = abs(closure - 1.0)
     spread = marks.impulse_closure_expanded_u or 0.0
     if marks.has("disagree-first-pull") and 1.0 - closure > max(CLOSURE_SUSPECT, spread):
@@ -171,9 +171,14 @@ def _impulse(marks: Marks, setup: DropSetup) -> Judged | None:
     return Judged(NOTE, "closure-good", text)
 
 
-def _impulse_alone(marks: Marks) -> Judged:
+def _impulse_alone(marks: Marks, setup: DropSetup) -> Judged:
     """What momentum says where no rebound closes the balance."""
     text = "no impulse check: it needs mass, height and a rebound"
+    if marks.rest_closure is None and setup.mass_kg is None:
+        text = (
+            "neither impulse nor rest could be checked, for nobody stated a mass: whether the gain "
+            "is right, nothing in the record tells"
+        )
     return (
         _found(marks, INVALID, "impulse-impossible")
         or _found(marks, SUSPECT, "impulse-too-large")

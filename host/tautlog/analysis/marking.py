@@ -20,6 +20,7 @@ import numpy as np
 from tautlog.analysis.analog_filter import judge_filter
 from tautlog.analysis.further_pull import tell_further_pull
 from tautlog.analysis.loading import tell_loading
+from tautlog.analysis.resolution import step_of
 from tautlog.analysis.stage1_signal import force_of, signal_of, usable_class
 from tautlog.analysis.stage2_place import Located, Zeroed, ZeroTold, locate, tell_zero
 from tautlog.analysis.stage3_loss import Measured, find_parting
@@ -62,8 +63,7 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     setup : DropSetup
         Mass, height and target, where known.
     cfc : int or None
-        Channel frequency class, or None for no filter. A class that the rate does not
-        allow is lowered, and a finding says so.
+        Channel frequency class, or None for no filter. One that the rate forbids is lowered.
     zero : str
         "slack": take the zero from the slack window; "none": take none.
 
@@ -75,6 +75,7 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     if zero not in ZEROS:
         raise ValueError(f"`zero` must be {' or '.join(ZEROS)}, was {zero!r}")
     force = force_of(trace)
+    trace = trace if trace.quantum_n else replace(trace, quantum_n=step_of(force))
     used, lowered = usable_class(cfc, trace.sample_rate_hz)
     marks = Marks(
         sample_rate_hz=trace.sample_rate_hz,

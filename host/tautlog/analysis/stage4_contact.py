@@ -90,7 +90,8 @@ def _bandwidth_at_least_hz(pull: Measured) -> float | None:
     """By how the force fell, up to the next pull at the most."""
     after = pull.contact.stop + int(NEAR_CONTACT_S * pull.rate_hz)
     stop = min([after, *(one.start for one in pull.later[:1])])
-    noise_n = max(pull.even_noise_n, pull.signal.trace.quantum_n, NOTHING_N)
+    counts_n = pull.signal.trace.quantum_n / float(np.sqrt(12.0))
+    noise_n = max(pull.even_noise_n, counts_n, NOTHING_N)
     return bandwidth_at_least_hz(pull.even_n, pull.rate_hz, pull.peak, stop, noise_n)
 
 

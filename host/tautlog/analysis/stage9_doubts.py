@@ -39,7 +39,9 @@ def tell_completeness(pull: Measured, after: After, loss: LossTold) -> Completen
     restless = 0.0
     if signal.trace.release_time_s is None:
         first_n = pull.force_n[first_window(signal)]
-        restless = float(np.sqrt(np.mean(first_n**2))) / top_n
+        # White noise is no pull: what differs from sample to sample does not count.
+        quick = 0.5 * float(np.mean(np.diff(first_n) ** 2)) if first_n.size > 1 else 0.0
+        restless = float(np.sqrt(max(float(np.mean(first_n**2)) - quick, 0.0))) / top_n
     return _told(
         signal,
         Extent(
