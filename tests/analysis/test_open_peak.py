@@ -11,7 +11,9 @@ from solved_rig import HEIGHT_M, MASS_KG, RATE_HZ, kelvin, soft, solved
 from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
 from tautlog.analysis.release_edge import bandwidth_at_least_hz
+from tautlog.cli import run
 from tautlog.model.trace import DropSetup, Trace
+from tautlog.record import open_record
 
 SETUP = DropSetup(mass_kg=MASS_KG, height_m=HEIGHT_M, target_n=1800.0)
 FIXTURES = [(60.0, 0.03), (150.0, 0.01), (250.0, 0.01), (400.0, 0.005)]
@@ -101,3 +103,16 @@ def test_the_discharge_of_one_pole_by_the_closed_form():
     even_n = 1000.0 * np.exp(-2.0 * np.pi * 20.0 * time_s)
     found = bandwidth_at_least_hz(even_n, 1e4, 0, even_n.size, 1e-3)
     assert 14.0 < found <= 20.0
+
+
+def test_an_import_states_the_bandwidth_of_its_own_instrument(tmp_path):
+    """It goes into the record; without it that of the campaign counts, else nobody's."""
+    table = tmp_path / "a.csv"
+    rows = (f"{i / RATE_HZ:.6f},{one:.3f}" for i, one in enumerate(slow(15.0)))
+    table.write_text("t,F\n" + "\n".join(rows) + "\n")
+    asked = ["import", str(table), "--force-column", "F", "--time-column", "t", "--mass", "9"]
+    for name, more in (("stated", ["--bandwidth", "15"]), ("unstated", [])):
+        path = tmp_path / f"{name}.h5"
+        assert run([*asked, "--height", "1.2", *more, "--out", str(path)]) == 0
+        marks = mark(open_record(path).trace(), SETUP)
+        assert marks.has("bandwidth-unknown") == (name == "unstated")

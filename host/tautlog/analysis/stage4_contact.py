@@ -135,7 +135,7 @@ def _about_bandwidth(
         text = (
             "the amplifier's bandwidth is not stated: what it took off the peak is not known, "
             f"and not in its uncertainty{much}; measure it and enter bandwidth_hz under "
-            "[calibration] of the board that recorded it"
+            "[calibration], or import with --bandwidth"
         )
         return (Finding("bandwidth-unknown", text),)
     if rise_s is None or not rise_s < RISE_PER_BANDWIDTH / bandwidth_hz:
