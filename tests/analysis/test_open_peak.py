@@ -116,3 +116,16 @@ def test_an_import_states_the_bandwidth_of_its_own_instrument(tmp_path):
         assert run([*asked, "--height", "1.2", *more, "--out", str(path)]) == 0
         marks = mark(open_record(path).trace(), SETUP)
         assert marks.has("bandwidth-unknown") == (name == "unstated")
+
+
+def test_a_peak_between_target_missed_and_limit_passed_is_suspect():
+    """The cell is above the limit, the line below the target."""
+    setup = replace(SETUP, target_n=1960.0, limit_n=2060.0)
+    _, verdict = judged(rung(150.0, 0.01), setup)
+    assert verdict.record_verdict == "suspect"
+    assert verdict.load_verdict == "unproven"
+    assert any(reason.code == "peak-open" for reason in verdict.reasons)
+
+
+def test_a_narrow_band_alone_opens_nothing():
+    assert judged(dropped().force_n, replace(SETUP, limit_n=1900.0))[1].record_verdict == "valid"

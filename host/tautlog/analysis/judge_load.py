@@ -139,12 +139,12 @@ def _opened(
 
 
 def open_to(marks: Marks, setup: DropSetup) -> bool:
-    """Whether ring or amplifier leave open whether limit and target were passed, or not."""
-    target, upper, spread = setup.target_n, setup.upper_n, marks.peak_force_expanded_u_n
-    if target is None or upper is None or spread is None or marks.lower_bound:
+    """Whether ring or amplifier leave open whether the target was missed or the limit passed."""
+    target, upper = setup.target_n, setup.upper_n
+    if target is None or upper is None or marks.peak_force_n is None or marks.lower_bound:
         return False
     peak = open_peak(marks)
-    return peak.least_n - spread < target and peak.most_n + spread > upper and bool(peak.why)
+    return peak.least_n < target and peak.most_n > upper
 
 
 def _too_slow(marks: Marks) -> bool:
