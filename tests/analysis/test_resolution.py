@@ -54,6 +54,8 @@ def test_the_step_is_told_only_where_values_have_one():
     assert step_of(rng.normal(0.0, 100.0, 9000)) == 0.0
     assert step_of(np.full(100, 3.0)) == 0.0
     assert step_of(np.array([np.nan] * 50)) == 0.0
+    # Levels beyond all sense (found by tests/analysis/test_marks_properties.py).
+    assert step_of(np.array([0.0, 1e-305, 1.0, 1.5, 1.75, 2.0, 3.0, 2116.0] * 2)) == 0.0
 
 
 @pytest.mark.parametrize("noise_n", [50.0, 100.0])

@@ -9,6 +9,7 @@ FloatArray = npt.NDArray[np.float64]
 
 MOST_LEVELS = 4096  # of a trace that tells its step by itself: twelve bits; own choice
 LEAST_LEVELS = 8  # fewer are no steps; own choice
+MOST_COUNTS = 2**24  # between two levels: no converter has more; own choice
 EVEN = 1e-3  # of a step, that levels may be off its multiples; own choice
 
 
@@ -30,5 +31,7 @@ def step_of(force_n: FloatArray) -> float:
         return 0.0
     apart_n = np.diff(levels)
     step_n = float(apart_n.min())
+    if step_n * MOST_COUNTS < float(apart_n.max()):
+        return 0.0
     off = np.abs(apart_n / step_n - np.round(apart_n / step_n))
     return step_n if float(off.max()) < EVEN else 0.0
