@@ -13,17 +13,20 @@ from tautlog.analysis.stage2_place import Located, ZeroTold, locate
 from tautlog.analysis.stage3_loss import find_parting
 from tautlog.analysis.stage4_contact import Impulse, Times, Wholeness
 from tautlog.analysis.stage5_after import After, LossTold
+from tautlog.analysis.stage5_ring import RingTold
 from tautlog.analysis.stage6_closures import Agreement, Closures
+from tautlog.analysis.stage6_speed import Speed
 from tautlog.analysis.stage7_damage import Damage, Shape
 from tautlog.analysis.stage8_peak import LinePeak, Peak
 from tautlog.analysis.stage9_doubts import Completeness
 from tautlog.analysis.stretch import Stretch
+from tautlog.analysis.stretch_budgets import Spread
 from tautlog.model.marks import Marks
 from tautlog.model.trace import DropSetup
 
 RESULTS = (
-    *(ZeroTold, Times, Wholeness, Impulse, After, Agreement, Closures, LossTold, Shape),
-    *(Stretch, Damage, Peak, Loading, LinePeak, Completeness),
+    *(ZeroTold, Times, Wholeness, Impulse, After, Agreement, Closures, Speed, LossTold, Shape),
+    *(Stretch, Spread, Damage, Peak, Loading, RingTold, LinePeak, Completeness),
 )
 # What is known before any stage, and what is put together of several.
 HEAD = set(

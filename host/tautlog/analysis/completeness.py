@@ -67,7 +67,8 @@ class Extent:
     by_board : bool
         A board recorded it: then its release is in it, or it was cut before.
     restless : float
-        Rms of the force in the first stretch of a trace without a release, over the peak.
+        Rms of the force in the first stretch of a trace without a release, less what changes from
+        sample to sample, over the peak.
     """
 
     end_s: float

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from tautlog.analysis.completeness import CALLED_OFF
 from tautlog.analysis.filters import MINUS_3_DB_PER_CLASS
+from tautlog.analysis.open_peak import OpenPeak, open_peak
 from tautlog.model.display_units import SI
 from tautlog.model.limits import K_FACTOR
 from tautlog.model.marks import Marks
@@ -46,7 +47,8 @@ def judge_load(marks: Marks, setup: DropSetup) -> tuple[str | None, Reason]:
         f"{shown.text}{shown.around} (k = {marks.peak_coverage_factor or K_FACTOR:.2g}) "
         f"against {shown.level(0)} to {shown.level(1)}{_window(target, upper, spread)}"
     )
-    return _against(force, spread, target, upper, words)
+    load, why = _against(force, spread, target, upper, words)
+    return _opened(load, why, open_peak(marks), spread, (target, upper))
 
 
 def judge_limit(marks: Marks, limit_n: float) -> tuple[str, Reason]:
@@ -116,6 +118,33 @@ def _against(
         text = f"{words}: the target is proven, an overload is not excluded"
         return _reached("possible-overload", text)
     return _reached("on-target", f"{words}: proven within both")
+
+
+def _opened(
+    load: str, why: Reason, peak: OpenPeak, spread: float, levels: tuple[float, float]
+) -> tuple[str, Reason]:
+    """The load, where ring or amplifier leave the peak open: what they move is not claimed."""
+    target, upper = levels
+    least, most = (
+        _against(force, spread, target, upper, "")[0] for force in (peak.least_n, peak.most_n)
+    )
+    if least == most == load:
+        return load, why
+    text = f"{why.text}; but {peak.why}"
+    if peak.least_n - spread < target:
+        return _reached("unproven", f"{text}: the target is not proven by it")
+    if peak.most_n + spread > upper:
+        return _reached("possible-overload", f"{text}: an overload is not excluded, nor proven")
+    return load, why
+
+
+def open_to(marks: Marks, setup: DropSetup) -> bool:
+    """Whether ring or amplifier leave open whether the target was missed or the limit passed."""
+    target, upper = setup.target_n, setup.upper_n
+    if target is None or upper is None or marks.peak_force_n is None or marks.lower_bound:
+        return False
+    peak = open_peak(marks)
+    return peak.least_n < target and peak.most_n > upper
 
 
 def _too_slow(marks: Marks) -> bool:

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 
 from tautlog.analysis.completeness import MISSING
 from tautlog.analysis.confirmation import doubt_of_loss
+from tautlog.analysis.judge_load import open_to
 from tautlog.analysis.judge_trace import rest_tolerance_n
+from tautlog.analysis.open_peak import open_peak
 from tautlog.model.contradiction import SEVERITIES
 from tautlog.model.limits import CLOSURE_SUSPECT, SHUNT_INVALID, SHUNT_SUSPECT
 from tautlog.model.marks import IN_FLIGHT, IN_THE_FALL, UNSEEN, Marks
@@ -143,7 +145,7 @@ def _reversed(marks: Marks, setup: DropSetup) -> Judged | None:
 def _impulse(marks: Marks, setup: DropSetup) -> Judged | None:
     closure = marks.impulse_closure
     if closure is None:
-        return _impulse_alone(marks)
+        return _impulse_alone(marks, setup)
     off = abs(closure - 1.0)
     spread = marks.impulse_closure_expanded_u or 0.0
     if marks.has("disagree-first-pull") and 1.0 - closure > max(CLOSURE_SUSPECT, spread):
@@ -169,9 +171,14 @@ def _impulse(marks: Marks, setup: DropSetup) -> Judged | None:
     return Judged(NOTE, "closure-good", text)
 
 
-def _impulse_alone(marks: Marks) -> Judged:
+def _impulse_alone(marks: Marks, setup: DropSetup) -> Judged:
     """What momentum says where no rebound closes the balance."""
     text = "no impulse check: it needs mass, height and a rebound"
+    if marks.rest_closure is None and setup.mass_kg is None:
+        text = (
+            "neither impulse nor rest could be checked, for nobody stated a mass: whether the gain "
+            "is right, nothing in the record tells"
+        )
     return (
         _found(marks, INVALID, "impulse-impossible")
         or _found(marks, SUSPECT, "impulse-too-large")
@@ -195,6 +202,18 @@ def _folding(marks: Marks, setup: DropSetup) -> Judged | None:
 
 def _height(marks: Marks, setup: DropSetup) -> Judged | None:
     return _found(marks, SUSPECT, "height-off")
+
+
+def _odd_begin(marks: Marks, setup: DropSetup) -> Judged | None:
+    return _found(marks, SUSPECT, "baseline-step") or _found(marks, SUSPECT, "pulls-above-taut")
+
+
+def _open_load(marks: Marks, setup: DropSetup) -> Judged | None:
+    """A load that may have missed the target as well as passed the limit proves nothing."""
+    if not open_to(marks, setup):
+        return None
+    text = f"{open_peak(marks).why}: target missed, met or limit passed, the trace does not tell"
+    return Judged(SUSPECT, "peak-open", text)
 
 
 def _burst(marks: Marks, setup: DropSetup) -> Judged | None:
@@ -346,6 +365,8 @@ CONDITIONS: tuple[Condition, ...] = (
     _droop,
     _folding,
     _height,
+    _odd_begin,
+    _open_load,
     _burst,
     _loss,
     _rest,

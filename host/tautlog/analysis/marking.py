@@ -20,6 +20,7 @@ import numpy as np
 from tautlog.analysis.analog_filter import judge_filter
 from tautlog.analysis.further_pull import tell_further_pull
 from tautlog.analysis.loading import tell_loading
+from tautlog.analysis.resolution import step_of
 from tautlog.analysis.stage1_signal import force_of, signal_of, usable_class
 from tautlog.analysis.stage2_place import Located, Zeroed, ZeroTold, locate, tell_zero
 from tautlog.analysis.stage3_loss import Measured, find_parting
@@ -31,7 +32,9 @@ from tautlog.analysis.stage4_contact import (
     tell_wholeness,
 )
 from tautlog.analysis.stage5_after import tell_after, tell_loss, tell_wires
+from tautlog.analysis.stage5_ring import tell_ring
 from tautlog.analysis.stage6_closures import tell_agreement, tell_closures, tell_plateau
+from tautlog.analysis.stage6_speed import tell_speed
 from tautlog.analysis.stage7_damage import tell_damage, tell_shape, tell_stretch
 from tautlog.analysis.stage8_peak import tell_line_peak, tell_peak
 from tautlog.analysis.stage9_doubts import (
@@ -60,8 +63,7 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     setup : DropSetup
         Mass, height and target, where known.
     cfc : int or None
-        Channel frequency class, or None for no filter. A class that the rate does not
-        allow is lowered, and a finding says so.
+        Channel frequency class, or None for no filter. One that the rate forbids is lowered.
     zero : str
         "slack": take the zero from the slack window; "none": take none.
 
@@ -73,6 +75,7 @@ def mark(trace: Trace, setup: DropSetup, *, cfc: int | None = 180, zero: str = "
     if zero not in ZEROS:
         raise ValueError(f"`zero` must be {' or '.join(ZEROS)}, was {zero!r}")
     force = force_of(trace)
+    trace = trace if trace.quantum_n else replace(trace, quantum_n=step_of(force))
     used, lowered = usable_class(cfc, trace.sample_rate_hz)
     marks = Marks(
         sample_rate_hz=trace.sample_rate_hz,
@@ -140,27 +143,40 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
     after = tell_after(pull, whole)
     agreement = tell_agreement(pull, whole, after)
     closures = tell_closures(pull, impulse, after, agreement)
+    speed = tell_speed(pull, impulse, agreement, closures)
     plateau = tell_plateau(pull, whole, impulse, closures)
-    loss = tell_loss(pull, whole, closures.taut_speed_m_s)
+    loss = tell_loss(pull, whole, closures.fall_speed_m_s)
     wires = tell_wires(pull)
-    shape = tell_shape(pull, closures)
-    stretch = tell_stretch(pull, whole, after, agreement, closures, loss)
+    ring = tell_ring(pull, whole)
+    shape = tell_shape(pull, closures, ring.calm_n)
+    stretch = tell_stretch(pull, whole, after, agreement, closures, speed, loss)
     damage = tell_damage(pull, loss, shape, stretch)
     peak = tell_peak(pull, times, whole, impulse)
     loading = tell_loading(pull, times, whole, peak)
-    line = tell_line_peak(pull, whole, peak)
+    line = tell_line_peak(pull, peak, ring)
     ends = tell_completeness(pull, after, loss)
     return _with(
         marks,
         *(zero.findings, times.findings, whole.findings, after.findings, agreement.findings),
-        *(plateau, loss.findings, wires, shape.findings, stretch.findings, peak.findings),
+        *(
+            speed.findings,
+            plateau,
+            loss.findings,
+            wires,
+            shape.findings,
+            stretch.findings,
+            peak.findings,
+        ),
         *(ends.findings, tell_impossible(pull, whole, agreement, closures)),
         tell_further_pull(pull, after),
         **_figures_of(
-            *(zero, times, whole, impulse, after, agreement, closures, loss, shape),
-            *(stretch.stretch, damage, peak, loading, line, ends),
+            *(zero, times, whole, impulse, after, agreement, closures, speed, loss, shape),
+            *(stretch.stretch, stretch.spread, damage, peak, loading, ring, line, ends),
         ),
-        budgets=(*peak.budgets, *closures.budgets, *line.budgets),
+        budgets=(
+            *(*peak.budgets, *closures.budgets, *line.budgets),
+            *(*speed.budgets, *stretch.spread.budgets),
+        ),
         curve=_curve(pull, int(pull.sign), pull.parted_s, times.ends),
     )
 

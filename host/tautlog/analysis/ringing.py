@@ -28,6 +28,9 @@ LEAST_PERIODS = 6.0  # that its damping is told from; own choice
 # own choice.
 WORST_LEFT, WORST_NOISE = 0.5, 1.5
 MOST_DAMPING = 0.2  # more is no ring: a quarter is left after a period; own choice
+# Periods after which a ring is looked at once more, and what a fit may leave then of all that
+# is there: half of its power is the ring's (sqrt 1/2); own choice.
+FIRST_PERIODS, STILL_LEFT = 2.0, 0.7
 # After a pull, how long is looked at; how far it swings below zero and its rms, of the peak.
 # From the fit that the limits of `slip` are from.
 AFTER_PULL_S, SWING_LEAST, SWING_RMS, LEAST_SAMPLES = 0.04, 0.04, 0.004, 8
@@ -92,9 +95,22 @@ def find_ring(slack_n: FloatArray, rate_hz: float, noise_n: float) -> Ring | Non
         WORST_LEFT * ring_rms, WORST_NOISE * noise_n
     ):
         return None
+    if not _goes_on(piece, residual, float(found.x[0]), rate_hz):
+        return None
     covariance = np.linalg.pinv(found.jac.T @ found.jac) * left_rms**2
     hz_u, damping_u = np.sqrt(np.diag(covariance))
     return Ring(float(found.x[0]), float(found.x[1]), float(hz_u), float(damping_u))
+
+
+def _goes_on(piece: FloatArray, residual: FloatArray, hz: float, rate_hz: float) -> bool:
+    """Whether the swing is still there after its first periods: the end of a pull is not."""
+    later = slice(int(FIRST_PERIODS * rate_hz / hz), int(LEAST_PERIODS * rate_hz / hz))
+    swing = piece[later] - residual[later]
+    if swing.size < LEAST_SAMPLES:
+        return False
+    # Both ways: a line that goes slack softly is no swing.
+    there = float(np.std(residual[later])) < float(np.std(piece[later])) * STILL_LEFT
+    return there and float(np.std(swing)) > 0.0
 
 
 def _left(p: FloatArray, time_s: FloatArray, piece: FloatArray) -> tuple[FloatArray, float]:

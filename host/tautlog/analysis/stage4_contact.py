@@ -11,9 +11,10 @@ from tautlog.analysis.clipping import CUT, UNCLEAR, WHOLE, Crest, top_of
 from tautlog.analysis.find_contacts import Contact, rise_through, span_above
 from tautlog.analysis.loss import Loss
 from tautlog.analysis.rails import rails_of
+from tautlog.analysis.release_edge import bandwidth_at_least_hz
 from tautlog.analysis.spectrum import quasi_static_above_hz
 from tautlog.analysis.stage1_signal import Signal
-from tautlog.analysis.stage2_place import Zeroed, ZeroTold, fall_time_s
+from tautlog.analysis.stage2_place import NOTHING_N, Zeroed, ZeroTold, fall_time_s
 from tautlog.analysis.stage3_loss import Measured
 from tautlog.model.limits import BANDWIDTH_PER_PULSE, RISE_PER_BANDWIDTH, UNSAID_HEIGHT_M
 from tautlog.model.marks import Finding
@@ -45,6 +46,7 @@ class Times:
     base_duration_s: float | None
     bandwidth_needed_hz: float | None
     fall_time_s: float | None
+    bandwidth_at_least_hz: float | None
     ends: tuple[float, float] | None
     findings: tuple[Finding, ...]
 
@@ -60,6 +62,7 @@ def tell_times(pull: Measured, zero: ZeroTold) -> Times:
     onset_s = pull.at_s(pull.onset)
     slack_s = None if pull.slack is None else pull.at_s(pull.slack)
     base_s = None if slack_s is None else slack_s - onset_s
+    least_hz = _bandwidth_at_least_hz(pull)
     span = slice(pull.contact.start, max(pull.contact.stop, pull.peak + 1))
     return Times(
         onset_time_s=onset_s,
@@ -72,12 +75,24 @@ def tell_times(pull: Measured, zero: ZeroTold) -> Times:
         base_duration_s=base_s,
         bandwidth_needed_hz=BANDWIDTH_PER_PULSE / base_s if base_s else None,
         fall_time_s=fall_time_s(pull),
+        bandwidth_at_least_hz=least_hz,
         ends=None if left is None or right is None else (pull.at_s(left), pull.at_s(right)),
         findings=(
             *_about_contact(pull, zero, stays=right is None),
-            *_about_bandwidth(pull.signal.trace.bandwidth_hz, _between(low, high, rate), base_s),
+            *_about_bandwidth(
+                pull.signal.trace.bandwidth_hz, _between(low, high, rate), base_s, least_hz
+            ),
         ),
     )
+
+
+def _bandwidth_at_least_hz(pull: Measured) -> float | None:
+    """By how the force fell, up to the next pull at the most."""
+    after = pull.contact.stop + int(NEAR_CONTACT_S * pull.rate_hz)
+    stop = min([after, *(one.start for one in pull.later[:1])])
+    counts_n = pull.signal.trace.quantum_n / float(np.sqrt(12.0))
+    noise_n = max(pull.even_noise_n, counts_n, NOTHING_N)
+    return bandwidth_at_least_hz(pull.even_n, pull.rate_hz, pull.peak, stop, noise_n)
 
 
 def _between(first: float | None, last: float | None, rate_hz: float) -> float | None:
@@ -106,7 +121,7 @@ def _about_contact(pull: Measured, zero: ZeroTold, *, stays: bool) -> tuple[Find
 
 
 def _about_bandwidth(
-    bandwidth_hz: float, rise_s: float | None, base_s: float | None
+    bandwidth_hz: float, rise_s: float | None, base_s: float | None, least_hz: float | None
 ) -> tuple[Finding, ...]:
     """What an amplifier that nobody stated, or a slow one, leaves open of the peak."""
     if not bandwidth_hz > 0.0:
@@ -115,10 +130,12 @@ def _about_bandwidth(
             needed_hz = BANDWIDTH_PER_PULSE / base_s
             lost = 100.0 * one_pole_loss(needed_hz, base_s)
             much = f"; one pole at {needed_hz:.0f} Hz would take {lost:.1f} %, a slower one more"
+        if least_hz is not None:
+            much += f"; by how the force fell, one pole had {least_hz:.0f} Hz or more"
         text = (
             "the amplifier's bandwidth is not stated: what it took off the peak is not known, "
             f"and not in its uncertainty{much}; measure it and enter bandwidth_hz under "
-            "[calibration]"
+            "[calibration], or import with --bandwidth"
         )
         return (Finding("bandwidth-unknown", text),)
     if rise_s is None or not rise_s < RISE_PER_BANDWIDTH / bandwidth_hz:

@@ -126,10 +126,14 @@ def _agreement(found: Estimate, mass_kg: float, height_m: float, several: bool) 
 
 @dataclass(frozen=True)
 class Closures:
-    """Closures and their budgets; figures as in `marks.Marks`."""
+    """Closures and their budgets; figures as in `marks.Marks`.
 
-    taut_speed_m_s: float | None
-    restitution: float | None
+    `fall_speed_m_s` is what the fall gives the sled until the line is taut, and `speed_out_m_s`
+    its upward speed at slack.
+    """
+
+    fall_speed_m_s: float | None
+    speed_out_m_s: float | None
     rest_closure: float | None
     rest_closure_expanded_u: float | None
     impulse_closure: float | None
@@ -157,8 +161,8 @@ def tell_closures(pull: Measured, impulse: Impulse, after: After, agreement: Agr
         left_m = _stretch_left(pull, first, agreement.sure_friction_n(pull))
         left = displacement_budget(first, left_m, chain, pull.top_n)
     return Closures(
-        taut_speed_m_s=v_in,
-        restitution=v_out / v_in if v_in and v_out is not None else None,
+        fall_speed_m_s=v_in,
+        speed_out_m_s=v_out,
         rest_closure=_value(rest),
         rest_closure_expanded_u=_spread(rest),
         impulse_closure=_value(turned),

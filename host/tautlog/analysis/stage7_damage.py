@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
+import numpy.typing as npt
 
 from tautlog.analysis import slip
 from tautlog.analysis.damage import RIPPING, Serration, find_serration, two_peaks
@@ -13,9 +15,14 @@ from tautlog.analysis.stage3_loss import Measured
 from tautlog.analysis.stage4_contact import Wholeness
 from tautlog.analysis.stage5_after import After, LossTold
 from tautlog.analysis.stage6_closures import Agreement, Closures
+from tautlog.analysis.stage6_speed import Speed
 from tautlog.analysis.stretch import Stretch, force_over_stretch
+from tautlog.analysis.stretch_budgets import Spread, spread_of
+from tautlog.analysis.taut_speed import NONE, ByFall, Change, Way
 from tautlog.model.limits import CLOSURE_SUSPECT
 from tautlog.model.marks import Finding
+
+FloatArray = npt.NDArray[np.float64]
 
 AT_PLATEAU = 0.98  # of the highest force: a force that slips stays so near it; own choice
 
@@ -29,9 +36,9 @@ class Shape:
     findings: tuple[Finding, ...]
 
 
-def tell_shape(pull: Measured, closures: Closures) -> Shape:
-    """Tell falls on the way up, and a second peak."""
-    serration = find_serration(pull.even_n, pull.first, pull.peak, pull.even_noise_n)
+def tell_shape(pull: Measured, closures: Closures, calm_n: FloatArray) -> Shape:
+    """Tell falls on the way up, and a second peak, of the force without a fixture's ring."""
+    serration = find_serration(calm_n, pull.first, pull.peak, pull.even_noise_n)
     findings: tuple[Finding, ...] = ()
     if serration.count >= RIPPING:
         text = (
@@ -39,20 +46,20 @@ def tell_shape(pull: Measured, closures: Closures) -> Shape:
             "a thread that strips or a knot that slips"
         )
         findings = (Finding("ripping", text),)
-    return Shape(serration, serration.count, findings + _two_peaks(pull, closures))
+    return Shape(serration, serration.count, findings + _two_peaks(pull, closures, calm_n))
 
 
-def _two_peaks(pull: Measured, closures: Closures) -> tuple[Finding, ...]:
+def _two_peaks(pull: Measured, closures: Closures, calm_n: FloatArray) -> tuple[Finding, ...]:
     rate, stop = pull.rate_hz, pull.contact.stop
     if pull.loss is not None:
         stop = int(pull.loss.index)
-    found = two_peaks(pull.even_n, rate, pull.first, stop)
+    found = two_peaks(calm_n, rate, pull.first, stop)
     if found is None:
         return ()
     first, second = found
     text = (
-        f"two peaks in one contact: {pull.even_n[first]:.0f} N at "
-        f"{pull.at_s(first):.4f} s and {pull.even_n[second]:.0f} N "
+        f"two peaks in one contact: {calm_n[first]:.0f} N at "
+        f"{pull.at_s(first):.4f} s and {calm_n[second]:.0f} N "
         f"{1000 * (second - first) / rate:.1f} ms later; {_why_two_peaks(closures)}"
     )
     return (Finding("two-peaks", text),)
@@ -76,7 +83,9 @@ class StretchTold:
     Attributes
     ----------
     stretch : Stretch
-        Its figures; none where the top is flat.
+        Its figures; none where the top is flat, or the two ways to the speed contradict.
+    spread : Spread
+        Their expanded uncertainties.
     slipped : bool
         The first pull left and cost more than the line's own loss.
     findings : tuple of Finding
@@ -84,6 +93,7 @@ class StretchTold:
     """
 
     stretch: Stretch = field(default_factory=Stretch)
+    spread: Spread = field(default_factory=Spread)
     slipped: bool = False
     findings: tuple[Finding, ...] = ()
 
@@ -94,37 +104,57 @@ def tell_stretch(
     after: After,
     agreement: Agreement,
     closures: Closures,
+    speed: Speed,
     loss: LossTold,
 ) -> StretchTold:
     """Tell force over stretch, and whether the line slipped."""
-    mass, v_in = pull.signal.setup.mass_kg, closures.taut_speed_m_s
+    mass, v_in = pull.signal.setup.mass_kg, closures.fall_speed_m_s
     broke_s = loss.break_time_s
     stop = pull.slack if pull.loss is None else pull.loss.index
     # A flat top is a rail, or something that yields: impulse tells.
     at_limit = whole.clipped and not whole.flat
     if not mass or not v_in or stop is None or whole.gap_in_contact or at_limit:
         return StretchTold()
-    found = force_over_stretch(
-        pull.force_n,
-        pull.rate_hz,
-        onset=pull.onset,
-        stop=int(stop),
-        mass_kg=mass,
-        taut_speed_m_s=v_in,
-        friction_n=agreement.sure_friction_n(pull),
-        broke=broke_s is not None,
-    )
-    stretch = Stretch() if whole.flat else found
+    # A slip is told from what a fall without loss leaves, whatever the speed of the figures is.
+    fallen = ByFall(v_in, pull.signal.setup.height_m, agreement.sure_friction)
+    found = _stretch_at(pull, fallen, int(stop), NONE)
+    stretch, spread = Stretch(), Spread()
+    if speed.entry is not None and not whole.flat:
+        entry = speed.entry
+        at = partial(_stretch_at, pull, entry.way, int(stop), early_s=speed.toe_s)
+        stretch = at(NONE)
+        spread = spread_of(stretch, at, entry.inputs)
     left_m = closures.displacement_closure_m
     if broke_s is not None or not found.max_stretch_m or not left_m:
-        return StretchTold(stretch)
+        return StretchTold(stretch, spread)
     fall = _fall(pull, agreement, v_in)
-    if whole.flat:
+    if speed.odd:
+        told = slip.UNCLEAR  # whatever the stretch at slack is of, it is not of the line alone
+    elif whole.flat:
         told = _slip_of_flat(after, fall)
     else:
         left_u_m = closures.displacement_closure_expanded_u_m or 0.0
         told = _slip(pull, after, agreement, fall, found, left_u_m)
-    return StretchTold(stretch, told == slip.SLIPPED, _about_slip(told, left_m))
+    return StretchTold(stretch, spread, told == slip.SLIPPED, _about_slip(told, left_m))
+
+
+def _stretch_at(
+    pull: Measured, way: Way, stop: int, change: Change, *, early_s: float = 0.0
+) -> Stretch:
+    """Force over stretch from a time before the onset on, if the inputs are off by that much."""
+    later_s = change.onset_s - change.toe_s - early_s
+    mass = pull.signal.setup.mass_kg or 0.0
+    friction = max(way.friction + change.friction, 0.0)
+    return force_over_stretch(
+        pull.force_n * (1.0 + change.force) - change.zero_n,
+        pull.rate_hz,
+        onset=max(pull.onset + later_s * pull.rate_hz, 0.0),
+        stop=stop,
+        mass_kg=mass * (1.0 + change.mass),
+        taut_speed_m_s=way.at(change),
+        friction_n=friction * (pull.signal.setup.weight_n or 0.0),
+        broke=pull.loss is not None,
+    )
 
 
 def _fall(pull: Measured, agreement: Agreement, v_in_m_s: float) -> slip.Fall:
@@ -159,17 +189,21 @@ def _slip(
     )
 
 
+def _place_words(left_m: float) -> str:
+    return f"{1000 * abs(left_m):.0f} mm {'below' if left_m >= 0.0 else 'above'}"
+
+
 def _about_slip(told: str, left_m: float) -> tuple[Finding, ...]:
     if told == slip.SLIPPED:
         text = (
             "the first pull left and cost more than the line's own loss: at slack the sled is "
-            f"{1000 * left_m:.0f} mm below where the line came taut; it slipped, or something "
+            f"{_place_words(left_m)} where the line came taut; it slipped, or something "
             "yielded or tore"
         )
         return (Finding("slip", text),)
     if told == slip.UNCLEAR:
         text = (
-            f"at slack the sled is {1000 * left_m:.0f} mm below where the line came taut: the "
+            f"at slack the sled is {_place_words(left_m)} where the line came taut: the "
             "pulls do not tell a slip of a tenth of the stretch from the line's own loss"
         )
         return (Finding("slip-not-excluded", text),)

@@ -10,22 +10,20 @@ from tautlog.analysis.budgets import line_budget, peak_budget
 from tautlog.analysis.ending import Ending, ending
 from tautlog.analysis.filters import MINUS_3_DB_PER_CLASS, cfc_filter, highest_class_for
 from tautlog.analysis.peak import Correction, Top, corrections
-from tautlog.analysis.ringing import find_ring
 from tautlog.analysis.stage3_loss import Measured
 from tautlog.analysis.stage4_contact import Impulse, Times, Wholeness
+from tautlog.analysis.stage5_ring import RingTold
 from tautlog.analysis.stage6_closures import chain_of
-from tautlog.model.limits import GLITCH_SAMPLES, LEAST_FLIGHT_S, PAD_S
+from tautlog.model.limits import GLITCH_SAMPLES, PAD_S
 from tautlog.model.marks import Finding
 from tautlog.model.trace import Trace
 from tautlog.model.uncertainty import Budget
 
 SLOPE_S, SLOPE_SAMPLES = 0.001, 4  # before a loss, that its slope is taken from; own choice
-SETTLED_S = 0.001  # after slack: what is left of the pull is over; own choice
 # Rise time times bandwidth below which the corner of a break is rounded off; own choice: four
 # times the 0.5 from which a rise shows the amplifier itself (`limits.RISE_PER_BANDWIDTH`).
 QUICK_RISE = 2.0
 USUAL_BANDWIDTH_HZ = 1000.0  # of an amplifier that nobody described; common practice, its low end
-BEFORE_NEXT_S = 0.005  # before the next pull: its onset is not exact; own choice
 
 
 @dataclass(frozen=True)
@@ -176,24 +174,17 @@ class LinePeak:
 
     line_peak_force_n: float | None = None
     line_peak_force_expanded_u_n: float | None = None
-    fixture_hz: float | None = None
     budgets: tuple[Budget, ...] = ()
 
 
-def tell_line_peak(pull: Measured, whole: Wholeness, peak: Peak) -> LinePeak:
+def tell_line_peak(pull: Measured, peak: Peak, ring: RingTold) -> LinePeak:
     """Tell what the line pulled, without what hangs between it and the cell.
 
     Told where the pull was seen whole and nothing rings while the line is slack: how much
     of a ringing mass lies between line and cell a trace does not tell.
     """
-    if not whole.seen_whole or pull.signal.dead is not None or pull.loss is not None:
+    if not ring.slack_seen or ring.fixture_hz is not None:
         return LinePeak()
-    free = _free_swing(pull)
-    if free is None:
-        return LinePeak()
-    ring = find_ring(pull.force_n[free], pull.rate_hz, pull.noise_n)
-    if ring is not None:
-        return LinePeak(fixture_hz=ring.hz)
     fittings, mass = pull.signal.setup.fittings_kg, pull.signal.setup.mass_kg
     budget = line_budget(
         pull.top_n,
@@ -205,17 +196,3 @@ def tell_line_peak(pull: Measured, whole: Wholeness, peak: Peak) -> LinePeak:
     )
     told = replace(budget, value=pull.sign * budget.value)
     return LinePeak(told.value, budget.expanded_u, budgets=(told,))
-
-
-def _free_swing(pull: Measured) -> slice | None:
-    """Samples in which the line is slack after the pull; None where there are none."""
-    if pull.slack is None:
-        return None
-    rate = pull.rate_hz
-    start = max(int(pull.slack), pull.contact.stop) + int(SETTLED_S * rate)
-    following = next(
-        (contact.start for contact in pull.later if contact.start > start + LEAST_FLIGHT_S * rate),
-        pull.force_n.size,
-    )
-    stop = int(following - BEFORE_NEXT_S * rate)
-    return slice(start, stop) if stop > start else None

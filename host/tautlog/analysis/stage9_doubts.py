@@ -39,7 +39,9 @@ def tell_completeness(pull: Measured, after: After, loss: LossTold) -> Completen
     restless = 0.0
     if signal.trace.release_time_s is None:
         first_n = pull.force_n[first_window(signal)]
-        restless = float(np.sqrt(np.mean(first_n**2))) / top_n
+        # White noise is no pull: what differs from sample to sample does not count.
+        quick = 0.5 * float(np.mean(np.diff(first_n) ** 2)) if first_n.size > 1 else 0.0
+        restless = float(np.sqrt(max(float(np.mean(first_n**2)) - quick, 0.0))) / top_n
     return _told(
         signal,
         Extent(
@@ -112,7 +114,7 @@ def tell_impossible(
 
 def _of_momentum(pull: Measured, whole: Wholeness, closures: Closures) -> impossible.Doubt | None:
     """What the force leaves to the sled; a loss of load tells that by itself."""
-    mass, v_in = pull.signal.setup.mass_kg, closures.taut_speed_m_s
+    mass, v_in = pull.signal.setup.mass_kg, closures.fall_speed_m_s
     stop = pull.contact.stop if pull.slack is None else int(pull.slack) + 1
     force = pull.force_n[pull.first : stop]
     if not mass or not v_in or not force.size or pull.loss is not None or pull.is_cut_off:

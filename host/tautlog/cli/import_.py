@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +42,13 @@ from tautlog.model import quantities as q
 @click.option(
     "--invert", is_flag=True, help="Tension (or the load of interest) is negative in the file."
 )
+@click.option(
+    "--bandwidth",
+    "bandwidth_hz",
+    type=options.Number(q.BANDWIDTH),
+    metavar="HZ",
+    help="Bandwidth (-3 dB) of the instrument that measured it; default: that of [calibration].",
+)
 @options.setup_options
 @options.out_option
 @options.json_option
@@ -52,6 +60,7 @@ def command(
     sample_rate_hz: float | None,
     unit: str,
     invert: bool,
+    bandwidth_hz: float | None,
     out: Path | None,
     as_json: bool,
     **setup: Any,
@@ -64,6 +73,7 @@ def command(
         raise click.UsageError("give either --time-column or --sample-rate")
     from tautlog.cli.output import print_json
     from tautlog.io.importer import import_csv, write_record
+    from tautlog.model.calibration import Calibration
 
     campaign = options.here(to_drop=False)
     drop = options.setup_of(campaign, setup)
@@ -76,12 +86,15 @@ def command(
         unit=unit,
         invert=invert,
     )
+    calibration = campaign.calibration if campaign else Calibration()
+    if bandwidth_hz is not None:
+        calibration = replace(calibration, bandwidth_hz=bandwidth_hz, filter_poles=0)
     path = options.record_path(out, campaign, drop.article or file.stem)
     write_record(
         path,
         imported,
         setup=drop,
-        calibration=campaign.calibration if campaign else None,
+        calibration=calibration,
         campaign=campaign.name if campaign else "",
     )
     samples, sample_rate_hz = imported.values.size, imported.sample_rate_hz

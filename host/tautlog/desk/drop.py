@@ -33,6 +33,7 @@ from tautlog.files.new_file import new_file
 from tautlog.model import quantities as q
 from tautlog.model.dimensions import Measured, texts_of
 from tautlog.model.inspection import ARTICLE_FINDINGS, WHOLE
+from tautlog.model.shown import shown
 from tautlog.planning.against_flight import against_flight
 from tautlog.record import open_record
 
@@ -49,6 +50,10 @@ FIRST = (
     ("line_stiffness_n_per_m", "stiffness", "N/mm", 1e3, ".2f"),
     ("impulse_closure", "impulse closure", "", 1.0, ".3f"),
 )
+SPREADS = {
+    "max_stretch_m": "max_stretch_expanded_u_m",
+    "energy_absorbed_j": "energy_absorbed_expanded_u_j",
+}
 FLIGHT = "flight"
 DIMENSION = "dimension "  # before the name of one, in the form
 PICTURES = ("drop", "contact", "stretch", "spectrum")
@@ -105,8 +110,13 @@ def _first(drop: Assessment) -> list[tuple[str, str]]:
     found = [("peak", f"{peak.interval} {peak.unit}" if peak else "-")]
     for key, name, unit, size, form in FIRST:
         value = getattr(marks, key)
-        shown = None if value is None else value / size
-        found.append((name, drop.units.told(shown, unit, form).strip()))
+        spread = getattr(marks, SPREADS[key]) if key in SPREADS else None
+        if value is not None and spread is not None:
+            told = shown(value / size, unit, units=drop.units, spread=spread / size)
+            found.append((name, f"{told.interval} {told.unit}"))
+            continue
+        scaled = None if value is None else value / size
+        found.append((name, drop.units.told(scaled, unit, form).strip()))
     found += [
         (f"above {100 * one.share:.0f} % of target", f"{1e3 * one.duration_s:.1f} ms")
         for one in marks.above_levels

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from tautlog.archive.assessment import Assessment
+from tautlog.model.display_units import Units
 from tautlog.model.origin import MARK, MEASURED
+from tautlog.model.shown import shown
 from tautlog.model.verdict_words import words
 
 USUAL_CLASS = 180
@@ -56,14 +58,22 @@ def _stretch(drop: Assessment) -> list[str]:
     stiffness, kind = marks.line_stiffness_n_per_m, ""
     if stiffness is None:
         stiffness, kind = marks.secant_stiffness_n_per_m, " secant"
-    shown = (
-        (stiffness, 1e-3, "kN/m", kind),
-        (marks.energy_absorbed_j, 1.0, "J", " absorbed"),
-        (marks.max_stretch_m, 1e3, "mm", " stretch"),
+    figures = (
+        (stiffness, None, 1e-3, "kN/m", kind),
+        (marks.energy_absorbed_j, marks.energy_absorbed_expanded_u_j, 1.0, "J", " absorbed"),
+        (marks.max_stretch_m, marks.max_stretch_expanded_u_m, 1e3, "mm", " stretch"),
     )
     found = [
-        units.text(factor * value, si, ".3g") + what
-        for value, factor, si, what in shown
+        _around(value * factor, spread and spread * factor, si, units) + what
+        for value, spread, factor, si, what in figures
         if value is not None
     ]
     return found or ["stiffness and energy not determined"]
+
+
+def _around(value: float, spread: float | None, si: str, units: Units) -> str:
+    """A figure with its expanded uncertainty, where it has one."""
+    if spread is None:
+        return units.text(value, si, ".3g")
+    found = shown(value, si, units=units, spread=spread)
+    return f"{found.interval} {found.unit}"

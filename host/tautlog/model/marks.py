@@ -77,8 +77,7 @@ class Marks:
         Samples are missing in the contact, within 50 ms of it, or before it where the first
         pull should be.
     record_ends : str or None
-        Where the record ends if it does not hold the whole drop, see `completeness`:
-        before-release, before-onset, in-the-rise, after-the-peak, before-rebound or before-rest.
+        Where the record ends if it does not hold the whole drop, see `completeness`.
     zero_offset_n, noise_n : float or None
         Mean and rms of the slack window: release + 30 % to onset - 10 % of the fall;
         without a release, the quiet stretch before the onset (common practice).
@@ -110,8 +109,9 @@ class Marks:
         Largest force of the line in the same class: its pull on the article, without the inertia
         of fittings between line and cell. None if the record does not hold the whole pull, the
         load path let go, or the fixture rings: then a trace does not show it.
-    fixture_hz : float or None
-        Frequency at which cell and fittings ring while the line is slack; None if nothing rings.
+    fixture_hz, ring_peak_n, bandwidth_at_least_hz
+        Frequency at which cell and fittings ring on a slack line; what the peak has of it; least
+        bandwidth of an amplifier of one pole, by how quickly the force fell, see `release_edge`.
     cfc : int or None
         Channel frequency class; None for no filter.
     peak_force_unfiltered_n : float or None
@@ -155,16 +155,17 @@ class Marks:
         The bounces, one by one.
     fall_time_s : float or None
         Release to onset.
-    taut_speed_m_s : float or None
-        sqrt(2 (g - f/m) h) if the drop shows a friction f above its uncertainty, else
-        sqrt(2 g h); without a height, g x fall time.
+    taut_speed_m_s, taut_speed_expanded_u_m_s : float or None
+        sqrt(2 (g - f/m) h) where the drop tells the friction f (0 below its standard uncertainty),
+        or no flight follows; without a height, g x fall time. Else impulse / m - g T - speed at
+        slack. None where the two contradict.
     restitution : float or None
         Speed at slack over taut_speed_m_s (ASTM D6537 terminology). The speed at slack comes from
         the flight to the next contact, g x flight / 2; if all agrees, see `estimate`, with
         friction and with the stretch at which a damped line lets go.
     impulse_closure, impulse_closure_expanded_u : float or None
         impulse / (m (v_in + v_out) + m g T), signs turned, and its expanded uncertainty: momentum
-        law, independent of the line; v_in is taut_speed_m_s, v_out the speed at slack.
+        law, independent of the line; v_in is the speed after the fall, v_out the speed at slack.
     rest_closure, rest_closure_expanded_u : float or None
         rest force / (m g); friction may carry a part of the weight.
     displacement_closure_m, displacement_closure_expanded_u_m : float or None
@@ -192,6 +193,9 @@ class Marks:
         Target and limit from the set-up.
     max_stretch_m, energy_absorbed_j, loop_loss : float or None
         Stretch, energy and loss of line and rig, from force over stretch, see `stretch.Stretch`.
+        It begins with taut_speed_m_s; None where that is.
+    max_stretch_expanded_u_m, energy_absorbed_expanded_u_j, secant_stiffness_expanded_u_n_per_m
+        Expanded uncertainties, each input followed through the path, see `stretch_budgets`.
     secant_stiffness_n_per_m, line_stiffness_n_per_m, hardening_per_m2, damping_ratio
         From the same; stiffness of the line with its rig.
     findings : tuple of Finding
@@ -225,6 +229,8 @@ class Marks:
     line_peak_force_n: float | None = None
     line_peak_force_expanded_u_n: float | None = None
     fixture_hz: float | None = None
+    ring_peak_n: float | None = None
+    bandwidth_at_least_hz: float | None = None
     cfc: int | None = None
     peak_time_s: float | None = None
     peak_force_unfiltered_n: float | None = None
@@ -246,6 +252,7 @@ class Marks:
     bounce_list: tuple[Bounce, ...] = ()
     fall_time_s: float | None = None
     taut_speed_m_s: float | None = None
+    taut_speed_expanded_u_m_s: float | None = None
     restitution: float | None = None
     line_stiffness_n_per_m: float | None = None
     damping_ratio: float | None = None
@@ -254,9 +261,12 @@ class Marks:
     release_delay_s: float | None = None
     release_delay_expanded_u_s: float | None = None
     energy_absorbed_j: float | None = None
+    energy_absorbed_expanded_u_j: float | None = None
     max_stretch_m: float | None = None
+    max_stretch_expanded_u_m: float | None = None
     loop_loss: float | None = None
     secant_stiffness_n_per_m: float | None = None
+    secant_stiffness_expanded_u_n_per_m: float | None = None
     hardening_per_m2: float | None = None
     impulse_closure: float | None = None
     impulse_closure_expanded_u: float | None = None

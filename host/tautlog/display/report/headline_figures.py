@@ -5,6 +5,7 @@ from __future__ import annotations
 from tautlog.archive.assessment import Assessment
 from tautlog.model.display_units import Units
 from tautlog.model.marks import Marks
+from tautlog.model.shown import shown
 
 UNKNOWN = "not determined"
 COUNT = 10
@@ -19,9 +20,18 @@ def headline_figures(drop: Assessment) -> tuple[tuple[str, str], ...]:
         ("Rise time, 10 to 90 % of the peak", _shown(marks.rise_time_s, "ms", units, 1e3)),
         ("Duration above 10 % of the peak", _shown(marks.duration_s, "ms", units, 1e3)),
         ("Impulse of the pull", _shown(marks.impulse_ns, "N s", units)),
-        ("Speed as the line came taut", _shown(marks.taut_speed_m_s, "m/s", units)),
-        ("Largest stretch of line and rig", _shown(marks.max_stretch_m, "mm", units, 1e3)),
-        ("Energy that line and rig absorbed", _shown(marks.energy_absorbed_j, "J", units)),
+        (
+            "Speed as the line came taut",
+            _around(marks.taut_speed_m_s, marks.taut_speed_expanded_u_m_s, "m/s", units),
+        ),
+        (
+            "Largest stretch of line and rig",
+            _around(marks.max_stretch_m, marks.max_stretch_expanded_u_m, "mm", units, 1e3),
+        ),
+        (
+            "Energy that line and rig absorbed",
+            _around(marks.energy_absorbed_j, marks.energy_absorbed_expanded_u_j, "J", units),
+        ),
         ("Stiffness of line and rig", _stiffness(marks, units)),
         _end(marks, units),
         ("Impulse, measured over expected", _closure(marks)),
@@ -55,6 +65,16 @@ def _closure(marks: Marks) -> str:
     if ratio is None:
         return UNKNOWN
     return f"{ratio:.3f}" + ("" if spread is None else f" +/- {spread:.3f}")
+
+
+def _around(
+    value: float | None, spread: float | None, si: str, units: Units, factor: float = 1.0
+) -> str:
+    """A figure times a factor with its expanded uncertainty, where it has one."""
+    if value is None or spread is None:
+        return _shown(value, si, units, factor)
+    found = shown(factor * value, si, units=units, spread=factor * spread)
+    return f"{found.interval} {found.unit}"
 
 
 def _shown(value: float | None, si: str, units: Units, factor: float = 1.0) -> str:
