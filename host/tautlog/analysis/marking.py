@@ -18,8 +18,10 @@ from typing import Any
 import numpy as np
 
 from tautlog.analysis.analog_filter import judge_filter
+from tautlog.analysis.forerunner import tell_forerunner
 from tautlog.analysis.further_pull import tell_further_pull
 from tautlog.analysis.loading import tell_loading
+from tautlog.analysis.silence import tell_silence
 from tautlog.analysis.stage1_signal import force_of, signal_of, usable_class
 from tautlog.analysis.stage2_place import Located, Zeroed, ZeroTold, locate, tell_zero
 from tautlog.analysis.stage3_loss import Measured, find_parting
@@ -156,6 +158,7 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
         *(plateau, loss.findings, wires, shape.findings, stretch.findings, peak.findings),
         *(ends.findings, tell_impossible(pull, whole, agreement, closures)),
         tell_further_pull(pull, after),
+        (*tell_forerunner(pull), *tell_silence(pull)),
         **_figures_of(
             *(zero, times, whole, impulse, after, agreement, closures, loss, shape),
             *(stretch.stretch, damage, peak, loading, line, ends),

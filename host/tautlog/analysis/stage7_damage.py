@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from tautlog.analysis import slip
-from tautlog.analysis.damage import RIPPING, Serration, find_serration, two_peaks
+from tautlog.analysis.damage import RIPPING, find_early_fall, find_serration, two_peaks
 from tautlog.analysis.stage2_place import fall_time_s
 from tautlog.analysis.stage3_loss import Measured
 from tautlog.analysis.stage4_contact import Wholeness
@@ -22,9 +22,12 @@ AT_PLATEAU = 0.98  # of the highest force: a force that slips stays so near it; 
 
 @dataclass(frozen=True)
 class Shape:
-    """What rise and top look like; figures as in `marks.Marks`."""
+    """What rise and top look like; figures as in `marks.Marks`.
 
-    serration: Serration
+    `first_fall` is the sample from which the force first fell on its way up, and that force.
+    """
+
+    first_fall: tuple[int, float] | None
     serrations: int
     findings: tuple[Finding, ...]
 
@@ -39,7 +42,23 @@ def tell_shape(pull: Measured, closures: Closures) -> Shape:
             "a thread that strips or a knot that slips"
         )
         findings = (Finding("ripping", text),)
-    return Shape(serration, serration.count, findings + _two_peaks(pull, closures))
+    first = serration.first
+    first_fall = None if first is None else (first, float(pull.even_n[first]))
+    early = find_early_fall(pull.force_n, pull.rate_hz, pull.first, pull.peak, pull.noise_n)
+    if early is not None and (first is None or early[0] <= first):
+        first_fall = early[0], float(pull.force_n[early[0]])
+        findings += (_early_fall(pull, *early),)
+    return Shape(first_fall, serration.count, findings + _two_peaks(pull, closures))
+
+
+def _early_fall(pull: Measured, top: int, bottom: int) -> Finding:
+    from_n, to_n = float(pull.force_n[top]), float(pull.force_n[bottom])
+    text = (
+        f"low in its rise, at {pull.at_s(top):.4f} s, the force falls at once from {from_n:.0f} N "
+        f"to {to_n:.0f} N and rises on: one of several legs, or a stitch, let go, and what was "
+        "left bore the peak"
+    )
+    return Finding("early-fall", text)
 
 
 def _two_peaks(pull: Measured, closures: Closures) -> tuple[Finding, ...]:
@@ -186,15 +205,16 @@ class Damage:
 
 def tell_damage(pull: Measured, loss: LossTold, shape: Shape, stretch: StretchTold) -> Damage:
     """Tell where damage began: at a fall on the way up, a slip, or the loss of load."""
-    place = shape.serration.first
-    if place is None and stretch.slipped:
-        place = _plateau_start(pull)
+    fall = shape.first_fall
+    if fall is None and stretch.slipped:
+        start = _plateau_start(pull)
+        fall = start, float(pull.even_n[start])
     broke_s = loss.break_time_s
-    if broke_s is not None and (place is None or pull.at_s(place) > broke_s):
+    if broke_s is not None and (fall is None or pull.at_s(fall[0]) > broke_s):
         return Damage(broke_s, loss.break_force_n)
-    if place is None:
+    if fall is None:
         return Damage()
-    return Damage(pull.at_s(place), pull.sign * float(pull.even_n[place]))
+    return Damage(pull.at_s(fall[0]), pull.sign * fall[1])
 
 
 def _plateau_start(pull: Measured) -> int:

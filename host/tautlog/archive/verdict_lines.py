@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 
+from tautlog.analysis.judge_trace import REST_NOTHING
 from tautlog.archive.assessment import Assessment
 from tautlog.model.display_units import Units
 from tautlog.model.legs import AXIAL, SUM, Legs
@@ -182,6 +183,13 @@ def _rest_words(drop: Assessment) -> str:
         return "no contact: the sled may still hang on latch or rails; stay out"
     if drop.marks.rest_force_n is None:
         return "NOT KNOWN whether the sled hangs still; stay out"
+    weight_n = drop.setup.weight_n
+    if weight_n and abs(drop.marks.rest_force_n) < REST_NOTHING * weight_n:
+        rest = drop.units.text(drop.marks.rest_force_n, "N")
+        return (
+            f"{rest}, NOT KNOWN where the sled is: it may lie where it fell, or hang anywhere "
+            "above; stay out"
+        )
     rest = drop.units.text(drop.marks.rest_force_n, "N")
     return f"{rest}; stay out until pin and catch are confirmed by people"
 
