@@ -2,10 +2,11 @@
 
 import functools
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from hitched import RATE_HZ, RELEASE_S, SLED, dropped, kelvin, seen, soft
+from hitched import RATE_HZ, RELEASE_S, SLED, STEPS, dropped, kelvin, seen, soft
 
 from tautlog.analysis.judge import judge
 from tautlog.analysis.marking import mark
@@ -170,3 +171,52 @@ def test_nor_is_a_line_that_only_loses():
     marks, says, _ = told(dropped(lambda _, x, v: soft(x, v), total_s=2.9))
     assert marks.first_damage_time_s is None
     assert says == "held"
+
+
+def slid(stiffness, per_newton_s, damping, power=1.0):
+    """A line behind a hitch that slides as it is pulled; and by how much, at each sample."""
+    way_m = [0.0]
+
+    def force(_, x, v):
+        pull_n = max(stiffness * (x - way_m[0]) * (1.0 + damping * v), 0.0)
+        way_m[0] += (pull_n / 2000.0) ** power * 2000.0 / per_newton_s / RATE_HZ / STEPS
+        return pull_n
+
+    return dropped(force, total_s=2.9), way_m
+
+
+@pytest.mark.parametrize("damping", [0.0, 0.04])
+@pytest.mark.parametrize("per_newton_s", [2000.0, 4000.0, 8000.0])
+def test_a_hitch_that_slides_in_every_pull_is_not_said_to_hold(per_newton_s, damping):
+    force_n, way_m = slid(26_000.0, per_newton_s, damping)
+    _, says, why = told(force_n)
+    assert way_m[0] > 0.02  # in the end, of a stretch of 90 mm
+    assert says == "unclear"
+    assert "slides as long as it is pulled" in why
+
+
+@pytest.mark.parametrize("noise_n", [0.5, 2.0, 8.0])
+@pytest.mark.parametrize("damping", [0.0, 55.0, 120.0])
+def test_a_line_that_only_loses_does_not_slide(damping, noise_n):
+    force_n = dropped(lambda _, x, v: kelvin(x, v, damping=damping), total_s=2.9)
+    marks, says, _ = told(force_n, noise_n=noise_n)
+    assert not marks.has("slip-not-excluded")
+    assert says == "held"
+
+
+def test_a_drop_that_comes_to_rest_on_its_catch_is_not_silent():
+    setup = replace(SLED, end_state="rests")
+    first, last = pulls(whole())[1]
+    lies = np.where(np.arange(whole().size) < last, whole(), 0.0)
+    assert not told(np.pad(lies, (0, 20_000)), setup)[0].has("silent")
+    assert first < last
+
+
+def test_what_is_missing_is_not_silent():
+    """A gap after the second pull may hide the third."""
+    _, last = pulls(whole())[1]
+    lost = whole().copy()
+    lost[last + 50 :] = 0.0
+    lost = np.pad(lost, (0, 10_000))
+    lost[last + 2000 : last + 2500] = np.nan
+    assert not told(lost)[0].has("silent")

@@ -18,7 +18,7 @@ from tautlog.analysis.bounces import LEAST_OF_THRESHOLD
 from tautlog.analysis.find_contacts import Contact
 from tautlog.analysis.loss import find_loss
 from tautlog.analysis.stage2_place import taut_speed_m_s
-from tautlog.analysis.stage3_loss import MOST_TAKEN, STILL_FALLING, Measured
+from tautlog.analysis.stage3_loss import MOST_TAKEN, Measured
 from tautlog.analysis.stretch import motion
 from tautlog.model.limits import HANGING_LEAST_N, LEAST_FLIGHT_S, PULL_SHARE
 from tautlog.model.marks import Finding
@@ -30,6 +30,9 @@ PARTED, SILENT, FALLING = "parted-later", "silent", "still-falling"
 
 # Of the impulse of a pull: what gain, mass and onset leave open of the speed; own choice.
 IMPULSE_OFF = 0.06
+# Of the speed at onset, left when the first pull ended: what neither gain, mass nor height explain;
+# own choice.
+WELL_SHORT = 0.3
 # Times the threshold that contacts are found with: less may be a peak of noise; own choice.
 STANDS_OUT = 2.0
 # Times the flight before: that no later one is longer, whatever rails and recovery do; own choice.
@@ -210,10 +213,10 @@ def _still_falling(pull: Measured) -> Finding | None:
     if not mass or not v_in or not force.size:
         return None
     speed = float(motion(force, pull.rate_hz, pull.since_onset_s, mass, v_in)[1][-1])
-    if speed < STILL_FALLING * v_in:
+    if speed < WELL_SHORT * v_in:
         return None
     text = (
         f"the first pull ended while the sled still fell at {speed:.1f} m/s, and nothing pulled "
-        "after it: the load path let go in it"
+        "after it: the load path let go in it, unless a stop took the rest"
     )
     return Finding(FALLING, text)

@@ -143,6 +143,8 @@ def tell_stretch(
     else:
         left_u_m = closures.displacement_closure_expanded_u_m or 0.0
         told = _slip(pull, after, agreement, fall, found, left_u_m)
+        if told == slip.HELD and slip.may_have_slid(found, pull.noise_n / pull.top_n):
+            return StretchTold(stretch, findings=(_may_have_slid(found),))
     return StretchTold(stretch, told == slip.SLIPPED, _about_slip(told, left_m))
 
 
@@ -176,6 +178,15 @@ def _slip(
     return slip.tell(
         pull.force_n, pull.rate_hz, after.pulls, scale * mass, fall, sure_share, found.misfit
     )
+
+
+def _may_have_slid(found: Stretch) -> Finding:
+    text = (
+        f"the whole pull is that of a part that slides as long as it is pulled, by "
+        f"{100.0 * (found.slid_share or 0.0):.0f} % of the stretch: the trace does not tell one "
+        "that stays longer from a line that creeps and recovers"
+    )
+    return Finding("slip-not-excluded", text)
 
 
 def _about_slip(told: str, left_m: float) -> tuple[Finding, ...]:
