@@ -297,6 +297,8 @@ def test_a_sled_that_shall_end_on_the_catch():
         ({"rest_force_n": None}, {1: "NOT KNOWN"}),
         ({"break_time_s": 0.9, "break_force_n": 800.0, "rest_force_n": 0.0}, {1: "let go"}),
         ({"break_time_s": 0.9, "rest_force_n": 0.0}, {5: "find what gave"}),
+        ({"rest_force_n": 0.1, "bounces": 0}, {1: "may lie where it fell, or hang anywhere above"}),
+        ({"rest_force_n": 0.1, "bounces": 0}, {4: "UNCLEAR"}),
         ({"peak_force_n": None, "peak_force_expanded_u_n": None}, {1: "may still hang"}),
         ({"gap_in_contact": True}, {2: "INVALID: samples are missing", 3: "AT LEAST"}),
         ({"impulse_closure": 0.8}, {2: "INVALID: the impulse is 0.800", 5: "explain the record"}),

@@ -183,15 +183,21 @@ def _rest_words(drop: Assessment) -> str:
         return "no contact: the sled may still hang on latch or rails; stay out"
     if drop.marks.rest_force_n is None:
         return "NOT KNOWN whether the sled hangs still; stay out"
-    weight_n = drop.setup.weight_n
-    if weight_n and abs(drop.marks.rest_force_n) < REST_NOTHING * weight_n:
-        rest = drop.units.text(drop.marks.rest_force_n, "N")
+    rest = drop.units.text(drop.marks.rest_force_n, "N")
+    if _nothing_pulls(drop):
         return (
             f"{rest}, NOT KNOWN where the sled is: it may lie where it fell, or hang anywhere "
             "above; stay out"
         )
-    rest = drop.units.text(drop.marks.rest_force_n, "N")
     return f"{rest}; stay out until pin and catch are confirmed by people"
+
+
+def _nothing_pulls(drop: Assessment) -> bool:
+    """Whether a sled that should hang from the line does not pull it at rest."""
+    rest_n, weight_n = drop.marks.rest_force_n, drop.setup.weight_n
+    if rest_n is None or not weight_n or drop.setup.end_state == "rests":
+        return False
+    return abs(rest_n) < REST_NOTHING * weight_n
 
 
 def _first_reason(drop: Assessment) -> str:
