@@ -167,6 +167,14 @@ def test_a_toe_is_no_leg_that_parts(toe_m):
     assert "before its peak" not in why
 
 
+def test_nor_is_a_knock_of_the_fittings():
+    """They swing once as they come taut: half a millisecond up, and as long down."""
+    knocked, first = whole().copy(), pulls(whole())[0][0]
+    since = np.arange(12)
+    knocked[first : first + 12] += 150.0 * np.sin(np.pi * since / 12)
+    assert not told(knocked)[0].has("early-fall")
+
+
 def test_nor_is_a_line_that_only_loses():
     marks, says, _ = told(dropped(lambda _, x, v: soft(x, v), total_s=2.9))
     assert marks.first_damage_time_s is None
@@ -202,6 +210,19 @@ def test_a_line_that_only_loses_does_not_slide(damping, noise_n):
     marks, says, _ = told(force_n, noise_n=noise_n)
     assert not marks.has("slip-not-excluded")
     assert says == "held"
+
+
+@pytest.mark.parametrize("settles_s", [0.005, 0.02, 0.06])
+def test_nor_does_one_that_creeps_and_recovers_at_once(settles_s):
+    """A spring beside a spring with a damper in series: the standard linear solid."""
+    way_m = [0.0]
+
+    def force(_, x, v):
+        taut_m = max(x, 0.0)
+        way_m[0] += (taut_m - way_m[0]) / settles_s / RATE_HZ / STEPS
+        return max(14_000.0 * taut_m + 9_000.0 * (taut_m - way_m[0]), 0.0) if x > 0.0 else 0.0
+
+    assert "slides as long" not in told(dropped(force, total_s=2.9))[2]
 
 
 def test_a_drop_that_comes_to_rest_on_its_catch_is_not_silent():

@@ -19,7 +19,7 @@ RIPPING = 3  # so many falls before the peak are no accident; own choice
 SECOND_PEAK = 0.1  # prominence of a second peak, of the highest; own choice
 # A fall low in the rise, of the force there and of the peak, and how long it takes: a leg that
 # parts, not a toe, in which the slope only grows; own choice.
-EARLY_FALL, EARLY_OF_PEAK, EARLY_S = 0.25, 0.015, 0.001
+EARLY_FALL, EARLY_OF_PEAK, EARLY_S = 0.25, 0.015, 0.0005
 # Times as long as that fall the rise before it takes: a knock of the fittings, as they come taut,
 # rises as steeply as it falls; own choice.
 SLOWER_RISE = 3

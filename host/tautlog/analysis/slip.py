@@ -45,7 +45,7 @@ WELL_FITTED = 0.014  # rms that the fit leaves, of the peak: slips of a tenth le
 BADLY_FITTED, MUCH_LEFT, CLEARLY_NONE = 0.025, 0.3, -0.02
 HELD_MOST_LEFT, SLIPPED_LEAST_LEFT = 0.1, 0.6  # one pull: less is no slip, no damper leaves more
 # A part that slides as long as it is pulled: of the stretch; rms that it leaves beyond noise, of
-# the peak, and of what is left without it. Of 42 lines of that campaign that hold, one looks so.
+# the peak, and of what a damper leaves. Lines that creep and recover lie above the last.
 SLID_LEAST, SLID_FITTED, SLID_BETTER = 0.1, 0.002, 0.5
 SLID_NOISE = 1.1  # times the noise, that a fit may leave of it; own choice
 LEAST_SAMPLES = 8  # of a pull that is integrated; own choice
@@ -165,12 +165,10 @@ def may_have_slid(stretch: Stretch, noise_share: float) -> bool:
         Rms of a sample's noise, of the peak.
     """
     share, left, without = stretch.slid_share, stretch.slid_misfit, stretch.misfit
-    if share is None or left is None or without is None or stretch.force_at_none is None:
+    if share is None or left is None or without is None:
         return False
     at_noise = left < float(np.hypot(SLID_NOISE * noise_share, SLID_FITTED))
-    # What the other form leaves if it, too, begins with no force.
-    needed = float(np.hypot(without, stretch.force_at_none))
-    return share > SLID_LEAST and at_noise and left < SLID_BETTER * needed
+    return share > SLID_LEAST and at_noise and left < SLID_BETTER * without
 
 
 def _by_pulls(
