@@ -103,7 +103,7 @@ def find_early_fall(
     top = int(np.argmax(rising == highest[below[0]]))
     within = rising[top : top + max(int(EARLY_S * rate_hz), 2) + 1]
     falls = int(np.argmin(within))
-    if float(rising[top] - within[falls]) < EARLY_FALL * float(rising[top]):
+    if float(rising[top] - within[falls]) < max(EARLY_FALL * float(rising[top]), least_n):
         return None
     return (start + top, start + top + falls) if top >= SLOWER_RISE * falls else None
 
