@@ -153,6 +153,8 @@ def test_a_wide_uncertainty_never_proves():
 
 # What does the trace show?
 
+FALLING = Finding("still-falling", "x")
+
 
 @pytest.mark.parametrize(
     ("changes", "says"),
@@ -160,7 +162,13 @@ def test_a_wide_uncertainty_never_proves():
         ({}, "held"),
         ({"rest_force_n": 95.2}, "held"),
         ({"rest_force_n": 94.0}, "unclear"),
-        ({"rest_force_n": 0.5, "bounces": 0}, "let-go"),
+        # Nothing pulls: the first pull shows the break, or the sled may hang anywhere above.
+        ({"rest_force_n": 0.5, "bounces": 0}, "unclear"),
+        ({"rest_force_n": 0.5, "bounces": 0, "findings": (FALLING,)}, "let-go"),
+        ({"findings": (Finding("parted-later", "x"),), "rest_force_n": None}, "let-go"),
+        ({"findings": (Finding("silent", "x"),), "rest_force_n": None}, "unclear"),
+        ({"findings": (Finding("forerunner", "x"),)}, "unclear"),
+        ({"first_damage_time_s": 0.8, "first_damage_force_n": 300.0}, "unclear"),
         ({"rest_force_n": 0.5, "bounces": 3}, "unclear"),
         ({"rest_force_n": None}, "unclear"),
         ({"break_time_s": 0.9, "break_force_n": 800.0, "rest_force_n": 0.0}, "let-go"),
@@ -289,6 +297,8 @@ def test_a_sled_that_shall_end_on_the_catch():
         ({"rest_force_n": None}, {1: "NOT KNOWN"}),
         ({"break_time_s": 0.9, "break_force_n": 800.0, "rest_force_n": 0.0}, {1: "let go"}),
         ({"break_time_s": 0.9, "rest_force_n": 0.0}, {5: "find what gave"}),
+        ({"rest_force_n": 0.1, "bounces": 0}, {1: "may lie where it fell, or hang anywhere above"}),
+        ({"rest_force_n": 0.1, "bounces": 0}, {4: "UNCLEAR"}),
         ({"peak_force_n": None, "peak_force_expanded_u_n": None}, {1: "may still hang"}),
         ({"gap_in_contact": True}, {2: "INVALID: samples are missing", 3: "AT LEAST"}),
         ({"impulse_closure": 0.8}, {2: "INVALID: the impulse is 0.800", 5: "explain the record"}),

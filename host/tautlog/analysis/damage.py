@@ -17,6 +17,12 @@ SERRATION = 0.05  # of the peak, that the force falls; common practice
 SERRATION_SIGMAS = 8.0  # of the smoothed noise: a fall is no noise; own choice
 RIPPING = 3  # so many falls before the peak are no accident; own choice
 SECOND_PEAK = 0.1  # prominence of a second peak, of the highest; own choice
+# A fall low in the rise, of the force there and of the peak, and how long it takes: a leg that
+# parts, not a toe, in which the slope only grows; own choice.
+EARLY_FALL, EARLY_OF_PEAK, EARLY_S = 0.25, 0.015, 0.0005
+# Times as long as that fall the rise before it takes: a knock of the fittings, as they come taut,
+# rises as steeply as it falls; own choice.
+SLOWER_RISE = 3
 PEAKS_APART_S = 0.002  # closer ones are ringing, faster than any line; own choice
 ENOUGH_HZ = 20_000.0  # samples a second: two milliseconds apart need no more
 # A dead signal: it stays for so long, after a jump within so short a time, of so much of the
@@ -63,6 +69,43 @@ def find_serration(even_n: FloatArray, start: int, peak: int, noise_n: float) ->
         return Serration(0)
     tops = np.unique(highest[deep])  # each fall hangs below a top of its own
     return Serration(tops.size, start + int(np.argmax(rising == tops[0])))
+
+
+def find_early_fall(
+    force_n: FloatArray, rate_hz: float, start: int, peak: int, noise_n: float
+) -> tuple[int, int] | None:
+    """Samples between which the force falls once in its rise, by a quarter of itself and at once.
+
+    Parameters
+    ----------
+    force_n : ndarray of float64, shape (n_samples,)
+        Not smoothed: what falls for a sample or two, and rises on, must not be evened out.
+    rate_hz : float
+        Samples per second.
+    start, peak : int
+        Samples of onset and peak.
+    noise_n : float
+        Rms of the slack line, not smoothed.
+
+    Notes
+    -----
+    A fixture that rings makes several falls, of which none is taken for damage here, nor is a
+    knock, whose rise is as short as its fall.
+    """
+    rising = force_n[start : peak + 1]
+    if rising.size < 3:
+        return None
+    highest = np.maximum.accumulate(rising)
+    least_n = max(EARLY_OF_PEAK * float(rising[-1]), SERRATION_SIGMAS * noise_n)
+    below = np.flatnonzero((highest - rising > least_n) & (highest < 0.5 * float(rising[-1])))
+    if not below.size or np.unique(highest[below]).size > 1:
+        return None
+    top = int(np.argmax(rising == highest[below[0]]))
+    within = rising[top : top + max(int(EARLY_S * rate_hz), 2) + 1]
+    falls = int(np.argmin(within))
+    if float(rising[top] - within[falls]) < max(EARLY_FALL * float(rising[top]), least_n):
+        return None
+    return (start + top, start + top + falls) if top >= SLOWER_RISE * falls else None
 
 
 def two_peaks(even_n: FloatArray, rate_hz: float, start: int, stop: int) -> tuple[int, int] | None:

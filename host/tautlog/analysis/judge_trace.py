@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from tautlog.analysis.forerunner import FORERUNNER
+from tautlog.analysis.silence import FALLING, PARTED, SILENT
 from tautlog.model.limits import CLOSURE_SUSPECT, HANGING_LEAST_N, LEAST_FLIGHT_S
 from tautlog.model.marks import Marks
 from tautlog.model.trace import DropSetup
@@ -19,6 +21,33 @@ Said = tuple[str, Reason]
 
 def judge_trace(marks: Marks, setup: DropSetup) -> Said:
     """Say whether the load path held, let go or slipped, or that it is unclear; and why."""
+    said, why = _by_all(marks, setup)
+    if said not in ("held", "unclear"):
+        return said, why
+    against = _against_held(marks, setup)
+    joint = "but" if said == "held" else "and"
+    return _said("unclear", f"{why.text}; {joint} {against}") if against else (said, why)
+
+
+def _against_held(marks: Marks, setup: DropSetup) -> str:
+    """What does not go with a load path that held, in words; or ""."""
+    rest_n, weight_n = marks.rest_force_n, setup.weight_n
+    hangs = rest_n is not None and weight_n is not None and rest_n > REST_MOST_OFF * weight_n
+    if marks.has(FORERUNNER):
+        return marks.text_of(FORERUNNER)
+    if marks.has(SILENT) and not hangs:
+        return marks.text_of(SILENT)
+    if marks.first_damage_time_s is not None:
+        return (
+            f"the force fell at {marks.first_damage_time_s:.4f} s from "
+            f"{abs(marks.first_damage_force_n or 0.0):.0f} N, before its peak: one of several "
+            "legs, stitches, a knot, or a slip"
+        )
+    return ""
+
+
+def _by_all(marks: Marks, setup: DropSetup) -> Said:
+    """What pulls, rest and a break say, the surest first."""
     if marks.has("leg-let-go"):
         return _said("let-go", marks.text_of("leg-let-go"))
     if marks.has("leg-order-unclear"):
@@ -28,6 +57,8 @@ def judge_trace(marks: Marks, setup: DropSetup) -> Said:
         rest_n = -rest_n
     if marks.break_time_s is not None:
         return _after_break(marks, rest_n, weight_n)
+    if marks.has(PARTED):
+        return _said("let-go", marks.text_of(PARTED))
     if marks.peak_force_n is None:
         return _said("unclear", "there was no contact")
     if setup.end_state == "rests":
@@ -99,8 +130,19 @@ def _by_rest(marks: Marks, rest_n: float, weight_n: float) -> Said:
         text = hangs + ", after it was thrown back and caught"
         return _slipped(marks) if slipped else _said("held", text)
     if _nothing_hangs(marks, rest_n, weight_n):
-        return _said("let-go", f"nothing hangs any more: {rest_n:.1f} N at rest")
+        return _nothing_pulls(marks, rest_n)
     text = f"{rest_n:.1f} N at rest is neither m g = {weight_n:.1f} N nor nothing"
+    return _said("unclear", text)
+
+
+def _nothing_pulls(marks: Marks, rest_n: float) -> Said:
+    """No force at rest: a break that the first pull shows, or a sled that was caught."""
+    if marks.has(FALLING):
+        return _said("let-go", f"{marks.text_of(FALLING)}; {rest_n:.1f} N at rest")
+    text = (
+        f"nothing pulls at rest, {rest_n:.1f} N, and the first pull shows no break: the load path "
+        "may have parted after it, or the sled was caught and hangs anywhere above"
+    )
     return _said("unclear", text)
 
 

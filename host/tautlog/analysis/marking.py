@@ -18,9 +18,11 @@ from typing import Any
 import numpy as np
 
 from tautlog.analysis.analog_filter import judge_filter
+from tautlog.analysis.forerunner import tell_forerunner
 from tautlog.analysis.further_pull import tell_further_pull
 from tautlog.analysis.loading import tell_loading
 from tautlog.analysis.resolution import step_of
+from tautlog.analysis.silence import tell_silence
 from tautlog.analysis.stage1_signal import force_of, signal_of, usable_class
 from tautlog.analysis.stage2_place import Located, Zeroed, ZeroTold, locate, tell_zero
 from tautlog.analysis.stage3_loss import Measured, find_parting
@@ -169,6 +171,7 @@ def _of_pull(marks: Marks, pull: Measured, zero: ZeroTold) -> Marks:
         ),
         *(ends.findings, tell_impossible(pull, whole, agreement, closures)),
         tell_further_pull(pull, after),
+        (*tell_forerunner(pull), *tell_silence(pull)),
         **_figures_of(
             *(zero, times, whole, impulse, after, agreement, closures, speed, loss, shape),
             *(stretch.stretch, stretch.spread, damage, peak, loading, ring, line, ends),

@@ -28,7 +28,7 @@ import numpy.typing as npt
 
 from tautlog.analysis.bounces import Pull
 from tautlog.analysis.ringing import swings_after
-from tautlog.analysis.stretch import motion
+from tautlog.analysis.stretch import Stretch, motion
 from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 FloatArray = npt.NDArray[np.float64]
@@ -44,6 +44,10 @@ WELL_FITTED = 0.014  # rms that the fit leaves, of the peak: slips of a tenth le
 # Nineteen of twenty lines that hold do not have all three.
 BADLY_FITTED, MUCH_LEFT, CLEARLY_NONE = 0.025, 0.3, -0.02
 HELD_MOST_LEFT, SLIPPED_LEAST_LEFT = 0.1, 0.6  # one pull: less is no slip, no damper leaves more
+# A part that slides as long as it is pulled: of the stretch; rms that it leaves beyond noise, of
+# the peak, and of what a damper leaves. Lines that creep and recover lie above the last.
+SLID_LEAST, SLID_FITTED, SLID_BETTER = 0.1, 0.002, 0.5
+SLID_NOISE = 1.1  # times the noise, that a fit may leave of it; own choice
 LEAST_SAMPLES = 8  # of a pull that is integrated; own choice
 SHORTEST_FLIGHT_S = 0.02  # its clock is good to 2 % (`limits.ONSET_U_S`, twice); own choice
 # Of the speed, where no fall time tells it: rails of 8 % of the weight; common practice.
@@ -146,6 +150,25 @@ def tell(
         return told
     # Two witnesses that differ: what yields softly may look like a line with a damper.
     return UNCLEAR if told == SLIPPED else HELD
+
+
+def may_have_slid(stretch: Stretch, noise_share: float) -> bool:
+    """Whether a part that slid by a tenth of the stretch, or more, explains all of the pull.
+
+    It loses the same share in each pull, as a line's own loss does, so that no second pull tells.
+
+    Parameters
+    ----------
+    stretch : Stretch
+        Of the first pull.
+    noise_share : float
+        Rms of a sample's noise, of the peak.
+    """
+    share, left, without = stretch.slid_share, stretch.slid_misfit, stretch.misfit
+    if share is None or left is None or without is None:
+        return False
+    at_noise = left < float(np.hypot(SLID_NOISE * noise_share, SLID_FITTED))
+    return share > SLID_LEAST and at_noise and left < SLID_BETTER * without
 
 
 def _by_pulls(

@@ -110,8 +110,8 @@ class Located(Zeroed):
 
     Attributes
     ----------
-    contact, later : Contact, tuple of Contact
-        The measured one; those after it.
+    contact, earlier, later : Contact, tuple of Contact
+        The measured one; those before and after it.
     threshold_n, even_noise_n : float
         That contacts were found with; rms of the smoothed force on a slack line.
     edge_n : ndarray of float64, shape (n_samples,)
@@ -123,6 +123,7 @@ class Located(Zeroed):
     """
 
     contact: Contact
+    earlier: tuple[Contact, ...]
     later: tuple[Contact, ...]
     threshold_n: float
     even_noise_n: float
@@ -240,6 +241,7 @@ def _contact_in(place: Zeroed) -> Located | None:
     return Located(
         **{**vars(place), "peak": peak},
         contact=contact,
+        earlier=tuple(contacts[:at]),
         later=tuple(contacts[at + 1 :]),
         threshold_n=threshold_n,
         even_noise_n=even_noise_n,

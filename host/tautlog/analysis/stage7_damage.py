@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tautlog.analysis import slip
-from tautlog.analysis.damage import RIPPING, Serration, find_serration, two_peaks
+from tautlog.analysis.damage import RIPPING, find_early_fall, find_serration, two_peaks
 from tautlog.analysis.stage2_place import fall_time_s
 from tautlog.analysis.stage3_loss import Measured
 from tautlog.analysis.stage4_contact import Wholeness
@@ -29,9 +29,12 @@ AT_PLATEAU = 0.98  # of the highest force: a force that slips stays so near it; 
 
 @dataclass(frozen=True)
 class Shape:
-    """What rise and top look like; figures as in `marks.Marks`."""
+    """What rise and top look like; figures as in `marks.Marks`.
 
-    serration: Serration
+    `first_fall` is the sample from which the force first fell on its way up, and that force.
+    """
+
+    first_fall: tuple[int, float] | None
     serrations: int
     findings: tuple[Finding, ...]
 
@@ -46,7 +49,23 @@ def tell_shape(pull: Measured, closures: Closures, calm_n: FloatArray) -> Shape:
             "a thread that strips or a knot that slips"
         )
         findings = (Finding("ripping", text),)
-    return Shape(serration, serration.count, findings + _two_peaks(pull, closures, calm_n))
+    first = serration.first
+    first_fall = None if first is None else (first, float(pull.even_n[first]))
+    early = find_early_fall(pull.force_n, pull.rate_hz, pull.first, pull.peak, pull.noise_n)
+    if early is not None and (first is None or early[0] <= first):
+        first_fall = early[0], float(pull.force_n[early[0]])
+        findings += (_early_fall(pull, *early),)
+    return Shape(first_fall, serration.count, findings + _two_peaks(pull, closures, calm_n))
+
+
+def _early_fall(pull: Measured, top: int, bottom: int) -> Finding:
+    from_n, to_n = float(pull.force_n[top]), float(pull.force_n[bottom])
+    text = (
+        f"low in its rise, at {pull.at_s(top):.4f} s, the force falls at once from {from_n:.0f} N "
+        f"to {to_n:.0f} N and rises on: one of several legs, or a stitch, let go, and what was "
+        "left bore the peak"
+    )
+    return Finding("early-fall", text)
 
 
 def _two_peaks(pull: Measured, closures: Closures, calm_n: FloatArray) -> tuple[Finding, ...]:
@@ -135,6 +154,8 @@ def tell_stretch(
     else:
         left_u_m = closures.displacement_closure_expanded_u_m or 0.0
         told = _slip(pull, after, agreement, fall, found, left_u_m)
+        if told == slip.HELD and slip.may_have_slid(found, pull.noise_n / pull.top_n):
+            return StretchTold(stretch, spread, findings=(_may_have_slid(found),))
     return StretchTold(stretch, spread, told == slip.SLIPPED, _about_slip(told, left_m))
 
 
@@ -193,6 +214,15 @@ def _place_words(left_m: float) -> str:
     return f"{1000 * abs(left_m):.0f} mm {'below' if left_m >= 0.0 else 'above'}"
 
 
+def _may_have_slid(found: Stretch) -> Finding:
+    text = (
+        f"the whole pull is that of a part that slides as long as it is pulled, by "
+        f"{100.0 * (found.slid_share or 0.0):.0f} % of the stretch: the trace does not tell one "
+        "that stays longer from a line that creeps and recovers"
+    )
+    return Finding("slip-not-excluded", text)
+
+
 def _about_slip(told: str, left_m: float) -> tuple[Finding, ...]:
     if told == slip.SLIPPED:
         text = (
@@ -220,15 +250,16 @@ class Damage:
 
 def tell_damage(pull: Measured, loss: LossTold, shape: Shape, stretch: StretchTold) -> Damage:
     """Tell where damage began: at a fall on the way up, a slip, or the loss of load."""
-    place = shape.serration.first
-    if place is None and stretch.slipped:
-        place = _plateau_start(pull)
+    fall = shape.first_fall
+    if fall is None and stretch.slipped:
+        start = _plateau_start(pull)
+        fall = start, float(pull.even_n[start])
     broke_s = loss.break_time_s
-    if broke_s is not None and (place is None or pull.at_s(place) > broke_s):
+    if broke_s is not None and (fall is None or pull.at_s(fall[0]) > broke_s):
         return Damage(broke_s, loss.break_force_n)
-    if place is None:
+    if fall is None:
         return Damage()
-    return Damage(pull.at_s(place), pull.sign * float(pull.even_n[place]))
+    return Damage(pull.at_s(fall[0]), pull.sign * fall[1])
 
 
 def _plateau_start(pull: Measured) -> int:

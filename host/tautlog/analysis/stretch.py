@@ -47,6 +47,10 @@ class Stretch:
     force_at_none, misfit : float or None
         Force that the fit needs at no stretch, and the rms that it leaves, of the peak: a line
         that slips needs much, or leaves much.
+    slid_share, slid_misfit : float or None
+        Of the largest stretch, by how much a part in series slid until the pull was over, if it
+        slides as fast as it is pulled; and the rms that this leaves, of the peak. A line that
+        slides leaves noise; so does one that creeps and recovers in its flight.
     """
 
     max_stretch_m: float | None = None
@@ -58,6 +62,8 @@ class Stretch:
     damping_ratio: float | None = None
     force_at_none: float | None = None
     misfit: float | None = None
+    slid_share: float | None = None
+    slid_misfit: float | None = None
 
 
 def force_over_stretch(
@@ -186,7 +192,14 @@ def _with_fit(
     whole, left_n = _least_squares(x, v, force)
     if whole is None:
         return found
-    found = replace(found, force_at_none=float(whole[3]) / top, misfit=left_n / top)
+    slid, slid_left_n = _slid(x, v, force)
+    found = replace(
+        found,
+        force_at_none=float(whole[3]) / top,
+        misfit=left_n / top,
+        slid_share=slid,
+        slid_misfit=slid_left_n / top,
+    )
     if left_n > WORST_FIT * top or abs(whole[3]) > WORST_START * top:
         return found
     taut = x > LEAST_STRETCH
@@ -203,6 +216,20 @@ def _with_fit(
         hardening_per_m2=float(solution[1]) / far_m**3 / stiffness,
         damping_ratio=damping / (2.0 * float(np.sqrt(stiffness * mass_kg))),
     )
+
+
+def _slid(x: FloatArray, v: FloatArray, force: FloatArray) -> tuple[float | None, float]:
+    """Share of the stretch that a part in series slid, and the rms that this leaves.
+
+    F = k y (1 + b y**2 + c x') with y = x - s and s' = F / e, to first order in s.
+    """
+    slid = np.cumsum(force)
+    columns = np.stack([x, x**3, x * v, slid / slid[-1]], axis=1)
+    solution, _, rank, _ = np.linalg.lstsq(columns, force, rcond=None)
+    left_n = float(np.sqrt(np.mean((columns @ solution - force) ** 2)))
+    secant_n = float(solution[0] + solution[1])
+    share = -float(solution[3]) / secant_n if rank == 4 and secant_n > 0.0 else None
+    return share, left_n
 
 
 def _least_squares(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 
+from tautlog.analysis.judge_trace import REST_NOTHING
 from tautlog.archive.assessment import Assessment
 from tautlog.model.display_units import Units
 from tautlog.model.legs import AXIAL, SUM, Legs
@@ -183,7 +184,20 @@ def _rest_words(drop: Assessment) -> str:
     if drop.marks.rest_force_n is None:
         return "NOT KNOWN whether the sled hangs still; stay out"
     rest = drop.units.text(drop.marks.rest_force_n, "N")
+    if _nothing_pulls(drop):
+        return (
+            f"{rest}, NOT KNOWN where the sled is: it may lie where it fell, or hang anywhere "
+            "above; stay out"
+        )
     return f"{rest}; stay out until pin and catch are confirmed by people"
+
+
+def _nothing_pulls(drop: Assessment) -> bool:
+    """Whether a sled that should hang from the line does not pull it at rest."""
+    rest_n, weight_n = drop.marks.rest_force_n, drop.setup.weight_n
+    if rest_n is None or not weight_n or drop.setup.end_state == "rests":
+        return False
+    return abs(rest_n) < REST_NOTHING * weight_n
 
 
 def _first_reason(drop: Assessment) -> str:
