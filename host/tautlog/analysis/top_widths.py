@@ -77,6 +77,8 @@ def level_of(force_n: FloatArray, even_n: FloatArray) -> float:
     start = int(before[-1]) + 1 if before.size else 0
     stop = peak + int(after[0]) if after.size else below.size
     time = np.linspace(-1.0, 1.0, stop - start)
+    if stop - start < 2:
+        return float(force_n[peak])  # through one sample there is no curve
     degree = min(FIT_DEGREE, max((stop - start) // 4, 1))
     curve = np.polynomial.Legendre.fit(time, force_n[start:stop], degree, domain=[-1.0, 1.0])
     return float(np.asarray(curve(time)).max())

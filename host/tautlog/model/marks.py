@@ -181,9 +181,8 @@ class Marks:
     break_time_s, break_force_n : float or None
         Loss of load, see `loss`.
     first_damage_time_s, first_damage_force_n : float or None
-        Time and force of the first of: a fall of more than 5 % of the peak before it, a fall at
-        once by a quarter of the force low in the rise, the begin of a slip or plateau, a loss of
-        load.
+        Time and force of the first of: a fall of more than 5 % of the peak before it, one at once
+        by a quarter of the force low in the rise, the begin of a slip or plateau, a loss of load.
     flash_time_s, flash_late_s : float or None
         Sync flash lit, by the stamp of its own pin; that stamp minus the stamp of the release.
     article_wire_s, mount_wire_s : float or None
