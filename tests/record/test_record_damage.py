@@ -145,6 +145,7 @@ def test_a_missing_part_is_damage(tmp_path: Path, good: bytes, name: str) -> Non
         ("/calibration", "newton_per_volt", np.nan),
         ("/calibration", "newton_per_volt", 0.0),
         ("/calibration", "reference_v", -np.inf),
+        ("/calibration", "reference_v", 5e-324),  # found by mutation: a step of 0 V
         ("/calibration", "expanded_u_fraction", np.nan),
         ("/calibration", "converter_bits", 0),
         ("/calibration", "converter_bits", 10**12),  # 2**converter_bits would fill the memory

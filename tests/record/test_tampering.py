@@ -11,6 +11,7 @@ from tautlog.archive.summary import summary_of
 from tautlog.archive.verify import verify
 from tautlog.errors import RecordError
 from tautlog.record import RecordWriter, add_marks, open_record
+from tautlog.record.entry_seals import seals_in
 
 
 @pytest.fixture(scope="module")
@@ -222,3 +223,8 @@ def test_a_file_that_a_plain_reader_cannot_walk_through_is_told(path):
     assert check.state == "broken"
     assert "HDF5's own tables" in check.text
     assert open_record(path).trace().force_n.size > 0
+
+
+def test_the_number_of_an_entry_is_a_number_even_if_it_says_true():
+    (one,) = seals_in({("decisions", 1): {"seal_sha256": "3b", "entry": True}})
+    assert [f"{part}" for part in one] == ["decisions/1", "1", "3b"]

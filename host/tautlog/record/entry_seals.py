@@ -114,7 +114,7 @@ def _lost(entries: Entries, seal: str) -> list[EditedEntry]:
 
 def _order(values: Mapping[str, Value]) -> int:
     order = values.get(ORDER, 0)
-    return order if isinstance(order, int) else 0
+    return int(order) if isinstance(order, int) else 0  # HDF5 has a True of its own
 
 
 def _seal_of(place: str, values: Mapping[str, Value]) -> str:
