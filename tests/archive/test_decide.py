@@ -60,6 +60,10 @@ def test_budgets_add_up(record, capsys):
         "impulse_closure",
         "rest_closure",
         "displacement_closure_m",
+        "taut_speed_m_s",
+        "energy_absorbed_j",
+        "max_stretch_m",
+        "secant_stiffness_n_per_m",
     }
     peak = budgets["peak_force_n"]
     total = sum(part["u"] ** 2 for part in peak["parts"]) ** 0.5
