@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from tautlog.record.parts import PlaceAttributes
 
 LARGEST = 1e12  # own choice: far above every mass, force and factor of a rig
+SMALLEST = 1.0 / LARGEST  # of what something is divided by; own choice
 MOST_BITS = 16  # of a converter: a sample holds no more
 # Attributes that scale or time the samples; others there are free.
 _OF_SAMPLES = {
@@ -24,7 +25,6 @@ _OF_SAMPLES = {
 _SCALE = ("newton_per_volt", "reference_v", "converter_bits")
 MOST_POLES = 12  # as in campaign.toml
 LEAST_SENSITIVITY, MOST_SENSITIVITY = 1e-9, 1e3  # V for 1 m/s2, far beyond every accelerometer
-LEAST_REFERENCE, MOST_REFERENCE = 1e-3, 1e3  # V, far beyond every converter
 # Must be above 0.
 _ABOVE_ZERO = {"reference_v", *_OF_SAMPLES} - {"polarity"}
 _NOT_ZERO = {"newton_per_volt", "volt_per_m_s2", "divider_ratio", "expected_v"}
@@ -69,10 +69,8 @@ def require_scale(place: str, values: Mapping[str, object]) -> None:
 def _problem(name: str, value: float) -> str:
     if not abs(value) <= LARGEST:  # not-a-number too
         return f"a number up to {LARGEST:g}"
-    if name in _ABOVE_ZERO and value <= 0:
-        return "a number above 0"
-    if name == "reference_v" and not LEAST_REFERENCE <= value <= MOST_REFERENCE:
-        return f"{LEAST_REFERENCE:g} to {MOST_REFERENCE:g}"
+    if name in _ABOVE_ZERO and value < SMALLEST:
+        return f"{SMALLEST:g} or more"
     if name == "polarity" and value not in (1, -1):
         return "1 or -1"
     if name == "filter_poles" and value > MOST_POLES:
