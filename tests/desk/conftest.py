@@ -3,7 +3,7 @@
 import shutil
 
 import pytest
-from desks import HOSTILE, campaign_in, drop_in
+from desks import HOSTILE, Visit, campaign_in, drop_in
 
 from tautlog.record import add_inspection
 
@@ -32,3 +32,12 @@ def full(made_once, tmp_path):
 def empty(tmp_path):
     """A campaign with nothing in it."""
     return campaign_in(tmp_path / "new")
+
+
+@pytest.fixture
+def pounds(full):
+    """A crew at the desk of a campaign in pounds and feet."""
+    file = full / "campaign.toml"
+    own = '\n[display]\nforce = "lbf"\nlength = "ft"\nenergy = "ft lbf"\nmass = "lb"\n'
+    file.write_text(file.read_text() + own)
+    return Visit(full)

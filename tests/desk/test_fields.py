@@ -18,18 +18,9 @@ from tautlog.model.units import POUND_FORCE_N
 ALL = st.builds(Units, **{kind: st.sampled_from(known) for kind, known in CHOICES.items()})
 KINDS = st.sampled_from([q.FORCE, q.HEIGHT, q.MASS, q.DEFLECTION_MM, q.STIFFNESS, q.WEIGHT])
 POUNDS = Units("lbf", "ft", "ft lbf", "lb")
-OWN = '\n[display]\nforce = "lbf"\nlength = "ft"\nenergy = "ft lbf"\nmass = "lb"\n'
 PULL = {"mount": "", "held_s": "70", "set_mm": "0", "by": "A. Rigger"}
 FORMS = ("/plan", "/proof", "/proof/live", "/checklist", "/drop", "/ledger", "/calibrate/live")
 FORMS += ("/calibrate/hanging", "/drops/one")
-
-
-@pytest.fixture
-def pounds(full):
-    """A crew at the desk of a campaign in pounds and feet."""
-    file = full / "campaign.toml"
-    file.write_text(file.read_text() + OWN)
-    return Visit(full)
 
 
 def pulls(full):

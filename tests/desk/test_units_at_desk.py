@@ -5,18 +5,9 @@ import re
 import pytest
 from desks import Visit
 
-OWN = '\n[display]\nforce = "lbf"\nlength = "ft"\nenergy = "ft lbf"\nmass = "lb"\n'
 SI_NUMBER = re.compile(r"\d (?:k?N|J|kg)\b(?!/V)|\d m\b|\bN/m\b|\d N s\b")
 PAGES = ("/", "/steps", "/plan", "/plan/reckoned", "/plan/climb", "/drops", "/drops/one", "/proof")
 PAGES += ("/compare?drop=one&drop=practice", "/ledger")
-
-
-@pytest.fixture
-def pounds(full):
-    """A crew at the desk of a campaign in pounds and feet."""
-    file = full / "campaign.toml"
-    file.write_text(file.read_text() + OWN)
-    return Visit(full)
 
 
 def shown(html):

@@ -8,12 +8,10 @@ an inspection or the time of the fall says the same, and is in doubt where nothi
 
 from __future__ import annotations
 
-import math
-
+from tautlog.model.free_fall import free_fall_s
 from tautlog.model.inspection import GAVE_WAY, WHOLE
 from tautlog.model.limits import FALL_CLOCK_S
 from tautlog.model.marks import Marks
-from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.trace import DropSetup
 
 WIRE_S = 0.1  # from the end of the force to the opening of a break wire: it is longer; own choice
@@ -53,5 +51,5 @@ def _fell_on_time(marks: Marks, setup: DropSetup) -> bool:
     fall_s = marks.fall_time_s
     if fall_s is None or not setup.height_m or marks.has("release-doubt"):
         return False
-    free_s = math.sqrt(2.0 * setup.height_m / G)
+    free_s = free_fall_s(setup.height_m)
     return SOONEST * free_s - FALL_CLOCK_S <= fall_s <= LATEST * free_s + FALL_CLOCK_S

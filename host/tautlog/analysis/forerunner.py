@@ -12,8 +12,8 @@ import numpy as np
 from tautlog.analysis.damage import SERRATION, SERRATION_SIGMAS
 from tautlog.analysis.stage2_place import FREE_FALL_S, fall_time_s
 from tautlog.analysis.stage3_loss import Measured
+from tautlog.model.free_fall import free_fall_s
 from tautlog.model.marks import Finding
-from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 FORERUNNER = "forerunner"
 
@@ -48,4 +48,4 @@ def _fall_s(pull: Measured) -> float:
     fall_s, height_m = fall_time_s(pull), pull.signal.setup.height_m
     if fall_s is not None:
         return fall_s
-    return float(FREE_FALL_S if height_m is None else np.sqrt(2.0 * height_m / G))
+    return FREE_FALL_S if height_m is None else free_fall_s(height_m)

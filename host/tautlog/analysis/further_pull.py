@@ -13,8 +13,8 @@ from tautlog.analysis.beyond import FURTHER_PULL
 from tautlog.analysis.stage2_place import fall_time_s
 from tautlog.analysis.stage3_loss import Measured
 from tautlog.analysis.stage5_after import After
+from tautlog.model.free_fall import free_fall_s
 from tautlog.model.marks import Finding
-from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 FLIGHTS = 1.5  # of the longest flight: for a height that is not exact; own choice
 LONGEST_FALL_S = (
@@ -43,7 +43,7 @@ def tell_further_pull(pull: Measured, after: After) -> tuple[Finding, ...]:
 def _longest_s(pull: Measured) -> float:
     """Longest time between two high forces of one drop: a flight, and the ends of two contacts."""
     height_m = pull.signal.setup.height_m
-    falls = [fall_time_s(pull), None if height_m is None else float(np.sqrt(2.0 * height_m / G))]
+    falls = [fall_time_s(pull), None if height_m is None else free_fall_s(height_m)]
     known = [fall for fall in falls if fall is not None and fall > 0.0]
     stop = pull.contact.stop if pull.slack is None else int(pull.slack)
     contact_s = (stop - pull.contact.start) / pull.rate_hz

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tautlog.model.free_fall import free_fall_s
 from tautlog.model.limits import FALL_CLOCK_S, REBOUND_MOST
-from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -77,7 +77,7 @@ def of_momentum(speed_m_s: FloatArray, taut_speed_m_s: float, *, went_slack: boo
 def of_height(height_m: float, fall_s: float | None, estimated_m: float | None) -> Doubt | None:
     """Judge a height by the time of the fall, and by what all else of the drop agrees with."""
     if fall_s is not None:
-        free_s = math.sqrt(2.0 * height_m / G)
+        free_s = free_fall_s(height_m)
         if fall_s < FALL_SHORT * free_s - FALL_CLOCK_S:
             return Doubt(
                 "height-off",

@@ -138,13 +138,13 @@ def _opened(
     return load, why
 
 
-def open_to(marks: Marks, setup: DropSetup) -> bool:
-    """Whether ring or amplifier leave open whether the target was missed or the limit passed."""
+def open_across(marks: Marks, setup: DropSetup) -> OpenPeak | None:
+    """The peak, where ring or amplifier let it have missed the target and passed the limit."""
     target, upper = setup.target_n, setup.upper_n
     if target is None or upper is None or marks.peak_force_n is None or marks.lower_bound:
-        return False
+        return None
     peak = open_peak(marks)
-    return peak.least_n < target and peak.most_n > upper
+    return peak if peak.least_n < target and peak.most_n > upper else None
 
 
 def _too_slow(marks: Marks) -> bool:

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 
 from tautlog.analysis.completeness import MISSING
 from tautlog.analysis.confirmation import doubt_of_loss
-from tautlog.analysis.judge_load import open_to
+from tautlog.analysis.judge_load import open_across
 from tautlog.analysis.judge_trace import rest_tolerance_n
-from tautlog.analysis.open_peak import open_peak
 from tautlog.model.contradiction import SEVERITIES
 from tautlog.model.limits import CLOSURE_SUSPECT, SHUNT_INVALID, SHUNT_SUSPECT
 from tautlog.model.marks import IN_FLIGHT, IN_THE_FALL, UNSEEN, Marks
@@ -210,9 +209,10 @@ def _odd_begin(marks: Marks, setup: DropSetup) -> Judged | None:
 
 def _open_load(marks: Marks, setup: DropSetup) -> Judged | None:
     """A load that may have missed the target as well as passed the limit proves nothing."""
-    if not open_to(marks, setup):
+    peak = open_across(marks, setup)
+    if peak is None:
         return None
-    text = f"{open_peak(marks).why}: target missed, met or limit passed, the trace does not tell"
+    text = f"{peak.why}: target missed, met or limit passed, the trace does not tell"
     return Judged(SUSPECT, "peak-open", text)
 
 

@@ -208,8 +208,7 @@ def _longest_s(pull: Measured, stretch: _Stretch) -> float:
 def _still_falling(pull: Measured) -> Finding | None:
     """Whether the first pull ended while the sled still fell: no whole line goes slack then."""
     mass, v_in = pull.signal.setup.mass_kg, taut_speed_m_s(pull)
-    stop = pull.contact.stop if pull.slack is None else int(pull.slack) + 1
-    force = pull.force_n[pull.first : stop]
+    force = pull.pulled_n
     if not mass or not v_in or not force.size:
         return None
     speed = float(motion(force, pull.rate_hz, pull.since_onset_s, mass, v_in)[1][-1])

@@ -143,6 +143,12 @@ class Located(Zeroed):
         return math.ceil(self.onset)
 
     @property
+    def pulled_n(self) -> FloatArray:
+        """Force from that sample to the end of the contact."""
+        stop = self.contact.stop if self.slack is None else int(self.slack) + 1
+        return self.force_n[self.first : stop]
+
+    @property
     def since_onset_s(self) -> float:
         """Time of that sample since the line came taut."""
         return (self.first - self.onset) / self.rate_hz

@@ -16,9 +16,9 @@ from tautlog.analysis.spectrum import quasi_static_above_hz
 from tautlog.analysis.stage1_signal import Signal
 from tautlog.analysis.stage2_place import NOTHING_N, Zeroed, ZeroTold, fall_time_s
 from tautlog.analysis.stage3_loss import Measured
+from tautlog.model.free_fall import free_fall_s
 from tautlog.model.limits import BANDWIDTH_PER_PULSE, RISE_PER_BANDWIDTH, UNSAID_HEIGHT_M
 from tautlog.model.marks import Finding
-from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2 as G
 from tautlog.model.uncertainty import one_pole_loss
 
 NEAR_CONTACT_S = 0.05  # a gap this close to the contact counts as in it; own choice
@@ -241,7 +241,7 @@ def hides_pull(signal: Signal, stop: int) -> bool:
     if not signal.missing[: max(stop, 0)].any():
         return False
     release, height_m = signal.release, signal.setup.height_m
-    fall_s = np.sqrt(2.0 * (UNSAID_HEIGHT_M if height_m is None else height_m) / G)
+    fall_s = free_fall_s(UNSAID_HEIGHT_M if height_m is None else height_m)
     if release is None:
         # After the first pull the sled flies no longer than it fell up and down.
         start = stop - 2.0 * fall_s * signal.rate_hz

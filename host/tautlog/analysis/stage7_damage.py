@@ -164,13 +164,15 @@ def _stretch_at(
 ) -> Stretch:
     """Force over stretch from a time before the onset on, if the inputs are off by that much."""
     later_s = change.onset_s - change.toe_s - early_s
+    onset = max(pull.onset + later_s * pull.rate_hz, 0.0)
+    first = int(onset)  # of a long trace no more is copied than this pull
     mass = pull.signal.setup.mass_kg or 0.0
     friction = max(way.friction + change.friction, 0.0)
     return force_over_stretch(
-        pull.force_n * (1.0 + change.force) - change.zero_n,
+        pull.force_n[first : stop + 1] * (1.0 + change.force) - change.zero_n,
         pull.rate_hz,
-        onset=max(pull.onset + later_s * pull.rate_hz, 0.0),
-        stop=stop,
+        onset=onset - first,
+        stop=stop - first,
         mass_kg=mass * (1.0 + change.mass),
         taut_speed_m_s=way.at(change),
         friction_n=friction * (pull.signal.setup.weight_n or 0.0),

@@ -115,8 +115,7 @@ def tell_impossible(
 def _of_momentum(pull: Measured, whole: Wholeness, closures: Closures) -> impossible.Doubt | None:
     """What the force leaves to the sled; a loss of load tells that by itself."""
     mass, v_in = pull.signal.setup.mass_kg, closures.fall_speed_m_s
-    stop = pull.contact.stop if pull.slack is None else int(pull.slack) + 1
-    force = pull.force_n[pull.first : stop]
+    force = pull.pulled_n
     if not mass or not v_in or not force.size or pull.loss is not None or pull.is_cut_off:
         return None
     speed = motion(force, pull.rate_hz, pull.since_onset_s, mass, v_in)[1]

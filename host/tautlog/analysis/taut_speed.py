@@ -72,7 +72,6 @@ class ByFall:
     speed_m_s: float
     height_m: float | None
     friction: float = 0.0
-    words: str = "the fall"
 
     def at(self, change: Change) -> float:
         """The speed, if the inputs are off by that much."""
@@ -92,7 +91,6 @@ class ByMomentum:
     length_s: float
     speed_out_m_s: float
     friction: float = 0.0
-    words: str = "the momentum"
 
     @property
     def speed_m_s(self) -> float:

@@ -10,7 +10,7 @@ from tautlog.archive.checked import Checked
 from tautlog.calibrate.kept import standing_files
 from tautlog.files.campaign_folder import CHAIN_FILE, CHECKLISTS, KEPT_FOLDERS, KEPT_LINES
 from tautlog.files.chain import FILE, FOUND, LINE, Chain, Link
-from tautlog.files.ordinary import read_ordinary, with_line_feeds
+from tautlog.files.ordinary import read_lines, read_ordinary, with_line_feeds
 from tautlog.files.sound import present_chain
 from tautlog.files.strict_json import read_object
 
@@ -94,9 +94,12 @@ def _found_lines(path: Path, links: list[Link]) -> Iterator[Checked]:
 def _lines_of(path: Path) -> dict[int, bytes]:
     """Lines of a file that are not blank, by their numbers; none if it cannot be read."""
     try:
-        lines = with_line_feeds(read_ordinary(path)).split(b"\n")
+        return _numbered(read_lines(path))
     except OSError:
         return {}
+
+
+def _numbered(lines: list[bytes]) -> dict[int, bytes]:
     return {number: line for number, line in enumerate(lines, 1) if line.strip()}
 
 
@@ -139,7 +142,7 @@ def _check_lines(path: Path, links: list[Link]) -> Iterator[Checked]:
             text = f"its first {first} lines are not those that were there when the chain began"
             yield Checked(path, "broken", text)
     kept = {link.number: link.sha256 for link in links if link.kind == LINE}
-    there = {number: line for number, line in enumerate(lines, 1) if line.strip()}
+    there = _numbered(lines)
     yield from _changed(path, kept, there)
     others = {number for number in there.keys() - kept.keys() if number > first}
     if others:

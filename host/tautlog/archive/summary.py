@@ -162,6 +162,16 @@ class RecordSummary(NamedTuple):
         return self.origin == REHEARSED and not self.differs
 
     @property
+    def dropped(self) -> bool:
+        """Whether it can be read and was not called off: line and mount may have been loaded."""
+        return self.released and not self.problem
+
+    @property
+    def on_rig(self) -> bool:
+        """Whether it is such a drop, and no rehearsal."""
+        return self.dropped and not self.rehearsed
+
+    @property
     def doubts(self) -> list[str]:
         """Doubts about the record's content, in words, for everything that shows it."""
         found = [f"NOT BELIEVED: {self.edited}"] if self.edited else []

@@ -14,8 +14,4 @@ def counted(campaign: Campaign, records: Iterable[RecordSummary]) -> list[Record
     There people must see how a day goes on. All that is said of it bears the mark, and nothing
     of it is evidence: no statement about a part is made there (`qualify.statement`).
     """
-    return [
-        one
-        for one in records
-        if one.released and not one.problem and (campaign.rehearsed or not one.rehearsed)
-    ]
+    return [one for one in records if one.on_rig or (campaign.rehearsed and one.dropped)]

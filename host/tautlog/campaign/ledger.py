@@ -224,7 +224,7 @@ def _counted(records: list[RecordSummary]) -> list[RecordSummary]:
     found, seen = [], set()
     for record in records:
         same = (record.record_id, record.seal_now)
-        if not record.problem and record.released and not record.rehearsed and same not in seen:
+        if record.on_rig and same not in seen:
             found.append(record)
             seen |= {same} if record.record_id else set()
     return found

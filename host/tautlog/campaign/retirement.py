@@ -129,4 +129,4 @@ def _first_utc(line: str, records: Sequence[RecordSummary], entries: Sequence[Le
 
 
 def _ages(record: RecordSummary) -> bool:
-    return record.released and not record.rehearsed and not record.problem
+    return record.on_rig

@@ -163,6 +163,12 @@ def require_looked(folder: Path, by: str = "") -> None:
     raise RefusedError(stay_out_text(open_since))
 
 
+def stay_out_now(folder: Path) -> str:
+    """That people must stay out, in words, or ""; raises as `stay_out` does."""
+    since = stay_out(folder)
+    return "" if since is None else stay_out_text(since)
+
+
 def stay_out_text(since: ZoneEntry) -> str:
     """That people must stay out, since when, and how that ends."""
     drop = f" for {since.about}" if since.about else ""

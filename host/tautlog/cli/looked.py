@@ -34,7 +34,6 @@ def require_looked(campaign: Campaign | None, looked_by: str | None) -> None:
 
 def stay_out_now(campaign: Campaign | None) -> str:
     """That people must stay out, or ""; for what may be done from afar all the same."""
-    from tautlog.campaign.zone import stay_out, stay_out_text
+    from tautlog.campaign import zone
 
-    since = None if campaign is None else stay_out(campaign.folder)
-    return "" if since is None else stay_out_text(since)
+    return "" if campaign is None else zone.stay_out_now(campaign.folder)

@@ -107,13 +107,13 @@ def show(request: Request, said: str = "", entered: Mapping[str, str] | None = N
 def _first(drop: Assessment) -> list[tuple[str, str]]:
     """Name and value of what a crew reads first; "-" for what is not known."""
     marks, peak = drop.marks, drop.shown(drop.marks)
-    found = [("peak", f"{peak.interval} {peak.unit}" if peak else "-")]
+    found = [("peak", peak.interval_text if peak else "-")]
     for key, name, unit, size, form in FIRST:
         value = getattr(marks, key)
         spread = getattr(marks, SPREADS[key]) if key in SPREADS else None
         if value is not None and spread is not None:
             told = shown(value / size, unit, units=drop.units, spread=spread / size)
-            found.append((name, f"{told.interval} {told.unit}"))
+            found.append((name, told.interval_text))
             continue
         scaled = None if value is None else value / size
         found.append((name, drop.units.told(scaled, unit, form).strip()))

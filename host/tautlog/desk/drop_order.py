@@ -18,7 +18,7 @@ from tautlog.board.session import Session
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import DropRequest, setup_from
 from tautlog.campaign.fitted_shunt import shunt_of
-from tautlog.campaign.zone import confirm_at_rest, note_held, stay_out, stay_out_text
+from tautlog.campaign.zone import confirm_at_rest, note_held, stay_out_now
 from tautlog.desk.desk import address_of
 from tautlog.desk.drop_crew import DeskCrew, as_check, at_rest, named
 from tautlog.desk.drop_held import HELD, fetch_held
@@ -237,8 +237,7 @@ class DropOrder:
                 word.answer.set_exception(
                     CampaignError("say by name who looked at pin, catch and sled")
                 )
-        since = stay_out(self._folder)
-        return f"recorded and judged. {stay_out_text(since) if since else NOBODY}"
+        return f"recorded and judged. {stay_out_now(self._folder) or NOBODY}"
 
 
 def _wanted(told: Telling, choices: tuple[str, ...]) -> str:

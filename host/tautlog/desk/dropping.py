@@ -9,7 +9,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from tautlog.campaign.campaign import Campaign
 from tautlog.campaign.drop_setup import DropRequest
-from tautlog.campaign.zone import confirm_at_rest, require_looked, stay_out, stay_out_text
+from tautlog.campaign.zone import confirm_at_rest, require_looked, stay_out_now
 from tautlog.desk import live
 from tautlog.desk.drop_order import DropAsked, DropOrder
 from tautlog.desk.drop_stands import DropStands, Phase
@@ -110,10 +110,9 @@ def _stands(request: Request) -> dict[str, object]:
 def _open_since(campaign: Campaign) -> str:
     """That people must stay out, though this desk may know of no drop; or ""."""
     try:
-        since = stay_out(campaign.folder)
+        return stay_out_now(campaign.folder)
     except CampaignError as problem:
         return str(problem)
-    return stay_out_text(since) if since else ""
 
 
 def _typed(campaign: Campaign | None, entered: Mapping[str, str] | None) -> dict[str, str]:

@@ -42,7 +42,7 @@ def show(request: Request) -> Response:
         articles=[(article, _scale(article, campaign)) for article in articles],
         points=[(point, _place(desk, point, records)) for point in points[:MOST_POINTS]],
         more=max(len(points) - MOST_POINTS, 0),
-        drops=sum(not one.rehearsed and not one.problem and one.released for one in records),
+        drops=sum(one.on_rig for one in records),
         rehearsals=sum(one.rehearsed for one in records),
         newest=_newest(records),
         address=desk.address,

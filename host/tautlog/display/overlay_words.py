@@ -40,7 +40,7 @@ def _verdict(drop: Assessment) -> list[str]:
     peak = drop.shown(marks)
     if peak is None:
         return ["no peak", words(verdict.record_verdict)]
-    found = [f"{'at least ' * marks.lower_bound}{peak.interval} {peak.unit}"]
+    found = [f"{'at least ' * marks.lower_bound}{peak.interval_text}"]
     if verdict.load_verdict is not None:
         found.append(words(verdict.load_verdict).partition(" (")[0])
     if verdict.record_verdict != "valid":
@@ -75,5 +75,4 @@ def _around(value: float, spread: float | None, si: str, units: Units) -> str:
     """A figure with its expanded uncertainty, where it has one."""
     if spread is None:
         return units.text(value, si, ".3g")
-    found = shown(value, si, units=units, spread=spread)
-    return f"{found.interval} {found.unit}"
+    return shown(value, si, units=units, spread=spread).interval_text

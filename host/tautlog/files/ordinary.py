@@ -54,6 +54,11 @@ def read_ordinary(path: Path, most_bytes: int = MOST_BYTES) -> bytes:
     return path.read_bytes()
 
 
+def read_lines(path: Path) -> list[bytes]:
+    """Lines of an ordinary file, without their ends; raises as `require_ordinary` does."""
+    return with_line_feeds(read_ordinary(path)).split(b"\n")
+
+
 def with_line_feeds(content: bytes) -> bytes:
     """Text with the line ends of this program: a checkout on Windows writes two signs for each."""
     return content.replace(b"\r\n", b"\n")

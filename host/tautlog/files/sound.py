@@ -13,7 +13,7 @@ from pathlib import Path
 
 from tautlog.files.campaign_folder import CHAIN_FILE
 from tautlog.files.chain import FILE, FOUND, LINE, Chain, Link, read_chain
-from tautlog.files.ordinary import read_ordinary, with_line_feeds
+from tautlog.files.ordinary import read_lines, read_ordinary, with_line_feeds
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ def sound_lines(folder: Path, name: str) -> SoundLines:
     """Compare the lines of a file with the chain; a file that cannot be read has none."""
     chain = present_chain(folder)
     try:
-        lines = with_line_feeds(read_ordinary(folder / name)).split(b"\n")
+        lines = read_lines(folder / name)
     except OSError:
         lines = []
     mine = [link for link in chain.links if link.name == name]

@@ -89,8 +89,8 @@ class Measured:
         before, after = (length_text(mm, units) for mm in (self.before_mm, self.after_mm))
         limit = "" if self.limit_mm is None else f", limit {growth.level()}"
         return (
-            f"{self.name}: before {before}, after {after}, growth {growth.signed_interval} "
-            f"{growth.unit} (k = 2){limit}: {_WORDS[self.word]}"
+            f"{self.name}: before {before}, after {after}, growth {growth.signed_interval_text} "
+            f"(k = 2){limit}: {_WORDS[self.word]}"
         )
 
 

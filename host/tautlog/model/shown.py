@@ -48,9 +48,14 @@ class Shown:
         return f"{self.number} +/- {self.spread}" if self.spread else self.number
 
     @property
-    def signed_interval(self) -> str:
-        """As `interval`, with a plus where the value is positive."""
-        return self._plus + self.interval
+    def interval_text(self) -> str:
+        """The value with its uncertainty and its unit."""
+        return f"{self.interval}{self._unit}"
+
+    @property
+    def signed_interval_text(self) -> str:
+        """As `interval_text`, with a plus where the value is positive."""
+        return self._plus + self.interval_text
 
     @property
     def text(self) -> str:

@@ -11,9 +11,9 @@ import math
 from dataclasses import dataclass
 
 from tautlog.firmware import wire
+from tautlog.model.free_fall import free_fall_s
 from tautlog.model.shown import shown
 from tautlog.model.stream import Instrument
-from tautlog.model.trace import STANDARD_GRAVITY_M_PER_S2
 
 # Blocks that are not guarded in full, as in the firmware: that of the release, one that is being
 # written when the release is noticed, and one when the window ends.
@@ -69,9 +69,7 @@ class GuardedWindow:
 
 def fall_time_s(height_m: float | None) -> float | None:
     """Time of a fall without friction, which is no longer than the real one by little."""
-    if height_m is None:
-        return None
-    return math.sqrt(2.0 * height_m / STANDARD_GRAVITY_M_PER_S2)
+    return None if height_m is None else free_fall_s(height_m)
 
 
 def guarded_window(board: Instrument) -> GuardedWindow:

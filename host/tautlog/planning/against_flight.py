@@ -104,16 +104,14 @@ def against_flight(drop: Assessment, campaign: Campaign | None) -> AgainstFlight
     rise_s = drop.loaded.rise_time_s if known else None
     asked = (None,) * 4 if u is None else _of_flight(pulse, u, drop.loaded.target_force_n)
     names = (
-        ("peak", "N", False),
-        ("rise, 10 to 90 %", "ms", True),
-        ("time above target", "ms", False),
-        ("impulse", "N s", False),
+        ("peak", "N", False, None),
+        ("rise, 10 to 90 %", "ms", True, 1e3 * rise_s if rise_s else None),
+        ("time above target", "ms", False, None),
+        ("impulse", "N s", False, None),
     )
     compared = tuple(
-        Compared(
-            name, unit, mine, flight, quick, drop.units, 1e3 * rise_s if quick and rise_s else None
-        )
-        for (name, unit, quick), mine, flight in zip(names, bounds, asked, strict=True)
+        Compared(name, unit, mine, flight, quick, drop.units, measured)
+        for (name, unit, quick, measured), mine, flight in zip(names, bounds, asked, strict=True)
     )
     return AgainstFlight(pulse, u, compared, _note(campaign, known=known))
 

@@ -114,7 +114,7 @@ def outcome_of(article: str, records: Sequence[RecordSummary], tried: Tried) -> 
 
 def real_drops(records: Sequence[RecordSummary]) -> list[RecordSummary]:
     """Drops on the rig: readable, released, and no rehearsals."""
-    return [one for one in records if one.released and not one.rehearsed and not one.problem]
+    return [one for one in records if one.on_rig]
 
 
 def broke_in(record: RecordSummary) -> bool:

@@ -42,7 +42,7 @@ def _peak(drop: Assessment) -> str:
     peak = drop.shown(drop.marks)
     if peak is None:
         return "no peak"
-    text = f"{peak.interval} {peak.unit}"
+    text = peak.interval_text
     return f"at least {text}" if drop.marks.lower_bound else text
 
 
@@ -73,8 +73,7 @@ def _around(
     """A figure times a factor with its expanded uncertainty, where it has one."""
     if value is None or spread is None:
         return _shown(value, si, units, factor)
-    found = shown(factor * value, si, units=units, spread=factor * spread)
-    return f"{found.interval} {found.unit}"
+    return shown(factor * value, si, units=units, spread=factor * spread).interval_text
 
 
 def _shown(value: float | None, si: str, units: Units, factor: float = 1.0) -> str:
